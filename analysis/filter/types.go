@@ -1,0 +1,66 @@
+// Package filter predicts what a post-filter of real parts leaves of a
+// supply's ripple, spikes and noise, and searches for the cheapest part set
+// that brings a near miss inside its target.
+package filter
+
+import "stillglow/analysis/target"
+
+// Topology of a post-filter.
+type Topology string
+
+// Topologies.
+const (
+	RC  Topology = "RC"
+	LC  Topology = "LC"
+	CLC Topology = "CLC"
+)
+
+// Capacitor is a real capacitor.
+type Capacitor struct {
+	F, ESROhm, ESLH float64
+	Kind            string // "electrolytic", "polymer", "ceramic", "film"
+}
+
+// Inductor is a real inductor.
+type Inductor struct {
+	H, DCROhm, SelfResonanceHz float64
+}
+
+// Circuit is one filter between supply and heaters.
+type Circuit struct {
+	Topology  Topology
+	SourceOhm float64   // supply's output and lead resistance
+	ROhm      float64   // RC: the dropper's own resistance; LC and CLC: series resistance with the coil
+	C1, C2    Capacitor // RC and LC use C1 across the heaters; CLC has C1 ahead of the coil and C2 after
+	CFilm     Capacitor // small bypass across the output, F 0: none
+	L         Inductor
+	DampOhm   float64 // damping resistor in series with CDamp across the output, 0: none
+	CDampF    float64
+	LoadOhm   float64 // heaters' hot resistance
+}
+
+// Result is a circuit with what it would leave of one unit.
+type Result struct {
+	Circuit        Circuit
+	Parts          []string // as a shopping list: "2200 µF 16 V electrolytic", ...
+	Cost           float64  // the stated cost order, smaller is cheaper
+	DropV          float64  // DC drop in the filter at the load current
+	FrequencyHz    []float64
+	GainDB         []float64
+	PeakDB, PeakHz float64           // greatest gain and where (resonance)
+	After          target.Evaluation // every criterion's margin after it
+	AfterVRHz      []float64         // predicted density, on the unit's spectrum grid
+	SpectrumHz     []float64
+	Warnings       []string
+}
+
+// Advice is what would fix a near miss.
+type Advice struct {
+	UnitKey    string
+	Found      bool
+	Best       Result
+	Others     []Result // a few alternatives, cheapest first
+	Why        string   // when none does: what limits ("ESL of the capacitor above 5 MHz")
+	ReserveDB  float64
+	CommonMode string // advice on a common-mode choke, words only
+}

@@ -1,0 +1,222 @@
+// Package analysis turns one trace of volts into figures: DC, ripple, spikes,
+// noise floor, lines, band sums, each with what it is worth. It opens no file
+// and formats no text.
+package analysis
+
+import "stillglow/capture"
+
+// Figure is one measured quantity in the SI unit its field's name gives, or the
+// reason why it could not be measured.
+type Figure struct {
+	Value      float64 // valid only when Known
+	Known      bool
+	LowerBound bool    // the true value is at least Value
+	U          float64 // expanded uncertainty (k = 2), absolute, same unit; 0: not evaluated
+	Missing    string  // when !Known: why not, and what would be needed
+}
+
+// Known makes a measured figure.
+func Known(v float64) Figure { return Figure{Value: v, Known: true} }
+
+// NotMeasured makes a figure that the capture can't show. The reason is one
+// sentence: why not, and what would be needed.
+func NotMeasured(reason string) Figure { return Figure{Missing: reason} }
+
+// LowPass names the shape of the low-pass that stands in for an instrument's
+// bandwidth limit.
+type LowPass string
+
+// The low-pass shapes on offer.
+const (
+	LowPassDefault  LowPass = ""             // the default, see DEVELOPERS.md
+	LowPassFirst    LowPass = "first-order"  // one pole, analogue prototype
+	LowPassButter4  LowPass = "butterworth4" // fourth-order Butterworth
+	LowPassGaussian LowPass = "gaussian"     // Gaussian, -3 dB at the limit
+	LowPassIdeal    LowPass = "ideal"        // brick wall
+	LowPassNone     LowPass = "none"
+)
+
+// Setup is what is known of how a capture was made. The zero value assumes
+// nothing: mains frequency is looked for, no baseline, 3 % gain uncertainty.
+type Setup struct {
+	MainsHz      float64      // 50 or 60; 0: find it
+	LowPass      LowPass      // shape for the 20 MHz figure
+	GainFraction float64      // relative gain uncertainty of the instrument (k = 2), 0: 0.03
+	RatedV       float64      // the unit's rated volts, 0 unknown
+	LoadA        float64      // load current of this capture, 0 unknown
+	HeaterA      float64      // the heaters' summed current, 0 unknown
+	Baseline     *Measurement // the instrument's own floor, nil when none
+	Quasi468     bool         // also give the ITU-R BS.468-4 quasi-peak
+}
+
+// SwitchingKind tells how the converter keeps time.
+type SwitchingKind string
+
+// Kinds of switching.
+const (
+	SwitchingUnknown  SwitchingKind = ""         // none found
+	SwitchingFixed    SwitchingKind = "fixed"    // one frequency
+	SwitchingDithered SwitchingKind = "dithered" // spread-spectrum
+	SwitchingBursting SwitchingKind = "bursting" // pulse-skipping packets
+)
+
+// Measurement is everything one trace shows. Amplitudes are at the unit's
+// terminals. "pp" is peak-to-peak, "rms" is of the varying part unless said.
+type Measurement struct {
+	File, Channel, SHA256 string
+	SampleRateHz          float64
+	Samples               int
+	DurationS             float64
+	Coupling              capture.Coupling
+	Calibrated            bool
+	Span                  capture.Span
+	LoadA                 float64 // as told, 0 unknown
+
+	DCV     Figure // mean, DC-coupled traces only
+	ACRMSV  Figure // rms about the mean, full span
+	PPV     Figure // peak-to-peak of the samples, full span
+	CrestPk Figure // crest factor: peak of the varying part over its rms
+
+	PP20MHzV      Figure // peak-to-peak in a 20 MHz span, absolute, on an oversampled curve
+	PP20MHz999V   Figure // the same, between the 0.05 and 99.95 % quantiles (99.9 % of the time)
+	PP20MHzFilter string // the low-pass used, in words, e.g. "first-order low-pass at 20 MHz"
+	PPOverS       float64
+
+	// Ripple: the cycle folded at the switching period, free of spikes and noise.
+	Kind                     SwitchingKind
+	SwitchingHz              Figure // refined fundamental
+	SwitchingSpreadHz        Figure // dithered: full width of the spread
+	SwitchingFundamentalRMSV Figure
+	BurstHz                  Figure // bursting: packets per second
+	RipplePPV                Figure
+	RippleRMSV               Figure
+	Cycle                    Cycle
+	SecondSwitchingHz        Figure // beat partner of a two-stage supply
+
+	// PARD: periodic and random parts, in rms; they add in power to ACRMSV.
+	PeriodicRMSV, RandomRMSV Figure
+
+	MainsHz      Figure // 50 or 60
+	MainsLineHz  Figure // the strongest of the mains comb's expected line, 2 x mains
+	MainsLineRMS Figure // volts rms of that line
+	MainsCombRMS Figure // volts rms of the whole comb
+	MainsCombPPV Figure // peak-to-peak of the coherent sum of the comb
+	Lines        []Line // by falling amplitude
+
+	Spikes SpikeSummary
+
+	Noise    NoiseFloor
+	Spectrum Spectrum
+	Bands    []Band
+
+	ADCStepV       Figure // found from the samples, or stated by the file
+	QuantNoiseVRHz Figure // its noise density in V/sqrt(Hz)
+
+	Waveform Envelope // min and max per column over the whole record
+	Detail   Envelope // a few switching cycles around a typical spike, at the sample rate where it fits
+
+	Cautions []capture.Caution
+}
+
+// Line is one spectral line.
+type Line struct {
+	FrequencyHz float64
+	RMSV        float64 // V rms
+	PhaseRad    float64 // of a cosine at the record's start
+	Comb        string  // "mains", "switching", "second", "sideband", "burst", "instrument" or ""
+	Harmonic    int     // of the comb's fundamental, 0 unknown
+	Name        string  // in words, e.g. "2 x mains (100 Hz)", "switching, 3rd harmonic"
+}
+
+// Cycle is the mean switching cycle, starting at its lowest value.
+type Cycle struct {
+	PeriodS        float64
+	MeanV          []float64 // evenly spaced over one period, mean removed
+	SpreadV        []float64 // standard deviation of single cycles about MeanV
+	Cycles         int       // cycles averaged
+	RiseSlopeVPerS Figure    // linear part, rising
+	FallSlopeVPerS Figure    // linear part, falling (negative)
+	ESRStepV       Figure    // step at the edges
+	ApparentDuty   Figure    // share of the period spent rising: a hint
+	ESRStepShare   Figure    // ESR step over ripple peak-to-peak: a hint
+}
+
+// Spike is one switching-edge transient, its ring included.
+type Spike struct {
+	TimeS      float64 // from the record's start
+	PeakV      float64 // signed, against the local ripple
+	DurationS  float64 // pulse duration at 50 % (IEEE Std 181)
+	AreaVs     float64 // signed area of the event
+	RingHz     float64 // 0: no ring found
+	RingQ      float64 // 0: no ring found
+	CyclePhase float64 // 0 to 1 in the switching cycle; -1 unknown
+	Class      string  // "rising", "falling" (edges of the cycle), "mains", "random"
+}
+
+// SpikeSummary is all spikes of a trace together.
+type SpikeSummary struct {
+	ThresholdV                            float64
+	Count                                 int
+	PerS, PerCycle                        Figure
+	PeakMedianV, PeakP95V, PeakMaxV       Figure // absolute values
+	DurationMedianS, AreaMedianVs         Figure
+	RingHz, RingQ                         Figure
+	RisingRingHz, RisingRingQ             Figure
+	FallingRingHz, FallingRingQ           Figure
+	RisingPeakMedianV, FallingPeakMedianV Figure
+	MainsTied, Random                     int     // events outside the switching cycle
+	List                                  []Spike // at most 2000, evenly picked when there are more
+	AmplitudeHist, IntervalHist           Histogram
+	Typical                               Envelope // the median spike, enlarged
+}
+
+// Histogram holds counts between edges: len(Edges) == len(Counts)+1.
+type Histogram struct {
+	Edges  []float64
+	Counts []int
+}
+
+// NoiseFloor is the random part between and under the lines.
+type NoiseFloor struct {
+	DensityVRHz  Figure  // gated, median over the span's plateau, V/sqrt(Hz)
+	AtHz         Figure  // where: the geometric middle of the third octaves taken
+	UngatedVRHz  Figure  // the same place, from the plain spectrum
+	CornerHz     Figure  // where the 1/f part equals the white part
+	LowVRHz      Figure  // density at 1 kHz
+	ExcisedShare float64 // share of the record gated out
+	AtInstrument bool    // within 3 dB of the baseline
+	ThirdOctaves []ThirdOctave
+}
+
+// ThirdOctave is the floor's density in one third-octave band.
+type ThirdOctave struct {
+	CentreHz     float64
+	DensityVRHz  float64 // gated, lines excluded, bias corrected, baseline subtracted
+	UngatedVRHz  float64
+	BaselineVRHz float64 // 0: none
+	LowVRHz      float64 // 95 % interval
+	HighVRHz     float64
+}
+
+// Spectrum is one-sided amplitude density over log-spaced frequency.
+type Spectrum struct {
+	FrequencyHz  []float64
+	VRHz         []float64 // V/sqrt(Hz), lines included
+	BaselineVRHz []float64 // same grid, nil when none
+}
+
+// Band is the rms of the varying part within a band.
+type Band struct {
+	ID            string // "audio", "audio_a", "20k_1m", "1m_20m", "above_20m", "bs468_qp"
+	Name          string
+	LowHz, HighHz float64
+	RMSV          Figure // with lines
+	RMSNoLinesV   Figure
+}
+
+// Envelope is a waveform drawn without losing a peak: the least and greatest
+// volts of every column.
+type Envelope struct {
+	StartS, StepS float64
+	MinV, MaxV    []float64 // same length; equal where a column holds one sample
+}

@@ -1,0 +1,145 @@
+// Package target holds named sets of limits and decides with them: margins in
+// dB, coverage, verdict, ranking and brand statistics. Pure functions.
+package target
+
+import (
+	"stillglow/analysis"
+	"stillglow/capture"
+)
+
+// Criterion identifies what a limit is on. The words are also the keys in a
+// sheet's [limits] table and in results.json.
+type Criterion string
+
+// The criteria.
+const (
+	HeaterDC     Criterion = "heater_dc_v"              // band for the unit's DC under load, see Limit.Min
+	RipplePP     Criterion = "ripple_pp_20mhz_v"        // peak-to-peak in a 20 MHz span
+	FoldedRipple Criterion = "ripple_pp_v"              // folded cycle
+	MainsLine    Criterion = "mains_line_rms_v"         // the 2 x mains line
+	SpikePeak    Criterion = "spike_peak_p95_v"         // 95th percentile
+	SpikeRate    Criterion = "spikes_per_s"             //
+	BandAudio    Criterion = "audio_rms_v"              // 20 Hz to 20 kHz flat
+	BandAudioA   Criterion = "audio_a_rms_v"            // A-weighted
+	BandRF1      Criterion = "band_20k_1m_rms_v"        //
+	BandRF2      Criterion = "band_1m_20m_rms_v"        //
+	Noise        Criterion = "noise_density_v_per_rthz" // gated floor
+	Density1k    Criterion = "density_1khz_v_per_rthz"
+	Density10k   Criterion = "density_10khz_v_per_rthz"
+	Density100k  Criterion = "density_100khz_v_per_rthz"
+	Mask         Criterion = "mask" // worst point of the density mask
+)
+
+// Limit is one criterion's limit with where it comes from.
+type Limit struct {
+	Criterion  Criterion
+	Name       string  // in the trade's words
+	Unit       string  // "V", "V/√Hz", "1/s"
+	Max        float64 // the limit
+	Min        float64 // only for HeaterDC: the lower limit
+	NeedLowHz  float64 // the capture's span must hold NeedLowHz..NeedHighHz
+	NeedHighHz float64
+	Source     string      // or "common practice, no source"
+	Points     []MaskPoint // only for Mask
+}
+
+// MaskPoint is one corner of a mask; between corners it is straight in
+// log frequency and log density.
+type MaskPoint struct {
+	Hz   float64 // hertz
+	VRHz float64 // V/sqrt(Hz)
+}
+
+// Target is a named set of limits.
+type Target struct {
+	Name        string // "line-preamp"
+	Title       string
+	Description string
+	Limits      []Limit
+	Assumptions []string // when derived from what the valve hears
+}
+
+// Verdict is the decision on one unit.
+type Verdict string
+
+// Verdicts, in the order a ranking shows them.
+const (
+	Pass     Verdict = "pass"      // every criterion covered and inside
+	NearMiss Verdict = "near miss" // worst margin between -NearMissDB and 0 dB
+	Fail     Verdict = "fail"      // over by more
+	Open     Verdict = "open"      // all covered criteria inside, some not measured
+	Retake   Verdict = "retake"    // a caution could flip the verdict
+)
+
+// NearMissDB is how far over a limit still counts as a near miss, in dB.
+const NearMissDB = 10.0
+
+// Reading is a meter reading of DC volts at a load current.
+type Reading struct{ LoadA, V float64 }
+
+// Unit is one physical supply and all that was measured of it.
+type Unit struct {
+	Key                string // unique, "BRAND MODEL MARK"
+	Brand, Model, Mark string
+	RatedV, RatedA     float64
+	Readings           []Reading
+	Captures           []*analysis.Measurement
+	HeaterA            float64 // the load it must carry
+	Note               string
+}
+
+// Margin is one criterion of one unit.
+type Margin struct {
+	Limit    Limit
+	Figure   analysis.Figure
+	Covered  bool
+	Reason   string  // why not covered and what capture would cover it
+	DB       float64 // 20*log10(limit/figure), positive is good; 0 when !Covered
+	LowDB    float64 // interval of the margin (k = 2); equal to DB when unknown
+	HighDB   float64
+	From     string // the capture's file, or "meter readings"
+	Captures int    // how many captures the figure rests on
+}
+
+// Evaluation is a unit against a target.
+type Evaluation struct {
+	Unit       Unit
+	TargetName string
+	Margins    []Margin // in the target's order
+	Verdict    Verdict
+	Worst      int // index into Margins of the worst covered one, -1 none
+	WorstDB    float64
+	SumRestDB  float64
+	Rank       int               // 1-based; units whose intervals overlap share one
+	Why        string            // "mains line 2.1 dB over; all else passes"
+	WouldFlip  string            // what would change the verdict
+	LoadedV    analysis.Figure   // DC volts at HeaterA from the readings, else from a DC-coupled capture
+	OutputOhm  analysis.Figure   // output resistance from readings (least squares)
+	Outlier    bool              // far from its brand's other units
+	Cautions   []capture.Caution // of all captures and of the sheet, without repeats
+}
+
+// Brand is one brand's units together.
+type Brand struct {
+	Name                string
+	Units, Passing      int
+	ShareLow, ShareHigh float64 // exact 95 % binomial interval of the passing share
+	MedianDB, WorstDB   float64 // of the units' worst margins
+	SpreadDB            float64 // 1.4826 x median absolute deviation
+	BestDB              float64
+	UnitWorstDB         []float64 // each unit's worst margin
+	UnitKeys            []string
+	MoreToTell          string // how many more units to test before it can be told from the next
+	Outliers            []string
+}
+
+// Heard is what one supply adds at the valve's input through its heater.
+type Heard struct {
+	InputAVRMS   float64 // A-weighted, input-referred, V rms
+	ThermalAVRMS float64 // the valve's and cathode resistor's own, same weighting
+	UnderDB      float64 // how far the supply lies under it, positive is good
+	FrequencyHz  []float64
+	CouplingDB   []float64 // heater volts to input volts
+	Assumptions  []string
+	CannotDecide string // what the model can't say (spikes beyond audio)
+}

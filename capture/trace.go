@@ -1,0 +1,124 @@
+// Package capture opens one recorded file (CSV, gzipped CSV or WAV) into a
+// Trace: volts against evenly spaced time, with everything that was assumed on
+// the way said beside it. It decides nothing about whether a supply is good.
+package capture
+
+// Coupling tells whether the instrument passed the DC level.
+type Coupling string
+
+// The couplings a capture may have been made with.
+const (
+	CouplingUnknown Coupling = ""
+	CouplingDC      Coupling = "dc"
+	CouplingAC      Coupling = "ac"
+)
+
+// Span is the range of frequencies a trace can show, in hertz.
+type Span struct {
+	// LowHz is the lowest frequency the record resolves: a few periods of it
+	// fit in the record.
+	LowHz float64
+	// HighHz is the highest frequency to trust: the least of the instrument's
+	// bandwidth and 0.4 of the (true, not interpolated) sample rate.
+	HighHz float64
+}
+
+// Covers reports whether the span holds all frequencies from lowHz to highHz.
+func (s Span) Covers(lowHz, highHz float64) bool {
+	return s.LowHz > 0 && s.LowHz <= lowHz && s.HighHz >= highHz
+}
+
+// Assumption is one thing the importer had to decide or took from the file.
+type Assumption struct {
+	What  string // "sample rate", "probe factor", "volt unit", ...
+	Value string // as used, with its unit
+	Why   string // "stated in line 4", "from the header", "default", ...
+}
+
+// Caution is a doubt shown beside a figure. It is not an error: the figure
+// stands, weaker than it looks.
+type Caution struct {
+	Code string `json:"code"`          // stable, snake_case, one of the Caution constants
+	Text string `json:"text"`          // one sentence for a person
+	Fix  string `json:"fix,omitempty"` // what to change at the bench
+}
+
+// Codes of cautions. They are part of the JSON contract: never rename one.
+const (
+	CautionClipped       = "clipped"                // samples at the converter's end stop
+	CautionFewSteps      = "few_steps"              // the signal covers too few ADC steps
+	CautionUndersampled  = "undersampled_spikes"    // too few samples in a pulse or ring period
+	CautionAlias         = "alias_suspected"        // content near or above half the rate
+	CautionShortRecord   = "short_record"           // too few periods of what is asked for
+	CautionGaps          = "gaps"                   // rows missing in the record
+	CautionUneven        = "uneven_sampling"        // resampled to an even grid
+	CautionSegments      = "segments"               // several segments, one used
+	CautionProbeFactor   = "probe_factor_suspected" // DC a factor of 10 or so from the rated
+	CautionBaselineNear  = "instrument_floor_near"  // within 3 dB of the instrument's own floor
+	CautionLoadUnlike    = "load_unlike_heaters"    // measured at another current than the heaters draw
+	CautionMains         = "mains_undecided"        // 50 or 60 Hz could not be told
+	CautionInterpolated  = "interpolated"           // exporter upsampled: true span is lower
+	CautionTruncated     = "truncated"              // file ends inside a row or chunk
+	CautionBridged       = "bridged_samples"        // a few bad values were bridged
+	CautionUncalibrated  = "uncalibrated"           // no volts per full scale known
+	CautionTimeRounded   = "time_stamps_rounded"    // rate fitted over rounded stamps
+	CautionDithered      = "dithered"               // spread-spectrum switching
+	CautionBursting      = "bursting"               // pulse-skipping supply
+	CautionUngated       = "noise_not_gated"        // spikes could not be gated out of the floor
+	CautionSwitchingLost = "switching_not_found"    // no switching line stood out
+)
+
+// Trace is one channel of a capture, evenly sampled.
+type Trace struct {
+	File    string // path as given, for messages and JSON
+	Channel string // channel name as in the file, "" when there is only one without a name
+	Layout  string // what the importer recognised, e.g. "CSV, time and volts columns"
+	SHA256  string // of the file's bytes as stored, hex; "" when not computed
+
+	Volts        []float64 // at the unit's terminals: probe factor applied
+	SampleRateHz float64   // > 0
+	StartS       float64   // time of the first sample in seconds, on the file's own clock
+	Coupling     Coupling
+	Span         Span
+
+	Calibrated    bool    // false: Volts are fractions of full scale (a WAV without a scale)
+	ProbeFactor   float64 // as applied; 1 when none
+	BandwidthHz   float64 // the instrument's, 0 unknown
+	BandLimited   bool    // the instrument itself limited the bandwidth (e.g. 20 MHz switch on)
+	TrueRateHz    float64 // rate of the converter when the exporter upsampled; else SampleRateHz
+	FullScaleMinV float64 // lowest volts the converter can give, when known (both 0: unknown)
+	FullScaleMaxV float64 // highest
+	StepV         float64 // converter step in volts when the file states it, 0 unknown
+
+	// TimeUnit and VoltUnit are the file's own, kept for display.
+	TimeUnit, VoltUnit string
+
+	Channels    []string // all channels the file holds
+	Assumptions []Assumption
+	Cautions    []Caution
+}
+
+// DurationS is the length of the record in seconds: samples over rate.
+func (t *Trace) DurationS() float64 { return float64(len(t.Volts)) / t.SampleRateHz }
+
+// Options overrides what the importer would guess. The zero value guesses all.
+type Options struct {
+	Channel           string  // name, or 1-based number among the volt channels
+	TimeUnit          string  // "s", "ms", "us", "ns", "samples"
+	VoltUnit          string  // "V", "mV", "uV", "counts", "div"
+	Delimiter         string  // ",", ";", "tab", "space"
+	DecimalMark       string  // "." or ","
+	RateHz            float64 // samples per second, wins over the file's time column
+	Scale             float64 // multiplies the file's values into volts (volts per count, per division); 0: from the file
+	OffsetV           float64 // added after Scale
+	VoltsPerFullScale float64 // WAV: volts at digital full scale (peak)
+	ProbeFactor       float64 // multiplies volts; 0: from the file, else 1
+	BandwidthHz       float64 // instrument's bandwidth, 0: from the file
+	BandLimited       *bool   // the instrument limited the bandwidth itself
+	Coupling          Coupling
+	Segment           int // 1-based segment when the file holds several; 0: the first, cautioned
+
+	// Progress, when not nil, is told now and then how many of the file's bytes
+	// are read; total is 0 when unknown.
+	Progress func(done, total int64)
+}
