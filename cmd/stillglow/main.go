@@ -1,0 +1,18 @@
+// Stillglow tells which small DC supply is quiet enough to run the heaters of
+// a low-noise valve preamp, what would make a near miss good enough, and which
+// dropper resistor to fit.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}

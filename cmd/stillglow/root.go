@@ -1,0 +1,126 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// Messages to the user follow four rules: they go to standard error with the
+// program's name before them; lower case, no full stop; what was found before
+// what to do; one line for one trouble.
+
+// version is set by the release script through -ldflags.
+var version = "dev"
+
+// Exit codes, documented in the README and in the root command's help.
+const (
+	exitDone     = 0 // done; where a ranking was made, at least one unit passes
+	exitError    = 1 // bad input, an unreadable file, a full disk, interrupted
+	exitUsage    = 2 // wrong command, argument or flag
+	exitNonePass = 3 // done, and no unit passes
+)
+
+// usageError marks an error in how the command was called.
+type usageError struct{ err error }
+
+func (e usageError) Error() string { return e.err.Error() }
+func (e usageError) Unwrap() error { return e.err }
+
+// errNonePass ends a ranking command that did its work and found no unit good
+// enough. It prints nothing more.
+var errNonePass = errors.New("no unit passes")
+
+// run is the whole program but for the process: it never exits, and it maps
+// errors to exit codes.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	root := newRootCmd()
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	var usage usageError
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, errNonePass):
+		return exitNonePass
+	case errors.As(err, &usage):
+		fmt.Fprintf(stderr, "stillglow: %s; see 'stillglow --help'\n", oneLine(err))
+		return exitUsage
+	case ctx.Err() != nil && errors.Is(err, ctx.Err()):
+		fmt.Fprintln(stderr, "stillglow: interrupted, nothing was changed")
+		return exitError
+	default:
+		fmt.Fprintf(stderr, "stillglow: %s\n", oneLine(err))
+		return exitError
+	}
+}
+
+// oneLine keeps a message to one line whatever a file name or a library put
+// into it.
+func oneLine(err error) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\r' || r == '\t':
+			return ' '
+		case r < 0x20 || r == 0x7f:
+			return '\uFFFD'
+		}
+		return r
+	}, err.Error())
+}
+
+func newRootCmd() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "stillglow",
+		Short: "Tell which heater supply is quiet enough, and what to fit",
+		Long: `Stillglow reads oscilloscope and sound-card captures of small DC supplies, measures
+ripple, spikes and noise floor, ranks units and brands against a target for
+low-noise valve heaters, and works out the dropper resistor and, for a near
+miss, the post-filter.
+
+Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
+2 wrong usage, 3 done but no unit passes.`,
+		Example: `  stillglow report testdata/bench/bench.toml
+  stillglow measure testdata/bench/baseline.csv.gz
+  stillglow dropper --supply 7 --valves 2x12AU7,1x6N2P`,
+		Version:       version,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.ArbitraryArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return cmd.Help()
+			}
+			hint := ""
+			if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
+				hint = ", nearest is " + near[0]
+			}
+			return usageError{fmt.Errorf("unknown command %q%s", args[0], hint)}
+		},
+	}
+	root.SuggestionsMinimumDistance = 2
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.AddCommand(
+		newMeasureCmd(),
+		newRankCmd(),
+		newReportCmd(),
+	)
+	return root
+}
+
+// wantArgs makes a wrong number of arguments a usage error.
+func wantArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if err := check(cmd, args); err != nil {
+			return usageError{err}
+		}
+		return nil
+	}
+}
