@@ -1,0 +1,200 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+
+	"stillglow/analysis"
+)
+
+// figureDigits and seriesDigits are the significant digits of single figures
+// and of curve points in JSON. Twelve digits hold any measured figure; five
+// are far below what a scope resolves and keep results.json small.
+const (
+	figureDigits = 12
+	seriesDigits = 5
+)
+
+// member is one key of a JSON object.
+type member struct {
+	key string
+	val any
+}
+
+// object is a JSON object that keeps the order its keys were added in, so that
+// a file reads from the important to the fine print and its bytes are stable.
+type object []member
+
+func (o *object) add(key string, val any) { *o = append(*o, member{key, val}) }
+
+// MarshalJSON writes the members in order.
+func (o object) MarshalJSON() ([]byte, error) {
+	var b bytes.Buffer
+	b.WriteByte('{')
+	for i, m := range o {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		k, err := json.Marshal(m.key)
+		if err != nil {
+			return nil, err
+		}
+		b.Write(k)
+		b.WriteByte(':')
+		v, err := json.Marshal(m.val)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", m.key, err)
+		}
+		b.Write(v)
+	}
+	b.WriteByte('}')
+	return b.Bytes(), nil
+}
+
+// number is a float64 that JSON can always hold: null when it is not finite,
+// figureDigits significant digits otherwise.
+type number float64
+
+func (n number) MarshalJSON() ([]byte, error) {
+	return appendNumber(nil, float64(n), figureDigits), nil
+}
+
+// series is a curve in JSON.
+type series []float64
+
+func (s series) MarshalJSON() ([]byte, error) {
+	b := make([]byte, 0, 8*len(s)+2)
+	b = append(b, '[')
+	for i, v := range s {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = appendNumber(b, v, seriesDigits)
+	}
+	return append(b, ']'), nil
+}
+
+func appendNumber(b []byte, v float64, digits int) []byte {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return append(b, "null"...)
+	}
+	if v == 0 {
+		return append(b, '0') // also for -0
+	}
+	// Whole numbers stay readable: 50000, not 5e+04.
+	if v == math.Trunc(v) && math.Abs(v) < 1e15 {
+		if s := strconv.FormatFloat(v, 'f', -1, 64); len(s) <= digits+1 {
+			return append(b, s...)
+		}
+	}
+	s := strconv.FormatFloat(v, 'g', digits, 64)
+	mantissa, exponent, scientific := strings.Cut(s, "e")
+	if strings.Contains(mantissa, ".") {
+		mantissa = strings.TrimRight(strings.TrimRight(mantissa, "0"), ".")
+	}
+	b = append(b, mantissa...)
+	if scientific {
+		b = append(b, 'e')
+		b = append(b, exponent...)
+	}
+	return b
+}
+
+// positive is v, or null when it is 0 for "unknown".
+func positive(v float64) any {
+	if v == 0 {
+		return nil
+	}
+	return number(v)
+}
+
+// orNull is s, or null when empty.
+func orNull(s string) any {
+	if s == "" {
+		return nil
+	}
+	return s
+}
+
+// list is s, or an empty list instead of null.
+func list[T any](s []T) []T {
+	if s == nil {
+		return []T{}
+	}
+	return s
+}
+
+// doc builds one JSON object of figures together with the side tables that say
+// what each figure is worth.
+type doc struct {
+	object
+	missing     map[string]string
+	uncertainty map[string]number
+	lowerBounds []string
+	// uncalibrated: volts are fractions of full scale, so no key in volts may
+	// carry a number.
+	uncalibrated bool
+}
+
+const uncalibratedReason = "the capture holds fractions of full scale, not volts; give the volts per full scale"
+
+func isVolts(key string) bool {
+	return strings.HasSuffix(key, "_v") || strings.HasSuffix(key, "_vs") ||
+		strings.HasSuffix(key, "_v_per_s") || strings.HasSuffix(key, "_v_per_rthz")
+}
+
+// figure adds a figure under key. path is the key's full name in the side
+// tables: the key itself at the top level, dotted further down.
+func (d *doc) figure(o *object, path, key string, f analysis.Figure) {
+	reason := ""
+	switch {
+	case !f.Known:
+		if reason = f.Missing; reason == "" {
+			reason = "not measured"
+		}
+	case math.IsNaN(f.Value) || math.IsInf(f.Value, 0):
+		reason = "the capture gives no finite number"
+	case d.uncalibrated && isVolts(key):
+		reason = uncalibratedReason
+	}
+	if reason != "" {
+		if d.missing == nil {
+			d.missing = map[string]string{}
+		}
+		d.missing[path] = reason
+		o.add(key, nil)
+		return
+	}
+	o.add(key, number(f.Value))
+	if f.U > 0 && !math.IsInf(f.U, 0) {
+		if d.uncertainty == nil {
+			d.uncertainty = map[string]number{}
+		}
+		d.uncertainty[path] = number(f.U)
+	}
+	if f.LowerBound {
+		d.lowerBounds = append(d.lowerBounds, path)
+	}
+}
+
+// fig adds a figure at the top level.
+func (d *doc) fig(key string, f analysis.Figure) { d.figure(&d.object, key, key, f) }
+
+// close adds the side tables.
+func (d *doc) close() {
+	if d.missing == nil {
+		d.missing = map[string]string{}
+	}
+	if d.uncertainty == nil {
+		d.uncertainty = map[string]number{}
+	}
+	sort.Strings(d.lowerBounds)
+	d.add("not_measured", d.missing)
+	d.add("uncertainty", d.uncertainty)
+	d.add("lower_bounds", list(d.lowerBounds))
+}
