@@ -1,0 +1,226 @@
+package synth
+
+import (
+	"math"
+	"sort"
+)
+
+// SpikeTruth is one transient in the record.
+type SpikeTruth struct {
+	TimeS float64 // of its start, from the record's start
+	PeakV float64 // signed, of the low-passed transient alone
+	Class string  // "rising", "falling", "mains", "random"
+}
+
+// Truth is what a perfect measurement of the record would say. Amplitudes are
+// behind the instrument's low-pass, without noise and without the converter,
+// and carry the wrong probe factor if there is one. Zero means that part is
+// absent or lies outside what the record can hold.
+type Truth struct {
+	DCV float64 // 0 when AC-coupled
+
+	SwitchingHz              float64 // mean over the record
+	RipplePPV, RippleRMSV    float64 // spike-free cycle
+	ESRStepV                 float64
+	SwitchingFundamentalRMSV float64 // of the spike-free cycle
+	SwitchingLineRMSV        float64 // of ripple and edge transients together (fixed frequency)
+	BurstHz, DitherFrac      float64
+	Cycles                   int // whole cycles in the record
+
+	SpikeCount               int // that start within the record
+	SpikesPerS               float64
+	SpikePeakMedianV         float64 // of the absolute peaks, all classes
+	SpikePeakP95V            float64
+	SpikePeakMaxV            float64
+	RisingPeakV, FallingPeak float64 // absolute, of an unjittered transient
+	SpikeDurationS           float64 // pulse duration (50 %) of the larger edge's transient
+	SpikeAreaVs              float64 // its signed area
+	RingHz, RingQ            float64 // of the larger edge's transient
+	RisingRingHz             float64
+	FallingRingHz            float64
+	Spikes                   []SpikeTruth
+
+	MainsLineHz, MainsLineRMSV, MainsPPV float64
+
+	NoiseVRHz, CornerHz float64 // the supply's own
+	RandomRMSV          float64 // of all noise, instrument's included
+	PeriodicRMSV        float64 // of everything else, about its mean
+	ACRMSV              float64 // both
+
+	ADCStepV  float64
+	FullScale [2]float64 // lowest and highest volts of the converter, both 0: none
+	Clipped   int        // samples at the end stops
+}
+
+const densePoints = 1 << 16
+
+// truth fills in everything but the converter from the noise-free record.
+func (s Supply) truth(clean []float64, events []event, cycles int) Truth {
+	k := s.ProbeFactorWrong
+	t := Truth{NoiseVRHz: k * s.NoiseVRHz, Cycles: cycles}
+	if s.NoiseVRHz > 0 {
+		t.CornerHz = s.CornerHz
+	}
+	if !s.ACCoupled {
+		t.DCV = k * s.DCV
+	}
+	s.rippleTruth(&t)
+	s.spikeTruth(&t, events)
+	if s.MainsPPV > 0 && s.MainsHz > 0 {
+		_, amp := mainsCycle(s.MainsCharge)
+		t.MainsLineHz = 2 * s.MainsHz
+		t.MainsLineRMSV = k * s.MainsPPV * amp / math.Sqrt2
+		t.MainsPPV = k * s.MainsPPV
+	}
+	var mean, sq float64
+	for _, v := range clean {
+		mean += v
+	}
+	mean /= float64(len(clean))
+	for _, v := range clean {
+		sq += (v - mean) * (v - mean)
+	}
+	t.PeriodicRMSV = k * math.Sqrt(sq/float64(len(clean)))
+	cut := 0.0
+	if s.AntiAliased {
+		cut = cutShare * s.RateHz
+	}
+	rms := func(white, corner float64) float64 {
+		if white <= 0 {
+			return 0
+		}
+		return k * randomRMS(s.RateHz, s.durationS(), white, corner, s.BandwidthHz, cut)
+	}
+	t.RandomRMSV = math.Hypot(rms(s.NoiseVRHz, s.CornerHz), rms(s.InstrumentVRHz, 0))
+	t.ACRMSV = math.Hypot(t.PeriodicRMSV, t.RandomRMSV)
+	return t
+}
+
+// rippleTruth evaluates one settled cycle densely.
+func (s Supply) rippleTruth(t *Truth) {
+	if s.SwitchingHz <= 0 || (s.AntiAliased && s.SwitchingHz > cutShare*s.RateHz) {
+		return
+	}
+	k := s.ProbeFactorWrong
+	t.SwitchingHz, t.BurstHz, t.DitherFrac = s.SwitchingHz, s.BurstHz, s.DitherFrac
+	cyc := s.denseCycle(densePoints)
+	if cyc == nil {
+		cyc = make([]float64, densePoints)
+	}
+	if s.AntiAliased {
+		cyc = s.limitHarmonics(cyc)
+	}
+	lo, hi, sq := math.Inf(1), math.Inf(-1), 0.0
+	var re, im, mean float64
+	for _, v := range cyc {
+		mean += v / densePoints
+	}
+	for i, v := range cyc {
+		lo, hi = math.Min(lo, v), math.Max(hi, v)
+		sq += (v - mean) * (v - mean)
+		sn, cs := math.Sincos(2 * math.Pi * float64(i) / densePoints)
+		re += v * cs
+		im += v * sn
+	}
+	t.RipplePPV, t.RippleRMSV = k*(hi-lo), k*math.Sqrt(sq/densePoints)
+	t.ESRStepV = k * s.ESRStepV
+	re, im = re*2/densePoints, im*2/densePoints
+	t.SwitchingFundamentalRMSV = k * math.Hypot(re, im) / math.Sqrt2
+
+	// the edges' transients add to the line at the switching frequency
+	w := 2 * math.Pi * s.SwitchingHz
+	add := func(volts, ringHz, atS float64) {
+		if volts == 0 {
+			return
+		}
+		tr := newTransient(s.SpikeWidthS, ringHz, s.RingQ, s.RingShare, s.tau())
+		for i, v := range tr.v {
+			sn, cs := math.Sincos(w * (atS + float64(i)*tr.stepS))
+			g := 2 * volts * v * tr.stepS * s.SwitchingHz
+			re += g * cs
+			im += g * sn
+		}
+	}
+	add(s.SpikeRiseV, s.RingRiseHz, 0)
+	add(s.SpikeFallV, s.RingFallHz, s.Duty/s.SwitchingHz)
+	t.SwitchingLineRMSV = k * math.Hypot(re, im) / math.Sqrt2
+}
+
+// limitHarmonics keeps the cycle's harmonics under the anti-alias filter.
+func (s Supply) limitHarmonics(cyc []float64) []float64 {
+	out := make([]float64, len(cyc))
+	n := len(cyc)
+	for h := 1; float64(h)*s.SwitchingHz <= cutShare*s.RateHz && h < 200; h++ {
+		var re, im float64
+		for i, v := range cyc {
+			sn, cs := math.Sincos(2 * math.Pi * float64(h*i%n) / float64(n))
+			re += v * cs
+			im += v * sn
+		}
+		re, im = 2*re/float64(n), 2*im/float64(n)
+		for i := range out {
+			sn, cs := math.Sincos(2 * math.Pi * float64(h*i%n) / float64(n))
+			out[i] += re*cs + im*sn
+		}
+	}
+	return out
+}
+
+// spikeTruth lists the transients and their statistics. A record too slow to
+// hold them has none.
+func (s Supply) spikeTruth(t *Truth, events []event) {
+	if s.AntiAliased && s.SpikeWidthS*s.RateHz < 2 {
+		return
+	}
+	k, end := s.ProbeFactorWrong, s.durationS()
+	var peaks []float64
+	for _, e := range events {
+		if e.timeS < 0 || e.timeS >= end {
+			continue
+		}
+		p := k * e.volts * e.shape.peak
+		t.Spikes = append(t.Spikes, SpikeTruth{e.timeS, p, e.class})
+		peaks = append(peaks, math.Abs(p))
+	}
+	if len(peaks) == 0 {
+		return
+	}
+	sort.Float64s(peaks)
+	t.SpikeCount = len(peaks)
+	t.SpikesPerS = float64(len(peaks)) / end
+	t.SpikePeakMedianV = quantile(peaks, 0.5)
+	t.SpikePeakP95V = quantile(peaks, 0.95)
+	t.SpikePeakMaxV = peaks[len(peaks)-1]
+	rise := newTransient(s.SpikeWidthS, s.RingRiseHz, s.RingQ, s.RingShare, s.tau())
+	fall := newTransient(s.SpikeWidthS, s.RingFallHz, s.RingQ, s.RingShare, s.tau())
+	t.RisingPeakV = k * math.Abs(s.SpikeRiseV*rise.peak)
+	t.FallingPeak = k * math.Abs(s.SpikeFallV*fall.peak)
+	larger, volts := rise, s.SpikeRiseV
+	if t.FallingPeak > t.RisingPeakV {
+		larger, volts = fall, s.SpikeFallV
+		t.RingHz = s.RingFallHz
+	} else {
+		t.RingHz = s.RingRiseHz
+	}
+	t.SpikeDurationS = larger.durationS()
+	t.SpikeAreaVs = k * volts * larger.cum[len(larger.cum)-1]
+	if t.RingHz > 0 {
+		t.RingQ = s.RingQ
+	}
+	if s.SpikeRiseV != 0 {
+		t.RisingRingHz = s.RingRiseHz
+	}
+	if s.SpikeFallV != 0 {
+		t.FallingRingHz = s.RingFallHz
+	}
+}
+
+// quantile of a sorted list, linear between its members.
+func quantile(sorted []float64, q float64) float64 {
+	x := q * float64(len(sorted)-1)
+	i := int(x)
+	if i+1 >= len(sorted) {
+		return sorted[len(sorted)-1]
+	}
+	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
+}
