@@ -1,19 +1,25 @@
 // Package heater plans the heater circuit: valve heater data, load sum,
 // operating point, dropper resistor, corners, pulled valves and cold start.
 // It imports nothing else of this project.
+//
+// A heater's current follows I = I0·(V/V0)^n with n about 0.6 near the rating
+// (a stated assumption; a resistor would have n = 1), so every operating point
+// is solved, never divided out.
 package heater
 
 // Valve is one type's heater data.
 type Valve struct {
-	Type         string
-	Aliases      []string
-	Volts, Amps  float64 // nominal, parallel connection for a centre-tapped heater
-	CentreTapped bool    // can also be wired in series: 2 x Volts at Amps/2
-	VoltTol      float64 // permissible relative heater voltage error, 0.05 or 0.10
-	AmpTol       float64 // spread of heater current at rated volts, relative
-	Pins, Base   string
-	MaxVhk       float64 // maximum heater-cathode volts, 0 unknown
-	Source       string  // or "from memory"
+	Type         string   `json:"type"`
+	Aliases      []string `json:"aliases,omitempty"`
+	Volts        float64  `json:"volts_v"` // nominal, parallel connection for a centre-tapped heater
+	Amps         float64  `json:"amps_a"`  // nominal at Volts
+	CentreTapped bool     `json:"centre_tapped"`
+	VoltTol      float64  `json:"volt_tol"` // permissible relative heater voltage error, 0.05 or 0.10
+	AmpTol       float64  `json:"amp_tol"`  // spread of heater current at rated volts, relative
+	Pins         string   `json:"pins,omitempty"`
+	Base         string   `json:"base,omitempty"`
+	MaxVhk       float64  `json:"max_vhk_v,omitempty"` // maximum heater-cathode volts, 0 unknown
+	Source       string   `json:"source"`              // or "from memory"
 }
 
 // Wiring is how a group of valves is connected.
@@ -21,104 +27,166 @@ type Wiring string
 
 // Wirings.
 const (
-	Parallel Wiring = "parallel" // each heater at its nominal (lower) volts, side by side
-	Series   Wiring = "series"   // each centre-tapped heater in its 12.6 V connection, side by side
-	String   Wiring = "string"   // the group's heaters one after the other
+	Parallel     Wiring = "parallel"         // each heater at its nominal (lower) volts, side by side
+	Series       Wiring = "series"           // each centre-tapped heater in its 12.6 V connection, side by side
+	String       Wiring = "string"           // the group's heaters one after the other
+	StringSeries Wiring = "string of series" // one after the other, each in its 12.6 V connection
 )
 
 // Group is a number of equal valves in one wiring; String groups that share
 // StringName form one string of mixed types.
 type Group struct {
-	Valve      Valve
-	Count      int
-	Wiring     Wiring
-	StringName string
+	Valve      Valve  `json:"valve"`
+	Count      int    `json:"count"`
+	Wiring     Wiring `json:"wiring"`
+	StringName string `json:"string_name,omitempty"`
 }
 
 // Load is all heaters on one supply.
 type Load struct {
-	Groups []Group
-	Volts  float64 // nominal volts of the rail, 6.3 or 12.6 or the string's sum
+	Groups []Group `json:"groups"`
+	Volts  float64 `json:"rail_v"` // nominal volts of the rail, 6.3 or 12.6 or the string's sum
 }
 
 // Supply is what feeds the dropper.
 type Supply struct {
-	Volts     float64 // open-circuit (or at AtA)
-	AtA       float64 // load current at which Volts holds; 0: open circuit
-	OutputOhm float64 // output resistance
-	TolFrac   float64 // relative tolerance of Volts
-	RatedA    float64 // 0 unknown
-	LeadOhm   float64 // leads and socket contacts, both ways
+	Volts     float64 `json:"volts_v"`    // open-circuit (or at AtA)
+	AtA       float64 `json:"at_a"`       // load current at which Volts holds; 0: open circuit
+	OutputOhm float64 `json:"output_ohm"` // output resistance
+	TolFrac   float64 `json:"tol_frac"`   // relative tolerance of Volts, 0: none
+	RatedA    float64 `json:"rated_a"`    // 0 unknown
+	LeadOhm   float64 `json:"lead_ohm"`   // leads and socket contacts, both ways
+	FilterOhm float64 `json:"filter_ohm"` // DC resistance of a post-filter ahead of the heaters
 }
 
-// Options of a plan. The zero value takes the documented defaults.
+// Options of a plan. The zero value takes the documented defaults; for "none at
+// all" of a tolerance give a tiny value such as 1e-9.
 type Options struct {
-	Exponent     float64 // n of I ~ V^n; 0: 0.6, an assumption
-	PartTol      float64 // resistor tolerance, 0: 0.05
-	HeadroomFrac float64 // the load may take this share of the rating, 0: 0.8
-	ColdRatio    float64 // hot over cold resistance, 0: 6
-	Series       string  // "E24" default, "E12", "E6", "E48", "E96"
-	DeratingX    float64 // rating to buy over dissipation, 0: 2
+	Exponent     float64 `json:"exponent"`      // n of I ~ V^n, 0.3 to 1; 0: 0.6, an assumption
+	PartTol      float64 `json:"part_tol"`      // resistor tolerance, 0: 0.05
+	HeadroomFrac float64 `json:"headroom_frac"` // the load may take this share of the rating, 0: 0.8
+	ColdRatio    float64 `json:"cold_ratio"`    // hot over cold resistance, 0: 6
+	Series       string  `json:"series"`        // "E24" default, "E12", "E6", "E48", "E96"
+	DeratingX    float64 `json:"derating_x"`    // rating to buy over dissipation, 0: 2
+	AmbientC     float64 `json:"ambient_c"`     // air around the dropper in °C, 0: 25
+	WarmUpS      float64 `json:"warm_up_s"`     // heater warm-up time in the 4 x volts, 3 x ohms test circuit, 0: 11 s
 }
 
 // Corner is one case of the worst-case table.
 type Corner struct {
-	Name                  string // "nominal", "supply high, part low, heaters low", "12AU7 pulled", "cold start"
-	HeaterV, LoadA, PartW float64
-	OverLimit, UnderLimit bool // against the heater's own tolerance
+	Name       string  `json:"name"`             // "nominal", "supply high, part low, heaters low", "12AU7 pulled", "cold start"
+	Kind       Kind    `json:"kind"`             // what sort of case it is
+	Heater     string  `json:"heater,omitempty"` // the type HeaterV is of: the one furthest from its rating
+	HeaterV    float64 `json:"heater_v"`
+	RelErr     float64 `json:"rel_err"` // HeaterV against that heater's rating, relative
+	LoadA      float64 `json:"load_a"`
+	PartW      float64 `json:"part_w"`         // dissipation of the hottest single part
+	OverLimit  bool    `json:"over_limit"`     // against the heater's own tolerance
+	UnderLimit bool    `json:"under_limit"`    // against the heater's own tolerance
+	AllOff     bool    `json:"all_off"`        // no heater is left lit; HeaterV is 0 for that reason
+	Unlimited  bool    `json:"unlimited"`      // nothing but the supply's own limit holds the current; LoadA is then 0
+	Note       string  `json:"note,omitempty"` // what to know of this case
+}
+
+// Kind sorts corners.
+type Kind string
+
+// Kinds of corner.
+const (
+	KindNominal Kind = "nominal"
+	KindSpread  Kind = "spread" // tolerances: must stay inside the limits
+	KindPulled  Kind = "pulled" // one valve out of its socket
+	KindLast    Kind = "last"   // all valves but one out
+	KindShort   Kind = "short"  // a heater shorted: a fault
+	KindCold    Kind = "cold"   // first instant
+)
+
+// Choice is one resistor value of a Part with the branch it serves.
+type Choice struct {
+	For   string    `json:"for"`   // "all heaters", "each 12AU7", "string A"
+	Count int       `json:"count"` // how many of this choice are needed
+	Label string    `json:"label"` // "1.2 Ω", "1 Ω + 0.18 Ω in series"
+	Ohm   float64   `json:"ohm"`   // resulting resistance
+	Ohms  []float64 `json:"ohms"`  // the standard values it is made of
+	W     float64   `json:"w"`     // dissipation of its hottest single resistor, nominal
+	BuyW  float64   `json:"buy_w"` // rating to buy of each
 }
 
 // Part is one resistor choice (or diode) with what it gives.
 type Part struct {
-	Label    string // "1.2 Ω", "1.0 Ω + 0.18 Ω", "1 Schottky"
-	Ohm      float64
-	Below    bool // standard value under the exact one
-	HeaterV  float64
-	LoadA    float64
-	W        float64
-	BuyW     float64 // standard rating to buy
-	SurfaceC float64 // estimated surface temperature at 25 °C ambient, in °C
-	Corners  []Corner
-	Warnings []string
-	ErrFrac  float64 // relative error of HeaterV against nominal
+	Label      string   `json:"label"`       // "1.2 Ω", "1 Ω + 0.18 Ω in series", "1 Schottky diode"
+	Ohm        float64  `json:"ohm"`         // 0 for diodes and for a set of different values
+	Below      bool     `json:"below"`       // standard value under the exact one
+	Pair       bool     `json:"pair"`        // made of two standard values
+	Set        []Choice `json:"set"`         // the values by branch; one entry for a shared resistor
+	Count      int      `json:"count"`       // single parts to buy
+	HeaterV    float64  `json:"heater_v"`    // volts of the heater furthest from its rating
+	LoadA      float64  `json:"load_a"`      //
+	W          float64  `json:"w"`           // hottest single part, nominal
+	TotalW     float64  `json:"total_w"`     // all parts together, nominal
+	WorstW     float64  `json:"worst_w"`     // hottest single part over the tolerance corners
+	FaultW     float64  `json:"fault_w"`     // hottest single part with a heater shorted, 0 when not limited by it
+	BuyW       float64  `json:"buy_w"`       // standard rating to buy, 0: none on the list is large enough
+	SurfaceC   float64  `json:"surface_c"`   // estimated surface temperature in °C; 0: not estimated (diodes, no part)
+	Corners    []Corner `json:"corners"`     //
+	Warnings   []string `json:"warnings"`    //
+	ErrFrac    float64  `json:"err_frac"`    // relative error of HeaterV against nominal
+	WorstLow   float64  `json:"worst_low"`   // least relative error over nominal and tolerance corners
+	WorstHigh  float64  `json:"worst_high"`  // greatest relative error over nominal and tolerance corners
+	PulledV    float64  `json:"pulled_v"`    // highest heater volts with any one valve pulled; 0: none left lit
+	PulledErr  float64  `json:"pulled_err"`  // the same, relative to the rating
+	PulledOver bool     `json:"pulled_over"` // a pulled valve takes another heater over its limit
+
+	layout layout // the circuit it makes
 }
 
 // Arrangement is one way of dropping: a shared resistor, one a valve, one a
 // string, or diodes.
 type Arrangement struct {
-	Name     string // "one shared resistor", "one per valve", "one per string", "silicon diode", "Schottky diode"
-	ExactOhm float64
-	Parts    []Part // E-series neighbours on both sides, then pairs
-	Best     int    // index into Parts of the one recommended, -1 none
-	Warnings []string
-	RippleDB float64 // what it does to ripple by itself at 100 kHz, dB, 0 none
+	Name       string   `json:"name"`      // "one shared resistor", "one per valve", "one per string", "silicon diode", "Schottky diode", "no dropper"
+	ExactOhm   float64  `json:"exact_ohm"` // 0 where there is no single one
+	Exact      string   `json:"exact"`     // in words, by branch: "2.333 Ω each 12AU7"
+	Parts      []Part   `json:"parts"`     // E-series neighbours on both sides, then pairs
+	Best       int      `json:"best"`      // index into Parts of the one recommended, -1 none
+	Warnings   []string `json:"warnings"`
+	RippleDB   float64  `json:"ripple_db"`   // what it does to ripple by itself at 100 kHz, dB (negative: less), 0 none
+	RippleHint string   `json:"ripple_hint"` // what a capacitor behind it would do
 }
 
 // Plan is the finished heater plan.
 type Plan struct {
-	Load         Load
-	Supply       Supply
-	Options      Options
-	NominalA     float64 // summed
-	LowA, HighA  float64 // with the heaters' spread
-	ShareOfRated float64 // HighA over RatedA, 0 when unknown
-	HeadroomOK   bool
-	ColdA        float64 // first-instant current with the recommended dropper
-	ColdNoDropA  float64 // and without one
-	ColdRides    string  // whether the supply's rating rides it, in words
-	CanFeed      bool
-	Why          string // when it can't: "6.0 V is under 6.3 V + losses"
-	Arrangements []Arrangement
-	Best         int      // index into Arrangements, -1 none
-	StringSplit  []Corner // series strings: volts of each heater
-	WarmUp       WarmUp
-	Warnings     []string
-	Assumptions  []string
+	Load         Load          `json:"load"`
+	Supply       Supply        `json:"supply"`
+	Options      Options       `json:"options"`        // with the defaults filled in
+	NominalA     float64       `json:"nominal_a"`      // summed
+	LowA         float64       `json:"low_a"`          // with the heaters' spread
+	HighA        float64       `json:"high_a"`         // with the heaters' spread
+	ShareOfRated float64       `json:"share_of_rated"` // HighA over RatedA, 0 when unknown
+	HeadroomOK   bool          `json:"headroom_ok"`    // ShareOfRated known and inside HeadroomFrac
+	Headroom     string        `json:"headroom"`       // in words
+	ColdA        float64       `json:"cold_a"`         // first-instant current with the recommended dropper
+	ColdNoDropA  float64       `json:"cold_no_drop_a"` // and without one
+	ColdRides    string        `json:"cold_rides"`     // whether the supply's rating rides it, in words
+	CanFeed      bool          `json:"can_feed"`
+	Why          string        `json:"why"`         // when it can't: "6.0 V is under 6.3 V + losses"
+	AvailableV   float64       `json:"available_v"` // volts ahead of the dropper at NominalA
+	Arrangements []Arrangement `json:"arrangements"`
+	Best         int           `json:"best"` // index into Arrangements, -1 none
+	BestWhy      string        `json:"best_why"`
+	StringSplit  []Corner      `json:"string_split"` // series strings: volts of each heater
+	WarmUp       WarmUp        `json:"warm_up"`
+	Warnings     []string      `json:"warnings"`
+	Assumptions  []string      `json:"assumptions"`
 }
 
 // WarmUp is the simulated switch-on with the recommended dropper.
 type WarmUp struct {
-	TimeS, HeaterV, LoadA []float64
-	To90S, To99S          float64 // heater temperature to 90 % and 99 %
-	PeakV, PeakA          float64
+	TimeS   []float64 `json:"time_s"`
+	HeaterV []float64 `json:"heater_v"` // of the heater that settles last
+	LoadA   []float64 `json:"load_a"`
+	To90S   float64   `json:"to_90_s"` // heater temperature rise to 90 % of its final value, slowest heater
+	To99S   float64   `json:"to_99_s"` // and 99 %
+	PeakV   float64   `json:"peak_v"`  // highest volts of any heater relative to its rating, as volts of that heater
+	PeakA   float64   `json:"peak_a"`
+	Heater  string    `json:"heater"` // whose volts are shown
 }

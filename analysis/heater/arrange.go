@@ -1,0 +1,446 @@
+package heater
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Names of the arrangements, in the order they are listed.
+const (
+	nameShared    = "one shared resistor"
+	namePerValve  = "one per valve"
+	namePerString = "one per string"
+	nameNone      = "no dropper"
+)
+
+// slot is one place where a resistor of its own value goes.
+type slot struct {
+	what  string // "all heaters", "each 12AU7"
+	count int
+	exact float64 // ohms
+}
+
+// sizing is what all arrangements share.
+type sizing struct {
+	load      Load
+	supply    Supply
+	opt       Options
+	strands   []strand
+	strandA   []float64 // nominal current of one of each
+	nominalA  float64
+	availV    float64 // ahead of the dropper at nominalA
+	headspace float64 // volts to drop
+}
+
+// newSizing finds the nominal currents and what there is to drop.
+func newSizing(load Load, strands []strand, s Supply, o Options) sizing {
+	z := sizing{load: load, supply: s, opt: o, strands: strands}
+	for _, st := range strands {
+		b := branch{}
+		for _, e := range st.elems {
+			e.exponent = o.Exponent
+			b.elems = append(b.elems, e)
+		}
+		a := b.amps(st.volts())
+		z.strandA = append(z.strandA, a)
+		z.nominalA += float64(st.count) * a
+	}
+	z.availV = s.Volts + s.AtA*s.OutputOhm - z.nominalA*(s.OutputOhm+s.LeadOhm+s.FilterOhm)
+	z.headspace = z.availV - load.Volts
+	return z
+}
+
+// arrangements sizes every way of dropping the load's excess volts.
+func (z sizing) arrangements() ([]Arrangement, error) {
+	shared, err := z.resistors(nameShared, []slot{{"all heaters", 1, z.headspace / z.nominalA}}, func(ohms []float64) layout {
+		return layout{strands: z.strands, sharedOhm: ohms[0]}
+	})
+	if err != nil {
+		return nil, err
+	}
+	own, err := z.perStrand()
+	if err != nil {
+		return nil, err
+	}
+	out := []Arrangement{shared}
+	out = append(out, own...)
+	out = append(out, z.diodes(&siliconDiode), z.diodes(&schottkyDiode), z.none())
+	return out, nil
+}
+
+// perStrand sizes one resistor per valve and one per string. A load without
+// strings is also tried rewired: equal valves one after the other, as many as
+// the supply's volts take.
+func (z sizing) perStrand() ([]Arrangement, error) {
+	anyString, anySingle := false, false
+	for _, st := range z.strands {
+		anyString = anyString || st.string
+		anySingle = anySingle || !st.string
+	}
+	own := func(name string, y sizing) (Arrangement, error) {
+		var slots []slot
+		for k, st := range y.strands {
+			what := "each " + st.name
+			if st.string {
+				what = st.describe()
+			}
+			slots = append(slots, slot{what, st.count, y.headspaceOf(k) / y.strandA[k]})
+		}
+		return y.resistors(name, slots, func(ohms []float64) layout { return layout{strands: y.strands, strandOhm: ohms} })
+	}
+	name := namePerValve
+	if anyString {
+		name = namePerString
+		if anySingle {
+			name = namePerString + ", one per single valve"
+		}
+	}
+	a, err := own(name, z)
+	if err != nil || anyString {
+		return []Arrangement{a}, err
+	}
+	if l := (layout{strands: z.strands}); l.valves() == 1 {
+		a.Warnings = append(a.Warnings, "with a single valve this is the shared resistor")
+	}
+	rewired, n := z.rewire()
+	if n < 2 {
+		b := Arrangement{Name: namePerString, Best: -1, Exact: "not possible"}
+		b.Warnings = append(b.Warnings, rewireWhy(z))
+		return []Arrangement{a, b}, nil
+	}
+	b, err := own(namePerString, rewired)
+	b.Warnings = append(b.Warnings, fmt.Sprintf("needs rewiring: equal valves in strings of up to %d; one pulled valve then darkens its whole string", n))
+	return []Arrangement{a, b}, err
+}
+
+func rewireWhy(z sizing) string {
+	if z.availV < 2*z.load.Volts {
+		return fmt.Sprintf("%s is under two heaters one after the other (%s)", volts(z.availV), volts(2*z.load.Volts))
+	}
+	return "a string wants two or more equal valves"
+}
+
+// rewire puts equal valves in strings as long as the supply's volts take. The
+// second result is the longest string, under 2 when it makes none.
+func (z sizing) rewire() (sizing, int) {
+	most := int((z.availV + 1e-9) / z.load.Volts)
+	longest := 0
+	var out []strand
+	for _, st := range z.strands {
+		n := min(most, st.count)
+		if n < 2 {
+			out = append(out, st)
+			continue
+		}
+		longest = max(longest, n)
+		e := st.elems[0]
+		e.mult = n
+		out = append(out, strand{name: fmt.Sprintf("%d x %s", n, st.name), count: st.count / n, string: true, elems: []element{e}})
+		if rest := st.count % n; rest > 0 {
+			e.mult = rest
+			out = append(out, strand{name: fmt.Sprintf("%d x %s", rest, st.name), count: 1, string: rest > 1, elems: []element{e}})
+		}
+	}
+	if longest < 2 {
+		return z, longest
+	}
+	return newSizing(z.load, out, z.supply, z.opt), longest
+}
+
+// headspaceOf is what a strand's own resistor has to drop, V.
+func (z sizing) headspaceOf(k int) float64 { return z.availV - z.strands[k].volts() }
+
+// describe names a string with what is in it.
+func (s strand) describe() string {
+	var parts []string
+	for _, e := range s.elems {
+		parts = append(parts, fmt.Sprintf("%dx%s", e.mult, e.valve.Type))
+	}
+	return s.name + " (" + strings.Join(parts, ", ") + ")"
+}
+
+// resistors tries the standard values on both sides of every slot's exact one,
+// the nearest of each, and pairs where a single one misses by over 1 %.
+func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) layout) (Arrangement, error) {
+	a := Arrangement{Name: name, Best: -1}
+	if len(slots) == 1 || sameOhms(slots) {
+		a.ExactOhm = slots[0].exact
+	}
+	var words []string
+	for _, s := range slots {
+		words = append(words, fmt.Sprintf("%s %s", ohms(s.exact), s.what))
+	}
+	a.Exact = strings.Join(words, ", ")
+	for _, s := range slots {
+		if s.exact < smallestOhm {
+			a.ExactOhm = math.Max(0, a.ExactOhm)
+			a.Warnings = append(a.Warnings, fmt.Sprintf("%s (%s) would want %s, under the smallest standard value of %s: leads and sockets decide there", name, s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm)))
+			return a, nil
+		}
+		if s.exact > largestOhm {
+			a.Warnings = append(a.Warnings, fmt.Sprintf("%s (%s) would want %s, which is no heater dropper", name, s.what, ohms(s.exact)))
+			return a, nil
+		}
+	}
+	columns := make([][]Choice, 5) // below, above, nearest, pair in series, pair in parallel
+	missed := false
+	for _, s := range slots {
+		below, above, err := Neighbours(z.opt.Series, s.exact)
+		if err != nil {
+			return a, err
+		}
+		pairs, err := BestPairs(z.opt.Series, s.exact)
+		if err != nil {
+			return a, err
+		}
+		single := func(v float64) Choice {
+			return Choice{For: s.what, Count: s.count, Label: ohms(v), Ohm: v, Ohms: []float64{v}}
+		}
+		if below == 0 {
+			below = above
+		}
+		if above == 0 {
+			above = below
+		}
+		near := below
+		if math.Abs(above-s.exact) < math.Abs(near-s.exact) {
+			near = above
+		}
+		columns[0] = append(columns[0], single(below))
+		columns[1] = append(columns[1], single(above))
+		columns[2] = append(columns[2], single(near))
+		ser, par := single(near), single(near)
+		if math.Abs(near-s.exact) > 0.01*s.exact {
+			missed = true
+			for _, p := range pairs {
+				if math.Abs(p.Ohm-s.exact) >= math.Abs(near-s.exact) {
+					continue
+				}
+				c := Choice{For: s.what, Count: s.count, Ohm: p.Ohm, Ohms: []float64{p.A, p.B}}
+				if p.Parallel {
+					c.Label = ohms(p.A) + " ∥ " + ohms(p.B)
+					par = c
+				} else {
+					c.Label = ohms(p.A) + " + " + ohms(p.B)
+					ser = c
+				}
+			}
+		}
+		columns[3] = append(columns[3], ser)
+		columns[4] = append(columns[4], par)
+	}
+	for i, set := range columns {
+		if i > 2 && !missed || seen(columns[:i], set) {
+			continue
+		}
+		values := make([]float64, len(set))
+		for k, c := range set {
+			values[k] = c.Ohm
+		}
+		p := z.evaluate(build(values), set)
+		p.Below = below(set, slots)
+		a.Parts = append(a.Parts, p)
+	}
+	a.Best = bestPart(a.Parts)
+	if a.Best >= 0 {
+		z.ripple(&a)
+	}
+	return a, nil
+}
+
+func below(set []Choice, slots []slot) bool {
+	for k, c := range set {
+		if c.Ohm > slots[k].exact {
+			return false
+		}
+	}
+	return true
+}
+
+func sameOhms(slots []slot) bool {
+	for _, s := range slots {
+		if math.Abs(s.exact-slots[0].exact) > 1e-9*math.Abs(slots[0].exact) {
+			return false
+		}
+	}
+	return true
+}
+
+// seen is true when an equal set of choices stands in a column already.
+func seen(columns [][]Choice, set []Choice) bool {
+	for _, c := range columns {
+		same := len(c) == len(set)
+		for k := range set {
+			same = same && c[k].Label == set[k].Label
+		}
+		if same {
+			return true
+		}
+	}
+	return false
+}
+
+// evaluate puts one set of resistors through every corner.
+func (z sizing) evaluate(l layout, set []Choice) Part {
+	p := Part{Set: append([]Choice(nil), set...), layout: l}
+	share := make([]float64, len(set)) // of a set's heat in its hottest single resistor
+	for k, c := range set {
+		share[k] = 1
+		if len(c.Ohms) == 2 {
+			p.Pair = true
+			hi := math.Max(c.Ohms[0], c.Ohms[1])
+			lo := math.Min(c.Ohms[0], c.Ohms[1])
+			share[k] = hi / (hi + lo) // the larger in series, the smaller in parallel
+		}
+		p.Count += c.Count * len(c.Ohms)
+	}
+	p.Label = setLabel(set)
+	if sameChoice(set) {
+		p.Ohm = set[0].Ohm
+	}
+	nominal := l.solve(z.supply, z.opt.Exponent, scenario{})
+	worst := make([]float64, len(set))
+	for _, sc := range z.spreads() {
+		s := l.solve(z.supply, z.opt.Exponent, sc)
+		for k, w := range s.partW {
+			worst[k] = math.Max(worst[k], w*share[k])
+		}
+	}
+	p.SurfaceC = 0
+	for k, w := range nominal.partW {
+		c := &p.Set[k]
+		c.W = w * share[k]
+		c.BuyW = buyWatts(worst[k], z.opt.DeratingX)
+		p.TotalW += w * float64(c.Count)
+		p.W = math.Max(p.W, c.W)
+		p.SurfaceC = math.Max(p.SurfaceC, surface(worst[k], c.BuyW, z.opt.AmbientC))
+		if c.BuyW == 0 {
+			p.Warnings = append(p.Warnings, fmt.Sprintf("%s %s takes %s: no rating on the list is large enough", c.Label, c.For, watts(worst[k])))
+		}
+		if k == 0 || c.BuyW > p.BuyW {
+			p.BuyW = c.BuyW
+		}
+	}
+	p.Corners = l.corners(z.supply, z.opt)
+	// Each corner's part heat is that of the hottest single resistor.
+	if len(set) == 1 {
+		for i := range p.Corners {
+			p.Corners[i].PartW *= share[0]
+		}
+	}
+	z.summarise(&p)
+	if p.SurfaceC > touchC {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("surface about %.0f °C at the %s rating: too hot to touch, keep it clear of electrolytics, cables and plastic", p.SurfaceC, watts(p.BuyW)))
+	}
+	if p.FaultW > p.BuyW && p.BuyW > 0 {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("a shorted heater puts %s into it: fit a fuse, or a rating that stands it", watts(p.FaultW)))
+	}
+	return p
+}
+
+// spreads are the tolerance scenarios in which a part must stay cool.
+func (z sizing) spreads() []scenario {
+	var out []scenario
+	for _, s := range []float64{0, z.supply.TolFrac, -z.supply.TolFrac} {
+		for _, r := range []float64{0, z.opt.PartTol, -z.opt.PartTol} {
+			for _, h := range []float64{0, 1, -1} {
+				out = append(out, scenario{supply: s, part: r, heaters: h})
+			}
+		}
+	}
+	return out
+}
+
+// summarise draws the part's own figures from its corners.
+func (z sizing) summarise(p *Part) {
+	for i, c := range p.Corners {
+		switch c.Kind {
+		case KindNominal, KindSpread:
+			if i == 0 {
+				p.HeaterV, p.LoadA, p.ErrFrac = c.HeaterV, c.LoadA, c.RelErr
+				p.WorstLow, p.WorstHigh = c.RelErr, c.RelErr
+			}
+			p.WorstLow, p.WorstHigh = math.Min(p.WorstLow, c.RelErr), math.Max(p.WorstHigh, c.RelErr)
+			p.WorstW = math.Max(p.WorstW, c.PartW)
+		case KindPulled:
+			if c.AllOff {
+				continue
+			}
+			if p.PulledV == 0 || c.RelErr > p.PulledErr {
+				p.PulledV, p.PulledErr = c.HeaterV, c.RelErr
+			}
+			if c.OverLimit && c.RelErr > p.ErrFrac+1e-9 {
+				p.PulledOver = true
+			}
+		case KindLast:
+			if c.OverLimit && !p.PulledOver {
+				p.Warnings = append(p.Warnings, fmt.Sprintf("with %s it gets %s (%s), over its limit: never power up with valves missing", c.Name, volts3(c.HeaterV), percent(c.RelErr)))
+			}
+		case KindShort:
+			p.FaultW = math.Max(p.FaultW, c.PartW)
+		}
+	}
+	if p.PulledOver {
+		p.Warnings = append(p.Warnings, p.pulledWarning())
+	}
+}
+
+// pulledWarning is the loud one: what a pulled valve does to the rest.
+func (p Part) pulledWarning() string {
+	for _, c := range p.Corners {
+		if c.Kind == KindPulled && c.OverLimit && c.RelErr == p.PulledErr {
+			return fmt.Sprintf("DANGER TO HEATERS: with one %s, the %s left in rises to %s (%s), over its limit; this is how heaters die", c.Name, c.Heater, volts3(c.HeaterV), percent(c.RelErr))
+		}
+	}
+	return ""
+}
+
+// bestPart picks the nearest single value, or the nearest pair when the single
+// one leaves the heaters over 1 % from their rating. -1 when there is none.
+func bestPart(parts []Part) int {
+	best := -1
+	for i, p := range parts {
+		if !p.Pair && (best < 0 || math.Abs(p.ErrFrac) < math.Abs(parts[best].ErrFrac)) {
+			best = i
+		}
+	}
+	if best >= 0 && math.Abs(parts[best].ErrFrac) <= 0.01 {
+		return best
+	}
+	for i, p := range parts {
+		if best < 0 || math.Abs(p.ErrFrac) < math.Abs(parts[best].ErrFrac) {
+			best = i
+		}
+	}
+	return best
+}
+
+func sameChoice(set []Choice) bool {
+	for _, c := range set {
+		if c.Label != set[0].Label {
+			return false
+		}
+	}
+	return true
+}
+
+// setLabel is "2.4 Ω" for a set of equal values, else every value with its
+// place.
+func setLabel(set []Choice) string {
+	if sameChoice(set) {
+		n := 0
+		for _, c := range set {
+			n += c.Count
+		}
+		if n == 1 {
+			return set[0].Label
+		}
+		return fmt.Sprintf("%d x %s", n, set[0].Label)
+	}
+	var words []string
+	for _, c := range set {
+		words = append(words, fmt.Sprintf("%d x %s (%s)", c.Count, c.Label, strings.TrimPrefix(c.For, "each ")))
+	}
+	return strings.Join(words, ", ")
+}

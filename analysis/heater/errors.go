@@ -1,0 +1,40 @@
+package heater
+
+import (
+	"fmt"
+	"strings"
+)
+
+// InputError is a value that can't be used. It prints as one line: what, what
+// was found, what was expected; what to do.
+type InputError struct {
+	What     string // "supply volts", "valve list"
+	Found    string
+	Expected string
+	Fix      string // what to do, optional
+}
+
+// Error gives the one line shown to the user.
+func (e *InputError) Error() string {
+	s := fmt.Sprintf("%s: found %s, expected %s", e.What, e.Found, e.Expected)
+	if e.Fix != "" {
+		s += "; " + e.Fix
+	}
+	return s
+}
+
+// UnknownValveError is a type that neither the table nor the user's own list
+// holds.
+type UnknownValveError struct {
+	Name string
+	Near []string // nearest names, best first
+}
+
+// Error gives the one line shown to the user.
+func (e *UnknownValveError) Error() string {
+	s := fmt.Sprintf("valve type %q is not in the table", e.Name)
+	if len(e.Near) > 0 {
+		s += ", nearest are " + strings.Join(e.Near, ", ")
+	}
+	return s + "; check the spelling or add it to your own valves with volts and amps from its data sheet"
+}

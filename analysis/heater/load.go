@@ -1,0 +1,280 @@
+package heater
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// maxValves bounds one load; nobody feeds more from one small supply.
+const maxValves = 200
+
+// ParseLoad reads a valve list such as "2x12AU7,1x6N2P". A count may be left
+// out. "@" adds the wiring of a group: "2x12AU7@series" (each in its 12.6 V
+// connection), "2x6N2P@string" (one after the other), "2x6N2P@string:A" to name
+// the string that several groups share. The rail is found from the valves: 6.3 V
+// where all can take it, else what they share.
+func ParseLoad(s string, own []Valve) (Load, error) {
+	groups, err := ParseGroups(s, own)
+	if err != nil {
+		return Load{}, err
+	}
+	return NewLoad(groups, 0)
+}
+
+// ParseGroups reads a valve list without judging its rail.
+func ParseGroups(s string, own []Valve) ([]Group, error) {
+	var groups []Group
+	for _, item := range strings.Split(s, ",") {
+		item = strings.TrimSpace(item)
+		if item == "" {
+			return nil, &InputError{What: "valve list", Found: quoted(s), Expected: "valves such as 2x12AU7,1x6N2P"}
+		}
+		name, wiring, _ := strings.Cut(item, "@")
+		g := Group{Count: 1}
+		head := strings.TrimSpace(name)
+		for _, sep := range []string{"x", "X", "×", "*"} {
+			n, rest, found := strings.Cut(head, sep)
+			count, err := strconv.Atoi(strings.TrimSpace(n))
+			if !found || err != nil {
+				continue // "12AX7" holds an X, but what stands ahead of it is no number
+			}
+			if _, whole := Lookup(head, own); whole == nil {
+				continue // a type such as 6X4 is no six of anything
+			}
+			g.Count, head = count, strings.TrimSpace(rest)
+			break
+		}
+		if g.Count < 1 || g.Count > maxValves {
+			return nil, &InputError{What: "valve list", Found: fmt.Sprintf("a count of %d in %q", g.Count, item), Expected: fmt.Sprintf("1 to %d", maxValves)}
+		}
+		v, err := Lookup(head, own)
+		if err != nil {
+			return nil, err
+		}
+		g.Valve = v
+		g.Wiring, g.StringName, err = ParseWiring(wiring)
+		if err != nil {
+			return nil, err
+		}
+		groups = append(groups, g)
+	}
+	return groups, nil
+}
+
+// ParseWiring reads a wiring in the words of the command line or the bench
+// sheet: "", "parallel", "6.3 V parallel", "series", "12.6 V series", "string",
+// "string:NAME", "string of series". An empty one leaves the choice to the rail.
+func ParseWiring(s string) (w Wiring, stringName string, err error) {
+	kind, stringName, _ := strings.Cut(strings.ToLower(strings.TrimSpace(s)), ":")
+	stringName = strings.TrimSpace(stringName)
+	switch strings.Join(strings.FieldsFunc(kind, func(r rune) bool { return r == ' ' || r == '-' || r == '_' }), " ") {
+	case "":
+		w = ""
+	case "parallel", "6.3 v parallel", "6.3v parallel", "6.3 v", "6.3":
+		w = Parallel
+	case "series", "12.6 v series", "12.6v series", "12.6 v", "12.6":
+		w = Series
+	case "string":
+		w = String
+	case "string of series", "series string", "string series":
+		w = StringSeries
+	default:
+		return "", "", &InputError{What: "wiring", Found: quoted(s), Expected: "parallel, series, string, string:NAME or string-of-series"}
+	}
+	if stringName != "" && w != String && w != StringSeries {
+		return "", "", &InputError{What: "wiring", Found: quoted(s), Expected: "a name only after string, as in string:A"}
+	}
+	return w, stringName, nil
+}
+
+// NewLoad puts groups on a rail and checks that every one of them takes its
+// volts. rail 0 finds it: 6.3 V where all groups can take it, else what they
+// share. Groups without a wiring take the connection that suits the rail.
+func NewLoad(groups []Group, rail float64) (Load, error) {
+	if len(groups) == 0 {
+		return Load{}, &InputError{What: "heater load", Found: "no valves", Expected: "at least one, such as 2x12AU7"}
+	}
+	if rail != 0 {
+		if err := inRange("rail volts", rail, 0.5, maxVolts); err != nil {
+			return Load{}, err
+		}
+	}
+	groups = append([]Group(nil), groups...)
+	for i := range groups {
+		if err := checkGroup(&groups[i]); err != nil {
+			return Load{}, err
+		}
+	}
+	if rail == 0 {
+		rail = findRail(groups)
+	}
+	l := Load{Groups: groups, Volts: rail}
+	for i := range groups {
+		g := &groups[i]
+		if g.Wiring == "" {
+			g.Wiring = Parallel
+			if g.Valve.CentreTapped && sameVolts(2*g.Valve.Volts, rail) {
+				g.Wiring = Series
+			}
+		}
+	}
+	for _, s := range l.strands() {
+		if sameVolts(s.volts(), rail) {
+			continue
+		}
+		return Load{}, railError(s, rail)
+	}
+	return l, nil
+}
+
+// checkGroup refuses what has no meaning, with what to do.
+func checkGroup(g *Group) error {
+	v := &g.Valve
+	if v.Type == "" {
+		return &InputError{What: "heater load", Found: "a valve without a type", Expected: "a name"}
+	}
+	if err := inRange(v.Type+" heater volts", v.Volts, 0.5, 200); err != nil {
+		return err
+	}
+	if err := inRange(v.Type+" heater amps", v.Amps, 0.005, 20); err != nil {
+		return err
+	}
+	if g.Count < 1 || g.Count > maxValves {
+		return &InputError{What: v.Type + " count", Found: strconv.Itoa(g.Count), Expected: fmt.Sprintf("1 to %d", maxValves)}
+	}
+	for _, t := range []struct {
+		name  string
+		value *float64
+		usual float64
+	}{{"heater volts tolerance", &v.VoltTol, usualVolt}, {"heater current spread", &v.AmpTol, usualAmp}} {
+		if *t.value == 0 {
+			*t.value = t.usual
+		}
+		if err := inRange(v.Type+" "+t.name, *t.value, 0, 0.5); err != nil {
+			return err
+		}
+	}
+	switch g.Wiring {
+	case "", Parallel, String:
+	case Series, StringSeries:
+		if !v.CentreTapped {
+			return &InputError{What: "heater load", Found: fmt.Sprintf("%s wired in series", v.Type), Expected: "a centre-tapped heater",
+				Fix: fmt.Sprintf("it takes %s only: wire it parallel, or two of them as a string (2x%s@string)", volts(v.Volts), v.Type)}
+		}
+	default:
+		return &InputError{What: "wiring", Found: quoted(string(g.Wiring)), Expected: "parallel, series, string or string of series"}
+	}
+	return nil
+}
+
+// findRail gives the volts that the groups share: strings and series groups
+// decide first, then valves with no choice, then 6.3 V types at their lower
+// volts.
+func findRail(groups []Group) float64 {
+	l := Load{Groups: groups}
+	fixed, free := 0.0, 0.0
+	for _, s := range l.strands() {
+		v := s.volts()
+		if s.choice {
+			free = math.Max(free, v)
+		} else if fixed == 0 {
+			fixed = v
+		}
+	}
+	if fixed != 0 {
+		return fixed
+	}
+	return free
+}
+
+// strand is one path from bus to return: a single heater or a string.
+type strand struct {
+	name   string
+	count  int  // equal ones side by side
+	choice bool // centre-tapped, no wiring asked: the rail decides
+	string bool
+	elems  []element
+}
+
+func (s strand) volts() float64 {
+	sum := 0.0
+	for _, e := range s.elems {
+		sum += float64(e.mult) * e.v0
+	}
+	return sum
+}
+
+// strands lists the load's paths in the order the groups were given.
+func (l Load) strands() []strand {
+	var out []strand
+	at := map[string]int{}
+	for _, g := range l.Groups {
+		e := element{valve: g.Valve, v0: g.Valve.Volts, i0: g.Valve.Amps, mult: 1}
+		if g.Wiring == Series || g.Wiring == StringSeries {
+			e.v0, e.i0 = 2*e.v0, e.i0/2
+		}
+		if g.Wiring != String && g.Wiring != StringSeries {
+			out = append(out, strand{name: g.Valve.Type, count: g.Count, choice: g.Wiring == "" && g.Valve.CentreTapped, elems: []element{e}})
+			continue
+		}
+		e.mult = g.Count
+		k, seen := at[g.StringName]
+		if !seen {
+			k = len(out)
+			at[g.StringName] = k
+			name := "string"
+			if g.StringName != "" {
+				name += " " + g.StringName
+			}
+			out = append(out, strand{name: name, count: 1, string: true})
+		}
+		out[k].elems = append(out[k].elems, e)
+	}
+	return out
+}
+
+// railError says what to do with a strand that doesn't take the rail's volts.
+func railError(s strand, rail float64) error {
+	e := &InputError{What: "heater load", Expected: fmt.Sprintf("what a %s rail feeds", volts(rail))}
+	if s.string {
+		e.Found = fmt.Sprintf("%s of %s in sum", s.name, volts(s.volts()))
+		e.Fix = fmt.Sprintf("give that string a supply of its own, or change the heaters in it until they sum to %s", volts(rail))
+		return e
+	}
+	v := s.elems[0]
+	e.Found = fmt.Sprintf("%s at %s", s.name, volts(v.v0))
+	n := rail / v.v0
+	switch {
+	case v.valve.CentreTapped && sameVolts(v.v0, 2*rail):
+		e.Fix = fmt.Sprintf("wire it parallel: %s takes %s there", s.name, volts(rail))
+	case v.valve.CentreTapped && sameVolts(2*v.v0, rail):
+		e.Fix = fmt.Sprintf("wire it in series (%s@series): it takes %s there", s.name, volts(rail))
+	case n > 1.5 && math.Abs(n-math.Round(n)) < 0.01*n:
+		e.Fix = fmt.Sprintf("put %.0f of them in a string (%.0fx%s@string), or feed it from a %s rail of its own", n, n, s.name, volts(v.v0))
+	case v.v0 > rail:
+		e.Fix = fmt.Sprintf("it would stay cold: feed it from a %s rail of its own, or take a %s type", volts(v.v0), volts(rail))
+	default:
+		e.Fix = fmt.Sprintf("it would burn out: feed it from a %s rail of its own", volts(v.v0))
+	}
+	return e
+}
+
+// sameVolts is true within 1 %: 6.3 and 6.25 V are one rail, 6.3 and 7.0 not.
+func sameVolts(a, b float64) bool { return math.Abs(a-b) <= 0.01*math.Max(a, b) }
+
+// maxVolts bounds every voltage a plan takes.
+const maxVolts = 1000
+
+// inRange refuses NaN, infinities and values outside lo to hi.
+func inRange(what string, v, lo, hi float64) error {
+	if v >= lo && v <= hi {
+		return nil
+	}
+	return &InputError{What: what, Found: strconv.FormatFloat(v, 'g', 6, 64), Expected: fmt.Sprintf("%g to %g", lo, hi)}
+}
+
+func volts(v float64) string { return strconv.FormatFloat(roundSig(v, 4), 'f', -1, 64) + " V" }
+
+func quoted(s string) string { return strconv.Quote(s) }

@@ -1,0 +1,100 @@
+package heater
+
+import (
+	"fmt"
+	"math"
+)
+
+// diodes tries the diode counts on both sides of what is to be dropped.
+func (z sizing) diodes(d *diodeModel) Arrangement {
+	a := Arrangement{Name: d.name, Best: -1}
+	one := d.volts(z.nominalA)
+	need := z.headspace / one
+	a.Exact = fmt.Sprintf("%.2f diodes of %s", math.Max(0, need), volts3(one))
+	if need > float64(d.maxCount)+0.5 {
+		a.Warnings = append(a.Warnings, fmt.Sprintf("%s would take %.1f %ss in a row: use a resistor", volts3(z.headspace), need, d.name))
+		return a
+	}
+	if need < 0.4 {
+		a.Warnings = append(a.Warnings, fmt.Sprintf("%s to drop is too little for one %s (%s)", volts3(math.Max(0, z.headspace)), d.name, volts3(one)))
+		return a
+	}
+	low := max(1, int(need))
+	for n := low; n <= low+1 && n <= d.maxCount; n++ {
+		l := layout{strands: z.strands, diode: d, diodes: n}
+		p := Part{Label: fmt.Sprintf("%d %s", n, d.name), Below: float64(n) <= need, Count: n, layout: l}
+		if n > 1 {
+			p.Label += "s"
+		}
+		p.Corners = l.corners(z.supply, z.opt)
+		z.summarise(&p)
+		p.W = p.Corners[0].PartW
+		p.TotalW = float64(n) * p.W
+		a.Parts = append(a.Parts, p)
+	}
+	a.Best = bestPart(a.Parts)
+	if a.Best >= 0 {
+		a.Warnings = append(a.Warnings, "the forward drop wanders with sample and temperature: measure the heaters warm")
+		z.ripple(&a)
+	}
+	return a
+}
+
+// none is the supply straight on the heaters.
+func (z sizing) none() Arrangement {
+	a := Arrangement{Name: nameNone, Exact: "straight on", Best: 0}
+	l := layout{strands: z.strands}
+	p := Part{Label: "none", layout: l, Corners: l.corners(z.supply, z.opt)}
+	z.summarise(&p)
+	if p.Corners[0].OverLimit {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("straight on, the heaters get %s (%s): over their limit", volts3(p.HeaterV), percent(p.ErrFrac)))
+	}
+	a.Parts = []Part{p}
+	return a
+}
+
+// hintF and hintESR are the capacitor of the ripple hint.
+const (
+	hintF   = 1000e-6
+	hintESR = 0.05
+)
+
+// ripple says what the recommended part does to ripple by itself, and with a
+// capacitor behind it. At 100 Hz and above a heater's temperature no longer
+// follows, so it counts with its hot resistance.
+func (z sizing) ripple(a *Arrangement) {
+	p := a.Parts[a.Best]
+	source := z.supply.OutputOhm + z.supply.LeadOhm + z.supply.FilterOhm
+	series, load, where := 0.0, z.load.Volts/z.nominalA, "across the heaters"
+	switch {
+	case a.Name == siliconDiode.name:
+		series = float64(p.Count) * siliconDiode.slopeOhm(p.LoadA)
+	case a.Name == schottkyDiode.name:
+		series = float64(p.Count) * schottkyDiode.slopeOhm(p.LoadA)
+	case a.Name == nameShared:
+		series = p.Set[0].Ohm
+	default:
+		// The strand whose resistor does least is the one that hears most.
+		for k, c := range p.Set {
+			if k >= len(z.strands) || len(p.Set) != len(z.strands) {
+				break
+			}
+			st := z.strands[k]
+			if r := st.volts() / z.strandA[k]; k == 0 || c.Ohm/r < series/load {
+				series, load = c.Ohm, r
+			}
+		}
+		where = "across each heater"
+	}
+	if series == 0 {
+		return
+	}
+	a.RippleDB = 20 * math.Log10((load+source)/(load+source+series))
+	at := func(hz float64) float64 {
+		w := 2 * math.Pi * hz
+		rth := (source + series) * load / (source + series + load)
+		divider := load / (source + series + load)
+		return 20 * math.Log10(divider*math.Hypot(1, w*hintESR*hintF)/math.Hypot(1, w*(rth+hintESR)*hintF))
+	}
+	a.RippleHint = fmt.Sprintf("with 1000 µF (ESR 50 mΩ) %s: %.1f dB at 100 Hz, %.1f dB at 100 kHz", where, at(100), at(100e3))
+}

@@ -1,0 +1,332 @@
+package heater
+
+import (
+	"fmt"
+	"math"
+)
+
+// Defaults of Options, stated in every plan.
+const (
+	defaultExponent = 0.6
+	defaultPartTol  = 0.05
+	defaultHeadroom = 0.8
+	defaultCold     = 6
+	defaultDerating = 2
+	defaultAmbientC = 25
+	defaultSeries   = "E24"
+)
+
+// MakePlan sizes the dropper for a load on a supply and puts every arrangement
+// through its corners. A supply that is too low gives a plan with CanFeed false
+// and Why, not an error; input that means nothing gives an *InputError.
+func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
+	opt, err := opt.withDefaults()
+	if err != nil {
+		return Plan{}, err
+	}
+	if err := supply.check(); err != nil {
+		return Plan{}, err
+	}
+	load, err = NewLoad(load.Groups, load.Volts)
+	if err != nil {
+		return Plan{}, err
+	}
+	z := newSizing(load, load.strands(), supply, opt)
+	p := Plan{Load: load, Supply: supply, Options: opt, NominalA: z.nominalA, AvailableV: z.availV, Best: -1}
+	for k, st := range z.strands {
+		spread := 0.0 // a string draws between its least and most willing heaters
+		for _, e := range st.elems {
+			spread = math.Max(spread, e.valve.AmpTol)
+		}
+		p.LowA += float64(st.count) * z.strandA[k] * (1 - spread)
+		p.HighA += float64(st.count) * z.strandA[k] * (1 + spread)
+	}
+	p.headroom()
+	p.CanFeed = z.availV >= load.Volts*(1-feedSlack)
+	if !p.CanFeed {
+		p.Why = z.whyNot()
+	}
+	if p.Arrangements, err = z.arrangements(); err != nil {
+		return Plan{}, err
+	}
+	p.choose()
+	p.dynamics(z)
+	p.split(z)
+	p.warn()
+	p.assume(z)
+	return p, nil
+}
+
+// feedSlack lets a 6.3 V supply feed 6.3 V heaters in spite of rounding.
+const feedSlack = 1e-3
+
+func (o Options) withDefaults() (Options, error) {
+	for _, d := range []struct {
+		name          string
+		value         *float64
+		usual, lo, hi float64
+	}{
+		{"heater exponent", &o.Exponent, defaultExponent, 0.3, 1},
+		{"resistor tolerance", &o.PartTol, defaultPartTol, 0, 0.5},
+		{"headroom share", &o.HeadroomFrac, defaultHeadroom, 0.1, 1},
+		{"hot to cold resistance ratio", &o.ColdRatio, defaultCold, 1.5, 20},
+		{"derating factor", &o.DeratingX, defaultDerating, 1, 10},
+		{"ambient temperature in °C", &o.AmbientC, defaultAmbientC, -40, 100},
+		{"heater warm-up time in seconds", &o.WarmUpS, usualWarmUpS, 0.5, 120},
+	} {
+		if *d.value == 0 {
+			*d.value = d.usual
+		}
+		if err := inRange(d.name, *d.value, d.lo, d.hi); err != nil {
+			return o, err
+		}
+	}
+	if o.Series == "" {
+		o.Series = defaultSeries
+	}
+	_, err := ESeries(o.Series)
+	return o, err
+}
+
+// check refuses a supply that means nothing.
+func (s Supply) check() error {
+	for _, c := range []struct {
+		name   string
+		v      float64
+		lo, hi float64
+	}{
+		{"supply volts", s.Volts, 0.5, maxVolts},
+		{"load current of the supply's volts", s.AtA, 0, 1000},
+		{"output resistance in ohms", s.OutputOhm, 0, 1000},
+		{"lead resistance in ohms", s.LeadOhm, 0, 1000},
+		{"filter resistance in ohms", s.FilterOhm, 0, 1000},
+		{"supply tolerance", s.TolFrac, 0, 0.5},
+		{"rated amps", s.RatedA, 0, 1000},
+	} {
+		if err := inRange(c.name, c.v, c.lo, c.hi); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// headroom holds the heaters' highest sum against the supply's rating.
+func (p *Plan) headroom() {
+	if p.Supply.RatedA == 0 {
+		p.Headroom = "the supply's rated current is not given: not checked"
+		return
+	}
+	p.ShareOfRated = p.HighA / p.Supply.RatedA
+	p.HeadroomOK = p.ShareOfRated <= p.Options.HeadroomFrac
+	rule := fmt.Sprintf("the %.0f %% rule", 100*p.Options.HeadroomFrac)
+	share := fmt.Sprintf("%s (heaters drawing their most) is %.0f %% of the rated %s", amps(p.HighA), 100*p.ShareOfRated, amps(p.Supply.RatedA))
+	switch {
+	case p.HeadroomOK:
+		p.Headroom = share + ", inside " + rule
+	case p.ShareOfRated <= 1:
+		p.Headroom = share + ", under the rating but over " + rule + ": it will run hot; take a larger one"
+	default:
+		p.Headroom = share + ": overloaded, take a larger one"
+	}
+}
+
+// whyNot says why the supply can't feed the load, and what it would do.
+func (z sizing) whyNot() string {
+	losses := z.nominalA * (z.supply.OutputOhm + z.supply.LeadOhm + z.supply.FilterOhm)
+	s := fmt.Sprintf("%s is under %s + %s of losses", volts(z.supply.Volts+z.supply.AtA*z.supply.OutputOhm), volts(z.load.Volts), volts3(losses))
+	n := layout{strands: z.strands}.solve(z.supply, z.opt.Exponent, scenario{})
+	if w, ok := n.worst(); ok {
+		inside := "inside"
+		if math.Abs(w.relErr()) > w.valve.VoltTol {
+			inside = "outside"
+		}
+		s += fmt.Sprintf("; straight on, the %s would get %s (%s, %s its ±%.0f %%)", w.valve.Type, volts3(w.volts), percent(w.relErr()), inside, 100*w.valve.VoltTol)
+	}
+	return s
+}
+
+// choose picks the arrangement: first that no pulled valve harms the rest, then
+// that the nominal point and the tolerance corners are inside the heaters'
+// limits, then the least excursion, then the fewest parts.
+func (p *Plan) choose() {
+	if !p.CanFeed {
+		return
+	}
+	type key struct {
+		pulled, nominal, corners bool
+		excursion                float64 // relative, in steps of 1 %
+		parts                    int
+	}
+	worse := func(a, b key) bool {
+		if a.pulled != b.pulled {
+			return a.pulled
+		}
+		if a.nominal != b.nominal {
+			return a.nominal
+		}
+		if a.corners != b.corners {
+			return a.corners
+		}
+		if a.excursion != b.excursion {
+			return a.excursion > b.excursion
+		}
+		return a.parts > b.parts
+	}
+	var best key
+	for i, a := range p.Arrangements {
+		if a.Best < 0 {
+			continue
+		}
+		part := a.Parts[a.Best]
+		k := key{pulled: part.PulledOver, parts: part.Count}
+		for j, c := range part.Corners {
+			if j == 0 {
+				k.nominal = c.OverLimit || c.UnderLimit
+			}
+			if c.Kind == KindSpread {
+				k.corners = k.corners || c.OverLimit || c.UnderLimit
+			}
+		}
+		k.excursion = math.Round(100 * math.Max(part.WorstHigh, -part.WorstLow))
+		if p.Best < 0 || worse(best, k) {
+			p.Best, best = i, k
+		}
+	}
+	if p.Best < 0 {
+		return
+	}
+	a := p.Arrangements[p.Best]
+	part := a.Parts[a.Best]
+	switch {
+	case best.nominal:
+		p.Best = -1
+		p.BestWhy = "no arrangement brings every heater inside its limits"
+	case best.pulled:
+		p.BestWhy = "every arrangement takes a heater over its limit when a valve is pulled: never pull one under power"
+	case best.corners:
+		p.BestWhy = fmt.Sprintf("nominal volts are right, but the tolerances reach %s to %s: measure and trim", percent(part.WorstLow), percent(part.WorstHigh))
+	default:
+		p.BestWhy = fmt.Sprintf("every tolerance corner within %s to %s, and no pulled valve takes another over its limit", percent(part.WorstLow), percent(part.WorstHigh))
+	}
+}
+
+// dynamics adds the first instant and the warm-up of the recommended dropper.
+func (p *Plan) dynamics(z sizing) {
+	l := layout{strands: z.strands}
+	straight := l.solve(z.supply, z.opt.Exponent, scenario{cold: z.opt.ColdRatio, straight: true})
+	p.ColdNoDropA = straight.totalA
+	p.ColdA = straight.totalA
+	if p.Best >= 0 {
+		a := p.Arrangements[p.Best]
+		l = a.Parts[a.Best].layout
+		p.ColdA = l.solve(z.supply, z.opt.Exponent, scenario{cold: z.opt.ColdRatio}).totalA
+	}
+	p.WarmUp = l.warmUp(z.supply, z.opt)
+	switch share := p.ColdA / math.Max(p.Supply.RatedA, 1e-9); {
+	case p.Supply.RatedA == 0:
+		p.ColdRides = "not judged: the supply's rated current is not given"
+	case share <= 1:
+		p.ColdRides = fmt.Sprintf("%s at the first instant is within the rated %s: it rides it", amps(p.ColdA), amps(p.Supply.RatedA))
+	case share <= 1.3:
+		p.ColdRides = fmt.Sprintf("%s at the first instant is %.1f times the rating: it may limit for a moment, try it with cold heaters", amps(p.ColdA), share)
+	default:
+		p.ColdRides = fmt.Sprintf("%s at the first instant is %.1f times the rating: one that limits its current starts slowly, one that shuts down and retries may never start; try it with cold heaters", amps(p.ColdA), share)
+	}
+}
+
+// split lists the volts of each heater of the strings.
+func (p *Plan) split(z sizing) {
+	l, straight := layout{strands: z.strands}, true
+	if p.Best >= 0 {
+		a := p.Arrangements[p.Best]
+		l, straight = a.Parts[a.Best].layout, false
+	}
+	if !l.hasString() {
+		return
+	}
+	s := l.solve(z.supply, z.opt.Exponent, scenario{straight: straight})
+	for _, h := range s.heaters {
+		st := l.strands[h.strand]
+		if !st.string {
+			continue
+		}
+		c := Corner{Name: st.name, Kind: KindNominal, Heater: h.valve.Type, HeaterV: h.volts, RelErr: h.relErr(), LoadA: s.branchA[h.strand]}
+		c.OverLimit = c.RelErr > h.valve.VoltTol+limitSlack
+		c.UnderLimit = c.RelErr < -h.valve.VoltTol-limitSlack
+		p.StringSplit = append(p.StringSplit, c)
+		if c.OverLimit || c.UnderLimit {
+			p.Warnings = append(p.Warnings, fmt.Sprintf("%s: %s gets %s (%s): heaters of unequal current don't belong in one string, the smaller takes more volts", st.name, c.Heater, volts3(c.HeaterV), percent(c.RelErr)))
+		}
+	}
+}
+
+// warn gathers what must not be missed.
+func (p *Plan) warn() {
+	if !p.CanFeed {
+		p.Warnings = append(p.Warnings, "this supply can't feed the load: "+p.Why)
+	}
+	if p.Supply.RatedA > 0 && !p.HeadroomOK {
+		p.Warnings = append(p.Warnings, p.Headroom)
+	}
+	for _, a := range p.Arrangements {
+		if a.Name == nameShared && a.Best >= 0 && a.Parts[a.Best].PulledOver {
+			p.Warnings = append(p.Warnings, "one shared resistor, "+a.Parts[a.Best].Label+": "+a.Parts[a.Best].pulledWarning())
+		}
+	}
+	if p.Supply.Volts > 60 {
+		p.Warnings = append(p.Warnings, "over 60 V DC is no longer extra-low voltage: treat it as dangerous to touch")
+	}
+	if p.Load.Volts >= 12 && p.Best >= 0 && p.CanFeed {
+		for _, g := range p.Load.Groups {
+			if g.Wiring == Series {
+				p.Warnings = append(p.Warnings, g.Valve.Type+" in series: a valve whose halves differ splits the 12.6 V unevenly")
+				break
+			}
+		}
+	}
+}
+
+// assume states what the plan rests on.
+func (p *Plan) assume(z sizing) {
+	o := p.Options
+	add := func(format string, args ...any) { p.Assumptions = append(p.Assumptions, fmt.Sprintf(format, args...)) }
+	add("heater current grows as volts to the power %g near the rating (0.5 to 0.65 is usual; no published figure)", o.Exponent)
+	add("heater current spread as the table gives it, ±7 %% where it gives none (from memory)")
+	if p.Supply.OutputOhm == 0 {
+		add("output resistance not given: taken as 0 (two meter readings at two currents would tell)")
+	} else {
+		add("output resistance %s", ohms(p.Supply.OutputOhm))
+	}
+	if p.Supply.LeadOhm == 0 {
+		add("leads and sockets taken as 0 Ω")
+	} else {
+		add("leads and sockets %s, both ways", ohms(p.Supply.LeadOhm))
+	}
+	add("supply tolerance ±%g %%, part tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
+	add("rating to buy: at least %g x the dissipation in the worst tolerance corner", o.DeratingX)
+	add("surface: %d K over the air at the full rating, in proportion below, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
+	add("a cold heater has 1/%g of its hot resistance (5 to 7 is usual, from memory)", o.ColdRatio)
+	add("warm-up: one thermal mass a heater, %g s to 80 %% of its volts in the 4 x volts, 3 x ohms test circuit (from memory)", o.WarmUpS)
+	add("diodes: %s; %s", siliconDiode.inWords, schottkyDiode.inWords)
+	add("headroom rule: the heaters' highest sum stays under %.0f %% of the rating (common practice, no source)", 100*o.HeadroomFrac)
+	seen := map[string]bool{}
+	for _, g := range p.Load.Groups {
+		v := g.Valve
+		if !seen[v.Type] {
+			seen[v.Type] = true
+			add("%s: %s, %s, ±%g %% volts, ±%g %% current; %s", v.Type, volts(v.Volts), amps(v.Amps), roundSig(100*v.VoltTol, 2), roundSig(100*v.AmpTol, 2), v.Source)
+		}
+	}
+}
+
+// SafetyCautions are the lines that go with every dropper, on screen and on
+// paper.
+func SafetyCautions() []string {
+	return []string{
+		"dropper resistors run hot enough to burn skin and melt insulation: lift them off the board, give them air",
+		"measure the heater volts at the socket pins, all valves in and warm, before you trust any figure here",
+		"never pull or fit a valve under power where a dropper is shared",
+		"mains and valve high tension kill: unplug, discharge the capacitors and check with the meter before you touch",
+		"local codes and licensed practice come before anything printed here",
+	}
+}

@@ -1,0 +1,79 @@
+package heater
+
+import (
+	"fmt"
+	"math"
+	"testing"
+)
+
+// near fails when got is not within tol (absolute) of want.
+func near(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tol) {
+		t.Errorf("%s: got %.6g, want %.6g ± %g", what, got, want, tol)
+	}
+}
+
+// ownHeater is a load of one heater with exactly the given rating.
+func ownHeater(t *testing.T, v, a float64) Load {
+	t.Helper()
+	l, err := NewLoad([]Group{{Valve: Valve{Type: "test heater", Volts: v, Amps: a}, Count: 1}}, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+// Heater volts behind a fixed dropper for I = 0.3·(V/6.3)^n, design 12 V and
+// 19 Ω. Source: check values of this project, section 7, computed there by an
+// independent root finder.
+func TestDropperOperatingPoints(t *testing.T) {
+	rows := []struct{ n, v19, v20, v18, vs126, vs114 float64 }{
+		{0.5, 6.3, 6.0973, 6.5105, 6.7152, 5.8890},
+		{0.6, 6.3, 6.1095, 6.4985, 6.6905, 5.9128},
+		{1.0, 6.3, 6.1463, 6.4615, 6.6150, 5.9850},
+	}
+	for _, r := range rows {
+		strands := ownHeater(t, 6.3, 0.3).strands()
+		for _, c := range []struct{ vs, ohm, want float64 }{
+			{12, 19, r.v19}, {12, 20, r.v20}, {12, 18, r.v18}, {12.6, 19, r.vs126}, {11.4, 19, r.vs114},
+		} {
+			s := layout{strands: strands, sharedOhm: c.ohm}.solve(Supply{Volts: c.vs}, r.n, scenario{})
+			near(t, fmt.Sprintf("n %g, %g V, %g Ω", r.n, c.vs, c.ohm), s.heaters[0].volts, c.want, 6e-5)
+		}
+	}
+}
+
+// By Ohm's law: 0.7 V at 0.3 A is 2.333 Ω, at 0.6 A 1.167 Ω; the neighbours are
+// IEC 60063's. Published valve data: 300 mA at 6.3 V for the 12AU7, 600 mA for
+// the E80CC.
+func TestExactOhmByOhmsLaw(t *testing.T) {
+	for _, c := range []struct {
+		valves       string
+		volts        float64
+		exact, w     float64
+		below, above string
+	}{
+		{"12AU7", 7, 0.7 / 0.3, 0.21, "2.2 Ω", "2.4 Ω"},
+		{"E80CC", 7, 0.7 / 0.6, 0.42, "1.1 Ω", "1.2 Ω"},
+		{"12AU7", 12, 19, 1.71, "18 Ω", "20 Ω"},
+		{"12AU7", 9, 9, 0.81, "8.2 Ω", "9.1 Ω"},
+		{"12AU7", 7.5, 4, 0.36, "3.9 Ω", "4.3 Ω"},
+	} {
+		l, err := ParseLoad(c.valves, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := MakePlan(l, Supply{Volts: c.volts}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := p.Arrangements[0]
+		near(t, c.valves+" exact Ω", a.ExactOhm, c.exact, 1e-9)
+		if a.Parts[0].Label != c.below || a.Parts[1].Label != c.above {
+			t.Errorf("%s at %g V: neighbours %s and %s, want %s and %s", c.valves, c.volts, a.Parts[0].Label, a.Parts[1].Label, c.below, c.above)
+		}
+		s := layout{strands: l.strands(), sharedOhm: a.ExactOhm}.solve(p.Supply, 0.6, scenario{})
+		near(t, c.valves+" exact W", s.maxW(), c.w, 1e-6)
+	}
+}
