@@ -126,6 +126,8 @@ type Line struct {
 	Comb        string  // "mains", "switching", "second", "sideband", "burst", "instrument" or ""
 	Harmonic    int     // of the comb's fundamental, 0 unknown
 	Name        string  // in words, e.g. "2 x mains (100 Hz)", "switching, 3rd harmonic"
+
+	binHz float64 // resolution the line was found with
 }
 
 // Cycle is the mean switching cycle, starting at its lowest value.
@@ -184,8 +186,11 @@ type NoiseFloor struct {
 	CornerHz     Figure  // where the 1/f part equals the white part
 	LowVRHz      Figure  // density at 1 kHz
 	ExcisedShare float64 // share of the record gated out
-	AtInstrument bool    // within 3 dB of the baseline
-	ThirdOctaves []ThirdOctave
+	AtInstrument bool    // within 3 dB of the baseline: DensityVRHz is an upper figure
+	// AtQuantisation: the converter's own noise dominates, DensityVRHz is an
+	// upper figure.
+	AtQuantisation bool
+	ThirdOctaves   []ThirdOctave
 }
 
 // ThirdOctave is the floor's density in one third-octave band.

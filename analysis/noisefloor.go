@@ -1,0 +1,308 @@
+package analysis
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"stillglow/capture"
+)
+
+// noiseOptions tunes measureNoiseFloor.
+type noiseOptions struct {
+	Plain    *multirate   // spectrum of the plain source when already at hand
+	Lines    []Line       // to leave out
+	Span     capture.Span // of the trace
+	StepV    float64      // the converter's step, 0 unknown
+	Baseline *NoiseFloor  // the instrument's own floor, nil when none
+}
+
+// measureNoiseFloor gives the density of the random part between and under the
+// lines: per third octave (base ten, IEC 61260-1) the median over the bins that
+// no line reaches, freed of the bias that the median of averaged chi-squared
+// values has against their mean, the converter's own noise and the instrument's
+// baseline taken off in power.
+//
+// gated is the residue after ripple and spikes are taken out, nil when they
+// could not be; plain is the trace as captured. The error is the context's.
+func measureNoiseFloor(ctx context.Context, gated gatedSource, plain source, rateHz float64, opt noiseOptions) (NoiseFloor, error) {
+	p := opt.Plain
+	if p == nil {
+		m, err := spectrumOf(ctx, plain, rateHz, spectrumOptions{})
+		if err != nil {
+			return NoiseFloor{}, err
+		}
+		p = &m
+	}
+	g := p
+	if gated != nil {
+		m, err := spectrumOf(ctx, gated, rateHz, spectrumOptions{})
+		if err != nil {
+			return NoiseFloor{}, err
+		}
+		g = &m
+	}
+	return noiseFloorOf(g, p, opt), nil
+}
+
+// octaveLevel is one third octave's raw density with its standard deviation.
+type octaveLevel struct {
+	power    float64 // V²/Hz, bias corrected, floors taken off
+	seen     float64 // the same before
+	relative float64 // standard deviation over power
+	ok       bool
+}
+
+func noiseFloorOf(gated, plain *multirate, opt noiseOptions) NoiseFloor {
+	nf := NoiseFloor{ExcisedShare: gated.Excised}
+	quant := quantisationDensity(opt.StepV, plain.RateHz)
+	quant *= quant
+	high := min(opt.Span.HighHz, plain.RateHz/2)
+	maskG, maskP := lineMask(*gated, opt.Lines), lineMask(*plain, opt.Lines)
+
+	var raw []octaveLevel
+	for n := -20; n <= 110; n++ {
+		centre := math.Pow(10, float64(n)/10)
+		lo, hi := centre*math.Pow(10, -0.05), centre*math.Pow(10, 0.05)
+		if hi > high || len(gated.FreqHz) == 0 || lo < gated.FreqHz[0] {
+			continue
+		}
+		g := gated.level(maskG, lo, hi)
+		p := plain.level(maskP, lo, hi)
+		if !g.ok || !p.ok {
+			continue
+		}
+		t := ThirdOctave{CentreHz: centre, UngatedVRHz: math.Sqrt(p.power)}
+		power := subtractFloor(g.power, quant)
+		if b, ok := opt.Baseline.at(centre); ok {
+			t.BaselineVRHz = b
+			power = subtractFloor(power, b*b)
+		}
+		t.DensityVRHz = math.Sqrt(power)
+		// the interval keeps the absolute spread of what was seen
+		spread := 2 * g.relative * g.power
+		t.HighVRHz = math.Sqrt(power + spread)
+		t.LowVRHz = math.Sqrt(max(power-spread, 0))
+		nf.ThirdOctaves = append(nf.ThirdOctaves, t)
+		raw = append(raw, octaveLevel{power: power, seen: g.power, relative: max(g.relative*g.power/power, 1e-6), ok: true})
+	}
+	nf.summarise(raw, quant, high)
+	return nf
+}
+
+// subtractFloor takes a known floor off in power. Within 3 dB of the floor
+// what is left would be guesswork: the seen power stands, as an upper figure.
+func subtractFloor(power, floor float64) float64 {
+	if power < 2*floor {
+		return power
+	}
+	return power - floor
+}
+
+// at is the density of the third octave at centreHz.
+func (n *NoiseFloor) at(centreHz float64) (float64, bool) {
+	if n == nil {
+		return 0, false
+	}
+	for _, t := range n.ThirdOctaves {
+		if math.Abs(t.CentreHz/centreHz-1) < 0.01 {
+			return t.DensityVRHz, true
+		}
+	}
+	return 0, false
+}
+
+// level is the noise density between two frequencies: the median of the bins
+// not masked. Where lines leave too few, the lower quartile of all bins stands
+// in.
+func (m *multirate) level(mask []bool, lowHz, highHz float64) octaveLevel {
+	var free, all []float64
+	independent, dof := 0.0, math.Inf(1)
+	first := m.index(lowHz)
+	if first < 0 {
+		return octaveLevel{}
+	}
+	quantile := 0.5
+	pick := func(q float64, unmaskedOnly bool) []float64 {
+		var out []float64
+		independent = 0
+		bias, stage := 0.0, -1
+		for i := first; i < len(m.FreqHz) && m.FreqHz[i] < highHz; i++ {
+			if m.FreqHz[i] < lowHz || (unmaskedOnly && mask[i]) {
+				continue
+			}
+			st := m.Stages[m.Stage[i]]
+			if m.Stage[i] != stage {
+				stage, bias = m.Stage[i], gammaQuantile(q, st.DOF/2)
+			}
+			dof = min(dof, st.DOF)
+			out = append(out, m.PSD[i]/bias)
+			independent += st.BinHz / st.ENBWHz
+		}
+		return out
+	}
+	all = pick(0.25, false)
+	if len(all) == 0 {
+		return octaveLevel{}
+	}
+	free = pick(0.5, true)
+	if len(free) < 3 && len(free) < len(all) || len(free)*8 < len(all) {
+		quantile = 0.25
+		free = pick(0.25, false)
+	}
+	slices.Sort(free)
+	at := quantile * float64(len(free)-1)
+	i := int(at)
+	power := free[i]
+	if i+1 < len(free) {
+		power += (at - float64(i)) * (free[i+1] - free[i])
+	}
+	if !(power > 0) {
+		return octaveLevel{}
+	}
+	// standard deviation of a sample quantile: sqrt(q(1-q)/n) over the density there
+	d := distuv.Gamma{Alpha: dof / 2, Beta: dof / 2}
+	x := d.Quantile(quantile)
+	rel := math.Sqrt(quantile*(1-quantile)/max(independent, 1)) / (d.Prob(x) * x)
+	return octaveLevel{power: power, relative: rel, ok: true}
+}
+
+// summarise finds the plateau, the corner of the 1/f part and the density at
+// 1 kHz. An instrument's own low-pass tilts the top of its span, so the plateau
+// is looked for below a quarter of it.
+func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
+	oct := nf.ThirdOctaves
+	last := len(oct)
+	for last > 0 && oct[last-1].CentreHz > highHz/4 {
+		last--
+	}
+	if last == 0 {
+		miss := NotMeasured("the record is too short to hold a third octave of noise; a longer one is needed")
+		nf.DensityVRHz, nf.AtHz, nf.UngatedVRHz, nf.CornerHz, nf.LowVRHz = miss, miss, miss, miss, miss
+		return
+	}
+	white, flicker := fitFlicker(oct[:last], raw[:last])
+	corner := 0.0
+	if white > 0 {
+		corner = flicker / white
+	}
+	first := 0
+	for first < last-1 && oct[first].CentreHz < 5*corner {
+		first++
+	}
+	// a decade and a half under the top is plenty and stays clear of what lies low
+	for first < last-1 && oct[first].CentreHz < oct[last-1].CentreHz/32 {
+		first++
+	}
+	p := weightedMedian(last-first, func(i int) (float64, float64) {
+		r := raw[first+i]
+		return r.power, 1 / math.Max(r.relative, 0.02)
+	})
+	seen := weightedMedian(last-first, func(i int) (float64, float64) {
+		r := raw[first+i]
+		return r.seen, 1 / math.Max(r.relative, 0.02)
+	})
+	ungated := weightedMedian(last-first, func(i int) (float64, float64) {
+		u := oct[first+i].UngatedVRHz
+		return u * u, 1
+	})
+	inverse := 0.0
+	for _, r := range raw[first:last] {
+		inverse += 1 / (r.relative * r.relative)
+	}
+	nf.DensityVRHz = Known(math.Sqrt(p))
+	// half the relative spread in power is the one in volts; k = 2
+	nf.DensityVRHz.U = nf.DensityVRHz.Value * math.Sqrt(1/inverse)
+	nf.AtHz = Known(math.Sqrt(oct[first].CentreHz * oct[last-1].CentreHz))
+	nf.UngatedVRHz = Known(math.Sqrt(ungated))
+	nf.AtQuantisation = quant > 0 && seen < 2*quant
+	if b := weightedMedian(last-first, func(i int) (float64, float64) {
+		b := oct[first+i].BaselineVRHz
+		return b * b, 1
+	}); b > 0 {
+		nf.AtInstrument = seen < 2*b
+	}
+	lowest := oct[0].CentreHz
+	if corner > lowest && white > 0 {
+		nf.CornerHz = Known(corner)
+	} else {
+		nf.CornerHz = NotMeasured("the noise is white down to " + hertz(lowest) + ", the lowest third octave of the record")
+	}
+	nf.LowVRHz = NotMeasured("the capture does not hold 1 kHz with enough periods")
+	if d, ok := nf.at(1000); ok {
+		nf.LowVRHz = Known(d)
+	}
+}
+
+// fitFlicker fits white + flicker/f to the third octaves by reweighted least
+// squares, both not negative.
+func fitFlicker(oct []ThirdOctave, raw []octaveLevel) (white, flicker float64) {
+	model := make([]float64, len(raw))
+	for i, r := range raw {
+		model[i] = r.power
+	}
+	for range 20 {
+		var s, sx, sxx, sy, sxy float64
+		for i, r := range raw {
+			x := 1 / oct[i].CentreHz
+			sd := model[i] * max(r.relative, 0.05)
+			w := 1 / (sd * sd)
+			// far outliers (a hump, a line not found) count less
+			if e := math.Abs(r.power-model[i]) / sd; e > 2 {
+				w *= 2 / e
+			}
+			s += w
+			sx += w * x
+			sxx += w * x * x
+			sy += w * r.power
+			sxy += w * x * r.power
+		}
+		det := s*sxx - sx*sx
+		if det <= 0 {
+			return sy / s, 0
+		}
+		white, flicker = (sxx*sy-sx*sxy)/det, (s*sxy-sx*sy)/det
+		if flicker < 0 {
+			white, flicker = sy/s, 0
+		}
+		if white <= 0 {
+			white, flicker = 0, sxy/sxx
+		}
+		for i := range model {
+			model[i] = white + flicker/oct[i].CentreHz
+		}
+	}
+	return white, flicker
+}
+
+// weightedMedian is the value at which half the weight lies on each side.
+func weightedMedian(n int, at func(i int) (value, weight float64)) float64 {
+	type item struct{ v, w float64 }
+	items := make([]item, n)
+	total := 0.0
+	for i := range items {
+		items[i].v, items[i].w = at(i)
+		total += items[i].w
+	}
+	slices.SortFunc(items, func(a, b item) int {
+		if a.v < b.v {
+			return -1
+		} else if a.v > b.v {
+			return 1
+		}
+		return 0
+	})
+	sum := 0.0
+	for i, it := range items {
+		sum += it.w
+		if sum >= total/2 {
+			if sum == total/2 && i+1 < n {
+				return (it.v + items[i+1].v) / 2
+			}
+			return it.v
+		}
+	}
+	return 0
+}

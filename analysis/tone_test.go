@@ -1,0 +1,89 @@
+package analysis
+
+import (
+	"context"
+	"math"
+	"testing"
+)
+
+func tones(n int, rate float64, ts ...[3]float64) sliceSource {
+	x := make([]float64, n)
+	for _, t := range ts {
+		for i := range x {
+			x[i] += math.Sqrt2 * t[1] * math.Cos(2*math.Pi*t[0]*float64(i)/rate+t[2])
+		}
+	}
+	return x
+}
+
+func TestRefineTone(t *testing.T) {
+	const rate = 1e6
+	for _, c := range []struct {
+		cycles, hz float64
+	}{{20, 31234.5}, {100, 100123}, {2000, 67891.2}, {30000, 123456.7}} {
+		n := int(c.cycles * rate / c.hz)
+		x := tones(n, rate, [3]float64{c.hz, 0.01, 1}, [3]float64{2 * c.hz, 0.004, 2}, [3]float64{3 * c.hz, 0.003, -1})
+		for i, e := range whiteNoise(n, 0.0005, 5) {
+			x[i] += 6.3 + e
+		}
+		hz, rms, ph, ok := refineTone(x, rate, c.hz*1.02)
+		if !ok {
+			t.Errorf("%g cycles: not ok", c.cycles)
+		}
+		if e := math.Abs(hz/c.hz - 1); e > 50e-6 {
+			t.Errorf("%g cycles of %g Hz: off by %.1f ppm", c.cycles, c.hz, 1e6*e)
+		}
+		if math.Abs(rms/0.01-1) > 0.01 {
+			t.Errorf("%g cycles: rms %g, want 0.01", c.cycles, rms)
+		}
+		if math.Abs(wrapPhase(ph-1)) > 0.05 {
+			t.Errorf("%g cycles: phase %g, want 1", c.cycles, ph)
+		}
+	}
+}
+
+// Wherever a clean tone falls between two bins: 0.01 bin and 0.5 %.
+func TestFindLinesBetweenBins(t *testing.T) {
+	const rate, n = 1e6, 100_000
+	for d := 0.0; d < 1; d += 0.1 {
+		f1, f2, f3 := (5000+d)*rate/n, (20+d)*rate/n, (41000+d)*rate/n
+		x := tones(n, rate, [3]float64{f1, 0.02, 0.3}, [3]float64{f2, 0.003, -2}, [3]float64{f3, 0.0005, 1})
+		for i, e := range whiteNoise(n, 1e-5, 3) {
+			x[i] += 7 + e
+		}
+		m, err := spectrumOf(context.Background(), x, rate, spectrumOptions{Keep: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines, err := findLines(context.Background(), x, rate, m, lineOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(lines) != 3 {
+			t.Fatalf("offset %.1f: %d lines, want 3: %+v", d, len(lines), lines)
+		}
+		for i, w := range [][3]float64{{f1, 0.02, 0.3}, {f2, 0.003, -2}, {f3, 0.0005, 1}} {
+			l := lines[i]
+			if e := math.Abs(l.FrequencyHz-w[0]) * n / rate; e > 0.01 {
+				t.Errorf("offset %.1f, %g Hz: off by %.4f bin", d, w[0], e)
+			}
+			if e := math.Abs(l.RMSV/w[1] - 1); e > 0.005 {
+				t.Errorf("offset %.1f, %g Hz: amplitude off by %.2f %%", d, w[0], 100*e)
+			}
+			if e := math.Abs(wrapPhase(l.PhaseRad - w[2])); e > 0.05 {
+				t.Errorf("offset %.1f, %g Hz: phase off by %.3f", d, w[0], e)
+			}
+		}
+	}
+}
+
+func TestNoLinesInNoise(t *testing.T) {
+	for seed := range uint64(5) {
+		x := sliceSource(whiteNoise(300_000, 1, 100+seed))
+		m, _ := spectrumOf(context.Background(), x, 1e6, spectrumOptions{Keep: true})
+		lines, _ := findLines(context.Background(), x, 1e6, m, lineOptions{})
+		if len(lines) > 0 {
+			t.Errorf("seed %d: %d lines in white noise: %+v", seed, len(lines), lines)
+		}
+	}
+}
