@@ -41,6 +41,7 @@ type Limit struct {
 	NeedHighHz float64
 	Source     string      // or "common practice, no source"
 	Points     []MaskPoint // only for Mask
+	LessMains  bool        // only for Mask: the 2 x mains line is left out, having its own limit
 }
 
 // MaskPoint is one corner of a mask; between corners it is straight in
@@ -98,6 +99,7 @@ type Margin struct {
 	LowDB    float64 // interval of the margin (k = 2); equal to DB when unknown
 	HighDB   float64
 	From     string // the capture's file, or "meter readings"
+	At       string // where in frequency the figure stands, only for the mask
 	Captures int    // how many captures the figure rests on
 }
 
@@ -135,7 +137,10 @@ type Brand struct {
 
 // Heard is what one supply adds at the valve's input through its heater.
 type Heard struct {
-	InputAVRMS   float64 // A-weighted, input-referred, V rms
+	Known        bool    // false: no capture covers any of the audio band
+	Missing      string  // what of the audio band was not covered, "" nothing
+	InputAVRMS   float64 // A-weighted, input-referred, V rms; a lower bound when Missing is not ""
+	OutputAVRMS  float64 // the same at the preamp's output
 	ThermalAVRMS float64 // the valve's and cathode resistor's own, same weighting
 	UnderDB      float64 // how far the supply lies under it, positive is good
 	FrequencyHz  []float64

@@ -1,0 +1,174 @@
+package target
+
+import (
+	"fmt"
+	"math"
+	"sort"
+)
+
+// Confidence of the passing share's interval.
+const shareConfidence = 0.95
+
+// madToSD makes the median absolute deviation of normal data its standard
+// deviation (Hampel 1974).
+const madToSD = 1.4826
+
+// An outlier lies further from its brand's median than this many robust
+// standard deviations, of a brand with at least outlierUnits units; the spread
+// is taken as no less than outlierFloorDB, since two captures of one unit
+// differ that much (common practice, no source).
+const (
+	outlierSDs     = 3.0
+	outlierUnits   = 4
+	outlierFloorDB = 0.5
+)
+
+// Brands joins the evaluations of each brand, best first: by passing share,
+// then median worst margin, then name. Units of no brand are left out.
+func Brands(evals []Evaluation) []Brand {
+	byName := map[string]*Brand{}
+	var names []string
+	for i := range evals {
+		e := &evals[i]
+		if e.Unit.Brand == "" {
+			continue
+		}
+		b := byName[e.Unit.Brand]
+		if b == nil {
+			b = &Brand{Name: e.Unit.Brand}
+			byName[b.Name] = b
+			names = append(names, b.Name)
+		}
+		b.Units++
+		if e.Verdict == Pass {
+			b.Passing++
+		}
+		if e.Worst >= 0 {
+			b.UnitWorstDB = append(b.UnitWorstDB, e.WorstDB)
+			b.UnitKeys = append(b.UnitKeys, e.Unit.Key)
+		}
+	}
+	brands := make([]Brand, 0, len(names))
+	for _, name := range names {
+		b := byName[name]
+		b.ShareLow, b.ShareHigh = ClopperPearson(b.Passing, b.Units, shareConfidence)
+		if len(b.UnitWorstDB) > 0 {
+			b.MedianDB, b.SpreadDB = robust(b.UnitWorstDB)
+			b.WorstDB, b.BestDB = b.UnitWorstDB[0], b.UnitWorstDB[0]
+			for _, v := range b.UnitWorstDB {
+				b.WorstDB, b.BestDB = math.Min(b.WorstDB, v), math.Max(b.BestDB, v)
+			}
+			for i, v := range b.UnitWorstDB {
+				if isOutlier(v, b.MedianDB, b.SpreadDB, len(b.UnitWorstDB)) {
+					b.Outliers = append(b.Outliers, b.UnitKeys[i])
+				}
+			}
+			sort.Strings(b.Outliers)
+		}
+		brands = append(brands, *b)
+	}
+	sort.SliceStable(brands, func(i, j int) bool {
+		a, b := &brands[i], &brands[j]
+		switch {
+		case a.share() != b.share():
+			return a.share() > b.share()
+		case (len(a.UnitWorstDB) == 0) != (len(b.UnitWorstDB) == 0):
+			return len(b.UnitWorstDB) == 0
+		case a.MedianDB != b.MedianDB:
+			return a.MedianDB > b.MedianDB
+		}
+		return a.Name < b.Name
+	})
+	for i := range brands {
+		if i+1 < len(brands) {
+			brands[i].MoreToTell = moreToTell(&brands[i], &brands[i+1])
+		} else if i > 0 {
+			brands[i].MoreToTell = moreToTell(&brands[i], &brands[i-1])
+		}
+	}
+	return brands
+}
+
+func (b *Brand) share() float64 { return float64(b.Passing) / float64(b.Units) }
+
+// robust gives the median and the normal-consistent median absolute deviation.
+func robust(values []float64) (centre, spread float64) {
+	centre = median(values)
+	dev := make([]float64, len(values))
+	for i, v := range values {
+		dev[i] = math.Abs(v - centre)
+	}
+	return centre, madToSD * median(dev)
+}
+
+func median(values []float64) float64 {
+	s := append([]float64(nil), values...)
+	sort.Float64s(s)
+	n := len(s)
+	if n%2 == 1 {
+		return s[n/2]
+	}
+	return (s[n/2-1] + s[n/2]) / 2
+}
+
+func isOutlier(v, centre, spread float64, n int) bool {
+	return n >= outlierUnits && math.Abs(v-centre) > outlierSDs*math.Max(spread, outlierFloorDB)
+}
+
+// markOutliers flags units far from their brand's others.
+func markOutliers(evals []Evaluation) {
+	flagged := map[string]bool{}
+	for _, b := range Brands(evals) {
+		for _, k := range b.Outliers {
+			flagged[k] = true
+		}
+	}
+	for i := range evals {
+		evals[i].Outlier = flagged[evals[i].Unit.Key]
+	}
+}
+
+// moreToTell says how many more units to test until two brands can be told
+// apart, if they go on as they have so far.
+func moreToTell(a, b *Brand) string {
+	var ways []string
+	if n, ok := unitsByShare(shrunk(a), shrunk(b)); ok {
+		ways = append(ways, fmt.Sprintf("by how many pass: %s (Fisher's exact test)", moreOf(a, b, n)))
+	}
+	if na, nb := len(a.UnitWorstDB), len(b.UnitWorstDB); na >= 2 && nb >= 2 {
+		sd := math.Max(outlierFloorDB, math.Sqrt((a.SpreadDB*a.SpreadDB+b.SpreadDB*b.SpreadDB)/2))
+		if n, ok := unitsByMargin(math.Abs(a.MedianDB-b.MedianDB), sd); ok {
+			ways = append(ways, fmt.Sprintf("by their worst margins: %s (two-sample t test)", moreOf(a, b, n)))
+		}
+	}
+	if len(ways) == 0 {
+		return fmt.Sprintf("more than %d units of each to tell %s from %s", tellMost, a.Name, b.Name)
+	}
+	text := fmt.Sprintf("to tell %s from %s ", a.Name, b.Name)
+	for i, w := range ways {
+		if i > 0 {
+			text += "; "
+		}
+		text += w
+	}
+	return fmt.Sprintf("%s; at 5 %% significance and %.0f %% power, if they go on as so far", text, tellPower*100)
+}
+
+// shrunk is the share with one passing and one failing unit added, so that
+// three out of three is not taken for always (Laplace's rule of succession).
+func shrunk(b *Brand) float64 { return float64(b.Passing+1) / float64(b.Units+2) }
+
+func moreOf(a, b *Brand, n int) string {
+	moreA, moreB := max(0, n-a.Units), max(0, n-b.Units)
+	switch {
+	case moreA == 0 && moreB == 0:
+		return "enough units already"
+	case moreA == moreB:
+		return fmt.Sprintf("%d more of each", moreA)
+	case moreA == 0:
+		return fmt.Sprintf("%d more of %s", moreB, b.Name)
+	case moreB == 0:
+		return fmt.Sprintf("%d more of %s", moreA, a.Name)
+	}
+	return fmt.Sprintf("%d more of %s and %d more of %s", moreA, a.Name, moreB, b.Name)
+}

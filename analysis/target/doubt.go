@@ -1,0 +1,147 @@
+package target
+
+import (
+	"fmt"
+	"math"
+
+	"stillglow/analysis"
+	"stillglow/capture"
+)
+
+// doubt is a caution that could carry a margin over to the other side of its
+// limit, or (deepens) from inside or a near miss to a fail with no bound.
+type doubt struct {
+	margin         int // index into Evaluation.Margins
+	flips, deepens bool
+	text, fix      string
+}
+
+// far stands for a shift that nobody can bound.
+const far = 2 * MarginCapDB
+
+// swing is how far the true margin may lie below and above the shown one, in
+// dB, when a capture carries the caution. The numbers are judgement: what the
+// fault can do to that figure (common practice, no source).
+func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure) (down, up float64) {
+	inCycle := c.id == RipplePP || c.id == FoldedRipple || c.id == SpikePeak || c.id == BandRF1 || c.id == BandRF2
+	noise := c.id == Noise || c.id == Density1k || c.id == Density10k || c.id == Density100k || c.id == Mask
+	audio := c.id == BandAudio || c.id == BandAudioA || c.id == MainsLine
+	switch code {
+	case capture.CautionClipped:
+		// What was cut off is unknown, and nothing of it makes the figure smaller.
+		if c.id == HeaterDC || noise {
+			return 6, 6
+		}
+		return far, 0
+	case capture.CautionProbeFactor:
+		return 20.1, 20.1
+	case capture.CautionFewSteps:
+		if c.id == HeaterDC || c.id == SpikeRate {
+			return 0, 0
+		}
+		down, up = 3, 3
+		if f.Value > 0 && m.ADCStepV.Known && !noise {
+			step := m.ADCStepV.Value
+			if c.domain == power {
+				step /= 2 * math.Sqrt2 // what a line can hide within one step, rms
+			}
+			down = 20 * math.Log10(1+step/f.Value)
+			up = far
+			if step < f.Value {
+				up = -20 * math.Log10(1-step/f.Value)
+			}
+		}
+		if noise && m.QuantNoiseVRHz.Known && m.QuantNoiseVRHz.Value > f.Value/1.41 {
+			up = far // the converter's own noise, not the supply's
+		}
+		return down, up
+	case capture.CautionUndersampled:
+		if c.id == SpikePeak || c.id == RipplePP || c.id == SpikeRate || c.id == BandRF2 {
+			return far, 0
+		}
+	case capture.CautionAlias:
+		if noise || audio || c.id == BandRF1 || c.id == BandRF2 || c.id == FoldedRipple {
+			return 1, far // alias adds, mostly
+		}
+		return 3, 3
+	case capture.CautionBaselineNear:
+		if noise || audio || c.id == BandRF1 || c.id == BandRF2 {
+			return 0, far
+		}
+		return 0, 6
+	case capture.CautionLoadUnlike:
+		if c.id == HeaterDC {
+			return 1, 1
+		}
+		return 6, 6
+	case capture.CautionMains:
+		if c.id == MainsLine {
+			return 3, 3
+		}
+	case capture.CautionShortRecord:
+		if audio || noise {
+			return 3, 3
+		}
+	case capture.CautionGaps:
+		if inCycle || audio || noise {
+			return 3, 3
+		}
+	case capture.CautionUneven, capture.CautionBridged, capture.CautionTruncated:
+		return 0.5, 0.5
+	case capture.CautionInterpolated:
+		if inCycle || noise {
+			return 2, 2
+		}
+	case capture.CautionUngated:
+		if noise {
+			return 0, far
+		}
+	case capture.CautionUncalibrated:
+		return far, far
+	}
+	return 0, 0
+}
+
+// doubtsOf lists the cautions of the captures behind a margin that could flip
+// it, and captures that contradict it.
+func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
+	c, ok := lookup(mg.Limit.Criterion)
+	if !ok {
+		return nil
+	}
+	var out []doubt
+	seen := map[string]bool{}
+	for _, m := range p.from {
+		for _, k := range m.Cautions {
+			down, up := swing(k.Code, c, m, mg.Figure)
+			flips := (mg.DB >= 0 && mg.DB < down) || (mg.DB < 0 && -mg.DB <= up)
+			deepens := mg.DB >= -NearMissDB && down >= 20
+			if (flips || deepens) && !seen[k.Code] {
+				seen[k.Code] = true
+				out = append(out, doubt{margin: index, flips: flips, deepens: deepens, text: k.Text, fix: k.Fix})
+			}
+		}
+	}
+	if c.figure == nil || len(p.from) == 0 || mg.Figure.LowerBound {
+		return out
+	}
+	// A capture just as fit that puts the figure on the limit's other side.
+	used := map[*analysis.Measurement]bool{}
+	for _, m := range p.from {
+		used[m] = true
+	}
+	for _, m := range u.Captures {
+		f := sane(c.figure(m))
+		if used[m] || !f.Known || f.LowerBound || !m.Calibrated || quality(u, c, m) > quality(u, c, p.from[0]) ||
+			!roughlyCovers(m.Span, mg.Limit.NeedLowHz, mg.Limit.NeedHighHz) {
+			continue
+		}
+		other := MarginDB(mg.Limit.Max, f.Value)
+		if (other < 0) != (mg.DB < 0) && math.Abs(other-mg.DB) > 2 {
+			out = append(out, doubt{margin: index, flips: true,
+				text: fmt.Sprintf("%s gives %s, %s gives %s", p.from[0].File, prefixed(mg.Figure.Value, mg.Limit.Unit), m.File, prefixed(f.Value, mg.Limit.Unit)),
+				fix:  "repeat both with the same set-up"})
+		}
+	}
+	return out
+}

@@ -1,0 +1,290 @@
+package target
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"stillglow/analysis"
+	"stillglow/capture"
+)
+
+// MarginCapDB is where margins stop, in dB: a figure of nothing at all has no
+// logarithm, and beyond 60 dB nobody compares.
+const MarginCapDB = 60.0
+
+// MarginDB is 20·log10(limit/figure), positive when the figure is inside,
+// within ±MarginCapDB. Both are positive; a figure of 0 gives the cap.
+func MarginDB(limit, figure float64) float64 {
+	if figure <= 0 {
+		return MarginCapDB
+	}
+	return clampDB(20 * math.Log10(limit/figure))
+}
+
+// bandDB is the margin of volts in a band: the band's half width over the
+// distance from its middle. It is 0 dB at either end.
+func bandDB(l Limit, v float64) float64 {
+	return MarginDB((l.Max-l.Min)/2, math.Abs(v-(l.Max+l.Min)/2))
+}
+
+func clampDB(db float64) float64 {
+	return math.Max(-MarginCapDB, math.Min(MarginCapDB, db))
+}
+
+// Evaluate compares a unit with a target. Each criterion takes its figure from
+// the best capture that covers it; one that no capture covers leaves the
+// verdict open at best. It never passes a unit on a lower bound.
+func Evaluate(u Unit, t Target) Evaluation {
+	e := Evaluation{Unit: u, TargetName: t.Name, Worst: -1}
+	var from string
+	e.LoadedV, from = LoadedVolts(u)
+	e.OutputOhm = OutputResistance(u.Readings)
+	var doubts []doubt
+	for i, l := range t.Limits {
+		var p picked
+		if l.Criterion == HeaterDC {
+			p = pickDC(u, e.LoadedV, from)
+		} else {
+			p = pick(u, l)
+		}
+		m := judge(l, p)
+		e.Margins = append(e.Margins, m)
+		if m.Covered {
+			doubts = append(doubts, doubtsOf(u, i, m, p)...)
+		}
+	}
+	e.Cautions = allCautions(u)
+	e.settle(doubts)
+	return e
+}
+
+func pickDC(u Unit, v analysis.Figure, from string) picked {
+	p := picked{fig: v, source: from, reason: v.Missing}
+	for _, m := range u.Captures {
+		if v.Known && m.File == from {
+			p.from, p.source = []*analysis.Measurement{m}, ""
+			break
+		}
+	}
+	return p
+}
+
+// judge turns a picked figure into a margin with its interval.
+func judge(l Limit, p picked) Margin {
+	m := Margin{Limit: l, Figure: p.fig, Reason: p.reason, Captures: len(p.from), From: p.source, At: p.at}
+	if m.From == "" && len(p.from) > 0 {
+		m.From = p.from[0].File
+	}
+	f := p.fig
+	if !f.Known {
+		m.Captures, m.From = 0, ""
+		if m.Reason == "" {
+			m.Reason = f.Missing
+		}
+		m.Figure = analysis.NotMeasured(m.Reason)
+		return m
+	}
+	db := func(v float64) float64 { return MarginDB(l.Max, v) }
+	if l.Criterion == HeaterDC {
+		db = func(v float64) float64 { return bandDB(l, v) }
+	}
+	if f.LowerBound && db(f.Value) >= 0 {
+		// At least this much, and under the limit: it proves nothing.
+		c, _ := lookup(l.Criterion)
+		m.Reason = fmt.Sprintf("%s only shows that it is at least %s; needs %s", m.From, prefixed(f.Value, l.Unit), c.how)
+		return m
+	}
+	m.Covered = true
+	m.DB = db(f.Value)
+	m.LowDB, m.HighDB = m.DB, m.DB
+	if f.U > 0 {
+		for _, v := range []float64{f.Value - f.U, f.Value + f.U} {
+			m.LowDB = math.Min(m.LowDB, db(v))
+			m.HighDB = math.Max(m.HighDB, db(v))
+		}
+		if l.Criterion == HeaterDC && math.Abs(f.Value-(l.Max+l.Min)/2) < f.U {
+			m.HighDB = MarginCapDB
+		}
+	}
+	return m
+}
+
+// settle finds worst margin, verdict and words.
+func (e *Evaluation) settle(doubts []doubt) {
+	var missing []string
+	out := 0
+	for i, m := range e.Margins {
+		if !m.Covered {
+			missing = append(missing, m.Limit.Name)
+			continue
+		}
+		if m.DB < 0 {
+			out++
+		}
+		// DC inside its band is good enough wherever it lies: the dropper takes
+		// it from there. So it ranks only when it is outside.
+		if m.Limit.Criterion == HeaterDC && m.DB >= 0 {
+			continue
+		}
+		if e.Worst < 0 || m.DB < e.Margins[e.Worst].DB {
+			e.Worst = i
+		}
+	}
+	for i, m := range e.Margins {
+		if !m.Covered || (m.Limit.Criterion == HeaterDC && m.DB >= 0) {
+			continue
+		}
+		if i == e.Worst {
+			e.WorstDB = m.DB
+		} else {
+			e.SumRestDB += m.DB
+		}
+	}
+	shaky := map[int]bool{}
+	deepens := false
+	for _, d := range doubts {
+		shaky[d.margin] = shaky[d.margin] || d.flips
+		deepens = deepens || d.deepens
+	}
+	certainOut, certainFail := false, false
+	for i, m := range e.Margins {
+		if m.Covered && m.DB < 0 && !shaky[i] {
+			certainOut = true
+			certainFail = certainFail || m.DB < -NearMissDB
+		}
+	}
+	covered := len(e.Margins) - len(missing)
+	switch {
+	case certainFail:
+		e.Verdict = Fail
+	case !certainOut && len(doubts) > 0, deepens:
+		e.Verdict = Retake
+	case out > 0 && e.WorstDB < -NearMissDB:
+		e.Verdict = Fail
+	case out > 0:
+		e.Verdict = NearMiss
+	case len(missing) > 0 || covered == 0:
+		e.Verdict = Open
+	default:
+		e.Verdict = Pass
+	}
+	e.Why = e.why(missing, out)
+	e.WouldFlip = e.wouldFlip(missing, out, doubts)
+}
+
+func (e *Evaluation) why(missing []string, out int) string {
+	var b strings.Builder
+	if out > 0 {
+		n := 0
+		for _, m := range e.Margins {
+			if m.Covered && m.DB < 0 {
+				if n > 0 {
+					b.WriteString(", ")
+				}
+				fmt.Fprintf(&b, "%s %s", m.Limit.Name, overText(m))
+				n++
+			}
+		}
+	}
+	rest := len(e.Margins) - len(missing) - out
+	switch {
+	case len(e.Margins) == len(missing):
+		b.WriteString("nothing of the target measured")
+		return b.String()
+	case out > 0 && rest > 0 && len(missing) == 0:
+		b.WriteString("; all else passes")
+	case out > 0 && rest > 0:
+		b.WriteString("; all else measured passes")
+	case out == 0 && e.Worst >= 0:
+		m := e.Margins[e.Worst]
+		fmt.Fprintf(&b, "inside by %.1f dB, nearest its limit is %s", m.DB, m.Limit.Name)
+	case out == 0:
+		b.WriteString("what was measured is inside")
+	}
+	if len(missing) > 0 {
+		fmt.Fprintf(&b, "; not measured: %s", strings.Join(missing, ", "))
+	}
+	return b.String()
+}
+
+func overText(m Margin) string {
+	if m.Limit.Criterion == HeaterDC {
+		side := "above"
+		edge := m.Limit.Max
+		if m.Figure.Value < m.Limit.Min {
+			side, edge = "below", m.Limit.Min
+		}
+		return fmt.Sprintf("%.3g V is %s %.3g V", m.Figure.Value, side, edge)
+	}
+	s := fmt.Sprintf("%.1f dB over", -m.DB)
+	if m.Figure.LowerBound {
+		s = "at least " + s
+	}
+	return s
+}
+
+func (e *Evaluation) wouldFlip(missing []string, out int, doubts []doubt) string {
+	var parts []string
+	switch e.Verdict {
+	case Retake:
+		seen := map[string]bool{}
+		for _, d := range doubts {
+			s := e.Margins[d.margin].Limit.Name + ": " + d.text
+			if d.fix != "" {
+				s += "; " + d.fix
+			}
+			if !seen[s] {
+				seen[s] = true
+				parts = append(parts, s)
+			}
+		}
+	case Open:
+		for _, m := range e.Margins {
+			if !m.Covered {
+				parts = append(parts, fmt.Sprintf("%s: %s", m.Limit.Name, m.Reason))
+			}
+		}
+	case Pass:
+		if e.Worst >= 0 {
+			m := e.Margins[e.Worst]
+			parts = append(parts, fmt.Sprintf("%s rising by %.1f dB", m.Limit.Name, m.DB))
+			if m.LowDB < 0 {
+				parts = append(parts, fmt.Sprintf("its uncertainty alone (%.1f to %.1f dB) reaches over the limit", m.LowDB, m.HighDB))
+			}
+		}
+	default:
+		for _, m := range e.Margins {
+			if !m.Covered || m.DB >= 0 {
+				continue
+			}
+			s := fmt.Sprintf("%s falling by %.1f dB", m.Limit.Name, -m.DB)
+			if m.Limit.Criterion == HeaterDC {
+				s = fmt.Sprintf("DC between %.3g and %.3g V", m.Limit.Min, m.Limit.Max)
+			}
+			if m.HighDB >= 0 {
+				s += " (within its uncertainty)"
+			}
+			parts = append(parts, s)
+		}
+		if len(missing) > 0 {
+			parts = append(parts, "and measuring "+strings.Join(missing, ", "))
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
+// allCautions gathers the captures' cautions, each once.
+func allCautions(u Unit) []capture.Caution {
+	var all []capture.Caution
+	seen := map[capture.Caution]bool{}
+	for _, m := range u.Captures {
+		for _, c := range m.Cautions {
+			if !seen[c] {
+				seen[c] = true
+				all = append(all, c)
+			}
+		}
+	}
+	return all
+}

@@ -1,0 +1,157 @@
+package target
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"stillglow/analysis"
+)
+
+// MaskAt is the mask's density at hz in V/√Hz, straight between corners in log
+// frequency and log density; ok is false outside the mask.
+func MaskAt(points []MaskPoint, hz float64) (vrhz float64, ok bool) {
+	n := len(points)
+	if n < 2 || hz < points[0].Hz*(1-1e-9) || hz > points[n-1].Hz*(1+1e-9) {
+		return 0, false
+	}
+	i := sort.Search(n-1, func(i int) bool { return points[i+1].Hz >= hz })
+	i = min(i, n-2)
+	a, b := points[i], points[i+1]
+	t := math.Log(hz/a.Hz) / math.Log(b.Hz/a.Hz)
+	return math.Exp(math.Log(a.VRHz) + t*math.Log(b.VRHz/a.VRHz)), true
+}
+
+// maskBands are the third octaves (base ten, IEC 61260-1) within lowHz..highHz.
+func maskBands(lowHz, highHz float64) []float64 {
+	var bands []float64
+	for n := int(math.Ceil(10*math.Log10(lowHz) - 1e-6)); ; n++ {
+		hz := math.Pow(10, float64(n)/10)
+		if hz > highHz*(1+1e-6) {
+			return bands
+		}
+		bands = append(bands, hz)
+	}
+}
+
+// ungated is the density of the third octave at hz with everything in it,
+// lines too: the mean power of the spectrum over the band. lessMains takes the
+// 2 x mains line out.
+func ungated(m *analysis.Measurement, hz float64, lessMains bool) (float64, bool) {
+	lo, hi := hz*math.Pow(10, -0.05), hz*math.Pow(10, 0.05)
+	if !m.Calibrated || m.Span.LowHz <= 0 || m.Span.LowHz > lo*1.01 || m.Span.HighHz < hi*0.99 {
+		return 0, false
+	}
+	p, ok := meanPower(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, lo, hi)
+	if lessMains && m.MainsLineHz.Known && m.MainsLineRMS.Known {
+		// The line's power lies within a few bins of the spectrum, so it may
+		// straddle two bands: each takes its share of a width of 4 %.
+		half := 0.02 * m.MainsLineHz.Value
+		from, to := math.Max(lo, m.MainsLineHz.Value-half), math.Min(hi, m.MainsLineHz.Value+half)
+		if to > from {
+			line := m.MainsLineRMS.Value * m.MainsLineRMS.Value * (to - from) / (2 * half)
+			p = math.Max(0, p-line/(hi-lo))
+		}
+	}
+	return math.Sqrt(p), ok
+}
+
+// meanPower is the mean of the squared density over lo..hi, by trapezoids.
+func meanPower(hz, vrhz []float64, lo, hi float64) (float64, bool) {
+	if len(hz) < 2 || len(hz) != len(vrhz) || hz[0] > lo*1.05 || hz[len(hz)-1] < hi*0.95 {
+		return 0, false
+	}
+	at := func(x float64) float64 { return interpolate(hz, vrhz, x) }
+	x0, y0, sum := lo, at(lo)*at(lo), 0.0
+	step := func(x, v float64) {
+		y := v * v
+		sum += (x - x0) * (y + y0) / 2
+		x0, y0 = x, y
+	}
+	for i := sort.SearchFloat64s(hz, lo); i < len(hz) && hz[i] < hi; i++ {
+		step(hz[i], vrhz[i])
+	}
+	step(hi, at(hi))
+	return sum / (hi - lo), true
+}
+
+// interpolate is linear in x, held at the ends.
+func interpolate(xs, ys []float64, x float64) float64 {
+	i := sort.SearchFloat64s(xs, x)
+	switch {
+	case i == 0:
+		return ys[0]
+	case i == len(xs):
+		return ys[len(ys)-1]
+	}
+	t := (x - xs[i-1]) / (xs[i] - xs[i-1])
+	return ys[i-1] + t*(ys[i]-ys[i-1])
+}
+
+// pickMask takes every third octave of the mask from the quietest capture that
+// covers it (an instrument can only add), and gives the worst ratio.
+func pickMask(u Unit, l Limit) picked {
+	var p picked
+	var worst float64
+	var missLow, missHigh float64
+	missing := 0
+	for _, hz := range maskBands(l.NeedLowHz, l.NeedHighHz) {
+		limit, ok := MaskAt(l.Points, hz)
+		if !ok {
+			continue
+		}
+		best, from := math.Inf(1), (*analysis.Measurement)(nil)
+		for _, m := range u.Captures {
+			if v, ok := ungated(m, hz, l.LessMains); ok && v < best {
+				best, from = v, m
+			}
+		}
+		if from == nil {
+			if missing == 0 {
+				missLow = hz
+			}
+			missHigh = hz
+			missing++
+			continue
+		}
+		if r := best / limit; p.from == nil || r > worst {
+			worst, p.from = r, []*analysis.Measurement{from}
+			p.at = fmt.Sprintf("worst at %s: %s against %s", HzText(hz), DensityText(best), DensityText(limit))
+		}
+	}
+	switch {
+	case p.from != nil && (missing == 0 || worst > 1):
+		p.fig = analysis.Known(worst)
+		p.fig.LowerBound = missing > 0
+		if p.fig.LowerBound {
+			p.reason = fmt.Sprintf("%s not covered", spanText(missLow, missHigh))
+		}
+	case p.from != nil:
+		p.reason = fmt.Sprintf("no capture covers %s of the mask; the rest is inside", spanText(missLow, missHigh))
+		p.from = nil
+	default:
+		p.reason = fmt.Sprintf("no capture covers the mask, %s; needs captures that do, a slow and a fast one", spanText(l.NeedLowHz, l.NeedHighHz))
+	}
+	return p
+}
+
+// DensityText writes a density with three digits and its prefix.
+func DensityText(v float64) string { return prefixed(v, "V/√Hz") }
+
+// prefixed writes a value with three digits and an engineering prefix.
+func prefixed(v float64, unit string) string {
+	a := math.Abs(v)
+	switch {
+	case a == 0:
+		return "0 " + unit
+	case a >= 999.5e-3:
+		return fmt.Sprintf("%.3g %s", v, unit)
+	case a >= 999.5e-6:
+		return fmt.Sprintf("%.3g m%s", v*1e3, unit)
+	case a >= 999.5e-9:
+		return fmt.Sprintf("%.3g µ%s", v*1e6, unit)
+	case a >= 999.5e-12:
+		return fmt.Sprintf("%.3g n%s", v*1e9, unit)
+	}
+	return fmt.Sprintf("%.3g p%s", v*1e12, unit)
+}

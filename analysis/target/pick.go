@@ -1,0 +1,230 @@
+package target
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"stillglow/analysis"
+	"stillglow/capture"
+)
+
+// picked is the figure of one criterion with the captures it rests on.
+type picked struct {
+	fig    analysis.Figure
+	from   []*analysis.Measurement
+	source string // when not captures
+	at     string // where in frequency, for the mask
+	reason string // when !fig.Known
+}
+
+// pick takes a criterion's figure from the best capture that covers the
+// criterion's span, averaged with its repeats.
+func pick(u Unit, l Limit) picked {
+	c, ok := lookup(l.Criterion)
+	if !ok {
+		return picked{reason: "no such criterion"}
+	}
+	switch {
+	case len(u.Captures) == 0 && c.figure != nil:
+		return picked{reason: "no capture; needs " + c.how}
+	case c.id == Mask:
+		return pickMask(u, l)
+	case c.figure == nil:
+		return picked{reason: "not taken from captures"}
+	}
+	lowHz := l.NeedLowHz
+	if burst := burstHz(u); c.highHz >= 1e6 && burst > 0 && burst < lowHz {
+		lowHz = burst // a short record can miss the packets of a bursting supply
+	}
+
+	var best []*analysis.Measurement
+	var short *analysis.Measurement // does not cover, but shows at least this much
+	reasons := map[string]bool{}
+	for _, m := range u.Captures {
+		fig := sane(c.figure(m))
+		switch {
+		case !m.Calibrated:
+			reasons[m.File+" has no volt scale (set volts per full scale)"] = true
+		case !fig.Known:
+			reasons[m.File+": "+fig.Missing] = true
+		case !m.Span.Covers(lowHz, l.NeedHighHz) && !roughlyCovers(m.Span, lowHz, l.NeedHighHz):
+			reasons[fmt.Sprintf("%s shows %s only", m.File, spanText(m.Span.LowHz, m.Span.HighHz))] = true
+			if c.domain == linear && c.id != SpikeRate && (short == nil || fig.Value > c.figure(short).Value) {
+				short = m
+			}
+		default:
+			best = append(best, m)
+		}
+	}
+	if len(best) == 0 {
+		p := picked{reason: notCovered(lowHz, l.NeedHighHz, c.how, reasons)}
+		if short != nil && l.Max > 0 && c.figure(short).Value > l.Max {
+			// A part of the span already breaks the limit: that is enough to fail.
+			p.fig = c.figure(short)
+			p.fig.LowerBound = true
+			p.from = []*analysis.Measurement{short}
+		}
+		return p
+	}
+	sort.SliceStable(best, func(i, j int) bool { return better(u, c, best[i], best[j]) })
+	var same []*analysis.Measurement
+	for _, m := range best {
+		if isRepeat(u, c, best[0], m) {
+			same = append(same, m)
+		}
+	}
+	figs := make([]analysis.Figure, len(same))
+	for i, m := range same {
+		figs[i] = c.figure(m)
+	}
+	return picked{fig: average(figs, c.domain), from: same}
+}
+
+// roughlyCovers forgives a hundredth at either end: 20 MHz bandwidth limits
+// and 0.4 of a rate come with rounding.
+func roughlyCovers(s capture.Span, lowHz, highHz float64) bool {
+	return s.Covers(lowHz*1.01, highHz*0.99)
+}
+
+// sane turns a figure that is not a number into one that is not measured.
+func sane(f analysis.Figure) analysis.Figure {
+	if f.Known && (math.IsNaN(f.Value) || math.IsInf(f.Value, 0)) {
+		return analysis.NotMeasured("the figure came out as no number")
+	}
+	if math.IsNaN(f.U) || math.IsInf(f.U, 0) || f.U < 0 {
+		f.U = 0
+	}
+	return f
+}
+
+// burstHz is the packet rate of a bursting supply, 0 when none bursts.
+func burstHz(u Unit) float64 {
+	for _, m := range u.Captures {
+		if m.Kind == analysis.SwitchingBursting && m.BurstHz.Known {
+			return m.BurstHz.Value
+		}
+	}
+	return 0
+}
+
+// better orders captures that cover a criterion: whole figures before lower
+// bounds, sound before doubtful, loaded like the heaters before otherwise,
+// above the instrument's floor before at it, a wide span before a narrow one.
+func better(u Unit, c criterion, a, b *analysis.Measurement) bool {
+	ka, kb := quality(u, c, a), quality(u, c, b)
+	if ka != kb {
+		return ka < kb
+	}
+	return octaves(a.Span) > octaves(b.Span)
+}
+
+func quality(u Unit, c criterion, m *analysis.Measurement) int {
+	q := 0
+	if c.figure(m).LowerBound {
+		q += 1000
+	}
+	for _, k := range m.Cautions {
+		switch k.Code {
+		case capture.CautionClipped, capture.CautionProbeFactor, capture.CautionUndersampled, capture.CautionGaps, capture.CautionAlias:
+			q += 100
+		}
+	}
+	switch {
+	case u.HeaterA <= 0 || m.LoadA <= 0:
+		q += 10
+	case math.Abs(m.LoadA-u.HeaterA) > 0.2*u.HeaterA:
+		q += 20
+	}
+	if m.Noise.AtInstrument && c.domain == power {
+		q++
+	}
+	return q
+}
+
+func octaves(s capture.Span) float64 {
+	if s.LowHz <= 0 || s.HighHz <= s.LowHz {
+		return 0
+	}
+	return math.Log2(s.HighHz / s.LowHz)
+}
+
+// isRepeat tells whether b was made like a: same quality, rate and length.
+func isRepeat(u Unit, c criterion, a, b *analysis.Measurement) bool {
+	near := func(x, y, tol float64) bool { return math.Abs(x-y) <= tol*math.Max(x, y) }
+	return quality(u, c, a) == quality(u, c, b) &&
+		near(a.SampleRateHz, b.SampleRateHz, 0.1) && near(a.DurationS, b.DurationS, 0.35) &&
+		near(a.LoadA, b.LoadA, 0.1) && a.Coupling == b.Coupling
+}
+
+// average joins repeats: the mean (linear) or the root of the mean square
+// (power). The expanded uncertainty joins the single captures' own, which
+// repeats share (one instrument's gain), with the standard error of the mean
+// from the spread; the coverage factor is Student's for the effective degrees
+// of freedom (Welch and Satterthwaite; JCGM 100:2008, G.4), which is why two
+// repeats that disagree give a wide interval.
+func average(figs []analysis.Figure, d domain) analysis.Figure {
+	if len(figs) == 1 {
+		return figs[0]
+	}
+	n := float64(len(figs))
+	var sum, sumU float64
+	out := analysis.Figure{Known: true}
+	for _, f := range figs {
+		sumU += f.U
+		if d == power {
+			sum += f.Value * f.Value
+		} else {
+			sum += f.Value
+		}
+		out.LowerBound = out.LowerBound || f.LowerBound
+	}
+	out.Value = sum / n
+	if d == power {
+		out.Value = math.Sqrt(out.Value)
+	}
+	var ss float64
+	for _, f := range figs {
+		ss += (f.Value - out.Value) * (f.Value - out.Value)
+	}
+	uA := math.Sqrt(ss / (n - 1) / n)
+	uB := sumU / n / 2
+	uC := math.Hypot(uA, uB)
+	k := 2.0
+	if uA > 0 {
+		dof := (n - 1) * math.Pow(uC/uA, 4)
+		k = math.Max(2, distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Min(dof, 1e6)}.Quantile(0.975))
+	}
+	out.U = k * uC
+	return out
+}
+
+func notCovered(lowHz, highHz float64, how string, reasons map[string]bool) string {
+	list := make([]string, 0, len(reasons))
+	for r := range reasons {
+		list = append(list, r)
+	}
+	sort.Strings(list)
+	return fmt.Sprintf("no capture covers %s (%s); needs %s", spanText(lowHz, highHz), strings.Join(list, "; "), how)
+}
+
+func spanText(lowHz, highHz float64) string {
+	if lowHz <= 0 {
+		return "up to " + HzText(highHz)
+	}
+	return HzText(lowHz) + " to " + HzText(highHz)
+}
+
+// HzText writes a frequency with three digits and its prefix.
+func HzText(hz float64) string {
+	switch {
+	case hz >= 999.5e3:
+		return fmt.Sprintf("%.3g MHz", hz/1e6)
+	case hz >= 999.5:
+		return fmt.Sprintf("%.3g kHz", hz/1e3)
+	}
+	return fmt.Sprintf("%.3g Hz", hz)
+}

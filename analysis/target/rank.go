@@ -1,0 +1,80 @@
+package target
+
+import (
+	"fmt"
+	"sort"
+)
+
+// verdictOrder is where a verdict stands in a ranking.
+func verdictOrder(v Verdict) int {
+	for i, o := range []Verdict{Pass, NearMiss, Fail, Open, Retake} {
+		if v == o {
+			return i
+		}
+	}
+	return 5
+}
+
+// interval is that of a unit's worst margin, in dB.
+func (e *Evaluation) interval() (low, high float64) {
+	if e.Worst < 0 {
+		return e.WorstDB, e.WorstDB
+	}
+	return e.Margins[e.Worst].LowDB, e.Margins[e.Worst].HighDB
+}
+
+// Rank orders evaluations: by verdict, then the worst margin, then the sum of
+// the rest, then the key. Within a verdict, a unit whose worst margin's
+// interval overlaps that of the first unit at a rank shares that rank; the next
+// rank counts all units before it (1, 1, 3). The argument is left as it is.
+func Rank(evals []Evaluation) []Evaluation {
+	out := make([]Evaluation, len(evals))
+	copy(out, evals)
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := &out[i], &out[j]
+		switch {
+		case verdictOrder(a.Verdict) != verdictOrder(b.Verdict):
+			return verdictOrder(a.Verdict) < verdictOrder(b.Verdict)
+		case (a.Worst < 0) != (b.Worst < 0):
+			return b.Worst < 0
+		case a.WorstDB != b.WorstDB:
+			return a.WorstDB > b.WorstDB
+		case a.SumRestDB != b.SumRestDB:
+			return a.SumRestDB > b.SumRestDB
+		}
+		return a.Unit.Key < b.Unit.Key
+	})
+	first := 0
+	for i := range out {
+		a, b := &out[first], &out[i]
+		lowA, _ := a.interval()
+		_, highB := b.interval()
+		if i > 0 && !(a.Verdict == b.Verdict && (a.Worst < 0) == (b.Worst < 0) && highB >= lowA) {
+			first = i
+		}
+		b.Rank = first + 1
+	}
+	markOutliers(out)
+	return out
+}
+
+// RankText explains a rank in a sentence: "ranked 3rd: mains line 2.1 dB over;
+// all else passes".
+func (e *Evaluation) RankText() string {
+	return fmt.Sprintf("ranked %s: %s", ordinal(e.Rank), e.Why)
+}
+
+func ordinal(n int) string {
+	suffix := "th"
+	if n%100 < 11 || n%100 > 13 {
+		switch n % 10 {
+		case 1:
+			suffix = "st"
+		case 2:
+			suffix = "nd"
+		case 3:
+			suffix = "rd"
+		}
+	}
+	return fmt.Sprintf("%d%s", n, suffix)
+}

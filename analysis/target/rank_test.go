@@ -1,0 +1,108 @@
+package target
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"stillglow/analysis"
+)
+
+// made is an evaluation whose worst margin is db.
+func made(key, brand string, db, u float64) Evaluation {
+	t := Target{Name: "t", Limits: []Limit{limit(RipplePP, 20e-3, "test")}}
+	m := fast(key + ".csv")
+	m.PP20MHzV = analysis.Figure{Value: 20e-3 * math.Pow(10, -db/20), Known: true, U: u * 20e-3}
+	return Evaluate(Unit{Key: key, Brand: brand, HeaterA: 0.6, Captures: []*analysis.Measurement{m}}, t)
+}
+
+func TestRankIsStableAndShared(t *testing.T) {
+	evals := []Evaluation{made("c", "x", -3, 0), made("a", "x", 6, 0), made("b", "x", 6, 0), made("d", "x", 2, 0), made("e", "x", -20, 0)}
+	want := "a1 b1 d3 c4 e5 "
+	for seed := uint64(0); seed < 20; seed++ {
+		rand.New(rand.NewPCG(seed, 1)).Shuffle(len(evals), func(i, j int) { evals[i], evals[j] = evals[j], evals[i] })
+		got := ""
+		for _, e := range Rank(evals) {
+			got += fmt.Sprintf("%s%d ", e.Unit.Key, e.Rank)
+		}
+		if got != want {
+			t.Fatalf("seed %d: %s, want %s", seed, got, want)
+		}
+	}
+	ranked := Rank([]Evaluation{made("a", "x", 6, 0.05), made("b", "x", 5.5, 0.05), made("c", "x", 1, 0.01)})
+	if ranked[0].Rank != 1 || ranked[1].Rank != 1 || ranked[2].Rank != 3 {
+		t.Errorf("overlapping intervals: %d %d %d", ranked[0].Rank, ranked[1].Rank, ranked[2].Rank)
+	}
+	if got := ranked[2].RankText(); !strings.HasPrefix(got, "ranked 3rd: inside by 1.0 dB") {
+		t.Error(got)
+	}
+	for n, want := range map[int]string{1: "1st", 2: "2nd", 3: "3rd", 4: "4th", 11: "11th", 12: "12th", 13: "13th", 21: "21st", 112: "112th"} {
+		if ordinal(n) != want {
+			t.Errorf("%d: %s", n, ordinal(n))
+		}
+	}
+}
+
+func TestBrands(t *testing.T) {
+	var evals []Evaluation
+	for i, db := range []float64{5, 5.2, 4.9, 5.1, -4} {
+		evals = append(evals, made(fmt.Sprintf("G%d", i), "Good", db, 0))
+	}
+	for i, db := range []float64{-6, -7, -5} {
+		evals = append(evals, made(fmt.Sprintf("B%d", i), "Bad", db, 0))
+	}
+	ranked := Rank(evals)
+	brands := Brands(ranked)
+	g, b := brands[0], brands[1]
+	if g.Name != "Good" || g.Units != 5 || g.Passing != 4 || math.Abs(g.MedianDB-5) > 1e-9 || math.Abs(g.WorstDB+4) > 1e-9 || math.Abs(g.BestDB-5.2) > 1e-9 {
+		t.Errorf("%+v", g)
+	}
+	// Beta quantiles of scipy 1.10.1: 4 of 5 gives 0.28358 to 0.99495.
+	if math.Abs(g.ShareLow-0.28358) > 1e-5 || math.Abs(g.ShareHigh-0.99495) > 1e-5 {
+		t.Errorf("%g to %g", g.ShareLow, g.ShareHigh)
+	}
+	if math.Abs(g.SpreadDB-1.4826*0.1) > 1e-9 || len(g.Outliers) != 1 || g.Outliers[0] != "G4" {
+		t.Errorf("spread %g, outliers %v", g.SpreadDB, g.Outliers)
+	}
+	if b.Name != "Bad" || b.Passing != 0 || len(b.Outliers) != 0 {
+		t.Errorf("%+v", b)
+	}
+	for _, e := range ranked {
+		if e.Outlier != (e.Unit.Key == "G4") {
+			t.Errorf("%s outlier %v", e.Unit.Key, e.Outlier)
+		}
+	}
+	if !strings.Contains(g.MoreToTell, "Bad") || !strings.Contains(g.MoreToTell, "80 % power") {
+		t.Error(g.MoreToTell)
+	}
+}
+
+// Fisher's test cannot reach 5 % with three units each (1 in 20 tables, two
+// sides: 0.1), and does so with four (2 in 70): by counting.
+func TestFewUnitsCannotTellBrandsApart(t *testing.T) {
+	if p := fisherPower(3, 1, 0); p != 0 {
+		t.Errorf("three each: power %g", p)
+	}
+	if p := fisherPower(4, 1, 0); !(math.Abs(p-1) < 1e-12) {
+		t.Errorf("four each: power %g", p)
+	}
+	if n, ok := unitsByShare(1, 0); n != 4 || !ok {
+		t.Errorf("%d %v", n, ok)
+	}
+	// More alike shares never take fewer units.
+	last := 0
+	for _, q := range []float64{0.05, 0.1, 0.2, 0.3, 0.4} {
+		n, _ := unitsByShare(0.95, q)
+		if n < last {
+			t.Errorf("share %g: %d units after %d", q, n, last)
+		}
+		last = n
+	}
+	// One standard deviation apart: the t test wants 17 of each (standard power
+	// tables for d = 1, 80 %, 5 % two-sided; from memory).
+	if n, ok := unitsByMargin(2, 2); n != 17 || !ok {
+		t.Errorf("%d units for d = 1", n)
+	}
+}

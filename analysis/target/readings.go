@@ -1,0 +1,129 @@
+package target
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"stillglow/analysis"
+	"stillglow/capture"
+)
+
+// OutputResistance is the slope of volts against load current in ohms, turned
+// positive, by least squares over the meter readings. It needs readings at two
+// or more loads; with three and more it carries the fit's uncertainty.
+func OutputResistance(readings []Reading) analysis.Figure {
+	_, slope, u, err := fitLine(readings)
+	if err != "" {
+		return analysis.NotMeasured(err)
+	}
+	return analysis.Figure{Value: -slope, Known: true, U: u}
+}
+
+// fitLine fits volts = v0 + slope*amps. u is the slope's expanded uncertainty,
+// 0 with two readings. trouble tells why there is no fit.
+func fitLine(readings []Reading) (v0, slope, u float64, trouble string) {
+	var x, y []float64
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, r := range readings {
+		if math.IsNaN(r.V) || math.IsNaN(r.LoadA) || math.IsInf(r.V, 0) || math.IsInf(r.LoadA, 0) || r.LoadA < 0 {
+			return 0, 0, 0, fmt.Sprintf("reading of %g V at %g A is no reading", r.V, r.LoadA)
+		}
+		x, y = append(x, r.LoadA), append(y, r.V)
+		lo, hi = math.Min(lo, r.LoadA), math.Max(hi, r.LoadA)
+	}
+	if len(x) < 2 || hi-lo < 1e-3 {
+		return 0, 0, 0, "needs meter readings at two load currents or more"
+	}
+	v0, slope = stat.LinearRegression(x, y, nil, false)
+	if n := float64(len(x)); n > 2 {
+		var ss, sxx float64
+		mean := stat.Mean(x, nil)
+		for i := range x {
+			e := y[i] - v0 - slope*x[i]
+			ss += e * e
+			sxx += (x[i] - mean) * (x[i] - mean)
+		}
+		t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 2}.Quantile(0.975)
+		u = t * math.Sqrt(ss/(n-2)/sxx)
+	}
+	return v0, slope, u, ""
+}
+
+// extrapolate is how far beyond its readings a fit is still used, as a share
+// of the greatest current read.
+const extrapolate = 0.5
+
+// LoadedVolts is the unit's DC at the heaters' current: from the fit through
+// its meter readings, from the single reading there, or else from a DC-coupled
+// capture at that load. from says which.
+func LoadedVolts(u Unit) (volts analysis.Figure, from string) {
+	reasons := "no meter reading and no DC-coupled capture at the heaters' current"
+	switch len(u.Readings) {
+	case 0:
+	default:
+		const meter = "meter readings"
+		if u.HeaterA <= 0 {
+			most := u.Readings[0]
+			for _, r := range u.Readings[1:] {
+				if r.LoadA > most.LoadA {
+					most = r
+				}
+			}
+			if finite(most.V) {
+				return analysis.Known(most.V), fmt.Sprintf("meter reading at %.3g A, the heaters' current not being known", most.LoadA)
+			}
+		}
+		most := 0.0
+		for _, r := range u.Readings {
+			if math.Abs(r.LoadA-u.HeaterA) <= 0.02*u.HeaterA && finite(r.V) {
+				return analysis.Known(r.V), fmt.Sprintf("meter reading at %.3g A", r.LoadA)
+			}
+			most = math.Max(most, r.LoadA)
+		}
+		v0, slope, uSlope, trouble := fitLine(u.Readings)
+		switch {
+		case trouble == "" && u.HeaterA <= most*(1+extrapolate):
+			f := analysis.Known(v0 + slope*u.HeaterA)
+			if uSlope > 0 {
+				f.U = uSlope * math.Abs(u.HeaterA-meanLoad(u.Readings))
+			}
+			return f, meter
+		case trouble == "":
+			reasons = fmt.Sprintf("readings reach %.3g A, the heaters draw %.3g A; take one there", most, u.HeaterA)
+		default:
+			reasons = fmt.Sprintf("one meter reading away from the heaters' %.3g A; take one there", u.HeaterA)
+		}
+	}
+	var figs []analysis.Figure
+	file := ""
+	for _, m := range u.Captures {
+		f := sane(m.DCV)
+		if !f.Known || !m.Calibrated || m.Coupling == capture.CouplingAC {
+			continue
+		}
+		if u.HeaterA > 0 && m.LoadA > 0 && math.Abs(m.LoadA-u.HeaterA) > 0.1*u.HeaterA {
+			continue
+		}
+		if file == "" {
+			file = m.File
+		}
+		figs = append(figs, f)
+	}
+	if len(figs) == 0 {
+		return analysis.NotMeasured(reasons), ""
+	}
+	return average(figs, linear), file
+}
+
+func meanLoad(readings []Reading) float64 {
+	var sum float64
+	for _, r := range readings {
+		sum += r.LoadA
+	}
+	return sum / float64(len(readings))
+}
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

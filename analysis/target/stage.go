@@ -1,0 +1,170 @@
+package target
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/cmplx"
+)
+
+// Stage is the valve stage whose heater the supply feeds.
+type Stage struct {
+	CathodeOhm       float64 // cathode resistor, ohms, > 0
+	BypassF          float64 // bypass capacitor across it, farads, 0: none
+	BypassESROhm     float64 // its series resistance, ohms; 0: none
+	HeaterCathodeF   float64 // heater-cathode capacitance, farads, 0: DefaultHeaterCathodeF
+	HeaterCathodeOhm float64 // heater-cathode insulation, hot, ohms, 0: DefaultHeaterCathodeOhm
+	Mu               float64 // amplification factor, 0: DefaultMu
+	GmS              float64 // mutual conductance, siemens, 0: DefaultGmS
+	Position         string  // "first" (also "") or "second"
+	GainBefore       float64 // ratio from the preamp's input to this stage's grid, 0: 1
+	GainAfter        float64 // ratio from this stage's grid to the output at 1 kHz, 0: 1
+	RIAA             bool    // the output is de-emphasised by the RIAA replay curve
+}
+
+// What a stage is taken to be where it does not say, all from memory: a small
+// double triode of high mu.
+const (
+	DefaultHeaterCathodeF   = 5e-12 // 2.5 to 5 pF usual for a section
+	DefaultHeaterCathodeOhm = 10e6  // data-sheet leakage limits mean 4 to 20 MΩ
+	DefaultMu               = 100.0
+	DefaultGmS              = 1.6e-3
+)
+
+// withDefaults fills in what is not given.
+func (s Stage) withDefaults() Stage {
+	set := func(v *float64, d float64) {
+		if *v == 0 {
+			*v = d
+		}
+	}
+	set(&s.HeaterCathodeF, DefaultHeaterCathodeF)
+	set(&s.HeaterCathodeOhm, DefaultHeaterCathodeOhm)
+	set(&s.Mu, DefaultMu)
+	set(&s.GmS, DefaultGmS)
+	set(&s.GainBefore, 1)
+	set(&s.GainAfter, 1)
+	if s.Position == "" {
+		s.Position = "first"
+	}
+	return s
+}
+
+// Check tells what of a stage can't be.
+func (s Stage) Check() error {
+	if !(s.CathodeOhm > 0) || math.IsInf(s.CathodeOhm, 0) {
+		return fmt.Errorf("cathode resistor is %g Ω, expected a positive number", s.CathodeOhm)
+	}
+	for _, p := range []struct {
+		name string
+		v    float64
+	}{
+		{"bypass capacitor", s.BypassF}, {"bypass capacitor's series resistance", s.BypassESROhm},
+		{"heater-cathode capacitance", s.HeaterCathodeF}, {"heater-cathode insulation", s.HeaterCathodeOhm},
+		{"mu", s.Mu}, {"mutual conductance", s.GmS}, {"gain before", s.GainBefore}, {"gain after", s.GainAfter},
+	} {
+		if !(p.v >= 0) || math.IsInf(p.v, 0) {
+			return fmt.Errorf("%s is %g, expected a number of 0 or more", p.name, p.v)
+		}
+	}
+	if s.Position != "" && s.Position != "first" && s.Position != "second" {
+		return errors.New("stage position is " + s.Position + `, expected "first" or "second"`)
+	}
+	return nil
+}
+
+// cathodeOhm is the impedance of cathode resistor and bypass at hz.
+func (s Stage) cathodeOhm(hz float64) complex128 {
+	z := complex(s.CathodeOhm, 0)
+	if s.BypassF > 0 {
+		c := complex(s.BypassESROhm, -1/(2*math.Pi*hz*s.BypassF))
+		z = z * c / (z + c)
+	}
+	return z
+}
+
+// Coupling is the ratio of input-referred volts to heater volts at hz > 0.
+//
+// Heater and cathode are joined by C_hk beside R_hk; the cathode's own network
+// Z_k is small against them. The current that arrives makes, by Thevenin's
+// theorem, a source of Vh·Zk/(Zk+Zhk) in series with Zk in the cathode's lead,
+// and a volt there acts like (mu+1)/mu volts at the grid whatever the load,
+// because the grid is worked by mu and the cathode by mu+1. Divided by the gain
+// ahead, it stands at the preamp's input.
+func (s Stage) Coupling(hz float64) float64 {
+	s = s.withDefaults()
+	zk := s.cathodeOhm(hz)
+	yhk := complex(1/s.HeaterCathodeOhm, 2*math.Pi*hz*s.HeaterCathodeF)
+	return cmplx.Abs(zk/(zk+1/yhk)) * (s.Mu + 1) / s.Mu / s.GainBefore
+}
+
+// thermal is the input-referred density in V/√Hz of the cathode network's
+// Johnson noise and the valve's shot noise, taken as that of a resistor of
+// 2.5/gm at the grid (triode rule, from memory); flicker noise is left out.
+func (s Stage) thermal(hz float64) float64 {
+	s = s.withDefaults()
+	const kT4 = 4 * 1.380649e-23 * 300 // Boltzmann's constant (SI 2019), 300 K
+	n := (s.Mu + 1) / s.Mu
+	return math.Sqrt(kT4*(real(s.cathodeOhm(hz))*n*n+2.5/s.GmS)) / s.GainBefore
+}
+
+// RIAA replay time constants of IEC 60098, in seconds (values from memory).
+const (
+	riaaT1 = 3180e-6
+	riaaT2 = 318e-6
+	riaaT3 = 75e-6
+)
+
+// RIAADB is the replay (de-emphasis) curve of IEC 60098 in dB relative to
+// 1 kHz.
+func RIAADB(hz float64) float64 {
+	at := func(f float64) float64 {
+		w := 2 * math.Pi * f
+		sq := func(t float64) float64 { return 1 + w*w*t*t }
+		return 10 * math.Log10(sq(riaaT2)/sq(riaaT1)/sq(riaaT3))
+	}
+	return at(hz) - at(1000)
+}
+
+// assumptions of the model, one sentence each.
+func (s Stage) assumptions() []string {
+	given := s
+	s = s.withDefaults()
+	mark := func(isDefault bool) string {
+		if isDefault {
+			return " (assumed, from memory)"
+		}
+		return ""
+	}
+	bypass := "unbypassed"
+	if s.BypassF > 0 {
+		bypass = fmt.Sprintf("bypassed with %s (series resistance %.3g Ω)", prefixed(s.BypassF, "F"), s.BypassESROhm)
+	}
+	a := []string{
+		fmt.Sprintf("cathode resistor %.4g Ω, %s", s.CathodeOhm, bypass),
+		fmt.Sprintf("heater to cathode %s%s beside %.3g MΩ%s", prefixed(s.HeaterCathodeF, "F"), mark(given.HeaterCathodeF == 0), s.HeaterCathodeOhm/1e6, mark(given.HeaterCathodeOhm == 0)),
+		fmt.Sprintf("mu %.3g%s and mutual conductance %.3g mA/V%s", s.Mu, mark(given.Mu == 0), s.GmS*1e3, mark(given.GmS == 0)),
+		"the whole heater voltage acts along the whole heater: with one end earthed the mean is half of it, 6 dB less",
+		"insulation is taken as linear and without noise of its own; wiring, socket and magnetic coupling into the grid are left out",
+		"the valve's own noise is 2.5/gm at 300 K and the cathode resistor's Johnson noise; flicker, grid and source resistance are left out",
+		"sums run from 20 Hz to 20 kHz, A-weighted (IEC 61672-1)",
+	}
+	if s.RIAA {
+		a = append(a, "RIAA replay curve of IEC 60098 (3180, 318 and 75 µs), 0 dB at 1 kHz, weighs both the supply's part and the valve's own")
+	}
+	switch {
+	case s.GainBefore != 1:
+		a = append(a, fmt.Sprintf("%s stage, gain %.3g ahead of it: figures stand at the preamp's input", s.Position, s.GainBefore))
+	case s.Position == "second":
+		a = append(a, "second stage with no gain given ahead of it: figures stand at its own grid")
+	default:
+		a = append(a, "first stage: figures stand at its grid, which is the input")
+	}
+	if s.GainAfter != 1 {
+		a = append(a, fmt.Sprintf("gain %.4g from the grid to the output at 1 kHz", s.GainAfter))
+	}
+	return a
+}
+
+// cannotDecide names what lies outside of the model.
+const cannotDecide = "spikes and ripple beyond 20 kHz: whether a valve or a joint rectifies them into the audio band is not in this model, so they stay limited by their own criteria"
