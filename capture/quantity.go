@@ -1,0 +1,223 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// unitKind is what a unit measures.
+type unitKind uint8
+
+const (
+	unitNone unitKind = iota
+	unitSecond
+	unitVolt
+	unitAmpere
+	unitHertz // also samples per second
+	unitCount // converter codes
+	unitDiv   // screen divisions
+	unitIndex // sample number
+	unitVoltPerDiv
+	unitVoltPerCount
+	unitSecondPerDiv
+	unitOther // known, but neither time nor volts: dB, W, degrees, percent
+)
+
+// unit is a parsed unit: Factor brings a value to the SI base unit.
+type unit struct {
+	kind   unitKind
+	factor float64
+	// guessed says that the letter case was wrong for SI (MV for millivolts).
+	guessed bool
+}
+
+var siPrefix = map[string]float64{
+	"": 1, "f": 1e-15, "p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9,
+	"femto": 1e-15, "pico": 1e-12, "nano": 1e-9, "micro": 1e-6, "mikro": 1e-6, "milli": 1e-3, "kilo": 1e3, "mega": 1e6, "giga": 1e9,
+}
+
+// baseUnits are tried longest suffix first, so that "samples/s" wins over "s".
+var baseUnits = []struct {
+	text string
+	kind unitKind
+}{
+	{"samples/second", unitHertz}, {"samples/sec", unitHertz}, {"samples/s", unitHertz}, {"sample/s", unitHertz},
+	{"Samples/s", unitHertz}, {"pts/s", unitHertz}, {"Sa/s", unitHertz}, {"sa/s", unitHertz}, {"SA/s", unitHertz}, {"S/s", unitHertz}, {"Sps", unitHertz}, {"SPS", unitHertz}, {"sps", unitHertz}, {"Hz", unitHertz}, {"hz", unitHertz}, {"HZ", unitHertz},
+	{"hertz", unitHertz}, {"Hertz", unitHertz}, {"1/s", unitHertz},
+	{"seconds", unitSecond}, {"second", unitSecond}, {"sekunden", unitSecond}, {"sekunde", unitSecond}, {"Sekunden", unitSecond}, {"secondes", unitSecond}, {"secondi", unitSecond}, {"segundos", unitSecond},
+	{"secs", unitSecond}, {"sec", unitSecond}, {"sek", unitSecond}, {"s", unitSecond},
+	{"volts", unitVolt}, {"volt", unitVolt}, {"V", unitVolt}, {"v", unitVolt},
+	{"amperes", unitAmpere}, {"ampere", unitAmpere}, {"amps", unitAmpere}, {"amp", unitAmpere}, {"A", unitAmpere},
+}
+
+// wordUnits are whole words without a prefix, compared in lower case.
+var wordUnits = map[string]unitKind{
+	"count": unitCount, "counts": unitCount, "code": unitCount, "codes": unitCount, "lsb": unitCount, "lsbs": unitCount,
+	"adc": unitCount, "raw": unitCount, "digit": unitCount, "digits": unitCount, "adu": unitCount, "adc counts": unitCount, "adc codes": unitCount, "adc code": unitCount, "raw counts": unitCount, "adc count": unitCount,
+	"div": unitDiv, "divs": unitDiv, "division": unitDiv, "divisions": unitDiv, "screen divisions": unitDiv,
+	"sample": unitIndex, "samples": unitIndex, "sequence": unitIndex, "point": unitIndex, "points": unitIndex, "pts": unitIndex, "index": unitIndex, "#": unitIndex, "n": unitIndex, "sample number": unitIndex, "sa": unitIndex,
+	"db": unitOther, "dbv": unitOther, "dbm": unitOther, "dbfs": unitOther, "w": unitOther, "watt": unitOther, "%": unitOther, "°c": unitOther, "degc": unitOther, "ohm": unitOther, "ω": unitOther, "deg": unitOther, "°": unitOther,
+	"v/√hz": unitOther, "v/rthz": unitOther,
+}
+
+// cleanUnit folds the two micro signs, brackets and blanks.
+func cleanUnit(s string) string {
+	s = strings.TrimSpace(s)
+	for len(s) >= 2 {
+		if p := strings.IndexByte("([{<", s[0]); p >= 0 && s[len(s)-1] == ")]}>"[p] {
+			s = strings.TrimSpace(s[1 : len(s)-1])
+			continue
+		}
+		break
+	}
+	s = strings.NewReplacer("µ", "u", "μ", "u", "\u00a0", " ").Replace(s)
+	s = strings.TrimSuffix(s, ".")
+	return s
+}
+
+// parseUnit reads a unit such as mV, µs, MSa/s, V/div or counts.
+func parseUnit(s string) (unit, bool) {
+	s = cleanUnit(s)
+	if s == "" || len(s) > 40 {
+		return unit{}, false
+	}
+	low := strings.ToLower(s)
+	if k, ok := wordUnits[low]; ok {
+		return unit{kind: k, factor: 1}, true
+	}
+	if low == "min" || low == "minutes" {
+		return unit{kind: unitSecond, factor: 60}, true
+	}
+	if i := strings.IndexByte(s, '/'); i > 0 {
+		per := strings.ToLower(strings.TrimSpace(s[i+1:]))
+		base, ok := parseUnit(s[:i])
+		if ok {
+			switch {
+			case base.kind == unitVolt && wordUnits[per] == unitDiv:
+				base.kind = unitVoltPerDiv
+				return base, true
+			case base.kind == unitVolt && wordUnits[per] == unitCount, base.kind == unitVolt && per == "bit":
+				base.kind = unitVoltPerCount
+				return base, true
+			case base.kind == unitSecond && wordUnits[per] == unitDiv:
+				base.kind = unitSecondPerDiv
+				return base, true
+			case base.kind == unitSecond && (wordUnits[per] == unitIndex || per == "pt"):
+				return base, true
+			}
+		}
+	}
+	if u, ok := prefixedUnit(s); ok {
+		return u, true
+	}
+	// A header in capitals: MV and MS can only be thousandths at this bench.
+	if s == strings.ToUpper(s) {
+		if u, ok := prefixedUnit(low); ok {
+			u.guessed = s != low && len(s) > 1
+			return u, true
+		}
+	}
+	if u, ok := prefixedUnit(low); ok && len(s) > 3 { // Volts, Milliseconds
+		return u, true
+	}
+	return unit{}, false
+}
+
+func prefixedUnit(s string) (unit, bool) {
+	for _, b := range baseUnits {
+		pre, ok := strings.CutSuffix(s, b.text)
+		if !ok {
+			continue
+		}
+		pre = strings.TrimSpace(pre)
+		f, ok := siPrefix[pre]
+		if !ok {
+			continue
+		}
+		u := unit{kind: b.kind, factor: f}
+		if pre == "M" && (b.kind == unitSecond || b.kind == unitVolt || b.kind == unitAmpere) {
+			u.factor, u.guessed = 1e-3, true // nobody has megavolts here
+		}
+		return u, true
+	}
+	return unit{}, false
+}
+
+// splitQuantity takes a leading number off s and gives the rest as unit text.
+// decimal is '.' or ','.
+func splitQuantity(s string, decimal byte) (v float64, rest string, ok bool) {
+	s = strings.TrimSpace(s)
+	n := numberPrefix(s, decimal)
+	if n == 0 {
+		return 0, s, false
+	}
+	v, ok = parseSlow(s[:n], decimal)
+	return v, strings.TrimSpace(s[n:]), ok
+}
+
+// numberPrefix is the length of the longest plain decimal number s begins with.
+func numberPrefix(s string, decimal byte) int {
+	i, digits := 0, 0
+	if i < len(s) && (s[i] == '+' || s[i] == '-') {
+		i++
+	}
+	for ; i < len(s) && s[i] >= '0' && s[i] <= '9'; i++ {
+		digits++
+	}
+	if i < len(s) && s[i] == decimal {
+		i++
+		for ; i < len(s) && s[i] >= '0' && s[i] <= '9'; i++ {
+			digits++
+		}
+	}
+	if digits == 0 {
+		return 0
+	}
+	if j := i; j < len(s) && (s[j] == 'e' || s[j] == 'E') {
+		j++
+		if j < len(s) && (s[j] == '+' || s[j] == '-') {
+			j++
+		}
+		k := j
+		for k < len(s) && s[k] >= '0' && s[k] <= '9' {
+			k++
+		}
+		if k > j {
+			i = k
+		}
+	}
+	return i
+}
+
+// parseSlow reads a plain decimal number with the given decimal mark.
+func parseSlow(s string, decimal byte) (float64, bool) {
+	if decimal == ',' {
+		s = strings.Replace(s, ",", ".", 1)
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
+		return 0, false
+	}
+	return v, true
+}
+
+// ParseHertz reads a frequency or sample rate in hertz: "48000", "48k",
+// "2.5 MHz", "1 MSa/s". The result is finite and above zero.
+func ParseHertz(text string) (float64, error) {
+	v, rest, ok := splitQuantity(text, '.')
+	if ok && rest != "" {
+		if f, isPrefix := siPrefix[rest]; isPrefix && rest != "m" && rest != "u" && rest != "n" && rest != "p" && rest != "f" {
+			v *= f
+		} else if u, isUnit := parseUnit(rest); isUnit && u.kind == unitHertz {
+			v *= u.factor
+		} else {
+			ok = false
+		}
+	}
+	if !ok || v <= 0 || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("found %q, expected a frequency above zero such as 48000, 48k or 2.5MHz", text)
+	}
+	return v, nil
+}

@@ -1,0 +1,139 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/capture"
+)
+
+// addImportFlags gives cmd one flag for everything the importer would
+// otherwise guess, and returns the options they fill.
+func addImportFlags(cmd *cobra.Command) *capture.Options {
+	opt := new(capture.Options)
+	f := cmd.Flags()
+	f.StringVar(&opt.Channel, "channel", "", "channel to read, by name or by number from 1")
+	f.Func("time-unit", "unit of the time column: s, ms, us, ns or samples", oneOf(&opt.TimeUnit, "s", "ms", "us", "ns", "ps", "samples"))
+	f.Func("volt-unit", "unit of the volts column: V, mV, uV, counts or div", oneOf(&opt.VoltUnit, "V", "mV", "uV", "nV", "kV", "counts", "div"))
+	f.Func("delimiter", "cell delimiter: comma, semicolon, tab, space or bar, or the character itself", func(s string) error {
+		switch strings.ToLower(s) {
+		case "comma", ",":
+			s = ","
+		case "semicolon", ";":
+			s = ";"
+		case "tab", "\t", `\t`:
+			s = "tab"
+		case "space", " ":
+			s = "space"
+		case "bar", "|":
+			s = "|"
+		default:
+			return fmt.Errorf("found %q, expected comma, semicolon, tab, space or bar", s)
+		}
+		opt.Delimiter = s
+		return nil
+	})
+	f.Func("decimal", "decimal mark: point or comma", func(s string) error {
+		switch strings.ToLower(s) {
+		case ".", "point", "dot":
+			opt.DecimalMark = "."
+		case ",", "comma":
+			opt.DecimalMark = ","
+		default:
+			return fmt.Errorf("found %q, expected point or comma", s)
+		}
+		return nil
+	})
+	f.Func("rate", "sample rate in hertz (48000, 48k, 2.5MHz); wins over the file's time column", hertz(&opt.RateHz))
+	f.Func("scale", "volts per count or per division: multiplies the file's values", nonZero(&opt.Scale))
+	f.Func("offset", "volts added after the scale", func(s string) (err error) {
+		opt.OffsetV, err = finite(s)
+		return err
+	})
+	f.Func("volts-per-full-scale", "WAV: volts (peak) at digital full scale", positive(&opt.VoltsPerFullScale))
+	f.Func("probe", "probe factor the file's volts still lack (10 for a 10:1 probe set as 1:1)", func(s string) error {
+		t := strings.TrimSuffix(strings.TrimSuffix(strings.ToLower(strings.TrimSpace(s)), ":1"), "x")
+		return positive(&opt.ProbeFactor)(strings.TrimPrefix(t, "x"))
+	})
+	f.Func("bandwidth", "bandwidth of the instrument in hertz (20M, 100MHz)", hertz(&opt.BandwidthHz))
+	f.BoolFunc("band-limited", "the instrument's own bandwidth limit was on (=false: off)", func(s string) error {
+		b, err := strconv.ParseBool(s)
+		if err != nil {
+			return fmt.Errorf("found %q, expected true or false", s)
+		}
+		opt.BandLimited = &b
+		return nil
+	})
+	f.Func("coupling", "input coupling: dc or ac", func(s string) error {
+		switch c := capture.Coupling(strings.ToLower(s)); c {
+		case capture.CouplingDC, capture.CouplingAC:
+			opt.Coupling = c
+			return nil
+		}
+		return fmt.Errorf("found %q, expected dc or ac", s)
+	})
+	f.Func("segment", "segment to read, from 1, when the file holds several", func(s string) error {
+		n, err := strconv.Atoi(s)
+		if err != nil || n < 1 {
+			return fmt.Errorf("found %q, expected a whole number from 1", s)
+		}
+		opt.Segment = n
+		return nil
+	})
+	return opt
+}
+
+// oneOf accepts one of the words, and µ for u.
+func oneOf(dst *string, words ...string) func(string) error {
+	return func(s string) error {
+		t := strings.NewReplacer("µ", "u", "μ", "u").Replace(strings.TrimSpace(s))
+		for _, w := range words {
+			if strings.EqualFold(t, w) {
+				*dst = w
+				return nil
+			}
+		}
+		return fmt.Errorf("found %q, expected %s or %s", s, strings.Join(words[:len(words)-1], ", "), words[len(words)-1])
+	}
+}
+
+func hertz(dst *float64) func(string) error {
+	return func(s string) (err error) {
+		*dst, err = capture.ParseHertz(s)
+		return err
+	}
+}
+
+func finite(s string) (float64, error) {
+	v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("found %q, expected a number", s)
+	}
+	return v, nil
+}
+
+func positive(dst *float64) func(string) error {
+	return func(s string) error {
+		v, err := finite(s)
+		if err != nil || v <= 0 {
+			return fmt.Errorf("found %q, expected a number above zero", s)
+		}
+		*dst = v
+		return nil
+	}
+}
+
+func nonZero(dst *float64) func(string) error {
+	return func(s string) error {
+		v, err := finite(s)
+		if err != nil || v == 0 {
+			return fmt.Errorf("found %q, expected a number other than zero", s)
+		}
+		*dst = v
+		return nil
+	}
+}
