@@ -1,0 +1,145 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+)
+
+// check refuses options that no file can be read with.
+func (o *Options) check() error {
+	for _, c := range []struct {
+		name string
+		v    float64
+	}{
+		{"sample rate", o.RateHz}, {"volts per full scale", o.VoltsPerFullScale},
+		{"probe factor", o.ProbeFactor}, {"bandwidth", o.BandwidthHz},
+	} {
+		if c.v < 0 || math.IsNaN(c.v) || math.IsInf(c.v, 0) {
+			return fmt.Errorf("%s %v given, expected a number above zero", c.name, c.v)
+		}
+	}
+	for _, c := range []struct {
+		name string
+		v    float64
+	}{{"scale", o.Scale}, {"offset", o.OffsetV}} {
+		if math.IsNaN(c.v) || math.IsInf(c.v, 0) {
+			return fmt.Errorf("%s %v given, expected a number", c.name, c.v)
+		}
+	}
+	if o.Segment < 0 {
+		return fmt.Errorf("segment %d given, expected a whole number from 1", o.Segment)
+	}
+	switch o.DecimalMark {
+	case "", ".", ",":
+	default:
+		return fmt.Errorf("decimal mark %q given, expected . or ,", o.DecimalMark)
+	}
+	switch o.Delimiter {
+	case "", ",", ";", "tab", "\t", "space", " ", "|":
+	default:
+		return fmt.Errorf("delimiter %q given, expected \",\", \";\", \"|\", \"tab\" or \"space\"", o.Delimiter)
+	}
+	switch o.Coupling {
+	case CouplingUnknown, CouplingDC, CouplingAC:
+	default:
+		return fmt.Errorf("coupling %q given, expected dc or ac", o.Coupling)
+	}
+	if o.TimeUnit != "" {
+		if u, ok := parseUnit(o.TimeUnit); !ok || (u.kind != unitSecond && u.kind != unitIndex) {
+			return fmt.Errorf("time unit %q given, expected s, ms, us, ns or samples", o.TimeUnit)
+		}
+	}
+	if o.VoltUnit != "" {
+		if u, ok := parseUnit(o.VoltUnit); !ok || (u.kind != unitVolt && u.kind != unitCount && u.kind != unitDiv) {
+			return fmt.Errorf("volt unit %q given, expected V, mV, uV, counts or div", o.VoltUnit)
+		}
+	}
+	return nil
+}
+
+func (t *Trace) assume(what, value, why string) {
+	t.Assumptions = append(t.Assumptions, Assumption{What: what, Value: value, Why: why})
+}
+
+func (t *Trace) caution(code, text, fix string) {
+	t.Cautions = append(t.Cautions, Caution{Code: code, Text: text, Fix: fix})
+}
+
+// periodsForLow is how many periods must fit in the record for its lowest
+// frequency to count as resolved.
+const periodsForLow = 4
+
+// applyInstrument fills what the options say of the instrument, the probe
+// factor among it, and the span. The rate and the volts are set before.
+func (t *Trace) applyInstrument(opt Options) error {
+	if opt.Coupling != CouplingUnknown {
+		t.Coupling = opt.Coupling
+		t.assume("coupling", string(t.Coupling), "given")
+	}
+	if opt.BandwidthHz > 0 {
+		t.BandwidthHz = opt.BandwidthHz
+		t.assume("bandwidth", siText(t.BandwidthHz, "Hz"), "given")
+	}
+	if opt.BandLimited != nil {
+		t.BandLimited = *opt.BandLimited
+		t.assume("bandwidth limit", onOff(t.BandLimited), "given")
+	}
+	t.ProbeFactor = 1
+	if opt.ProbeFactor > 0 {
+		t.ProbeFactor = opt.ProbeFactor
+		t.assume("probe factor", fmt.Sprintf("%g", opt.ProbeFactor), "given; the file's volts are multiplied by it")
+		if opt.ProbeFactor != 1 {
+			for i := range t.Volts {
+				t.Volts[i] *= opt.ProbeFactor
+			}
+			t.FullScaleMinV *= opt.ProbeFactor
+			t.FullScaleMaxV *= opt.ProbeFactor
+			t.StepV *= opt.ProbeFactor
+		}
+	}
+	if t.TrueRateHz == 0 {
+		t.TrueRateHz = t.SampleRateHz
+	}
+	t.Span.LowHz = periodsForLow / t.DurationS()
+	high := 0.4 * t.TrueRateHz
+	if t.Span.HighHz > 0 {
+		high = min(high, t.Span.HighHz)
+	}
+	if t.BandwidthHz > 0 {
+		high = min(high, t.BandwidthHz)
+	}
+	t.Span.HighHz = high
+	for i, v := range t.Volts {
+		if math.IsNaN(v) || math.Abs(v) > maxVolts {
+			return &ParseError{Path: t.File, Found: fmt.Sprintf("sample %d of %g V", i+1, v), Expected: "volts below 1e9", Fix: "check the scale, the volt unit and the probe factor"}
+		}
+	}
+	return nil
+}
+
+// maxVolts bounds a believable sample: sums of squares stay finite far below it.
+const maxVolts = 1e9
+
+func onOff(b bool) string {
+	if b {
+		return "on"
+	}
+	return "off"
+}
+
+// siText prints v with an SI prefix and up to six digits.
+func siText(v float64, unit string) string {
+	a := math.Abs(v)
+	if a == 0 || math.IsInf(a, 0) || math.IsNaN(a) {
+		return fmt.Sprintf("%g %s", v, unit)
+	}
+	for _, p := range []struct {
+		f float64
+		s string
+	}{{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "µ"}, {1e-9, "n"}, {1e-12, "p"}} {
+		if a >= p.f*0.9999995 {
+			return fmt.Sprintf("%.6g %s%s", v/p.f, p.s, unit)
+		}
+	}
+	return fmt.Sprintf("%.6g %s", v, unit)
+}
