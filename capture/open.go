@@ -320,7 +320,6 @@ func pickChannel(path, asked string, channels []string) (int, error) {
 	return 0, &ChannelError{Path: path, Asked: asked, Channels: channels}
 }
 
-
 // streamError says what went wrong while reading; its own errors pass.
 func streamError(name string, err error) error {
 	var pe *ParseError
