@@ -1,0 +1,214 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"stillglow/analysis/heater"
+	"stillglow/analysis/target"
+)
+
+// Answer is the finding in words, for the top of every output.
+type Answer struct {
+	Best  string   // which unit, and by how much
+	Fit   string   // the dropper, or why none
+	Fix   string   // what a near miss needs; "" when nothing
+	Watch []string // what weakens the finding
+}
+
+// Answer words the finding. It only reads the finished evaluation.
+func (r *Report) Answer() Answer {
+	var a Answer
+	best := r.best()
+	a.Best = r.bestWords(best)
+	if best != nil {
+		a.Fit = fitWords(best)
+	}
+	a.Fix = r.fixWords()
+	a.Watch = r.watchWords(best)
+	return a
+}
+
+// best is the first passing unit, else the first that is not to be retaken,
+// else nil.
+func (r *Report) best() *Unit {
+	for _, want := range []func(target.Verdict) bool{
+		func(v target.Verdict) bool { return v == target.Pass },
+		func(v target.Verdict) bool { return v != target.Retake },
+	} {
+		for i := range r.Units {
+			if want(r.Units[i].Eval.Verdict) {
+				return &r.Units[i]
+			}
+		}
+	}
+	return nil
+}
+
+func (r *Report) count(v target.Verdict) int {
+	n := 0
+	for i := range r.Units {
+		if r.Units[i].Eval.Verdict == v {
+			n++
+		}
+	}
+	return n
+}
+
+func (r *Report) bestWords(best *Unit) string {
+	title := r.Target.Title
+	if title == "" {
+		title = r.Target.Name
+	}
+	passing := r.count(target.Pass)
+	if len(r.Units) == 0 {
+		return "The bench sheet names no unit."
+	}
+	if best == nil {
+		return "No unit can be judged yet: every capture has to be retaken (see the cautions)."
+	}
+	name := isolate(shorten(unitName(best.Eval.Unit), 80))
+	m := worstMargin(&best.Eval)
+	if m == nil {
+		return fmt.Sprintf("%s comes first, but no criterion of the target could be measured on it.", name)
+	}
+	worst := fmt.Sprintf("%s %s against %s", longName(m.Limit), figureText(m.Figure, m.Limit.Unit), limitText(m.Limit))
+	switch best.Eval.Verdict {
+	case target.Pass:
+		s := fmt.Sprintf("%s is the best of %s: it passes with at least %s in hand; the tightest point is %s.",
+			name, plural(len(r.Units), "unit"), strings.TrimPrefix(dbText(m.DB), "+"), worst)
+		if passing == 1 {
+			return s + fmt.Sprintf(" It is the only one inside the target %q.", title)
+		}
+		return s + fmt.Sprintf(" %d of %d pass the target %q.", passing, len(r.Units), title)
+	case target.Open:
+		return fmt.Sprintf("No unit is proven yet. %s comes nearest: all that was measured is inside the target %q, "+
+			"but some criteria are not covered by its captures.", name, title)
+	default:
+		return fmt.Sprintf("No unit passes the target %q. %s comes nearest, %s over: %s.",
+			title, name, strings.TrimLeft(dbText(m.DB), "+-"), worst)
+	}
+}
+
+// bestPart is the recommended dropper of a plan, nil when there is none.
+func bestPart(p *heater.Plan) (*heater.Arrangement, *heater.Part) {
+	if p == nil || p.Best < 0 || p.Best >= len(p.Arrangements) {
+		return nil, nil
+	}
+	a := &p.Arrangements[p.Best]
+	if a.Best < 0 || a.Best >= len(a.Parts) {
+		return a, nil
+	}
+	return a, &a.Parts[a.Best]
+}
+
+// dropperText is "1.2 Ω, 2 W or more (one shared resistor)".
+func dropperText(p *heater.Plan) string {
+	a, part := bestPart(p)
+	switch {
+	case p == nil:
+		return "not sized"
+	case part == nil && p.Why != "":
+		return "none: " + p.Why
+	case part == nil:
+		return "none"
+	case part.BuyW > 0:
+		return fmt.Sprintf("%s, %s W or more (%s)", part.Label, trimNumber(part.BuyW), a.Name)
+	default:
+		return fmt.Sprintf("%s (%s)", part.Label, a.Name)
+	}
+}
+
+func trimNumber(v float64) string { return string(appendNumber(nil, v, 3)) }
+
+func fitWords(u *Unit) string {
+	p := u.Plan
+	if p == nil {
+		return "No dropper was sized: the sheet gives no heater load or the unit's DC volts are unknown."
+	}
+	_, part := bestPart(p)
+	if part == nil {
+		if p.Why != "" {
+			return "No dropper fits: " + p.Why + "."
+		}
+		return "No dropper fits this unit and load."
+	}
+	s := fmt.Sprintf("Fit %s: the heaters get %.2f V at %s and the part takes %s.",
+		dropperText(p), part.HeaterV, eng(part.LoadA, "A"), eng(part.W, "W"))
+	if p.ShareOfRated > 0 {
+		s += fmt.Sprintf(" The load takes %.0f %% of the supply's rated current.", 100*p.ShareOfRated)
+	}
+	if over := overCorners(part); over != "" {
+		s += " " + over
+	}
+	return s
+}
+
+// overCorners names the worst-case corners that leave the heater's tolerance.
+func overCorners(p *heater.Part) string {
+	var names []string
+	for _, c := range p.Corners {
+		if c.OverLimit {
+			names = append(names, fmt.Sprintf("%s (%.2f V)", clean(c.Name), c.HeaterV))
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return "Over the heater's tolerance when: " + strings.Join(names, ", ") + "."
+}
+
+func (r *Report) fixWords() string {
+	for i := range r.Units {
+		u := &r.Units[i]
+		if u.Eval.Verdict != target.NearMiss || u.Filter == nil {
+			continue
+		}
+		name := isolate(shorten(unitName(u.Eval.Unit), 80))
+		if u.Filter.Found {
+			return fmt.Sprintf("%s misses by %s; a post-filter would bring it inside: %s.", name,
+				strings.TrimLeft(dbText(u.Eval.WorstDB), "+-"), clean(strings.Join(u.Filter.Best.Parts, ", ")))
+		}
+		if u.Filter.Why != "" {
+			return fmt.Sprintf("%s misses by %s and no searched post-filter rescues it: %s.", name,
+				strings.TrimLeft(dbText(u.Eval.WorstDB), "+-"), clean(u.Filter.Why))
+		}
+	}
+	return ""
+}
+
+func (r *Report) watchWords(best *Unit) []string {
+	var w []string
+	if best != nil {
+		for _, c := range best.Eval.Cautions {
+			w = append(w, isolate(shorten(unitName(best.Eval.Unit), 80))+": "+clean(c.Text))
+		}
+		if best.Eval.WouldFlip != "" {
+			w = append(w, "What would change the verdict: "+clean(best.Eval.WouldFlip))
+		}
+	}
+	if n := r.count(target.Retake); n > 0 {
+		w = append(w, plural(n, "unit")+" must be captured again before the ranking can be trusted.")
+	}
+	if n := r.count(target.Open); n > 0 {
+		w = append(w, plural(n, "unit")+" left open: some criteria lie outside what the captures can show.")
+	}
+	for _, c := range r.Cautions {
+		w = append(w, clean(c.Text))
+	}
+	if r.Baseline == nil {
+		w = append(w, "No baseline capture: the instrument's own noise is inside every figure.")
+	}
+	return w
+}
+
+// InventedBanner marks a report of invented data.
+const InventedBanner = "Invented data: brands, units and captures are made up to show the tool. Nothing here is evidence about any real supply."
+
+// SafetyNotes are the usual cautions of this work; common practice, no source.
+var safetyNotes = []string{
+	"The inside of a supply and of a valve amplifier is at mains and high voltage, also for a while after switch-off. Leave it closed unless you are trained for it; local codes and licensed practice go before anything said here.",
+	"A scope's ground clip is at mains earth. Clip it only to a point that may be earthed, or measure the supply floating and differentially; never lift the scope's own earth.",
+	"Droppers run hot enough to burn skin and insulation: mount them clear of wiring, on a bracket or in free air, at half their rated power or less.",
+	"Discharge capacitors before touching a circuit, and measure that they are empty.",
+}

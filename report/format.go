@@ -1,0 +1,269 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/text/unicode/bidi"
+
+	"stillglow/analysis"
+	"stillglow/analysis/target"
+)
+
+// prefixes are the SI prefixes of engineering notation by power of 1000.
+var prefixes = map[int]string{-5: "f", -4: "p", -3: "n", -2: "µ", -1: "m", 0: "", 1: "k", 2: "M", 3: "G"}
+
+// scaleFor gives the power of ten and the SI prefix that bring magnitude v into
+// 1 to 1000. Zero and non-finite values take no prefix.
+func scaleFor(v float64) (factor float64, prefix string) {
+	v = math.Abs(v)
+	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 1, ""
+	}
+	// The nudge keeps 999.6 (which prints as "1000" in three digits) out of
+	// the lower prefix.
+	e := int(math.Floor(math.Log10(v*1.0005) / 3))
+	e = min(max(e, -5), 3)
+	return math.Pow(1000, float64(e)), prefixes[e]
+}
+
+// eng is v in engineering notation with three significant digits and an SI
+// prefix, e.g. "12.3 mV", "65.0 kHz", "18.2 nV/√Hz", "131 k/s". A rate has unit
+// "1/s".
+func eng(v float64, unit string) string {
+	factor, prefix := scaleFor(v)
+	return mantissa(v/factor) + " " + prefix + unitTail(unit)
+}
+
+// unitTail writes a rate as "/s", so that a prefix can stand before it.
+func unitTail(unit string) string {
+	if unit == "1/s" {
+		return "/s"
+	}
+	return unit
+}
+
+// mantissa is v with three significant digits, 1 <= |v| < 1000 or 0.
+func mantissa(v float64) string {
+	switch a := math.Abs(v); {
+	case a == 0:
+		return "0"
+	case a < 0.9995:
+		return strconv.FormatFloat(v, 'g', 3, 64)
+	case a < 9.995:
+		return strconv.FormatFloat(v, 'f', 2, 64)
+	case a < 99.95:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	default:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+}
+
+// figureText is a figure for people: "12.3 mV", "≥ 80.1 mV" or "not measured".
+func figureText(f analysis.Figure, unit string) string {
+	if !f.Known || math.IsNaN(f.Value) || math.IsInf(f.Value, 0) {
+		return "not measured"
+	}
+	s := eng(f.Value, unit)
+	if unit == "V" && math.Abs(f.Value) >= 0.9995 { // volts DC to the millivolt
+		s = strconv.FormatFloat(f.Value, 'f', 3, 64) + " V"
+	}
+	if f.LowerBound {
+		return "≥ " + s
+	}
+	return s
+}
+
+// figureWithU adds the expanded uncertainty in the figure's own prefix:
+// "12.3 ± 0.4 mV".
+func figureWithU(f analysis.Figure, unit string) string {
+	if !f.Known || f.U <= 0 || math.IsInf(f.U, 0) || math.IsNaN(f.Value) || math.IsInf(f.Value, 0) {
+		return figureText(f, unit)
+	}
+	factor, prefix := scaleFor(f.Value)
+	decimals := 0 // two digits of the uncertainty, at most three of the value
+	if u := f.U / factor; u < 99.5 {
+		decimals = min(max(1-int(math.Floor(math.Log10(u))), 0), 3)
+	}
+	s := fmt.Sprintf("%.*f ± %.*f %s%s", decimals, f.Value/factor, decimals, f.U/factor, prefix, unitTail(unit))
+	if f.LowerBound {
+		return "≥ " + s
+	}
+	return s
+}
+
+// dbText is a level in dB with its sign: "+4.2 dB".
+func dbText(db float64) string {
+	if math.IsNaN(db) || math.IsInf(db, 0) {
+		return "not measured"
+	}
+	if s := fmt.Sprintf("%+.1f dB", db); s != "-0.0 dB" {
+		return s
+	}
+	return "+0.0 dB"
+}
+
+// limitText is a limit for people.
+func limitText(l target.Limit) string {
+	switch {
+	case l.Criterion == target.HeaterDC:
+		return fmt.Sprintf("%.2f to %.2f %s", l.Min, l.Max, l.Unit)
+	case l.Criterion == target.Mask:
+		return "mask"
+	default:
+		return eng(l.Max, l.Unit)
+	}
+}
+
+// shortNames head narrow columns and bars.
+var shortNames = map[target.Criterion]string{
+	target.HeaterDC:     "DC",
+	target.RipplePP:     "ripple p-p",
+	target.FoldedRipple: "folded ripple",
+	target.MainsLine:    "mains line",
+	target.SpikePeak:    "spike p95",
+	target.SpikeRate:    "spikes/s",
+	target.BandAudio:    "audio",
+	target.BandAudioA:   "audio A",
+	target.BandRF1:      "20k-1M",
+	target.BandRF2:      "1M-20M",
+	target.Noise:        "noise",
+	target.Density1k:    "1 kHz",
+	target.Density10k:   "10 kHz",
+	target.Density100k:  "100 kHz",
+	target.Mask:         "mask",
+}
+
+func shortName(l target.Limit) string {
+	if s, ok := shortNames[l.Criterion]; ok {
+		return s
+	}
+	return l.Name
+}
+
+func longName(l target.Limit) string {
+	if l.Name != "" {
+		return l.Name
+	}
+	return shortName(l)
+}
+
+// shapes tell a verdict without colour.
+var shapes = map[target.Verdict]string{
+	target.Pass:     "●",
+	target.NearMiss: "◐",
+	target.Fail:     "✕",
+	target.Open:     "○",
+	target.Retake:   "↻",
+}
+
+func shape(v target.Verdict) string {
+	if s, ok := shapes[v]; ok {
+		return s
+	}
+	return "?"
+}
+
+// worstMargin is the unit's worst covered margin, nil when none is covered.
+func worstMargin(e *target.Evaluation) *target.Margin {
+	if e.Worst < 0 || e.Worst >= len(e.Margins) || !e.Margins[e.Worst].Covered {
+		return nil
+	}
+	return &e.Margins[e.Worst]
+}
+
+// clean makes a text from a sheet or a file name safe for plain-text outputs:
+// control characters (terminal escapes, line ends) become spaces and
+// characters that steer text direction go. Invalid UTF-8 turns into U+FFFD.
+func clean(s string) string {
+	s = strings.Map(func(r rune) rune {
+		switch {
+		case isBidiControl(r):
+			return -1
+		case unicode.IsControl(r), r == '\u2028', r == '\u2029':
+			return ' '
+		default:
+			return r
+		}
+	}, strings.ToValidUTF8(s, "\uFFFD"))
+	return strings.Join(strings.Fields(s), " ")
+}
+
+func isBidiControl(r rune) bool {
+	return r == 0x061C || r == 0x200E || r == 0x200F || r >= 0x202A && r <= 0x202E || r >= 0x2066 && r <= 0x2069
+}
+
+// isolate cleans a name and, when it holds right-to-left letters, wraps it in
+// first-strong-isolate marks, so that it can't turn the sentence around it.
+func isolate(s string) string {
+	s = clean(s)
+	for _, r := range s {
+		p, _ := bidi.LookupRune(r)
+		if c := p.Class(); c == bidi.R || c == bidi.AL {
+			return "\u2068" + s + "\u2069"
+		}
+	}
+	return s
+}
+
+// shorten cuts s to n runes with an ellipsis.
+func shorten(s string, n int) string {
+	if utf8.RuneCountInString(s) <= n {
+		return s
+	}
+	r := []rune(s)
+	return strings.TrimRight(string(r[:n-1]), " ") + "…"
+}
+
+// unitName is brand, model and mark in one line.
+func unitName(u target.Unit) string {
+	name := clean(u.Brand + " " + u.Model + " " + u.Mark)
+	if name == "" {
+		name = clean(u.Key)
+	}
+	if name == "" {
+		return "unnamed unit"
+	}
+	return name
+}
+
+// slug makes a file name part of a free text: lower-case ASCII letters, digits
+// and hyphens, at most 40 characters, never empty.
+func slug(s string) string {
+	var b strings.Builder
+	for _, r := range strings.ToLower(s) {
+		switch {
+		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9':
+			b.WriteRune(r)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
+			b.WriteByte('-')
+		}
+		if b.Len() >= 40 {
+			break
+		}
+	}
+	if out := strings.Trim(b.String(), "-"); out != "" {
+		return out
+	}
+	return "unit"
+}
+
+// plural is "1 unit" or "3 units".
+func plural(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
+// dash is a figure for a narrow cell: "-" when not measured.
+func dash(f analysis.Figure, unit string) string {
+	if !f.Known {
+		return "-"
+	}
+	return figureText(f, unit)
+}

@@ -1,0 +1,155 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"stillglow/analysis/target"
+)
+
+// Markdown is buildlog.md: short, to be pasted into a forum or a Git
+// repository, pictures linked relative to its own place.
+func (r *Report) Markdown() []byte {
+	var b strings.Builder
+	fmt.Fprintf(&b, "# %s\n\n", md(orText(r.Title, "Heater supplies measured")))
+	if line := joinNonEmpty(" · ", md(r.Workshop), md(r.Date), md(r.Instrument)); line != "" {
+		b.WriteString(line + "\n\n")
+	}
+	if r.Invented {
+		b.WriteString("> **" + InventedBanner + "**\n\n")
+	}
+	a := r.Answer()
+	for _, s := range []string{a.Best, a.Fit, a.Fix} {
+		if s != "" {
+			b.WriteString(mdEscape(s) + "\n\n")
+		}
+	}
+	fmt.Fprintf(&b, "Target: %s.\n\n", md(orText(r.Target.Title, r.Target.Name)))
+	r.markdownRanking(&b)
+	r.markdownBrands(&b)
+	r.markdownPictures(&b)
+	if len(a.Watch) > 0 {
+		b.WriteString("## Keep in mind\n\n")
+		for _, s := range a.Watch {
+			b.WriteString("- " + mdEscape(s) + "\n")
+		}
+		b.WriteString("\n")
+	}
+	b.WriteString("## Safety\n\n")
+	for _, s := range safetyNotes {
+		b.WriteString("- " + md(s) + "\n")
+	}
+	b.WriteString("\nMeasured with stillglow")
+	if r.ToolVersion != "" {
+		b.WriteString(" " + md(r.ToolVersion))
+	}
+	b.WriteString("; figures, captures and their SHA-256 are in [results.json](results.json) and [index.html](index.html).\n")
+	return []byte(b.String())
+}
+
+// markdownCriteria are the figures worth a column in a short log, at most four.
+func (r *Report) markdownCriteria() []target.Limit {
+	var out []target.Limit
+	for _, want := range []target.Criterion{target.RipplePP, target.MainsLine, target.SpikePeak, target.Noise} {
+		for _, l := range r.Target.Limits {
+			if l.Criterion == want {
+				out = append(out, l)
+			}
+		}
+	}
+	return out
+}
+
+func (r *Report) markdownRanking(b *strings.Builder) {
+	if len(r.Units) == 0 {
+		return
+	}
+	criteria := r.markdownCriteria()
+	b.WriteString("| # | unit | verdict | worst margin |")
+	rule := "| --: | :-- | :-- | --: |"
+	for _, l := range criteria {
+		fmt.Fprintf(b, " %s (limit %s) |", md(shortName(l)), limitText(l))
+		rule += " --: |"
+	}
+	b.WriteString(" dropper |\n" + rule + " :-- |\n")
+	for i := range r.Units {
+		u := &r.Units[i]
+		e := &u.Eval
+		worst := "not measured"
+		if m := worstMargin(e); m != nil {
+			worst = dbText(m.DB) + " (" + md(shortName(m.Limit)) + ")"
+		}
+		fmt.Fprintf(b, "| %s | %s | %s %s | %s |", rankText(r, i), mdEscape(isolate(shorten(unitName(e.Unit), 60))),
+			shape(e.Verdict), e.Verdict, worst)
+		for _, l := range criteria {
+			cell := "not measured"
+			if m := marginOf(e, l.Criterion); m != nil && m.Covered {
+				cell = figureText(m.Figure, l.Unit)
+			}
+			b.WriteString(" " + cell + " |")
+		}
+		dropper := "-"
+		if _, part := bestPart(u.Plan); part != nil {
+			dropper = md(part.Label)
+		}
+		b.WriteString(" " + dropper + " |\n")
+	}
+	b.WriteString("\n")
+}
+
+func (r *Report) markdownBrands(b *strings.Builder) {
+	if len(r.Brands) == 0 {
+		return
+	}
+	b.WriteString("| brand | units passing | true share, 95 % | median margin | worst |\n| :-- | --: | --: | --: | --: |\n")
+	for _, br := range r.Brands {
+		fmt.Fprintf(b, "| %s | %d of %d | %s | %s | %s |\n", mdEscape(isolate(shorten(clean(br.Name), 60))), br.Passing, br.Units,
+			shareText(br), dbText(br.MedianDB), dbText(br.WorstDB))
+	}
+	b.WriteString("\n")
+}
+
+func (r *Report) markdownPictures(b *strings.Builder) {
+	for _, p := range r.plotList() {
+		if p.inLog {
+			fmt.Fprintf(b, "![%s](plots/%s.png)\n\n", md(p.alt), p.name)
+		}
+	}
+}
+
+// mdEscaper disarms everything Markdown would read as mark-up, HTML included.
+// A word joiner behind "@" keeps a forge from paging whoever bears the name.
+var mdEscaper = strings.NewReplacer("\\", "\\\\", "`", "\\`", "*", "\\*", "_", "\\_", "{", "\\{", "}", "\\}",
+	"[", "\\[", "]", "\\]", "<", "&lt;", ">", "&gt;", "&", "&amp;", "|", "\\|", "~", "\\~", "#", "\\#",
+	"@", "@\u2060", "!", "\\!", "$", "\\$")
+
+// md is a free text as Markdown shows it literally, in one line.
+func md(s string) string { return mdEscape(clean(s)) }
+
+// mdEscape is md for a text that is clean already, such as a sentence of Answer,
+// whose names stay isolated.
+func mdEscape(s string) string {
+	s = mdEscaper.Replace(s)
+	// A list, rule or heading can only start at the line's start.
+	if s != "" && strings.ContainsRune("-+=", rune(s[0])) {
+		s = "\\" + s
+	}
+	return s
+}
+
+func orText(s, fallback string) string {
+	if clean(s) == "" {
+		return fallback
+	}
+	return s
+}
+
+func joinNonEmpty(sep string, parts ...string) string {
+	var out []string
+	for _, p := range parts {
+		if strings.TrimSpace(p) != "" {
+			out = append(out, p)
+		}
+	}
+	return strings.Join(out, sep)
+}

@@ -1,0 +1,85 @@
+package report
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// brandLimit is how many brands one strip plot holds.
+const brandLimit = 12
+
+// brandFigure is the strip plot: every unit's worst margin, a row per brand,
+// with median and spread, and how many pass.
+func brandFigure(r *Report) *figure {
+	n := min(len(r.Brands), brandLimit)
+	if n == 0 {
+		return nil
+	}
+	p := newPanel("worst margin in dB: right of 0 is inside the target", "")
+	p.Y.Min, p.Y.Max = -0.6, float64(n)-0.4
+	p.Y.LineStyle.Width = 0
+	p.Y.Tick.LineStyle.Width = 0
+	p.Y.Tick.Marker = brandTicks{r, n}
+	p.X.Min, p.X.Max = -1, 1
+	for _, b := range r.Brands[:n] {
+		for _, v := range b.UnitWorstDB {
+			if finite(v) {
+				p.X.Min, p.X.Max = math.Min(p.X.Min, v), math.Max(p.X.Max, v)
+			}
+		}
+	}
+	widen(&p.X, 0.08)
+	p.X.Max += (p.X.Max - p.X.Min) * 0.28 // room for the words at the right
+	p.Add(grid{}, zeroLine{})
+	for i, b := range r.Brands[:n] {
+		row := float64(n - 1 - i)
+		if finite(b.SpreadDB) && b.SpreadDB > 0 {
+			p.Add(curveOnly{curve{x: []float64{b.MedianDB - b.SpreadDB, b.MedianDB + b.SpreadDB}, y: []float64{row, row},
+				line: draw.LineStyle{Color: paleBlue, Width: vg.Points(9)}}})
+		}
+		m := marks{shape: draw.CircleGlyph{}, color: blue, size: vg.Points(3.6)}
+		out := marks{shape: draw.CrossGlyph{}, color: vermillion, size: vg.Points(4.2)}
+		for j, v := range b.UnitWorstDB {
+			if !finite(v) {
+				continue
+			}
+			y := row + 0.12*float64(j%3-1) // units with equal margins stay apart
+			if v >= 0 {
+				m.x, m.y = append(m.x, v), append(m.y, y)
+			} else {
+				out.x, out.y = append(out.x, v), append(out.y, y)
+			}
+		}
+		p.Add(m, out)
+		p.Add(curveOnly{curve{x: []float64{b.MedianDB, b.MedianDB}, y: []float64{row - 0.3, row + 0.3},
+			line: draw.LineStyle{Color: ink, Width: vg.Points(1.6)}}})
+		p.Add(note{x: p.X.Max, y: row, xAlign: draw.XRight, yAlign: draw.YCenter, color: ink,
+			text: fmt.Sprintf("%d of %d pass (%s)", b.Passing, b.Units, shareText(b))})
+	}
+	return &figure{panels: []*plot.Plot{p}, footer: "dot: unit inside; cross: over; bar: median; band: spread (1.4826 MAD); share of all units of the brand, 95 % interval"}
+}
+
+// zeroLine is the target's edge.
+type zeroLine struct{}
+
+func (zeroLine) Plot(c draw.Canvas, p *plot.Plot) {
+	trX, _ := p.Transforms(&c)
+	c.StrokeLine2(limitLine, trX(0), c.Min.Y, trX(0), c.Max.Y)
+}
+
+type brandTicks struct {
+	r *Report
+	n int
+}
+
+func (t brandTicks) Ticks(_, _ float64) []plot.Tick {
+	var out []plot.Tick
+	for i, b := range t.r.Brands[:t.n] {
+		out = append(out, plot.Tick{Value: float64(t.n - 1 - i), Label: plotText(shorten(clean(b.Name), 24))})
+	}
+	return out
+}

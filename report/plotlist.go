@@ -1,0 +1,154 @@
+package report
+
+import (
+	"fmt"
+	"sort"
+
+	"stillglow/analysis"
+)
+
+// plotSpec is one picture of the report, drawn on demand.
+type plotSpec struct {
+	name    string // file name without folder and extension
+	kind    string // "spectrum", "waveform", ...
+	caption string // over the picture
+	alt     string // what it shows, in words
+	unit    int    // index into Units, -1 for the whole bench
+	inLog   bool   // shown in the build log
+	figure  func() *figure
+}
+
+// plotList names every picture that has data behind it, in a fixed order.
+func (r *Report) plotList() []plotSpec {
+	var out []plotSpec
+	add := func(s plotSpec, has bool, f func() *figure) {
+		if !has {
+			return
+		}
+		s.figure = func() *figure {
+			g := f()
+			if g == nil {
+				return nil
+			}
+			g.title = s.caption
+			if r.Invented {
+				g.footer = joinNonEmpty(" · ", g.footer, "invented data")
+			}
+			return g
+		}
+		out = append(out, s)
+	}
+	add(plotSpec{name: "brands", kind: "brands", unit: -1, inLog: true, caption: "Brands: worst margin of every unit",
+		alt: brandsAlt(r)}, len(r.Brands) > 0, func() *figure { return brandFigure(r) })
+	withSpectrum := 0
+	for i := range r.Units {
+		if len(spectra(r.Units[i].Captures)) > 0 {
+			withSpectrum++
+		}
+	}
+	add(plotSpec{name: "overlay", kind: "overlay", unit: -1, inLog: true, caption: "Spectra of the first units in the ranking",
+		alt: "Noise density over frequency of the first units in the ranking, laid over each other with the target's limits"},
+		withSpectrum > 1 && overlayFigure(r) != nil, func() *figure { return overlayFigure(r) })
+	best := r.best()
+	for i := range r.Units {
+		u := &r.Units[i]
+		name := shorten(unitName(u.Eval.Unit), 60)
+		base := fmt.Sprintf("%02d-%s", i+1, slug(unitName(u.Eval.Unit)))
+		unit := func(kind, what, alt string, inLog, has bool, f func() *figure) {
+			add(plotSpec{name: base + "-" + kind, kind: kind, unit: i, inLog: inLog && u == best,
+				caption: name + ": " + what, alt: what + " of " + name + alt}, has, f)
+		}
+		unit("waveform", "waveform", waveformAlt(u), true, longest(u.Captures) != nil || fastest(u.Captures) != nil,
+			func() *figure { return waveformFigure(u) })
+		unit("cycle", "switching cycle, folded", cycleAlt(u), false, cycleOf(u.Captures) != nil,
+			func() *figure { return cycleFigure(u) })
+		unit("spike", "typical spike", spikeAlt(u), false, spikeOf(u.Captures) != nil,
+			func() *figure { return spikeFigure(u) })
+		unit("spectrum", "spectrum", spectrumAlt(u), true, len(spectra(u.Captures)) > 0 && spectrumFigure(u, &r.Target) != nil,
+			func() *figure { return spectrumFigure(u, &r.Target) })
+		unit("histograms", "spike peaks and intervals", "", false, histogramFigure(u) != nil,
+			func() *figure { return histogramFigure(u) })
+		unit("filter", "before and after the post-filter", "", false, filterFigure(u, &r.Target) != nil,
+			func() *figure { return filterFigure(u, &r.Target) })
+	}
+	return out
+}
+
+func brandsAlt(r *Report) string {
+	s := "Worst margin of every unit by brand"
+	for i, b := range r.Brands {
+		if i == brandLimit {
+			break
+		}
+		s += fmt.Sprintf("; %s: %d of %d pass, median %s", shorten(clean(b.Name), 40), b.Passing, b.Units, dbText(b.MedianDB))
+	}
+	return s
+}
+
+func waveformAlt(u *Unit) string {
+	if m := longest(u.Captures); m != nil {
+		return fmt.Sprintf(": %s record, %s peak-to-peak, %s", eng(m.DurationS, "s"), figureText(m.PPV, voltUnit(m)),
+			plural(m.Spikes.Count, "spike"))
+	}
+	return ""
+}
+
+func cycleAlt(u *Unit) string {
+	if m := cycleOf(u.Captures); m != nil {
+		return fmt.Sprintf(": ripple %s peak-to-peak at %s", figureText(m.RipplePPV, voltUnit(m)), figureText(m.SwitchingHz, "Hz"))
+	}
+	return ""
+}
+
+func spikeAlt(u *Unit) string {
+	if m := spikeOf(u.Captures); m != nil {
+		return ": " + spikeWords(m)
+	}
+	return ""
+}
+
+func spectrumAlt(u *Unit) string {
+	s := ""
+	for _, m := range spectra(u.Captures) {
+		if m.Noise.DensityVRHz.Known {
+			s += fmt.Sprintf(": noise floor %s at %s", figureText(m.Noise.DensityVRHz, voltUnit(m)+"/√Hz"), figureText(m.Noise.AtHz, "Hz"))
+			break
+		}
+	}
+	for i, l := range strongestLines(u, 3) {
+		if i == 0 {
+			s += "; strongest lines "
+		} else {
+			s += ", "
+		}
+		s += clean(l.Name) + " " + eng(l.RMSV, "V") + " rms"
+	}
+	return s
+}
+
+// strongestLines are the n strongest named lines over all captures of a unit,
+// each name once.
+func strongestLines(u *Unit, n int) []analysis.Line {
+	best := map[string]analysis.Line{}
+	var names []string
+	for _, m := range spectra(u.Captures) {
+		for _, l := range m.Lines {
+			if l.Name == "" || !m.Calibrated {
+				continue
+			}
+			old, seen := best[l.Name]
+			if !seen {
+				names = append(names, l.Name)
+			}
+			if !seen || l.RMSV > old.RMSV {
+				best[l.Name] = l
+			}
+		}
+	}
+	sort.SliceStable(names, func(i, j int) bool { return best[names[i]].RMSV > best[names[j]].RMSV })
+	var out []analysis.Line
+	for _, name := range names[:min(n, len(names))] {
+		out = append(out, best[name])
+	}
+	return out
+}

@@ -1,0 +1,317 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"stillglow/analysis"
+	"stillglow/analysis/target"
+)
+
+// spectrumPanel is a panel with log axes in hertz and V/√Hz.
+func spectrumPanel(unit string) *plot.Plot {
+	p := newPanel("frequency in Hz", "noise density in "+unit+"/√Hz")
+	p.X.Scale, p.Y.Scale = plot.LogScale{}, plot.LogScale{}
+	p.X.Tick.Marker, p.Y.Tick.Marker = logTicks{}, logTicks{}
+	p.Add(grid{})
+	return p
+}
+
+// logExtent takes a curve's positive finite points into an axis pair.
+func logExtent(p *plot.Plot, x, y []float64) {
+	for i := range min(len(x), len(y)) {
+		if finite(x[i]) && finite(y[i]) && x[i] > 0 && y[i] > 0 {
+			p.X.Min, p.X.Max = math.Min(p.X.Min, x[i]), math.Max(p.X.Max, x[i])
+			p.Y.Min, p.Y.Max = math.Min(p.Y.Min, y[i]), math.Max(p.Y.Max, y[i])
+		}
+	}
+}
+
+// settle rounds the density axis out to decades and makes sure that the axes
+// are usable; it reports whether there is anything to draw.
+func settle(p *plot.Plot) bool {
+	if !(p.X.Max > p.X.Min) || !(p.Y.Max > 0) {
+		return false
+	}
+	p.Y.Min = math.Pow(10, math.Floor(math.Log10(p.Y.Min)))
+	p.Y.Max = math.Pow(10, math.Ceil(math.Log10(p.Y.Max)+0.15)) // room for line names
+	return true
+}
+
+// spectra are the captures of a unit that have a spectrum, slow ones first.
+func spectra(cs []Capture) []*analysis.Measurement {
+	var out []*analysis.Measurement
+	for _, c := range cs {
+		if c.M != nil && len(c.M.Spectrum.FrequencyHz) > 1 {
+			out = append(out, c.M)
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].SampleRateHz < out[j].SampleRateHz })
+	return out
+}
+
+// spectrumFigure draws the density of every capture with baseline, the named
+// lines and the target's limits.
+func spectrumFigure(u *Unit, t *target.Target) *figure {
+	ms := spectra(u.Captures)
+	if len(ms) == 0 {
+		return nil
+	}
+	p := spectrumPanel(voltUnit(ms[0]))
+	var k key
+	for i, m := range ms {
+		x, y := thin(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, plotColumns/2)
+		logExtent(p, x, y)
+		st := curveStyles[[]int{0, 2, 3, 4, 5}[i%5]]
+		st.Dashes = nil // overlapping captures of one unit: thin solid lines stay legible
+		st.Width = vg.Points(0.9)
+		p.Add(curveOnly{curve{x: x, y: y, line: st}})
+		k.add(fmt.Sprintf("%s at %s", eng(m.DurationS, "s"), eng(m.SampleRateHz, "S/s")), st)
+	}
+	for _, m := range ms {
+		if len(m.Spectrum.BaselineVRHz) == len(m.Spectrum.FrequencyHz) {
+			x, y := thin(m.Spectrum.FrequencyHz, m.Spectrum.BaselineVRHz, plotColumns/4)
+			logExtent(p, x, y)
+			p.Add(curveOnly{curve{x: x, y: y, line: baselineLine}})
+			k.addOnce("baseline (instrument)", baselineLine)
+		}
+	}
+	if !settle(p) {
+		return nil
+	}
+	if addLimits(p, t) {
+		k.add("limit of the target", limitLine)
+	}
+	p.Add(lineNames{ms})
+	p.Add(k)
+	return &figure{panels: []*plot.Plot{p}}
+}
+
+func (k *key) add(name string, st draw.LineStyle) {
+	k.names, k.lines = append(k.names, name), append(k.lines, st)
+}
+
+func (k *key) addOnce(name string, st draw.LineStyle) {
+	for _, n := range k.names {
+		if n == name {
+			return
+		}
+	}
+	k.add(name, st)
+}
+
+// curveOnly hides a curve's range: the axes are set by logExtent.
+type curveOnly struct{ c curve }
+
+func (o curveOnly) Plot(c draw.Canvas, p *plot.Plot) { o.c.Plot(c, p) }
+
+// addLimits draws the target's mask and its density limits; it reports whether
+// there were any inside the panel.
+func addLimits(p *plot.Plot, t *target.Target) bool {
+	drawn := false
+	for _, l := range t.Limits {
+		x, y := limitCurve(l, p.X.Min, p.X.Max)
+		if len(x) == 0 {
+			continue
+		}
+		drawn = true
+		_, hi := extent(y)
+		lo, _ := extent(y)
+		if hi > p.Y.Max {
+			p.Y.Max = math.Min(math.Pow(10, math.Ceil(math.Log10(hi))), p.Y.Max*100)
+		}
+		if lo > 0 && lo < p.Y.Min {
+			p.Y.Min = math.Max(math.Pow(10, math.Floor(math.Log10(lo))), p.Y.Min/100)
+		}
+		p.Add(curveOnly{curve{x: x, y: y, line: limitLine}})
+	}
+	return drawn
+}
+
+// limitCurve is a limit as a curve of density over frequency within lo to hi;
+// empty for limits that are no density.
+func limitCurve(l target.Limit, lo, hi float64) (x, y []float64) {
+	flat := func(a, b float64) ([]float64, []float64) {
+		a, b = math.Max(a, lo), math.Min(b, hi)
+		if !(b > a) {
+			return nil, nil
+		}
+		return []float64{a, b}, []float64{l.Max, l.Max}
+	}
+	switch l.Criterion {
+	case target.Mask:
+		for _, pt := range l.Points {
+			if pt.Hz > 0 && pt.VRHz > 0 {
+				x, y = append(x, pt.Hz), append(y, pt.VRHz)
+			}
+		}
+		return x, y
+	case target.Noise:
+		return flat(l.NeedLowHz, l.NeedHighHz)
+	case target.Density1k:
+		return flat(900, 1100)
+	case target.Density10k:
+		return flat(9e3, 11e3)
+	case target.Density100k:
+		return flat(90e3, 110e3)
+	default:
+		return nil, nil
+	}
+}
+
+// lineNames writes the names of the strongest lines above their peaks, without
+// letting two overlap.
+type lineNames struct{ ms []*analysis.Measurement }
+
+// maxLineNames keeps the picture readable.
+const maxLineNames = 7
+
+func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
+	trX, trY := p.Transforms(&c)
+	var taken []vg.Rectangle
+	seen := map[string]bool{}
+	for _, l := range n.pick(p) {
+		if seen[l.name] {
+			continue
+		}
+		seen[l.name] = true
+		st := textStyle(9, ink)
+		st.XAlign = draw.XCenter
+		s := plotText(shorten(clean(l.name), 34))
+		at := vg.Point{X: trX(l.hz), Y: trY(math.Min(l.vrhz, p.Y.Max))}
+		pt := vg.Point{X: at.X, Y: at.Y + 7}
+		half := st.Width(s) / 2
+		pt.X = min(max(pt.X, c.Min.X+half+2), c.Max.X-half-2)
+		for range 12 {
+			r := st.Rectangle(s).Add(pt)
+			if r.Max.Y > c.Max.Y {
+				break
+			}
+			if !overlaps(r, taken) {
+				taken = append(taken, r)
+				c.StrokeLine2(draw.LineStyle{Color: softInk, Width: vg.Points(0.4)}, at.X, at.Y+1.5, at.X, pt.Y-1)
+				c.FillText(st, pt, s)
+				break
+			}
+			pt.Y += 11
+		}
+	}
+}
+
+type namedLine struct {
+	name     string
+	hz, vrhz float64
+}
+
+// pick takes the strongest named lines with where their peak is drawn.
+func (n lineNames) pick(p *plot.Plot) []namedLine {
+	var out []namedLine
+	for _, m := range n.ms {
+		lines := append([]analysis.Line(nil), m.Lines...)
+		sort.SliceStable(lines, func(i, j int) bool { return lines[i].RMSV > lines[j].RMSV })
+		taken := 0
+		for _, l := range lines {
+			if l.Name == "" || l.FrequencyHz < p.X.Min || l.FrequencyHz > p.X.Max || taken == maxLineNames/len(n.ms)+1 {
+				continue
+			}
+			if v := peakNear(&m.Spectrum, l.FrequencyHz); v > 0 {
+				out = append(out, namedLine{l.Name, l.FrequencyHz, v})
+				taken++
+			}
+		}
+	}
+	return out
+}
+
+// peakNear is the spectrum's highest point within 3 % of hz.
+func peakNear(s *analysis.Spectrum, hz float64) float64 {
+	v := 0.0
+	i := sort.SearchFloat64s(s.FrequencyHz, hz*0.97)
+	for ; i < len(s.FrequencyHz) && i < len(s.VRHz) && s.FrequencyHz[i] <= hz*1.03; i++ {
+		if finite(s.VRHz[i]) {
+			v = math.Max(v, s.VRHz[i])
+		}
+	}
+	return v
+}
+
+func overlaps(r vg.Rectangle, taken []vg.Rectangle) bool {
+	for _, t := range taken {
+		if r.Min.X < t.Max.X+3 && t.Min.X < r.Max.X+3 && r.Min.Y < t.Max.Y && t.Min.Y < r.Max.Y {
+			return true
+		}
+	}
+	return false
+}
+
+// overlayLimit is how many units one overlay can hold and still be read.
+const overlayLimit = 5
+
+// overlayFigure lays the spectra of the first ranked units over each other.
+func overlayFigure(r *Report) *figure {
+	p := spectrumPanel("V")
+	var k key
+	for i := range r.Units {
+		u := &r.Units[i]
+		ms := spectra(u.Captures)
+		if len(ms) == 0 || len(k.names) == overlayLimit {
+			continue
+		}
+		st := curveStyles[len(k.names)]
+		drawn := false
+		for _, m := range ms {
+			if !m.Calibrated {
+				continue
+			}
+			x, y := thin(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, 250)
+			logExtent(p, x, y)
+			p.Add(curveOnly{curve{x: x, y: y, line: st}})
+			drawn = true
+		}
+		if drawn {
+			k.add(fmt.Sprintf("%d  %s", i+1, unitName(u.Eval.Unit)), st)
+		}
+	}
+	if len(k.names) < 2 || !settle(p) {
+		return nil
+	}
+	if addLimits(p, &r.Target) {
+		k.add("limit of the target", limitLine)
+	}
+	p.Add(k)
+	return &figure{panels: []*plot.Plot{p}}
+}
+
+// filterFigure shows a unit's density before and after the advised post-filter.
+func filterFigure(u *Unit, t *target.Target) *figure {
+	if u.Filter == nil || !u.Filter.Found || len(u.Filter.Best.AfterVRHz) < 2 {
+		return nil
+	}
+	p := spectrumPanel("V")
+	var k key
+	after := &u.Filter.Best
+	for _, m := range spectra(u.Captures) {
+		x, y := thin(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, plotColumns/2)
+		logExtent(p, x, y)
+		st := draw.LineStyle{Color: softInk, Width: vg.Points(0.8)}
+		p.Add(curveOnly{curve{x: x, y: y, line: st}})
+		k.addOnce("measured", st)
+	}
+	x, y := thin(after.SpectrumHz, after.AfterVRHz, plotColumns/2)
+	logExtent(p, x, y)
+	p.Add(curveOnly{curve{x: x, y: y, line: curveStyles[0]}})
+	k.add("predicted behind the "+string(after.Circuit.Topology)+" filter", curveStyles[0])
+	if !settle(p) {
+		return nil
+	}
+	if addLimits(p, t) {
+		k.add("limit of the target", limitLine)
+	}
+	p.Add(k)
+	return &figure{panels: []*plot.Plot{p}}
+}

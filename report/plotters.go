@@ -1,0 +1,299 @@
+package report
+
+import (
+	"image/color"
+	"math"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"stillglow/analysis"
+)
+
+// plotColumns is how many columns a drawn curve keeps: more than the plot has
+// pixels across at 800 wide, so that nothing seen is lost.
+const plotColumns = 1100
+
+// grid draws hair lines at the ticks; minor ones fainter.
+type grid struct{}
+
+func (grid) Plot(c draw.Canvas, p *plot.Plot) {
+	trX, trY := p.Transforms(&c)
+	for _, t := range p.X.Tick.Marker.Ticks(p.X.Min, p.X.Max) {
+		if t.Value >= p.X.Min && t.Value <= p.X.Max {
+			x := trX(t.Value)
+			c.StrokeLine2(gridStyle(t), x, c.Min.Y, x, c.Max.Y)
+		}
+	}
+	for _, t := range p.Y.Tick.Marker.Ticks(p.Y.Min, p.Y.Max) {
+		if t.Value >= p.Y.Min && t.Value <= p.Y.Max {
+			y := trY(t.Value)
+			c.StrokeLine2(gridStyle(t), c.Min.X, y, c.Max.X, y)
+		}
+	}
+}
+
+func gridStyle(t plot.Tick) draw.LineStyle {
+	if t.IsMinor() {
+		return faintGrid
+	}
+	return gridLine
+}
+
+// reduce brings an envelope down to at most columns columns: the least of the
+// least and the greatest of the greatest, so that no peak is lost.
+func reduce(e analysis.Envelope, columns int) analysis.Envelope {
+	n := len(e.MinV)
+	if n <= columns || columns < 1 {
+		return e
+	}
+	per := (n + columns - 1) / columns
+	out := analysis.Envelope{StartS: e.StartS, StepS: e.StepS * float64(per)}
+	for i := 0; i < n; i += per {
+		lo, hi := e.MinV[i], e.MaxV[i]
+		for j := i + 1; j < min(i+per, n); j++ {
+			lo, hi = math.Min(lo, e.MinV[j]), math.Max(hi, e.MaxV[j])
+		}
+		out.MinV, out.MaxV = append(out.MinV, lo), append(out.MaxV, hi)
+	}
+	return out
+}
+
+// band draws the space between two curves with thin outlines.
+type band struct {
+	x, lo, hi []float64
+	fill      color.Color
+	line      draw.LineStyle
+}
+
+func (b band) DataRange() (xmin, xmax, ymin, ymax float64) {
+	xmin, xmax = extent(b.x)
+	ymin, _ = extent(b.lo)
+	_, ymax = extent(b.hi)
+	return
+}
+
+func (b band) Plot(c draw.Canvas, p *plot.Plot) {
+	trX, trY := p.Transforms(&c)
+	n := len(b.x)
+	if n == 0 {
+		return
+	}
+	top, bottom := make([]vg.Point, n), make([]vg.Point, n)
+	ring := make([]vg.Point, 0, 2*n)
+	for i := range b.x {
+		top[i] = vg.Point{X: trX(b.x[i]), Y: trY(b.hi[i])}
+		bottom[i] = vg.Point{X: trX(b.x[i]), Y: trY(b.lo[i])}
+	}
+	ring = append(ring, top...)
+	for i := n - 1; i >= 0; i-- {
+		ring = append(ring, bottom[i])
+	}
+	c.FillPolygon(b.fill, c.ClipPolygonXY(ring))
+	if b.line.Width > 0 {
+		c.StrokeLines(b.line, c.ClipLinesXY(top)...)
+		c.StrokeLines(b.line, c.ClipLinesXY(bottom)...)
+	}
+}
+
+// curve is a polyline; points that are not finite break it.
+type curve struct {
+	x, y []float64
+	line draw.LineStyle
+}
+
+func (k curve) DataRange() (xmin, xmax, ymin, ymax float64) {
+	xmin, xmax = extent(k.x)
+	ymin, ymax = extent(k.y)
+	return
+}
+
+func (k curve) Plot(c draw.Canvas, p *plot.Plot) {
+	trX, trY := p.Transforms(&c)
+	_, xLog := p.X.Scale.(plot.LogScale)
+	_, yLog := p.Y.Scale.(plot.LogScale)
+	var run []vg.Point
+	flush := func() {
+		if len(run) > 1 {
+			c.StrokeLines(k.line, c.ClipLinesXY(run)...)
+		}
+		run = run[:0]
+	}
+	for i := range k.x {
+		if !finite(k.x[i]) || !finite(k.y[i]) || xLog && k.x[i] <= 0 || yLog && k.y[i] <= 0 {
+			flush()
+			continue
+		}
+		run = append(run, vg.Point{X: trX(k.x[i]), Y: trY(k.y[i])})
+	}
+	flush()
+}
+
+// thin reduces a curve over log-spaced x to about columns columns, keeping the
+// least and greatest y of each in the order they come.
+func thin(x, y []float64, columns int) (tx, ty []float64) {
+	n := min(len(x), len(y))
+	if n <= 2*columns {
+		return x[:n], y[:n]
+	}
+	per := (n + columns - 1) / columns
+	for i := 0; i < n; i += per {
+		lo, hi := i, i
+		for j := i; j < min(i+per, n); j++ {
+			if y[j] < y[lo] {
+				lo = j
+			}
+			if y[j] > y[hi] {
+				hi = j
+			}
+		}
+		a, b := min(lo, hi), max(lo, hi)
+		tx, ty = append(tx, x[a]), append(ty, y[a])
+		if b > a {
+			tx, ty = append(tx, x[b]), append(ty, y[b])
+		}
+	}
+	return tx, ty
+}
+
+// marks draws glyphs at points.
+type marks struct {
+	x, y  []float64
+	shape draw.GlyphDrawer
+	color color.Color
+	size  vg.Length
+	lift  vg.Length // moved up (or down) from the point
+}
+
+func (m marks) Plot(c draw.Canvas, p *plot.Plot) {
+	trX, trY := p.Transforms(&c)
+	st := draw.GlyphStyle{Color: m.color, Radius: m.size, Shape: m.shape}
+	for i := range m.x {
+		pt := vg.Point{X: trX(m.x[i]), Y: trY(m.y[i]) + m.lift}
+		if pt.X >= c.Min.X && pt.X <= c.Max.X {
+			c.DrawGlyphNoClip(st, pt)
+		}
+	}
+}
+
+// bars draws a histogram.
+type bars struct {
+	edges  []float64
+	counts []int
+	fill   color.Color
+}
+
+func (b bars) DataRange() (xmin, xmax, ymin, ymax float64) {
+	xmin, xmax = extent(b.edges)
+	for _, n := range b.counts {
+		ymax = math.Max(ymax, float64(n))
+	}
+	return xmin, xmax, 0, ymax * 1.05
+}
+
+func (b bars) Plot(c draw.Canvas, p *plot.Plot) {
+	trX, trY := p.Transforms(&c)
+	for i, n := range b.counts {
+		if n == 0 || i+1 >= len(b.edges) {
+			continue
+		}
+		x0, x1, y := trX(b.edges[i]), trX(b.edges[i+1]), trY(float64(n))
+		c.FillPolygon(b.fill, []vg.Point{{X: x0 + 0.3, Y: c.Min.Y}, {X: x1 - 0.3, Y: c.Min.Y}, {X: x1 - 0.3, Y: y}, {X: x0 + 0.3, Y: y}})
+	}
+}
+
+// note is a direct label at a data point, with a paper-coloured ground.
+type note struct {
+	x, y   float64 // data; with corner set, shares of the panel from its lower left
+	text   string
+	corner bool
+	xAlign draw.XAlignment
+	yAlign draw.YAlignment
+	color  color.Color
+	dx, dy vg.Length
+}
+
+func (n note) Plot(c draw.Canvas, p *plot.Plot) {
+	pt := vg.Point{X: c.X(n.x), Y: c.Y(n.y)}
+	if !n.corner {
+		trX, trY := p.Transforms(&c)
+		pt = vg.Point{X: trX(n.x), Y: trY(n.y)}
+	}
+	pt.X += n.dx
+	pt.Y += n.dy
+	st := textStyle(9.5, n.color)
+	st.XAlign, st.YAlign = n.xAlign, n.yAlign
+	s := plotText(n.text)
+	r := st.Rectangle(s).Add(pt)
+	// Kept inside the panel.
+	if over := r.Max.X - c.Max.X; over > 0 {
+		pt.X -= over
+		r = st.Rectangle(s).Add(pt)
+	}
+	if under := c.Min.X - r.Min.X; under > 0 {
+		pt.X += under
+		r = st.Rectangle(s).Add(pt)
+	}
+	c.SetColor(color.NRGBA{0xFF, 0xFF, 0xFF, 0xD8})
+	r.Min.X -= 1.5
+	r.Max.X += 1.5
+	c.Fill(r.Path())
+	c.FillText(st, pt, s)
+}
+
+// key lists curves with their line style and name in the panel's upper right.
+type key struct {
+	names  []string
+	lines  []draw.LineStyle
+	bottom bool
+}
+
+func (k key) Plot(c draw.Canvas, p *plot.Plot) {
+	st := textStyle(9.5, ink)
+	st.YAlign = draw.YCenter
+	const rowH = vg.Length(12.5)
+	var widest vg.Length
+	names := make([]string, len(k.names))
+	for i, s := range k.names {
+		names[i] = fitText(plotText(s), st, (c.Max.X-c.Min.X)/2)
+		widest = max(widest, st.Width(names[i]))
+	}
+	left := c.Max.X - widest - 34
+	top := c.Max.Y - 3
+	if k.bottom {
+		top = c.Min.Y + rowH*vg.Length(len(names)) + 3
+	}
+	c.SetColor(color.NRGBA{0xFF, 0xFF, 0xFF, 0xD8})
+	c.Fill(vg.Rectangle{Min: vg.Point{X: left - 4, Y: top - rowH*vg.Length(len(names))}, Max: vg.Point{X: c.Max.X, Y: top}}.Path())
+	for i, s := range names {
+		y := top - rowH*(vg.Length(i)+0.5)
+		c.StrokeLine2(k.lines[i], left, y, left+24, y)
+		c.FillText(st, vg.Point{X: left + 28, Y: y}, s)
+	}
+}
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+// extent is the least and greatest finite value; both 0 for none.
+func extent(v []float64) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, x := range v {
+		if finite(x) {
+			lo, hi = math.Min(lo, x), math.Max(hi, x)
+		}
+	}
+	if lo > hi {
+		return 0, 0
+	}
+	return lo, hi
+}
+
+// scaled is v divided by factor.
+func scaled(v []float64, factor float64) []float64 {
+	out := make([]float64, len(v))
+	for i := range v {
+		out[i] = v[i] / factor
+	}
+	return out
+}

@@ -1,0 +1,259 @@
+package report
+
+import (
+	"encoding/json"
+
+	"stillglow/analysis"
+	"stillglow/analysis/filter"
+	"stillglow/analysis/heater"
+	"stillglow/analysis/target"
+)
+
+// JSON is results.json: everything the page shows, versioned, SI units in the
+// names, captures as in CaptureJSON. It follows results.schema.json.
+func (r *Report) JSON() ([]byte, error) {
+	d := &doc{}
+	d.add("schema_version", SchemaVersion)
+	d.add("tool", object{{"name", "stillglow"}, {"version", orNull(r.ToolVersion)}})
+	d.add("title", r.Title)
+	d.add("workshop", orNull(r.Workshop))
+	d.add("date", orNull(r.Date))
+	d.add("note", orNull(r.Note))
+	d.add("invented", r.Invented)
+	d.add("sheet", orNull(r.Sheet))
+	d.add("mains_hz", positive(r.MainsHz))
+	d.add("instrument", orNull(r.Instrument))
+	d.add("gain_percent", positive(r.GainPercent))
+	d.add("heater_load", heaterLoadObject(r.HeaterLoad, r.HeaterA))
+	d.add("target", targetObject(r.Target))
+	a := r.Answer()
+	d.add("answer", object{{"best", a.Best}, {"fit", orNull(a.Fit)}, {"fix", orNull(a.Fix)}, {"watch", list(a.Watch)}})
+	d.add("cautions", list(r.Cautions))
+	units := []object{}
+	for i := range r.Units {
+		u, err := unitObject(&r.Units[i], i+1)
+		if err != nil {
+			return nil, err
+		}
+		units = append(units, u)
+	}
+	d.add("units", units)
+	d.add("brands", brandObjects(r.Brands))
+	if r.Baseline == nil || r.Baseline.M == nil {
+		d.add("baseline", nil)
+	} else {
+		b, err := captureObject(*r.Baseline)
+		if err != nil {
+			return nil, err
+		}
+		d.add("baseline", b)
+	}
+	return json.Marshal(d.object)
+}
+
+func targetObject(t target.Target) object {
+	limits := []object{}
+	for _, l := range t.Limits {
+		o := object{{"criterion", string(l.Criterion)}, {"name", longName(l)}, {"unit", l.Unit},
+			{"max", positive(l.Max)}, {"min", positive(l.Min)}, {"need_low_hz", positive(l.NeedLowHz)},
+			{"need_high_hz", positive(l.NeedHighHz)}, {"source", orNull(l.Source)}}
+		if len(l.Points) > 0 {
+			points := []object{}
+			for _, p := range l.Points {
+				points = append(points, object{{"frequency_hz", number(p.Hz)}, {"v_per_rthz", number(p.VRHz)}})
+			}
+			o.add("points", points)
+		}
+		limits = append(limits, o)
+	}
+	return object{{"name", t.Name}, {"title", orNull(t.Title)}, {"description", orNull(t.Description)},
+		{"limits", limits}, {"assumptions", list(t.Assumptions)}}
+}
+
+func heaterLoadObject(l heater.Load, amps float64) object {
+	groups := []object{}
+	for _, g := range l.Groups {
+		groups = append(groups, object{{"type", g.Valve.Type}, {"count", g.Count}, {"wiring", string(g.Wiring)},
+			{"string", orNull(g.StringName)}, {"valve_v", positive(g.Valve.Volts)}, {"valve_a", positive(g.Valve.Amps)},
+			{"source", orNull(g.Valve.Source)}})
+	}
+	return object{{"rail_v", positive(l.Volts)}, {"load_a", positive(amps)}, {"groups", groups}}
+}
+
+func unitObject(u *Unit, position int) (object, error) {
+	d := &doc{}
+	e := &u.Eval
+	d.add("position", position)
+	d.add("rank", e.Rank)
+	d.add("key", e.Unit.Key)
+	d.add("brand", e.Unit.Brand)
+	d.add("model", orNull(e.Unit.Model))
+	d.add("mark", orNull(e.Unit.Mark))
+	d.add("note", orNull(e.Unit.Note))
+	d.add("rated_v", positive(e.Unit.RatedV))
+	d.add("rated_a", positive(e.Unit.RatedA))
+	d.add("heater_a", positive(e.Unit.HeaterA))
+	d.add("verdict", string(e.Verdict))
+	d.add("why", orNull(e.Why))
+	d.add("would_flip", orNull(e.WouldFlip))
+	d.add("outlier", e.Outlier)
+	if m := worstMargin(e); m != nil {
+		d.add("worst_criterion", string(m.Limit.Criterion))
+		d.add("worst_margin_db", number(m.DB))
+		d.add("rest_margin_sum_db", number(e.SumRestDB))
+	} else {
+		d.add("worst_criterion", nil)
+		d.add("worst_margin_db", nil)
+		d.add("rest_margin_sum_db", nil)
+	}
+	d.fig("loaded_dc_v", e.LoadedV)
+	d.fig("output_ohm", e.OutputOhm)
+	readings := []object{}
+	for _, x := range e.Unit.Readings {
+		readings = append(readings, object{{"load_a", number(x.LoadA)}, {"dc_v", number(x.V)}})
+	}
+	d.add("readings", readings)
+	d.add("margins", marginObjects(d, "margins.", e.Margins))
+	d.add("cautions", list(e.Cautions))
+	d.add("dropper", planObject(u.Plan))
+	d.add("post_filter", adviceObject(u.Filter))
+	d.add("heard", heardObject(u.Hears))
+	captures := []object{}
+	for _, c := range u.Captures {
+		o, err := captureObject(c)
+		if err != nil {
+			return nil, err
+		}
+		captures = append(captures, o)
+	}
+	d.add("captures", captures)
+	d.close()
+	return d.object, nil
+}
+
+// marginObjects lists margins; the figure's key is "figure", in the limit's unit.
+func marginObjects(d *doc, path string, margins []target.Margin) []object {
+	out := []object{}
+	for _, m := range margins {
+		o := object{{"criterion", string(m.Limit.Criterion)}, {"unit", m.Limit.Unit}}
+		f := m.Figure
+		if !m.Covered {
+			f = analysis.NotMeasured(m.Reason)
+		}
+		d.figure(&o, path+string(m.Limit.Criterion), "figure", f)
+		if m.Covered {
+			o.add("margin_db", number(m.DB))
+			o.add("margin_low_db", number(m.LowDB))
+			o.add("margin_high_db", number(m.HighDB))
+		} else {
+			o.add("margin_db", nil)
+			o.add("margin_low_db", nil)
+			o.add("margin_high_db", nil)
+		}
+		o.add("from", orNull(m.From))
+		o.add("captures", m.Captures)
+		out = append(out, o)
+	}
+	return out
+}
+
+func planObject(p *heater.Plan) any {
+	if p == nil {
+		return nil
+	}
+	best, _ := bestPart(p)
+	arrangements := []object{}
+	recommended := ""
+	for i := range p.Arrangements {
+		a := &p.Arrangements[i]
+		if a == best {
+			recommended = a.Name
+		}
+		parts := []object{}
+		for j, part := range a.Parts {
+			parts = append(parts, partObject(part, j == a.Best))
+		}
+		arrangements = append(arrangements, object{{"name", a.Name}, {"exact_ohm", positive(a.ExactOhm)},
+			{"ripple_db", number(a.RippleDB)}, {"parts", parts}, {"warnings", list(a.Warnings)}})
+	}
+	return object{{"nominal_a", number(p.NominalA)}, {"low_a", number(p.LowA)}, {"high_a", number(p.HighA)},
+		{"share_of_rated", positive(p.ShareOfRated)}, {"headroom_ok", p.HeadroomOK}, {"cold_a", positive(p.ColdA)},
+		{"cold_without_dropper_a", positive(p.ColdNoDropA)}, {"cold_rides", orNull(p.ColdRides)},
+		{"can_feed", p.CanFeed}, {"why", orNull(p.Why)}, {"recommended", orNull(recommended)},
+		{"arrangements", arrangements}, {"string_split", cornerObjects(p.StringSplit)},
+		{"warnings", list(p.Warnings)}, {"assumptions", list(p.Assumptions)}}
+}
+
+func partObject(p heater.Part, recommended bool) object {
+	return object{{"label", p.Label}, {"recommended", recommended}, {"ohm", positive(p.Ohm)},
+		{"heater_v", number(p.HeaterV)}, {"load_a", number(p.LoadA)}, {"part_w", number(p.W)},
+		{"buy_w", positive(p.BuyW)}, {"surface_celsius", positive(p.SurfaceC)}, {"heater_error", number(p.ErrFrac)},
+		{"corners", cornerObjects(p.Corners)}, {"warnings", list(p.Warnings)}}
+}
+
+func cornerObjects(corners []heater.Corner) []object {
+	out := []object{}
+	for _, c := range corners {
+		out = append(out, object{{"name", c.Name}, {"heater_v", number(c.HeaterV)}, {"load_a", number(c.LoadA)},
+			{"part_w", number(c.PartW)}, {"over_limit", c.OverLimit}, {"under_limit", c.UnderLimit}})
+	}
+	return out
+}
+
+func adviceObject(a *filter.Advice) any {
+	if a == nil {
+		return nil
+	}
+	d := &doc{}
+	d.add("found", a.Found)
+	d.add("why", orNull(a.Why))
+	d.add("reserve_db", number(a.ReserveDB))
+	d.add("common_mode", orNull(a.CommonMode))
+	if a.Found {
+		d.add("best", resultObject(d, "best.", &a.Best))
+	} else {
+		d.add("best", nil)
+	}
+	others := []object{}
+	for i := range a.Others {
+		o := &a.Others[i]
+		others = append(others, object{{"topology", string(o.Circuit.Topology)}, {"parts", list(o.Parts)},
+			{"drop_v", number(o.DropV)}, {"verdict", string(o.After.Verdict)}, {"worst_margin_db", number(o.After.WorstDB)},
+			{"warnings", list(o.Warnings)}})
+	}
+	d.add("others", others)
+	d.close()
+	return d.object
+}
+
+func resultObject(d *doc, path string, x *filter.Result) object {
+	return object{{"topology", string(x.Circuit.Topology)}, {"parts", list(x.Parts)}, {"drop_v", number(x.DropV)},
+		{"peak_db", number(x.PeakDB)}, {"peak_hz", positive(x.PeakHz)}, {"verdict", string(x.After.Verdict)},
+		{"worst_margin_db", number(x.After.WorstDB)},
+		{"margins", marginObjects(d, path+"margins.", x.After.Margins)},
+		{"gain", object{{"frequency_hz", series(x.FrequencyHz)}, {"gain_db", series(x.GainDB)}}},
+		{"after", object{{"frequency_hz", series(x.SpectrumHz)}, {"v_per_rthz", series(x.AfterVRHz)}}},
+		{"warnings", list(x.Warnings)}}
+}
+
+func heardObject(h *target.Heard) any {
+	if h == nil {
+		return nil
+	}
+	return object{{"input_a_weighted_rms_v", number(h.InputAVRMS)}, {"thermal_a_weighted_rms_v", number(h.ThermalAVRMS)},
+		{"under_db", number(h.UnderDB)}, {"frequency_hz", series(h.FrequencyHz)}, {"coupling_db", series(h.CouplingDB)},
+		{"assumptions", list(h.Assumptions)}, {"cannot_decide", orNull(h.CannotDecide)}}
+}
+
+func brandObjects(brands []target.Brand) []object {
+	out := []object{}
+	for _, b := range brands {
+		out = append(out, object{{"name", b.Name}, {"units", b.Units}, {"passing", b.Passing},
+			{"passing_share_low", number(b.ShareLow)}, {"passing_share_high", number(b.ShareHigh)},
+			{"median_margin_db", number(b.MedianDB)}, {"worst_margin_db", number(b.WorstDB)},
+			{"best_margin_db", number(b.BestDB)}, {"spread_db", number(b.SpreadDB)},
+			{"unit_margins_db", series(b.UnitWorstDB)}, {"unit_keys", list(b.UnitKeys)},
+			{"outliers", list(b.Outliers)}, {"more_to_tell", orNull(b.MoreToTell)}})
+	}
+	return out
+}

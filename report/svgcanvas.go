@@ -1,0 +1,213 @@
+package report
+
+import (
+	"fmt"
+	"html"
+	"image"
+	"image/color"
+	"math"
+	"strconv"
+	"strings"
+
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// svgCanvas is a vg.Canvas for pictures inside the page. gonum's own SVG canvas
+// writes style attributes, which the page's content security policy forbids,
+// and absolute coordinates in five digits, which make a page of 25 units twice
+// too large. This one writes presentation attributes, a class per colour (so
+// that the page's dark look can recolour them) and relative tenths of a point.
+// It knows what the plots here use: lines, filled polygons, circles, text and
+// right-angled rotation.
+type svgCanvas struct {
+	w, h  vg.Length
+	b     strings.Builder
+	stack []svgState
+}
+
+type svgState struct {
+	colour color.Color
+	width  vg.Length
+	dashes []vg.Length
+	// transform: x' = a x + c y + e, y' = b x + d y + f in points, y up
+	a, b, c, d, e, f float64
+}
+
+func newSVGCanvas(w, h vg.Length) *svgCanvas {
+	s := &svgCanvas{w: w, h: h, stack: []svgState{{a: 1, d: 1}}}
+	vg.Initialize(s)
+	return s
+}
+
+// inlineSVG draws a figure as markup for the page. label is its text alternative.
+func (f *figure) inlineSVG(label string) string {
+	c := newSVGCanvas(plotWidth, plotHeight)
+	f.draw(draw.New(c))
+	return fmt.Sprintf(`<svg class="plot" role="img" aria-label="%s" viewBox="0 0 %g %g">%s</svg>`,
+		html.EscapeString(label), plotWidth.Points(), plotHeight.Points(), c.b.String())
+}
+
+func (s *svgCanvas) top() *svgState                         { return &s.stack[len(s.stack)-1] }
+func (s *svgCanvas) Size() (w, h vg.Length)                 { return s.w, s.h }
+func (s *svgCanvas) SetLineWidth(w vg.Length)               { s.top().width = w }
+func (s *svgCanvas) SetLineDash(d []vg.Length, _ vg.Length) { s.top().dashes = d }
+func (s *svgCanvas) SetColor(c color.Color)                 { s.top().colour = c }
+func (s *svgCanvas) Push()                                  { s.stack = append(s.stack, *s.top()) }
+func (s *svgCanvas) Pop()                                   { s.stack = s.stack[:len(s.stack)-1] }
+func (s *svgCanvas) Translate(pt vg.Point)                  { s.apply(1, 0, 0, 1, pt.X.Points(), pt.Y.Points()) }
+func (s *svgCanvas) Scale(x, y float64)                     { s.apply(x, 0, 0, y, 0, 0) }
+func (s *svgCanvas) DrawImage(_ vg.Rectangle, _ image.Image) {
+	panic("report: no images in page plots")
+}
+
+func (s *svgCanvas) Rotate(rad float64) {
+	sin, cos := math.Sincos(rad)
+	s.apply(cos, sin, -sin, cos, 0, 0)
+}
+
+func (s *svgCanvas) apply(a, b, c, d, e, f float64) {
+	t := s.top()
+	t.a, t.b, t.c, t.d, t.e, t.f = t.a*a+t.c*b, t.b*a+t.d*b, t.a*c+t.c*d, t.b*c+t.d*d, t.a*e+t.c*f+t.e, t.b*e+t.d*f+t.f
+}
+
+// at is a point in tenths of an SVG unit, y down.
+func (s *svgCanvas) at(p vg.Point) (x, y int) {
+	t := s.top()
+	px, py := p.X.Points(), p.Y.Points()
+	return int(math.Round(10 * (t.a*px + t.c*py + t.e))), int(math.Round(10 * (s.h.Points() - (t.b*px + t.d*py + t.f))))
+}
+
+func (s *svgCanvas) Stroke(p vg.Path) {
+	t := s.top()
+	if t.width <= 0 {
+		return
+	}
+	fmt.Fprintf(&s.b, `<path class="s%s" stroke-width="%s"`, colourClass(t.colour), tenths(int(math.Round(10*t.width.Points()))))
+	if len(t.dashes) > 0 {
+		var d []string
+		for _, x := range t.dashes {
+			d = append(d, tenths(int(math.Round(10*x.Points()))))
+		}
+		fmt.Fprintf(&s.b, ` stroke-dasharray="%s"`, strings.Join(d, " "))
+	}
+	s.b.WriteString(` d="` + s.path(p) + `"/>`)
+}
+
+func (s *svgCanvas) Fill(p vg.Path) {
+	fmt.Fprintf(&s.b, `<path class="f%s" d="%s"/>`, colourClass(s.top().colour), s.path(p))
+}
+
+// FillString writes text; a turned context turns it about its own origin.
+func (s *svgCanvas) FillString(f font.Face, pt vg.Point, str string) {
+	if f.Font.Size == 0 || str == "" {
+		return
+	}
+	x, y := s.at(pt)
+	t := s.top()
+	turn := ""
+	if a := -math.Atan2(t.b, t.a) * 180 / math.Pi; math.Abs(a) > 0.01 {
+		turn = fmt.Sprintf(` transform="rotate(%s %s %s)"`, trimNumber(a), tenths(x), tenths(y))
+	}
+	bold := ""
+	if f.Font.Weight > 0 {
+		bold = ` font-weight="700"`
+	}
+	fmt.Fprintf(&s.b, `<text class="f%s" x="%s" y="%s" font-size="%s"%s%s>%s</text>`, colourClass(t.colour), tenths(x), tenths(y),
+		trimNumber(f.Font.Size.Points()), bold, turn, html.EscapeString(str))
+}
+
+func (s *svgCanvas) path(p vg.Path) string {
+	var b strings.Builder
+	lx, ly := 0, 0
+	pending := byte(0) // the command that goes on without being named again
+	move := func(cmd byte, x, y int) {
+		if cmd == 'l' && x == lx && y == ly {
+			return
+		}
+		if cmd != pending {
+			b.WriteByte(cmd)
+		} else if x >= lx {
+			b.WriteByte(' ')
+		}
+		if cmd == 'M' {
+			b.WriteString(tenths(x) + " " + tenths(y))
+			pending = 0
+		} else {
+			b.WriteString(tenths(x - lx))
+			if y >= ly {
+				b.WriteByte(' ')
+			}
+			b.WriteString(tenths(y - ly))
+			pending = 'l'
+		}
+		lx, ly = x, y
+	}
+	for _, k := range p {
+		switch k.Type {
+		case vg.MoveComp:
+			x, y := s.at(k.Pos)
+			move('M', x, y)
+		case vg.LineComp:
+			x, y := s.at(k.Pos)
+			move('l', x, y)
+		case vg.ArcComp: // full circles of glyphs only
+			cx, cy := s.at(k.Pos)
+			r := int(math.Round(10 * k.Radius.Points()))
+			fmt.Fprintf(&b, "M%s %sa%s %s 0 1 0 %s 0a%s %s 0 1 0 %s 0", tenths(cx-r), tenths(cy), tenths(r), tenths(r), tenths(2*r),
+				tenths(r), tenths(r), tenths(-2*r))
+			pending = 0
+		case vg.CloseComp:
+			b.WriteByte('z')
+			pending = 0
+		}
+	}
+	return b.String()
+}
+
+// tenths writes n tenths: 123 is "12.3", -5 is "-.5", 20 is "2".
+func tenths(n int) string {
+	sign := ""
+	if n < 0 {
+		sign, n = "-", -n
+	}
+	switch {
+	case n%10 == 0:
+		return sign + strconv.Itoa(n/10)
+	case n < 10:
+		return sign + "." + strconv.Itoa(n)
+	default:
+		return sign + strconv.Itoa(n/10) + "." + strconv.Itoa(n%10)
+	}
+}
+
+// plotColours are the shared style's colours by their class in the page; the
+// style sheet gives each a light and a dark value.
+var plotColours = []struct {
+	class string
+	color color.NRGBA
+}{
+	{"bg", paper}, {"ink", ink}, {"soft", softInk}, {"grid", gridInk}, {"blue", blue}, {"pale", paleBlue}, {"verm", vermillion},
+	{"green", green}, {"purp", purple}, {"oran", orange}, {"sky", sky},
+}
+
+func colourClass(c color.Color) string {
+	if c == nil {
+		return "-ink"
+	}
+	n := color.NRGBAModel.Convert(c).(color.NRGBA)
+	for _, p := range plotColours {
+		if p.color == n {
+			return "-" + p.class
+		}
+	}
+	switch {
+	case n.A < 0xFF: // the veil behind labels
+		return "-veil"
+	case n.R > 0xE0 && n.G > 0xE0:
+		return "-faint"
+	default:
+		return "-ink"
+	}
+}
