@@ -23,7 +23,11 @@ type Sheet struct {
 	Heaters    Heaters
 	Hears      *Hears // derive the target from what the valve hears
 	Units      []Unit
-	Pattern    string // watch: file pattern with {brand} {model} {mark} {load}
+	Pattern    string // watch: file pattern, see Pattern
+
+	HeaterDCMinV float64 // lower end of the heater_dc_v limit; the upper is in Limits
+
+	at map[string]place // where every key stands
 }
 
 // Instrument is what the captures were made with; a capture may override.
@@ -53,9 +57,9 @@ type Heaters struct {
 type HeaterGroup struct {
 	Type   string
 	Count  int
-	Wiring string // "6.3 V parallel" , "12.6 V series", "string"
-	String string
-	Line   int // in the sheet, for messages
+	Wiring string // "parallel" (6.3 V), "series" (12.6 V) or "string"
+	String string // name of the string the group is part of
+	Line   int    // in the sheet, for messages
 }
 
 // OwnValve is a valve type the user adds.
@@ -100,6 +104,9 @@ type Capture struct {
 	Path    string // resolved
 	LoadA   float64
 	Options capture.Options
-	Note    string
-	Line    int
+	// Baseline is the capture's own, or the instrument's where both are of one
+	// kind (scope or sound card); nil when there is none.
+	Baseline *Capture
+	Note     string
+	Line     int
 }

@@ -1,0 +1,258 @@
+package sheet
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"reflect"
+	"regexp"
+	"sort"
+	"strconv"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"stillglow/capture"
+)
+
+// builder turns the raw sheet into a Sheet and keeps the first error.
+type builder struct {
+	path, dir string
+	at        map[string]place
+	err       error
+}
+
+// fail records an error at a key, or at the table that should hold it.
+func (b *builder) fail(key, found, expected, fix string) {
+	if b.err != nil {
+		return
+	}
+	e := &capture.ParseError{Path: b.path, Found: found, Expected: expected, Fix: fix}
+	for k := key; ; {
+		if p, ok := b.at[k]; ok {
+			e.Line, e.Column = p.line, p.column
+			break
+		}
+		i := strings.LastIndexAny(k, ".[")
+		if i < 0 {
+			break
+		}
+		k = k[:i]
+	}
+	b.err = e
+}
+
+func (b *builder) line(key string) int { return b.at[key].line }
+
+func (b *builder) sheet(raw *rawSheet) *Sheet {
+	b.numbers(reflect.ValueOf(raw).Elem(), "", "")
+	if b.err != nil {
+		return nil
+	}
+	s := &Sheet{
+		Path: b.path, Dir: b.dir, Title: raw.Title, Workshop: raw.Workshop, Date: b.date(raw.Date),
+		Note: raw.Note, Invented: raw.Invented, MainsHz: raw.MainsHz, Target: raw.Target,
+		ReserveDB: raw.ReserveDB, Pattern: raw.Pattern, at: b.at,
+	}
+	if s.Title == "" {
+		s.Title = strings.TrimSuffix(filepath.Base(b.path), filepath.Ext(b.path))
+	}
+	if raw.MainsHz != 0 && raw.MainsHz != 50 && raw.MainsHz != 60 {
+		b.fail("mains_hz", fmt.Sprintf("mains_hz = %g", raw.MainsHz), "50 or 60", "leave it out to have it found")
+	}
+	b.limits(raw, s)
+	b.instrument(&raw.Instrument, &s.Instrument)
+	b.heaters(&raw.Heaters, &s.Heaters)
+	b.hears(raw.Hears, s)
+	if len(raw.Unit) > maxUnits {
+		b.fail("unit", fmt.Sprintf("%d units", len(raw.Unit)), fmt.Sprintf("at most %d", maxUnits), "")
+	}
+	for i := range raw.Unit {
+		if b.err == nil {
+			s.Units = append(s.Units, b.unit(&raw.Unit[i], fmt.Sprintf("unit[%d]", i), &s.Instrument))
+		}
+	}
+	b.unique(s)
+	if raw.Pattern != "" {
+		if _, err := ParsePattern(raw.Pattern); err != nil {
+			b.fail("pattern", err.Error(), "", "for example \"{brand}_{mark}_{rest}.csv\"")
+		}
+	}
+	return s
+}
+
+// numbers checks every number against its rule tag: a value that is written in
+// the sheet must be finite and within it.
+func (b *builder) numbers(v reflect.Value, path, rule string) {
+	switch v.Kind() {
+	case reflect.Pointer:
+		if !v.IsNil() {
+			b.numbers(v.Elem(), path, rule)
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			f := v.Type().Field(i)
+			b.numbers(v.Field(i), join(path, f.Tag.Get("toml")), f.Tag.Get("rule"))
+		}
+	case reflect.Slice:
+		for i := range v.Len() {
+			b.numbers(v.Index(i), path+"["+strconv.Itoa(i)+"]", rule)
+		}
+	case reflect.Float64, reflect.Int:
+		if _, written := b.at[path]; !written {
+			return
+		}
+		var x float64
+		if v.Kind() == reflect.Int {
+			x = float64(v.Int())
+		} else {
+			x = v.Float()
+		}
+		name := path[strings.LastIndexByte(path, '.')+1:]
+		found := fmt.Sprintf("%s = %g", name, x)
+		switch {
+		case math.IsNaN(x) || math.IsInf(x, 0):
+			b.fail(path, found, "a finite number", "")
+		case rule == "positive" && x <= 0:
+			b.fail(path, found, "a number over 0", "")
+		case rule == "nonneg" && x < 0:
+			b.fail(path, found, "0 or more", "")
+		case math.Abs(x) > 1e15:
+			b.fail(path, found, "a number within 1e15", "")
+		}
+	}
+}
+
+var isoDate = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}([T ][0-9:.+Zz-]+)?$`)
+
+func (b *builder) date(v any) string {
+	var s string
+	switch d := v.(type) {
+	case nil:
+		return ""
+	case string:
+		s = d
+	case toml.LocalDate:
+		s = d.String()
+	case toml.LocalDateTime:
+		s = d.String()
+	default:
+		s = strings.TrimSpace(fmt.Sprint(v))
+	}
+	if !isoDate.MatchString(s) {
+		b.fail("date", fmt.Sprintf("date %q", s), "a date like 2026-03-14", "")
+	}
+	return s
+}
+
+// limits takes [limits] and the mask. Only heater_dc_v is a pair.
+func (b *builder) limits(raw *rawSheet, s *Sheet) {
+	const band = "heater_dc_v"
+	keys := make([]string, 0, len(raw.Limits))
+	for k := range raw.Limits {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	for _, k := range keys {
+		key := "limits." + k
+		if s.Limits == nil {
+			s.Limits = map[string]float64{}
+		}
+		switch v := raw.Limits[k].(type) {
+		case []any:
+			lo, okLo := number(first(v, 0))
+			hi, okHi := number(first(v, 1))
+			if k != band || len(v) != 2 || !okLo || !okHi || !(lo >= 0) || !(hi > lo) || math.IsInf(hi, 0) {
+				b.fail(key, fmt.Sprintf("%s = %v", k, v), "heater_dc_v = [lowest, highest] in volts, one number elsewhere", "")
+				return
+			}
+			s.Limits[k], s.HeaterDCMinV = hi, lo
+		default:
+			x, ok := number(v)
+			switch {
+			case !ok || math.IsNaN(x) || math.IsInf(x, 0) || x <= 0:
+				b.fail(key, fmt.Sprintf("%s = %v", k, v), "a number over 0", "")
+				return
+			case k == band:
+				b.fail(key, fmt.Sprintf("%s = %v", k, v), "two numbers, [lowest, highest] volts", "")
+				return
+			}
+			s.Limits[k] = x
+		}
+	}
+	last := 0.0
+	for i, p := range raw.Mask {
+		key := fmt.Sprintf("mask[%d]", i)
+		if len(p) != 2 {
+			b.fail(key, fmt.Sprintf("a mask point of %d numbers", len(p)), "[hertz, V/√Hz]", "")
+			return
+		}
+		if p[0] <= last {
+			b.fail(key, fmt.Sprintf("%g Hz after %g Hz", p[0], last), "mask points by rising frequency", "")
+			return
+		}
+		last = p[0]
+		s.Mask = append(s.Mask, [2]float64{p[0], p[1]})
+	}
+	if len(raw.Mask) == 1 {
+		b.fail("mask", "a mask of one point", "two points or more", "")
+	}
+}
+
+func first(v []any, i int) any {
+	if i < len(v) {
+		return v[i]
+	}
+	return nil
+}
+
+func number(v any) (float64, bool) {
+	switch x := v.(type) {
+	case float64:
+		return x, true
+	case int64:
+		return float64(x), true
+	}
+	return 0, false
+}
+
+// unique refuses two units of one name and one file named twice.
+func (b *builder) unique(s *Sheet) {
+	if b.err != nil {
+		return
+	}
+	units := map[string]int{}
+	files := map[string]int{}
+	for i, u := range s.Units {
+		key := strings.ToLower(u.Brand + "\x00" + u.Model + "\x00" + u.Mark)
+		if line, ok := units[key]; ok {
+			b.fail(fmt.Sprintf("unit[%d].mark", i), fmt.Sprintf("unit %q again, first in line %d", u.Name(), line),
+				"a mark of its own for every unit", "")
+			return
+		}
+		units[key] = u.Line
+		for j, c := range u.Captures {
+			id := fmt.Sprintf("%s\x00%s\x00%d", filepath.Clean(c.Path), c.Options.Channel, c.Options.Segment)
+			if line, ok := files[id]; ok {
+				b.fail(fmt.Sprintf("unit[%d].capture[%d].file", i, j), fmt.Sprintf("%q again, first in line %d", c.File, line),
+					"every capture named once", "give the channel or the segment when one file holds several")
+				return
+			}
+			files[id] = c.Line
+		}
+	}
+}
+
+// exists fails unless the file is there and no folder.
+func (b *builder) exists(key, file, path string) {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil && os.IsNotExist(err):
+		b.fail(key, fmt.Sprintf("no capture at %q", file), "", "paths are relative to the sheet's folder")
+	case err != nil:
+		b.fail(key, fmt.Sprintf("capture %q can't be reached", file), "a file", "check the path and its permissions")
+	case info.IsDir():
+		b.fail(key, fmt.Sprintf("%q is a folder", file), "a CSV or WAV file", "")
+	}
+}

@@ -1,0 +1,60 @@
+package sheet
+
+import (
+	"reflect"
+	"sort"
+	"strings"
+
+	"github.com/agnivade/levenshtein"
+)
+
+// nearest is the word closest to found by edit distance, "" when none is near
+// enough to be meant.
+func nearest(found string, words []string) string {
+	best, bestD := "", 1<<30
+	low := strings.ToLower(found)
+	for _, w := range words {
+		d := levenshtein.ComputeDistance(low, strings.ToLower(w))
+		if d < bestD {
+			best, bestD = w, d
+		}
+	}
+	if best == "" || bestD > max(2, min(len(best), len(low))/2) {
+		return ""
+	}
+	return best
+}
+
+// keysOf lists the keys a table knows: the table is named by its keys without
+// indices.
+func keysOf(table []string) []string {
+	t := reflect.TypeFor[rawSheet]()
+	for _, k := range table {
+		f, ok := fieldOf(t, k)
+		if !ok {
+			return nil
+		}
+		t = f.Type
+		for t.Kind() == reflect.Slice || t.Kind() == reflect.Pointer {
+			t = t.Elem()
+		}
+		if t.Kind() != reflect.Struct {
+			return nil
+		}
+	}
+	var keys []string
+	for i := range t.NumField() {
+		keys = append(keys, t.Field(i).Tag.Get("toml"))
+	}
+	sort.Strings(keys)
+	return keys
+}
+
+func fieldOf(t reflect.Type, key string) (reflect.StructField, bool) {
+	for i := range t.NumField() {
+		if t.Field(i).Tag.Get("toml") == key {
+			return t.Field(i), true
+		}
+	}
+	return reflect.StructField{}, false
+}

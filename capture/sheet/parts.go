@@ -1,0 +1,197 @@
+package sheet
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"stillglow/capture"
+)
+
+// oneOf checks a word against the words allowed ("" is allowed too).
+func (b *builder) oneOf(key, found string, words ...string) string {
+	if found == "" {
+		return ""
+	}
+	for _, w := range words {
+		if strings.EqualFold(found, w) {
+			return w
+		}
+	}
+	b.fail(key, fmt.Sprintf("%s = %q", key[strings.LastIndexByte(key, '.')+1:], found), "one of "+strings.Join(words, ", "), "")
+	return ""
+}
+
+func (b *builder) instrument(raw *rawInstrument, in *Instrument) {
+	*in = Instrument{
+		Name: raw.Name, ProbeFactor: raw.ProbeFactor, BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited,
+		Coupling:    capture.Coupling(b.oneOf("instrument.coupling", raw.Coupling, "ac", "dc")),
+		GainPercent: raw.GainPercent, VoltsPerFullScale: raw.VoltsPerFullScale, MemorySamples: raw.MemorySamples,
+		LowPass: b.oneOf("instrument.low_pass", raw.LowPass, "first-order", "butterworth4", "gaussian", "ideal", "none"),
+	}
+	if raw.Baseline != nil {
+		c := b.capture(raw.Baseline, "instrument.baseline", in)
+		in.Baseline = &c
+	}
+}
+
+// wirings are the ways to wire a group; the words with volts mean the same.
+var wirings = map[string]string{
+	"": "parallel", "parallel": "parallel", "6.3 v parallel": "parallel",
+	"series": "series", "12.6 v series": "series", "string": "string",
+}
+
+func (b *builder) heaters(raw *rawHeaters, h *Heaters) {
+	*h = Heaters{Exponent: raw.Exponent, SupplyTolPercent: raw.SupplyTolPercent, PartTolPercent: raw.PartTolPercent,
+		LeadOhm: raw.LeadOhm, Series: b.oneOf("heaters.series", raw.Series, "E6", "E12", "E24", "E48", "E96")}
+	if raw.Exponent != 0 && (raw.Exponent < 0.3 || raw.Exponent > 1) {
+		b.fail("heaters.exponent", fmt.Sprintf("exponent = %g", raw.Exponent), "0.3 to 1 (heaters lie near 0.6)", "")
+	}
+	for i, v := range raw.Valve {
+		key := fmt.Sprintf("heaters.valve[%d]", i)
+		if strings.TrimSpace(v.Type) == "" {
+			b.fail(key, "a valve without a type", "type = \"12AU7\" or the like", "")
+		}
+		count := 1
+		if v.Count != nil {
+			count = *v.Count
+		}
+		if count > 1000 {
+			b.fail(key+".count", fmt.Sprintf("count = %d", count), "at most 1000", "")
+		}
+		w, ok := wirings[strings.ToLower(strings.Join(strings.Fields(v.Wiring), " "))]
+		if !ok {
+			b.fail(key+".wiring", fmt.Sprintf("wiring = %q", v.Wiring),
+				"\"parallel\" (6.3 V), \"series\" (a centre-tapped heater at 12.6 V) or \"string\" (one after the other)", "")
+		}
+		if v.String != "" && w != "string" {
+			b.fail(key+".string", fmt.Sprintf("string = %q with wiring %q", v.String, w), "wiring = \"string\"", "")
+		}
+		h.Groups = append(h.Groups, HeaterGroup{Type: v.Type, Count: count, Wiring: w, String: v.String, Line: b.line(key)})
+	}
+	for i, v := range raw.OwnValve {
+		key := fmt.Sprintf("heaters.own_valve[%d]", i)
+		if strings.TrimSpace(v.Type) == "" || v.Volts == 0 || v.Amps == 0 {
+			b.fail(key, "an own valve without type, volts or amps", "type, volts and amps from its data sheet", "")
+		}
+		h.OwnValves = append(h.OwnValves, OwnValve(v))
+	}
+}
+
+func (b *builder) hears(raw *rawHears, s *Sheet) {
+	if raw == nil {
+		return
+	}
+	h := Hears(*raw)
+	h.Stage = b.oneOf("hears.stage", raw.Stage, "first", "second")
+	if raw.CathodeOhm == 0 {
+		b.fail("hears", "[hears] without cathode_ohm", "the first stage's cathode resistor in ohms", "")
+	}
+	s.Hears = &h
+}
+
+func (b *builder) unit(raw *rawUnit, key string, in *Instrument) Unit {
+	u := Unit{Brand: strings.TrimSpace(raw.Brand), Model: strings.TrimSpace(raw.Model), Mark: strings.TrimSpace(raw.Mark),
+		RatedV: raw.RatedV, RatedA: raw.RatedA, Note: raw.Note, Line: b.line(key)}
+	if u.Brand == "" {
+		b.fail(key, "a unit without a brand", "brand = \"...\"", "write \"unbranded\" when there is none")
+	}
+	for i, r := range raw.Readings {
+		at := fmt.Sprintf("%s.readings[%d]", key, i)
+		if r.LoadA == nil || r.V == nil {
+			b.fail(at, "a reading without load_a or v", "{ load_a = 0.64, v = 7.02 }", "")
+			return u
+		}
+		u.Readings = append(u.Readings, Reading{*r.LoadA, *r.V})
+	}
+	for i := range raw.Capture {
+		u.Captures = append(u.Captures, b.capture(&raw.Capture[i], fmt.Sprintf("%s.capture[%d]", key, i), in))
+	}
+	return u
+}
+
+// capture resolves one file and fills in the instrument's settings. A WAV takes
+// only volts_per_full_scale from the instrument: the probe, the bandwidth and
+// the coupling written there are the scope's.
+func (b *builder) capture(raw *rawCapture, key string, in *Instrument) Capture {
+	c := Capture{File: raw.File, LoadA: raw.LoadA, Note: raw.Note, Line: b.line(key)}
+	if raw.File == "" {
+		b.fail(key, "a capture without a file", "file = \"...\"", "")
+		return c
+	}
+	c.Path = b.resolve(raw.File)
+	b.exists(key+".file", raw.File, c.Path)
+	o := &c.Options
+	*o = capture.Options{
+		Channel:     b.channel(key+".channel", raw.Channel),
+		TimeUnit:    b.oneOf(key+".time_unit", raw.TimeUnit, "s", "ms", "us", "ns", "samples"),
+		VoltUnit:    b.oneOf(key+".volt_unit", raw.VoltUnit, "V", "mV", "uV", "counts", "div"),
+		Delimiter:   b.oneOf(key+".delimiter", raw.Delimiter, ",", ";", "tab", "space"),
+		DecimalMark: b.oneOf(key+".decimal_mark", raw.DecimalMark, ".", ","),
+		RateHz:      raw.RateHz, Scale: raw.Scale, OffsetV: raw.OffsetV,
+		VoltsPerFullScale: raw.VoltsPerFullScale, ProbeFactor: raw.ProbeFactor,
+		BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited,
+		Coupling: capture.Coupling(b.oneOf(key+".coupling", raw.Coupling, "ac", "dc")),
+		Segment:  raw.Segment,
+	}
+	if o.VoltsPerFullScale == 0 {
+		o.VoltsPerFullScale = in.VoltsPerFullScale
+	}
+	if !isWAV(raw.File) {
+		if o.ProbeFactor == 0 {
+			o.ProbeFactor = in.ProbeFactor
+		}
+		if o.BandwidthHz == 0 {
+			o.BandwidthHz = in.BandwidthHz
+		}
+		if o.BandLimited == nil {
+			o.BandLimited = in.BandLimited
+		}
+		if o.Coupling == "" {
+			o.Coupling = in.Coupling
+		}
+	}
+	c.Baseline = b.baseline(raw.Baseline, key, &c, in)
+	return c
+}
+
+// baseline is the capture's own, or the instrument's when both are of one kind.
+func (b *builder) baseline(file, key string, c *Capture, in *Instrument) *Capture {
+	switch {
+	case key == "instrument.baseline" && file != "":
+		b.fail(key+".baseline", "a baseline with a baseline", "file = \"...\"", "")
+	case file == "none":
+	case file != "":
+		base := Capture{File: file, Path: b.resolve(file), Options: c.Options, Line: b.line(key + ".baseline")}
+		b.exists(key+".baseline", file, base.Path)
+		return &base
+	case in.Baseline != nil && isWAV(in.Baseline.File) == isWAV(c.File):
+		return in.Baseline
+	}
+	return nil
+}
+
+func (b *builder) channel(key string, v any) string {
+	switch c := v.(type) {
+	case nil:
+		return ""
+	case string:
+		return c
+	case int64:
+		if c > 0 {
+			return fmt.Sprint(c)
+		}
+	}
+	b.fail(key, fmt.Sprintf("channel = %v", v), "a channel's name, or its number from 1", "")
+	return ""
+}
+
+func (b *builder) resolve(file string) string {
+	file = filepath.FromSlash(file)
+	if filepath.IsAbs(file) {
+		return file
+	}
+	return filepath.Join(b.dir, file)
+}
+
+func isWAV(file string) bool { return strings.EqualFold(filepath.Ext(file), ".wav") }

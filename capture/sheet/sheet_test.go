@@ -1,0 +1,299 @@
+package sheet
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"stillglow/capture"
+)
+
+// bench makes a folder with the named empty files and gives its sheet's path.
+func bench(t testing.TB, files ...string) string {
+	t.Helper()
+	dir := t.TempDir()
+	for _, f := range files {
+		if err := os.WriteFile(filepath.Join(dir, f), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return filepath.Join(dir, "bench.toml")
+}
+
+const good = `
+title = "Spring bricks"
+date = 2026-03-14
+invented = true
+mains_hz = 50
+target = "line-preamp"
+reserve_db = 3
+mask = [[100, 1e-4], [1e6, 1e-6]]
+pattern = "{brand}-{mark}-{load}A{rest}.csv"
+
+[limits]
+heater_dc_v = [6.6, 7.6]
+spikes_per_s = 1000
+
+[instrument]
+name = "two channels, 100 MHz"
+probe_factor = 10
+bandwidth_hz = 100e6
+coupling = "ac"
+volts_per_full_scale = 2
+[instrument.baseline]
+file = "base.csv"
+
+[heaters]
+exponent = 0.6
+[[heaters.valve]]
+type = "12AU7"
+count = 2
+wiring = "6.3 V parallel"
+[[heaters.valve]]
+type = "6N2P"
+
+[[unit]]
+brand = "Quibble"
+mark = "Q1"
+rated_v = 7
+rated_a = 2
+readings = [{ load_a = 0, v = 7.1 }, { load_a = 0.94, v = 7 }]
+[[unit.capture]]
+file = "a.csv"
+load_a = 0.94
+coupling = "dc"
+channel = 2
+[[unit.capture]]
+file = "b.WAV"
+
+[[unit]]
+brand = "Quibble"
+mark = "Q2"
+`
+
+func TestReadWhole(t *testing.T) {
+	path := bench(t, "base.csv", "a.csv", "b.WAV")
+	if err := os.WriteFile(path, []byte(good), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Read(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.Date != "2026-03-14" || s.MainsHz != 50 || s.Limits["heater_dc_v"] != 7.6 || s.HeaterDCMinV != 6.6 || s.Limits["spikes_per_s"] != 1000 {
+		t.Errorf("%+v", s)
+	}
+	if g := s.Heaters.Groups; len(g) != 2 || g[0].Count != 2 || g[0].Wiring != "parallel" || g[1].Count != 1 || g[0].Line != 26 {
+		t.Errorf("groups %+v", g)
+	}
+	u := s.Units[0]
+	if u.Name() != "Quibble Q1" || u.Readings[1] != (Reading{0.94, 7}) || len(u.Captures) != 2 {
+		t.Errorf("unit %+v", u)
+	}
+	a, b := u.Captures[0], u.Captures[1]
+	if a.Options.Coupling != capture.CouplingDC || a.Options.ProbeFactor != 10 || a.Options.BandwidthHz != 100e6 ||
+		a.Options.Channel != "2" || a.Path != filepath.Join(s.Dir, "a.csv") || a.Baseline == nil || a.Line != 39 {
+		t.Errorf("capture %+v", a)
+	}
+	// the scope's probe, bandwidth, coupling and baseline are not the sound card's
+	if b.Options.ProbeFactor != 0 || b.Options.Coupling != "" || b.Options.BandwidthHz != 0 || b.Options.VoltsPerFullScale != 2 || b.Baseline != nil {
+		t.Errorf("WAV %+v", b)
+	}
+}
+
+// Each mistake gives one line with file, line and column, what was found and
+// what was expected.
+func TestMistakes(t *testing.T) {
+	for name, c := range map[string]struct{ from, to, want string }{
+		"key":           {"rated_a = 2", "ratd_a = 2", `:37:1: unknown key "ratd_a" in [unit], expected "rated_a"`},
+		"key top":       {"reserve_db", "reserve_bd", `:7:1: unknown key "reserve_bd", expected "reserve_db"`},
+		"key deep":      {"load_a = 0.94\n", "load = 0.94\n", `unknown key "load" in [unit.capture], expected "load_a"`},
+		"key far":       {"rated_a = 2", "zzzzzzzzzz = 2", "expected one of brand, capture"},
+		"type":          {"rated_a = 2", `rated_a = "2"`, ":37:11: unit.rated_a is a TOML string, expected a number"},
+		"brand":         {"brand = \"Quibble\"\nmark = \"Q1\"", `mark = "Q1"`, ":33:3: a unit without a brand"},
+		"twice":         {`mark = "Q2"`, `mark = "Q1"`, `:49:1: unit "Quibble Q1" again, first in line 33`},
+		"capture twice": {`"b.WAV"`, "\"a.csv\"\nchannel = 2", `"a.csv" again, first in line 39`},
+		"missing":       {`"b.WAV"`, `"c.wav"`, `:45:1: no capture at "c.wav"; paths are relative to the sheet's folder`},
+		"folder":        {`"b.WAV"`, `"."`, `"." is a folder`},
+		"nan":           {"rated_a = 2", "rated_a = nan", ":37:1: rated_a = NaN, expected a finite number"},
+		"inf":           {"rated_a = 2", "rated_a = +inf", "expected a finite number"},
+		"negative":      {"load_a = 0.94\ncoup", "load_a = -1\ncoup", "load_a = -1, expected 0 or more"},
+		"negative read": {"{ load_a = 0,", "{ load_a = -1,", ":38:15: load_a = -1, expected 0 or more"},
+		"reading":       {"{ load_a = 0, v = 7.1 }", "{ load_a = 0 }", "a reading without load_a or v"},
+		"type int":      {"count = 2", "count = 2.5", "heaters.valve.count is a TOML float, expected a whole number"},
+		"type table":    {"rated_a = 2", "rated_a = {}", "unit.rated_a"},
+		"type array":    {"[[unit]]\nbrand = \"Quibble\"\nmark = \"Q2\"", "[units]", "unknown key"},
+		"wiring":        {`"6.3 V parallel"`, `"paralel"`, `wiring = "paralel", expected`},
+		"mains":         {"mains_hz = 50", "mains_hz = 55", "mains_hz = 55, expected 50 or 60"},
+		"coupling":      {`coupling = "dc"`, `coupling = "gnd"`, "expected one of ac, dc"},
+		"limit pair":    {"heater_dc_v = [6.6, 7.6]", "heater_dc_v = 7", "expected two numbers"},
+		"limit order":   {"[6.6, 7.6]", "[7.6, 6.6]", "heater_dc_v = [lowest, highest]"},
+		"limit text":    {"spikes_per_s = 1000", `spikes_per_s = "few"`, "expected a number over 0"},
+		"mask":          {"[1e6, 1e-6]", "[10, 1e-6]", "10 Hz after 100 Hz"},
+		"mask point":    {"[1e6, 1e-6]", "[1e6]", "a mask point of 1 numbers"},
+		"date":          {"2026-03-14", `"14.3.26"`, "expected a date like"},
+		"count":         {"count = 2", "count = 0", "count = 0, expected a number over 0"},
+		"pattern":       {"{rest}", "{what}", "{what} in pattern"},
+		"syntax":        {"[limits]", "[limits", ":11:"},
+		"duplicate":     {"mains_hz = 50", "mains_hz = 50\nmains_hz = 60", ":6:"},
+		"exponent":      {"exponent = 0.6", "exponent = 6", "expected 0.3 to 1"},
+		"channel":       {"channel = 2", "channel = 0", "channel = 0"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := bench(t, "base.csv", "a.csv", "b.WAV")
+			text := strings.Replace(good, c.from, c.to, 1)
+			if text == good {
+				t.Fatal("the replacement does nothing")
+			}
+			_, err := Parse([]byte(text), path)
+			var pe *capture.ParseError
+			if !errors.As(err, &pe) {
+				t.Fatalf("got %v, want a ParseError", err)
+			}
+			if !strings.HasPrefix(err.Error(), path+":") || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
+				t.Errorf("got %q\nwant %q in it", err, c.want)
+			}
+			if pe.Line == 0 || pe.Column == 0 {
+				t.Errorf("no line or column in %q", err)
+			}
+		})
+	}
+}
+
+func TestHostileSheets(t *testing.T) {
+	for name, data := range map[string][]byte{
+		"empty":        nil,
+		"blank":        []byte(" \n\t\n"),
+		"binary":       {0, 1, 2, 3},
+		"latin1":       []byte("title = \"\xe9\""),
+		"50 MB":        bytes.Repeat([]byte("a=1\n"), 50<<18),
+		"deep arrays":  append([]byte("mask = "), bytes.Repeat([]byte("["), MaxBytes-10)...),
+		"deep tables":  append([]byte("a = "), bytes.Repeat([]byte("{a="), MaxBytes/4)...),
+		"dotted":       append(bytes.Repeat([]byte("a."), MaxBytes/3), "a = 1"...),
+		"dotted table": append(append([]byte("["), bytes.Repeat([]byte("a."), MaxBytes/3)...), "a]"...),
+		"many tables":  bytes.Repeat([]byte("[[unit]]\n"), MaxBytes/10),
+		"open string":  []byte("title = \"abc"),
+		"many keys":    bytes.Repeat([]byte("a=1\n"), MaxBytes/4),
+	} {
+		t.Run(name, func(t *testing.T) {
+			begin := time.Now()
+			_, err := Parse(data, "x.toml")
+			if err == nil || strings.Contains(err.Error(), "\n") {
+				t.Errorf("got %v, want one line", err)
+			}
+			if d := time.Since(begin); d > 2*time.Second {
+				t.Errorf("took %v", d)
+			}
+		})
+	}
+}
+
+func TestNotAFile(t *testing.T) {
+	dir := t.TempDir()
+	loop := filepath.Join(dir, "loop.toml")
+	if err := os.Symlink(loop, loop); err != nil {
+		t.Skip(err)
+	}
+	big := filepath.Join(dir, "big.toml")
+	if err := os.WriteFile(big, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(big, 50<<20); err != nil {
+		t.Fatal(err)
+	}
+	for path, want := range map[string]string{
+		dir:                             "a folder",
+		loop:                            "too many",
+		filepath.Join(dir, "none.toml"): "no such file",
+		big:                             "more than 2 MiB",
+	} {
+		if _, err := Read(path); err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("got %v, want %q", err, want)
+		}
+	}
+}
+
+func TestCheckWords(t *testing.T) {
+	s, err := Parse([]byte("target = \"line-preamb\"\n[limits]\nspike_per_s = 3\n[[heaters.valve]]\ntype = \"12AU8\"\n"), "x.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	check := func(err error, want string) {
+		t.Helper()
+		if err == nil || err.Error() != want {
+			t.Errorf("got %v, want %s", err, want)
+		}
+	}
+	check(s.CheckWords([]string{"line-preamp", "phono"}, nil), `x.toml:1:1: unknown target "line-preamb", expected "line-preamp"`)
+	s.Target = ""
+	check(s.CheckWords(nil, []string{"spikes_per_s", "ripple_pp_v"}), `x.toml:3:1: unknown criterion "spike_per_s", expected "spikes_per_s"`)
+	check(s.ValveError(0, []string{"12AU7", "EF86"}), `x.toml:5:1: unknown valve type "12AU8", expected "12AU7"; add it as a [[heaters.own_valve]] from its data sheet`)
+}
+
+func TestPattern(t *testing.T) {
+	units := []Unit{{Brand: "Quibble", Model: "Q 7", Mark: "A1"}, {Brand: "Quibble", Mark: "A11"}, {Brand: "Tarn Oak", Mark: "A1"}}
+	p, err := ParsePattern("{brand}-{mark}-{load}A{rest}.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]struct {
+		unit  int
+		loadA float64
+	}{
+		"quibble-a1-0.94A fast.csv":  {0, 0.94},
+		"Quibble-A11-1,2A.csv":       {1, 1.2},
+		"tarn_oak-A1-2A-slow.csv":    {2, 2},
+		"TarnOak-A1-2A.csv":          {2, 2},
+		"quibble-a2-0.94A.csv":       {-1, 0},
+		"quibble-a1-0.94A.csv.part":  {-1, 0},
+		"xquibble-a1-0.94A fast.csv": {-1, 0},
+	} {
+		unit, load, ok := p.Match(name, units)
+		if unit != want.unit || load != want.loadA || ok != (want.unit >= 0) {
+			t.Errorf("%s: unit %d at %g A, %v", name, unit, load, ok)
+		}
+	}
+	p, _ = ParsePattern("{mark}*.csv")
+	if u, _, ok := p.Match("A1.csv", units); ok {
+		t.Errorf("a name that fits two units went to %d", u)
+	}
+	for _, bad := range []string{"", "*.csv", "{mark}/x.csv", "{mark", "{marks}.csv"} {
+		if _, err := ParsePattern(bad); err == nil {
+			t.Errorf("%q is accepted", bad)
+		}
+	}
+}
+
+// Every key has a tag of its own and keysOf finds every table.
+func TestKeysOf(t *testing.T) {
+	for _, table := range [][]string{nil, {"unit"}, {"unit", "capture"}, {"unit", "readings"}, {"heaters", "own_valve"}, {"instrument", "baseline"}, {"hears"}} {
+		keys := keysOf(table)
+		if len(keys) < 2 || keys[0] == "" {
+			t.Errorf("%v: %v", table, keys)
+		}
+	}
+	if keysOf([]string{"limits"}) != nil || keysOf([]string{"nothing"}) != nil {
+		t.Error("a table without fixed keys has some")
+	}
+}
+
+func FuzzSheet(f *testing.F) {
+	f.Add([]byte(good))
+	f.Add([]byte("[[unit]]\nbrand='x'\n[[unit]]\nbrand=\"x\"\n"))
+	f.Add([]byte("unit = [{brand='x', readings=[{load_a=1,v=2}]}]\n"))
+	f.Add([]byte("heaters.valve = [{type='a', count=3}]\nmask=[[1,2],[2,nan]]\n"))
+	f.Add([]byte("date = 07:32:00\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		s, err := Parse(data, filepath.Join("no", "such", "folder", "x.toml"))
+		if (s == nil) == (err == nil) {
+			t.Fatal("neither sheet nor error, or both")
+		}
+		if err != nil && strings.ContainsAny(err.Error(), "\n\r") {
+			t.Fatalf("more than one line: %q", err)
+		}
+	})
+}

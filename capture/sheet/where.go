@@ -1,0 +1,108 @@
+package sheet
+
+import (
+	"sort"
+	"strconv"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// place is where a key stands in the sheet, both 1-based.
+type place struct{ line, column int }
+
+// places maps "unit[2].capture[0].load_a" to where it stands. The parse must
+// have succeeded before.
+func places(data []byte) map[string]place {
+	w := walker{at: map[string]place{}}
+	w.breaks = append(w.breaks, -1)
+	for i, c := range data {
+		if c == '\n' {
+			w.breaks = append(w.breaks, i)
+		}
+	}
+	counts := map[string]int{} // next index of an array of tables
+	p := &unstable.Parser{}
+	p.Reset(data)
+	table := ""
+	for p.NextExpression() {
+		e := p.Expression()
+		switch e.Kind {
+		case unstable.Table, unstable.ArrayTable:
+			keys, at := w.keyPath(e)
+			table = ""
+			for i, k := range keys {
+				table = join(table, k)
+				last := i == len(keys)-1
+				if last && e.Kind == unstable.ArrayTable {
+					n := counts[table]
+					counts[table] = n + 1
+					table += "[" + strconv.Itoa(n) + "]"
+				} else if n := counts[table]; n > 0 {
+					table += "[" + strconv.Itoa(n-1) + "]"
+				}
+			}
+			w.at[table] = at
+		case unstable.KeyValue:
+			w.keyValue(e, table)
+		}
+	}
+	return w.at
+}
+
+// walker collects places; breaks holds the offsets of the line ends.
+type walker struct {
+	at     map[string]place
+	breaks []int
+}
+
+func (w *walker) place(r unstable.Range) place {
+	line := sort.SearchInts(w.breaks, int(r.Offset))
+	return place{line, int(r.Offset) - w.breaks[line-1]}
+}
+
+func join(table, key string) string {
+	if table == "" {
+		return key
+	}
+	return table + "." + key
+}
+
+func (w *walker) keyPath(n *unstable.Node) (keys []string, at place) {
+	for it := n.Key(); it.Next(); {
+		k := it.Node()
+		if len(keys) == 0 {
+			at = w.place(k.Raw)
+		}
+		keys = append(keys, string(k.Data))
+	}
+	return keys, at
+}
+
+func (w *walker) keyValue(n *unstable.Node, table string) {
+	keys, at := w.keyPath(n)
+	path := join(table, strings.Join(keys, "."))
+	w.at[path] = at
+	w.value(n.Value(), path, at)
+}
+
+func (w *walker) value(v *unstable.Node, path string, at place) {
+	switch v.Kind {
+	case unstable.InlineTable:
+		for it := v.Children(); it.Next(); {
+			w.keyValue(it.Node(), path)
+		}
+	case unstable.Array:
+		i := 0
+		for it := v.Children(); it.Next(); i++ {
+			c := it.Node()
+			here := at
+			if c.Raw.Length > 0 {
+				here = w.place(c.Raw)
+			}
+			item := path + "[" + strconv.Itoa(i) + "]"
+			w.at[item] = here
+			w.value(c, item, here)
+		}
+	}
+}
