@@ -136,16 +136,24 @@ func (z sizing) rewire() (sizing, int) {
 		longest = max(longest, n)
 		e := st.elems[0]
 		e.mult = n
-		out = append(out, strand{name: fmt.Sprintf("%d x %s", n, st.name), count: st.count / n, string: true, elems: []element{e}})
+		out = append(out, strand{name: "string", count: st.count / n, string: true, elems: []element{e}})
 		if rest := st.count % n; rest > 0 {
 			e.mult = rest
-			out = append(out, strand{name: fmt.Sprintf("%d x %s", rest, st.name), count: 1, string: rest > 1, elems: []element{e}})
+			out = append(out, strand{name: restName(rest, st.name), count: 1, string: rest > 1, elems: []element{e}})
 		}
 	}
 	if longest < 2 {
 		return z, longest
 	}
 	return newSizing(z.load, out, z.supply, z.opt), longest
+}
+
+// restName names what a rewiring leaves over.
+func restName(n int, valve string) string {
+	if n > 1 {
+		return "string"
+	}
+	return valve
 }
 
 // headspaceOf is what a strand's own resistor has to drop, V.
@@ -157,7 +165,7 @@ func (s strand) describe() string {
 	for _, e := range s.elems {
 		parts = append(parts, fmt.Sprintf("%dx%s", e.mult, e.valve.Type))
 	}
-	return s.name + " (" + strings.Join(parts, ", ") + ")"
+	return s.name + " of " + strings.Join(parts, ", ")
 }
 
 // resistors tries the standard values on both sides of every slot's exact one,
@@ -175,11 +183,11 @@ func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) 
 	for _, s := range slots {
 		if s.exact < smallestOhm {
 			a.ExactOhm = math.Max(0, a.ExactOhm)
-			a.Warnings = append(a.Warnings, fmt.Sprintf("%s (%s) would want %s, under the smallest standard value of %s: leads and sockets decide there", name, s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm)))
+			a.Warnings = append(a.Warnings, fmt.Sprintf("%s would want %s, under the smallest standard value of %s: leads and sockets decide there", s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm)))
 			return a, nil
 		}
 		if s.exact > largestOhm {
-			a.Warnings = append(a.Warnings, fmt.Sprintf("%s (%s) would want %s, which is no heater dropper", name, s.what, ohms(s.exact)))
+			a.Warnings = append(a.Warnings, fmt.Sprintf("%s would want %s, which is no heater dropper", s.what, ohms(s.exact)))
 			return a, nil
 		}
 	}
@@ -283,8 +291,8 @@ func seen(columns [][]Choice, set []Choice) bool {
 
 // evaluate puts one set of resistors through every corner.
 func (z sizing) evaluate(l layout, set []Choice) Part {
-	p := Part{Set: append([]Choice(nil), set...), layout: l}
-	share := make([]float64, len(set)) // of a set's heat in its hottest single resistor
+	share := make([]float64, len(set))
+	p := Part{Set: append([]Choice(nil), set...)}
 	for k, c := range set {
 		share[k] = 1
 		if len(c.Ohms) == 2 {
@@ -295,7 +303,8 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 		}
 		p.Count += c.Count * len(c.Ohms)
 	}
-	p.Label = setLabel(set)
+	l.heatShare = share
+	p.layout, p.Label = l, setLabel(set)
 	if sameChoice(set) {
 		p.Ohm = set[0].Ohm
 	}
@@ -304,15 +313,14 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	for _, sc := range z.spreads() {
 		s := l.solve(z.supply, z.opt.Exponent, sc)
 		for k, w := range s.partW {
-			worst[k] = math.Max(worst[k], w*share[k])
+			worst[k] = math.Max(worst[k], w)
 		}
 	}
-	p.SurfaceC = 0
 	for k, w := range nominal.partW {
 		c := &p.Set[k]
-		c.W = w * share[k]
+		c.W = w
 		c.BuyW = buyWatts(worst[k], z.opt.DeratingX)
-		p.TotalW += w * float64(c.Count)
+		p.TotalW += w / share[k] * float64(c.Count)
 		p.W = math.Max(p.W, c.W)
 		p.SurfaceC = math.Max(p.SurfaceC, surface(worst[k], c.BuyW, z.opt.AmbientC))
 		if c.BuyW == 0 {
@@ -323,12 +331,6 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 		}
 	}
 	p.Corners = l.corners(z.supply, z.opt)
-	// Each corner's part heat is that of the hottest single resistor.
-	if len(set) == 1 {
-		for i := range p.Corners {
-			p.Corners[i].PartW *= share[0]
-		}
-	}
 	z.summarise(&p)
 	if p.SurfaceC > touchC {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("surface about %.0f °C at the %s rating: too hot to touch, keep it clear of electrolytics, cables and plastic", p.SurfaceC, watts(p.BuyW)))

@@ -95,9 +95,13 @@ type Pair struct {
 	Ohm      float64 // what they make
 }
 
-// BestPairs gives the pair in series and the pair in parallel nearest to ohm.
-// Of equally near pairs the one that shares the heat more evenly wins. The
-// slice is short or empty when ohm can't be made so.
+// goodPair is how near a pair counts as a hit: among hits the one that shares
+// the heat most evenly wins, since every resistor's own tolerance is larger.
+const goodPair = 0.005
+
+// BestPairs gives the pair in series and the pair in parallel that suit ohm
+// best: of those within 0.5 % the one that shares the heat most evenly, else
+// the nearest. The slice is short or empty when ohm can't be made within 10 %.
 func BestPairs(series string, ohm float64) ([]Pair, error) {
 	all, err := standardValues(series)
 	if err != nil {
@@ -105,11 +109,16 @@ func BestPairs(series string, ohm float64) ([]Pair, error) {
 	}
 	var ser, par Pair
 	better := func(p, q Pair) bool {
-		dp, dq := math.Abs(p.Ohm-ohm), math.Abs(q.Ohm-ohm)
-		if q.A == 0 || dp < dq-1e-9*ohm {
+		dp, dq := math.Abs(p.Ohm-ohm)/ohm, math.Abs(q.Ohm-ohm)/ohm
+		switch {
+		case q.A == 0:
 			return true
+		case dp > goodPair || dq > goodPair:
+			return dp < dq
+		case math.Abs(p.A/p.B-q.A/q.B) > 1e-9:
+			return p.A/p.B < q.A/q.B
 		}
-		return dp < dq+1e-9*ohm && p.A/p.B < q.A/q.B
+		return dp < dq
 	}
 	for i, a := range all {
 		for _, b := range all[:i+1] {

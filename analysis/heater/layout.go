@@ -11,6 +11,7 @@ type layout struct {
 	strands   []strand
 	sharedOhm float64
 	strandOhm []float64 // own resistor of each strand, nil: none
+	heatShare []float64 // of each dropping resistor's heat in its hottest single part, nil: all
 	diode     *diodeModel
 	diodes    int
 }
@@ -32,7 +33,7 @@ type scenario struct {
 type solved struct {
 	point
 	heaters []heaterAt
-	partW   []float64 // dissipation of the dropping parts: shared one first, or by strand
+	partW   []float64 // heat of the hottest single part: of the shared dropper, or of each strand's
 }
 
 // heaterAt is one kind of heater in a solved layout.
@@ -129,6 +130,11 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 		}
 	case l.sharedOhm > 0:
 		p.partW = []float64{p.totalA * p.totalA * net.sharedOhm}
+	}
+	if l.heatShare != nil {
+		for k := range p.partW {
+			p.partW[k] *= l.heatShare[k]
+		}
 	}
 	return p
 }

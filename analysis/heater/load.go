@@ -278,3 +278,44 @@ func inRange(what string, v, lo, hi float64) error {
 func volts(v float64) string { return strconv.FormatFloat(roundSig(v, 4), 'f', -1, 64) + " V" }
 
 func quoted(s string) string { return strconv.Quote(s) }
+
+// Check refuses a load that no rail feeds. A load without valves passes: it is
+// a sheet that lists none.
+func (l Load) Check() error {
+	if len(l.Groups) == 0 {
+		return nil
+	}
+	_, err := NewLoad(l.Groups, l.Volts)
+	return err
+}
+
+// NominalA is the summed current at the heaters' rated volts, in A. Strings of
+// unequal heaters are solved with the default exponent.
+func (l Load) NominalA() float64 {
+	if len(l.Groups) == 0 {
+		return 0
+	}
+	full, err := NewLoad(l.Groups, l.Volts)
+	if err != nil {
+		full = l
+	}
+	return newSizing(full, full.strands(), Supply{}, Options{Exponent: defaultExponent}).nominalA
+}
+
+// Describe names the load in words: "2 x 12AU7 parallel, 2 x 6N2P in string A".
+func (l Load) Describe() string {
+	var words []string
+	for _, g := range l.Groups {
+		w := fmt.Sprintf("%d x %s", g.Count, g.Valve.Type)
+		switch g.Wiring {
+		case Parallel:
+			w += " parallel"
+		case Series:
+			w += " in series (" + volts(2*g.Valve.Volts) + ")"
+		case String, StringSeries:
+			w += " in " + strings.TrimSpace("string "+g.StringName)
+		}
+		words = append(words, w)
+	}
+	return strings.Join(words, ", ")
+}

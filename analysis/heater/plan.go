@@ -224,7 +224,7 @@ func (p *Plan) dynamics(z sizing) {
 	p.WarmUp = l.warmUp(z.supply, z.opt)
 	switch share := p.ColdA / math.Max(p.Supply.RatedA, 1e-9); {
 	case p.Supply.RatedA == 0:
-		p.ColdRides = "not judged: the supply's rated current is not given"
+		p.ColdRides = fmt.Sprintf("%s at the first instant; not judged, the supply's rated current is not given", amps(p.ColdA))
 	case share <= 1:
 		p.ColdRides = fmt.Sprintf("%s at the first instant is within the rated %s: it rides it", amps(p.ColdA), amps(p.Supply.RatedA))
 	case share <= 1.3:

@@ -111,6 +111,8 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 		newMeasureCmd(),
 		newRankCmd(),
 		newReportCmd(),
+		newDropperCmd(),
+		newValvesCmd(),
 	)
 	return root
 }

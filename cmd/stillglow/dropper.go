@@ -1,0 +1,215 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis/heater"
+)
+
+// dropperFlags are the dropper command's flags, in the units the user types.
+type dropperFlags struct {
+	supply     []string
+	valves     string
+	own        []string
+	railV      float64
+	atA        float64
+	ratedA     float64
+	outputOhm  float64
+	leadOhm    float64
+	supplyTol  float64 // percent
+	partTol    float64 // percent
+	headroom   float64 // percent
+	exponent   float64
+	coldRatio  float64
+	ambientC   float64
+	series     string
+	all        bool
+	asJSON     bool
+	warmUpPlot string
+	force      bool
+}
+
+func newDropperCmd() *cobra.Command {
+	var f dropperFlags
+	cmd := &cobra.Command{
+		Use:   "dropper",
+		Short: "Size the heater dropper and show every corner of it",
+		Long: `Dropper solves the heater circuit (heater current grows like volts to the power
+0.6, not like a resistor's) and compares one shared resistor, one per valve, one
+per string, silicon and Schottky diodes: heater volts, tolerance corners, any one
+valve pulled, heat, the rating to buy, cold start and warm-up.
+
+It needs no captures: --supply and --valves are enough.
+
+A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
+2x6N2P@string (one after the other), 1x6N1P@string:A (string A, shared by name).`,
+		Example: `  stillglow dropper --supply 7 --valves 2x12AU7,1x6N2P
+  stillglow dropper --supply 6,6.5,7,7.5,9,12,15 --valves 2x12AU7,1x6N2P --rated-a 2
+  stillglow dropper --supply 15 --valves 2x12AX7@series,2x6N2P@string --json
+  stillglow dropper --supply 9 --valves 1xE80CC --warmup-plot warmup.png`,
+		Args: wantArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
+	}
+	fl := cmd.Flags()
+	fl.StringSliceVar(&f.supply, "supply", nil, "supply volts, one or several: 7 or 6,6.5,7,7.5,9,12,15")
+	fl.StringVar(&f.valves, "valves", "", "the valves: 2x12AU7,1x6N2P (see 'stillglow valves')")
+	fl.StringArrayVar(&f.own, "own", nil, "a valve of your own: NAME=VOLTS:AMPS, or NAME=VOLTS:AMPS:ct when centre-tapped")
+	fl.Float64Var(&f.railV, "rail", 0, "heater rail in volts (0: found from the valves)")
+	fl.Float64Var(&f.atA, "at-a", 0, "load current in amps at which the supply volts were measured (0: unloaded)")
+	fl.Float64Var(&f.ratedA, "rated-a", 0, "the supply's rated current in amps (0: not given)")
+	fl.Float64Var(&f.outputOhm, "output-ohm", 0, "the supply's output resistance in ohms")
+	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts in ohms, both ways")
+	fl.Float64Var(&f.supplyTol, "supply-tol", 5, "tolerance of the supply volts in percent")
+	fl.Float64Var(&f.partTol, "part-tol", 5, "tolerance of the resistors in percent")
+	fl.Float64Var(&f.headroom, "headroom", 80, "share of the rating that the heaters may take, in percent")
+	fl.Float64Var(&f.exponent, "exponent", 0.6, "n in heater current ~ volts^n, 0.5 to 0.65 is usual")
+	fl.Float64Var(&f.coldRatio, "cold-ratio", 6, "hot over cold heater resistance, 5 to 7 is usual")
+	fl.Float64Var(&f.ambientC, "ambient", 25, "air around the dropper in °C")
+	fl.StringVar(&f.series, "series", "E24", "resistor series of IEC 60063: E6, E12, E24, E48 or E96")
+	fl.BoolVar(&f.all, "all", false, "show the standard values and corners of every arrangement")
+	fl.BoolVar(&f.asJSON, "json", false, "print JSON")
+	fl.StringVar(&f.warmUpPlot, "warmup-plot", "", "write volts and amps from switch-on to this .png or .svg file")
+	fl.BoolVar(&f.force, "force", false, "let --warmup-plot replace an existing file")
+	return cmd
+}
+
+// run sizes from the flags alone.
+func (f *dropperFlags) run(cmd *cobra.Command) error {
+	if len(f.supply) == 0 || f.valves == "" {
+		return usageError{errors.New("give --supply and --valves, such as --supply 7 --valves 2x12AU7,1x6N2P")}
+	}
+	own, err := parseOwn(f.own)
+	if err != nil {
+		return usageError{err}
+	}
+	groups, err := heater.ParseGroups(f.valves, own)
+	if err != nil {
+		return usageError{err}
+	}
+	load, err := heater.NewLoad(groups, f.railV)
+	if err != nil {
+		return usageError{err}
+	}
+	var plans []heater.Plan
+	for _, text := range f.supply {
+		v, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(strings.ToUpper(text)), "V")), 64)
+		if err != nil {
+			return usageError{&heater.InputError{What: "--supply", Found: strconv.Quote(text), Expected: "volts, such as 7 or 6,6.5,7"}}
+		}
+		p, err := heater.MakePlan(load, heater.Supply{
+			Volts: v, AtA: f.atA, OutputOhm: f.outputOhm, LeadOhm: f.leadOhm,
+			TolFrac: f.supplyTol / 100, RatedA: f.ratedA,
+		}, heater.Options{
+			Exponent: orNone(f.exponent), PartTol: orNone(f.partTol / 100), HeadroomFrac: orNone(f.headroom / 100),
+			ColdRatio: orNone(f.coldRatio), AmbientC: orNone(f.ambientC), Series: f.series,
+		})
+		if err != nil {
+			return usageError{err}
+		}
+		plans = append(plans, p)
+	}
+	if err := f.plot(plans); err != nil {
+		return err
+	}
+	if f.asJSON {
+		return printPlansJSON(cmd.OutOrStdout(), plans)
+	}
+	out := &strings.Builder{}
+	printLoad(out, plans[0])
+	if len(plans) > 1 {
+		printSupplies(out, plans)
+	}
+	for _, p := range plans {
+		if len(plans) == 1 || f.all {
+			printPlan(out, p, f.all)
+		}
+	}
+	printAssumptions(out, plans[0])
+	if f.warmUpPlot != "" {
+		fmt.Fprintf(out, "\nwrote %s\n", f.warmUpPlot)
+	}
+	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
+	return err
+}
+
+// orNone keeps a zero that was typed from being read as "take the default".
+func orNone(v float64) float64 {
+	if v == 0 {
+		return 1e-12
+	}
+	return v
+}
+
+// parseOwn reads --own NAME=VOLTS:AMPS[:ct].
+func parseOwn(items []string) ([]heater.Valve, error) {
+	var own []heater.Valve
+	for _, item := range items {
+		bad := &heater.InputError{What: "--own", Found: strconv.Quote(item), Expected: "NAME=VOLTS:AMPS or NAME=VOLTS:AMPS:ct, such as 6P99=6.3:0.35"}
+		name, rest, ok := strings.Cut(item, "=")
+		parts := strings.Split(rest, ":")
+		if !ok || strings.TrimSpace(name) == "" || len(parts) < 2 || len(parts) > 3 || len(parts) == 3 && strings.ToLower(strings.TrimSpace(parts[2])) != "ct" {
+			return nil, bad
+		}
+		v, errV := strconv.ParseFloat(strings.TrimSpace(parts[0]), 64)
+		a, errA := strconv.ParseFloat(strings.TrimSpace(parts[1]), 64)
+		if errV != nil || errA != nil {
+			return nil, bad
+		}
+		own = append(own, heater.Valve{Type: strings.TrimSpace(name), Volts: v, Amps: a, CentreTapped: len(parts) == 3, Source: "own entry on the command line"})
+	}
+	return own, nil
+}
+
+// plot writes the warm-up picture, if asked for.
+func (f *dropperFlags) plot(plans []heater.Plan) error {
+	if f.warmUpPlot == "" {
+		return nil
+	}
+	format := strings.ToLower(strings.TrimPrefix(filepath.Ext(f.warmUpPlot), "."))
+	if format != "png" && format != "svg" {
+		return usageError{&heater.InputError{What: "--warmup-plot", Found: strconv.Quote(f.warmUpPlot), Expected: "a name ending in .png or .svg"}}
+	}
+	picture, err := warmUpPicture(plans, format)
+	if err != nil {
+		return err
+	}
+	mode := os.O_WRONLY | os.O_CREATE | os.O_EXCL
+	if f.force {
+		mode = os.O_WRONLY | os.O_CREATE | os.O_TRUNC
+	}
+	file, err := os.OpenFile(f.warmUpPlot, mode, 0o644)
+	if errors.Is(err, os.ErrExist) {
+		return fmt.Errorf("%s exists already, expected a new name; choose another or add --force", f.warmUpPlot)
+	}
+	if err != nil {
+		return err
+	}
+	if _, err := file.Write(picture); err != nil {
+		file.Close()
+		return err
+	}
+	return file.Close()
+}
+
+// plansJSON is what --json prints.
+type plansJSON struct {
+	SchemaVersion string        `json:"schema_version"`
+	Plans         []heater.Plan `json:"plans"`
+	Cautions      []string      `json:"cautions"`
+}
+
+func printPlansJSON(w io.Writer, plans []heater.Plan) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(plansJSON{SchemaVersion: "1.0", Plans: plans, Cautions: heater.SafetyCautions()})
+}

@@ -1,0 +1,350 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/jedib0t/go-pretty/v6/table"
+	"github.com/jedib0t/go-pretty/v6/text"
+
+	"stillglow/analysis/heater"
+)
+
+// textWidth is the width that all of the dropper's output fits.
+const textWidth = 100
+
+// plainTable is a table of bare columns with the given greatest widths.
+func plainTable(head []string, right string, widths ...int) table.Writer {
+	t := table.NewWriter()
+	style := table.StyleDefault
+	style.Options = table.Options{SeparateHeader: true}
+	style.Box = table.BoxStyle{MiddleHorizontal: "-", PaddingRight: "  "}
+	style.Format.Header = text.FormatDefault
+	t.SetStyle(style)
+	row := make(table.Row, len(head))
+	var config []table.ColumnConfig
+	for i, h := range head {
+		row[i] = h
+		c := table.ColumnConfig{Number: i + 1, WidthMax: widths[i], WidthMaxEnforcer: wrapCell}
+		if right[i] == 'r' {
+			c.Align, c.AlignHeader = text.AlignRight, text.AlignRight
+		}
+		config = append(config, c)
+	}
+	t.AppendHeader(row)
+	t.SetColumnConfigs(config)
+	return t
+}
+
+// wrapCell wraps each line of a cell on its own, further ones set in where the
+// first is.
+func wrapCell(cell string, width int) string {
+	var out []string
+	for _, line := range strings.Split(cell, "\n") {
+		words := strings.TrimLeft(line, " ")
+		indent := line[:len(line)-len(words)]
+		for _, l := range strings.Split(text.WrapSoft(words, width-len(indent)), "\n") {
+			out = append(out, indent+strings.TrimRight(l, " "))
+		}
+	}
+	return strings.Join(out, "\n")
+}
+
+// printTable prints a table without trailing blanks.
+func printTable(w io.Writer, t table.Writer) {
+	for _, line := range strings.Split(t.Render(), "\n") {
+		fmt.Fprintln(w, strings.TrimRight(line, " "))
+	}
+}
+
+// printLine wraps one sentence, its further lines set in.
+func printLine(w io.Writer, first, sentence string) {
+	indent := strings.Repeat(" ", text.StringWidthWithoutEscSequences(first))
+	lines := strings.Split(text.WrapSoft(sentence, textWidth-len(indent)), "\n")
+	for i, l := range lines {
+		lead := indent
+		if i == 0 {
+			lead = first
+		}
+		fmt.Fprintln(w, strings.TrimRight(lead+l, " "))
+	}
+}
+
+func number(v float64, digits int) string { return strconv.FormatFloat(v, 'f', digits, 64) }
+
+// figure prints with n significant digits, never in powers of ten.
+func figure(v float64, n int) string {
+	if v == 0 {
+		return "0"
+	}
+	return number(v, max(0, n-1-int(math.Floor(math.Log10(math.Abs(v))+1e-9))))
+}
+
+// significant is figure without trailing zeros, for what was given or bought.
+func significant(v float64, n int) string {
+	s := figure(v, n)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	return s
+}
+
+func percent(frac float64) string { return fmt.Sprintf("%+.1f %%", 100*frac) }
+
+func printLoad(w io.Writer, p heater.Plan) {
+	printLine(w, "heaters: ", p.Load.Describe())
+	printLine(w, "load:    ", fmt.Sprintf("%s A nominal, %s to %s A with the heaters' spread, on a %s V rail",
+		figure(p.NominalA, 3), figure(p.LowA, 3), figure(p.HighA, 3), significant(p.Load.Volts, 4)))
+	if p.Supply.RatedA > 0 {
+		printLine(w, "rating:  ", p.Headroom)
+	}
+}
+
+// best gives the recommended part of an arrangement.
+func best(a heater.Arrangement) (heater.Part, bool) {
+	if a.Best < 0 {
+		return heater.Part{}, false
+	}
+	return a.Parts[a.Best], true
+}
+
+// printSupplies compares several supplies, one row each.
+func printSupplies(w io.Writer, plans []heater.Plan) {
+	fmt.Fprintln(w)
+	fmt.Fprintln(w, "with one shared resistor, and what to take instead where that is better:")
+	t := plainTable([]string{"supply", "exactly", plans[0].Options.Series, "heater", "corners", "pulled", "buy", "take"},
+		"rrrrrrrl", 6, 8, 11, 7, 13, 9, 5, 26)
+	for _, p := range plans {
+		row := table.Row{significant(p.Supply.Volts, 4) + " V", "-", "-", "-", "-", "-", "-", "can't feed it"}
+		a := p.Arrangements[0]
+		if p.CanFeed {
+			row[7] = "none"
+			if p.Best >= 0 {
+				take := p.Arrangements[p.Best]
+				row[7] = take.Name + ": " + take.Parts[take.Best].Label
+				if text.StringWidthWithoutEscSequences(row[7].(string)) > 26 {
+					row[7] = take.Name + ":\n" + stacked(take.Parts[take.Best].Label)
+				}
+			}
+			row[1] = figure(a.ExactOhm, 4) + " Ω"
+		}
+		if part, ok := best(a); ok {
+			row[2] = bothSides(a)
+			row[3], row[4], row[5], row[6] = number(part.HeaterV, 2)+" V", corners(part), pulled(part), rating(part.BuyW)
+		}
+		t.AppendRow(row)
+	}
+	printTable(w, t)
+	for _, p := range plans {
+		for _, s := range p.Warnings {
+			printLine(w, "! ", significant(p.Supply.Volts, 4)+" V: "+s)
+		}
+	}
+}
+
+// stacked puts each value of a set on a line of its own.
+func stacked(label string) string { return strings.ReplaceAll(label, ", ", "\n") }
+
+// bothSides gives the standard values under and over the exact one.
+func bothSides(a heater.Arrangement) string {
+	if len(a.Parts) < 2 || a.Parts[1].Pair {
+		return a.Parts[0].Label
+	}
+	return strings.TrimSuffix(a.Parts[0].Label, " Ω") + "/" + a.Parts[1].Label
+}
+
+// corners gives the least and greatest heater error over the tolerances.
+func corners(p heater.Part) string {
+	return fmt.Sprintf("%+.1f/%+.1f %%", 100*p.WorstLow, 100*p.WorstHigh)
+}
+
+// pulled is the highest heater volts with any one valve out, flagged when it is
+// over the limit.
+func pulled(p heater.Part) string {
+	switch {
+	case p.PulledV == 0:
+		return "none lit"
+	case p.PulledOver:
+		return number(p.PulledV, 2) + " V !"
+	}
+	return number(p.PulledV, 2) + " V"
+}
+
+func rating(w float64) string {
+	if w == 0 {
+		return "-"
+	}
+	return significant(w, 3) + " W"
+}
+
+// printPlan prints one supply's plan; all adds the values and corners of every
+// arrangement.
+func printPlan(w io.Writer, p heater.Plan, all bool) {
+	fmt.Fprintf(w, "\nsupply %s V", significant(p.Supply.Volts, 4))
+	if p.Supply.AtA > 0 {
+		fmt.Fprintf(w, " at %s A", significant(p.Supply.AtA, 3))
+	}
+	fmt.Fprintln(w)
+	for _, s := range p.Warnings {
+		printLine(w, "! ", s)
+	}
+	if !p.CanFeed {
+		return
+	}
+	fmt.Fprintln(w)
+	t := plainTable([]string{"  arrangement", "fit", "heater", "corners", "pulled", "heat", "buy", "ripple"},
+		"llrrrrrr", 21, 22, 7, 9, 9, 6, 5, 7)
+	for i, a := range p.Arrangements {
+		name := "  " + a.Name
+		if i == p.Best {
+			name = "* " + a.Name
+		}
+		part, ok := best(a)
+		if !ok {
+			t.AppendRow(table.Row{name, "-", "-", "-", "-", "-", "-", "-"})
+			continue
+		}
+		heat, ripple := "-", "-"
+		if part.W > 0 {
+			heat = figure(part.W, 2) + " W"
+			ripple = number(a.RippleDB, 1) + " dB"
+		}
+		t.AppendRow(table.Row{name, stacked(part.Label), number(part.HeaterV, 2) + " V", fmt.Sprintf("%+.0f/%+.0f %%", 100*part.WorstLow, 100*part.WorstHigh), pulled(part), heat, rating(part.BuyW), ripple})
+	}
+	printTable(w, t)
+	if p.Best >= 0 {
+		a := p.Arrangements[p.Best]
+		printLine(w, "* ", fmt.Sprintf("recommended: %s, %s: %s", a.Name, a.Parts[a.Best].Label, p.BestWhy))
+	} else {
+		printLine(w, "", p.BestWhy)
+	}
+	printLine(w, "  ", "heater: the one furthest from its rating; corners: its error over all tolerances; pulled: the highest heater with any one valve out (! over its limit); heat: of the hottest single part; ripple: at 100 kHz, by the part alone")
+	for i, a := range p.Arrangements {
+		if all || i == p.Best || p.Best < 0 && i == 0 {
+			printValues(w, p, a)
+		}
+	}
+	for i, a := range p.Arrangements {
+		if len(a.Warnings) > 0 && (all || i != p.Best && a.Best < 0) {
+			for _, s := range a.Warnings {
+				printLine(w, "- ", a.Name+": "+s)
+			}
+		}
+	}
+	printSplit(w, p)
+	fmt.Fprintln(w)
+	printLine(w, "cold start: ", fmt.Sprintf("%s; without a dropper %s A", p.ColdRides, figure(p.ColdNoDropA, 3)))
+	printLine(w, "warm-up:    ", fmt.Sprintf("%s s to 90 %% and %s s to 99 %% of the heater's temperature rise", significant(p.WarmUp.To90S, 2), significant(p.WarmUp.To99S, 2)))
+	printLine(w, "rating:     ", p.Headroom)
+}
+
+// printValues lists an arrangement's standard values and the corners of the
+// recommended one.
+func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
+	if len(a.Parts) == 0 || a.Name == "no dropper" {
+		return
+	}
+	fmt.Fprintln(w)
+	title := fmt.Sprintf("%s: exactly %s", a.Name, a.Exact)
+	if a.Parts[0].BuyW > 0 {
+		title += "; values of " + p.Options.Series + " (IEC 60063)"
+	}
+	printLine(w, "", title)
+	t := plainTable([]string{"  fit", "heater", "error", "corners", "pulled", "heat", "buy", "surface", "shorted"},
+		"lrrrrrrrr", 23, 7, 7, 13, 9, 6, 5, 7, 7)
+	for i, part := range a.Parts {
+		mark := "  "
+		if i == a.Best {
+			mark = "* "
+		}
+		surface := "-"
+		if part.SurfaceC > 0 {
+			surface = number(part.SurfaceC, 0) + " °C"
+		}
+		fault := "-"
+		if part.FaultW > 0 {
+			fault = figure(part.FaultW, 2) + " W"
+		}
+		t.AppendRow(table.Row{mark + strings.ReplaceAll(stacked(part.Label), "\n", "\n  "), number(part.HeaterV, 2) + " V", percent(part.ErrFrac), corners(part), pulled(part),
+			figure(part.W, 2) + " W", rating(part.BuyW), surface, fault})
+	}
+	printTable(w, t)
+	part := a.Parts[max(0, a.Best)]
+	for _, s := range part.Warnings {
+		printLine(w, "! ", s)
+	}
+	if a.RippleHint != "" {
+		printLine(w, "  ", "ripple "+a.RippleHint)
+	}
+	fmt.Fprintln(w)
+	printLine(w, "", "corners of "+part.Label)
+	c := plainTable([]string{"case", "heater", "volts", "error", "load", "part", ""}, "llrrrrl", 44, 8, 7, 8, 7, 7, 6)
+	var notes []string
+	for _, k := range part.Corners {
+		volts, err, load, heat, limit := number(k.HeaterV, 2)+" V", percent(k.RelErr), figure(k.LoadA, 3)+" A", figure(k.PartW, 2)+" W", ""
+		if k.AllOff {
+			volts, err = "dark", "-"
+		}
+		if k.Unlimited {
+			load, heat = "limit", "-"
+		}
+		if k.OverLimit {
+			limit = "over"
+		}
+		if k.UnderLimit {
+			limit = "under"
+		}
+		if k.Kind == heater.KindCold {
+			err = "-"
+		}
+		name := k.Name
+		if k.Note != "" {
+			n := indexOf(&notes, k.Note)
+			name += fmt.Sprintf(" (%d)", n)
+		}
+		c.AppendRow(table.Row{name, k.Heater, volts, err, load, heat, limit})
+	}
+	printTable(w, c)
+	for i, n := range notes {
+		printLine(w, fmt.Sprintf("(%d) ", i+1), n)
+	}
+}
+
+// indexOf gives the 1-based place of a note, adding it when it is new.
+func indexOf(notes *[]string, note string) int {
+	for i, n := range *notes {
+		if n == note {
+			return i + 1
+		}
+	}
+	*notes = append(*notes, note)
+	return len(*notes)
+}
+
+// printSplit shows how the strings share their volts.
+func printSplit(w io.Writer, p heater.Plan) {
+	if len(p.StringSplit) == 0 {
+		return
+	}
+	fmt.Fprintln(w)
+	t := plainTable([]string{"string", "heater", "volts", "error", "amps"}, "llrrr", 24, 12, 8, 8, 8)
+	for _, c := range p.StringSplit {
+		t.AppendRow(table.Row{c.Name, c.Heater, number(c.HeaterV, 2) + " V", percent(c.RelErr), figure(c.LoadA, 3) + " A"})
+	}
+	printTable(w, t)
+}
+
+// printAssumptions closes with what the plan rests on and what can hurt.
+func printAssumptions(w io.Writer, p heater.Plan) {
+	fmt.Fprintln(w, "\nassumed:")
+	for _, s := range p.Assumptions {
+		printLine(w, "- ", s)
+	}
+	fmt.Fprintln(w, "\ncautions:")
+	for _, s := range heater.SafetyCautions() {
+		printLine(w, "- ", s)
+	}
+}

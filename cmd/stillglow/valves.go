@@ -1,0 +1,110 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/jedib0t/go-pretty/v6/table"
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis/heater"
+)
+
+func newValvesCmd() *cobra.Command {
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use:   "valves [FILTER...]",
+		Short: "Print the table of valve heaters",
+		Long: `Valves prints heater volts and amps, tolerances, pins and the greatest
+heater-cathode volts of the built-in types, each with its source. A filter keeps
+the rows that hold all its words in type, alias, base, pins or source; 0.3A or
+12.6V keeps those of that current or voltage (at either connection).`,
+		Example: `  stillglow valves
+  stillglow valves ecc8
+  stillglow valves octal 0.3A`,
+		Args: cobra.ArbitraryArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			var rows []heater.Valve
+			for _, v := range heater.Table() {
+				if valveMatches(v, args) {
+					rows = append(rows, v)
+				}
+			}
+			if asJSON {
+				enc := json.NewEncoder(cmd.OutOrStdout())
+				enc.SetIndent("", "  ")
+				return enc.Encode(struct {
+					SchemaVersion string         `json:"schema_version"`
+					Valves        []heater.Valve `json:"valves"`
+				}{"1.0", append([]heater.Valve{}, rows...)})
+			}
+			if len(rows) == 0 {
+				msg := "no valve in the table matches " + strings.Join(args, " ")
+				if _, err := heater.Lookup(args[0], nil); err != nil && len(args) == 1 {
+					msg = err.Error()
+				}
+				return fmt.Errorf("%s", msg)
+			}
+			out := &strings.Builder{}
+			printValves(out, rows)
+			_, err := io.WriteString(cmd.OutOrStdout(), out.String())
+			return err
+		},
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+// valveMatches is true when every word is found in the row.
+func valveMatches(v heater.Valve, words []string) bool {
+	hay := strings.ToLower(strings.Join(append([]string{v.Type, v.Pins, v.Base, v.Source}, v.Aliases...), "\n"))
+	connections := []string{significant(v.Volts, 3) + "v", significant(v.Amps, 3) + "a"}
+	if v.CentreTapped {
+		connections = append(connections, significant(2*v.Volts, 3)+"v", significant(v.Amps/2, 3)+"a")
+	}
+	for _, w := range words {
+		w = strings.ToLower(strings.TrimSpace(w))
+		found := strings.Contains(hay, w) || strings.Contains(strings.ReplaceAll(hay, "-", ""), strings.ReplaceAll(w, "-", ""))
+		for _, c := range connections {
+			found = found || c == w
+		}
+		if !found {
+			return false
+		}
+	}
+	return true
+}
+
+// printValves prints the table, the long sources as numbered notes below it.
+func printValves(w io.Writer, rows []heater.Valve) {
+	t := plainTable([]string{"type", "same heater", "volts", "amps", "±V", "±A", "pins", "base", "Vhk", "source"},
+		"llllrrllrr", 8, 22, 8, 10, 4, 4, 10, 5, 3, 6)
+	var notes []string
+	for _, v := range rows {
+		volts, amps := significant(v.Volts, 3), significant(v.Amps, 3)
+		if v.CentreTapped {
+			volts += "/" + significant(2*v.Volts, 3)
+			amps += "/" + significant(v.Amps/2, 3)
+		}
+		vhk, pins := "-", "-"
+		if v.MaxVhk > 0 {
+			vhk = significant(v.MaxVhk, 3)
+		}
+		if v.Pins != "" {
+			pins = strings.Replace(v.Pins, "centre tap ", "ct ", 1)
+			pins = strings.Replace(pins, "shield ", "s ", 1)
+			pins = strings.ReplaceAll(pins, ", ", " ")
+		}
+		_, base, _ := strings.Cut(strings.TrimSuffix(v.Base, ")"), "(")
+		t.AppendRow(table.Row{v.Type, strings.Join(v.Aliases, " "), volts, amps, significant(100*v.VoltTol, 2) + "%", significant(100*v.AmpTol, 2) + "%",
+			pins, base, vhk, fmt.Sprintf("(%d)", indexOf(&notes, v.Source))})
+	}
+	printTable(w, t)
+	fmt.Fprintln(w)
+	printLine(w, "", "volts and amps of a centre-tapped heater: halves parallel / in series; ±V permissible heater volts and ±A spread of current, from memory unless the source prints them; ct centre tap, s shield; B9A noval, B7G miniature, K8A octal; Vhk: greatest heater-cathode volts, from memory, and it varies by maker")
+	for i, n := range notes {
+		printLine(w, fmt.Sprintf("(%d) ", i+1), n)
+	}
+}
