@@ -50,6 +50,7 @@ func measureMains(src source, m multirate, lines []Line, statedHz float64) mains
 		if b.LineRMS.Value > a.LineRMS.Value {
 			a = b
 		}
+		a.Decided = false
 		a.MainsHz = NotMeasured("neither 50 nor 60 Hz mains stands out; state the mains frequency")
 		return a
 	}

@@ -196,9 +196,10 @@ func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 	for first < last-1 && oct[first].CentreHz < oct[last-1].CentreHz/32 {
 		first++
 	}
+	// what is left of the 1/f part within the plateau is taken off by the fit
 	p := weightedMedian(last-first, func(i int) (float64, float64) {
 		r := raw[first+i]
-		return r.power, 1 / math.Max(r.relative, 0.02)
+		return r.power / (1 + corner/oct[first+i].CentreHz), 1 / math.Max(r.relative, 0.02)
 	})
 	seen := weightedMedian(last-first, func(i int) (float64, float64) {
 		r := raw[first+i]
