@@ -15,6 +15,10 @@ type spectrumOptions struct {
 	Keep bool
 }
 
+// plenty is the number of segments from which on they no longer overlap: the
+// averages are good enough, and the transforms dominate the cost.
+const plenty = 100
+
 // stage is one octave step of a multirate spectrum.
 type stage struct {
 	RateHz   float64
@@ -57,7 +61,7 @@ func spectrumOf(ctx context.Context, src source, rateHz float64, opt spectrumOpt
 	gate, gated := src.(gatedSource)
 	seg := opt.SegmentLen
 	if seg <= 0 {
-		seg = min(max(floorPow2(n/8), 8), 8192)
+		seg = min(max(floorPow2(n/8), 8), 4096)
 	}
 	seg = min(seg, n) &^ 1
 
@@ -74,13 +78,15 @@ func spectrumOf(ctx context.Context, src source, rateHz float64, opt spectrumOpt
 		last := next < 2*seg
 		size := seg
 		if last {
-			size = max(length/2, min(seg, length)) &^ 1
-			if length < 4*seg {
-				size = max(length/2&^1, 2)
-			}
+			// three segments over the whole: the lowest frequencies are worth it
+			size = max(smoothLen(length/4)*2, 2)
 		}
 		st := stage{RateHz: rateHz / math.Exp2(float64(s)), StartS: offset / rateHz, Samples: length}
-		c := &chain{welch: newWelch(size, gated)}
+		hop := size / 2
+		if length >= plenty*size {
+			hop = size // so many that overlap buys nothing
+		}
+		c := &chain{welch: newWelch(size, hop, gated)}
 		if opt.Keep && s > 0 && length <= max(n/16, 1<<17) {
 			c.keep = true
 			st.Record = make([]float64, 0, length)
@@ -90,7 +96,7 @@ func spectrumOf(ctx context.Context, src source, rateHz float64, opt spectrumOpt
 		if last {
 			break
 		}
-		c.halver = &halver{taps: halfBandTaps()}
+		c.halver = newHalver()
 		offset += halfBandReach * math.Exp2(float64(s))
 		length = next
 	}

@@ -2,16 +2,19 @@ package analysis
 
 import "gonum.org/v1/gonum/dsp/fourier"
 
-// welch averages the one-sided periodograms of half-overlapping Hann-weighted
-// segments of a stream (Welch 1967). Each segment's mean is removed.
+// welch averages the one-sided periodograms of Hann-weighted segments of a
+// stream (Welch 1967), half overlapping or end to end. Each segment's mean is
+// removed.
 type welch struct {
 	n      int // samples in a segment, even
+	hop    int // from segment to segment: n/2 or n
 	gated  bool
 	taper  taper
 	fft    *fourier.FFT
 	seg, w []float64 // the segment being filled, and its weights when gated
 	fill   int
 	work   []float64
+	square float64 // sum of the squared taper
 	coef   []complex128
 
 	power    []float64 // sum over segments of |X|^2, n/2+1 bins
@@ -20,15 +23,18 @@ type welch struct {
 	segments int
 }
 
-func newWelch(n int, gated bool) *welch {
+func newWelch(n, hop int, gated bool) *welch {
 	k := &welch{
-		n: n, gated: gated,
+		n: n, hop: hop, gated: gated,
 		taper: newTaper(windowHann, n),
 		fft:   fourier.NewFFT(n),
 		seg:   make([]float64, n),
 		work:  make([]float64, n),
 		coef:  make([]complex128, n/2+1),
 		power: make([]float64, n/2+1),
+	}
+	for _, w := range k.taper.W {
+		k.square += w * w
 	}
 	if gated {
 		k.w = make([]float64, n)
@@ -51,9 +57,9 @@ func (k *welch) push(x, w []float64) {
 			return
 		}
 		k.transform()
-		k.fill = copy(k.seg, k.seg[k.n/2:])
+		k.fill = copy(k.seg, k.seg[k.hop:])
 		if k.gated {
-			copy(k.w, k.w[k.n/2:])
+			copy(k.w, k.w[k.hop:])
 		}
 	}
 }
@@ -64,16 +70,12 @@ func (k *welch) transform() {
 		sum += x
 	}
 	win := k.taper.W
-	sq := 0.0
 	if !k.gated {
 		mean := sum / share
 		for i, x := range k.seg {
 			k.work[i] = (x - mean) * win[i]
 		}
-		for _, t := range win {
-			sq += t * t
-		}
-		k.weight += sq
+		k.weight += k.square
 	} else {
 		share = 0
 		for _, g := range k.w {
@@ -87,12 +89,11 @@ func (k *welch) transform() {
 		for i, x := range k.seg {
 			g := k.w[i]
 			k.work[i] = (x - mean*g) * win[i]
-			sq += win[i] * win[i]
 			under += win[i] * win[i] * g
 		}
 		k.weight += under
 	}
-	k.full += sq
+	k.full += k.square
 	k.segments++
 	k.fft.Coefficients(k.coef, k.work)
 	for i, c := range k.coef {
@@ -131,6 +132,10 @@ func (k *welch) degreesOfFreedom() float64 {
 	if k.full > 0 {
 		share = k.weight / k.full
 	}
-	dof := 2 * n / (1 + 2.0/36*(n-1)/n) * share
+	tie := 0.0
+	if k.hop < k.n {
+		tie = 2.0 / 36 * (n - 1) / n
+	}
+	dof := 2 * n / (1 + tie) * share
 	return max(dof, 2)
 }
