@@ -171,8 +171,8 @@ func (b *builder) limits(raw *rawSheet, s *Sheet) {
 		default:
 			x, ok := number(v)
 			switch {
-			case !ok || math.IsNaN(x) || math.IsInf(x, 0) || x <= 0:
-				b.fail(key, fmt.Sprintf("%s = %v", k, v), "a number over 0", "")
+			case !ok || math.IsNaN(x) || math.IsInf(x, 0) || x < 0:
+				b.fail(key, fmt.Sprintf("%s = %v", k, v), "a number over 0, or 0 to leave the criterion out", "")
 				return
 			case k == band:
 				b.fail(key, fmt.Sprintf("%s = %v", k, v), "two numbers, [lowest, highest] volts", "")

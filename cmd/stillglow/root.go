@@ -113,6 +113,7 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 		newReportCmd(),
 		newDropperCmd(),
 		newValvesCmd(),
+		newDemoCmd(),
 	)
 	return root
 }
