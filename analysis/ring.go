@@ -1,0 +1,293 @@
+package analysis
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// ringFit is a damped sinusoid c·e^(-αt)·cos + s·e^(-αt)·sin over a gentle
+// parabola, fitted by least squares.
+type ringFit struct {
+	hz    float64 // damped frequency
+	alpha float64 // 1/s
+	c, s  float64 // volts at t = 0
+	poly  [3]float64
+	rms   float64 // of the residue, V
+	uHz   float64 // standard deviations by the curvature of the fit
+	uQ    float64
+}
+
+// q is the quality factor from the logarithmic decrement δ = α/f:
+// ζ = δ/√(4π²+δ²), Q = 1/(2ζ) (check: δ 0.314553 is Q 10).
+func (r ringFit) q() float64 {
+	if r.alpha <= 0 || r.hz <= 0 {
+		return 0
+	}
+	d := r.alpha / r.hz
+	return math.Sqrt(4*math.Pi*math.Pi+d*d) / (2 * d)
+}
+
+// amplitude is the ring's envelope t seconds after its origin.
+func (r ringFit) amplitude(t float64) float64 {
+	return math.Hypot(r.c, r.s) * math.Exp(-r.alpha*t)
+}
+
+// at is the ring alone.
+func (r ringFit) at(t float64) float64 {
+	sin, cos := math.Sincos(2 * math.Pi * r.hz * t)
+	return math.Exp(-r.alpha*t) * (r.c*cos + r.s*sin)
+}
+
+// fitRing fits a ring to evenly spaced values y, stepS apart, the first at t0
+// seconds. ok is false where no damped oscillation of at least one and a half
+// periods fits.
+func fitRing(y []float64, t0, stepS float64) (r ringFit, ok bool) {
+	n := len(y)
+	if n < 12 {
+		return r, false
+	}
+	// first guess: the strongest place of the spectrum, parabola taken off
+	coef, _ := polyFit(y, nil, 2)
+	size := 64
+	for size < 4*n {
+		size *= 2
+	}
+	x := make([]float64, size)
+	for i, v := range y {
+		u := float64(i)/float64(n-1)*2 - 1
+		x[i] = v - coef[0] - coef[1]*u - coef[2]*u*u
+	}
+	spec := fourier.NewFFT(size).Coefficients(nil, x)
+	best, at := 0.0, 0
+	for k := size / n; k < size/2; k++ { // at least one period in the window
+		if p := real(spec[k])*real(spec[k]) + imag(spec[k])*imag(spec[k]); p > best {
+			best, at = p, k
+		}
+	}
+	if at == 0 {
+		return r, false
+	}
+	hz := float64(at) / float64(size) / stepS
+	found := false
+	for _, q := range [...]float64{3, 8, 25} {
+		if f, good := refineRing(y, t0, stepS, hz, math.Pi*hz/q); good && (!found || f.rms < r.rms) {
+			r, found = f, true
+		}
+	}
+	if !found || r.hz*float64(n)*stepS < 1.5 || r.alpha <= 0 {
+		return r, false
+	}
+	return r, true
+}
+
+// refineRing is Levenberg's and Marquardt's method from a first guess.
+func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
+	const np = 7
+	n := len(y)
+	span := float64(n-1) * stepS
+	linear := func(hz, alpha float64) ([5]float64, float64, bool) {
+		var a [5][6]float64
+		for i, v := range y {
+			t := float64(i) * stepS
+			u := t/span*2 - 1
+			e := math.Exp(-alpha * t)
+			sin, cos := math.Sincos(2 * math.Pi * hz * t)
+			b := [5]float64{1, u, u * u, e * cos, e * sin}
+			for j := range b {
+				for k := j; k < 5; k++ {
+					a[j][k] += b[j] * b[k]
+				}
+				a[j][5] += b[j] * v
+			}
+		}
+		for j := range 5 {
+			for k := range j {
+				a[j][k] = a[k][j]
+			}
+		}
+		c, ok := solve5(a)
+		if !ok {
+			return c, 0, false
+		}
+		rss := 0.0
+		for i, v := range y {
+			t := float64(i) * stepS
+			u := t/span*2 - 1
+			e := math.Exp(-alpha * t)
+			sin, cos := math.Sincos(2 * math.Pi * hz * t)
+			d := v - c[0] - c[1]*u - c[2]*u*u - c[3]*e*cos - c[4]*e*sin
+			rss += d * d
+		}
+		return c, rss, true
+	}
+	c, rss, ok := linear(hz, alpha)
+	if !ok {
+		return ringFit{}, false
+	}
+	lambda := 1e-2
+	var curve [2][2]float64
+	for range 30 {
+		// Gauss-Newton on frequency and decay with the linear part eliminated
+		// numerically (variable projection by small steps)
+		var jj [2][2]float64
+		var jr [2]float64
+		for i, v := range y {
+			t := float64(i) * stepS
+			u := t/span*2 - 1
+			e := math.Exp(-alpha * t)
+			sin, cos := math.Sincos(2 * math.Pi * hz * t)
+			ring := e * (c[3]*cos + c[4]*sin)
+			quad := e * (c[4]*cos - c[3]*sin)
+			d := v - c[0] - c[1]*u - c[2]*u*u - ring
+			j := [2]float64{2 * math.Pi * t * quad * hz, -t * ring * alpha} // by ln f, ln α
+			for a := range 2 {
+				for b := range 2 {
+					jj[a][b] += j[a] * j[b]
+				}
+				jr[a] += j[a] * d
+			}
+		}
+		curve = jj
+		done := true
+		for range 8 {
+			a, b, d := jj[0][0]*(1+lambda), jj[0][1], jj[1][1]*(1+lambda)
+			det := a*d - b*b
+			if det <= 0 {
+				return ringFit{}, false
+			}
+			df, da := (jr[0]*d-jr[1]*b)/det, (a*jr[1]-b*jr[0])/det
+			df, da = min(max(df, -0.2), 0.2), min(max(da, -0.7), 0.7)
+			h2, a2 := hz*math.Exp(df), alpha*math.Exp(da)
+			c2, rss2, ok := linear(h2, a2)
+			if ok && rss2 < rss {
+				done = rss-rss2 < 1e-9*rss
+				hz, alpha, c, rss = h2, a2, c2, rss2
+				lambda = max(lambda/5, 1e-7)
+				break
+			}
+			lambda *= 4
+		}
+		if done {
+			break
+		}
+	}
+	s2 := rss / max(float64(n-np), 1)
+	r := ringFit{hz: hz, alpha: alpha, rms: math.Sqrt(rss / float64(n))}
+	if det := curve[0][0]*curve[1][1] - curve[0][1]*curve[0][1]; det > 0 {
+		r.uHz = hz * math.Sqrt(s2*curve[1][1]/det)
+		r.uQ = r.q() * math.Sqrt(s2*curve[0][0]/det)
+	}
+	// move the origin from the window's start to t = 0
+	g := math.Exp(alpha * t0)
+	sin, cos := math.Sincos(-2 * math.Pi * hz * t0)
+	// c·cos(ω(t-t0)) + s·sin(ω(t-t0)), both times e^(-α(t-t0))
+	r.c = g * (c[3]*cos + c[4]*sin)
+	r.s = g * (-c[3]*sin + c[4]*cos)
+	r.poly = [3]float64{c[0], c[1], c[2]}
+	if math.IsNaN(r.c) || math.IsInf(r.c, 0) || math.IsNaN(r.s) || math.IsInf(r.s, 0) {
+		return ringFit{}, false
+	}
+	return r, true
+}
+
+// solve5 solves five linear equations by elimination with pivoting.
+func solve5(a [5][6]float64) (x [5]float64, ok bool) {
+	for i := range 5 {
+		p := i
+		for j := i + 1; j < 5; j++ {
+			if math.Abs(a[j][i]) > math.Abs(a[p][i]) {
+				p = j
+			}
+		}
+		if math.Abs(a[p][i]) < 1e-300 {
+			return x, false
+		}
+		a[i], a[p] = a[p], a[i]
+		for j := i + 1; j < 5; j++ {
+			f := a[j][i] / a[i][i]
+			for k := i; k < 6; k++ {
+				a[j][k] -= f * a[i][k]
+			}
+		}
+	}
+	for i := 4; i >= 0; i-- {
+		s := a[i][5]
+		for k := i + 1; k < 5; k++ {
+			s -= a[i][k] * x[k]
+		}
+		x[i] = s / a[i][i]
+		if math.IsNaN(x[i]) || math.IsInf(x[i], 0) {
+			return x, false
+		}
+	}
+	return x, true
+}
+
+// polyFit fits a polynomial of degree up to 3 over u = -1..1 spread evenly over
+// y, with weights w (nil: all one), and gives the weighted mean square of the
+// residue. Fewer points than needed lower the degree.
+func polyFit(y, w []float64, degree int) (coef [4]float64, meanSquare float64) {
+	n := len(y)
+	points := 0
+	for i := range y {
+		if w == nil || w[i] > 0 {
+			points++
+		}
+	}
+	degree = min(degree, points-1)
+	if degree < 0 {
+		return coef, 0
+	}
+	at := func(i int) float64 {
+		if n == 1 {
+			return 0
+		}
+		return float64(i)/float64(n-1)*2 - 1
+	}
+	for ; degree >= 0; degree-- {
+		var a [5][6]float64
+		for i, v := range y {
+			wi := 1.0
+			if w != nil {
+				wi = w[i]
+			}
+			if wi == 0 {
+				continue
+			}
+			u := at(i)
+			var b [4]float64
+			b[0] = 1
+			for k := 1; k <= degree; k++ {
+				b[k] = b[k-1] * u
+			}
+			for j := 0; j <= degree; j++ {
+				for k := 0; k <= degree; k++ {
+					a[j][k] += wi * b[j] * b[k]
+				}
+				a[j][5] += wi * b[j] * v
+			}
+		}
+		for j := degree + 1; j < 5; j++ {
+			a[j][j] = 1
+		}
+		x, ok := solve5(a)
+		if !ok {
+			continue
+		}
+		copy(coef[:], x[:4])
+		break
+	}
+	sum, sw := 0.0, 0.0
+	for i, v := range y {
+		wi := 1.0
+		if w != nil {
+			wi = w[i]
+		}
+		u := at(i)
+		d := v - coef[0] - u*(coef[1]+u*(coef[2]+u*coef[3]))
+		sum += wi * d * d
+		sw += wi
+	}
+	return coef, sum / max(sw, 1e-300)
+}

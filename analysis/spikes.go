@@ -1,0 +1,453 @@
+package analysis
+
+import (
+	"math"
+	"sort"
+)
+
+// residue yields the trace less its slow part and its smooth ripple: spikes,
+// rings and noise are left.
+type residue struct {
+	volts []float64
+	track *cycleTrack
+	slow  slowPart
+	model *cycleModel // nil: no ripple to take off
+}
+
+// each visits samples from..to in ascending order; bin is the place in the
+// cycle, -1 where the supply rests.
+func (r *residue) each(from, to int, visit func(i int, v float64, bin int, phase float64)) {
+	if r.model == nil || r.track == nil {
+		walk(from, to, nil, r.slow, func(st stretch) {
+			base := st.slow
+			for i := st.from; i < st.to; i++ {
+				visit(i, r.volts[i]-base, -1, -1)
+				base += st.slowSlope
+			}
+		})
+		return
+	}
+	m := r.model.bins
+	size := float64(m)
+	smooth := r.model.smooth
+	walk(from, to, r.track, r.slow, func(st stretch) {
+		base := st.slow
+		if !st.on {
+			for i := st.from; i < st.to; i++ {
+				visit(i, r.volts[i]-base, -1, -1)
+				base += st.slowSlope
+			}
+			return
+		}
+		whole := math.Floor(st.phase)
+		ph := st.phase - whole
+		for i := st.from; i < st.to; i++ {
+			x := ph * size
+			k := int(x)
+			if k >= m {
+				k = m - 1
+			}
+			visit(i, r.volts[i]-base-smooth[k], k, whole+ph)
+			base += st.slowSlope
+			ph += st.perSample
+			if ph >= 1 {
+				ph--
+				whole++
+			}
+		}
+	})
+}
+
+// robustScale is the standard deviation of the residue's quiet parts: the lower
+// quartile over blocks of each block's median absolute deviation, scaled to the
+// normal distribution (Hampel 1974). Taking a low quartile keeps it that of the
+// noise where spikes come every cycle; blocks are short against a cycle. skip
+// names the bins that an edge's transient covers.
+func (r *residue) robustScale(skip []bool, stepV float64) float64 {
+	n := len(r.volts)
+	const length = 192
+	blocks := max(min(n/length, 1024), 1)
+	var mads []float64
+	buf := make([]float64, 0, length)
+	for b := range blocks {
+		from := b * (n / blocks)
+		buf = buf[:0]
+		r.each(from, min(from+length, n), func(_ int, v float64, bin int, _ float64) {
+			if bin < 0 || skip == nil || !skip[bin] {
+				buf = append(buf, v)
+			}
+		})
+		if len(buf) < 24 {
+			continue
+		}
+		sort.Float64s(buf)
+		med := buf[len(buf)/2]
+		for i := range buf {
+			buf[i] = math.Abs(buf[i] - med)
+		}
+		sort.Float64s(buf)
+		mads = append(mads, buf[len(buf)/2])
+	}
+	if len(mads) == 0 {
+		if skip != nil {
+			return r.robustScale(nil, stepV)
+		}
+		return 0
+	}
+	sort.Float64s(mads)
+	quarter := 1.4826 * 1.05 * mads[len(mads)/4]
+	// where the converter's steps are coarse the deviation may come out as zero
+	return max(quarter, 0.3*stepV)
+}
+
+// edgeTemplate is the mean transient of one edge on the cycle's bins.
+type edgeTemplate struct {
+	edge   cycleEdge
+	first  int       // bin of v[0]
+	v      []float64 // volts against the smooth ripple
+	peakV  float64   // signed
+	peakAt float64   // bins after first
+	until  int       // bins over which it stands above the noise
+}
+
+func newTemplates(f *fold, c *cycleModel, sigma float64) []edgeTemplate {
+	var list []edgeTemplate
+	m := c.bins
+	for i, e := range c.edges {
+		on := int(e.phase * float64(m))
+		next := m
+		for j, o := range c.edges {
+			if j != i {
+				if d := (int(o.phase*float64(m)) - on + m) % m; d > 0 {
+					next = min(next, d)
+				}
+			}
+		}
+		lead := min(m/128+2, 16)
+		length := min(next-lead, m/2)
+		if length < 3 {
+			continue
+		}
+		t := edgeTemplate{edge: e, first: (on - lead + m) % m}
+		for k := -lead; k < length; k++ {
+			b := (on + k + m) % m
+			v := f.mean[b] - c.smooth[b]
+			// tails of the other edges' rings are not this edge's
+			for j, o := range c.edges {
+				if o.hasRng {
+					d := (b - int(o.phase*float64(m)) + m) % m
+					x := (float64(d) + 0.5) / float64(m) * c.periodS
+					if j != i {
+						v -= o.ring.at(x)
+					}
+					v -= o.ring.at(x + c.periodS)
+				}
+			}
+			t.v = append(t.v, v)
+		}
+		ip := newInterpolator()
+		for k, v := range t.v {
+			if math.Abs(v) > math.Abs(t.peakV) {
+				t.peakV, t.peakAt = v, float64(k)
+			}
+		}
+		if k := int(t.peakAt); k > 0 && k+1 < len(t.v) {
+			sign := math.Copysign(1, t.peakV)
+			t.peakV, t.peakAt = ip.peak(t.v, k, sign)
+		}
+		t.until = len(t.v)
+		for t.until > int(t.peakAt)+2 && math.Abs(t.v[t.until-1]) < max(sigma, 0.01*math.Abs(t.peakV)) {
+			t.until--
+		}
+		list = append(list, t)
+	}
+	return list
+}
+
+// duration is the pulse duration at half the peak, in bins.
+func (t edgeTemplate) duration() float64 {
+	return halfDuration(t.v, int(t.peakAt+0.5), t.peakV)
+}
+
+// halfDuration is the time between the half-peak crossings about y[at], in
+// steps, by straight lines between the points.
+func halfDuration(y []float64, at int, peak float64) float64 {
+	if len(y) == 0 || peak == 0 {
+		return 0
+	}
+	at = min(max(at, 0), len(y)-1)
+	half := peak / 2
+	cross := func(dir int) float64 {
+		for i := at; i+dir >= 0 && i+dir < len(y); i += dir {
+			a, b := y[i]-half, y[i+dir]-half
+			if b*peak <= 0 && a != b {
+				return float64(i) + float64(dir)*a/(a-b)
+			}
+		}
+		if dir < 0 {
+			return 0
+		}
+		return float64(len(y) - 1)
+	}
+	return cross(1) - cross(-1)
+}
+
+// area is the signed area over the event, in volt bins.
+func (t edgeTemplate) area() float64 {
+	s := 0.0
+	for _, v := range t.v[:t.until] {
+		s += v
+	}
+	return s
+}
+
+// spikeFinding is the raw outcome of the search.
+type spikeFinding struct {
+	sigma, threshold float64
+	templates        []edgeTemplate // edges that stand above the threshold
+	perEdge          []int          // events of each template
+	events           []Spike        // all, or an even pick of the edges' ones
+	peaks            []float64      // absolute peaks of the events, all classes
+	edgePeaks        [][]float64    // by template
+	free             int            // events outside the cycle
+	count            int
+	freeIntervals    []interval // samples that free events cover
+	shareGated       float64
+	minDuration      float64 // samples
+}
+
+type interval struct{ from, to int }
+
+// findSpikes looks for the edges' transients cycle by cycle and for others in
+// between.
+func findSpikes(r *residue, f *fold, rateHz, stepV float64, th thresholds) spikeFinding {
+	var out spikeFinding
+	n := len(r.volts)
+	var all []edgeTemplate
+	m := 0
+	if r.model != nil {
+		m = r.model.bins
+		all = newTemplates(f, r.model, r.model.binSigma)
+	}
+	skip := make([]bool, m)
+	for _, t := range all {
+		for k := range t.until {
+			skip[(t.first+k)%m] = true
+		}
+	}
+	out.sigma = r.robustScale(skip, stepV)
+	out.threshold = max(th.SpikeSigmas*out.sigma, 1.6*stepV)
+	if out.threshold == 0 {
+		lo, hi := extremes(r.volts)
+		out.threshold = max(1e-6*(hi-lo), 1e-300)
+	}
+	for _, t := range all {
+		if math.Abs(t.peakV) > 0.75*out.threshold {
+			out.templates = append(out.templates, t)
+		}
+	}
+	out.perEdge = make([]int, len(out.templates))
+	out.edgePeaks = make([][]float64, len(out.templates))
+	edgeOf := make([]int8, m)
+	for i := range edgeOf {
+		edgeOf[i] = -1
+	}
+	for e, t := range out.templates {
+		for k := range t.until {
+			edgeOf[(t.first+k)%m] = int8(e)
+		}
+	}
+	out.countEdges(r, n, th)
+	out.scan(r, edgeOf, rateHz, th)
+	return out
+}
+
+// countEdges counts and sizes the transients at the edges of the tracked
+// cycles: by the mean transient's share in each cycle (matched filter) where
+// noise would lift a plain peak reading, by the peak between samples otherwise.
+func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
+	if len(out.templates) == 0 {
+		return
+	}
+	m := float64(r.model.bins)
+	ip := newInterpolator()
+	cycles := 0.0
+	for _, p := range r.track.pieces {
+		cycles += (p.to - p.from) * p.perSample
+	}
+	every := max(1, int(cycles/20000))
+	var buf []float64
+	for e, t := range out.templates {
+		onset := t.edge.phase
+		lead := math.Mod(t.edge.phase-float64(t.first)/m+1, 1)
+		listEvery := max(1, int(cycles*float64(len(out.templates)))/th.MaxSpikes)
+		seen := 0
+		want := math.Inf(-1)
+		for _, p := range r.track.pieces {
+			last := p.phase + p.perSample*(p.to-p.from)
+			k := math.Ceil(p.phase - onset)
+			if k+onset <= want {
+				k++
+			}
+			for ; k+onset < last; k++ {
+				want = k + onset
+				x := p.from + (k+onset-p.phase)/p.perSample
+				if x < 0 || x > float64(n-1) {
+					continue
+				}
+				out.perEdge[e]++
+				seen++
+				if seen%every != 0 {
+					continue
+				}
+				start := x - lead/p.perSample
+				from := max(int(math.Ceil(start)), 0)
+				to := min(int(start+float64(t.until)/m/p.perSample)+1, n)
+				if to-from < 1 {
+					continue
+				}
+				buf = buf[:0]
+				num, den := 0.0, 0.0
+				r.each(from, to, func(i int, v float64, bin int, _ float64) {
+					buf = append(buf, v)
+					b := (float64(i)-start)*p.perSample*m - 0.5
+					tv := lerp(t.v, b)
+					num += v * tv
+					den += tv * tv
+				})
+				if den <= 0 {
+					continue
+				}
+				peak := num / den * t.peakV
+				if at := nearestPeak(buf, t.peakV, (t.peakAt+0.5)/m/p.perSample+start-float64(from), 2/(p.perSample*m)+2); math.Abs(t.peakV) > 30*out.sigma && at >= 0 {
+					peak, _ = ip.peak(buf, at, math.Copysign(1, t.peakV))
+				}
+				out.edgePeaks[e] = append(out.edgePeaks[e], math.Abs(peak))
+				out.peaks = append(out.peaks, math.Abs(peak))
+				if seen%listEvery == 0 {
+					out.events = append(out.events, out.edgeSpike(r, t, e, x, peak))
+				}
+			}
+		}
+		out.count += out.perEdge[e]
+	}
+}
+
+// nearestPeak is the index of the greatest value of buf's sign within reach of
+// at, -1 when none.
+func nearestPeak(buf []float64, sign, at, reach float64) int {
+	best := -1
+	s := math.Copysign(1, sign)
+	for i := max(int(at-reach), 0); i <= int(at+reach)+1 && i < len(buf); i++ {
+		if best < 0 || s*buf[i] > s*buf[best] {
+			best = i
+		}
+	}
+	return best
+}
+
+// lerp reads y between its points, 0 outside.
+func lerp(y []float64, x float64) float64 {
+	if x <= -1 || x >= float64(len(y)) {
+		return 0
+	}
+	i := int(math.Floor(x))
+	f := x - float64(i)
+	a, b := 0.0, 0.0
+	if i >= 0 {
+		a = y[i]
+	}
+	if i+1 < len(y) {
+		b = y[i+1]
+	}
+	return a + f*(b-a)
+}
+
+// edgeSpike describes one transient at an edge at sample x.
+func (out *spikeFinding) edgeSpike(r *residue, t edgeTemplate, e int, x, peak float64) Spike {
+	m := float64(r.model.bins)
+	s := Spike{
+		TimeS: x, PeakV: peak, // seconds: the caller divides by the rate
+		DurationS:  t.duration() / m * r.model.periodS,
+		AreaVs:     t.area() / m * r.model.periodS * peak / t.peakV,
+		CyclePhase: t.edge.phase,
+		Class:      "falling",
+	}
+	if t.edge.rising {
+		s.Class = "rising"
+	}
+	if t.edge.hasRng {
+		s.RingHz, s.RingQ = t.edge.ring.hz, t.edge.ring.q()
+	}
+	return s
+}
+
+// scan looks for events where no edge's transient is expected, with hysteresis:
+// an event begins above the threshold and ends when the residue has stayed
+// under the lower one for a while.
+func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thresholds) {
+	n := len(r.volts)
+	end := out.threshold * th.SpikeEndSigmas / th.SpikeSigmas
+	hold := max(int(0.3e-6*rateHz), 8)
+	if r.model != nil {
+		hold = min(hold, max(int(0.05*r.model.periodS*rateHz), 4))
+	}
+	ip := newInterpolator()
+	inside := false
+	start, last := 0, 0
+	finish := func() {
+		inside = false
+		from, to := max(start-hold, 0), min(last+hold, n)
+		var buf []float64
+		phase := -1.0
+		r.each(from, to, func(i int, v float64, bin int, ph float64) {
+			buf = append(buf, v)
+			if i == start && bin >= 0 {
+				phase = ph - math.Floor(ph)
+			}
+		})
+		at := 0
+		for i := range buf {
+			if k := i + from; k < start || k > last {
+				continue
+			}
+			if math.Abs(buf[i]) > math.Abs(buf[at]) || at < start-from {
+				at = i
+			}
+		}
+		peak, where := ip.peak(buf, at, math.Copysign(1, buf[at]))
+		area := 0.0
+		for i := start - from; i <= last-from && i < len(buf); i++ {
+			area += buf[i]
+		}
+		s := Spike{TimeS: float64(from) + where, PeakV: peak,
+			DurationS: halfDuration(buf, at, peak) / rateHz, AreaVs: area / rateHz,
+			CyclePhase: phase, Class: "random"}
+		out.free++
+		out.count++
+		out.peaks = append(out.peaks, math.Abs(peak))
+		if len(out.events) < 4*th.MaxSpikes {
+			out.events = append(out.events, s)
+		}
+		out.freeIntervals = append(out.freeIntervals, interval{from, to})
+	}
+	r.each(0, n, func(i int, v float64, bin int, _ float64) {
+		if v < 0 {
+			v = -v
+		}
+		if inside {
+			if v > end {
+				last = i
+			} else if i-last > hold {
+				finish()
+			}
+			return
+		}
+		if v > out.threshold && (bin < 0 || edgeOf[bin] < 0) {
+			inside, start, last = true, i, i
+		}
+	})
+	if inside {
+		finish()
+	}
+}

@@ -1,0 +1,514 @@
+package analysis
+
+import (
+	"math"
+	"math/cmplx"
+	"sort"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// searchRecord is a low-passed, thinned-out stretch of the trace in which the
+// switching frequency is looked for. Its length bounds memory and time.
+type searchRecord struct {
+	x      []float64
+	rateHz float64
+}
+
+const (
+	searchRateHz = 6e6     // least rate of the stretch where the trace allows
+	searchMax    = 1 << 19 // most points
+	searchMin    = 1 << 15 // points taken even where they are more than an eighth of the record
+)
+
+// newSearchRecord thins volts by a whole factor behind a windowed sinc.
+func newSearchRecord(volts []float64, meanV, rateHz float64) searchRecord {
+	r := max(int(rateHz/searchRateHz), 1)
+	n := len(volts) / r
+	n = min(n, searchMax, max(len(volts)/8, searchMin))
+	s := searchRecord{x: make([]float64, n), rateHz: rateHz / float64(r)}
+	if r == 1 {
+		for i := range s.x {
+			s.x[i] = volts[i] - meanV
+		}
+		return s
+	}
+	half := 4 * r
+	taps := make([]float64, 2*half+1)
+	sum := 0.0
+	for i := range taps {
+		t := float64(i-half) / float64(r)
+		w := 0.5 + 0.5*math.Cos(math.Pi*float64(i-half)/float64(half+1))
+		v := w
+		if t != 0 {
+			v *= math.Sin(math.Pi*0.9*t) / (math.Pi * 0.9 * t)
+		}
+		taps[i] = v
+		sum += v
+	}
+	for i := range taps {
+		taps[i] /= sum
+	}
+	for i := range s.x {
+		mid := i*r + r/2
+		acc := 0.0
+		if lo := mid - half; lo >= 0 && lo+len(taps) <= len(volts) {
+			for k, w := range taps {
+				acc += w * (volts[lo+k] - meanV)
+			}
+		} else {
+			for k, w := range taps {
+				acc += w * (volts[min(max(mid-half+k, 0), len(volts)-1)] - meanV)
+			}
+		}
+		s.x[i] = acc
+	}
+	return s
+}
+
+// peakBin is a local maximum of the search spectrum.
+type peakBin struct {
+	hz    float64
+	ratio float64 // power over the local noise
+	power float64
+}
+
+// combGuess is a candidate for the switching frequency.
+type combGuess struct {
+	hz        float64
+	score     float64 // share of the lines' weight it explains, less for empty places
+	explained float64
+	lines     int
+}
+
+// searchSpectrum is the tapered power spectrum of the stretch with its floor.
+type searchSpectrum struct {
+	binHz float64
+	power []float64
+	floor []float64
+}
+
+func (s searchRecord) spectrum() searchSpectrum {
+	n := smoothLength(len(s.x))
+	fft := fourier.NewFFT(n)
+	w := make([]float64, n)
+	slope, base := trend(s.x[:n])
+	for i := range w {
+		h := 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
+		w[i] = h * (s.x[i] - base - slope*float64(i))
+	}
+	c := fft.Coefficients(nil, w)
+	sp := searchSpectrum{binHz: s.rateHz / float64(n), power: make([]float64, len(c))}
+	for k, v := range c {
+		sp.power[k] = real(v)*real(v) + imag(v)*imag(v)
+	}
+	sp.floor = noiseUnder(sp.power)
+	return sp
+}
+
+// smoothLength is the greatest length up to n with factors 2, 3 and 5 only.
+func smoothLength(n int) int {
+	best := 1
+	for a := 1; a <= n; a *= 2 {
+		for b := a; b <= n; b *= 3 {
+			for c := b; c <= n; c *= 5 {
+				best = max(best, c)
+			}
+		}
+	}
+	return best
+}
+
+// trend is the straight line through the end thirds of x.
+func trend(x []float64) (slope, base float64) {
+	n := len(x)
+	if n < 6 {
+		return 0, 0
+	}
+	third := n / 3
+	a, b := 0.0, 0.0
+	for i := range third {
+		a += x[i]
+		b += x[n-1-i]
+	}
+	a, b = a/float64(third), b/float64(third)
+	slope = (b - a) / float64(n-third)
+	base = a - slope*float64(third-1)/2
+	return slope, base
+}
+
+// noiseUnder estimates the mean noise power under the lines: the lower quartile
+// of blocks that widen with frequency, scaled for exponential statistics.
+func noiseUnder(p []float64) []float64 {
+	floor := make([]float64, len(p))
+	var at, level []float64
+	for i := 1; i < len(p); {
+		w := min(max(i/6, 24), 4096)
+		end := min(i+w, len(p))
+		if len(p)-end < w/2 {
+			end = len(p)
+		}
+		block := append([]float64(nil), p[i:end]...)
+		sort.Float64s(block)
+		q := block[len(block)/4]
+		at = append(at, float64(i+end-1)/2)
+		level = append(level, math.Log(max(q/0.28768, 1e-300))) // -ln(3/4)
+		i = end
+	}
+	j := 0
+	for i := range floor {
+		x := float64(i)
+		for j+1 < len(at) && at[j+1] < x {
+			j++
+		}
+		switch {
+		case len(at) == 0:
+		case x <= at[0]:
+			floor[i] = math.Exp(level[0])
+		case j+1 >= len(at):
+			floor[i] = math.Exp(level[len(at)-1])
+		default:
+			t := (x - at[j]) / (at[j+1] - at[j])
+			floor[i] = math.Exp(level[j] + t*(level[j+1]-level[j]))
+		}
+	}
+	return floor
+}
+
+// peaks lists the local maxima that stand out between two frequencies, at most
+// limit of them, the strongest, by rising frequency.
+func (s searchSpectrum) peaks(lowHz, highHz, over float64, limit int) []peakBin {
+	var list []peakBin
+	for k := max(2, int(lowHz/s.binHz)); k+2 < len(s.power) && float64(k)*s.binHz <= highHz; k++ {
+		p := s.power[k]
+		if p < over*s.floor[k] || p <= s.power[k-1] || p < s.power[k+1] || p < s.power[k-2] || p < s.power[k+2] {
+			continue
+		}
+		a, b, c := math.Log(s.power[k-1]+1e-300), math.Log(p), math.Log(s.power[k+1]+1e-300)
+		d := 0.0
+		if den := a - 2*b + c; den < 0 {
+			d = min(max(0.5*(a-c)/den, -0.5), 0.5)
+		}
+		list = append(list, peakBin{hz: (float64(k) + d) * s.binHz, ratio: p / max(s.floor[k], 1e-300), power: p})
+	}
+	if len(list) > limit {
+		sort.SliceStable(list, func(i, j int) bool { return list[i].ratio > list[j].ratio })
+		list = list[:limit]
+		sort.SliceStable(list, func(i, j int) bool { return list[i].hz < list[j].hz })
+	}
+	return list
+}
+
+// bestComb finds the frequency whose multiples explain most of the lines with
+// the fewest empty places. Lines weigh by the logarithm of their height over
+// the noise, so that a fundamental buried under ringing or a faint odd harmonic
+// between strong even ones still has its say.
+func bestComb(peaks []peakBin, binHz, lowHz, highHz float64) combGuess {
+	var best combGuess
+	if len(peaks) == 0 {
+		return best
+	}
+	total := 0.0
+	weights := make([]float64, len(peaks))
+	for i, p := range peaks {
+		weights[i] = math.Log(max(p.ratio, 1.01))
+		total += weights[i]
+	}
+	top := peaks[len(peaks)-1].hz
+	try := func(hz float64) {
+		if hz < lowHz || hz > highHz || hz < 3*binHz {
+			return
+		}
+		g := scoreComb(peaks, weights, total, top, binHz, hz)
+		if g.score > best.score*1.0001 {
+			best = g
+		}
+	}
+	strong := append([]peakBin(nil), peaks...)
+	sort.SliceStable(strong, func(i, j int) bool { return strong[i].ratio > strong[j].ratio })
+	if len(strong) > 24 {
+		strong = strong[:24]
+	}
+	for _, p := range strong {
+		for k := 1; k <= 16; k++ {
+			try(p.hz / float64(k))
+		}
+	}
+	for i := range strong {
+		for j := range i {
+			try(math.Abs(strong[i].hz - strong[j].hz))
+		}
+	}
+	return best
+}
+
+// scoreComb rates one candidate, refining it on its harmonics from below.
+func scoreComb(peaks []peakBin, weights []float64, total, top, binHz, hz float64) combGuess {
+	f := hz
+	var sw, shh, shf float64
+	g := combGuess{}
+	seen := map[int]bool{}
+	low := 0
+	for i, p := range peaks {
+		h := math.Round(p.hz / f)
+		if h < 1 {
+			continue
+		}
+		tol := 0.8*binHz + 1e-5*p.hz
+		if shh == 0 {
+			tol += 0.1 * h * binHz
+		}
+		if math.Abs(p.hz-h*f) > min(tol, 0.2*f) {
+			continue
+		}
+		sw += weights[i]
+		g.lines++
+		w := weights[i]
+		shh += w * h * h
+		shf += w * h * p.hz
+		f = shf / shh
+		if !seen[int(h)] {
+			seen[int(h)] = true
+			if h <= 8 {
+				low++
+			}
+		}
+	}
+	places := min(max(int(top/f+0.01), 1), 8)
+	g.hz = f
+	g.explained = sw / total
+	g.score = g.explained * (0.5 + 0.5*float64(low)/float64(places))
+	return g
+}
+
+// periodByCorrelation looks for the first strong repetition of the stretch in
+// its autocorrelation, noise taken off: the way that a dithered or bursting
+// supply, whose lines are smeared, still shows its cycle. strength is the
+// correlation there over that at no lag.
+func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, strength float64) {
+	n := (len(s.power) - 1) * 2
+	fft := fourier.NewFFT(n)
+	c := make([]complex128, len(s.power))
+	for k := range c {
+		f := float64(k) * s.binHz
+		if f < 0.7*lowHz {
+			continue
+		}
+		g := 1.0
+		if f < lowHz {
+			g = (f/lowHz - 0.7) / 0.3
+		}
+		if p := s.power[k] - s.floor[k]; p > 0 {
+			c[k] = complex(g*p, 0)
+		}
+	}
+	r := fft.Sequence(nil, c)
+	if !(r[0] > 0) {
+		return 0, 0
+	}
+	last := min(int(rateHz/lowHz)+1, n/3)
+	i := 1
+	for i < last && r[i] > 0.3*r[0] {
+		i++
+	}
+	first := max(i, int(rateHz/highHz))
+	top := 0.0
+	for i := first; i < last; i++ {
+		if r[i] >= r[i-1] && r[i] >= r[i+1] {
+			top = max(top, r[i])
+		}
+	}
+	if top <= 0 {
+		return 0, 0
+	}
+	for i := first; i < last; i++ {
+		if r[i] >= r[i-1] && r[i] >= r[i+1] && r[i] >= 0.85*top {
+			// the crown of this repetition, not a ring's ripple on its flank
+			at := i
+			for j := i; j < min(i+i/8+1, last); j++ {
+				if r[j] > r[at] {
+					at = j
+				}
+			}
+			a, b, d := r[at-1], r[at], r[at+1]
+			off := 0.0
+			if den := a - 2*b + d; den < 0 {
+				off = min(max(0.5*(a-d)/den, -0.5), 0.5)
+			}
+			return rateHz / (float64(at) + off), b / r[0]
+		}
+	}
+	return 0, 0
+}
+
+// coarseSwitching is what the search found before any refinement.
+type coarseSwitching struct {
+	hz       float64
+	coherent bool // a comb of narrow lines
+	strength float64
+	secondHz float64
+	aliased  bool // lines that fit no comb, or a rate too low to tell
+}
+
+// searchSwitching finds the switching frequency to about a thousandth.
+func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coarseSwitching {
+	var found coarseSwitching
+	rec := newSearchRecord(volts, meanV, rateHz)
+	if len(rec.x) < 32 {
+		return found
+	}
+	sp := rec.spectrum()
+	low := max(th.SearchLowHz, 3*sp.binHz)
+	high := min(th.SearchHighHz, 0.45*rec.rateHz)
+	if low >= high {
+		return found
+	}
+	peaks := sp.peaks(low, 0.48*rec.rateHz, th.LineOverFloor, 300)
+	comb := bestComb(peaks, sp.binHz, low, high)
+	corrHz, corr := sp.periodByCorrelation(rec.rateHz, low, high)
+	switch {
+	case comb.hz > 0 && comb.explained >= 0.35 && (comb.lines >= 2 || len(peaks) <= 3 || comb.explained > 0.6):
+		found.hz, found.coherent, found.strength = comb.hz, true, comb.explained
+		rest := peaks[:0:0]
+		for _, p := range peaks {
+			h := math.Round(p.hz / comb.hz)
+			if math.Abs(p.hz-h*comb.hz) > 2*sp.binHz+0.002*comb.hz {
+				rest = append(rest, p)
+			}
+		}
+		if second := bestComb(rest, sp.binHz, low, high); second.lines >= 2 && second.explained > 0.4 {
+			found.secondHz = second.hz
+		}
+	case corrHz > 0 && corr > 0.15:
+		found.hz, found.strength = corrHz, corr
+	case comb.hz > 0 && comb.lines >= 2:
+		found.hz, found.coherent, found.strength = comb.hz, true, comb.explained
+	}
+	return found
+}
+
+// partFold is one part of the record folded at a common frequency: the Fourier
+// coefficients of its fold.
+type partFold struct {
+	middle float64 // sample
+	c      []complex128
+}
+
+// refineFixed improves the frequency of a coherent supply over the whole record
+// by the most likely phase slope of all its harmonics together: the record is
+// folded in parts at hz, and the slope is found that adds the parts' harmonics
+// in phase. uHz is the standard deviation by the curvature there.
+func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float64) {
+	const bins = 256
+	n := len(volts)
+	cycles := float64(n) * hz / rateHz
+	parts := int(min(max(cycles/4, 2), 64))
+	harmonics := int(min(bins/4, 0.45*rateHz/hz))
+	if harmonics < 1 {
+		harmonics = 1
+	}
+	folds := make([]partFold, parts)
+	acc := make([]float64, bins)
+	fft := fourier.NewFFT(bins)
+	inc := hz / rateHz
+	for p := range folds {
+		lo, hi := p*n/parts, (p+1)*n/parts
+		// whole cycles only
+		whole := math.Floor(float64(hi-lo)*inc) / inc
+		if whole >= 1 {
+			hi = min(hi, lo+int(whole+0.5))
+		}
+		clear(acc)
+		slope, base := trend(volts[lo:hi])
+		ph := math.Mod(float64(lo)*inc, 1) * bins
+		step := inc * bins
+		for i, v := range volts[lo:hi] {
+			acc[int(ph)&(bins-1)] += v - base - slope*float64(i)
+			ph += step
+			if ph >= bins {
+				ph -= bins
+			}
+		}
+		folds[p] = partFold{middle: float64(lo+hi-1) / 2, c: append([]complex128(nil), fft.Coefficients(nil, acc)...)}
+	}
+	// noise per coefficient from the parts' spread about their mean
+	centre := float64(n-1) / 2
+	energy := func(df float64, top int, weight []float64) float64 {
+		sum := 0.0
+		for h := 1; h <= top; h++ {
+			if weight != nil && weight[h] == 0 {
+				continue
+			}
+			var a complex128
+			w := -2 * math.Pi * float64(h) * df / rateHz
+			for _, f := range folds {
+				a += f.c[h] * cmplx.Rect(1, w*(f.middle-centre))
+			}
+			e := real(a)*real(a) + imag(a)*imag(a)
+			if weight != nil {
+				e *= weight[h]
+			}
+			sum += e
+		}
+		return sum
+	}
+	duration := float64(n) / rateHz
+	df, half := 0.0, 1.5/duration
+	weights := func(df float64, top int) []float64 {
+		w := make([]float64, top+1)
+		for h := 1; h <= top; h++ {
+			var a complex128
+			var p float64
+			for _, f := range folds {
+				r := f.c[h] * cmplx.Rect(1, -2*math.Pi*float64(h)*df/rateHz*(f.middle-centre))
+				a += r
+				p += real(r)*real(r) + imag(r)*imag(r)
+			}
+			coherent := real(a)*real(a) + imag(a)*imag(a)
+			noise := max(p-coherent/float64(parts), 1e-300) // of the sum of the parts
+			if coherent > 8*noise {
+				w[h] = 1 / noise
+			}
+		}
+		return w
+	}
+	for top := 1; ; top *= 2 {
+		last := top >= harmonics
+		top = min(top, harmonics)
+		var w []float64
+		if top > 1 {
+			w = weights(df, top)
+		}
+		const grid = 12
+		best, at := math.Inf(-1), df
+		for i := -grid; i <= grid; i++ {
+			d := df + half*float64(i)/grid
+			if e := energy(d, top, w); e > best {
+				best, at = e, d
+			}
+		}
+		step := half / grid
+		for range 3 {
+			a, b, c := energy(at-step, top, w), energy(at, top, w), energy(at+step, top, w)
+			if den := a - 2*b + c; den < 0 {
+				at += step * min(max(0.5*(a-c)/den, -1), 1)
+			}
+			step /= 3
+		}
+		df = at
+		half = max(half/2, 0.02/duration/float64(top))
+		if last {
+			break
+		}
+	}
+	// Cramér-Rao by curvature: weights carry 1/noise of the coherent sum
+	w := weights(df, harmonics)
+	s := 0.05 / duration / float64(harmonics)
+	a, b, c := energy(df-s, harmonics, w), energy(df, harmonics, w), energy(df+s, harmonics, w)
+	if curve := -(a - 2*b + c) / (s * s); curve > 0 && b > 0 {
+		uHz = math.Sqrt(1 / curve)
+	} else {
+		uHz = 0.5 / duration
+	}
+	return hz + df, uHz
+}
