@@ -43,19 +43,6 @@ func newInterpolator() *interpolator {
 	return ip
 }
 
-// besselI0 is the modified Bessel function of order zero (power series).
-func besselI0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1; k < 60; k++ {
-		term *= x / 2 / float64(k)
-		sum += term * term
-		if term*term < 1e-17*sum {
-			break
-		}
-	}
-	return sum
-}
-
 // at is the curve p/interpPhases of a sample after y[i], 0 <= p < interpPhases.
 // Beyond the ends the end value is repeated.
 func (ip *interpolator) at(y []float64, i, p int) float64 {

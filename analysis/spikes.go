@@ -278,6 +278,11 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 	every := max(1, int(cycles/20000))
 	var buf []float64
 	for e, t := range out.templates {
+		energy := 0.0 // of a whole event, in squared volts times samples
+		for _, v := range t.v[:t.until] {
+			energy += v * v
+		}
+		energy /= m * r.track.pieces[0].perSample
 		onset := t.edge.phase
 		lead := math.Mod(t.edge.phase-float64(t.first)/m+1, 1)
 		listEvery := max(1, int(cycles*float64(len(out.templates)))/th.MaxSpikes)
@@ -303,9 +308,6 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 				start := x - lead/p.perSample
 				from := max(int(math.Ceil(start)), 0)
 				to := min(int(start+float64(t.until)/m/p.perSample)+1, n)
-				if to-from < 1 {
-					continue
-				}
 				buf = buf[:0]
 				num, den := 0.0, 0.0
 				r.each(from, to, func(i int, v float64, bin int, _ float64) {
@@ -315,12 +317,14 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 					num += v * tv
 					den += tv * tv
 				})
-				if den <= 0 {
-					continue
-				}
-				peak := num / den * t.peakV
-				if at := nearestPeak(buf, t.peakV, (t.peakAt+0.5)/m/p.perSample+start-float64(from), 2/(p.perSample*m)+2); math.Abs(t.peakV) > 30*out.sigma && at >= 0 {
-					peak, _ = ip.peak(buf, at, math.Copysign(1, t.peakV))
+				peak := t.peakV
+				if den < 0.5*energy {
+					// cut off by the record's end: its size is the mean one
+				} else if peak = num / den * t.peakV; math.Abs(t.peakV) > 30*out.sigma {
+					at := nearestPeak(buf, t.peakV, (t.peakAt+0.5)/m/p.perSample+start-float64(from), 2/(p.perSample*m)+2)
+					if at >= 0 {
+						peak, _ = ip.peak(buf, at, math.Copysign(1, t.peakV))
+					}
 				}
 				out.edgePeaks[e] = append(out.edgePeaks[e], math.Abs(peak))
 				out.peaks = append(out.peaks, math.Abs(peak))

@@ -89,7 +89,7 @@ type searchSpectrum struct {
 }
 
 func (s searchRecord) spectrum() searchSpectrum {
-	n := smoothLength(len(s.x))
+	n := smoothLen(len(s.x)) &^ 1
 	fft := fourier.NewFFT(n)
 	w := make([]float64, n)
 	slope, base := trend(s.x[:n])
@@ -104,19 +104,6 @@ func (s searchRecord) spectrum() searchSpectrum {
 	}
 	sp.floor = noiseUnder(sp.power)
 	return sp
-}
-
-// smoothLength is the greatest length up to n with factors 2, 3 and 5 only.
-func smoothLength(n int) int {
-	best := 1
-	for a := 1; a <= n; a *= 2 {
-		for b := a; b <= n; b *= 3 {
-			for c := b; c <= n; c *= 5 {
-				best = max(best, c)
-			}
-		}
-	}
-	return best
 }
 
 // trend is the straight line through the end thirds of x.

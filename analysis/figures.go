@@ -1,0 +1,356 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+
+	"stillglow/capture"
+)
+
+// switchingFigures turns the track and the folded cycle into figures.
+func (j *job) switchingFigures() {
+	m, tr := j.m, j.tr
+	needs := fmt.Sprintf("no switching line stands out of the noise between %s and %s; a shorter time base or more gain is needed",
+		hertz(j.th.SearchLowHz), hertz(min(j.th.SearchHighHz, 0.45*tr.SampleRateHz)))
+	if tr.Span.HighHz < 20e3 {
+		needs = fmt.Sprintf("the capture shows nothing above %s; 1 MS/s or more is needed to show the switching ripple", hertz(tr.Span.HighHz))
+	}
+	miss := NotMeasured(needs)
+	if j.track != nil && j.aliasPossible() {
+		miss = NotMeasured(fmt.Sprintf("a line at %s may be an alias of switching above half the sample rate; 1 MS/s or more is needed", hertz(j.track.hz)))
+	} else if j.track != nil && j.track.hz > tr.Span.HighHz {
+		miss = NotMeasured(fmt.Sprintf("the switching frequency lies above the %s that the capture shows; a faster sample rate is needed", hertz(tr.Span.HighHz)))
+	}
+	none := NotMeasured("the supply does not keep time that way")
+	m.SwitchingSpreadHz, m.BurstHz, m.SecondSwitchingHz = none, none, NotMeasured("no second converter shows")
+	if j.track == nil || !j.switchingShown() {
+		m.SwitchingHz, m.SwitchingFundamentalRMSV, m.RipplePPV, m.RippleRMSV = miss, miss, miss, miss
+		m.Cycle = Cycle{RiseSlopeVPerS: miss, FallSlopeVPerS: miss, ESRStepV: miss, ApparentDuty: miss, ESRStepShare: miss}
+		m.SwitchingSpreadHz, m.BurstHz, m.SecondSwitchingHz = miss, miss, miss
+		return
+	}
+	t, c := j.track, j.model
+	m.Kind = t.kind
+	m.SwitchingHz = Known(t.hz)
+	m.SwitchingHz.U = 2 * max(t.uHz, 1e-9*t.hz)
+	if t.kind == SwitchingDithered {
+		m.SwitchingSpreadHz = Known(t.spreadHz)
+	}
+	if t.kind == SwitchingBursting && t.burstHz > 0 {
+		m.BurstHz = Known(t.burstHz)
+		m.BurstHz.U = 2 * t.uBurstHz
+	}
+	second := j.combs.SecondHz
+	if second == 0 {
+		second = j.coarse.secondHz
+	}
+	if second > 0 {
+		m.SecondSwitchingHz = Known(second)
+	}
+	u := 2 * c.uPPV
+	m.RipplePPV = Known(c.ppV)
+	m.RipplePPV.U = u
+	m.RippleRMSV = Known(c.rmsV)
+	m.RippleRMSV.U = u * c.rmsV / max(c.ppV, 1e-300)
+	// with fewer than five harmonics in the span the corners are rounded off
+	if tr.Span.HighHz < 5*t.hz {
+		m.RipplePPV.LowerBound, m.RippleRMSV.LowerBound = true, true
+	}
+	re, im := 0.0, 0.0
+	for i, v := range j.fold.mean {
+		sin, cos := math.Sincos(2 * math.Pi * (float64(i) + 0.5) / float64(len(j.fold.mean)))
+		re += v * cos
+		im += v * sin
+	}
+	m.SwitchingFundamentalRMSV = Known(math.Hypot(re, im) * 2 / float64(len(j.fold.mean)) / math.Sqrt2)
+	m.SwitchingFundamentalRMSV.U = 2 * c.binSigma * math.Sqrt(2/float64(c.bins))
+	m.Cycle = j.cycle()
+}
+
+// switchingShown tells whether the capture's span holds the switching found.
+func (j *job) switchingShown() bool {
+	return !j.aliasPossible() && j.track.hz <= j.tr.Span.HighHz
+}
+
+// aliasPossible: half the rate lies inside the range in which supplies switch
+// and nothing is known to have low-passed the signal ahead of the converter.
+func (j *job) aliasPossible() bool {
+	tr := j.tr
+	half := tr.SampleRateHz / 2
+	if half >= j.th.TradeHighHz {
+		return false
+	}
+	return !(tr.BandwidthHz > 0 && tr.BandwidthHz <= 1.02*half)
+}
+
+// cyclePoints is how many points the mean cycle is handed on with.
+const cyclePoints = 512
+
+// cycle is the mean cycle as measured, spikes included, and the parts of the
+// smooth one.
+func (j *job) cycle() Cycle {
+	c, f := j.model, j.fold
+	out := Cycle{PeriodS: j.periodS, Cycles: int(f.cycles),
+		RiseSlopeVPerS: c.rise, FallSlopeVPerS: c.fall, ESRStepV: c.stepV, ApparentDuty: c.duty}
+	if !c.rise.Known {
+		miss := NotMeasured("the cycle is not two straight parts")
+		out.RiseSlopeVPerS, out.FallSlopeVPerS, out.ESRStepV, out.ApparentDuty, out.ESRStepShare = miss, miss, miss, miss, miss
+	} else if c.ppV > 0 {
+		out.ESRStepShare = Known(min(c.stepV.Value/c.ppV, 1))
+	} else {
+		out.ESRStepShare = NotMeasured("no ripple shows")
+	}
+	n := min(cyclePoints, f.bins)
+	per := f.bins / n
+	low := 0
+	for i, v := range c.smooth {
+		if v < c.smooth[low] {
+			low = i
+		}
+	}
+	for i := range n {
+		var v, sd, w float64
+		for k := range per {
+			b := (low + i*per + k) % f.bins
+			v += f.mean[b]
+			sd += f.variance[b] * f.n[b]
+			w += f.n[b]
+		}
+		out.MeanV = append(out.MeanV, v/float64(per))
+		if w > 0 {
+			out.SpreadV = append(out.SpreadV, math.Sqrt(sd/w))
+		} else {
+			out.SpreadV = append(out.SpreadV, 0)
+		}
+	}
+	mean := 0.0
+	for _, v := range out.MeanV {
+		mean += v
+	}
+	mean /= float64(n)
+	for i := range out.MeanV {
+		out.MeanV[i] -= mean
+	}
+	return out
+}
+
+// spikeSpanHz is the least span in which a spike is looked for: a pulse of
+// 200 ns, the longest of the trade, has its energy below about 2 MHz.
+const spikeSpanHz = 2e6
+
+// spikeFigures turns the events into figures.
+func (j *job) spikeFigures() {
+	m, tr, found := j.m, j.tr, &j.spikes
+	s := &m.Spikes
+	all := []*Figure{&s.PerS, &s.PerCycle, &s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV,
+		&s.DurationMedianS, &s.AreaMedianVs, &s.RingHz, &s.RingQ,
+		&s.RisingRingHz, &s.RisingRingQ, &s.FallingRingHz, &s.FallingRingQ,
+		&s.RisingPeakMedianV, &s.FallingPeakMedianV}
+	setAll := func(f Figure) {
+		for _, p := range all {
+			*p = f
+		}
+	}
+	if tr.Span.HighHz < spikeSpanHz {
+		setAll(NotMeasured(fmt.Sprintf("the capture shows nothing above %s; 25 MS/s or more is needed to show spikes", hertz(tr.Span.HighHz))))
+		return
+	}
+	if found.threshold == 0 {
+		setAll(NotMeasured("the record is too short or constant; nothing can stand out"))
+		return
+	}
+	s.ThresholdV = found.threshold
+	s.Count = found.count
+	s.PerS = Known(float64(found.count) / m.DurationS)
+	s.PerS.U = 2 * math.Sqrt(float64(min(found.free, found.count))) / m.DurationS
+	if found.count == 0 {
+		setAll(NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*found.threshold)))
+		s.PerS = Known(0)
+		s.PerCycle = Known(0)
+		return
+	}
+	if j.track != nil && m.SwitchingHz.Known {
+		cycles := 0.0
+		for _, p := range j.track.pieces {
+			cycles += (p.to - p.from) * p.perSample
+		}
+		s.PerCycle = Known(float64(found.count) / cycles)
+	} else {
+		s.PerCycle = NotMeasured("no switching cycle is known")
+	}
+	peaks := slices.Clone(found.peaks)
+	sort.Float64s(peaks)
+	scatter := quantileOf(peaks, 0.84) - quantileOf(peaks, 0.16)
+	s.PeakMedianV = Known(quantileOf(peaks, 0.5))
+	s.PeakMedianV.U = 2 * math.Hypot(1.25*scatter/2/math.Sqrt(float64(len(peaks))), 0.1*found.sigma)
+	s.PeakP95V = Known(quantileOf(peaks, 0.95))
+	s.PeakP95V.U = 2 * math.Hypot(2.1*scatter/2/math.Sqrt(float64(len(peaks))), 0.2*found.sigma)
+	s.PeakMaxV = Known(peaks[len(peaks)-1])
+	s.PeakMaxV.U = 2 * found.sigma
+	events := found.events
+	for i := range events {
+		events[i].TimeS /= tr.SampleRateHz
+	}
+	sort.SliceStable(events, func(a, b int) bool { return events[a].TimeS < events[b].TimeS })
+	j.classifyFree(events)
+	durations := make([]float64, 0, len(events))
+	areas := make([]float64, 0, len(events))
+	for _, e := range events {
+		durations = append(durations, e.DurationS)
+		areas = append(areas, e.AreaVs)
+	}
+	sort.Float64s(durations)
+	sort.Float64s(areas)
+	s.DurationMedianS = Known(quantileOf(durations, 0.5))
+	s.AreaMedianVs = Known(quantileOf(areas, 0.5))
+	miss := NotMeasured("no ring stands out after the pulse")
+	s.RingHz, s.RingQ = miss, miss
+	s.RisingRingHz, s.RisingRingQ, s.FallingRingHz, s.FallingRingQ = miss, miss, miss, miss
+	s.RisingPeakMedianV = NotMeasured("no spike stands at the rising edge")
+	s.FallingPeakMedianV = NotMeasured("no spike stands at the falling edge")
+	largest := 0.0
+	for e, t := range found.templates {
+		if len(found.edgePeaks[e]) == 0 {
+			continue
+		}
+		p := slices.Clone(found.edgePeaks[e])
+		sort.Float64s(p)
+		med := Known(quantileOf(p, 0.5))
+		ringHz, ringQ := miss, miss
+		if t.edge.hasRng {
+			ringHz, ringQ = Known(t.edge.ring.hz), Known(t.edge.ring.q())
+			ringHz.U, ringQ.U = 2*t.edge.ring.uHz, 2*t.edge.ring.uQ
+		}
+		if t.edge.rising {
+			if !s.RisingPeakMedianV.Known || med.Value > s.RisingPeakMedianV.Value {
+				s.RisingPeakMedianV, s.RisingRingHz, s.RisingRingQ = med, ringHz, ringQ
+			}
+		} else if !s.FallingPeakMedianV.Known || med.Value > s.FallingPeakMedianV.Value {
+			s.FallingPeakMedianV, s.FallingRingHz, s.FallingRingQ = med, ringHz, ringQ
+		}
+		if med.Value > largest {
+			largest = med.Value
+			s.RingHz, s.RingQ = ringHz, ringQ
+		}
+	}
+	s.List = evenPick(events, j.th.MaxSpikes)
+	s.AmplitudeHist = histogramOf(peaks, 40)
+	var gaps []float64
+	if len(events) == found.count {
+		for i := 1; i < len(events); i++ {
+			gaps = append(gaps, events[i].TimeS-events[i-1].TimeS)
+		}
+		sort.Float64s(gaps)
+		s.IntervalHist = histogramOf(gaps, 40)
+	}
+	// too few samples in the pulse or in the ring: the true peak lies higher
+	if s.DurationMedianS.Value*tr.SampleRateHz < j.th.SamplesInPulse ||
+		(s.RingHz.Known && tr.SampleRateHz/s.RingHz.Value < j.th.SamplesInRing) {
+		for _, p := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV} {
+			if p.Known {
+				p.LowerBound = true
+			}
+		}
+		j.m.Cautions = append(j.m.Cautions, capture.Caution{
+			Code: capture.CautionUndersampled,
+			Text: fmt.Sprintf("the spikes are only %.1f samples long; their peaks are lower bounds", s.DurationMedianS.Value*tr.SampleRateHz),
+			Fix:  "use the fastest time base and all the memory; a single channel often doubles the rate",
+		})
+	}
+}
+
+// classifyFree tells mains-tied events from random ones: those that keep their
+// place in the period of twice the mains.
+func (j *job) classifyFree(events []Spike) {
+	s := &j.m.Spikes
+	var free []int
+	for i, e := range events {
+		if e.Class == "random" {
+			free = append(free, i)
+		}
+	}
+	s.Random = j.spikes.free
+	if len(free) < 3 {
+		return
+	}
+	candidates := []float64{100, 120}
+	if j.m.MainsHz.Known {
+		candidates = []float64{2 * j.m.MainsHz.Value}
+	} else if j.setup.MainsHz > 0 {
+		candidates = []float64{2 * j.setup.MainsHz}
+	}
+	best, bestHz, bestPhase := 0.0, 0.0, 0.0
+	for _, hz := range candidates {
+		if events[free[len(free)-1]].TimeS-events[free[0]].TimeS < 1.5/hz {
+			continue
+		}
+		var c, q float64
+		for _, i := range free {
+			sin, cos := math.Sincos(2 * math.Pi * math.Mod(events[i].TimeS*hz, 1))
+			c += cos
+			q += sin
+		}
+		if r := math.Hypot(c, q) / float64(len(free)); r > best {
+			best, bestHz, bestPhase = r, hz, math.Atan2(q, c)/(2*math.Pi)
+		}
+	}
+	// Rayleigh's test: n·r² over 7 happens by chance once in a thousand
+	if bestHz == 0 || best*best*float64(len(free)) < 7 && !(len(free) <= 8 && best > 0.98) {
+		return
+	}
+	tied := 0
+	for _, i := range free {
+		if math.Abs(math.Remainder(events[i].TimeS*bestHz-bestPhase, 1)) < 0.04 {
+			events[i].Class = "mains"
+			tied++
+		}
+	}
+	s.MainsTied = tied
+	s.Random = max(j.spikes.free-tied, 0)
+}
+
+// quantileOf reads a sorted list, straight between its members; 0 when empty.
+func quantileOf(sorted []float64, q float64) float64 {
+	if len(sorted) == 0 {
+		return 0
+	}
+	x := q * float64(len(sorted)-1)
+	i := min(int(x), len(sorted)-1)
+	if i+1 >= len(sorted) {
+		return sorted[i]
+	}
+	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
+}
+
+// evenPick keeps at most limit members, evenly spread.
+func evenPick(list []Spike, limit int) []Spike {
+	if len(list) <= limit {
+		return list
+	}
+	out := make([]Spike, limit)
+	for i := range out {
+		out[i] = list[i*len(list)/limit]
+	}
+	return out
+}
+
+// histogramOf counts sorted values in so many even steps.
+func histogramOf(sorted []float64, steps int) Histogram {
+	if len(sorted) == 0 {
+		return Histogram{}
+	}
+	lo, hi := sorted[0], sorted[len(sorted)-1]
+	if hi == lo {
+		hi = lo + max(math.Abs(lo)*1e-6, 1e-12)
+	}
+	h := Histogram{Edges: make([]float64, steps+1), Counts: make([]int, steps)}
+	for i := range h.Edges {
+		h.Edges[i] = lo + (hi-lo)*float64(i)/float64(steps)
+	}
+	for _, v := range sorted {
+		h.Counts[min(int((v-lo)/(hi-lo)*float64(steps)), steps-1)]++
+	}
+	return h
+}

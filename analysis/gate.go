@@ -1,0 +1,177 @@
+package analysis
+
+import (
+	"math"
+	"sort"
+)
+
+// gatedResidue is the trace less the tracked mean cycle and the mains comb,
+// with the spikes' intervals excised: the random part, for the noise floor.
+type gatedResidue struct {
+	r       *residue
+	edges   []bool // by bin of the cycle: inside an edge's transient
+	free    []interval
+	mains   []float64 // one mains period, volts; nil when none
+	mainsHz float64
+	rateHz  float64
+	drift   slowPart
+}
+
+// newGatedResidue prepares the gating. Where no mains comb could be measured
+// the record holds too little of the mains to have one; its slow wander is then
+// taken off as a line through 64 means.
+func newGatedResidue(r *residue, found *spikeFinding, mains mainsResult, rateHz float64) *gatedResidue {
+	g := &gatedResidue{r: r, free: found.freeIntervals, rateHz: rateHz}
+	if r.model != nil {
+		m := r.model.bins
+		g.edges = make([]bool, m)
+		for _, t := range found.templates {
+			// on both sides of what stands above the mean cycle's noise
+			margin := max(m/400, 1)
+			for k := -margin; k < t.until+margin; k++ {
+				g.edges[((t.first+k)%m+m)%m] = true
+			}
+		}
+	}
+	if mains.LineRMS.Known && mains.MainsHz.Known && len(mains.Lines) > 0 {
+		const points = 4096
+		g.mains = make([]float64, points+1)
+		g.mainsHz = mains.MainsHz.Value
+		for _, l := range mains.Lines {
+			h := math.Round(l.FrequencyHz / g.mainsHz)
+			for i := range g.mains {
+				g.mains[i] += math.Sqrt2 * l.RMSV * math.Cos(2*math.Pi*h*float64(i)/points+l.PhaseRad)
+			}
+		}
+	} else {
+		n := len(r.volts)
+		k := min(64, n/64)
+		for i := range k {
+			a, b := float64(i)*float64(n)/float64(k), float64(i+1)*float64(n)/float64(k)
+			g.drift.at = append(g.drift.at, (a+b)/2-0.5)
+			g.drift.v = append(g.drift.v, meanBetween(r.volts, a, b))
+		}
+	}
+	return g
+}
+
+// Len is the number of samples.
+func (g *gatedResidue) Len() int { return len(g.r.volts) }
+
+func (g *gatedResidue) Fill(dst []float64, start int) {
+	end := start + len(dst)
+	volts := g.r.volts
+	hint := 0
+	// the ripple, and the drift
+	if g.r.model != nil {
+		m := g.r.model.bins
+		size := float64(m)
+		smooth := g.r.model.smooth
+		walk(start, end, g.r.track, g.drift, func(st stretch) {
+			base := st.slow
+			out := dst[st.from-start : st.to-start]
+			if !st.on {
+				for i := range out {
+					out[i] = volts[st.from+i] - base
+					base += st.slowSlope
+				}
+				return
+			}
+			ph := (st.phase - math.Floor(st.phase)) * size
+			step := st.perSample * size
+			for i := range out {
+				k := int(ph)
+				if k >= m {
+					k = m - 1
+				}
+				out[i] = volts[st.from+i] - base - smooth[k]
+				base += st.slowSlope
+				ph += step
+				for ph >= size {
+					ph -= size
+				}
+			}
+		})
+	} else {
+		for i := range dst {
+			v, _, _, h := g.drift.line(float64(start+i), hint)
+			hint = h
+			dst[i] = volts[start+i] - v
+		}
+	}
+	if g.mains != nil {
+		points := float64(len(g.mains) - 1)
+		inc := g.mainsHz / g.rateHz
+		ph := math.Mod(float64(start)*inc, 1)
+		for i := range dst {
+			x := ph * points
+			k := int(x)
+			f := x - float64(k)
+			dst[i] -= g.mains[k] + f*(g.mains[k+1]-g.mains[k])
+			ph += inc
+			if ph >= 1 {
+				ph--
+			}
+		}
+	}
+}
+
+func (g *gatedResidue) FillWeights(w []float64, start int) {
+	end := start + len(w)
+	for i := range w {
+		w[i] = 1
+	}
+	if g.r.model != nil && len(g.edges) > 0 {
+		m := g.r.model.bins
+		size := float64(m)
+		walk(start, end, g.r.track, slowPart{}, func(st stretch) {
+			if !st.on {
+				return
+			}
+			out := w[st.from-start : st.to-start]
+			ph := (st.phase - math.Floor(st.phase)) * size
+			step := st.perSample * size
+			for i := range out {
+				k := int(ph)
+				if k >= m {
+					k = m - 1
+				}
+				if g.edges[k] {
+					out[i] = 0
+				}
+				ph += step
+				for ph >= size {
+					ph -= size
+				}
+			}
+		})
+	}
+	k := sort.Search(len(g.free), func(i int) bool { return g.free[i].to > start })
+	for ; k < len(g.free) && g.free[k].from < end; k++ {
+		for i := max(g.free[k].from, start); i < min(g.free[k].to, end); i++ {
+			w[i-start] = 0
+		}
+	}
+}
+
+// gatedShare is the share of the record that would be excised.
+func (g *gatedResidue) gatedShare() float64 {
+	share := 0.0
+	if g.r.track != nil && len(g.edges) > 0 {
+		n := 0
+		for _, e := range g.edges {
+			if e {
+				n++
+			}
+		}
+		on := 0.0
+		for _, p := range g.r.track.pieces {
+			on += p.to - p.from
+		}
+		share = float64(n) / float64(len(g.edges)) * on / float64(len(g.r.volts))
+	}
+	for _, i := range g.free {
+		share += float64(i.to-i.from) / float64(len(g.r.volts))
+	}
+	return min(share, 1)
+}
