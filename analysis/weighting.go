@@ -2,6 +2,10 @@ package analysis
 
 import "math"
 
+// AWeight is the gain (1 at 1 kHz) of frequency weighting A at hz > 0
+// (IEC 61672-1, annex E).
+func AWeight(hz float64) float64 { return aWeight(hz) }
+
 // aWeight is the gain (1 at 1 kHz) of frequency weighting A at hz > 0, by the
 // closed form of IEC 61672-1, annex E.
 func aWeight(hz float64) float64 { return aWeightRaw(hz) / aWeightRaw(1000) }

@@ -49,8 +49,10 @@ type Result struct {
 	GainDB         []float64
 	PeakDB, PeakHz float64           // greatest gain and where (resonance)
 	After          target.Evaluation // every criterion's margin after it
-	AfterVRHz      []float64         // predicted density, on the unit's spectrum grid
-	SpectrumHz     []float64
+	Method         string            // FromSamples or FromSpectrum
+	SpectrumHz     []float64         // grid of the unit's joined spectra
+	BeforeVRHz     []float64         // measured density there
+	AfterVRHz      []float64         // predicted density there
 	Warnings       []string
 }
 

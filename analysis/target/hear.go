@@ -15,24 +15,14 @@ const (
 	hearPerOctave = 12
 )
 
-// aWeightingDB is the A-weighting of IEC 61672-1, annex E, in dB, 0 at 1 kHz.
-func aWeightingDB(hz float64) float64 {
-	r := func(f float64) float64 {
-		const f1, f2, f3, f4 = 20.598997, 107.65265, 737.86223, 12194.217
-		f2sq := f * f
-		return f4 * f4 * f2sq * f2sq / ((f2sq + f1*f1) * math.Sqrt((f2sq+f2*f2)*(f2sq+f3*f3)) * (f2sq + f4*f4))
-	}
-	return 20 * math.Log10(r(hz)/r(1000))
-}
-
 // weight is what the ear makes of a volt at the input, as a ratio: A-weighting,
 // and the RIAA curve where the stage has one.
 func (s Stage) weight(hz float64) float64 {
-	db := aWeightingDB(hz)
+	w := analysis.AWeight(hz)
 	if s.RIAA {
-		db += RIAADB(hz)
+		w *= math.Pow(10, RIAADB(hz)/20)
 	}
-	return math.Pow(10, db/20)
+	return w
 }
 
 // cell is one slice of the audio band.

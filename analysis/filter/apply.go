@@ -1,0 +1,113 @@
+package filter
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/stat"
+
+	"stillglow/capture"
+)
+
+// blockSamples is how many samples are transformed at once. A trace of up to
+// that length is one block.
+const blockSamples = 1 << 21
+
+// Apply gives the trace that would be captured across the heaters with the
+// circuit fitted: the complex spectrum times the insertion gain, block by
+// block with overlap (overlap-save). The DC level falls by the filter's DC
+// gain and keeps its place. Before its first sample the trace is taken to have
+// run on mirrored, so that there is no switch-on transient. The trace itself is
+// left as it is.
+func Apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, error) {
+	if err := c.Check(); err != nil {
+		return nil, err
+	}
+	if len(tr.Volts) < 2 || tr.SampleRateHz <= 0 {
+		return nil, fmt.Errorf("%s: %d samples are too few to filter", tr.File, len(tr.Volts))
+	}
+	out := *tr
+	out.Volts = make([]float64, len(tr.Volts))
+	mean := stat.Mean(tr.Volts, nil)
+	dc := mean * real(Insertion(c, 0))
+	if tr.Coupling == capture.CouplingAC {
+		dc = 0 // the instrument took it off, before and after
+	}
+	history := min(blockSamples, int(8*c.slowest()*tr.SampleRateHz)+64)
+	for from := 0; from < len(tr.Volts); from += blockSamples {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		to := min(from+blockSamples, len(tr.Volts))
+		start, end := max(0, from-history), min(len(tr.Volts), to+history/8)
+		block := make([]float64, end-start)
+		for i := range block {
+			block[i] = tr.Volts[start+i] - mean
+		}
+		throughCircuit(block, tr.SampleRateHz, c)
+		for i := from; i < to; i++ {
+			out.Volts[i] = block[i-start] + dc
+		}
+	}
+	// Clipping, steps and full scale belong to the capture as it was taken.
+	out.FullScaleMinV, out.FullScaleMaxV, out.StepV = 0, 0, 0
+	out.Cautions = append([]capture.Caution(nil), tr.Cautions...)
+	out.Assumptions = append(append([]capture.Assumption(nil), tr.Assumptions...), capture.Assumption{
+		What: "post-filter", Value: string(c.Topology), Why: "predicted from the capture, not measured",
+	})
+	return &out, nil
+}
+
+// throughCircuit filters v in place. The record and its mirror image make one
+// period, so the ends meet without a step; for the first samples the image is
+// turned about the end point as well, which keeps the slope, or a capacitor's
+// ESL would ring on the kink.
+func throughCircuit(v []float64, rateHz float64, c Circuit) {
+	n := len(v)
+	turn := min(64, n-1)
+	period := smooth(2*n + 2)
+	x := make([]float64, period)
+	copy(x, v)
+	for k := 0; k < n; k++ {
+		x[n+k] = v[n-1-k]
+	}
+	for i := 2 * n; i < period; i++ {
+		x[i] = v[0]
+	}
+	for k := 0; k < turn; k++ {
+		w := 0.5 * (1 + math.Cos(math.Pi*float64(k)/float64(turn)))
+		x[n+k] = w*(2*v[n-1]-v[n-2-k]) + (1-w)*x[n+k]
+		x[period-1-k] = w*(2*v[0]-v[k+1]) + (1-w)*x[period-1-k]
+	}
+	fft := fourier.NewFFT(period)
+	spectrum := fft.Coefficients(nil, x)
+	for k := range spectrum {
+		spectrum[k] *= Insertion(c, float64(k)*rateHz/float64(period))
+	}
+	fft.Sequence(x, spectrum)
+	scale := 1 / float64(period)
+	for i := range v {
+		v[i] = x[i] * scale
+	}
+}
+
+// smooth is the least even number of factors 2, 3 and 5 not below n, where the
+// transform is fast.
+func smooth(n int) int {
+	best := 1
+	for best < n {
+		best *= 2
+	}
+	for a := 2; a < best; a *= 2 {
+		for b := a; b < best; b *= 3 {
+			for c := b; c < best; c *= 5 {
+				if c >= n {
+					best = c
+				}
+			}
+		}
+	}
+	return best
+}

@@ -1,0 +1,372 @@
+package filter
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"stillglow/analysis"
+	"stillglow/analysis/target"
+	"stillglow/capture"
+)
+
+// stepped filters samples in time: the RC with ESR by its own difference
+// equation in substeps, the input straight between samples.
+func stepped(v []float64, rateHz float64, c Circuit, warm int) []float64 {
+	const sub = 8
+	dt := 1 / rateHz / sub
+	// capacitor voltage u: i = (e - out)/R, out = u + i_c·ESR, i_c = i - out/load
+	r, esr, g := c.SourceOhm+c.ROhm, c.C1.ESROhm, 0.0
+	if c.LoadOhm > 0 {
+		g = 1 / c.LoadOhm
+	}
+	out := make([]float64, len(v))
+	// the output node by Kirchhoff: (e-out)/r = (out-u)/esr + g·out
+	node := func(e, u float64) float64 { return (e/r + u/esr) / (1/r + 1/esr + g) }
+	u := v[0]
+	for pass := 0; pass < warm; pass++ {
+		for i := range v {
+			next := v[(i+1)%len(v)]
+			out[i] = node(v[i], u)
+			for k := 0; k < sub; k++ {
+				e := v[i] + (next-v[i])*(float64(k)+0.5)/sub
+				u += dt / c.C1.F * (node(e, u) - u) / esr
+			}
+		}
+	}
+	return out
+}
+
+// Filtering in frequency equals filtering the samples in time, within 1 % rms.
+// The record holds whole periods, run through until it settles.
+func TestApplyEqualsFilteringInTime(t *testing.T) {
+	const rate, n = 20e6, 20000
+	r := rand.New(rand.NewPCG(7, 7))
+	noise := make([]float64, 50)
+	for i := range noise {
+		noise[i] = r.Float64() * 2 * math.Pi
+	}
+	v := make([]float64, n)
+	for i := range v {
+		s := float64(i) / rate
+		v[i] = 7 + 10e-3*math.Sin(2*math.Pi*100e3*s)
+		for k, p := range noise { // a comb up to 2 MHz
+			v[i] += 0.5e-3 * math.Cos(2*math.Pi*40e3*float64(k+1)*s+p)
+		}
+	}
+	for _, c := range []Circuit{
+		{Topology: RC, ROhm: 1, SourceOhm: 0.1, LoadOhm: 10, C1: Capacitor{F: 10e-6, ESROhm: 0.05}},
+		{Topology: RC, ROhm: 2, LoadOhm: 21, C1: Capacitor{F: 2e-6, ESROhm: 0.2}},
+	} {
+		got, err := Apply(context.Background(), &capture.Trace{Volts: v, SampleRateHz: rate, Coupling: capture.CouplingDC}, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// Apply takes the volts as measured under the load.
+		inner := make([]float64, n)
+		for i := range v {
+			inner[i] = v[i] * (1 + c.SourceOhm/math.Max(c.LoadOhm, 1e-9))
+		}
+		want := stepped(inner, rate, c, 3)
+		var e2, w2 float64
+		m := mean(want)
+		for i := n / 4; i < n; i++ { // the mirrored start has died by then
+			e2 += (got.Volts[i] - want[i]) * (got.Volts[i] - want[i])
+			w2 += (want[i] - m) * (want[i] - m)
+		}
+		if share := math.Sqrt(e2 / w2); share > 0.01 {
+			t.Errorf("%+v: %.3f %% off", c, 100*share)
+		}
+	}
+}
+
+// Blocks join without a seam: a long trace filtered in blocks is the same as
+// its middle filtered at once.
+func TestApplyInBlocks(t *testing.T) {
+	if testing.Short() {
+		t.Skip("three million samples")
+	}
+	r := rand.New(rand.NewPCG(1, 2))
+	tr := &capture.Trace{SampleRateHz: 10e6, Volts: make([]float64, blockSamples+500000), Coupling: capture.CouplingAC}
+	for i := range tr.Volts {
+		tr.Volts[i] = r.NormFloat64()
+	}
+	c := Circuit{Topology: RC, ROhm: 1, LoadOhm: 10, C1: Capacitor{F: 100e-6, ESROhm: 0.1, ESLH: 15e-9}}
+	all, err := Apply(context.Background(), tr, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	part := *tr
+	const from = blockSamples - 200000
+	part.Volts = tr.Volts[from : from+400000]
+	some, err := Apply(context.Background(), &part, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	offset := mean(tr.Volts) - mean(part.Volts)
+	for i := 100000; i < 300000; i++ {
+		if d := math.Abs(all.Volts[from+i] - some.Volts[i]); d > 1e-3+math.Abs(offset) {
+			t.Fatalf("sample %d: %g apart", i, d)
+		}
+	}
+}
+
+func TestApplyKeepsTheTraceAndTheLevel(t *testing.T) {
+	c := Circuit{Topology: RC, ROhm: 1, SourceOhm: 0.5, LoadOhm: 10, C1: Capacitor{F: 1e-3, ESROhm: 0.04}}
+	for _, n := range []int{2, 3, 7, 64, 65, 1001} {
+		tr := &capture.Trace{SampleRateHz: 1e6, Volts: make([]float64, n), Coupling: capture.CouplingDC}
+		for i := range tr.Volts {
+			tr.Volts[i] = 7
+		}
+		got, err := Apply(context.Background(), tr, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// 7 V under 10 Ω with 0.5 Ω inside is 7.35 V; with 1 Ω more: 7.35·10/11.5.
+		want := 7.35 * 10 / 11.5
+		for i, v := range got.Volts {
+			if math.Abs(v-want) > 1e-9 || tr.Volts[i] != 7 {
+				t.Fatalf("%d samples: %g V, want %g", n, v, want)
+			}
+		}
+	}
+	if _, err := Apply(context.Background(), &capture.Trace{SampleRateHz: 1, Volts: []float64{1}}, c); err == nil {
+		t.Error("one sample was filtered")
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Apply(ctx, &capture.Trace{SampleRateHz: 1, Volts: make([]float64, 100)}, c); err == nil {
+		t.Error("went on after it was cancelled")
+	}
+}
+
+func TestCheck(t *testing.T) {
+	good := Circuit{Topology: RC, ROhm: 1, C1: Capacitor{F: 1e-3}}
+	if err := good.Check(); err != nil {
+		t.Error(err)
+	}
+	for name, c := range map[string]Circuit{
+		"no topology":  {ROhm: 1, C1: Capacitor{F: 1e-3}},
+		"no resistor":  {Topology: RC, C1: Capacitor{F: 1e-3}},
+		"no capacitor": {Topology: LC, L: Inductor{H: 1e-6}},
+		"no coil":      {Topology: LC, C1: Capacitor{F: 1e-3}},
+		"one of two":   {Topology: CLC, L: Inductor{H: 1e-6}, C1: Capacitor{F: 1e-3}},
+		"negative":     {Topology: RC, ROhm: -1, C1: Capacitor{F: 1e-3}},
+		"NaN":          {Topology: RC, ROhm: 1, C1: Capacitor{F: 1e-3, ESROhm: math.NaN()}},
+	} {
+		if err := c.Check(); err == nil {
+			t.Errorf("%s passed", name)
+		}
+	}
+}
+
+// More capacitance, less ESR or ESL never lets more through a filter without a
+// coil, at any frequency where it matters.
+func TestGainMovesTheRightWay(t *testing.T) {
+	base := Circuit{Topology: RC, ROhm: 1.1, LoadOhm: 10, C1: Capacitor{F: 470e-6, ESROhm: 0.09, ESLH: 15e-9}}
+	better := map[string]Circuit{}
+	for name, change := range map[string]func(*Circuit){
+		"more resistance": func(c *Circuit) { c.ROhm *= 2 },
+		"more source":     func(c *Circuit) { c.SourceOhm = 0.5 },
+		"less ESR":        func(c *Circuit) { c.C1.ESROhm /= 3 },
+		"less ESL":        func(c *Circuit) { c.C1.ESLH /= 3 },
+	} {
+		c := base
+		change(&c)
+		better[name] = c
+	}
+	for name, c := range better {
+		for hz := 10.0; hz < 30e6; hz *= 1.3 {
+			was, is := DB(Insertion(base, hz))-DB(Insertion(base, 0)), DB(Insertion(c, hz))-DB(Insertion(c, 0))
+			// ESR rules from 2 kHz to 1 MHz in this part, ESL above
+			rules := !strings.HasPrefix(name, "less") || name == "less ESR" && hz > 2e3 && hz < 1e6 || name == "less ESL" && hz > 2e6
+			if rules && is > was+1e-6 {
+				t.Errorf("%s: %.4f dB at %g Hz, was %.4f", name, is, hz, was)
+			}
+		}
+	}
+	big := base
+	big.C1.F *= 2
+	for hz := 10.0; hz < 30e3; hz *= 1.3 {
+		if DB(Insertion(big, hz)) > DB(Insertion(base, hz)) {
+			t.Errorf("twice the capacitance lets more through at %g Hz", hz)
+		}
+	}
+}
+
+// nearMiss is a unit over its ripple limit by overDB at 100 kHz, spikes of a
+// given ring frequency and height.
+func nearMiss(overDB, spikeV, ringHz float64) Input {
+	const rate = 100e6
+	tg, err := target.Custom(map[string]float64{"ripple_pp_v": 20e-3, "spike_peak_p95_v": 30e-3, "band_20k_1m_rms_v": 10e-3}, nil, [2]float64{6.6, 7.6}, nil)
+	if err != nil {
+		panic(err)
+	}
+	pp := 20e-3 * math.Pow(10, overDB/20)
+	m := &analysis.Measurement{
+		File: "fast.csv", Calibrated: true, SampleRateHz: rate, Samples: 100000, DurationS: 1e-3,
+		Span: capture.Span{LowHz: 4e3, HighHz: 40e6}, LoadA: 0.6,
+		SwitchingHz: analysis.Known(100e3), RipplePPV: analysis.Known(pp), RippleRMSV: analysis.Known(pp / 3.4641),
+		Bands: []analysis.Band{{ID: "20k_1m", LowHz: 20e3, HighHz: 1e6, RMSV: analysis.Known(pp / 3.4641)}},
+	}
+	m.Cycle = analysis.Cycle{PeriodS: 10e-6, MeanV: make([]float64, 1000)}
+	for i := range m.Cycle.MeanV {
+		x := float64(i) / 1000
+		m.Cycle.MeanV[i] = pp * (2*math.Min(x, 1-x) - 0.5)
+	}
+	m.Spikes = analysis.SpikeSummary{Count: 200, PerS: analysis.Known(2e5), PeakP95V: analysis.Known(spikeV), RingHz: analysis.Known(ringHz)}
+	m.Spikes.Typical = analysis.Envelope{StepS: 1 / rate, MinV: make([]float64, 400)}
+	for i := range m.Spikes.Typical.MinV {
+		if s := float64(i-100) / rate; s >= 0 {
+			m.Spikes.Typical.MinV[i] = spikeV * math.Exp(-s*ringHz) * math.Sin(2*math.Pi*ringHz*s)
+		}
+	}
+	m.Spikes.Typical.MaxV = m.Spikes.Typical.MinV
+	for hz := 10e3; hz < 40e6; hz *= 1.02 {
+		v := 1e-6
+		if math.Abs(hz/100e3-1) < 0.011 {
+			v = pp / 3.4641 / math.Sqrt(0.02*hz)
+		}
+		m.Spectrum.FrequencyHz, m.Spectrum.VRHz = append(m.Spectrum.FrequencyHz, hz), append(m.Spectrum.VRHz, v)
+	}
+	return Input{Target: tg, Unit: target.Unit{
+		Key: "Invented 1", HeaterA: 0.6, Readings: []target.Reading{{LoadA: 0, V: 7.2}, {LoadA: 0.6, V: 7.1}}, Captures: []*analysis.Measurement{m},
+	}}
+}
+
+func TestSearchRescuesANearMiss(t *testing.T) {
+	in := nearMiss(6, 20e-3, 10e6)
+	if v := target.Evaluate(in.Unit, in.Target).Verdict; v != target.NearMiss {
+		t.Fatalf("verdict %q to begin with", v)
+	}
+	a, err := Search(context.Background(), in, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !a.Found || a.ReserveDB != 3 || a.CommonMode == "" {
+		t.Fatalf("%+v", a)
+	}
+	c := a.Best.Circuit
+	// The dropper is (7.1 - 6.3)/0.6 = 1.333 Ω; one capacitor across it is the
+	// cheapest of all, and 12 dB of attenuation is within its reach.
+	if c.Topology != RC || math.Abs(c.ROhm-4.0/3) > 1e-9 || c.CFilm.F != 0 || math.Abs(a.Best.DropV-0.8) > 1e-9 {
+		t.Errorf("%+v", a.Best)
+	}
+	if a.Best.After.Verdict != target.Pass || a.Best.Method != FromSpectrum {
+		t.Errorf("%q by %s", a.Best.After.Verdict, a.Best.Method)
+	}
+	for _, m := range a.Best.After.Margins {
+		if m.Limit.Criterion == target.HeaterDC {
+			continue
+		}
+		if m.DB < 3 && m.Limit.Criterion != target.SpikePeak || !strings.HasSuffix(m.From, ", predicted") {
+			t.Errorf("%s: %.1f dB from %q", m.Limit.Criterion, m.DB, m.From)
+		}
+	}
+	// Nothing cheaper in the catalogue would do: every candidate before it fails.
+	base, dropper, _ := circuitOf(in, target.Evaluate(in.Unit, in.Target), Options{})
+	for _, k := range candidates(base, dropper, DefaultCatalogue()) {
+		if k.cost() >= c.cost() {
+			break
+		}
+		if shortfall(target.Evaluate(in.Unit, in.Target), target.Evaluate(estimated(in, k), in.Target), 3) <= 0 {
+			if _, db := peak(k); db <= worstPeakDB {
+				t.Errorf("cheaper and enough: %+v", k)
+			}
+		}
+	}
+}
+
+// A greater miss never takes a cheaper filter, and a greater reserve neither.
+func TestSearchCostRisesWithTheMiss(t *testing.T) {
+	last := 0.0
+	for _, over := range []float64{1, 4, 7, 10, 20, 30} {
+		a, err := Search(context.Background(), nearMiss(over, 20e-3, 10e6), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !a.Found {
+			break
+		}
+		if a.Best.Cost < last {
+			t.Errorf("%g dB over: cost %.0f after %.0f", over, a.Best.Cost, last)
+		}
+		last = a.Best.Cost
+	}
+	if last == 0 {
+		t.Error("nothing was ever found")
+	}
+}
+
+func TestSearchSaysWhyNoneDoes(t *testing.T) {
+	// Only an electrolytic with long leads: its ESL passes what rings at 30 MHz.
+	only, err := NewCapacitor(Electrolytic, 1000e-6)
+	if err != nil {
+		t.Fatal(err)
+	}
+	only.ESROhm, only.ESLH = 1e-3, 60e-9
+	a, err := Search(context.Background(), nearMiss(3, 90e-3, 30e6), Options{Catalogue: &Catalogue{Bulk: []Capacitor{only}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a.Found || !strings.Contains(a.Why, "ESL") {
+		t.Errorf("found %v: %s", a.Found, a.Why)
+	}
+	in := nearMiss(3, 20e-3, 10e6)
+	in.Unit.Readings = []target.Reading{{LoadA: 0.6, V: 12}}
+	if a, _ := Search(context.Background(), in, Options{}); a.Found || !strings.Contains(a.Why, "DC") {
+		t.Errorf("%s", a.Why)
+	}
+	in = nearMiss(3, 20e-3, 10e6)
+	in.Unit.HeaterA = 0
+	if a, _ := Search(context.Background(), in, Options{}); a.Found || a.Why == "" {
+		t.Errorf("%s", a.Why)
+	}
+	if a, _ := Search(context.Background(), nearMiss(-6, 20e-3, 10e6), Options{}); a.Found || a.Why == "" {
+		t.Errorf("a passing unit: %s", a.Why)
+	}
+}
+
+func TestWarnings(t *testing.T) {
+	in := nearMiss(6, 20e-3, 10e6)
+	for name, row := range map[string]struct {
+		c    Circuit
+		want string
+	}{
+		"start-up":        {Circuit{Topology: RC, ROhm: 0.2, LoadOhm: 10, C1: Capacitor{F: 4700e-6, ESROhm: 0.02}}, "start into"},
+		"loop":            {Circuit{Topology: LC, LoadOhm: 10, L: Inductor{H: 10e-6}, C1: Capacitor{F: 100e-6, ESROhm: 0.01}}, "control loop"},
+		"peak on ripple":  {Circuit{Topology: LC, LoadOhm: 10, L: Inductor{H: 1e-6}, C1: Capacitor{F: 2.2e-6, ESROhm: 0.01}}, "switching frequency"},
+		"drops too much":  {Circuit{Topology: RC, ROhm: 3, LoadOhm: 10, C1: Capacitor{F: 100e-6, ESROhm: 0.01}}, "to spare"},
+		"ceramic at DC":   {Circuit{Topology: RC, ROhm: 1, LoadOhm: 10, C1: Capacitor{F: 22e-6, ESROhm: 0.01, Kind: Ceramic}}, "ceramic"},
+		"through dropper": {Circuit{Topology: RC, ROhm: 1.3, LoadOhm: 10, C1: Capacitor{F: 4700e-6, ESROhm: 0.02}}, "at switch-on"},
+	} {
+		r, err := Predict(context.Background(), in, row.c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(strings.Join(r.Warnings, "\n"), row.want) {
+			t.Errorf("%s: %q", name, r.Warnings)
+		}
+	}
+	quiet := Circuit{Topology: RC, ROhm: 1.3, LoadOhm: 10, C1: Capacitor{F: 1000e-6, ESROhm: 0.04, Kind: Electrolytic}}
+	if r, _ := Predict(context.Background(), in, quiet); len(r.Warnings) != 0 {
+		t.Errorf("a plain RC: %q", r.Warnings)
+	}
+}
+
+func TestParts(t *testing.T) {
+	for v, want := range map[float64]string{2.2e-3: "2200 µF", 470e-6: "470 µF", 1.333: "1.33 Ω", 15e-9: "15 nH", 999.9e-6: "1000 µF", 2.2e-9: "2.2 nF", 4.7e-3: "4700 µF", 25e6: "25 MHz"} {
+		unit := strings.TrimLeft(want[strings.Index(want, " ")+1:], "mµnkM")
+		if got := si(v, unit); got != want {
+			t.Errorf("%g: %q, want %q", v, got, want)
+		}
+	}
+	if _, err := NewCapacitor("paper", 1e-6); err == nil {
+		t.Error("an unknown kind was made")
+	}
+	if ratedVolts(7) != 10 || ratedVolts(12.6) != 25 || ratedVolts(15) != 25 {
+		t.Error("ratings")
+	}
+}

@@ -1,0 +1,151 @@
+package filter
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/cmplx"
+
+	"stillglow/analysis"
+	"stillglow/analysis/target"
+	"stillglow/capture"
+)
+
+// Input is one unit as measured, with what it is to meet.
+type Input struct {
+	Unit   target.Unit
+	Target target.Target
+
+	// Traces holds the trace of each of Unit.Captures, and Setups how it was
+	// measured; both empty, or an entry nil, where the samples are not at hand:
+	// then the prediction is made from the measurement alone.
+	Traces []*capture.Trace
+	Setups []analysis.Setup
+}
+
+// How a result was come to.
+const (
+	FromSamples  = "the captures' samples filtered and measured again"
+	FromSpectrum = "estimated from the spectrum, cycle and typical spike"
+)
+
+// Predict gives what a circuit would leave of a unit: gain, drop, and every
+// criterion's margin behind it. Where all traces are given they are filtered
+// and measured afresh; else the measurements are scaled, see Result.Method.
+func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
+	if err := c.Check(); err != nil {
+		return Result{}, err
+	}
+	after := in.Unit
+	after.Captures = make([]*analysis.Measurement, len(in.Unit.Captures))
+	r := Result{Circuit: c, Method: FromSamples}
+	for i, m := range in.Unit.Captures {
+		if measure == nil || i >= len(in.Traces) || in.Traces[i] == nil || i >= len(in.Setups) {
+			r.Method = FromSpectrum
+			after.Captures[i] = spectral(m, c)
+			continue
+		}
+		tr, err := Apply(ctx, in.Traces[i], c)
+		if err != nil {
+			return Result{}, err
+		}
+		setup := in.Setups[i]
+		setup.Baseline = nil // behind the filter the instrument's floor is not the supply's
+		got, err := measure(ctx, tr, setup)
+		if err != nil {
+			return Result{}, fmt.Errorf("%s behind a %s filter: %w", m.File, c.Topology, err)
+		}
+		got.File = m.File
+		got.DCV = m.DCV // the limit holds at the supply's terminals
+		got.Cautions = joinCautions(m.Cautions, got.Cautions)
+		after.Captures[i] = got
+	}
+	finish(&r, in, after)
+	return r, nil
+}
+
+// finish fills in everything that does not depend on how the figures came.
+func finish(r *Result, in Input, after target.Unit) {
+	c := r.Circuit
+	r.After = target.Evaluate(after, in.Target)
+	for i := range r.After.Margins {
+		if m := &r.After.Margins[i]; m.Covered && m.Limit.Criterion != target.HeaterDC {
+			m.From += ", predicted"
+		}
+	}
+	volts := in.Unit.RatedV
+	if v, _ := target.LoadedVolts(in.Unit); v.Known {
+		volts = v.Value
+	}
+	r.Parts = c.shopping(volts)
+	r.Cost = c.cost()
+	r.DropV = c.DropV(in.Unit.HeaterA)
+	r.FrequencyHz, r.GainDB = nil, nil
+	for i := 0; i <= 20*8; i++ { // 20 a decade, 1 Hz to 100 MHz
+		hz := math.Pow(10, float64(i)/20)
+		db := DB(Insertion(c, hz))
+		r.FrequencyHz, r.GainDB = append(r.FrequencyHz, hz), append(r.GainDB, db)
+	}
+	r.PeakHz, r.PeakDB = peak(c)
+	r.SpectrumHz, r.BeforeVRHz = widest(in.Unit)
+	r.AfterVRHz = scaled(r.SpectrumHz, r.BeforeVRHz, func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) })
+	r.Warnings = warnings(*r, in, volts)
+}
+
+// peak is the greatest gain and where, on a fine grid from 1 Hz to 100 MHz.
+func peak(c Circuit) (hz, db float64) {
+	db = math.Inf(-1)
+	for i := 0; i <= 8*400; i++ {
+		f := math.Pow(10, float64(i)/400)
+		if g := DB(Insertion(c, f)); g > db {
+			hz, db = f, g
+		}
+	}
+	return hz, db
+}
+
+// widest joins the captures' spectra to one: the slow capture's up to where it
+// ends, the faster ones' above.
+func widest(u target.Unit) (hz, vrhz []float64) {
+	last := 0.0
+	for {
+		var best *analysis.Measurement
+		for _, m := range u.Captures {
+			if !m.Calibrated || len(m.Spectrum.FrequencyHz) == 0 || m.Span.HighHz <= last*1.0001 {
+				continue
+			}
+			if best == nil || m.Span.HighHz < best.Span.HighHz {
+				best = m
+			}
+		}
+		if best == nil {
+			return hz, vrhz
+		}
+		for i, f := range best.Spectrum.FrequencyHz {
+			if f > last && f <= best.Span.HighHz && f >= best.Span.LowHz/2 && i < len(best.Spectrum.VRHz) {
+				hz, vrhz = append(hz, f), append(vrhz, best.Spectrum.VRHz[i])
+			}
+		}
+		last = best.Span.HighHz
+	}
+}
+
+// joinCautions keeps the capture's own doubts and adds what is new behind the
+// filter, each code once.
+func joinCautions(own, behind []capture.Caution) []capture.Caution {
+	out := append([]capture.Caution(nil), own...)
+	seen := map[string]bool{}
+	for _, c := range own {
+		seen[c.Code] = true
+	}
+	for _, c := range behind {
+		if !seen[c.Code] {
+			seen[c.Code] = true
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// measure stands in until the engine's Measure lands.
+var measure func(context.Context, *capture.Trace, analysis.Setup) (*analysis.Measurement, error)

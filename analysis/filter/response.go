@@ -1,0 +1,142 @@
+package filter
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+)
+
+// Check tells what of a circuit can't be built or computed.
+func (c Circuit) Check() error {
+	switch c.Topology {
+	case RC, LC, CLC:
+	default:
+		return fmt.Errorf("unknown filter topology %q, expected RC, LC or CLC", c.Topology)
+	}
+	for _, p := range []struct {
+		name string
+		v    float64
+	}{
+		{"source resistance", c.SourceOhm}, {"series resistance", c.ROhm}, {"load resistance", c.LoadOhm},
+		{"first capacitor", c.C1.F}, {"its ESR", c.C1.ESROhm}, {"its ESL", c.C1.ESLH},
+		{"second capacitor", c.C2.F}, {"its ESR", c.C2.ESROhm}, {"its ESL", c.C2.ESLH},
+		{"bypass capacitor", c.CFilm.F}, {"its ESR", c.CFilm.ESROhm}, {"its ESL", c.CFilm.ESLH},
+		{"coil", c.L.H}, {"coil's DCR", c.L.DCROhm}, {"coil's self-resonance", c.L.SelfResonanceHz},
+		{"damping resistor", c.DampOhm}, {"damping capacitor", c.CDampF},
+	} {
+		if !(p.v >= 0) || math.IsInf(p.v, 0) {
+			return fmt.Errorf("%s filter: %s is %g, expected a number of 0 or more", c.Topology, p.name, p.v)
+		}
+	}
+	switch {
+	case c.Topology == RC && (c.C1.F == 0 || c.ROhm+c.SourceOhm == 0):
+		return fmt.Errorf("RC filter without its resistor or its capacitor")
+	case c.Topology == LC && (c.C1.F == 0 || c.L.H == 0):
+		return fmt.Errorf("LC filter without its coil or its capacitor")
+	case c.Topology == CLC && (c.C1.F == 0 || c.C2.F == 0 || c.L.H == 0):
+		return fmt.Errorf("CLC filter without its coil or one of its capacitors")
+	}
+	return nil
+}
+
+// admittance of the capacitor at w rad/s, siemens; 0 where there is none.
+func (p Capacitor) admittance(w float64) complex128 {
+	if p.F == 0 || w == 0 {
+		return 0
+	}
+	return 1 / complex(p.ESROhm, w*p.ESLH-1/(w*p.F))
+}
+
+// impedance of the coil at w rad/s: its inductance and DCR, with the winding
+// capacitance beside both that gives the self-resonance.
+func (p Inductor) impedance(w float64) complex128 {
+	z := complex(p.DCROhm, w*p.H)
+	if p.SelfResonanceHz > 0 && p.H > 0 {
+		ws := 2 * math.Pi * p.SelfResonanceHz
+		y := complex(0, w/(ws*ws*p.H))
+		z /= 1 + z*y
+	}
+	return z
+}
+
+// output is the admittance across the heaters, the heaters included.
+func (c Circuit) output(w float64) complex128 {
+	var y complex128
+	if c.LoadOhm > 0 {
+		y = complex(1/c.LoadOhm, 0)
+	}
+	if c.Topology == CLC {
+		y += c.C2.admittance(w)
+	} else {
+		y += c.C1.admittance(w)
+	}
+	y += c.CFilm.admittance(w)
+	if c.CDampF > 0 && w > 0 {
+		y += 1 / complex(c.DampOhm, -1/(w*c.CDampF))
+	}
+	return y
+}
+
+// Response is the ratio of the volts across the heaters to the supply's inner
+// (open-circuit) volts at hz >= 0, by the network's admittances with every
+// parasitic, loaded by LoadOhm (0: no load). The circuit must pass Check.
+func Response(c Circuit, hz float64) complex128 {
+	w := 2 * math.Pi * hz
+	series := complex(c.ROhm, 0)
+	if c.Topology != RC {
+		series += c.L.impedance(w)
+	}
+	source := complex(c.SourceOhm, 0)
+	out := c.output(w)
+	if c.Topology != CLC {
+		return 1 / (1 + (source+series)*out)
+	}
+	through := 1 / (1 + series*out) // heaters over the first capacitor's node
+	in := out * through             // admittance into coil and load
+	return through / (1 + source*(c.C1.admittance(w)+in))
+}
+
+// Insertion is the insertion gain: the volts across the heaters with the filter
+// over those without it, at hz >= 0. It is what a spectrum measured under the
+// heater load is multiplied with.
+func Insertion(c Circuit, hz float64) complex128 {
+	h := Response(c, hz)
+	if c.LoadOhm > 0 {
+		h *= complex(1+c.SourceOhm/c.LoadOhm, 0)
+	}
+	return h
+}
+
+// DB of a gain, -400 at the least.
+func DB(h complex128) float64 {
+	a := cmplx.Abs(h)
+	if a < 1e-20 {
+		return -400
+	}
+	return 20 * math.Log10(a)
+}
+
+// DropV is the DC drop in volts across the filter's own series resistance at a
+// load current; the supply's and the leads' are not in it.
+func (c Circuit) DropV(loadA float64) float64 {
+	r := c.ROhm
+	if c.Topology != RC {
+		r += c.L.DCROhm
+	}
+	return r * loadA
+}
+
+// slowest is about the longest time constant of the network in seconds.
+func (c Circuit) slowest() float64 {
+	r := c.SourceOhm + c.ROhm + c.L.DCROhm
+	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF
+	tau := (r + c.C1.ESROhm + c.C2.ESROhm + c.DampOhm) * total
+	if c.Topology != RC {
+		// an undamped ring dies with 2L/R
+		if r > 0 {
+			tau = math.Max(tau, 2*c.L.H/r)
+		}
+		tau = math.Max(tau, 10*math.Sqrt(c.L.H*total))
+	}
+	return tau
+}

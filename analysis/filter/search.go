@@ -1,0 +1,254 @@
+package filter
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"sort"
+
+	"stillglow/analysis/target"
+)
+
+// Options of a search. The zero value takes the documented defaults.
+type Options struct {
+	HeaterV    float64    // volts wanted at the heaters, 0: 6.3
+	DropperOhm float64    // the dropper's whole resistance, 0: from the unit's loaded volts, HeaterV and the heaters' current
+	SourceOhm  float64    // supply's output and lead resistance, 0: the unit's output resistance where known
+	ReserveDB  float64    // margin asked of what was over its limit, 0: 3
+	Catalogue  *Catalogue // parts to choose from, nil: DefaultCatalogue
+}
+
+// DefaultReserveDB covers a capacitor 20 % under its value (1.9 dB) and the
+// scope's gain error.
+const DefaultReserveDB = 3.0
+
+// worstPeakDB is the resonance a candidate may have.
+const worstPeakDB = 3.0
+
+// Search finds the cheapest part set (see CostOrder) that brings every
+// criterion the unit breaks inside by the reserve, and none that it keeps out
+// or under the reserve. Criteria not measured stay so. Candidates are judged on
+// the spectral estimate; where traces are given, the choice is then confirmed
+// on the filtered samples, and a candidate that fails there is passed over.
+func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
+	a := Advice{UnitKey: in.Unit.Key, ReserveDB: opt.ReserveDB, CommonMode: commonMode(in)}
+	if a.ReserveDB <= 0 {
+		a.ReserveDB = DefaultReserveDB
+	}
+	before := target.Evaluate(in.Unit, in.Target)
+	broken := 0
+	for _, m := range before.Margins {
+		if m.Covered && m.DB < 0 {
+			if m.Limit.Criterion == target.HeaterDC {
+				a.Why = fmt.Sprintf("its DC is outside of the band (%.3g V), which no filter mends", m.Figure.Value)
+				return a, nil
+			}
+			broken++
+		}
+	}
+	if broken == 0 {
+		a.Why = "it breaks no limit that was measured"
+		return a, nil
+	}
+	base, dropper, trouble := circuitOf(in, before, opt)
+	if trouble != "" {
+		a.Why = trouble
+		return a, nil
+	}
+	cat := DefaultCatalogue()
+	if opt.Catalogue != nil {
+		cat = *opt.Catalogue
+	}
+	estimate := in
+	estimate.Traces, estimate.Setups = nil, nil
+	candidates := candidates(base, dropper, cat)
+	closest, closestShort := Circuit{}, math.Inf(1)
+	fits := map[Topology]int{}
+	for _, c := range candidates {
+		if err := ctx.Err(); err != nil {
+			return a, err
+		}
+		if a.Found && (fits[c.Topology] > 0 || len(a.Others) >= 3) {
+			continue
+		}
+		evaluation := target.Evaluate(estimated(in, c), in.Target)
+		short := shortfall(before, evaluation, a.ReserveDB)
+		if short < closestShort {
+			closest, closestShort = c, short
+		}
+		if short > 0 {
+			continue
+		}
+		if _, db := peak(c); db > worstPeakDB {
+			continue // a resonance like that is no cure
+		}
+		r, err := Predict(ctx, in, c)
+		if err != nil {
+			return a, err
+		}
+		if r.Method == FromSamples && shortfall(before, r.After, a.ReserveDB) > 0 {
+			continue
+		}
+		fits[c.Topology]++
+		if !a.Found {
+			a.Found, a.Best = true, r
+		} else {
+			a.Others = append(a.Others, r)
+		}
+	}
+	if a.Found {
+		return a, nil
+	}
+	if len(candidates) == 0 {
+		a.Why = "the catalogue has no parts to try"
+		return a, nil
+	}
+	r, err := Predict(ctx, estimate, closest)
+	if err != nil {
+		return a, err
+	}
+	a.Best = r
+	a.Why = whyNone(in, before, r, a.ReserveDB)
+	return a, nil
+}
+
+// circuitOf gives the circuit without its filter parts, and the dropper.
+func circuitOf(in Input, before target.Evaluation, opt Options) (c Circuit, dropper float64, trouble string) {
+	heaterV, amps := opt.HeaterV, in.Unit.HeaterA
+	if heaterV <= 0 {
+		heaterV = defaultHeaterV
+	}
+	if amps <= 0 {
+		return c, 0, "the heaters' current is not known, so neither is the dropper; list the valves"
+	}
+	c.SourceOhm = opt.SourceOhm
+	if c.SourceOhm <= 0 && before.OutputOhm.Known {
+		c.SourceOhm = math.Max(0, before.OutputOhm.Value)
+	}
+	c.LoadOhm = heaterV / amps
+	dropper = opt.DropperOhm
+	if dropper <= 0 {
+		if !before.LoadedV.Known {
+			return c, 0, "the DC under load is not known, so neither is the dropper; take a meter reading"
+		}
+		dropper = (before.LoadedV.Value - heaterV) / amps
+	}
+	if dropper < 0.01 {
+		return c, 0, fmt.Sprintf("%.3g V leaves no drop for a filter above %.3g V", before.LoadedV.Value, heaterV)
+	}
+	return c, dropper, ""
+}
+
+// candidates in order of cost.
+func candidates(base Circuit, dropper float64, cat Catalogue) []Circuit {
+	var list []Circuit
+	add := func(c Circuit) {
+		list = append(list, c)
+		for _, small := range cat.Bypass {
+			bulk := c.C1
+			if c.Topology == CLC {
+				bulk = c.C2
+			}
+			if small.F*3 < bulk.F && small.ESLH < bulk.ESLH {
+				c.CFilm = small
+				list = append(list, c)
+			}
+		}
+	}
+	for _, bulk := range cat.Bulk {
+		c := base
+		c.Topology, c.ROhm, c.C1 = RC, dropper, bulk
+		add(c)
+		for _, coil := range cat.Coils {
+			if coil.DCROhm > dropper {
+				continue // the coil alone would drop too much
+			}
+			c := base
+			c.L, c.ROhm, c.C1 = coil, dropper-coil.DCROhm, bulk
+			c.Topology = LC
+			add(c)
+			c.Topology, c.C2 = CLC, bulk
+			add(c)
+		}
+	}
+	sort.SliceStable(list, func(i, j int) bool { return list[i].cost() < list[j].cost() })
+	return list
+}
+
+// estimated is the unit with every measurement scaled by the circuit.
+func estimated(in Input, c Circuit) target.Unit {
+	u := in.Unit
+	u.Captures = nil
+	for _, m := range in.Unit.Captures {
+		u.Captures = append(u.Captures, spectral(m, c))
+	}
+	return u
+}
+
+// shortfall is by how many dB the worst criterion misses what is asked of it,
+// 0 or less when all is met. Broken criteria must gain the reserve; kept ones
+// must not fall below it unless they stood there before.
+func shortfall(before, after target.Evaluation, reserveDB float64) float64 {
+	worst := math.Inf(-1)
+	for i, b := range before.Margins {
+		if !b.Covered || b.Limit.Criterion == target.HeaterDC {
+			continue
+		}
+		want := reserveDB
+		if b.DB >= 0 {
+			want = math.Min(reserveDB, b.DB-0.1)
+		}
+		a := after.Margins[i]
+		if !a.Covered {
+			return math.Inf(1) // a lower bound that fell below its limit proves nothing
+		}
+		worst = math.Max(worst, want-a.DB)
+	}
+	return worst
+}
+
+// whyNone names what keeps the closest candidate from being enough, by taking
+// the parts' faults away one at a time.
+func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) string {
+	worst, short := "", 0.0
+	for i, b := range before.Margins {
+		if a := r.After.Margins[i]; b.Covered && b.DB < 0 {
+			if want := reserveDB - a.DB; want > short || worst == "" {
+				worst, short = b.Limit.Name, want
+			}
+		}
+	}
+	text := fmt.Sprintf("the closest (%s) leaves %s %.1f dB short of the reserve", r.Circuit.Topology, worst, short)
+	for _, v := range []struct {
+		change func(*Capacitor)
+		reason string
+	}{
+		{func(p *Capacitor) { p.ESLH = 0 }, "the capacitors' series inductance (ESL): without it, it would do; a part with shorter leads or several ceramics side by side come nearer"},
+		{func(p *Capacitor) { p.ESROhm = 0 }, "the capacitors' series resistance (ESR): without it, it would do; several in parallel or polymers come nearer"},
+		{func(p *Capacitor) { p.ESLH, p.ESROhm = 0, 0 }, "the capacitors' ESR and ESL together: ideal ones would do"},
+		{func(p *Capacitor) { p.F *= 10 }, "too little capacitance: ten times as much would do, more than such a supply usually starts into"},
+	} {
+		c := r.Circuit
+		for _, p := range []*Capacitor{&c.C1, &c.C2, &c.CFilm} {
+			v.change(p)
+		}
+		if shortfall(before, target.Evaluate(estimated(in, c), in.Target), reserveDB) <= 0 {
+			return text + "; what limits is " + v.reason
+		}
+	}
+	return text + "; nor would parts without ESR and ESL do: another supply, or a linear regulator, is the way"
+}
+
+// commonMode is advice that no calculation backs.
+func commonMode(in Input) string {
+	for _, m := range in.Unit.Captures {
+		if s := m.Spikes; s.Count > 0 && s.PeakP95V.Known {
+			ring := ""
+			if s.RingHz.Known {
+				ring = fmt.Sprintf(" (they ring at %s)", target.HzText(s.RingHz.Value))
+			}
+			return "spikes" + ring + " mostly leave a switch-mode supply on both wires alike, where no filter across them helps: a common-mode choke of a few turns of both leads through a ferrite core, close to the supply, is worth a try; a single-ended capture can't tell how much it will do"
+		}
+	}
+	return ""
+}

@@ -1,0 +1,86 @@
+package filter
+
+import (
+	"fmt"
+	"math"
+
+	"stillglow/analysis"
+	"stillglow/analysis/target"
+)
+
+// What supplies and parts put up with, all from memory (common practice, no
+// source).
+const (
+	maxStartF      = 2200e-6 // what small bricks usually start into, farads
+	loopLowHz      = 500.0   // where a supply's control loop has its bandwidth
+	loopHighHz     = 30e3
+	peakWorthDB    = 1.0  // a resonance below this harms nothing
+	stepInOhm      = 1.0  // series resistance that takes the sting out of a capacitor at switch-on
+	ceramicWorthF  = 1e-6 // above it ceramics lose much of their value under DC
+	defaultHeaterV = 6.3
+)
+
+// warnings of a fitted circuit.
+func warnings(r Result, in Input, volts float64) []string {
+	c := r.Circuit
+	var w []string
+	direct := 0.0 // farads that the supply sees with little resistance ahead
+	if c.Topology == CLC {
+		direct = c.C1.F
+	}
+	if c.ROhm+c.L.DCROhm < stepInOhm {
+		direct = c.C1.F + c.C2.F + c.CFilm.F + c.CDampF
+	}
+	if direct > maxStartF {
+		w = append(w, fmt.Sprintf("%s straight on the supply: small bricks usually start into %s or less (from memory); try it, or put the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F")))
+	} else if total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF; total > maxStartF {
+		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
+		w = append(w, fmt.Sprintf("%s behind the dropper draws up to %.1f A at switch-on, beside the cold heaters; small bricks usually start into %s (from memory)", si(total, "F"), peak, si(maxStartF, "F")))
+	}
+	if r.PeakDB > peakWorthDB {
+		at := fmt.Sprintf("resonance: %.1f dB louder at %s", r.PeakDB, target.HzText(r.PeakHz))
+		near := false
+		if r.PeakHz >= loopLowHz && r.PeakHz <= loopHighHz {
+			w = append(w, at+fmt.Sprintf(", where a supply's control loop works (about %s to %s, from memory): it may ring or oscillate; damp it", target.HzText(loopLowHz), target.HzText(loopHighHz)))
+			near = true
+		}
+		for _, m := range in.Unit.Captures {
+			for _, line := range []struct {
+				name string
+				f    analysis.Figure
+			}{{"switching frequency", m.SwitchingHz}, {"burst rate", m.BurstHz}, {"mains line", m.MainsLineHz}} {
+				if f := line.f.Value; line.f.Known && f > 0 && DB(Insertion(c, f)) > peakWorthDB {
+					w = append(w, fmt.Sprintf("%s: it lifts the %s at %s by %.1f dB", at, line.name, target.HzText(f), DB(Insertion(c, f))))
+					near = true
+				}
+			}
+		}
+		if !near {
+			w = append(w, at+"; damp it with a resistor of about the coil's and capacitor's √(L/C) in series with a capacitor four times as great")
+		}
+	}
+	if volts > 0 && in.Unit.HeaterA > 0 {
+		if spare := volts - defaultHeaterV; r.DropV > spare+0.02 {
+			w = append(w, fmt.Sprintf("it drops %.2f V at %.3g A, and only %.2f V are to spare above %.1f V", r.DropV, in.Unit.HeaterA, math.Max(0, spare), defaultHeaterV))
+		}
+	}
+	for _, p := range []Capacitor{c.C1, c.C2, c.CFilm} {
+		if p.Kind == Ceramic && p.F > ceramicWorthF {
+			w = append(w, fmt.Sprintf("a %s ceramic keeps only a part of its value at %.3g V DC: take one rated well above, or count on half", si(p.F, "F"), volts))
+			break
+		}
+	}
+	return unique(w)
+}
+
+func unique(list []string) []string {
+	var out []string
+	seen := map[string]bool{}
+	for _, s := range list {
+		if !seen[s] {
+			seen[s] = true
+			out = append(out, s)
+		}
+	}
+	return out
+}
