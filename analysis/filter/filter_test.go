@@ -357,7 +357,7 @@ func TestWarnings(t *testing.T) {
 }
 
 func TestParts(t *testing.T) {
-	for v, want := range map[float64]string{2.2e-3: "2200 µF", 470e-6: "470 µF", 1.333: "1.33 Ω", 15e-9: "15 nH", 999.9e-6: "1000 µF", 2.2e-9: "2.2 nF", 4.7e-3: "4700 µF", 25e6: "25 MHz"} {
+	for v, want := range map[float64]string{2.2e-3: "2200 µF", 470e-6: "470 µF", 1.333: "1.33 Ω", 15e-9: "15 nH", 999.98e-6: "1000 µF", 2.2e-9: "2.2 nF", 4.7e-3: "4700 µF", 25e6: "25 MHz"} {
 		unit := strings.TrimLeft(want[strings.Index(want, " ")+1:], "mµnkM")
 		if got := si(v, unit); got != want {
 			t.Errorf("%g: %q, want %q", v, got, want)

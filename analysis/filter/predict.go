@@ -40,7 +40,7 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 	after.Captures = make([]*analysis.Measurement, len(in.Unit.Captures))
 	r := Result{Circuit: c, Method: FromSamples}
 	for i, m := range in.Unit.Captures {
-		if measure == nil || i >= len(in.Traces) || in.Traces[i] == nil || i >= len(in.Setups) {
+		if i >= len(in.Traces) || in.Traces[i] == nil || i >= len(in.Setups) {
 			r.Method = FromSpectrum
 			after.Captures[i] = spectral(m, c)
 			continue
@@ -51,7 +51,7 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 		}
 		setup := in.Setups[i]
 		setup.Baseline = nil // behind the filter the instrument's floor is not the supply's
-		got, err := measure(ctx, tr, setup)
+		got, err := analysis.Measure(ctx, tr, setup)
 		if err != nil {
 			return Result{}, fmt.Errorf("%s behind a %s filter: %w", m.File, c.Topology, err)
 		}
@@ -146,6 +146,3 @@ func joinCautions(own, behind []capture.Caution) []capture.Caution {
 	}
 	return out
 }
-
-// measure stands in until the engine's Measure lands.
-var measure func(context.Context, *capture.Trace, analysis.Setup) (*analysis.Measurement, error)

@@ -84,10 +84,11 @@ func pick(u Unit, l Limit) picked {
 	return picked{fig: average(figs, c.domain), from: same}
 }
 
-// roughlyCovers forgives a hundredth at either end: 20 MHz bandwidth limits
-// and 0.4 of a rate come with rounding.
+// roughlyCovers forgives a hundredth at the low end and, as the measurement of
+// the 20 MHz figure does, a twentieth at the top: bandwidth limits and 0.4 of a
+// rate come with rounding.
 func roughlyCovers(s capture.Span, lowHz, highHz float64) bool {
-	return s.Covers(lowHz*1.01, highHz*0.99)
+	return s.Covers(lowHz*1.01, highHz*0.95)
 }
 
 // sane turns a figure that is not a number into one that is not measured.
