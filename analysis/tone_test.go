@@ -4,6 +4,8 @@ import (
 	"context"
 	"math"
 	"testing"
+
+	"stillglow/capture"
 )
 
 func tones(n int, rate float64, ts ...[3]float64) sliceSource {
@@ -85,5 +87,42 @@ func TestNoLinesInNoise(t *testing.T) {
 		if len(lines) > 0 {
 			t.Errorf("seed %d: %d lines in white noise: %+v", seed, len(lines), lines)
 		}
+	}
+}
+
+func BenchmarkFindLines(b *testing.B) {
+	x := tones(1<<20, 1e7, [3]float64{1e5, 1, 0}, [3]float64{2e5, 0.5, 0}, [3]float64{100, 0.1, 0})
+	for i, e := range whiteNoise(len(x), 0.01, 1) {
+		x[i] += e
+	}
+	m, err := spectrumOf(context.Background(), x, 1e7, spectrumOptions{Keep: true})
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.SetBytes(int64(8 * len(x)))
+	for b.Loop() {
+		if _, err := findLines(context.Background(), x, 1e7, m, lineOptions{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkRefineTone(b *testing.B) {
+	x := tones(1<<20, 1e7, [3]float64{123456.7, 1, 0})
+	b.SetBytes(int64(8 * len(x)))
+	for b.Loop() {
+		refineTone(x, 1e7, 123e3)
+	}
+}
+
+func BenchmarkNoiseFloor(b *testing.B) {
+	x := sliceSource(whiteNoise(1<<20, 1, 1))
+	m, err := spectrumOf(context.Background(), x, 1e7, spectrumOptions{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	opt := noiseOptions{Span: capture.Span{LowHz: 40, HighHz: 4e6}}
+	for b.Loop() {
+		noiseFloorOf(&m, &m, opt)
 	}
 }
