@@ -13,33 +13,35 @@ import (
 	"stillglow/analysis/target"
 )
 
-// spectrumPanel is a panel with log axes in hertz and V/√Hz.
+// spectrumPanel is a panel over log10 of hertz and of V/√Hz.
 func spectrumPanel(unit string) *plot.Plot {
 	p := newPanel("frequency in Hz", "noise density in "+unit+"/√Hz")
-	p.X.Scale, p.Y.Scale = plot.LogScale{}, plot.LogScale{}
 	p.X.Tick.Marker, p.Y.Tick.Marker = logTicks{}, logTicks{}
 	p.Add(grid{})
 	return p
 }
 
-// logExtent takes a curve's positive finite points into an axis pair.
-func logExtent(p *plot.Plot, x, y []float64) {
-	for i := range min(len(x), len(y)) {
-		if finite(x[i]) && finite(y[i]) && x[i] > 0 && y[i] > 0 {
+// addDensity adds a density curve, thinned to columns, and takes it into the axes.
+func addDensity(p *plot.Plot, hz, vrhz []float64, columns int, st draw.LineStyle) {
+	x, y := thin(hz, vrhz, columns)
+	x, y = logs(x), logs(y)
+	for i := range x {
+		if finite(x[i]) && finite(y[i]) {
 			p.X.Min, p.X.Max = math.Min(p.X.Min, x[i]), math.Max(p.X.Max, x[i])
 			p.Y.Min, p.Y.Max = math.Min(p.Y.Min, y[i]), math.Max(p.Y.Max, y[i])
 		}
 	}
+	p.Add(curveOnly{curve{x: x, y: y, line: st}})
 }
 
-// settle rounds the density axis out to decades and makes sure that the axes
-// are usable; it reports whether there is anything to draw.
+// settle rounds the density axis out to decades and reports whether there is
+// anything to draw.
 func settle(p *plot.Plot) bool {
-	if !(p.X.Max > p.X.Min) || !(p.Y.Max > 0) {
+	if !(p.X.Max > p.X.Min) || math.IsInf(p.Y.Max, 0) {
 		return false
 	}
-	p.Y.Min = math.Pow(10, math.Floor(math.Log10(p.Y.Min)))
-	p.Y.Max = math.Pow(10, math.Ceil(math.Log10(p.Y.Max)+0.15)) // room for line names
+	p.Y.Min = math.Floor(p.Y.Min)
+	p.Y.Max = math.Ceil(p.Y.Max + 0.15) // room for line names
 	return true
 }
 
@@ -65,19 +67,15 @@ func spectrumFigure(u *Unit, t *target.Target) *figure {
 	p := spectrumPanel(voltUnit(ms[0]))
 	var k key
 	for i, m := range ms {
-		x, y := thin(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, plotColumns/2)
-		logExtent(p, x, y)
 		st := curveStyles[[]int{0, 2, 3, 4, 5}[i%5]]
 		st.Dashes = nil // overlapping captures of one unit: thin solid lines stay legible
 		st.Width = vg.Points(0.9)
-		p.Add(curveOnly{curve{x: x, y: y, line: st}})
+		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, plotColumns/2, st)
 		k.add(fmt.Sprintf("%s at %s", eng(m.DurationS, "s"), eng(m.SampleRateHz, "S/s")), st)
 	}
 	for _, m := range ms {
 		if len(m.Spectrum.BaselineVRHz) == len(m.Spectrum.FrequencyHz) {
-			x, y := thin(m.Spectrum.FrequencyHz, m.Spectrum.BaselineVRHz, plotColumns/4)
-			logExtent(p, x, y)
-			p.Add(curveOnly{curve{x: x, y: y, line: baselineLine}})
+			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.BaselineVRHz, plotColumns/4, baselineLine)
 			k.addOnce("baseline (instrument)", baselineLine)
 		}
 	}
@@ -87,7 +85,7 @@ func spectrumFigure(u *Unit, t *target.Target) *figure {
 	if addLimits(p, t) {
 		k.add("limit of the target", limitLine)
 	}
-	p.Add(lineNames{ms})
+	p.Add(lineNames{ms: ms})
 	p.Add(k)
 	return &figure{panels: []*plot.Plot{p}}
 }
@@ -105,7 +103,7 @@ func (k *key) addOnce(name string, st draw.LineStyle) {
 	k.add(name, st)
 }
 
-// curveOnly hides a curve's range: the axes are set by logExtent.
+// curveOnly hides a curve's range: the axes are set elsewhere.
 type curveOnly struct{ c curve }
 
 func (o curveOnly) Plot(c draw.Canvas, p *plot.Plot) { o.c.Plot(c, p) }
@@ -115,19 +113,16 @@ func (o curveOnly) Plot(c draw.Canvas, p *plot.Plot) { o.c.Plot(c, p) }
 func addLimits(p *plot.Plot, t *target.Target) bool {
 	drawn := false
 	for _, l := range t.Limits {
-		x, y := limitCurve(l, p.X.Min, p.X.Max)
+		x, y := limitCurve(l, math.Pow(10, p.X.Min), math.Pow(10, p.X.Max))
 		if len(x) == 0 {
 			continue
 		}
 		drawn = true
-		_, hi := extent(y)
-		lo, _ := extent(y)
-		if hi > p.Y.Max {
-			p.Y.Max = math.Min(math.Pow(10, math.Ceil(math.Log10(hi))), p.Y.Max*100)
-		}
-		if lo > 0 && lo < p.Y.Min {
-			p.Y.Min = math.Max(math.Pow(10, math.Floor(math.Log10(lo))), p.Y.Min/100)
-		}
+		x, y = logs(x), logs(y)
+		lo, hi := extent(y)
+		// A limit far off the measured curves does not squeeze them flat.
+		p.Y.Max = math.Max(p.Y.Max, math.Min(math.Ceil(hi), p.Y.Max+2))
+		p.Y.Min = math.Min(p.Y.Min, math.Max(math.Floor(lo), p.Y.Min-2))
 		p.Add(curveOnly{curve{x: x, y: y, line: limitLine}})
 	}
 	return drawn
@@ -181,24 +176,21 @@ func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
 		}
 		seen[l.name] = true
 		st := textStyle(9, ink)
-		st.XAlign = draw.XCenter
 		s := plotText(shorten(clean(l.name), 34))
-		at := vg.Point{X: trX(l.hz), Y: trY(math.Min(l.vrhz, p.Y.Max))}
-		pt := vg.Point{X: at.X, Y: at.Y + 7}
-		half := st.Width(s) / 2
-		pt.X = min(max(pt.X, c.Min.X+half+2), c.Max.X-half-2)
-		for range 12 {
+		// The name stands right of its peak, where the next harmonics are lower.
+		pt := vg.Point{X: trX(math.Log10(l.hz)) + 3, Y: trY(math.Min(math.Log10(l.vrhz), p.Y.Max)) - 3}
+		pt.X = min(pt.X, c.Max.X-st.Width(s)-2)
+		for range 8 {
 			r := st.Rectangle(s).Add(pt)
 			if r.Max.Y > c.Max.Y {
 				break
 			}
 			if !overlaps(r, taken) {
 				taken = append(taken, r)
-				c.StrokeLine2(draw.LineStyle{Color: softInk, Width: vg.Points(0.4)}, at.X, at.Y+1.5, at.X, pt.Y-1)
 				c.FillText(st, pt, s)
 				break
 			}
-			pt.Y += 11
+			pt.Y += 10
 		}
 	}
 }
@@ -216,7 +208,7 @@ func (n lineNames) pick(p *plot.Plot) []namedLine {
 		sort.SliceStable(lines, func(i, j int) bool { return lines[i].RMSV > lines[j].RMSV })
 		taken := 0
 		for _, l := range lines {
-			if l.Name == "" || l.FrequencyHz < p.X.Min || l.FrequencyHz > p.X.Max || taken == maxLineNames/len(n.ms)+1 {
+			if l.Name == "" || !(l.FrequencyHz >= math.Pow(10, p.X.Min) && l.FrequencyHz <= math.Pow(10, p.X.Max)) || taken == maxLineNames/len(n.ms)+1 {
 				continue
 			}
 			if v := peakNear(&m.Spectrum, l.FrequencyHz); v > 0 {
@@ -268,9 +260,7 @@ func overlayFigure(r *Report) *figure {
 			if !m.Calibrated {
 				continue
 			}
-			x, y := thin(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, 250)
-			logExtent(p, x, y)
-			p.Add(curveOnly{curve{x: x, y: y, line: st}})
+			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, 250, st)
 			drawn = true
 		}
 		if drawn {
@@ -296,15 +286,11 @@ func filterFigure(u *Unit, t *target.Target) *figure {
 	var k key
 	after := &u.Filter.Best
 	for _, m := range spectra(u.Captures) {
-		x, y := thin(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, plotColumns/2)
-		logExtent(p, x, y)
 		st := draw.LineStyle{Color: softInk, Width: vg.Points(0.8)}
-		p.Add(curveOnly{curve{x: x, y: y, line: st}})
+		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, plotColumns/2, st)
 		k.addOnce("measured", st)
 	}
-	x, y := thin(after.SpectrumHz, after.AfterVRHz, plotColumns/2)
-	logExtent(p, x, y)
-	p.Add(curveOnly{curve{x: x, y: y, line: curveStyles[0]}})
+	addDensity(p, after.SpectrumHz, after.AfterVRHz, plotColumns/2, curveStyles[0])
 	k.add("predicted behind the "+string(after.Circuit.Topology)+" filter", curveStyles[0])
 	if !settle(p) {
 		return nil

@@ -55,7 +55,7 @@ var curveStyles = []draw.LineStyle{
 var (
 	thinBlue     = draw.LineStyle{Color: blue, Width: vg.Points(0.7)}
 	baselineLine = draw.LineStyle{Color: softInk, Width: vg.Points(0.9), Dashes: []vg.Length{vg.Points(1.5), vg.Points(2)}}
-	limitLine    = draw.LineStyle{Color: vermillion, Width: vg.Points(1.4), Dashes: []vg.Length{vg.Points(7), vg.Points(2), vg.Points(1.5), vg.Points(2)}}
+	limitLine    = draw.LineStyle{Color: ink, Width: vg.Points(1.4), Dashes: []vg.Length{vg.Points(7), vg.Points(2), vg.Points(1.5), vg.Points(2)}}
 	gridLine     = draw.LineStyle{Color: gridInk, Width: vg.Points(0.5)}
 	faintGrid    = draw.LineStyle{Color: color.NRGBA{0xEE, 0xF0, 0xF3, 0xFF}, Width: vg.Points(0.4)}
 )
@@ -220,28 +220,29 @@ func niceStep(raw float64) (step float64, decimals int) {
 	return step, max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 }
 
-// logTicks marks decades with SI prefixes ("10k") and 2 to 9 between as minor.
-// With many decades every second or third is labelled.
-type logTicks struct{ unit string }
+// logTicks marks decades of an axis that runs over log10 of its quantity, with SI
+// prefixes ("10k"), and 2 to 9 between as minor. With many decades every second
+// or third is labelled. (gonum's LogScale misplaces the axis label and pads the
+// panel for it, so logarithms are taken before plotting.)
+type logTicks struct{}
 
-func (t logTicks) Ticks(lo, hi float64) []plot.Tick {
-	if !(lo > 0) || !(hi > lo) || math.IsInf(hi, 0) {
+func (logTicks) Ticks(lo, hi float64) []plot.Tick {
+	if !(hi > lo) || math.IsInf(hi-lo, 0) {
 		return nil
 	}
-	first, last := int(math.Floor(math.Log10(lo)+1e-9)), int(math.Ceil(math.Log10(hi)-1e-9))
+	first, last := int(math.Floor(lo+1e-9)), int(math.Ceil(hi-1e-9))
 	every := 1 + (last-first)/10
 	var out []plot.Tick
 	for e := first; e <= last; e++ {
-		v := math.Pow(10, float64(e))
 		label := ""
 		if e%every == 0 {
-			label = decadeLabel(e) + t.unit
+			label = decadeLabel(e)
 		}
-		if v >= lo*(1-1e-9) && v <= hi*(1+1e-9) {
+		if v := float64(e); v >= lo-1e-9 && v <= hi+1e-9 {
 			out = append(out, plot.Tick{Value: v, Label: label})
 		}
 		for m := 2.0; m < 10 && every == 1; m++ {
-			if w := m * v; w >= lo && w <= hi {
+			if w := float64(e) + math.Log10(m); w >= lo && w <= hi {
 				out = append(out, plot.Tick{Value: w})
 			}
 		}

@@ -111,8 +111,6 @@ func (k curve) DataRange() (xmin, xmax, ymin, ymax float64) {
 
 func (k curve) Plot(c draw.Canvas, p *plot.Plot) {
 	trX, trY := p.Transforms(&c)
-	_, xLog := p.X.Scale.(plot.LogScale)
-	_, yLog := p.Y.Scale.(plot.LogScale)
 	var run []vg.Point
 	flush := func() {
 		if len(run) > 1 {
@@ -121,7 +119,7 @@ func (k curve) Plot(c draw.Canvas, p *plot.Plot) {
 		run = run[:0]
 	}
 	for i := range k.x {
-		if !finite(k.x[i]) || !finite(k.y[i]) || xLog && k.x[i] <= 0 || yLog && k.y[i] <= 0 {
+		if !finite(k.x[i]) || !finite(k.y[i]) {
 			flush()
 			continue
 		}
@@ -130,7 +128,7 @@ func (k curve) Plot(c draw.Canvas, p *plot.Plot) {
 	flush()
 }
 
-// thin reduces a curve over log-spaced x to about columns columns, keeping the
+// thin reduces a curve to about columns columns, keeping the
 // least and greatest y of each in the order they come.
 func thin(x, y []float64, columns int) (tx, ty []float64) {
 	n := min(len(x), len(y))
@@ -225,6 +223,9 @@ func (n note) Plot(c draw.Canvas, p *plot.Plot) {
 	st := textStyle(9.5, n.color)
 	st.XAlign, st.YAlign = n.xAlign, n.yAlign
 	s := plotText(n.text)
+	if n.yAlign == draw.YCenter { // gonum centres the box, which sits low by the descent
+		pt.Y += st.FontExtents().Descent / 2
+	}
 	r := st.Rectangle(s).Add(pt)
 	// Kept inside the panel.
 	if over := r.Max.X - c.Max.X; over > 0 {
@@ -252,6 +253,7 @@ type key struct {
 func (k key) Plot(c draw.Canvas, p *plot.Plot) {
 	st := textStyle(9.5, ink)
 	st.YAlign = draw.YCenter
+	descent := st.FontExtents().Descent
 	const rowH = vg.Length(12.5)
 	var widest vg.Length
 	names := make([]string, len(k.names))
@@ -269,7 +271,7 @@ func (k key) Plot(c draw.Canvas, p *plot.Plot) {
 	for i, s := range names {
 		y := top - rowH*(vg.Length(i)+0.5)
 		c.StrokeLine2(k.lines[i], left, y, left+24, y)
-		c.FillText(st, vg.Point{X: left + 28, Y: y}, s)
+		c.FillText(st, vg.Point{X: left + 28, Y: y + descent/2}, s)
 	}
 }
 
@@ -287,6 +289,18 @@ func extent(v []float64) (lo, hi float64) {
 		return 0, 0
 	}
 	return lo, hi
+}
+
+// logs is log10 of v, NaN where that has no meaning.
+func logs(v []float64) []float64 {
+	out := make([]float64, len(v))
+	for i := range v {
+		out[i] = math.NaN()
+		if v[i] > 0 {
+			out[i] = math.Log10(v[i])
+		}
+	}
+	return out
 }
 
 // scaled is v divided by factor.

@@ -21,9 +21,9 @@ func voltUnit(m *analysis.Measurement) string {
 
 func voltLabel(prefix string, m *analysis.Measurement) string {
 	if !m.Calibrated {
-		return "share of full scale in " + prefix + "FS"
+		return prefix + "FS (share of full scale)"
 	}
-	return "volts in " + prefix + "V"
+	return prefix + "V"
 }
 
 // envelopePanel draws an envelope about its middle, so that ripple on a DC level
@@ -42,7 +42,7 @@ func envelopePanel(e analysis.Envelope, m *analysis.Measurement) (p *plot.Plot, 
 	timeFactor, timePrefix := scaleFor(e.StartS + e.StepS*float64(len(e.MinV)))
 	label := voltLabel(voltPrefix, m)
 	if offset != 0 {
-		label += " about " + figureText(analysis.Known(offset), voltUnit(m))
+		label += ", about " + figureText(analysis.Known(offset), voltUnit(m))
 	}
 	p = newPanel("time in "+timePrefix+"s", label)
 	b := band{fill: paleBlue, line: thinBlue}
@@ -55,6 +55,7 @@ func envelopePanel(e analysis.Envelope, m *analysis.Measurement) (p *plot.Plot, 
 	}
 	p.Add(grid{}, b)
 	widen(&p.Y, 0.08)
+	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.2 // the label's own room
 	return p, timeFactor, voltFactor, offset
 }
 
@@ -86,7 +87,7 @@ func waveformFigure(u *Unit) *figure {
 		p, timeFactor, voltFactor, offset := envelopePanel(fast.Detail, fast)
 		up, down := spikesIn(fast, fast.Detail, timeFactor, voltFactor, offset)
 		p.Add(up, down)
-		widen(&p.Y, 0.06)
+		p.Y.Min -= (p.Y.Max - p.Y.Min) * 0.06 // room for the marks below
 		label := "a few switching cycles"
 		if fast.SwitchingHz.Known {
 			label += " at " + eng(fast.SwitchingHz.Value, "Hz")
@@ -218,6 +219,7 @@ func cycleFigure(u *Unit) *figure {
 	}
 	p.Add(curve{x: x, y: scaled(k.MeanV, voltFactor), line: curveStyles[0]})
 	widen(&p.Y, 0.12)
+	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.08
 	label := fmt.Sprintf("mean of %s; band: ± 1 standard deviation of single cycles", plural(k.Cycles, "cycle"))
 	p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: ink, text: label})
 	if m.RipplePPV.Known {

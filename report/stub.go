@@ -15,5 +15,3 @@ func (r *Report) HTML() ([]byte, error) {
 // Labels is labels.html.
 func (r *Report) Labels() ([]byte, error) { return r.HTML() }
 
-// Schema is results.schema.json.
-func Schema() []byte { return []byte("{}\n") }
