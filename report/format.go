@@ -35,6 +35,9 @@ func scaleFor(v float64) (factor float64, prefix string) {
 // prefix, e.g. "12.3 mV", "65.0 kHz", "18.2 nV/√Hz", "131 k/s". A rate has unit
 // "1/s".
 func eng(v float64, unit string) string {
+	if unit == "" { // a plain ratio
+		return mantissa(v)
+	}
 	factor, prefix := scaleFor(v)
 	return mantissa(v/factor) + " " + prefix + unitTail(unit)
 }
@@ -85,11 +88,14 @@ func figureWithU(f analysis.Figure, unit string) string {
 		return figureText(f, unit)
 	}
 	factor, prefix := scaleFor(f.Value)
+	if unit == "" {
+		factor, prefix = 1, ""
+	}
 	decimals := 0 // two digits of the uncertainty, at most three of the value
 	if u := f.U / factor; u < 99.5 {
 		decimals = min(max(1-int(math.Floor(math.Log10(u))), 0), 3)
 	}
-	s := fmt.Sprintf("%.*f ± %.*f %s%s", decimals, f.Value/factor, decimals, f.U/factor, prefix, unitTail(unit))
+	s := strings.TrimSpace(fmt.Sprintf("%.*f ± %.*f %s%s", decimals, f.Value/factor, decimals, f.U/factor, prefix, unitTail(unit)))
 	if f.LowerBound {
 		return "≥ " + s
 	}

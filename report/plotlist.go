@@ -9,24 +9,24 @@ import (
 
 // plotSpec is one picture of the report, drawn on demand.
 type plotSpec struct {
-	name    string // file name without folder and extension
-	kind    string // "spectrum", "waveform", ...
-	caption string // over the picture
-	alt     string // what it shows, in words
-	unit    int    // index into Units, -1 for the whole bench
-	inLog   bool   // shown in the build log
-	figure  func() *figure
+	name    string                    // file name without folder and extension
+	kind    string                    // "spectrum", "waveform", ...
+	caption string                    // over the picture
+	alt     string                    // what it shows, in words
+	unit    int                       // index into Units, -1 for the whole bench
+	inLog   bool                      // shown in the build log
+	figure  func(columns int) *figure // curves reduced to about so many columns
 }
 
 // plotList names every picture that has data behind it, in a fixed order.
 func (r *Report) plotList() []plotSpec {
 	var out []plotSpec
-	add := func(s plotSpec, has bool, f func() *figure) {
+	add := func(s plotSpec, has bool, f func(int) *figure) {
 		if !has {
 			return
 		}
-		s.figure = func() *figure {
-			g := f()
+		s.figure = func(columns int) *figure {
+			g := f(columns)
 			if g == nil {
 				return nil
 			}
@@ -39,7 +39,7 @@ func (r *Report) plotList() []plotSpec {
 		out = append(out, s)
 	}
 	add(plotSpec{name: "brands", kind: "brands", unit: -1, inLog: true, caption: "Brands: worst margin of every unit",
-		alt: brandsAlt(r)}, len(r.Brands) > 0, func() *figure { return brandFigure(r) })
+		alt: brandsAlt(r)}, len(r.Brands) > 0, func(int) *figure { return brandFigure(r) })
 	withSpectrum := 0
 	for i := range r.Units {
 		if len(spectra(r.Units[i].Captures)) > 0 {
@@ -48,28 +48,28 @@ func (r *Report) plotList() []plotSpec {
 	}
 	add(plotSpec{name: "overlay", kind: "overlay", unit: -1, inLog: true, caption: "Spectra of the first units in the ranking",
 		alt: "Noise density over frequency of the first units in the ranking, laid over each other with the target's limits"},
-		withSpectrum > 1 && overlayFigure(r) != nil, func() *figure { return overlayFigure(r) })
+		withSpectrum > 1 && overlayFigure(r, 40) != nil, func(columns int) *figure { return overlayFigure(r, columns) })
 	best := r.best()
 	for i := range r.Units {
 		u := &r.Units[i]
 		name := shorten(unitName(u.Eval.Unit), 60)
 		base := fmt.Sprintf("%02d-%s", i+1, slug(unitName(u.Eval.Unit)))
-		unit := func(kind, what, alt string, inLog, has bool, f func() *figure) {
+		unit := func(kind, what, alt string, inLog, has bool, f func(int) *figure) {
 			add(plotSpec{name: base + "-" + kind, kind: kind, unit: i, inLog: inLog && u == best,
 				caption: name + ": " + what, alt: what + " of " + name + alt}, has, f)
 		}
 		unit("waveform", "waveform", waveformAlt(u), true, longest(u.Captures) != nil || fastest(u.Captures) != nil,
-			func() *figure { return waveformFigure(u) })
+			func(columns int) *figure { return waveformFigure(u, columns) })
 		unit("cycle", "switching cycle, folded", cycleAlt(u), false, cycleOf(u.Captures) != nil,
-			func() *figure { return cycleFigure(u) })
+			func(int) *figure { return cycleFigure(u) })
 		unit("spike", "typical spike", spikeAlt(u), false, spikeOf(u.Captures) != nil,
-			func() *figure { return spikeFigure(u) })
-		unit("spectrum", "spectrum", spectrumAlt(u), true, len(spectra(u.Captures)) > 0 && spectrumFigure(u, &r.Target) != nil,
-			func() *figure { return spectrumFigure(u, &r.Target) })
+			func(columns int) *figure { return spikeFigure(u, columns) })
+		unit("spectrum", "spectrum", spectrumAlt(u), true, len(spectra(u.Captures)) > 0 && spectrumFigure(u, &r.Target, 40) != nil,
+			func(columns int) *figure { return spectrumFigure(u, &r.Target, columns) })
 		unit("histograms", "spike peaks and intervals", "", false, histogramFigure(u) != nil,
-			func() *figure { return histogramFigure(u) })
-		unit("filter", "before and after the post-filter", "", false, filterFigure(u, &r.Target) != nil,
-			func() *figure { return filterFigure(u, &r.Target) })
+			func(int) *figure { return histogramFigure(u) })
+		unit("filter", "before and after the post-filter", "", false, filterFigure(u, &r.Target, 40) != nil,
+			func(columns int) *figure { return filterFigure(u, &r.Target, columns) })
 	}
 	return out
 }

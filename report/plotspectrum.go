@@ -59,7 +59,7 @@ func spectra(cs []Capture) []*analysis.Measurement {
 
 // spectrumFigure draws the density of every capture with baseline, the named
 // lines and the target's limits.
-func spectrumFigure(u *Unit, t *target.Target) *figure {
+func spectrumFigure(u *Unit, t *target.Target, columns int) *figure {
 	ms := spectra(u.Captures)
 	if len(ms) == 0 {
 		return nil
@@ -70,12 +70,12 @@ func spectrumFigure(u *Unit, t *target.Target) *figure {
 		st := curveStyles[[]int{0, 2, 3, 4, 5}[i%5]]
 		st.Dashes = nil // overlapping captures of one unit: thin solid lines stay legible
 		st.Width = vg.Points(0.9)
-		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, plotColumns/2, st)
+		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, columns/2, st)
 		k.add(fmt.Sprintf("%s at %s", eng(m.DurationS, "s"), eng(m.SampleRateHz, "S/s")), st)
 	}
 	for _, m := range ms {
 		if len(m.Spectrum.BaselineVRHz) == len(m.Spectrum.FrequencyHz) {
-			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.BaselineVRHz, plotColumns/4, baselineLine)
+			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.BaselineVRHz, columns/4, baselineLine)
 			k.addOnce("baseline (instrument)", baselineLine)
 		}
 	}
@@ -245,7 +245,7 @@ func overlaps(r vg.Rectangle, taken []vg.Rectangle) bool {
 const overlayLimit = 5
 
 // overlayFigure lays the spectra of the first ranked units over each other.
-func overlayFigure(r *Report) *figure {
+func overlayFigure(r *Report, columns int) *figure {
 	p := spectrumPanel("V")
 	var k key
 	for i := range r.Units {
@@ -260,7 +260,7 @@ func overlayFigure(r *Report) *figure {
 			if !m.Calibrated {
 				continue
 			}
-			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, 250, st)
+			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, columns/4, st)
 			drawn = true
 		}
 		if drawn {
@@ -278,7 +278,7 @@ func overlayFigure(r *Report) *figure {
 }
 
 // filterFigure shows a unit's density before and after the advised post-filter.
-func filterFigure(u *Unit, t *target.Target) *figure {
+func filterFigure(u *Unit, t *target.Target, columns int) *figure {
 	if u.Filter == nil || !u.Filter.Found || len(u.Filter.Best.AfterVRHz) < 2 {
 		return nil
 	}
@@ -287,10 +287,10 @@ func filterFigure(u *Unit, t *target.Target) *figure {
 	after := &u.Filter.Best
 	for _, m := range spectra(u.Captures) {
 		st := draw.LineStyle{Color: softInk, Width: vg.Points(0.8)}
-		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, plotColumns/2, st)
+		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, columns/2, st)
 		k.addOnce("measured", st)
 	}
-	addDensity(p, after.SpectrumHz, after.AfterVRHz, plotColumns/2, curveStyles[0])
+	addDensity(p, after.SpectrumHz, after.AfterVRHz, columns/2, curveStyles[0])
 	k.add("predicted behind the "+string(after.Circuit.Topology)+" filter", curveStyles[0])
 	if !settle(p) {
 		return nil

@@ -28,16 +28,9 @@ func voltLabel(prefix string, m *analysis.Measurement) string {
 
 // envelopePanel draws an envelope about its middle, so that ripple on a DC level
 // fills the panel: the level itself is named.
-func envelopePanel(e analysis.Envelope, m *analysis.Measurement) (p *plot.Plot, timeFactor, voltFactor, offset float64) {
-	e = reduce(e, plotColumns)
-	lo, _ := extent(e.MinV)
-	_, hi := extent(e.MaxV)
-	if span := hi - lo; math.Abs(lo+hi)/2 > 2*span { // on a DC level
-		offset = (lo + hi) / 2
-		if step, _ := niceStep(span); step > 0 {
-			offset = math.Round(offset/step) * step
-		}
-	}
+func envelopePanel(e analysis.Envelope, m *analysis.Measurement, columns int) (p *plot.Plot, timeFactor, voltFactor, level float64) {
+	e = reduce(e, columns)
+	lo, hi, offset := levels(e)
 	voltFactor, voltPrefix := scaleFor(math.Max(math.Abs(hi-offset), math.Abs(lo-offset)))
 	timeFactor, timePrefix := scaleFor(e.StartS + e.StepS*float64(len(e.MinV)))
 	label := voltLabel(voltPrefix, m)
@@ -59,6 +52,20 @@ func envelopePanel(e analysis.Envelope, m *analysis.Measurement) (p *plot.Plot, 
 	return p, timeFactor, voltFactor, offset
 }
 
+// levels gives an envelope's extremes and, when it rides on a DC level, that
+// level rounded to a step that suits the span; 0 otherwise.
+func levels(e analysis.Envelope) (lo, hi, offset float64) {
+	lo, _ = extent(e.MinV)
+	_, hi = extent(e.MaxV)
+	if span := hi - lo; math.Abs(lo+hi)/2 > 2*span {
+		offset = (lo + hi) / 2
+		if step, _ := niceStep(span); step > 0 {
+			offset = math.Round(offset/step) * step
+		}
+	}
+	return lo, hi, offset
+}
+
 // widen leaves room above and below the data.
 func widen(a *plot.Axis, share float64) {
 	d := (a.Max - a.Min) * share
@@ -71,10 +78,10 @@ func widen(a *plot.Axis, share float64) {
 
 // waveformFigure shows the whole record of the longest capture over a few
 // switching cycles of the fastest, spikes marked. nil when there is neither.
-func waveformFigure(u *Unit) *figure {
+func waveformFigure(u *Unit, columns int) *figure {
 	f := &figure{}
 	if long := longest(u.Captures); long != nil {
-		p, timeFactor, voltFactor, offset := envelopePanel(long.Waveform, long)
+		p, timeFactor, voltFactor, offset := envelopePanel(long.Waveform, long, columns)
 		p.Add(spikeRug(long, timeFactor, voltFactor, offset, &p.Y))
 		label := "whole record, " + eng(long.DurationS, "s")
 		if n := long.Spikes.Count; n > 0 && long.Spikes.PerS.Known {
@@ -84,7 +91,7 @@ func waveformFigure(u *Unit) *figure {
 		f.panels = append(f.panels, p)
 	}
 	if fast := fastest(u.Captures); fast != nil {
-		p, timeFactor, voltFactor, offset := envelopePanel(fast.Detail, fast)
+		p, timeFactor, voltFactor, offset := envelopePanel(fast.Detail, fast, columns)
 		up, down := spikesIn(fast, fast.Detail, timeFactor, voltFactor, offset)
 		p.Add(up, down)
 		p.Y.Min -= (p.Y.Max - p.Y.Min) * 0.06 // room for the marks below
@@ -252,12 +259,12 @@ func spikeOf(cs []Capture) *analysis.Measurement {
 }
 
 // spikeFigure is the median spike enlarged.
-func spikeFigure(u *Unit) *figure {
+func spikeFigure(u *Unit, columns int) *figure {
 	m := spikeOf(u.Captures)
 	if m == nil {
 		return nil
 	}
-	p, _, _, _ := envelopePanel(m.Spikes.Typical, m)
+	p, _, _, _ := envelopePanel(m.Spikes.Typical, m, columns)
 	p.Add(note{x: 0.99, y: 0.985, corner: true, xAlign: draw.XRight, yAlign: draw.YTop, color: ink, text: spikeWords(m)})
 	return &figure{panels: []*plot.Plot{p}}
 }

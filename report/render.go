@@ -38,8 +38,8 @@ func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 	if !opt.NoPlots {
 		for _, p := range r.plotList() {
 			jobs = append(jobs,
-				job{"plots/" + p.name + ".png", func() ([]byte, error) { return p.figure().png() }},
-				job{"plots/" + p.name + ".svg", func() ([]byte, error) { return p.figure().svg() }})
+				job{"plots/" + p.name + ".png", func() ([]byte, error) { return p.figure(plotColumns).png() }},
+				job{"plots/" + p.name + ".svg", func() ([]byte, error) { return p.figure(plotColumns).svg() }})
 		}
 	}
 	files := make([]File, len(jobs))

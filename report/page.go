@@ -1,0 +1,285 @@
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"strings"
+
+	"stillglow/analysis/target"
+	"stillglow/capture"
+)
+
+//go:embed assets/page.html assets/page.css assets/page.js assets/uPlot.iife.min.js assets/uPlot.min.css assets/uPlot.LICENSE assets/labels.html
+var assets embed.FS
+
+// The page's curves are reduced, peaks kept, so that a page of 25 units stays
+// under 3 MB. Up to 10 units the live plots keep the full 1500 columns.
+const (
+	staticColumns  = 260
+	liveColumns    = 1500
+	livePerPage    = 25000 // columns of one kind over all units
+	openUnitsBelow = 2     // a page of a single unit shows it open
+)
+
+func asset(name string) (string, error) {
+	b, err := assets.ReadFile("assets/" + name)
+	return string(b), err
+}
+
+// HTML is index.html: one self-contained page. Everything in it is escaped by
+// html/template or written by this package; its content security policy allows
+// its own style and scripts by hash and nothing else, no network at all.
+func (r *Report) HTML() ([]byte, error) {
+	page, err := asset("page.html")
+	if err != nil {
+		return nil, err
+	}
+	t, err := template.New("page").Parse(page)
+	if err != nil {
+		return nil, err
+	}
+	v, err := r.view()
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	if err := t.Execute(&b, v); err != nil {
+		return nil, err
+	}
+	return b.Bytes(), nil
+}
+
+// sealed are a page's style and scripts with the policy that allows just them.
+type sealed struct {
+	CSP     string
+	CSS     template.CSS
+	Scripts template.HTML
+}
+
+func seal(css string, scripts ...string) sealed {
+	var s sealed
+	s.CSS = template.CSS(css)
+	policy := "default-src 'none'; base-uri 'none'; form-action 'none'; style-src '" + hash(css) + "'"
+	var html strings.Builder
+	for i, js := range scripts {
+		if i == 0 {
+			policy += "; script-src"
+		}
+		policy += " '" + hash(js) + "'"
+		html.WriteString("<script>" + js + "</script>\n")
+	}
+	s.CSP = policy
+	s.Scripts = template.HTML(html.String())
+	return s
+}
+
+func hash(s string) string {
+	sum := sha256.Sum256([]byte(s))
+	return "sha256-" + base64.StdEncoding.EncodeToString(sum[:])
+}
+
+// view is what page.html shows; all numbers are worded already.
+type view struct {
+	sealed
+	Title                   string
+	Meta                    []string
+	Invented                string
+	Answer                  Answer
+	BrandNames              []string
+	Verdicts                []verdictView
+	Columns                 []columnView
+	BarKey                  []barKey
+	Units                   []unitView
+	Brands                  []brandView
+	BrandPlot, Overlay      template.HTML
+	TargetTitle, TargetText string
+	Limits                  []limitView
+	TargetAssumptions       []string
+	Setup                   []pair
+	BaselineCapture         []captureView
+	Cautions                []capture.Caution
+	Safety                  []string
+	Version, Date           string
+}
+
+type pair struct{ K, V string }
+
+type verdictView struct {
+	Word, Class, Shape string
+	Count              int
+}
+
+type columnView struct {
+	Head, Sub, Sort string
+	Number, Sorted  bool
+}
+
+type barKey struct {
+	N    int
+	Name string
+}
+
+type brandView struct{ Name, Passing, Share, Median, Best, Worst, More string }
+
+type limitView struct{ Name, Limit, Need, Source string }
+
+// verdictOrder is the order of the filter boxes and of sorting by verdict.
+var verdictOrder = []target.Verdict{target.Pass, target.Open, target.NearMiss, target.Retake, target.Fail}
+
+func verdictClass(v target.Verdict) string { return slug(string(v)) }
+
+func (r *Report) view() (*view, error) {
+	js, err := r.scripts()
+	if err != nil {
+		return nil, err
+	}
+	uplotCSS, err := asset("uPlot.min.css")
+	if err != nil {
+		return nil, err
+	}
+	css, err := asset("page.css")
+	if err != nil {
+		return nil, err
+	}
+	data, err := r.pageData()
+	if err != nil {
+		return nil, err
+	}
+	v := &view{sealed: seal(uplotCSS+css, js...), Title: orText(clean(r.Title), "Heater supplies measured"), Answer: r.Answer(),
+		Safety: safetyNotes, Version: clean(r.ToolVersion), Date: clean(r.Date), Cautions: r.Cautions,
+		TargetTitle: orText(clean(r.Target.Title), clean(r.Target.Name)), TargetText: clean(r.Target.Description),
+		TargetAssumptions: r.Target.Assumptions}
+	v.Scripts = template.HTML(`<script type="application/json" id="data">`+string(data)+"</script>\n") + v.Scripts
+	for _, s := range []string{r.Workshop, r.Date, r.Instrument} {
+		if s = clean(s); s != "" {
+			v.Meta = append(v.Meta, s)
+		}
+	}
+	if r.Invented {
+		v.Invented = strings.TrimPrefix(InventedBanner, "Invented data: ")
+		v.Invented = strings.ToUpper(v.Invented[:1]) + v.Invented[1:]
+	}
+	for _, word := range verdictOrder {
+		if n := r.count(word); n > 0 {
+			v.Verdicts = append(v.Verdicts, verdictView{string(word), verdictClass(word), shape(word), n})
+		}
+	}
+	seen := map[string]bool{}
+	for i := range r.Units {
+		if b := clean(r.Units[i].Eval.Unit.Brand); !seen[b] {
+			seen[b] = true
+			v.BrandNames = append(v.BrandNames, b)
+		}
+	}
+	for i, l := range r.Target.Limits {
+		v.BarKey = append(v.BarKey, barKey{i + 1, shortName(l)})
+		v.Limits = append(v.Limits, limitView{longName(l), limitText(l), needText(l), clean(l.Source)})
+	}
+	for _, b := range r.Brands {
+		v.Brands = append(v.Brands, brandView{clean(b.Name), fmt.Sprintf("%d of %d", b.Passing, b.Units), shareText(b),
+			dbText(b.MedianDB), dbText(b.BestDB), dbText(b.WorstDB), clean(b.MoreToTell)})
+	}
+	plots := map[int][]plotView{}
+	for _, p := range r.plotList() {
+		g := p.figure(staticColumns)
+		if g == nil {
+			continue
+		}
+		g.title, g.footer = "", strings.TrimSuffix(strings.TrimSuffix(g.footer, "invented data"), " · ")
+		svg := template.HTML(g.inlineSVG(p.alt))
+		switch p.kind {
+		case "brands":
+			v.BrandPlot = template.HTML(`<figure class="fig">`) + svg + `</figure>`
+		case "overlay":
+			v.Overlay = svg
+		default:
+			plots[p.unit] = append(plots[p.unit], plotView{Kind: p.kind, Unit: p.unit, SVG: svg, Caption: captions[p.kind],
+				Wide: p.kind == "waveform" || p.kind == "spectrum"})
+		}
+	}
+	columns := r.markdownCriteria()
+	v.Columns = r.columnViews(columns)
+	for i := range r.Units {
+		u := r.unitView(i, columns)
+		u.Plots = plots[i]
+		v.Units = append(v.Units, u)
+	}
+	v.Setup = r.setupRows()
+	if r.Baseline != nil && r.Baseline.M != nil {
+		v.BaselineCapture = []captureView{captureRows(*r.Baseline)}
+	}
+	return v, nil
+}
+
+// captions say what a picture shows, under it.
+var captions = map[string]string{
+	"waveform":   "Waveform: the whole record, and a few switching cycles with the spikes marked. Least and greatest volts of every column are drawn, so no spike is lost.",
+	"cycle":      "One switching cycle, all cycles folded onto each other.",
+	"spike":      "A typical spike, enlarged.",
+	"spectrum":   "Noise density with the strongest lines named, the instrument's baseline and the target's limits.",
+	"histograms": "How high the spikes are, and how far apart.",
+	"filter":     "Noise density before and after the advised post-filter.",
+}
+
+func needText(l target.Limit) string {
+	if l.NeedHighHz <= 0 {
+		return ""
+	}
+	if l.NeedLowHz <= 0 {
+		return "up to " + eng(l.NeedHighHz, "Hz")
+	}
+	return eng(l.NeedLowHz, "Hz") + " to " + eng(l.NeedHighHz, "Hz")
+}
+
+func (r *Report) columnViews(criteria []target.Limit) []columnView {
+	cols := []columnView{{Head: "#", Sort: "rank", Number: true, Sorted: true}, {Head: "verdict", Sort: "verdict"},
+		{Head: "unit", Sort: "unit"}, {Head: "worst margin", Sort: "margin", Number: true}, {Head: "margins"}}
+	for _, l := range criteria {
+		cols = append(cols, columnView{Head: shortName(l), Sub: "limit " + limitText(l), Sort: string(l.Criterion), Number: true})
+	}
+	return append(cols, columnView{Head: "waveform"})
+}
+
+func (r *Report) setupRows() []pair {
+	var rows []pair
+	add := func(k, v string) {
+		if v = clean(v); v != "" {
+			rows = append(rows, pair{k, v})
+		}
+	}
+	add("bench sheet", r.Sheet)
+	add("instrument", r.Instrument)
+	if r.GainPercent > 0 {
+		add("gain uncertainty (k = 2)", trimNumber(r.GainPercent)+" %")
+	}
+	if r.MainsHz > 0 {
+		add("mains", trimNumber(r.MainsHz)+" Hz")
+	}
+	if r.HeaterA > 0 {
+		add("heater load", eng(r.HeaterA, "A"))
+	}
+	for _, g := range r.HeaterLoad.Groups {
+		add("valves", fmt.Sprintf("%d × %s, %s", g.Count, g.Valve.Type, g.Wiring))
+	}
+	if r.Baseline == nil {
+		add("baseline", "none: the instrument's own noise is inside every figure")
+	}
+	add("note", r.Note)
+	return rows
+}
+
+func (r *Report) scripts() ([]string, error) {
+	var out []string
+	for _, name := range []string{"uPlot.iife.min.js", "page.js"} {
+		s, err := asset(name)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, s)
+	}
+	return out, nil
+}

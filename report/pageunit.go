@@ -1,0 +1,345 @@
+package report
+
+import (
+	"fmt"
+	"html"
+	"html/template"
+	"math"
+	"strings"
+
+	"stillglow/analysis"
+	"stillglow/analysis/heater"
+	"stillglow/analysis/target"
+	"stillglow/capture"
+)
+
+// unitView is one unit on the page.
+type unitView struct {
+	Index, Position, VerdictOrder int
+	Rank, Name, Brand             string
+	Verdict, Class, Shape         string
+	Worst, WorstOn, WorstSort     string
+	Bars, Spark                   template.HTML
+	Cells                         []cellView
+	Open                          bool
+	Why, WouldFlip, UnitNote      string
+	Cautions                      []capture.Caution
+	Margins                       []marginView
+	Plots                         []plotView
+	Dropper                       *dropperView
+	Filter                        *filterView
+	Heard                         *heardView
+	CaptureHeads                  []string
+	Figures                       []figureRow
+	NotMeasured                   []string
+	Lines                         []lineView
+	Readings                      string
+	Captures                      []captureView
+}
+
+type cellView struct{ Key, Label, Text, Sort string }
+
+type marginView struct {
+	Name, Figure, Limit, DB, Interval, From, Reason string
+	Covered, Over                                   bool
+}
+
+type plotView struct {
+	Kind, Caption string
+	Unit          int
+	Wide          bool
+	SVG           template.HTML
+}
+
+type dropperView struct {
+	Words, Arrangement, Exact string
+	Parts                     []dropperPart
+	Notes                     []string
+}
+
+type dropperPart struct {
+	Label, Volts, Amps, Watts, Buy, Corners string
+	Best                                    bool
+}
+
+type filterView struct {
+	Words string
+	Rows  []filterRow
+	Notes []string
+}
+
+type filterRow struct{ Name, Before, After, DBBefore, DBAfter string }
+
+type heardView struct {
+	Words string
+	Notes []string
+}
+
+type lineView struct{ Name, Hz, RMS string }
+
+type captureView struct {
+	File     string
+	Rows     []pair
+	Cautions []capture.Caution
+}
+
+func (r *Report) unitView(i int, columns []target.Limit) unitView {
+	u := &r.Units[i]
+	e := &u.Eval
+	v := unitView{Index: i, Position: i + 1, Rank: rankText(r, i), Name: shorten(unitName(e.Unit), 320), Brand: clean(e.Unit.Brand),
+		Verdict: string(e.Verdict), Class: verdictClass(e.Verdict), Shape: shape(e.Verdict), Worst: "not measured",
+		WorstSort: "", Bars: template.HTML(marginBars(e)), Spark: template.HTML(sparkline(u)), Open: len(r.Units) < openUnitsBelow,
+		Why: clean(e.Why), WouldFlip: clean(e.WouldFlip), UnitNote: clean(e.Unit.Note), Cautions: e.Cautions}
+	for n, word := range verdictOrder {
+		if word == e.Verdict {
+			v.VerdictOrder = n
+		}
+	}
+	if m := worstMargin(e); m != nil {
+		v.Worst, v.WorstOn, v.WorstSort = dbText(m.DB), shortName(m.Limit), csvNumber(m.DB)
+	}
+	for _, l := range columns {
+		c := cellView{Key: string(l.Criterion), Label: shortName(l), Text: "not measured"}
+		if m := marginOf(e, l.Criterion); m != nil && m.Covered {
+			c.Text, c.Sort = figureText(m.Figure, l.Unit), csvNumber(m.Figure.Value)
+		}
+		v.Cells = append(v.Cells, c)
+	}
+	for _, m := range e.Margins {
+		v.Margins = append(v.Margins, marginView{Name: longName(m.Limit), Figure: figureWithU(m.Figure, m.Limit.Unit), Limit: limitText(m.Limit),
+			DB: dbText(m.DB), Interval: intervalText(m), From: clean(m.From), Reason: clean(m.Reason), Covered: m.Covered,
+			Over: m.Covered && m.DB < 0})
+	}
+	v.Dropper, v.Filter, v.Heard = dropperWords(u.Plan), filterWords(u), heardWords(u.Hears)
+	var ms []*analysis.Measurement
+	for _, c := range u.Captures {
+		if c.M != nil {
+			ms = append(ms, c.M)
+			v.CaptureHeads = append(v.CaptureHeads, clean(c.M.File))
+			v.Captures = append(v.Captures, captureRows(c))
+		}
+	}
+	v.Figures, v.NotMeasured = figureTable(ms)
+	for _, l := range strongestLines(u, 10) {
+		v.Lines = append(v.Lines, lineView{clean(l.Name), eng(l.FrequencyHz, "Hz"), eng(l.RMSV, "V")})
+	}
+	var readings []string
+	for _, x := range e.Unit.Readings {
+		readings = append(readings, fmt.Sprintf("%.3f V at %s", x.V, eng(x.LoadA, "A")))
+	}
+	v.Readings = strings.Join(readings, ", ")
+	if v.Readings != "" && e.OutputOhm.Known {
+		v.Readings += "; output resistance " + figureWithU(e.OutputOhm, "Ω")
+	}
+	return v
+}
+
+func intervalText(m target.Margin) string {
+	if !m.Covered || m.HighDB-m.LowDB < 0.05 {
+		return ""
+	}
+	return fmt.Sprintf("%+.1f to %+.1f", m.LowDB, m.HighDB)
+}
+
+// marginBars draws one bar per criterion about the limit's line, cut at 20 dB.
+func marginBars(e *target.Evaluation) string {
+	const step, half, cut = 13, 18.0, 20.0
+	var b, words strings.Builder
+	for i, m := range e.Margins {
+		x := 2 + step*i
+		if i > 0 {
+			words.WriteString(", ")
+		}
+		if !m.Covered || !finite(m.DB) {
+			fmt.Fprintf(&b, `<circle class="nm" cx="%d.5" cy="%g" r="2.2"/>`, x+4, half)
+			words.WriteString(shortName(m.Limit) + " not measured")
+		} else {
+			words.WriteString(shortName(m.Limit) + " " + dbText(m.DB))
+			h := math.Max(math.Min(math.Abs(m.DB), cut)/cut*(half-1), 1)
+			if m.DB >= 0 {
+				fmt.Fprintf(&b, `<rect class="in" x="%d" y="%.1f" width="9" height="%.1f"/>`, x, half-h, h)
+			} else {
+				fmt.Fprintf(&b, `<rect class="out" x="%d" y="%g" width="9" height="%.1f"/>`, x, half, h)
+				for y := half + 3; y < half+h-0.5; y += 3 {
+					fmt.Fprintf(&b, `<path class="hatch" d="M%d %gh9"/>`, x, y)
+				}
+			}
+		}
+		fmt.Fprintf(&b, `<text x="%d.5" y="46">%d</text>`, x+4, i+1)
+	}
+	w := 4 + step*len(e.Margins)
+	return fmt.Sprintf(`<svg class="mb" role="img" aria-label="%s" viewBox="0 0 %d 48" width="%d" height="48"><path class="zero" d="M0 %gh%d"/>%s</svg>`,
+		html.EscapeString(words.String()), w, w, half, w, b.String())
+}
+
+// sparkline is the tiny waveform: the detail of the fastest capture, else the
+// longest record, on its own scale with the peak-to-peak beside it.
+func sparkline(u *Unit) string {
+	m := fastest(u.Captures)
+	var e analysis.Envelope
+	if m != nil {
+		e = m.Detail
+	} else if m = longest(u.Captures); m != nil {
+		e = m.Waveform
+	} else {
+		return `<span class="nm">none</span>`
+	}
+	e = reduce(e, 80)
+	lo, hi, _ := levels(e)
+	if !(hi > lo) {
+		return `<span class="nm">flat</span>`
+	}
+	const w, h = 104.0, 30.0
+	var top, bottom strings.Builder
+	n := len(e.MinV)
+	y := func(v float64) float64 { return 1 + (hi-v)/(hi-lo)*(h-2) }
+	for i := range n {
+		j := n - 1 - i
+		fmt.Fprintf(&top, "%.1f %.1f ", w*float64(i)/float64(n), y(e.MaxV[i]))
+		fmt.Fprintf(&bottom, "%.1f %.1f ", w*float64(j)/float64(n), y(e.MinV[j])+0.4)
+	}
+	pp := eng(hi-lo, voltUnit(m))
+	return fmt.Sprintf(`<svg role="img" aria-label="waveform, %s peak-to-peak in the part shown" viewBox="0 0 %g %g" width="%g" height="%g"><polygon points="%s%s"/></svg> <small>%s</small>`,
+		html.EscapeString(pp), w, h, w, h, top.String(), strings.TrimSpace(bottom.String()), html.EscapeString(pp))
+}
+
+func dropperWords(p *heater.Plan) *dropperView {
+	if p == nil {
+		return nil
+	}
+	a, part := bestPart(p)
+	v := &dropperView{Words: "Fit " + dropperText(p) + "."}
+	if part == nil {
+		v.Words = "No dropper: " + orText(clean(p.Why), "none fits this unit and load") + "."
+	}
+	if p.ShareOfRated > 0 {
+		v.Words += fmt.Sprintf(" The heaters draw %s (%s to %s with their spread), %.0f %% of the rated current at most.",
+			eng(p.NominalA, "A"), eng(p.LowA, "A"), eng(p.HighA, "A"), 100*p.ShareOfRated)
+	}
+	if p.ColdRides != "" {
+		v.Words += " Cold start: " + clean(p.ColdRides) + "."
+	}
+	if a != nil {
+		v.Arrangement, v.Exact = clean(a.Name), eng(a.ExactOhm, "Ω")
+		if a.ExactOhm == 0 {
+			v.Exact = "none"
+		}
+		for i := range a.Parts {
+			x := &a.Parts[i]
+			d := dropperPart{Label: clean(x.Label), Volts: fmt.Sprintf("%.2f V", x.HeaterV), Amps: eng(x.LoadA, "A"), Watts: eng(x.W, "W"),
+				Corners: cornerWords(x.Corners), Best: x == part}
+			if x.BuyW > 0 {
+				d.Buy = trimNumber(x.BuyW) + " W"
+			}
+			v.Parts = append(v.Parts, d)
+		}
+		v.Notes = append(v.Notes, cleanAll(a.Warnings)...)
+	}
+	if part != nil {
+		v.Notes = append(v.Notes, cleanAll(part.Warnings)...)
+	}
+	v.Notes = append(append(v.Notes, cleanAll(p.Warnings)...), cleanAll(p.Assumptions)...)
+	return v
+}
+
+func cleanAll(in []string) []string {
+	out := make([]string, len(in))
+	for i := range in {
+		out[i] = clean(in[i])
+	}
+	return out
+}
+
+func cornerWords(corners []heater.Corner) string {
+	var out []string
+	for _, c := range corners {
+		s := fmt.Sprintf("%s %.2f V", clean(c.Name), c.HeaterV)
+		if c.OverLimit {
+			s += " (over)"
+		} else if c.UnderLimit {
+			s += " (under)"
+		}
+		out = append(out, s)
+	}
+	return strings.Join(out, "; ")
+}
+
+func filterWords(u *Unit) *filterView {
+	a := u.Filter
+	if a == nil {
+		return nil
+	}
+	if !a.Found {
+		return &filterView{Words: "No searched part set brings this unit inside: " + orText(clean(a.Why), "no reason given") + ".",
+			Notes: cleanAll(nonEmpty(a.CommonMode))}
+	}
+	v := &filterView{Words: fmt.Sprintf("%s: %s. It drops %s at the load.", a.Best.Circuit.Topology,
+		strings.Join(cleanAll(a.Best.Parts), ", "), eng(a.Best.DropV, "V"))}
+	if a.Best.PeakDB > 0.05 {
+		v.Words += fmt.Sprintf(" Its resonance lifts %s by %.1f dB.", eng(a.Best.PeakHz, "Hz"), a.Best.PeakDB)
+	}
+	for _, m := range u.Eval.Margins {
+		after := marginOf(&a.Best.After, m.Limit.Criterion)
+		if !m.Covered || after == nil || !after.Covered {
+			continue
+		}
+		v.Rows = append(v.Rows, filterRow{longName(m.Limit), figureText(m.Figure, m.Limit.Unit), figureText(after.Figure, m.Limit.Unit),
+			dbText(m.DB), dbText(after.DB)})
+	}
+	v.Notes = append(cleanAll(a.Best.Warnings), cleanAll(nonEmpty(a.CommonMode))...)
+	return v
+}
+
+func nonEmpty(s string) []string {
+	if s == "" {
+		return nil
+	}
+	return []string{s}
+}
+
+func heardWords(h *target.Heard) *heardView {
+	if h == nil {
+		return nil
+	}
+	v := &heardView{Words: fmt.Sprintf("Through the heater the supply adds %s A-weighted at the valve's input; the valve and its cathode resistor make %s themselves. The supply lies %.1f dB under that.",
+		eng(h.InputAVRMS, "V"), eng(h.ThermalAVRMS, "V"), h.UnderDB)}
+	if h.UnderDB < 0 {
+		v.Words = fmt.Sprintf("Through the heater the supply adds %s A-weighted at the valve's input, %.1f dB over the %s of the valve and its cathode resistor.",
+			eng(h.InputAVRMS, "V"), -h.UnderDB, eng(h.ThermalAVRMS, "V"))
+	}
+	v.Notes = append(cleanAll(h.Assumptions), cleanAll(nonEmpty(h.CannotDecide))...)
+	return v
+}
+
+func captureRows(c Capture) captureView {
+	m := c.M
+	v := captureView{File: clean(m.File), Cautions: m.Cautions}
+	add := func(k, s string) {
+		if s = clean(s); s != "" {
+			v.Rows = append(v.Rows, pair{k, s})
+		}
+	}
+	add("channel", m.Channel)
+	add("layout", c.Layout)
+	add("record", fmt.Sprintf("%d samples at %s, %s", m.Samples, eng(m.SampleRateHz, "S/s"), eng(m.DurationS, "s")))
+	if m.Span.HighHz > 0 {
+		add("shows", eng(m.Span.LowHz, "Hz")+" to "+eng(m.Span.HighHz, "Hz"))
+	}
+	coupling := string(m.Coupling)
+	if coupling == "" {
+		coupling = "unknown"
+	}
+	add("coupling", coupling)
+	if !m.Calibrated {
+		add("calibration", "none: no volts per full scale known")
+	}
+	if c.LoadA > 0 {
+		add("load", eng(c.LoadA, "A"))
+	}
+	add("note", c.Note)
+	add("SHA-256", m.SHA256)
+	for _, a := range c.Assumptions {
+		add(a.What, a.Value+" ("+a.Why+")")
+	}
+	return v
+}
