@@ -21,10 +21,12 @@ type scenario struct {
 	supply   float64 // relative error of the supply's volts
 	part     float64 // relative error of every resistor; diodes: +1 or -1 takes the whole spread
 	heaters  float64 // +1: every heater draws its most, -1: its least
-	oddOne   bool    // the heaters' spread applies to one heater of each string only, the rest opposite
+	oddOne   bool    // the heaters' spread applies to one heater of a string only, the rest opposite
+	strand   int     // oddOne and shorted: which strand
+	elem     int     // oddOne and shorted: which kind of heater in it
 	pulled   int     // index of the strand that lost one, plus 1; 0: none
 	last     int     // index of the strand of which one is all that is left, plus 1; 0: all in
-	shorted  int     // index of the strand with a shorted heater, plus 1; 0: none
+	shorted  bool    // one heater is shorted, see strand and elem
 	cold     float64 // hot over cold resistance at the first instant; 0: hot
 	straight bool    // no dropping parts
 }
@@ -69,7 +71,7 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 			b.ohm = l.strandOhm[k] * (1 + sc.part)
 		}
 		for j, e := range st.elems {
-			b.elems = append(b.elems, e.under(sc, exponent, st, j == 0)...)
+			b.elems = append(b.elems, e.under(sc, exponent, k, j)...)
 		}
 		switch {
 		case sc.last > 0:
@@ -79,19 +81,21 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 			}
 		case sc.pulled == k+1:
 			b.count--
-		case sc.shorted == k+1:
+		case sc.shorted && sc.strand == k:
 			bad := b
 			bad.count = 1
-			bad.elems = append([]element(nil), b.elems...)
-			first := bad.elems[0]
-			short := first
-			short.ohmic, short.ohm, short.mult = true, 0, 1
-			first.mult--
-			bad.elems[0] = first
-			if first.mult == 0 {
-				bad.elems = bad.elems[1:]
+			bad.elems = nil
+			for j, e := range b.elems {
+				if j == sc.elem {
+					short := e
+					short.ohmic, short.ohm, short.mult = true, 0, 1
+					bad.elems = append(bad.elems, short)
+					e.mult--
+				}
+				if e.mult > 0 {
+					bad.elems = append(bad.elems, e)
+				}
 			}
-			bad.elems = append(bad.elems, short)
 			b.count--
 			net.branches = append(net.branches, bad)
 			owner = append(owner, k)
@@ -140,39 +144,45 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 }
 
 // under gives the element as the scenario has it: split in two where one odd
-// heater stands among the others of a string.
-func (e element) under(sc scenario, exponent float64, st strand, first bool) []element {
+// heater stands among its like in a string. k and j are its strand and place.
+func (e element) under(sc scenario, exponent float64, k, j int) []element {
 	e.exponent = exponent
 	if sc.cold > 0 {
 		e.ohmic, e.ohm = true, e.v0/e.i0/sc.cold
 		return []element{e}
 	}
 	spread := sc.heaters * e.valve.AmpTol
-	if !sc.oddOne || !st.string {
+	if !sc.oddOne {
 		e.i0 *= 1 + spread
+		return []element{e}
+	}
+	if k != sc.strand {
 		return []element{e}
 	}
 	odd, rest := e, e
 	odd.mult, rest.mult = 1, e.mult-1
 	odd.i0 *= 1 + spread
 	rest.i0 *= 1 - spread
-	switch {
-	case !first:
-		e.i0 *= 1 - spread
-		return []element{e}
-	case rest.mult == 0:
+	if j != sc.elem {
+		rest.mult = e.mult
+		return []element{rest}
+	}
+	if rest.mult == 0 {
 		return []element{odd}
 	}
 	return []element{odd, rest}
 }
 
-// worst gives the heater furthest from its rating, relatively.
+// worst gives the heater most over its limit, else the one furthest from its
+// rating, relatively.
 func (p solved) worst() (heaterAt, bool) {
-	var w heaterAt
-	found := false
+	w, found := p.hottest()
+	if found && w.relErr() > w.valve.VoltTol+limitSlack {
+		return w, true
+	}
 	for _, h := range p.heaters {
-		if !found || math.Abs(h.relErr()) > math.Abs(w.relErr())+1e-12 {
-			w, found = h, true
+		if math.Abs(h.relErr()) > math.Abs(w.relErr())+1e-12 {
+			w = h
 		}
 	}
 	return w, found
@@ -271,9 +281,14 @@ func (l layout) corners(s Supply, o Options) []Corner {
 		add(highName, KindSpread, high)
 		add(lowName, KindSpread, low)
 	}
-	if l.hasString() {
-		add("one heater of the string draws little", KindSpread, scenario{heaters: -1, oddOne: true})
-		add("one heater of the string draws much", KindSpread, scenario{heaters: 1, oddOne: true})
+	for k, st := range l.strands {
+		for j, e := range st.elems {
+			if len(st.elems) == 1 && e.mult == 1 {
+				continue
+			}
+			add(fmt.Sprintf("one %s draws little, its string's rest much", e.valve.Type), KindSpread, scenario{heaters: -1, oddOne: true, strand: k, elem: j})
+			add(fmt.Sprintf("one %s draws much, its string's rest little", e.valve.Type), KindSpread, scenario{heaters: 1, oddOne: true, strand: k, elem: j})
+		}
 	}
 	for k, st := range l.strands {
 		for _, name := range st.types() {
@@ -296,12 +311,14 @@ func (l layout) corners(s Supply, o Options) []Corner {
 		}
 	}
 	for k, st := range l.strands {
-		c := add(st.types()[0]+" heater shorted", KindShort, scenario{shorted: k + 1})
-		if c.Note == "" {
-			c.Note = "a fault: most small supplies shut down here, a fuse makes sure"
-		}
-		if c.AllOff && !c.Unlimited {
-			c.Note = "all heaters off, the dropper takes it all: fuse it"
+		for j, e := range st.elems {
+			c := add(e.valve.Type+" heater shorted", KindShort, scenario{shorted: true, strand: k, elem: j})
+			switch {
+			case c.AllOff && !c.Unlimited:
+				c.Note = "all heaters off, the dropper takes it all: fuse it"
+			case c.Note == "":
+				c.Note = "a fault: many small supplies shut down here, a fuse makes sure"
+			}
 		}
 	}
 	c := add("cold start", KindCold, scenario{cold: o.ColdRatio})

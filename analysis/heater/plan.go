@@ -57,6 +57,12 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	return p, nil
 }
 
+// warmUpOver is the relative excess during warm-up that is worth a warning. Up
+// to 50 % was held tolerable for series chains ("Controlled Warm-up Times for TV
+// Series Heater Chains", a maker's journal of 1963, read in a public copy); 15 %
+// is where a builder should know.
+const warmUpOver = 0.15
+
 // feedSlack lets a 6.3 V supply feed 6.3 V heaters in spite of rounding.
 const feedSlack = 1e-3
 
@@ -234,17 +240,20 @@ func (p *Plan) dynamics(z sizing) {
 	}
 }
 
-// split lists the volts of each heater of the strings.
+// split lists the volts of each heater of the strings, and what would balance
+// one that shares badly.
 func (p *Plan) split(z sizing) {
-	l, straight := layout{strands: z.strands}, true
-	if p.Best >= 0 {
-		a := p.Arrangements[p.Best]
-		l, straight = a.Parts[a.Best].layout, false
+	l := layout{strands: z.strands}
+	for _, i := range []int{p.Best, 0} { // without a recommendation, behind the shared resistor
+		if i >= 0 && p.Arrangements[i].Best >= 0 {
+			l = p.Arrangements[i].Parts[p.Arrangements[i].Best].layout
+			break
+		}
 	}
 	if !l.hasString() {
 		return
 	}
-	s := l.solve(z.supply, z.opt.Exponent, scenario{straight: straight})
+	s := l.solve(z.supply, z.opt.Exponent, scenario{})
 	for _, h := range s.heaters {
 		st := l.strands[h.strand]
 		if !st.string {
@@ -254,11 +263,34 @@ func (p *Plan) split(z sizing) {
 		c.OverLimit = c.RelErr > h.valve.VoltTol+limitSlack
 		c.UnderLimit = c.RelErr < -h.valve.VoltTol-limitSlack
 		p.StringSplit = append(p.StringSplit, c)
-		if c.OverLimit || c.UnderLimit {
-			p.Warnings = append(p.Warnings, fmt.Sprintf("%s: %s gets %s (%s): heaters of unequal current don't belong in one string, the smaller takes more volts", st.name, c.Heater, volts3(c.HeaterV), percent(c.RelErr)))
+	}
+	for _, st := range z.strands {
+		most := 0.0
+		for _, e := range st.elems {
+			most = math.Max(most, e.i0)
+		}
+		for _, e := range st.elems {
+			if most-e.i0 < shuntShare*most {
+				continue
+			}
+			ohm, w := e.v0/(most-e.i0), e.v0*(most-e.i0)
+			below, above, err := Neighbours(z.opt.Series, ohm)
+			if err != nil || below == 0 || above == 0 {
+				continue
+			}
+			near := below
+			if above-ohm < ohm-below {
+				near = above
+			}
+			p.Warnings = append(p.Warnings, fmt.Sprintf("%s: heaters of unequal current share its volts unevenly, the smaller takes more: a shunt of %s (%s, %s rating) across each %s takes up the difference, or give it a resistor of its own outside the string",
+				st.name, ohms(ohm), ohms(near), watts(buyWatts(w, z.opt.DeratingX)), e.valve.Type))
 		}
 	}
 }
+
+// shuntShare is the relative difference of heater currents in one string from
+// which a shunt is proposed.
+const shuntShare = 0.03
 
 // warn gathers what must not be missed.
 func (p *Plan) warn() {
@@ -272,6 +304,9 @@ func (p *Plan) warn() {
 		if a.Name == nameShared && a.Best >= 0 && a.Parts[a.Best].PulledOver {
 			p.Warnings = append(p.Warnings, "one shared resistor, "+a.Parts[a.Best].Label+": "+a.Parts[a.Best].pulledWarning())
 		}
+	}
+	if w := p.WarmUp; p.CanFeed && w.PeakRelErr > warmUpOver {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("during warm-up the %s rises to %s (%s): a string's quicker heater takes more than its share until the others are hot", w.PeakHeater, volts3(w.PeakV), percent(w.PeakRelErr)))
 	}
 	if p.Supply.Volts > 60 {
 		p.Warnings = append(p.Warnings, "over 60 V DC is no longer extra-low voltage: treat it as dangerous to touch")

@@ -181,12 +181,14 @@ type Plan struct {
 
 // WarmUp is the simulated switch-on with the recommended dropper.
 type WarmUp struct {
-	TimeS   []float64 `json:"time_s"`
-	HeaterV []float64 `json:"heater_v"` // of the heater that settles last
-	LoadA   []float64 `json:"load_a"`
-	To90S   float64   `json:"to_90_s"` // heater temperature rise to 90 % of its final value, slowest heater
-	To99S   float64   `json:"to_99_s"` // and 99 %
-	PeakV   float64   `json:"peak_v"`  // highest volts of any heater relative to its rating, as volts of that heater
-	PeakA   float64   `json:"peak_a"`
-	Heater  string    `json:"heater"` // whose volts are shown
+	TimeS      []float64 `json:"time_s"`
+	HeaterV    []float64 `json:"heater_v"` // of the heater that settles last
+	LoadA      []float64 `json:"load_a"`
+	To90S      float64   `json:"to_90_s"`      // heater temperature rise to 90 % of its final value, slowest heater
+	To99S      float64   `json:"to_99_s"`      // and 99 %
+	PeakV      float64   `json:"peak_v"`       // highest volts on the way, of the heater that is then furthest over its rating
+	PeakRelErr float64   `json:"peak_rel_err"` // the same, relative to that rating
+	PeakHeater string    `json:"peak_heater"`
+	PeakA      float64   `json:"peak_a"`
+	Heater     string    `json:"heater"` // whose volts are shown
 }

@@ -36,21 +36,15 @@ type thermal struct {
 func newThermal(o Options) thermal {
 	n := math.Min(o.Exponent, 0.95) // an ohmic heater has no thermal story
 	th := thermal{m: tungstenP * (1 + n) / (1 - n), coldT: math.Pow(1/o.ColdRatio, 1/tungstenP), tauS: 1}
-	// In the test circuit, in units of the time constant, how long is it?
-	t := 0.0
-	for x := th.coldT; t < warmUpLongest; t += warmUpStep {
-		r := th.resistance(x)
-		i := testVolts / (testOhms + r)
-		if i*r >= testReach {
+	// How long is it in the test circuit, in time constants?
+	unit := layout{strands: []strand{{count: 1, elems: []element{{v0: 1, i0: 1, mult: 1}}}}, sharedOhm: testOhms}
+	r := unit.simulate(Supply{Volts: testVolts}, th, warmUpStep)
+	for k := range r.timeS {
+		if r.volts[k][0] >= testReach {
+			th.tauS = o.WarmUpS / r.timeS[k]
 			break
 		}
-		x = th.step(x, warmUpStep, func(x float64) float64 {
-			r := th.resistance(x)
-			i := testVolts / (testOhms + r)
-			return i * i * r
-		})
 	}
-	th.tauS = o.WarmUpS / t
 	return th
 }
 
@@ -63,26 +57,52 @@ func (th thermal) rate(x, power float64) float64 {
 	return (1 - th.coldT) * (power - loss)
 }
 
-// step advances one heater by h time constants (classical Runge-Kutta).
-func (th thermal) step(x, h float64, power func(x float64) float64) float64 {
-	k1 := th.rate(x, power(x))
-	k2 := th.rate(x+h/2*k1, power(x+h/2*k1))
-	k3 := th.rate(x+h/2*k2, power(x+h/2*k2))
-	k4 := th.rate(x+h*k3, power(x+h*k3))
-	return x + h/6*(k1+2*k2+2*k3+k4)
+// record is a simulated switch-on: by row time, by column kind of heater.
+type record struct {
+	timeS, loadA []float64
+	temp         [][]float64 // relative to the rated temperature
+	volts        [][]float64
+	heaters      []heaterAt // what the columns are; volts unused
 }
 
 // warmUp simulates a layout from switch-on with all heaters at room
 // temperature.
 func (l layout) warmUp(s Supply, o Options) WarmUp {
-	th := newThermal(o)
+	r := l.simulate(s, newThermal(o), 4*warmUpStep)
+	w := WarmUp{TimeS: r.timeS, LoadA: r.loadA}
+	// The slowest heater decides, and its volts are shown.
+	slowest, peak := 0, 0.0
+	for j, h := range r.heaters {
+		t90, t99 := r.reach(j, 0.9), r.reach(j, 0.99)
+		if t99 > w.To99S {
+			w.To90S, w.To99S, slowest = t90, t99, j
+		}
+		for k := range r.timeS {
+			if rel := r.volts[k][j] / h.rated; rel > peak {
+				peak, w.PeakV, w.PeakRelErr, w.PeakHeater = rel, r.volts[k][j], rel-1, h.valve.Type
+			}
+			w.PeakA = math.Max(w.PeakA, r.loadA[k])
+		}
+	}
+	w.Heater = r.heaters[slowest].valve.Type
+	for _, row := range r.volts {
+		w.HeaterV = append(w.HeaterV, row[slowest])
+	}
+	w.thin(2.5 * w.To99S)
+	return w
+}
+
+// simulate integrates the layout's heaters from room temperature until they
+// settle, in steps of h time constants (classical Runge-Kutta).
+func (l layout) simulate(s Supply, th thermal, h float64) record {
 	net := network{
 		openV:     s.Volts + s.AtA*s.OutputOhm,
 		sourceOhm: s.OutputOhm + s.LeadOhm + s.FilterOhm,
 		sharedOhm: l.sharedOhm, diode: l.diode, diodes: l.diodes,
 	}
-	type at struct{ b, e int }
-	var heaters []at
+	var r record
+	type place struct{ branch, elem int }
+	var at []place
 	for k, st := range l.strands {
 		b := branch{name: st.name, count: st.count}
 		if l.strandOhm != nil {
@@ -91,34 +111,34 @@ func (l layout) warmUp(s Supply, o Options) WarmUp {
 		for j, e := range st.elems {
 			e.ohmic = true
 			b.elems = append(b.elems, e)
-			heaters = append(heaters, at{k, j})
+			at = append(at, place{k, j})
+			r.heaters = append(r.heaters, heaterAt{strand: k, valve: e.valve, rated: e.v0})
 		}
 		net.branches = append(net.branches, b)
 	}
+	n := len(at)
 	// electrical solves the circuit with every heater at its temperature.
-	electrical := func(x []float64) (p point, relPower, relVolts []float64) {
-		for j, h := range heaters {
-			e := &net.branches[h.b].elems[h.e]
+	electrical := func(x []float64) (loadA float64, volts, power []float64) {
+		for j, p := range at {
+			e := &net.branches[p.branch].elems[p.elem]
 			e.ohm = e.v0 / e.i0 * th.resistance(x[j])
 		}
-		p = net.solve()
-		relPower, relVolts = make([]float64, len(x)), make([]float64, len(x))
-		for j, h := range heaters {
-			e := net.branches[h.b].elems[h.e]
-			i := p.branchA[h.b]
-			relPower[j] = i * i * e.ohm / (e.v0 * e.i0)
-			relVolts[j] = i * e.ohm / e.v0
+		sol := net.solve()
+		volts, power = make([]float64, n), make([]float64, n)
+		for j, p := range at {
+			e := net.branches[p.branch].elems[p.elem]
+			i := sol.branchA[p.branch]
+			volts[j] = i * e.ohm
+			power[j] = i * volts[j] / (e.v0 * e.i0)
 		}
-		return p, relPower, relVolts
+		return sol.totalA, volts, power
 	}
-	n := len(heaters)
 	rates := func(x []float64) []float64 {
-		_, power, _ := electrical(x)
-		d := make([]float64, n)
-		for j := range d {
-			d[j] = th.rate(x[j], power[j])
+		_, _, power := electrical(x)
+		for j := range power {
+			power[j] = th.rate(x[j], power[j])
 		}
-		return d
+		return power
 	}
 	along := func(x, d []float64, h float64) []float64 {
 		y := make([]float64, n)
@@ -131,69 +151,53 @@ func (l layout) warmUp(s Supply, o Options) WarmUp {
 	for j := range x {
 		x[j] = th.coldT
 	}
-	const h = 4 * warmUpStep
-	var temps [][]float64
-	var w WarmUp
-	var volts [][]float64
-	peak := 0.0
 	for t := 0.0; t < warmUpLongest; t += h {
-		p, _, rel := electrical(x)
-		temps = append(temps, append([]float64(nil), x...))
-		row := make([]float64, n)
-		for j, hh := range heaters {
-			row[j] = rel[j] * net.branches[hh.b].elems[hh.e].v0
-			if rel[j] > peak {
-				peak, w.PeakV = rel[j], row[j]
-			}
-		}
-		volts = append(volts, row)
-		w.TimeS = append(w.TimeS, t*th.tauS)
-		w.LoadA = append(w.LoadA, p.totalA)
-		w.PeakA = math.Max(w.PeakA, p.totalA)
-		k1 := rates(x)
-		settled := true
-		for j := range k1 {
-			settled = settled && math.Abs(k1[j]) < 1e-5
-		}
-		if settled {
+		loadA, volts, _ := electrical(x)
+		r.timeS, r.loadA = append(r.timeS, t*th.tauS), append(r.loadA, loadA)
+		r.temp, r.volts = append(r.temp, append([]float64(nil), x...)), append(r.volts, volts)
+		if settled(rates(x)) {
 			break
 		}
-		k2 := rates(along(x, k1, h/2))
-		k3 := rates(along(x, k2, h/2))
-		k4 := rates(along(x, k3, h))
-		for j := range x {
-			x[j] += h / 6 * (k1[j] + 2*k2[j] + 2*k3[j] + k4[j])
+		// Inner steps short enough for a heater that is driven far too hard.
+		for left := h; left > 1e-12*h; {
+			k1 := rates(x)
+			step := left
+			for j := range x {
+				step = math.Min(step, 0.5/(math.Abs(k1[j])/x[j]+th.m*math.Pow(x[j], th.m-1)))
+			}
+			k2 := rates(along(x, k1, step/2))
+			k3 := rates(along(x, k2, step/2))
+			k4 := rates(along(x, k3, step))
+			for j := range x {
+				x[j] += step / 6 * (k1[j] + 2*k2[j] + 2*k3[j] + k4[j])
+			}
+			left -= step
 		}
 	}
-	// The slowest heater decides, and its volts are shown.
-	slowest := 0
-	for j := range heaters {
-		t90, t99 := reach(w.TimeS, temps, j, 0.9), reach(w.TimeS, temps, j, 0.99)
-		if t99 > w.To99S {
-			w.To90S, w.To99S, slowest = t90, t99, j
+	return r
+}
+
+// settled is true when no temperature moves any more.
+func settled(rates []float64) bool {
+	for _, d := range rates {
+		if math.Abs(d) >= 1e-5 {
+			return false
 		}
 	}
-	hh := heaters[slowest]
-	w.Heater = net.branches[hh.b].elems[hh.e].valve.Type
-	for _, row := range volts {
-		w.HeaterV = append(w.HeaterV, row[slowest])
-	}
-	w.thin(2.5 * w.To99S)
-	return w
+	return true
 }
 
 // reach is when heater j has made the share of its whole temperature rise, by
 // linear interpolation.
-func reach(timeS []float64, temps [][]float64, j int, share float64) float64 {
-	first, last := temps[0][j], temps[len(temps)-1][j]
+func (r record) reach(j int, share float64) float64 {
+	first, last := r.temp[0][j], r.temp[len(r.temp)-1][j]
 	want := first + share*(last-first)
-	for k := 1; k < len(temps); k++ {
-		if temps[k][j] >= want {
-			f := (want - temps[k-1][j]) / (temps[k][j] - temps[k-1][j])
-			return timeS[k-1] + f*(timeS[k]-timeS[k-1])
+	for k := 1; k < len(r.temp); k++ {
+		if a, b := r.temp[k-1][j], r.temp[k][j]; b >= want {
+			return r.timeS[k-1] + (want-a)/(b-a)*(r.timeS[k]-r.timeS[k-1])
 		}
 	}
-	return timeS[len(timeS)-1]
+	return r.timeS[len(r.timeS)-1]
 }
 
 // thin cuts the record at untilS and keeps at most warmUpSteps rows, the first

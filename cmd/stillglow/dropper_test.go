@@ -3,6 +3,9 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -64,5 +67,135 @@ func TestDropperJSON(t *testing.T) {
 	}
 	if r := got.Plans[1].Arrangements[0].ExactOhm; r < 2.333 || r > 2.334 {
 		t.Errorf("exact %g Ω, want 0.7 V over 0.3 A", r)
+	}
+}
+
+// The transcripts are whole outputs; STILLGLOW_UPDATE=1 writes them afresh.
+func TestDropperTranscripts(t *testing.T) {
+	for name, args := range map[string][]string{
+		"dropper-7v":       {"dropper", "--supply", "7", "--valves", "2x12AU7,1x6N2P"},
+		"dropper-supplies": {"dropper", "--supply", "6,6.5,7,7.5,9,12,15", "--valves", "2x12AU7,1x6N2P", "--rated-a", "2"},
+		"dropper-string":   {"dropper", "--supply", "15", "--valves", "2x12AX7@series,2x6N2P@string", "--output-ohm", "0.1", "--lead-ohm", "0.05", "--all"},
+		"valves-ecc8":      {"valves", "ecc8"},
+	} {
+		out, errs, code := command(t, args...)
+		if code != exitDone || errs != "" {
+			t.Fatalf("%s: exit %d, %s", name, code, errs)
+		}
+		path := "../../testdata/golden/" + name + ".txt"
+		if os.Getenv("STILLGLOW_UPDATE") != "" {
+			if err := os.WriteFile(path, []byte(out), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		want, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if out != string(want) {
+			t.Errorf("%s differs from %s:\n%s", name, path, firstDifference(out, string(want)))
+		}
+	}
+}
+
+// firstDifference shows the first line in which two texts differ.
+func firstDifference(got, want string) string {
+	g, w := strings.Split(got, "\n"), strings.Split(want, "\n")
+	for i := range min(len(g), len(w)) {
+		if g[i] != w[i] {
+			return fmt.Sprintf("line %d\n got %s\nwant %s", i+1, g[i], w[i])
+		}
+	}
+	return fmt.Sprintf("%d lines, want %d", len(g), len(w))
+}
+
+// The README's two figures by Ohm's law: 2.33 Ω between 2.2 and 2.4 for a 300 mA
+// heater from 7 V, 1.17 Ω between 1.1 and 1.2 for a 600 mA one.
+func TestDropperByOhmsLaw(t *testing.T) {
+	for valve, words := range map[string][]string{"12AU7": {"exactly 2.333 Ω", "2.2 Ω", "2.4 Ω"}, "E80CC": {"exactly 1.167 Ω", "1.1 Ω", "1.2 Ω"}} {
+		out, errs, code := command(t, "dropper", "--supply", "7", "--valves", valve)
+		if code != exitDone {
+			t.Fatal(errs)
+		}
+		for _, w := range words {
+			if !strings.Contains(out, w) {
+				t.Errorf("%s: no %q in\n%s", valve, w, out)
+			}
+		}
+	}
+}
+
+func TestDropperBadInput(t *testing.T) {
+	taken := filepath.Join(t.TempDir(), "kept.png")
+	if err := os.WriteFile(taken, []byte("mine"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		args []string
+		code int
+		word string
+	}{
+		{[]string{"--supply", "7"}, exitUsage, "--valves"},
+		{[]string{"--supply", "seven", "--valves", "12AU7"}, exitUsage, `found "seven"`},
+		{[]string{"--supply", "NaN", "--valves", "12AU7"}, exitUsage, "found NaN"},
+		{[]string{"--supply", "-7", "--valves", "12AU7"}, exitUsage, "found -7"},
+		{[]string{"--supply", "7", "--valves", "12AB7"}, exitUsage, "nearest are"},
+		{[]string{"--supply", "7", "--valves", "12SN7", "--rail", "6.3"}, exitUsage, "12.6 V rail of its own"},
+		{[]string{"--supply", "7", "--valves", "12AU7", "--series", "E7"}, exitUsage, "E96"},
+		{[]string{"--supply", "7", "--valves", "12AU7", "--own", "x"}, exitUsage, "NAME=VOLTS:AMPS"},
+		{[]string{"--supply", "7", "--valves", "12AU7", "--warmup-plot", "x.gif"}, exitUsage, ".png or .svg"},
+		{[]string{"--supply", "7", "--valves", "12AU7", "--warmup-plot", taken}, exitError, "exists already"},
+		{[]string{"--supply", "6", "--valves", "12AU7", "--warmup-plot", filepath.Join(t.TempDir(), "x.png")}, exitError, "can't"},
+	} {
+		out, errs, code := command(t, append([]string{"dropper"}, c.args...)...)
+		if code != c.code || !strings.Contains(errs, c.word) || strings.Count(errs, "\n") != 1 || out != "" {
+			t.Errorf("%v: exit %d, stdout %q, stderr %q; want exit %d and %q", c.args, code, out, errs, c.code, c.word)
+		}
+	}
+	if kept, _ := os.ReadFile(taken); string(kept) != "mine" {
+		t.Error("an existing file was overwritten")
+	}
+}
+
+// The warm-up picture is a PNG or SVG of real content; --force may replace one.
+func TestWarmUpPicture(t *testing.T) {
+	dir := t.TempDir()
+	for name, magic := range map[string]string{"w.png": "\x89PNG", "w.svg": "<?xml"} {
+		path := filepath.Join(dir, name)
+		for range 2 {
+			_, errs, code := command(t, "dropper", "--supply", "7,12", "--valves", "12AU7", "--warmup-plot", path, "--force")
+			if code != exitDone {
+				t.Fatal(errs)
+			}
+		}
+		data, err := os.ReadFile(path)
+		if err != nil || !strings.HasPrefix(string(data), magic) || len(data) < 5000 {
+			t.Errorf("%s: %d bytes, %v", name, len(data), err)
+		}
+		if name == "w.svg" {
+			for _, w := range []string{"heater volts (V)", "load current (A)", "time from switch-on (s)"} {
+				if !strings.Contains(string(data), w) {
+					t.Errorf("no %q on the picture", w)
+				}
+			}
+		}
+	}
+}
+
+// An own valve on the command line is looked up before the table.
+func TestDropperOwnValve(t *testing.T) {
+	out, errs, code := command(t, "dropper", "--supply", "7", "--valves", "2x6P99", "--own", "6P99=6.3:0.35")
+	if code != exitDone || !strings.Contains(out, "exactly 1 Ω") || !strings.Contains(out, "own entry") {
+		t.Errorf("exit %d %s\n%s", code, errs, out)
+	}
+}
+
+func TestValvesFilter(t *testing.T) {
+	out, errs, code := command(t, "valves", "octal", "0.3A")
+	if code != exitDone || !strings.Contains(out, "6SL7GT") || !strings.Contains(out, "12SN7GT") || strings.Contains(out, "6SN7GTA") {
+		t.Errorf("exit %d %s\n%s", code, errs, out)
+	}
+	if _, errs, code = command(t, "valves", "12AB7"); code != exitError || !strings.Contains(errs, "nearest are") {
+		t.Errorf("exit %d %s", code, errs)
 	}
 }

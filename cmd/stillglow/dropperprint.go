@@ -196,7 +196,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	}
 	fmt.Fprintln(w)
 	t := plainTable([]string{"  arrangement", "fit", "heater", "corners", "pulled", "heat", "buy", "ripple"},
-		"llrrrrrr", 21, 22, 7, 9, 9, 6, 5, 7)
+		"llrrrrrr", 21, 21, 7, 10, 9, 6, 5, 7)
 	for i, a := range p.Arrangements {
 		name := "  " + a.Name
 		if i == p.Best {
@@ -291,10 +291,10 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 		if k.Unlimited {
 			load, heat = "limit", "-"
 		}
-		if k.OverLimit {
+		switch {
+		case k.OverLimit:
 			limit = "over"
-		}
-		if k.UnderLimit {
+		case k.UnderLimit:
 			limit = "under"
 		}
 		if k.Kind == heater.KindCold {

@@ -85,7 +85,7 @@ func warmUpPicture(plans []heater.Plan, format string) ([]byte, error) {
 		drawn++
 	}
 	if drawn == 0 {
-		return nil, fmt.Errorf("no warm-up to draw: %s", plans[0].Why)
+		return nil, fmt.Errorf("no warm-up to draw, the supply can't feed the load: %s", plans[0].Why)
 	}
 	rated := plotter.NewFunction(func(float64) float64 { return plans[0].Load.Volts })
 	rated.Color = color.NRGBA{0x60, 0x60, 0x60, 0xff}
