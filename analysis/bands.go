@@ -22,10 +22,15 @@ var bandPlan = []struct {
 }
 
 // measureBands sums the spectrum within bands to volts rms, with lines and with
-// the lines' place filled by the noise around them. A band that the span does
-// not hold is not measured.
+// the lines' place filled by the noise around them. Lines named as the
+// instrument's are left out of both. A band that the span does not hold is not
+// measured.
 func measureBands(m multirate, lines []Line, span capture.Span) []Band {
 	quiet := withoutLines(m, lines)
+	whole := m.PSD
+	if own := instrumentLines(lines); len(own) > 0 {
+		whole = withoutLines(m, own)
+	}
 	bands := make([]Band, 0, len(bandPlan))
 	for _, p := range bandPlan {
 		b := Band{ID: p.id, Name: p.name, LowHz: p.lowHz, HighHz: p.highHz}
@@ -44,12 +49,22 @@ func measureBands(m multirate, lines []Line, span capture.Span) []Band {
 			miss := NotMeasured(fmt.Sprintf("the capture shows nothing above %s; %s is needed", hertz(span.HighHz), hertz(b.HighHz)))
 			b.RMSV, b.RMSNoLinesV = miss, miss
 		default:
-			b.RMSV = m.bandFigure(m.PSD, b.LowHz, b.HighHz, p.weight)
+			b.RMSV = m.bandFigure(whole, b.LowHz, b.HighHz, p.weight)
 			b.RMSNoLinesV = m.bandFigure(quiet, b.LowHz, b.HighHz, p.weight)
 		}
 		bands = append(bands, b)
 	}
 	return bands
+}
+
+func instrumentLines(lines []Line) []Line {
+	var own []Line
+	for _, l := range lines {
+		if l.Comb == combInstrument {
+			own = append(own, l)
+		}
+	}
+	return own
 }
 
 // bandFigure is the weighted rms between two frequencies with its statistical

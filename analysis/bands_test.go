@@ -64,3 +64,27 @@ func TestBandAWeighted(t *testing.T) {
 		}
 	}
 }
+
+// A spur that the baseline shows too is not charged to the unit.
+func TestInstrumentSpur(t *testing.T) {
+	const rate, n, e = 4e6, 1 << 20, 1e-7
+	capture1 := func(seed uint64, ts ...[3]float64) (multirate, []Line) {
+		x := tones(n, rate, ts...)
+		for i, v := range whiteNoise(n, e*math.Sqrt(rate/2), seed) {
+			x[i] += v
+		}
+		return linesOf(t, x, rate)
+	}
+	_, base := capture1(1, [3]float64{333e3, 1e-3, 0})
+	m, lines := capture1(2, [3]float64{333e3, 1.05e-3, 2}, [3]float64{100e3, 5e-4, 1})
+	markInstrument(lines, base)
+	if l := lineAt(lines, 333e3, 1); l == nil || l.Comb != combInstrument {
+		t.Errorf("%+v", l)
+	}
+	want := math.Hypot(5e-4, e*math.Sqrt(0.98e6))
+	for _, b := range measureBands(m, lines, capture.Span{LowHz: 20, HighHz: 1.6e6}) {
+		if b.ID == "20k_1m" && math.Abs(b.RMSV.Value/want-1) > 0.01 {
+			t.Errorf("%.4g V, want %.4g without the spur", b.RMSV.Value, want)
+		}
+	}
+}

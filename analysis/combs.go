@@ -53,6 +53,23 @@ func classifyCombs(lines []Line, mainsHz, switchingHz float64) ([]Line, combResu
 	return lines, res
 }
 
+// markInstrument names the lines that the baseline shows as well, at half their
+// strength or more: they are the instrument's own or picked up by its leads, and
+// are not charged to the unit.
+func markInstrument(lines, baseline []Line) {
+	for i := range lines {
+		l := &lines[i]
+		for _, b := range baseline {
+			tol := max(0.5*l.binHz, 0.5*b.binHz, 1e-5*l.FrequencyHz)
+			if math.Abs(l.FrequencyHz-b.FrequencyHz) <= tol && b.RMSV >= 0.5*l.RMSV {
+				l.Comb, l.Harmonic = combInstrument, 0
+				l.Name = "instrument (" + hertz(l.FrequencyHz) + ")"
+				break
+			}
+		}
+	}
+}
+
 // harmonicOf is the number n of the harmonic of baseHz that the line is, within
 // half its resolution and the relative tolerance; 0 when it is none.
 func harmonicOf(l Line, baseHz, relative float64) int {
