@@ -1,9 +1,125 @@
 package main
 
 import (
+	"fmt"
+	"path/filepath"
+
 	"github.com/spf13/cobra"
+
+	"stillglow/analysis"
+	"stillglow/report"
 )
 
-func newMeasureCmd() *cobra.Command { return &cobra.Command{Use: "measure FILE...", Hidden: true} }
-func newRankCmd() *cobra.Command    { return &cobra.Command{Use: "rank SHEET", Hidden: true} }
-func newReportCmd() *cobra.Command  { return &cobra.Command{Use: "report SHEET", Hidden: true} }
+func newMeasureCmd() *cobra.Command {
+	var (
+		asJSON   bool
+		mainsHz  float64
+		lowPass  string
+		baseline string
+		ratedV   float64
+		loadA    float64
+		gain     float64
+		quasi    bool
+	)
+	cmd := &cobra.Command{
+		Use:   "measure FILE...",
+		Short: "Measure ripple, spikes and noise floor of captures",
+		Long: `Measure opens each capture (CSV, WAV, either gzipped), and prints what it shows:
+DC, ripple, spikes, noise floor, lines and band sums, each with its uncertainty,
+and a reason where the capture can't show a figure.
+
+With --json it prints one object per capture, one per line. Keys carry their SI
+unit; a figure that can't be shown is null, with the reason in not_measured.`,
+		Example: `  stillglow measure testdata/bench/baseline.csv.gz
+  stillglow measure --json --mains 50 testdata/bench/baseline.csv.gz`,
+		Args: wantArgs(cobra.MinimumNArgs(1)),
+	}
+	opt := addImportFlags(cmd)
+	flags := cmd.Flags()
+	flags.BoolVar(&asJSON, "json", false, "print one JSON object per capture, one per line")
+	flags.Float64Var(&mainsHz, "mains", 0, "mains frequency in Hz, 50 or 60 (default: find it)")
+	flags.StringVar(&lowPass, "low-pass", "", "shape of the 20 MHz low-pass: first-order, butterworth4, gaussian, ideal, none")
+	flags.StringVar(&baseline, "baseline", "", "capture of the instrument's own floor, made with the same set-up")
+	flags.Float64Var(&ratedV, "rated-v", 0, "the unit's rated volts, to catch a wrong probe factor")
+	flags.Float64Var(&loadA, "load-a", 0, "load current during the capture, in A")
+	flags.Float64Var(&gain, "gain-percent", 0, "gain uncertainty of the instrument in percent (default 3)")
+	flags.BoolVar(&quasi, "quasi-peak", false, "also give the ITU-R BS.468-4 quasi-peak")
+
+	cmd.RunE = func(cmd *cobra.Command, files []string) error {
+		if mainsHz != 0 && mainsHz != 50 && mainsHz != 60 {
+			return usageError{fmt.Errorf("--mains is %g, expected 50 or 60", mainsHz)}
+		}
+		shape, err := lowPassShape(lowPass)
+		if err != nil {
+			return usageError{err}
+		}
+		for _, f := range []struct {
+			name  string
+			value float64
+		}{{"rated-v", ratedV}, {"load-a", loadA}, {"gain-percent", gain}} {
+			if !(f.value >= 0 && f.value <= 1e6) {
+				return usageError{fmt.Errorf("--%s is %g, expected a number from 0 up", f.name, f.value)}
+			}
+		}
+		setup := analysis.Setup{
+			MainsHz: mainsHz, LowPass: shape, GainFraction: gain / 100,
+			RatedV: ratedV, LoadA: loadA, Quasi468: quasi,
+		}
+		ctx := cmd.Context()
+		opt := *opt
+		if baseline != "" {
+			base, err := measureFile(ctx, baseline, baseline, opt, setup, nil)
+			if err != nil {
+				return err
+			}
+			setup.Baseline = base.M
+		}
+		// Every file gets its figures or its line of trouble: one bad capture
+		// doesn't hide the others.
+		var bad troubles
+		for i, file := range files {
+			own := opt
+			own.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))
+			got, err := measureFile(ctx, file, file, own, setup, nil)
+			if err != nil {
+				if ctx.Err() != nil {
+					return ctx.Err()
+				}
+				bad = append(bad, err)
+				continue
+			}
+			if asJSON {
+				line, err := report.CaptureJSON(got)
+				if err != nil {
+					return err
+				}
+				if _, err := fmt.Fprintf(cmd.OutOrStdout(), "%s\n", line); err != nil {
+					return err
+				}
+				continue
+			}
+			if i > 0 {
+				fmt.Fprintln(cmd.OutOrStdout())
+			}
+			if err := report.WriteCapture(cmd.OutOrStdout(), got); err != nil {
+				return err
+			}
+		}
+		if len(bad) > 0 {
+			return bad
+		}
+		return nil
+	}
+	return cmd
+}
+
+// lowPassShape checks the name of a low-pass shape.
+func lowPassShape(name string) (analysis.LowPass, error) {
+	shape := analysis.LowPass(name)
+	switch shape {
+	case analysis.LowPassDefault, analysis.LowPassFirst, analysis.LowPassButter4,
+		analysis.LowPassGaussian, analysis.LowPassIdeal, analysis.LowPassNone:
+		return shape, nil
+	}
+	return "", fmt.Errorf("low-pass shape %q is unknown, expected first-order, butterworth4, gaussian, ideal or none", name)
+}

@@ -57,9 +57,20 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		fmt.Fprintln(stderr, "stillglow: interrupted, nothing was changed")
 		return exitError
 	default:
-		fmt.Fprintf(stderr, "stillglow: %s\n", oneLine(err))
+		for _, e := range eachError(err) {
+			fmt.Fprintf(stderr, "stillglow: %s\n", oneLine(e))
+		}
 		return exitError
 	}
+}
+
+// eachError gives the errors that are to be told on lines of their own.
+func eachError(err error) []error {
+	var many troubles
+	if errors.As(err, &many) {
+		return many
+	}
+	return []error{err}
 }
 
 // oneLine keeps a message to one line whatever a file name or a library put
@@ -114,6 +125,8 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 		newDropperCmd(),
 		newValvesCmd(),
 		newDemoCmd(),
+		newCacheCmd(),
+		newManCmd(),
 	)
 	return root
 }

@@ -1,0 +1,14 @@
+//go:build unix
+
+package main
+
+import (
+	"errors"
+	"syscall"
+)
+
+// processAlive reports whether a process of that number runs now.
+func processAlive(pid int) bool {
+	err := syscall.Kill(pid, 0)
+	return err == nil || errors.Is(err, syscall.EPERM)
+}

@@ -1,0 +1,249 @@
+package main
+
+import (
+	"bytes"
+	"compress/flate"
+	"crypto/sha256"
+	"encoding/gob"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis"
+	"stillglow/capture"
+	"stillglow/report"
+)
+
+// cacheSuffix marks the tool's own entries in a cache folder; nothing else in
+// the folder is ever read or deleted.
+const cacheSuffix = ".stillglow-measured"
+
+// cache keeps measurements by content: the bytes of the capture, the settings
+// it was opened and measured with, and the program that measured. A nil cache
+// keeps nothing.
+type cache struct {
+	dir string
+	// program is the hash of the running program, so that a newer build never
+	// takes an older build's figures.
+	program func() string
+}
+
+// newCache uses the folder dir, or the user's own cache folder when dir is "".
+func newCache(dir string) (*cache, error) {
+	if dir == "" {
+		base, err := os.UserCacheDir()
+		if err != nil {
+			return nil, nil // no home folder: work without a cache
+		}
+		dir = filepath.Join(base, "stillglow")
+	}
+	return &cache{dir: dir, program: sync.OnceValue(programSum)}, nil
+}
+
+// programSum hashes the running program; "" turns the cache off.
+func programSum() string {
+	path, err := os.Executable()
+	if err != nil {
+		return ""
+	}
+	sum, err := fileSum(path)
+	if err != nil {
+		return ""
+	}
+	return sum
+}
+
+// lookup gives the sound entry for a capture, if there is one. An unreadable
+// or damaged entry is as good as none.
+func (c *cache) lookup(path string, opt capture.Options, setup analysis.Setup) (got report.Capture, ok bool) {
+	if c == nil || c.program() == "" {
+		return got, false
+	}
+	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
+		return got, false // capture.Open says what is wrong
+	}
+	content, err := fileSum(path)
+	if err != nil {
+		return got, false
+	}
+	packed, err := os.ReadFile(filepath.Join(c.dir, c.key(content, opt, setup)+cacheSuffix))
+	if err != nil {
+		return got, false
+	}
+	// The first line is the hash of the rest.
+	sum, body, found := bytes.Cut(packed, []byte("\n"))
+	if !found || string(sum) != hexSum(body) {
+		return got, false
+	}
+	raw, err := io.ReadAll(flate.NewReader(bytes.NewReader(body)))
+	if err != nil || gob.NewDecoder(bytes.NewReader(raw)).Decode(&got) != nil || got.M == nil {
+		return report.Capture{}, false
+	}
+	return got, true
+}
+
+// key names an entry.
+func (c *cache) key(content string, opt capture.Options, setup analysis.Setup) string {
+	opt.Progress = nil
+	baseline := ""
+	if setup.Baseline != nil {
+		baseline = setup.Baseline.SHA256
+		setup.Baseline = nil
+	}
+	settings, err := json.Marshal([]any{content, baseline, setup, optionsKey(opt), c.program()})
+	if err != nil {
+		return ""
+	}
+	return hexSum(settings)
+}
+
+// optionsKey is the options without what can't be written down.
+func optionsKey(opt capture.Options) map[string]any {
+	limited := "unsaid"
+	if opt.BandLimited != nil {
+		limited = fmt.Sprint(*opt.BandLimited)
+	}
+	return map[string]any{
+		"channel": opt.Channel, "time_unit": opt.TimeUnit, "volt_unit": opt.VoltUnit,
+		"delimiter": opt.Delimiter, "decimal_mark": opt.DecimalMark, "rate_hz": opt.RateHz,
+		"scale": opt.Scale, "offset_v": opt.OffsetV, "full_scale_v": opt.VoltsPerFullScale,
+		"probe_factor": opt.ProbeFactor, "bandwidth_hz": opt.BandwidthHz,
+		"band_limited": limited, "coupling": opt.Coupling, "segment": opt.Segment,
+	}
+}
+
+// store files an entry under the content that was truly read, which is not
+// what lookup hashed if the file changed in between. A cache that can't be
+// written is no error: the next run measures again.
+func (c *cache) store(content string, opt capture.Options, setup analysis.Setup, got report.Capture) {
+	if c == nil || content == "" || c.program() == "" {
+		return
+	}
+	key := c.key(content, opt, setup)
+	var raw, packed bytes.Buffer
+	if gob.NewEncoder(&raw).Encode(got) != nil {
+		return
+	}
+	z, err := flate.NewWriter(&packed, flate.BestSpeed)
+	if err != nil {
+		return
+	}
+	if _, err := raw.WriteTo(z); err != nil || z.Close() != nil {
+		return
+	}
+	if os.MkdirAll(c.dir, 0o755) != nil {
+		return
+	}
+	f, err := os.CreateTemp(c.dir, "writing-*"+cacheSuffix)
+	if err != nil {
+		return
+	}
+	_, err = fmt.Fprintf(f, "%s\n%s", hexSum(packed.Bytes()), packed.Bytes())
+	if cerr := f.Close(); err != nil || cerr != nil || os.Rename(f.Name(), filepath.Join(c.dir, key+cacheSuffix)) != nil {
+		os.Remove(f.Name())
+	}
+}
+
+func hexSum(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:])
+}
+
+// entries lists the tool's own files in the cache folder and their size.
+func (c *cache) entries() (paths []string, bytes int64, err error) {
+	list, err := os.ReadDir(c.dir)
+	if os.IsNotExist(err) {
+		return nil, 0, nil
+	}
+	if err != nil {
+		return nil, 0, err
+	}
+	for _, e := range list {
+		if e.Type().IsRegular() && strings.HasSuffix(e.Name(), cacheSuffix) {
+			info, err := e.Info()
+			if err != nil {
+				if os.IsNotExist(err) {
+					continue
+				}
+				return nil, 0, err
+			}
+			paths, bytes = append(paths, filepath.Join(c.dir, e.Name())), bytes+info.Size()
+		}
+	}
+	return paths, bytes, nil
+}
+
+// cacheFlags is how commands let the user place or leave out the cache.
+type cacheFlags struct {
+	dir string
+	off bool
+}
+
+func (f *cacheFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.dir, "cache", "", "folder for measurements of unchanged captures (default: stillglow in the user's cache folder)")
+	cmd.Flags().BoolVar(&f.off, "no-cache", false, "measure every capture afresh and keep nothing")
+}
+
+func (f *cacheFlags) open() (*cache, error) {
+	if f.off {
+		return nil, nil
+	}
+	return newCache(f.dir)
+}
+
+func newCacheCmd() *cobra.Command {
+	var flags cacheFlags
+	cmd := &cobra.Command{
+		Use:   "cache",
+		Short: "Show where measurements are kept, or delete them",
+		Long: `Measurements of captures are kept by content and settings, so that a report of
+unchanged captures is quick. This shows the folder and what it holds; "cache
+clear" deletes the tool's own entries in it and nothing else.`,
+		Example: "  stillglow cache\n  stillglow cache clear",
+		Args:    wantArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			c, err := newCache(flags.dir)
+			if err != nil || c == nil {
+				return err
+			}
+			paths, size, err := c.entries()
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s: %d measurements, %.1f MB\n", c.dir, len(paths), float64(size)/1e6)
+			return nil
+		},
+	}
+	cmd.PersistentFlags().StringVar(&flags.dir, "cache", "", "the folder (default: stillglow in the user's cache folder)")
+	cmd.AddCommand(&cobra.Command{
+		Use:     "clear",
+		Short:   "Delete the kept measurements",
+		Example: "  stillglow cache clear",
+		Args:    wantArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			c, err := newCache(flags.dir)
+			if err != nil || c == nil {
+				return err
+			}
+			paths, size, err := c.entries()
+			if err != nil {
+				return err
+			}
+			for _, p := range paths {
+				if err := os.Remove(p); err != nil && !os.IsNotExist(err) {
+					return err
+				}
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s: deleted %d measurements, %.1f MB\n", c.dir, len(paths), float64(size)/1e6)
+			return nil
+		},
+	})
+	return cmd
+}

@@ -1,0 +1,310 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime"
+	"strings"
+	"sync"
+	"sync/atomic"
+
+	"stillglow/analysis"
+	"stillglow/analysis/filter"
+	"stillglow/analysis/heater"
+	"stillglow/analysis/target"
+	"stillglow/capture"
+	"stillglow/capture/sheet"
+	"stillglow/report"
+)
+
+// evalOptions of one evaluation of a bench sheet. The zero value uses every
+// core, no cache, and looks for post-filters for near misses.
+type evalOptions struct {
+	Workers    int                     // captures measured side by side, 0: one per core
+	Cache      *cache                  // nil: measure everything afresh
+	Progress   func(done, total int64) // told after every capture, may be nil
+	SkipFilter bool                    // leave out the search for a post-filter
+	Date       string                  // overrides the sheet's date
+}
+
+// troubles is several errors, each of which gets its own line.
+type troubles []error
+
+func (t troubles) Error() string {
+	lines := make([]string, len(t))
+	for i, err := range t {
+		lines[i] = err.Error()
+	}
+	return strings.Join(lines, "; ")
+}
+
+func (t troubles) Unwrap() []error { return t }
+
+// evaluate reads a bench sheet, measures its captures, decides, and gives the
+// finished report value. It writes nothing but cache entries.
+func evaluate(ctx context.Context, sheetPath string, opt evalOptions) (*report.Report, error) {
+	s, err := sheet.Read(sheetPath)
+	if err != nil {
+		return nil, err
+	}
+	return evaluateSheet(ctx, s, opt)
+}
+
+// evaluateSheet is evaluate on a sheet already read.
+func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*report.Report, error) {
+	goal, stage, err := sheetTarget(s)
+	if err != nil {
+		return nil, err
+	}
+	load, err := sheetLoad(s)
+	if err != nil {
+		return nil, err
+	}
+	heaterA := load.NominalA()
+
+	r := &report.Report{
+		Title: s.Title, Workshop: s.Workshop, Date: s.Date, Note: s.Note,
+		Invented: s.Invented, Sheet: s.Path, ToolVersion: version,
+		MainsHz: s.MainsHz, Target: goal,
+		HeaterLoad: load, HeaterA: heaterA,
+		Instrument: s.Instrument.Name, GainPercent: s.Instrument.GainPercent,
+	}
+	if opt.Date != "" {
+		r.Date = opt.Date
+	}
+
+	setup := analysis.Setup{
+		MainsHz:      s.MainsHz,
+		LowPass:      analysis.LowPass(s.Instrument.LowPass),
+		GainFraction: s.Instrument.GainPercent / 100,
+		HeaterA:      heaterA,
+	}
+	baselines, err := measureBaselines(ctx, s, setup, opt)
+	if err != nil {
+		return nil, err
+	}
+	if b := s.Instrument.Baseline; b != nil {
+		base := baselines[baselineKey(b)]
+		r.Baseline = &base
+	}
+	measured, err := measureUnits(ctx, s, setup, baselines, opt)
+	if err != nil {
+		return nil, err
+	}
+
+	evals := make([]target.Evaluation, len(s.Units))
+	captures := make(map[string][]report.Capture, len(s.Units))
+	sheetUnits := make(map[string]sheet.Unit, len(s.Units))
+	for i, u := range s.Units {
+		unit := targetUnit(u, heaterA)
+		for _, c := range measured[i] {
+			unit.Captures = append(unit.Captures, c.M)
+		}
+		evals[i] = target.Evaluate(unit, goal)
+		captures[unit.Key] = measured[i]
+		sheetUnits[unit.Key] = u
+	}
+	ranked := target.Rank(evals)
+	r.Brands = target.Brands(ranked)
+	for _, e := range ranked {
+		unit := report.Unit{Eval: e, Captures: captures[e.Unit.Key]}
+		if unit.Plan, err = unitPlan(e, load, s); err != nil {
+			return nil, fmt.Errorf("%s: dropper for %s: %w", s.Path, e.Unit.Key, err)
+		}
+		if e.Verdict == target.NearMiss && !opt.SkipFilter {
+			if unit.Filter, err = unitFilter(ctx, e, goal, sheetUnits[e.Unit.Key], setup, load.Volts, s); err != nil {
+				return nil, fmt.Errorf("%s: post-filter for %s: %w", s.Path, e.Unit.Key, err)
+			}
+		}
+		if stage != nil {
+			heard := target.Hear(*stage, e.Unit.Captures...)
+			unit.Hears = &heard
+		}
+		r.Units = append(r.Units, unit)
+	}
+	return r, nil
+}
+
+// measureBaselines measures each baseline capture that the sheet names, once.
+func measureBaselines(ctx context.Context, s *sheet.Sheet, setup analysis.Setup, opt evalOptions) (map[string]report.Capture, error) {
+	named := []*sheet.Capture{s.Instrument.Baseline}
+	for i := range s.Units {
+		for j := range s.Units[i].Captures {
+			named = append(named, s.Units[i].Captures[j].Baseline)
+		}
+	}
+	out := make(map[string]report.Capture)
+	for _, b := range named {
+		if b == nil {
+			continue
+		}
+		key := baselineKey(b)
+		if _, done := out[key]; done {
+			continue
+		}
+		got, err := measureFile(ctx, b.Path, b.File, b.Options, setup, opt.Cache)
+		if err != nil {
+			return nil, err
+		}
+		got.Note = b.Note
+		out[key] = got
+	}
+	return out, nil
+}
+
+// baselineKey tells baselines apart: two channels of one file are two of them.
+func baselineKey(b *sheet.Capture) string { return fmt.Sprint(b.Path, optionsKey(b.Options)) }
+
+// measureUnits measures every capture of every unit on a bounded pool of
+// workers. The result's order is the sheet's, whatever finished first.
+func measureUnits(ctx context.Context, s *sheet.Sheet, setup analysis.Setup, baselines map[string]report.Capture, opt evalOptions) ([][]report.Capture, error) {
+	type job struct{ unit, capture int }
+	var jobs []job
+	out := make([][]report.Capture, len(s.Units))
+	errs := make([][]error, len(s.Units))
+	for i, u := range s.Units {
+		out[i] = make([]report.Capture, len(u.Captures))
+		errs[i] = make([]error, len(u.Captures))
+		for j := range u.Captures {
+			jobs = append(jobs, job{i, j})
+		}
+	}
+	workers := opt.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	workers = min(workers, max(1, len(jobs)))
+
+	var next, done atomic.Int64
+	var progress sync.Mutex
+	var pool sync.WaitGroup
+	for range workers {
+		pool.Go(func() {
+			for {
+				k := int(next.Add(1)) - 1
+				if k >= len(jobs) || ctx.Err() != nil {
+					return
+				}
+				u, c := s.Units[jobs[k].unit], s.Units[jobs[k].unit].Captures[jobs[k].capture]
+				own := setup
+				own.RatedV, own.LoadA = u.RatedV, c.LoadA
+				if c.Baseline != nil {
+					own.Baseline = baselines[baselineKey(c.Baseline)].M
+				}
+				got, err := measureFile(ctx, c.Path, c.File, c.Options, own, opt.Cache)
+				got.LoadA, got.Note = c.LoadA, c.Note
+				out[jobs[k].unit][jobs[k].capture] = got
+				errs[jobs[k].unit][jobs[k].capture] = err
+				if opt.Progress != nil {
+					progress.Lock()
+					opt.Progress(done.Add(1), int64(len(jobs)))
+					progress.Unlock()
+				}
+			}
+		})
+	}
+	pool.Wait()
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	var bad troubles
+	for i := range errs {
+		for _, err := range errs[i] {
+			if err != nil {
+				bad = append(bad, err)
+			}
+		}
+	}
+	if len(bad) > 0 {
+		return nil, bad
+	}
+	return out, nil
+}
+
+// measureFile opens one capture and measures it, or takes the result of an
+// earlier run from the cache. shown is the path as the user wrote it.
+func measureFile(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *cache) (report.Capture, error) {
+	if got, ok := c.lookup(path, opt, setup); ok {
+		got.M.File = shown
+		got.LoadA = setup.LoadA
+		return got, nil
+	}
+	tr, err := capture.Open(ctx, path, opt)
+	if err != nil {
+		return report.Capture{}, err
+	}
+	m, err := analysis.Measure(ctx, tr, setup)
+	if err != nil {
+		return report.Capture{}, fmt.Errorf("%s: %w", path, err)
+	}
+	m.File = shown
+	got := report.Capture{M: m, Layout: tr.Layout, Assumptions: tr.Assumptions, LoadA: setup.LoadA}
+	c.store(tr.SHA256, opt, setup, got)
+	return got, nil
+}
+
+// targetUnit carries what the sheet says of a unit into the deciding room.
+func targetUnit(u sheet.Unit, heaterA float64) target.Unit {
+	out := target.Unit{
+		Key:   strings.Join(strings.Fields(u.Brand+" "+u.Model+" "+u.Mark), " "),
+		Brand: u.Brand, Model: u.Model, Mark: u.Mark,
+		RatedV: u.RatedV, RatedA: u.RatedA, HeaterA: heaterA, Note: u.Note,
+	}
+	for _, m := range u.Readings {
+		out.Readings = append(out.Readings, target.Reading{LoadA: m.LoadA, V: m.V})
+	}
+	return out
+}
+
+// atLine names the sheet's line an error is about.
+func atLine(s *sheet.Sheet, line int, err error) error {
+	var at *capture.ParseError
+	if errors.As(err, &at) && at.Path != "" {
+		return err
+	}
+	return &capture.ParseError{Path: s.Path, Line: line, Found: err.Error(), Err: err}
+}
+
+// unitPlan sizes the dropper from the unit's own measured volts; nil when the
+// sheet has no heaters or the unit's volts are not known.
+func unitPlan(e target.Evaluation, load heater.Load, s *sheet.Sheet) (*heater.Plan, error) {
+	if len(load.Groups) == 0 || !e.LoadedV.Known || e.LoadedV.Value <= 0 {
+		return nil, nil
+	}
+	supply := heater.Supply{
+		Volts: e.LoadedV.Value, AtA: e.Unit.HeaterA, RatedA: e.Unit.RatedA,
+		TolFrac: s.Heaters.SupplyTolPercent / 100, LeadOhm: s.Heaters.LeadOhm,
+	}
+	if e.OutputOhm.Known {
+		supply.OutputOhm = max(0, e.OutputOhm.Value)
+	}
+	plan, err := heater.MakePlan(load, supply, heater.Options{
+		Exponent: s.Heaters.Exponent, PartTol: s.Heaters.PartTolPercent / 100, Series: s.Heaters.Series,
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &plan, nil
+}
+
+// unitFilter looks for the post-filter that rescues a near miss. It opens the
+// unit's captures once more, since traces are not kept while others are
+// measured, and measures them afresh behind the filter.
+func unitFilter(ctx context.Context, e target.Evaluation, goal target.Target, u sheet.Unit, setup analysis.Setup, heaterV float64, s *sheet.Sheet) (*filter.Advice, error) {
+	in := filter.Input{Unit: e.Unit, Target: goal}
+	for _, c := range u.Captures {
+		tr, err := capture.Open(ctx, c.Path, c.Options)
+		if err != nil {
+			return nil, err
+		}
+		own := setup
+		own.RatedV, own.LoadA = u.RatedV, c.LoadA
+		in.Traces, in.Setups = append(in.Traces, tr), append(in.Setups, own)
+	}
+	advice, err := filter.Search(ctx, in, filter.Options{HeaterV: heaterV, ReserveDB: s.ReserveDB})
+	if err != nil {
+		return nil, err
+	}
+	return &advice, nil
+}

@@ -1,0 +1,88 @@
+package main
+
+import (
+	"context"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis/target"
+	"stillglow/report"
+)
+
+// rankFlags are what rank and report have in common.
+type rankFlags struct {
+	cache      cacheFlags
+	date       string
+	workers    int
+	skipFilter bool
+	asJSON     bool
+}
+
+func (f *rankFlags) add(cmd *cobra.Command) {
+	f.cache.add(cmd)
+	cmd.Flags().StringVar(&f.date, "date", "", "date to print instead of the sheet's")
+	cmd.Flags().IntVar(&f.workers, "workers", 0, "captures measured side by side (default: one per core)")
+	cmd.Flags().BoolVar(&f.skipFilter, "no-filter", false, "don't look for a post-filter for near misses")
+	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print the results as JSON instead of the table")
+}
+
+// evaluate runs the evaluation that the flags ask for.
+func (f *rankFlags) evaluate(ctx context.Context, sheetPath string, stderr io.Writer) (*report.Report, error) {
+	c, err := f.cache.open()
+	if err != nil {
+		return nil, err
+	}
+	return evaluate(ctx, sheetPath, evalOptions{
+		Workers: f.workers, Cache: c, Date: f.date, SkipFilter: f.skipFilter,
+		Progress: newProgress(stderr, "measuring"),
+	})
+}
+
+// print writes the ranking to the terminal or as JSON.
+func (f *rankFlags) print(cmd *cobra.Command, r *report.Report) error {
+	if f.asJSON {
+		data, err := r.JSON()
+		if err != nil {
+			return err
+		}
+		_, err = cmd.OutOrStdout().Write(data)
+		return err
+	}
+	return report.WriteTable(cmd.OutOrStdout(), r, tableOptions(cmd.OutOrStdout()))
+}
+
+// verdictError tells by the exit code whether any unit passes.
+func verdictError(r *report.Report) error {
+	for _, u := range r.Units {
+		if u.Eval.Verdict == target.Pass {
+			return nil
+		}
+	}
+	return errNonePass
+}
+
+func newRankCmd() *cobra.Command {
+	var flags rankFlags
+	cmd := &cobra.Command{
+		Use:   "rank SHEET",
+		Short: "Rank the units of a bench sheet against its target",
+		Long: `Rank measures the captures of every unit in a bench sheet and prints the units in
+order, each with its verdict, its worst margin and why. It writes no files but
+the cache.`,
+		Example: "  stillglow rank testdata/bench/bench.toml\n  stillglow rank --json testdata/bench/bench.toml",
+		Args:    wantArgs(cobra.ExactArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			r, err := flags.evaluate(cmd.Context(), args[0], cmd.ErrOrStderr())
+			if err != nil {
+				return err
+			}
+			if err := flags.print(cmd, r); err != nil {
+				return err
+			}
+			return verdictError(r)
+		},
+	}
+	flags.add(cmd)
+	return cmd
+}

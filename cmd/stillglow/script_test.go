@@ -1,0 +1,37 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"stillglow": func() {
+			os.Exit(run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+		},
+	})
+}
+
+// TestScripts runs the transcripts in testdata/script: whole commands with what
+// they print and what they leave on the disk.
+func TestScripts(t *testing.T) {
+	root, err := filepath.Abs("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("ROOT", root)
+			env.Setenv("BENCH", filepath.Join(root, "testdata", "bench", "bench.toml"))
+			env.Setenv("XDG_CACHE_HOME", filepath.Join(env.WorkDir, ".cache"))
+			env.Setenv("HOME", env.WorkDir)
+			return nil
+		},
+	})
+}

@@ -1,0 +1,102 @@
+package main
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	"stillglow/analysis/heater"
+	"stillglow/analysis/target"
+	"stillglow/capture/sheet"
+)
+
+// sheetTarget gives the target that the sheet asks for: a named one, one derived
+// from what the valve hears, or both together, with limits written out over it.
+// The stage is nil where the sheet gives none.
+func sheetTarget(s *sheet.Sheet) (target.Target, *target.Stage, error) {
+	fail := func(err error) (target.Target, *target.Stage, error) {
+		return target.Target{}, nil, fmt.Errorf("%s: %w", s.Path, err)
+	}
+	var (
+		stage *target.Stage
+		base  *target.Target
+	)
+	if h := s.Hears; h != nil {
+		stage = &target.Stage{
+			CathodeOhm: h.CathodeOhm, BypassF: h.BypassF,
+			HeaterCathodeF: h.HeaterCathodeF, HeaterCathodeOhm: h.HeaterCathodeOhm,
+			Position: h.Stage, GainAfter: h.Gain, RIAA: h.RIAA,
+		}
+		if err := stage.Check(); err != nil {
+			return fail(fmt.Errorf("[hears]: %w", err))
+		}
+		if h.AllowedInputV > 0 {
+			derived, err := target.DeriveTarget(*stage, h.AllowedInputV)
+			if err != nil {
+				return fail(fmt.Errorf("[hears]: %w", err))
+			}
+			base = &derived
+		}
+	}
+	limits := maps.Clone(s.Limits)
+	dc := [2]float64{s.HeaterDCMinV, limits[string(target.HeaterDC)]}
+	delete(limits, string(target.HeaterDC))
+	written := len(limits) > 0 || len(s.Mask) > 0 || dc[1] > 0
+	if s.Target != "" || base == nil && !written {
+		named, err := target.Named(s.Target)
+		if err != nil {
+			return fail(err)
+		}
+		if base != nil {
+			named.Title += ", with what the valve hears"
+			named.Assumptions = base.Assumptions
+			for _, l := range base.Limits {
+				if !slices.ContainsFunc(named.Limits, func(n target.Limit) bool { return n.Criterion == l.Criterion }) {
+					named.Limits = append(named.Limits, l)
+				}
+			}
+		}
+		base = &named
+	}
+	goal, err := target.Custom(limits, s.Mask, dc, base)
+	if err != nil {
+		return fail(err)
+	}
+	return goal, stage, nil
+}
+
+// sheetLoad gives the heaters that the sheet lists.
+func sheetLoad(s *sheet.Sheet) (heater.Load, error) {
+	own := make([]heater.Valve, 0, len(s.Heaters.OwnValves))
+	for _, v := range s.Heaters.OwnValves {
+		own = append(own, heater.Valve{
+			Type: v.Type, Volts: v.Volts, Amps: v.Amps, CentreTapped: v.CentreTapped,
+			VoltTol: v.VoltTolPercent / 100, AmpTol: v.AmpTolPercent / 100,
+			Pins: v.Pins, Base: v.Base, MaxVhk: v.MaxVhk, Source: v.Source,
+		})
+	}
+	groups := make([]heater.Group, 0, len(s.Heaters.Groups))
+	for _, g := range s.Heaters.Groups {
+		valve, err := heater.Lookup(g.Type, own)
+		if err != nil {
+			return heater.Load{}, atLine(s, g.Line, err)
+		}
+		group := heater.Group{Valve: valve, Count: g.Count}
+		group.Wiring, group.StringName, err = heater.ParseWiring(g.Wiring)
+		if err != nil {
+			return heater.Load{}, atLine(s, g.Line, err)
+		}
+		if g.String != "" {
+			group.StringName = g.String
+		}
+		groups = append(groups, group)
+	}
+	if len(groups) == 0 {
+		return heater.Load{}, nil
+	}
+	load, err := heater.NewLoad(groups, 0)
+	if err != nil {
+		return heater.Load{}, fmt.Errorf("%s: [heaters]: %w", s.Path, err)
+	}
+	return load, nil
+}
