@@ -62,7 +62,11 @@ func noiseFloorOf(gated, plain *multirate, opt noiseOptions) NoiseFloor {
 	high := min(opt.Span.HighHz, plain.RateHz/2)
 	maskG, maskP := lineMask(*gated, opt.Lines), lineMask(*plain, opt.Lines)
 
-	var raw []octaveLevel
+	type seen struct {
+		centre float64
+		g, p   octaveLevel
+	}
+	var all []seen
 	for n := -20; n <= 110; n++ {
 		centre := math.Pow(10, float64(n)/10)
 		lo, hi := centre*math.Pow(10, -0.05), centre*math.Pow(10, 0.05)
@@ -71,12 +75,24 @@ func noiseFloorOf(gated, plain *multirate, opt noiseOptions) NoiseFloor {
 		}
 		g := gated.level(maskG, lo, hi)
 		p := plain.level(maskP, lo, hi)
-		if !g.ok || !p.ok {
-			continue
+		if g.ok && p.ok {
+			all = append(all, seen{centre, g, p})
 		}
-		t := ThirdOctave{CentreHz: centre, UngatedVRHz: math.Sqrt(p.power)}
+	}
+	// Gating multiplies slow noise by the gate's mean share in amplitude, not in
+	// power, and spreads the fast noise evenly under it: what stands above the
+	// plateau was made small twice.
+	half := all[len(all)/2:]
+	plateau := weightedMedian(len(half), func(i int) (float64, float64) { return half[i].g.power, 1 })
+	var raw []octaveLevel
+	for _, o := range all {
+		g := o.g
+		if g.power > plateau && gated.Excised < 0.9 {
+			g.power = plateau + (g.power-plateau)/(1-gated.Excised)
+		}
+		t := ThirdOctave{CentreHz: o.centre, UngatedVRHz: math.Sqrt(o.p.power)}
 		power := subtractFloor(g.power, quant)
-		if b, ok := opt.Baseline.at(centre); ok {
+		if b, ok := opt.Baseline.at(o.centre); ok {
 			t.BaselineVRHz = b
 			power = subtractFloor(power, b*b)
 		}

@@ -155,3 +155,32 @@ func TestNoiseFloorTinyLengths(t *testing.T) {
 		}
 	}
 }
+
+// Excising a quarter of the samples leaves both the white and the 1/f part
+// where they were.
+func TestNoiseFloorGatedFlicker(t *testing.T) {
+	s := synth.Supply{Seed: 6, RateHz: 10e6, Samples: 1 << 22, NoiseVRHz: 1e-6, CornerHz: 10e3}
+	tr, _ := s.Trace("synthetic")
+	g := testGate{slices.Clone(tr.Volts), make([]float64, len(tr.Volts))}
+	for i := range g.w {
+		if i%100 >= 25 {
+			g.w[i] = 1
+		}
+	}
+	nf, err := measureNoiseFloor(context.Background(), g, sliceSource(tr.Volts), s.RateHz, noiseOptions{Span: tr.Span})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, o := range nf.ThirdOctaves {
+		if o.CentreHz < 300 || math.Abs(o.CentreHz/100e3-1) < 0.01 {
+			continue // the gate's own rate carries the slowest noise to 100 kHz
+		}
+		want := 1e-6 * math.Sqrt(1+10e3/o.CentreHz)
+		if d := 2 * dB(o.DensityVRHz/want); math.Abs(d) > 0.3+10/math.Sqrt(0.1*o.CentreHz) {
+			t.Errorf("%.0f Hz: %.2f dB off", o.CentreHz, d)
+		}
+	}
+	if d := 2 * dB(nf.DensityVRHz.Value/1e-6); math.Abs(d) > 0.2 {
+		t.Errorf("density %.2f dB off", d)
+	}
+}
