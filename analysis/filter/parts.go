@@ -171,6 +171,9 @@ func si(v float64, unit string) string {
 		}
 		return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.*f", digits+1, v*1e6), "0"), ".") + " µF"
 	}
+	if unit == "Ω" && v >= 0.0995 && v < 999.5 {
+		return fmt.Sprintf("%.3g Ω", v)
+	}
 	prefixes := []string{"p", "n", "µ", "m", "", "k", "M", "G"}
 	i := int(math.Floor(math.Log10(math.Abs(v)*1.0005)/3)) + 4
 	i = max(0, min(i, len(prefixes)-1))

@@ -146,3 +146,13 @@ func joinCautions(own, behind []capture.Caution) []capture.Caution {
 	}
 	return out
 }
+
+// Describe gives what a circuit does by itself, without any unit: parts, gain,
+// resonance, DC drop at loadA amps, and warnings. The circuit must pass Check.
+func Describe(c Circuit, heaterV, loadA float64) Result {
+	r := Result{Circuit: c}
+	u := target.Unit{HeaterA: loadA, RatedV: heaterV + (c.DropV(loadA) + c.SourceOhm*loadA)}
+	finish(&r, Input{Unit: u}, u)
+	r.After, r.Method = target.Evaluation{}, ""
+	return r
+}

@@ -1,6 +1,10 @@
 package target
 
-import "stillglow/analysis"
+import (
+	"fmt"
+
+	"stillglow/analysis"
+)
 
 // domain tells how repeats of a criterion's figure average.
 type domain int
@@ -138,4 +142,17 @@ func densityAt(hz float64) func(*analysis.Measurement) analysis.Figure {
 		}
 		return analysis.NotMeasured("no third octave of the noise floor there")
 	}
+}
+
+// Text is the limit with its unit: "20 mV", "6.6 to 7.6 V".
+func (l Limit) Text() string {
+	switch {
+	case l.Criterion == HeaterDC:
+		return fmt.Sprintf("%.3g to %.3g %s", l.Min, l.Max, l.Unit)
+	case l.Criterion == Mask:
+		return fmt.Sprintf("%d corners", len(l.Points))
+	case l.Criterion == SpikeRate:
+		return fmt.Sprintf("%.4g %s", l.Max, l.Unit)
+	}
+	return prefixed(l.Max, l.Unit)
 }

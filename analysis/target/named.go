@@ -12,7 +12,7 @@ import (
 const (
 	noSource  = "common practice, no source"
 	atxSource = "outside yardstick: the ATX12V power supply design guide allows 50 mV p-p on 5 V rails, 10 Hz to 20 MHz"
-	dcSource  = "from 6.6 V (5 % down still leaves 6.27 V for a 6.3 V heater) to 7.6 V (with one of two equal valves pulled, a shared dropper leaves the other at 6.93 V, +10 %); heater data: +-10 % is the customary permissible error, from memory"
+	dcSource  = "from 6.6 V (5 % down still leaves 6.27 V for a 6.3 V heater) to 7.6 V (with one of two equal valves pulled, a shared dropper leaves the other at 6.93 V, +10 %); heater data: ±10 % is the customary permissible error, from memory"
 )
 
 // named holds the targets. How the limits were come to:
@@ -130,7 +130,8 @@ func nearest(word string, candidates []string) string {
 // Custom makes a target of limits written out, over those of base (nil: none).
 // limits maps a criterion's key to its upper limit in the criterion's unit;
 // a limit of 0 takes the criterion out of base. mask, when not empty, is a
-// list of hertz and V/√Hz, by rising frequency. heaterDC is the lower and the
+// list of hertz and V/√Hz, by rising frequency; the mains line counts in it only
+// where it has no limit of its own. heaterDC is the lower and the
 // upper DC limit in volts, both 0: as in base.
 func Custom(limits map[string]float64, mask [][2]float64, heaterDC [2]float64, base *Target) (Target, error) {
 	t := Target{Name: "written out", Title: "Limits written out in the sheet"}
@@ -179,7 +180,9 @@ func Custom(limits map[string]float64, mask [][2]float64, heaterDC [2]float64, b
 		if err != nil {
 			return Target{}, err
 		}
-		set[Mask] = maskLimit(points, "written out in the sheet")
+		l := maskLimit(points, "written out in the sheet")
+		_, l.LessMains = set[MainsLine]
+		set[Mask] = l
 	}
 	t.Limits = nil
 	for _, id := range Criteria() {

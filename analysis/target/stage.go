@@ -168,3 +168,6 @@ func (s Stage) assumptions() []string {
 
 // cannotDecide names what lies outside of the model.
 const cannotDecide = "spikes and ripple beyond 20 kHz: whether a valve or a joint rectifies them into the audio band is not in this model, so they stay limited by their own criteria"
+
+// CouplingDB is the stage's Coupling at hz > 0 in dB.
+func CouplingDB(s Stage, hz float64) float64 { return 20 * math.Log10(s.Coupling(hz)) }

@@ -127,6 +127,8 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 		newDemoCmd(),
 		newCacheCmd(),
 		newManCmd(),
+		newTargetCmd(),
+		newFilterCmd(),
 	)
 	return root
 }

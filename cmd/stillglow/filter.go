@@ -1,0 +1,183 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis/filter"
+	"stillglow/analysis/target"
+)
+
+// filterFlags are a circuit's parts as typed, in the units of the parts drawer.
+type filterFlags struct {
+	topology                        string
+	rOhm, sourceOhm, loadA, heaterV float64
+	c1UF, c2UF, bypassUF            float64
+	kind, bypassKind                string
+	esrOhm, eslNH                   float64
+	lUH, dcrOhm, srfMHz             float64
+	dampOhm, dampUF                 float64
+	hz                              []float64
+	asJSON                          bool
+}
+
+func newFilterCmd() *cobra.Command {
+	var f filterFlags
+	cmd := &cobra.Command{
+		Use:   "filter",
+		Short: "Compute a post-filter of real parts",
+		Long: `Filter computes what an RC, LC or CLC filter between supply and heaters does, its
+parts' faults included: capacitor ESR and ESL, coil DCR and self-resonance, the
+heaters as load. It shows the attenuation over frequency, the resonance, the DC
+drop and what to beware of. It needs no captures.
+
+ESR, ESL, DCR and self-resonance follow from the kind of part where they are not
+given; those figures are from memory, so read your part's data sheet.`,
+		Example: `  stillglow filter --topology rc --r-ohm 1.3 --c-uf 1000 --heaters-a 0.6
+  stillglow filter --topology lc --l-uh 10 --c-uf 100 --heaters-a 0.6
+  stillglow filter --topology clc --l-uh 10 --c-uf 220 --c2-uf 470 --r-ohm 0.8 --bypass-uf 1 --heaters-a 0.6`,
+		Args: wantArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error { return f.runParts(cmd) },
+	}
+	fl := cmd.Flags()
+	fl.StringVar(&f.topology, "topology", "", "rc, lc or clc")
+	fl.Float64Var(&f.rOhm, "r-ohm", 0, "resistance in series, the dropper's, in ohms")
+	fl.Float64Var(&f.sourceOhm, "source-ohm", 0, "the supply's and the leads' resistance in ohms")
+	fl.Float64Var(&f.loadA, "heaters-a", 0, "the heaters' current in amps (0: no load)")
+	fl.Float64Var(&f.heaterV, "heater-v", 6.3, "volts at the heaters")
+	fl.Float64Var(&f.c1UF, "c-uf", 0, "capacitor in microfarads: across the heaters, in a CLC ahead of the coil")
+	fl.Float64Var(&f.c2UF, "c2-uf", 0, "a CLC's second capacitor in microfarads (0: as --c-uf)")
+	fl.StringVar(&f.kind, "kind", filter.Electrolytic, "kind of capacitor: electrolytic, polymer, ceramic or film")
+	fl.Float64Var(&f.esrOhm, "esr-ohm", 0, "the capacitors' ESR in ohms (0: usual for the kind)")
+	fl.Float64Var(&f.eslNH, "esl-nh", 0, "the capacitors' ESL in nanohenries (0: usual for the kind)")
+	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "small capacitor beside the last in microfarads (0: none)")
+	fl.StringVar(&f.bypassKind, "bypass-kind", filter.Ceramic, "its kind")
+	fl.Float64Var(&f.lUH, "l-uh", 0, "coil in microhenries")
+	fl.Float64Var(&f.dcrOhm, "dcr-ohm", 0, "the coil's DCR in ohms (0: usual)")
+	fl.Float64Var(&f.srfMHz, "srf-mhz", 0, "the coil's self-resonance in megahertz (0: usual)")
+	fl.Float64Var(&f.dampOhm, "damp-ohm", 0, "damping resistor in ohms, in series with --damp-uf across the heaters")
+	fl.Float64Var(&f.dampUF, "damp-uf", 0, "damping capacitor in microfarads (0: none)")
+	fl.Float64SliceVar(&f.hz, "hz", nil, "frequencies to print in hertz, such as 100,65e3,1e6")
+	fl.BoolVar(&f.asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+// circuit builds what the flags describe.
+func (f *filterFlags) circuit() (filter.Circuit, error) {
+	c := filter.Circuit{
+		Topology: filter.Topology(strings.ToUpper(f.topology)), SourceOhm: f.sourceOhm, ROhm: f.rOhm,
+		DampOhm: f.dampOhm, CDampF: f.dampUF * 1e-6,
+	}
+	if f.loadA > 0 {
+		c.LoadOhm = f.heaterV / f.loadA
+	}
+	capacitor := func(kind string, uf float64, own bool) (filter.Capacitor, error) {
+		if uf == 0 {
+			return filter.Capacitor{}, nil
+		}
+		p, err := filter.NewCapacitor(strings.ToLower(kind), uf*1e-6)
+		if own && f.esrOhm > 0 {
+			p.ESROhm = f.esrOhm
+		}
+		if own && f.eslNH > 0 {
+			p.ESLH = f.eslNH * 1e-9
+		}
+		return p, err
+	}
+	var err error
+	if c.C1, err = capacitor(f.kind, f.c1UF, true); err != nil {
+		return c, err
+	}
+	if c.Topology == filter.CLC {
+		second := f.c2UF
+		if second == 0 {
+			second = f.c1UF
+		}
+		if c.C2, err = capacitor(f.kind, second, true); err != nil {
+			return c, err
+		}
+	}
+	if c.CFilm, err = capacitor(f.bypassKind, f.bypassUF, false); err != nil {
+		return c, err
+	}
+	if f.lUH != 0 {
+		if c.L, err = filter.NewInductor(f.lUH * 1e-6); err != nil {
+			return c, err
+		}
+		if f.dcrOhm > 0 {
+			c.L.DCROhm = f.dcrOhm
+		}
+		if f.srfMHz > 0 {
+			c.L.SelfResonanceHz = f.srfMHz * 1e6
+		}
+	}
+	return c, c.Check()
+}
+
+func (f *filterFlags) runParts(cmd *cobra.Command) error {
+	if f.topology == "" {
+		return usageError{errors.New("give --topology rc, lc or clc with its parts, such as --topology rc --r-ohm 1.3 --c-uf 1000")}
+	}
+	c, err := f.circuit()
+	if err != nil {
+		return usageError{err}
+	}
+	hz := f.hz
+	if len(hz) == 0 {
+		hz = []float64{10, 50, 100, 120, 1e3, 5e3, 10e3, 20e3, 50e3, 100e3, 200e3, 500e3, 1e6, 5e6, 10e6, 20e6, 50e6}
+	}
+	for _, v := range hz {
+		if !(v >= 0) || math.IsInf(v, 0) {
+			return usageError{fmt.Errorf("--hz %g, expected frequencies of 0 or more", v)}
+		}
+	}
+	r := filter.Describe(c, f.heaterV, f.loadA)
+	if f.asJSON {
+		type row struct {
+			Hz     float64 `json:"hz"`
+			GainDB float64 `json:"gain_db"`
+		}
+		rows := make([]row, len(hz))
+		for i, v := range hz {
+			rows[i] = row{v, filter.DB(filter.Insertion(c, v))}
+		}
+		return writeJSON(cmd.OutOrStdout(), struct {
+			SchemaVersion string   `json:"schema_version"`
+			Topology      string   `json:"topology"`
+			Parts         []string `json:"parts"`
+			Gain          []row    `json:"insertion_gain"`
+			PeakDB        float64  `json:"peak_db"`
+			PeakHz        float64  `json:"peak_hz"`
+			DropV         float64  `json:"drop_v"`
+			Warnings      []string `json:"warnings"`
+		}{"1.0", string(c.Topology), r.Parts, rows, r.PeakDB, r.PeakHz, r.DropV, append([]string{}, r.Warnings...)})
+	}
+	out := &strings.Builder{}
+	fmt.Fprintf(out, "%s filter, from supply to heaters\n", c.Topology)
+	for _, p := range r.Parts {
+		fmt.Fprintf(out, "  - %s\n", p)
+	}
+	fmt.Fprintln(out)
+	table := plainTable([]string{"frequency", "gain"}, "rr", 12, 12)
+	for _, v := range hz {
+		table.AppendRow([]any{target.HzText(v), fmt.Sprintf("%+.2f dB", filter.DB(filter.Insertion(c, v)))})
+	}
+	printTable(out, table)
+	fmt.Fprintln(out)
+	if r.PeakDB > 0.05 {
+		fmt.Fprintf(out, "resonance: %+.1f dB at %s\n", r.PeakDB, target.HzText(r.PeakHz))
+	}
+	if f.loadA > 0 {
+		fmt.Fprintf(out, "DC drop: %.3g V at %.3g A, part of the dropper's sum\n", r.DropV, f.loadA)
+	}
+	for _, w := range r.Warnings {
+		fmt.Fprintln(out, wrapCell("caution: "+w, textWidth))
+	}
+	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
+	return err
+}

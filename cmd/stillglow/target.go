@@ -1,0 +1,289 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis/target"
+)
+
+func newTargetCmd() *cobra.Command {
+	var asTOML, asJSON bool
+	cmd := &cobra.Command{
+		Use:   "target [NAME]",
+		Short: "Print a target's limits with their sources",
+		Long: `Target prints the limits of a named target, each with its source; without a name
+it lists the targets. --toml prints limits to copy into a bench sheet. 'target
+hears' derives limits from the valve stage that the heaters belong to.`,
+		Example: `  stillglow target
+  stillglow target line-preamp
+  stillglow target phono-preamp --toml
+  stillglow target hears --cathode-ohm 1500 --bypass-uf 100 --allowed-uv 0.5`,
+		Args: wantArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 || args[0] == "list" {
+				return listTargets(cmd.OutOrStdout(), asTOML, asJSON)
+			}
+			t, err := target.Named(args[0])
+			if err != nil {
+				return usageError{err}
+			}
+			return printTarget(cmd.OutOrStdout(), t, asTOML, asJSON)
+		},
+	}
+	cmd.PersistentFlags().BoolVar(&asTOML, "toml", false, "print limits to copy into a bench sheet")
+	cmd.PersistentFlags().BoolVar(&asJSON, "json", false, "print JSON")
+	cmd.MarkFlagsMutuallyExclusive("toml", "json")
+	cmd.AddCommand(newHearsCmd(&asTOML, &asJSON))
+	return cmd
+}
+
+// hearsFlags are the stage as typed, in the units of the parts drawer.
+type hearsFlags struct {
+	cathodeOhm, bypassUF, bypassESR  float64
+	chkPF, rhkMOhm, mu, gmMS         float64
+	stage                            string
+	gainBefore, gainAfter, allowedUV float64
+	riaa                             bool
+}
+
+func newHearsCmd(asTOML, asJSON *bool) *cobra.Command {
+	var f hearsFlags
+	cmd := &cobra.Command{
+		Use:   "hears",
+		Short: "Derive a target from what the valve hears through its heater",
+		Long: `Hears computes how much of the heater's volts arrives at the valve's input, from
+the cathode resistor and its bypass, heater-cathode capacitance and insulation,
+and turns an allowed input noise (A-weighted) into a mask of volts on the heater.
+Every assumption is printed with it. What it can't decide, spikes beyond the audio
+band, keeps the limits of a named target.`,
+		Example: `  stillglow target hears --cathode-ohm 1500
+  stillglow target hears --cathode-ohm 820 --bypass-uf 220 --riaa --allowed-uv 0.2
+  stillglow target hears --cathode-ohm 1500 --chk-pf 3 --rhk-mohm 50 --toml`,
+		Args: wantArgs(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if !cmd.Flags().Changed("cathode-ohm") {
+				return usageError{errors.New("give the cathode resistor, such as --cathode-ohm 1500")}
+			}
+			s := f.toStage()
+			t, err := target.DeriveTarget(s, f.allowedUV*1e-6)
+			if err != nil {
+				return usageError{err}
+			}
+			if err := printTarget(cmd.OutOrStdout(), t, *asTOML, *asJSON); err != nil || *asTOML || *asJSON {
+				return err
+			}
+			out := &strings.Builder{}
+			printCoupling(out, s, t)
+			_, err = io.WriteString(cmd.OutOrStdout(), out.String())
+			return err
+		},
+	}
+	fl := cmd.Flags()
+	fl.Float64Var(&f.cathodeOhm, "cathode-ohm", 0, "cathode resistor in ohms")
+	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "its bypass capacitor in microfarads (0: none)")
+	fl.Float64Var(&f.bypassESR, "bypass-esr-ohm", 0, "the bypass capacitor's series resistance in ohms")
+	fl.Float64Var(&f.chkPF, "chk-pf", 0, fmt.Sprintf("heater-cathode capacitance in picofarads (0: %g)", target.DefaultHeaterCathodeF*1e12))
+	fl.Float64Var(&f.rhkMOhm, "rhk-mohm", 0, fmt.Sprintf("hot heater-cathode insulation in megohms (0: %g)", target.DefaultHeaterCathodeOhm/1e6))
+	fl.Float64Var(&f.mu, "mu", 0, fmt.Sprintf("the valve's amplification factor (0: %g)", target.DefaultMu))
+	fl.Float64Var(&f.gmMS, "gm", 0, fmt.Sprintf("the valve's mutual conductance in mA/V (0: %g)", target.DefaultGmS*1e3))
+	fl.StringVar(&f.stage, "stage", "first", "the stage's place: first or second")
+	fl.Float64Var(&f.gainBefore, "gain-before", 0, "gain ratio ahead of the stage (0: 1)")
+	fl.Float64Var(&f.gainAfter, "gain-after", 0, "gain ratio from the stage's grid to the output at 1 kHz (0: 1)")
+	fl.BoolVar(&f.riaa, "riaa", false, "the output is de-emphasised by the RIAA replay curve")
+	fl.Float64Var(&f.allowedUV, "allowed-uv", 0.3, "noise allowed at the input from the heaters, microvolts rms, A-weighted")
+	return cmd
+}
+
+func (f *hearsFlags) toStage() target.Stage {
+	return target.Stage{
+		CathodeOhm: f.cathodeOhm, BypassF: f.bypassUF * 1e-6, BypassESROhm: f.bypassESR,
+		HeaterCathodeF: f.chkPF * 1e-12, HeaterCathodeOhm: f.rhkMOhm * 1e6, Mu: f.mu, GmS: f.gmMS * 1e-3,
+		Position: f.stage, GainBefore: f.gainBefore, GainAfter: f.gainAfter, RIAA: f.riaa,
+	}
+}
+
+func listTargets(w io.Writer, asTOML, asJSON bool) error {
+	if asTOML {
+		return usageError{errors.New("--toml needs a target's name, such as stillglow target line-preamp --toml")}
+	}
+	var all []target.Target
+	for _, name := range target.Names() {
+		t, err := target.Named(name)
+		if err != nil {
+			return err
+		}
+		all = append(all, t)
+	}
+	if asJSON {
+		objects := make([]targetJSON, len(all))
+		for i, t := range all {
+			objects[i] = targetObject(t)
+		}
+		return writeJSON(w, struct {
+			SchemaVersion string       `json:"schema_version"`
+			Targets       []targetJSON `json:"targets"`
+		}{"1.0", objects})
+	}
+	out := &strings.Builder{}
+	table := plainTable([]string{"target", "for", "ripple p-p", "mains line", "spikes", "A-weighted"}, "llrrrr", 14, 44, 10, 10, 8, 10)
+	for _, t := range all {
+		cells := []any{t.Name, t.Description}
+		for _, id := range []target.Criterion{target.RipplePP, target.MainsLine, target.SpikePeak, target.BandAudioA} {
+			cell := "-"
+			for _, l := range t.Limits {
+				if l.Criterion == id {
+					cell = l.Text()
+				}
+			}
+			cells = append(cells, cell)
+		}
+		table.AppendRow(cells)
+	}
+	printTable(out, table)
+	fmt.Fprintf(out, "\n'stillglow target NAME' prints all limits with their sources\n")
+	_, err := io.WriteString(w, out.String())
+	return err
+}
+
+func printTarget(w io.Writer, t target.Target, asTOML, asJSON bool) error {
+	out := &strings.Builder{}
+	switch {
+	case asJSON:
+		return writeJSON(w, struct {
+			SchemaVersion string     `json:"schema_version"`
+			Target        targetJSON `json:"target"`
+		}{"1.0", targetObject(t)})
+	case asTOML:
+		printTargetTOML(out, t)
+	default:
+		fmt.Fprintf(out, "%s: %s\n%s\n\n", t.Name, t.Title, t.Description)
+		table := plainTable([]string{"limit on", "at most", "span needed", "key in a sheet", "source"}, "lrlll", 27, 12, 18, 25, 6)
+		notes := map[string]int{}
+		var order []string
+		for _, l := range t.Limits {
+			span := "-"
+			if l.NeedHighHz > 0 {
+				span = target.HzText(l.NeedLowHz) + " to " + target.HzText(l.NeedHighHz)
+			}
+			if notes[l.Source] == 0 {
+				order = append(order, l.Source)
+				notes[l.Source] = len(order)
+			}
+			table.AppendRow([]any{l.Name, l.Text(), span, string(l.Criterion), fmt.Sprintf("[%d]", notes[l.Source])})
+		}
+		printTable(out, table)
+		out.WriteString("\n")
+		for i, s := range order {
+			fmt.Fprintf(out, "[%d] %s\n", i+1, strings.ReplaceAll(wrapCell(s, textWidth-4), "\n", "\n    "))
+		}
+	}
+	_, err := io.WriteString(w, out.String())
+	return err
+}
+
+// printTargetTOML prints the limits as a sheet has them. The mask is a key of
+// the sheet itself, so it comes ahead of any table.
+func printTargetTOML(w io.Writer, t target.Target) {
+	fmt.Fprintf(w, "# limits of the target %q (stillglow target %s)\n", t.Title, t.Name)
+	for _, l := range t.Limits {
+		if l.Criterion != target.Mask {
+			continue
+		}
+		fmt.Fprintf(w, "# V/√Hz over hertz; keep it above the sheet's first [table]; %s\nmask = [\n", l.Source)
+		for _, p := range l.Points {
+			fmt.Fprintf(w, "  [%s, %s],\n", tomlNumber(p.Hz, 5), tomlNumber(p.VRHz, 3))
+		}
+		fmt.Fprint(w, "]\n\n")
+	}
+	fmt.Fprintln(w, "[limits]")
+	for _, l := range t.Limits {
+		switch l.Criterion {
+		case target.Mask:
+		case target.HeaterDC:
+			fmt.Fprintf(w, "%s = [%s, %s]  # %s\n", l.Criterion, tomlNumber(l.Min, 4), tomlNumber(l.Max, 4), l.Source)
+		default:
+			fmt.Fprintf(w, "%s = %s  # %s, %s\n", l.Criterion, tomlNumber(l.Max, 4), l.Text(), l.Source)
+		}
+	}
+}
+
+func tomlNumber(v float64, digits int) string { return strconv.FormatFloat(v, 'g', digits, 64) }
+
+// printCoupling prints the coupling behind a derived target, and what it rests on.
+func printCoupling(w io.Writer, s target.Stage, t target.Target) {
+	var points []target.MaskPoint
+	for _, l := range t.Limits {
+		if l.Criterion == target.Mask {
+			points = l.Points
+		}
+	}
+	fmt.Fprintf(w, "\nfrom the heater to the input, and what the mask allows on the heater\n\n")
+	table := plainTable([]string{"frequency", "coupling", "mask"}, "rrr", 12, 12, 16)
+	for _, hz := range []float64{20, 50, 100, 200, 500, 1e3, 2e3, 5e3, 10e3, 20e3} {
+		allowed := "-"
+		if v, ok := target.MaskAt(points, hz); ok {
+			allowed = target.DensityText(v)
+		}
+		table.AppendRow([]any{target.HzText(hz), fmt.Sprintf("%.1f dB", target.CouplingDB(s, hz)), allowed})
+	}
+	printTable(w, table)
+	fmt.Fprint(w, "\nassumptions\n")
+	for _, a := range t.Assumptions {
+		fmt.Fprintln(w, "  - "+strings.ReplaceAll(wrapCell(a, textWidth-4), "\n", "\n    "))
+	}
+}
+
+// targetJSON is a target as --json prints it.
+type targetJSON struct {
+	Name        string      `json:"name"`
+	Title       string      `json:"title"`
+	Description string      `json:"description"`
+	Limits      []limitJSON `json:"limits"`
+	Assumptions []string    `json:"assumptions"`
+}
+
+type limitJSON struct {
+	Criterion  string       `json:"criterion"`
+	Name       string       `json:"name"`
+	Unit       string       `json:"unit"`
+	Max        float64      `json:"max"`
+	Min        *float64     `json:"min"`
+	NeedLowHz  *float64     `json:"need_low_hz"`
+	NeedHighHz *float64     `json:"need_high_hz"`
+	Source     string       `json:"source"`
+	Mask       [][2]float64 `json:"mask,omitempty"` // hertz, V/√Hz
+}
+
+func targetObject(t target.Target) targetJSON {
+	some := func(v float64) *float64 {
+		if v == 0 {
+			return nil
+		}
+		return &v
+	}
+	o := targetJSON{Name: t.Name, Title: t.Title, Description: t.Description, Limits: []limitJSON{}, Assumptions: append([]string{}, t.Assumptions...)}
+	for _, l := range t.Limits {
+		j := limitJSON{
+			Criterion: string(l.Criterion), Name: l.Name, Unit: l.Unit, Max: l.Max,
+			Min: some(l.Min), NeedLowHz: some(l.NeedLowHz), NeedHighHz: some(l.NeedHighHz), Source: l.Source,
+		}
+		for _, p := range l.Points {
+			j.Mask = append(j.Mask, [2]float64{p.Hz, p.VRHz})
+		}
+		o.Limits = append(o.Limits, j)
+	}
+	return o
+}
+
+func writeJSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
+}
