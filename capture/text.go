@@ -1,53 +1,321 @@
 package capture
 
 import (
-	"bufio"
+	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
-	"strings"
+	"math"
 )
 
-// readText reads time and volts columns separated by commas.
+// headSizes are how much of the text is looked at to find the table: more
+// only when the preamble is that long.
+var headSizes = []int{256 << 10, 2 << 20, 16 << 20}
+
+// enoughRows is how many rows of the table the head should show.
+const enoughRows = 64
+
+// readHead gives the first n bytes of the decoded text.
+func (s *source) readHead(n int) (*textHead, encoding, int, error) {
+	r, _, err := s.open(false)
+	if err != nil {
+		return nil, 0, 0, err
+	}
+	peek := make([]byte, 4096)
+	k, err := io.ReadFull(r, peek)
+	if err != nil && !isEOF(err) {
+		return nil, 0, 0, streamError(s.name, err)
+	}
+	peek = peek[:k]
+	enc, skip, binary := detectEncoding(peek)
+	if binary {
+		return nil, 0, 0, &ParseError{Path: s.name, Found: "binary data", Expected: "a CSV or WAV file", Fix: "export the capture as CSV"}
+	}
+	text, err := enc.decode(io.MultiReader(bytes.NewReader(peek), r), min(skip, k))
+	if err != nil {
+		return nil, 0, 0, streamError(s.name, err)
+	}
+	h := &textHead{b: make([]byte, 0, min(int64(n), max(s.size*4, 4096)))}
+	b, err := io.ReadAll(io.LimitReader(text, int64(n)))
+	if err != nil && !isEOF(err) {
+		return nil, 0, 0, streamError(s.name, err)
+	}
+	h.b = b
+	h.eof = len(b) < n
+	h.split()
+	if len(h.lines) == 0 {
+		if !h.eof {
+			return h, enc, skip, nil
+		}
+		return nil, 0, 0, &ParseError{Path: s.name, Found: "no text", Expected: "rows of numbers such as 0.001,0.52"}
+	}
+	return h, enc, skip, nil
+}
+
+// readText reads a capture stored as text.
 func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
-	r, _, err := s.open(true)
+	var (
+		h   *textHead
+		tab *table
+		enc encoding
+		err error
+		bom int
+	)
+	for _, n := range headSizes {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		h, enc, bom, err = s.readHead(n)
+		if err != nil {
+			return nil, err
+		}
+		if len(h.lines) == 0 {
+			err = &ParseError{Path: s.name, Line: 1, Found: fmt.Sprintf("a line of more than %d bytes", n), Expected: "rows of numbers", Fix: "export one sample per line"}
+			continue
+		}
+		tab, err = findTable(s.name, h, opt)
+		if h.eof || err == nil && tab.rows >= enoughRows {
+			break
+		}
+	}
 	if err != nil {
 		return nil, err
 	}
-	t := &Trace{File: s.name, Layout: "CSV, time and volts columns", Calibrated: true, TimeUnit: "s", VoltUnit: "V", Channels: []string{""}}
-	sc := bufio.NewScanner(r)
-	line := 0
-	var first, last float64
-	for sc.Scan() {
-		line++
-		a, b, ok := strings.Cut(strings.TrimSpace(sc.Text()), ",")
-		x, nx := scanNumber([]byte(a), '.')
-		y, ny := scanNumber([]byte(b), '.')
-		if !ok || nx != len(a) || ny != len(b) || ny == 0 {
-			if len(t.Volts) == 0 {
-				continue
-			}
-			return nil, &ParseError{Path: s.name, Line: line, Found: fmt.Sprintf("%q", sc.Text()), Expected: "time,volts"}
+	hd := findHeader(h, tab)
+	pre := readPreamble(h, tab, hd)
+	cols := tab.data(h)
+	sc, err := findSchema(s.name, tab, hd, cols, pre, opt)
+	if err != nil {
+		return nil, err
+	}
+	t := &Trace{File: s.name, Channels: sc.names, Calibrated: true}
+	ch, err := pickChannel(s.name, opt.Channel, sc.names)
+	if err != nil {
+		return nil, err
+	}
+	t.Channel = sc.names[ch]
+	im := &importer{src: s, opt: opt, tab: tab, sc: sc, pre: pre, cols: cols, ch: ch, t: t}
+	where := "no header"
+	if len(hd.rows) > 0 {
+		where = fmt.Sprintf("header in line %d", h.lines[hd.rows[len(hd.rows)-1].line].number)
+		if !hd.has(false) {
+			where = fmt.Sprintf("units in line %d", h.lines[hd.rows[0].line].number)
 		}
-		if len(t.Volts) == 0 {
-			first = x.v
+	}
+	t.Layout = tab.words(sc, enc, fmt.Sprintf("%s, rows from line %d", where, h.lines[tab.first].number))
+	t.assume("layout", t.Layout, "from the content")
+	if opt.Channel != "" || len(sc.names) > 1 {
+		t.assume("channel", fmt.Sprintf("%q, %d of %d", t.Channel, ch+1, len(sc.names)), "given")
+	}
+	scale, err := im.voltScale()
+	if err != nil {
+		return nil, err
+	}
+	if err := im.timeUnit(); err != nil {
+		return nil, err
+	}
+	spec := im.rowSpec(h, scale)
+	first := h.lines[tab.first]
+	bytesOfRows := h.lines[len(h.lines)-1].end - first.start
+	rowsInHead := len(h.lines) - tab.first
+	at := bodyAt{enc: enc, skip: bom, offset: int64(first.start), line: first.number, rowBytes: max(2, float64(bytesOfRows+1)/float64(rowsInHead))}
+	rec, rows, err := s.readRecord(ctx, spec, at, opt, t)
+	if err != nil {
+		return nil, err
+	}
+	if err := rows.report(s.name, rec, t); err != nil {
+		return nil, err
+	}
+	if len(rec.volts) < minSamples {
+		return nil, &ParseError{Path: s.name, Line: first.number, Found: fmt.Sprintf("%d rows of numbers", len(rec.volts)), Expected: fmt.Sprintf("at least %d", minSamples), Fix: "save a longer record"}
+	}
+	t.Volts = rec.volts
+	if err := im.rate(rec); err != nil {
+		return nil, err
+	}
+	scale.apply(t)
+	im.checkPoints(rows)
+	im.instrument()
+	if err := t.applyInstrument(opt); err != nil {
+		return nil, err
+	}
+	t.findUpsampling()
+	return t, nil
+}
+
+// readRecord reads the rows, once or, when the times are out of order or
+// uneven, twice.
+func (s *source) readRecord(ctx context.Context, spec *rowSpec, at bodyAt, opt Options, t *Trace) (*record, *rowsRead, error) {
+	rows, err := s.readRows(ctx, spec, at, true)
+	if err != nil {
+		return nil, nil, err
+	}
+	rec, err := rows.choose(s.name, spec, opt, t)
+	if !errors.Is(err, errNeedTimes) {
+		return rec, rows, err
+	}
+	again := *spec
+	again.keepTimes = true
+	rows = nil
+	rows, err = s.readRows(ctx, &again, at, false)
+	if err != nil {
+		return nil, nil, err
+	}
+	rec, err = rows.settle(s.name, &again, opt, t)
+	return rec, rows, err
+}
+
+// rowSpec tells the workers what to read.
+func (im *importer) rowSpec(h *textHead, scale *voltScale) *rowSpec {
+	p := &rowSpec{delim: im.tab.delim, decimal: im.tab.decimal, eol: h.eol, cells: im.tab.cells, time: im.sc.time, volt: im.sc.volts[im.ch], seg: im.sc.seg}
+	p.last = max(p.time, p.volt, p.seg)
+	for _, j := range im.tab.numeric {
+		p.cells = max(p.cells, j+1)
+	}
+	p.voltUnit, p.voltFactor = im.cols[p.volt].unit, scale.unitFactor
+	if p.time < 0 {
+		return p
+	}
+	c := im.cols[p.time]
+	p.clock, p.timeUnit = im.sc.timeClock, c.unit
+	p.step = typicalStep(c.x)
+	// How the first rows print their times.
+	p.expMin, p.digitsMax = math.MaxInt, 1
+	n := 0
+	for i := im.tab.first; i < len(h.lines) && n < schemaRows; i++ {
+		cells := splitCells(h.line(i), p.delim, nil)
+		if p.time >= len(cells) {
+			continue
 		}
-		last = x.v
-		t.Volts = append(t.Volts, y.v)
+		if v := readCell(cells[p.time].text, p.decimal); v.numeric() {
+			p.expMin = min(p.expMin, v.num.exp10)
+			p.digitsMax = max(p.digitsMax, min(v.num.digits, 19))
+			n++
+		}
 	}
-	if err := sc.Err(); err != nil {
-		return nil, streamError(s.name, err)
+	if n == 0 {
+		p.expMin = 0
 	}
-	if _, err := io.Copy(io.Discard, r); err != nil {
-		return nil, streamError(s.name, err)
+	return p
+}
+
+// typicalStep is the median over the rows of the slope across a quarter of
+// them: neither a gap, nor a restart, nor rounded stamps move it much.
+func typicalStep(x []float64) float64 {
+	lag := max(1, len(x)/4)
+	var d []float64
+	for i := lag; i < len(x); i++ {
+		if v := (x[i] - x[i-lag]) / float64(lag); !math.IsNaN(v) {
+			d = append(d, v)
+		}
 	}
-	if len(t.Volts) < minSamples || last <= first {
-		return nil, &ParseError{Path: s.name, Found: "no table of time and volts", Expected: "rows such as 0.001,0.52"}
+	if m := median(d); m != 0 {
+		return m
 	}
-	t.StartS = first
-	t.SampleRateHz = float64(len(t.Volts)-1) / (last - first)
-	if opt.RateHz > 0 {
-		t.SampleRateHz = opt.RateHz
+	// Rows shuffled, or all alike: fall back on the whole span.
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range x {
+		if !math.IsNaN(v) {
+			lo, hi = min(lo, v), max(hi, v)
+		}
 	}
-	return t, t.applyInstrument(opt)
+	if hi > lo {
+		return (hi - lo) / float64(max(1, len(x)-1))
+	}
+	return 0
+}
+
+// report turns what the rows showed into assumptions, cautions or an error,
+// and bridges missing samples.
+func (o *rowsRead) report(name string, r *record, t *Trace) error {
+	switch {
+	case o.torn:
+		t.caution(CautionTruncated, fmt.Sprintf("the compressed data ends early: %d rows read", len(o.volts)), "copy or save the file again")
+	case o.cutRow != "":
+		t.caution(CautionTruncated, fmt.Sprintf("the file ends inside its last row (%q), which was left out", o.cutRow), "save the record again")
+	case o.open:
+		t.assume("last row", "taken as whole", "it has no line end")
+	}
+	if o.texts > 0 {
+		if o.texts*10 > len(o.volts) && o.texts > 4*max(1, len(o.pieces)) && o.texts > 20 {
+			return &ParseError{Path: name, Line: o.text1At, Column: 1, Found: fmt.Sprintf("%q and %d more lines of text among %d rows", o.text1, o.texts-1, len(o.volts)), Expected: "rows of numbers", Fix: "export the capture again"}
+		}
+		t.assume("lines skipped", fmt.Sprintf("%d", o.texts), fmt.Sprintf("text among or behind the rows, first in line %d: %q", o.text1At, o.text1))
+	}
+	return o.bridgeMissing(name, r, t)
+}
+
+// Limits of what is bridged: few samples, in short runs.
+const (
+	bridgeRun  = 10
+	bridgeFree = 5   // samples always allowed
+	bridgePart = 200 // and one in so many beyond
+)
+
+// bridgeMissing draws straight lines over samples that are no numbers.
+func (o *rowsRead) bridgeMissing(name string, r *record, t *Trace) error {
+	if o.badN == 0 {
+		return nil
+	}
+	v := r.volts
+	a, b := 0, len(v)
+	for a < b && math.IsNaN(v[a]) {
+		a++
+	}
+	for b > a && math.IsNaN(v[b-1]) {
+		b--
+	}
+	n, run, longest := a+len(v)-b, 0, max(a, len(v)-b)
+	for _, x := range v[a:b] {
+		if math.IsNaN(x) {
+			n++
+			run++
+			longest = max(longest, run)
+		} else {
+			run = 0
+		}
+	}
+	if n == 0 && r.fit.step == 0 && len(o.bad) == 0 {
+		return nil
+	}
+	at := o.bad[0]
+	text := fmt.Sprintf("%d of %d samples are no numbers, first %q in line %d", max(n, 1), len(v), at.text, at.line)
+	if n > max(bridgeFree, len(v)/bridgePart) || longest > bridgeRun {
+		fix := "save the record again"
+		if o.overN > 0 {
+			fix = "set more volts per division and save the record again"
+		}
+		return &ParseError{Path: name, Line: at.line, Found: text, Expected: fmt.Sprintf("at most %d, and no more than %d in a row", max(bridgeFree, len(v)/bridgePart), bridgeRun), Fix: fix}
+	}
+	for i := a; i < b; i++ {
+		if !math.IsNaN(v[i]) {
+			continue
+		}
+		e := i
+		for math.IsNaN(v[e]) {
+			e++
+		}
+		for k := i; k < e; k++ {
+			v[k] = v[i-1] + (v[e]-v[i-1])*float64(k-i+1)/float64(e-i+1)
+		}
+		i = e
+	}
+	r.volts = v[a:b]
+	r.fit.start += r.fit.step * float64(a)
+	if n > 0 {
+		t.caution(CautionBridged, text+"; bridged with straight lines", "save the record again")
+	}
+	if o.overN > 0 {
+		t.caution(CautionClipped, fmt.Sprintf("%d samples were over the instrument's range", o.overN), "set more volts per division")
+	}
+	return nil
+}
+
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	y := append([]float64(nil), x...)
+	return quickSelect(y, len(y)/2)
 }

@@ -1,0 +1,301 @@
+package capture
+
+import (
+	"bytes"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// cell is one trimmed cell of a row.
+type cell struct {
+	text   []byte
+	quoted bool
+}
+
+// splitCells cuts a row at delim (RFC 4180 quoting; ' ' stands for any run of
+// blanks and tabs; 0 for no delimiter) into dst. Trailing empty cells stay.
+func splitCells(line []byte, delim byte, dst []cell) []cell {
+	dst = dst[:0]
+	if delim == 0 {
+		return append(dst, trimCell(line))
+	}
+	if delim == ' ' {
+		for {
+			line = bytes.TrimLeft(line, " \t")
+			if len(line) == 0 {
+				return dst
+			}
+			if line[0] == '"' {
+				c, n := quotedCell(line)
+				dst = append(dst, c)
+				line = line[n:]
+				continue
+			}
+			n := bytes.IndexAny(line, " \t")
+			if n < 0 {
+				n = len(line)
+			}
+			dst = append(dst, cell{text: line[:n]})
+			line = line[n:]
+		}
+	}
+	for {
+		rest := bytes.TrimLeft(line, " ")
+		if len(rest) > 0 && rest[0] == '"' {
+			c, n := quotedCell(rest)
+			dst = append(dst, c)
+			line = rest[n:]
+			if i := bytes.IndexByte(line, delim); i >= 0 {
+				line = line[i+1:]
+				continue
+			}
+			return dst
+		}
+		i := bytes.IndexByte(line, delim)
+		if i < 0 {
+			return append(dst, trimCell(line))
+		}
+		dst = append(dst, trimCell(line[:i]))
+		line = line[i+1:]
+	}
+}
+
+func trimCell(b []byte) cell {
+	b = bytes.TrimSpace(b)
+	if len(b) >= 2 && b[0] == '"' && b[len(b)-1] == '"' {
+		return cell{text: bytes.TrimSpace(b[1 : len(b)-1]), quoted: true}
+	}
+	return cell{text: b}
+}
+
+// quotedCell reads a cell that begins with a quote; n bytes belong to it.
+func quotedCell(b []byte) (cell, int) {
+	escaped := false
+	for i := 1; i < len(b); i++ {
+		if b[i] != '"' {
+			continue
+		}
+		if i+1 < len(b) && b[i+1] == '"' {
+			escaped = true
+			i++
+			continue
+		}
+		t := b[1:i]
+		if escaped {
+			t = bytes.ReplaceAll(t, []byte(`""`), []byte(`"`))
+		}
+		return cell{text: bytes.TrimSpace(t), quoted: true}, i + 1
+	}
+	return cell{text: bytes.TrimSpace(b[1:]), quoted: true}, len(b)
+}
+
+// cellKind tells what a cell holds.
+type cellKind uint8
+
+const (
+	cellWords    cellKind = iota
+	cellEmpty             // nothing: a missing value
+	cellNumber            // a plain number
+	cellQuantity          // a number with a unit or an SI prefix behind it
+	cellClock             // a time of day, with or without a date
+	cellMissing           // NaN and its like
+	cellOver              // an overrange mark
+)
+
+// value is a cell as read.
+type value struct {
+	kind  cellKind
+	num   number
+	unit  string // of a cellQuantity, as written
+	scale float64
+}
+
+func (v value) numeric() bool {
+	return v.kind == cellNumber || v.kind == cellQuantity || v.kind == cellClock
+}
+
+// usable tells whether the cell may stand in a column of numbers.
+func (v value) usable() bool { return v.kind != cellWords }
+
+// scpiOver is the smallest magnitude that IEEE 488.2 instruments send for
+// "over range" (9.9E37) and "not a number" (9.91E37).
+const scpiOver = 9.899e37
+
+var missingWords = map[string]bool{
+	"nan": true, "-nan": true, "+nan": true, "nan(ind)": true, "-nan(ind)": true, "na": true, "n/a": true, "#n/a": true, "null": true, "none": true, "nil": true,
+	"?": true, "#num!": true, "#value!": true, "#div/0!": true, "#ref!": true, "1.#ind": true, "-1.#ind": true, "1.#qnan": true, "-1.#qnan": true, "1.#snan": true, "1.#ind00": true, "-1.#ind00": true, "1.#qnan0": true,
+	"invalid": true, "missing": true, "no data": true, "err": true, "error": true, "bad": true, "void": true, "blank": true, "x": true, "undef": true, "undefined": true,
+}
+
+var overWords = map[string]bool{
+	"inf": true, "+inf": true, "-inf": true, "infinity": true, "+infinity": true, "-infinity": true, "∞": true, "+∞": true, "-∞": true,
+	"1.#inf": true, "-1.#inf": true, "1.#inf00": true, "-1.#inf00": true,
+	"over": true, "+over": true, "-over": true, "overrange": true, "over range": true, "over-range": true, "over_range": true, "overflow": true, "ovf": true, "ovr": true, "ovrng": true, "ofl": true, "+ofl": true, "-ofl": true, "ol": true, "+ol": true, "-ol": true, "o.l": true, "o.l.": true, "overload": true, "ovl": true, "+ovl": true, "-ovl": true, "ovld": true,
+	"clip": true, "clipped": true, "clipping": true, "saturated": true, "sat": true, "out of range": true, "out_of_range": true, "oor": true,
+	"under": true, "underrange": true, "under range": true, "under-range": true, "underflow": true, "udr": true, "udf": true, ">max": true, "<min": true, "off scale": true, "offscale": true,
+}
+
+// readCell finds out what a cell holds.
+func readCell(t []byte, decimal byte) value {
+	if len(t) == 0 {
+		return value{kind: cellEmpty}
+	}
+	if n, end := scanNumber(t, decimal); end == len(t) {
+		if math.Abs(n.v) >= scpiOver {
+			return value{kind: cellOver, num: n}
+		}
+		return value{kind: cellNumber, num: n, scale: 1}
+	}
+	if len(t) > 64 {
+		return value{kind: cellWords}
+	}
+	return readOddCell(cellText(t), decimal)
+}
+
+// readOddCell reads what is no plain number.
+func readOddCell(s string, decimal byte) value {
+	low := strings.ToLower(strings.TrimSpace(s))
+	if missingWords[low] || strings.Trim(low, "-.") == "" || strings.Trim(low, "*#") == "" && low != "#" && low != "*" {
+		return value{kind: cellMissing}
+	}
+	if overWords[low] {
+		return value{kind: cellOver}
+	}
+	s = strings.NewReplacer("−", "-", "–", "-", "\u00a0", " ", "\u202f", " ", "\u2009", " ").Replace(s)
+	if v, ok := readClock(s); ok {
+		return v
+	}
+	if t, ok := ungroup(s, decimal); ok {
+		s = t
+	}
+	s = strings.TrimSpace(s)
+	// A Fortran exponent: 0.123D-04. A hexadecimal code has no decimal mark.
+	if i := strings.IndexAny(s, "dD"); i > 0 && i+1 < len(s) && strings.IndexByte("+-0123456789", s[i+1]) >= 0 && strings.IndexByte(s[:i], decimal) >= 0 {
+		s = s[:i] + "e" + s[i+1:]
+	}
+	// A sign apart from its number.
+	if len(s) > 2 && (s[0] == '-' || s[0] == '+') && s[1] == ' ' {
+		s = s[:1] + strings.TrimLeft(s[1:], " ")
+	}
+	n, end := scanNumber([]byte(s), decimal)
+	if end == 0 {
+		return value{kind: cellWords}
+	}
+	if math.Abs(n.v) >= scpiOver {
+		return value{kind: cellOver, num: n}
+	}
+	if end == len(s) {
+		return value{kind: cellNumber, num: n, scale: 1}
+	}
+	rest := strings.TrimSpace(s[end:])
+	rest = strings.NewReplacer("µ", "u", "μ", "u").Replace(rest)
+	if f, ok := siPrefix[rest]; ok && len(rest) == 1 {
+		return value{kind: cellQuantity, num: n, unit: rest, scale: f}
+	}
+	if u, ok := parseUnit(rest); ok && (u.kind == unitSecond || u.kind == unitVolt || u.kind == unitAmpere || u.kind == unitHertz || u.kind == unitDiv || u.kind == unitCount) {
+		return value{kind: cellQuantity, num: n, unit: rest, scale: u.factor}
+	}
+	return value{kind: cellWords}
+}
+
+// ungroup takes thousands separators out where the groups are whole and the
+// number also shows its decimal mark or a second group: 1,234 alone may be
+// either.
+func ungroup(s string, decimal byte) (string, bool) {
+	body := strings.TrimLeft(s, "+-")
+	sign := s[:len(s)-len(body)]
+	whole, frac, hasFrac := strings.Cut(body, string(decimal))
+	for _, sep := range []string{".", ",", "'", " "} {
+		if sep[0] == decimal || !strings.Contains(whole, sep) {
+			continue
+		}
+		groups := strings.Split(whole, sep)
+		if len(groups[0]) < 1 || len(groups[0]) > 3 || !allDigits(groups[0]) {
+			return "", false
+		}
+		for _, g := range groups[1:] {
+			if len(g) != 3 || !allDigits(g) {
+				return "", false
+			}
+		}
+		if !hasFrac && len(groups) < 3 && (sep == "." || sep == ",") {
+			return "", false
+		}
+		out := sign + strings.Join(groups, "")
+		if hasFrac {
+			out += string(decimal) + frac
+		}
+		return out, true
+	}
+	return "", false
+}
+
+func allDigits(s string) bool {
+	for i := range len(s) {
+		if s[i] < '0' || s[i] > '9' {
+			return false
+		}
+	}
+	return s != ""
+}
+
+// readClock reads [date ]hh:mm:ss[.fraction] into seconds of the day. The
+// date must not change within a capture, so it is not used.
+func readClock(s string) (value, bool) {
+	if i := strings.LastIndexAny(s, " T"); i > 0 {
+		if strings.Count(s[:i], "-")+strings.Count(s[:i], "/")+strings.Count(s[:i], ".") != 2 || strings.Trim(s[:i], "0123456789-/.") != "" {
+			return value{}, false
+		}
+		s = s[i+1:]
+	}
+	s = strings.TrimSuffix(s, "Z")
+	p := strings.Split(s, ":")
+	if len(p) < 2 || len(p) > 3 || len(p[0]) > 2 || !allDigits(p[0]) {
+		return value{}, false
+	}
+	sec := strings.Replace(p[len(p)-1], ",", ".", 1)
+	n, end := scanNumber([]byte(sec), '.')
+	if end != len(sec) || end == 0 || n.v < 0 || n.v >= 61 || sec[0] == '+' {
+		return value{}, false
+	}
+	v := n.v
+	for i := range len(p) - 1 {
+		m, err := strconv.Atoi(p[i])
+		if err != nil || m < 0 || m > 99 {
+			return value{}, false
+		}
+		f := 60.0
+		if len(p)-1-i == 2 {
+			f = 3600
+		}
+		v += float64(m) * f
+	}
+	return value{kind: cellClock, num: number{v: v, exp10: n.exp10, digits: 19}, scale: 1}, true
+}
+
+// isComment tells whether a line is a remark.
+func isComment(line []byte, delim byte) bool {
+	line = bytes.TrimLeft(line, " \t\"")
+	if len(line) == 0 {
+		return false
+	}
+	switch line[0] {
+	case '#', '%', '!', '\'':
+		return true
+	case ';':
+		return delim != ';'
+	case '/':
+		return len(line) > 1 && line[1] == '/'
+	case '*':
+		return len(line) > 1 && line[1] == ' '
+	case 'R', 'r':
+		return len(line) > 3 && (string(line[:4]) == "REM " || string(line[:4]) == "rem ")
+	}
+	return false
+}
+
+// uncomment strips the mark of a remark.
+func uncomment(line []byte) []byte {
+	return bytes.Trim(bytes.TrimLeft(line, " \t#%!;/*'"), " \t")
+}

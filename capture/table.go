@@ -1,0 +1,292 @@
+package capture
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"sync"
+)
+
+// rowsRead is everything one pass over the table's rows gives.
+type rowsRead struct {
+	volts  []float64
+	times  []float64 // only when asked for
+	pieces []timeBlock
+	bad    []badCell
+	badN   int
+	overN  int
+	// noStamp counts rows whose time could not be read.
+	noStamp int
+	texts   int
+	text1   string
+	text1At int
+	cutRow  string // the last row, when it was cut
+	torn    bool   // the compressed data ends early
+	open    bool   // the last row has no line end but seems whole
+	disord  bool   // too many jumps of the time to list
+	lines   int    // last line read
+	// lastTail and lastSeg carry over to the next chunk.
+	lastTail bool
+	lastSeg  []byte
+}
+
+const (
+	chunkBytes = 256 << 10
+	// maxLineBytes bounds a row.
+	maxLineBytes = 4 << 20
+	// maxWorkers bounds the memory that chunks hold.
+	maxWorkers = 8
+	// maxPieces bounds the list of jumps of the time in one record.
+	maxPieces = 4096
+)
+
+// bodyAt is where the table's rows begin in the decoded text.
+type bodyAt struct {
+	enc      encoding
+	skip     int   // byte order mark
+	offset   int64 // of the first row
+	line     int   // its number, 1-based
+	rowBytes float64
+}
+
+// readRows streams the table through parallel workers. The first pass also
+// hashes the stored bytes.
+func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPass bool) (*rowsRead, error) {
+	raw, stored, err := s.open(firstPass)
+	if err != nil {
+		return nil, err
+	}
+	text, err := at.enc.decode(raw, at.skip)
+	if err != nil {
+		return nil, streamError(s.name, err)
+	}
+	if _, err := io.CopyN(io.Discard, text, at.offset); err != nil {
+		return nil, streamError(s.name, err)
+	}
+	out := &rowsRead{lines: at.line - 1}
+	total := s.textSize()
+	if s.gz && (total < s.size || total/gzipMaxRatio > s.size) {
+		total = 5 * s.size
+	}
+	if at.enc != encUTF8 {
+		total /= 2
+	}
+	total -= at.offset
+	// Rows are counted ahead from their length in the head. What is never
+	// touched of the slice costs no memory.
+	out.volts = make([]float64, 0, max(64, int(float64(total)/at.rowBytes*1.02)+512))
+	if spec.keepTimes {
+		out.times = make([]float64, 0, cap(out.volts))
+	}
+
+	workers := min(runtime.GOMAXPROCS(0), maxWorkers)
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	free := make(chan *rowChunk, 2*workers+1)
+	for range cap(free) {
+		free <- &rowChunk{}
+	}
+	todo := make(chan *rowChunk, cap(free))
+	ordered := make(chan *rowChunk, cap(free))
+	var wg sync.WaitGroup
+	for range workers {
+		wg.Go(func() {
+			for c := range todo {
+				spec.parse(c)
+				close(c.done)
+			}
+		})
+	}
+	var readErr error
+	wg.Go(func() {
+		defer close(ordered)
+		defer close(todo)
+		readErr = cutChunks(ctx, text, spec.eol, free, func(c *rowChunk) {
+			c.offset = stored.n
+			todo <- c
+			ordered <- c
+		})
+	})
+	var rowErr error
+	var bytesRead int64
+	for c := range ordered {
+		<-c.done
+		if rowErr == nil {
+			bytesRead += int64(len(c.buf))
+			rowErr = out.take(s.name, spec, c, float64(total)/float64(max(bytesRead, 1)))
+			if rowErr != nil {
+				cancel()
+			}
+			if s.progress != nil {
+				s.progress(min(c.offset, s.size-1), s.size)
+			}
+		}
+		free <- c
+	}
+	wg.Wait()
+	switch {
+	case rowErr != nil:
+		return nil, rowErr
+	case readErr != nil:
+		var pe *ParseError
+		if errors.As(readErr, &pe) && pe.Path == "" {
+			pe.Path, pe.Line = s.name, out.lines+1
+		}
+		return nil, streamError(s.name, readErr)
+	}
+	if firstPass {
+		// Trailing bytes behind a torn end still belong to the checksum.
+		if _, err := io.Copy(io.Discard, stored); err != nil {
+			return nil, streamError(s.name, err)
+		}
+	}
+	return out, nil
+}
+
+// cutChunks reads text into chunks that end at line ends.
+func cutChunks(ctx context.Context, text io.Reader, eol byte, free <-chan *rowChunk, send func(*rowChunk)) error {
+	var tail []byte
+	first := true
+	for {
+		var c *rowChunk
+		select {
+		case c = <-free:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		c.reset()
+		c.first = first
+		first = false
+		c.buf = append(c.buf, tail...)
+		want := max(chunkBytes, 2*len(tail))
+		for {
+			at := len(c.buf)
+			if cap(c.buf) < want {
+				b := make([]byte, at, want)
+				copy(b, c.buf)
+				c.buf = b
+			}
+			n, err := io.ReadFull(text, c.buf[at:want])
+			c.buf = c.buf[:at+n]
+			if err != nil {
+				if !isEOF(err) {
+					return err
+				}
+				// A gzip stream that ends early reports it like a short read.
+				c.torn = err == io.ErrUnexpectedEOF && n < want-at && !cleanEOF(text)
+				c.final = true
+				send(c)
+				return nil
+			}
+			if k := bytes.LastIndexByte(c.buf, eol); k >= 0 {
+				tail = append(tail[:0], c.buf[k+1:]...)
+				c.buf = c.buf[:k+1]
+				break
+			}
+			want *= 2
+			if want > maxLineBytes {
+				return &ParseError{Found: fmt.Sprintf("a line of more than %d MB", maxLineBytes>>20), Expected: "rows of numbers", Fix: "export one sample per line"}
+			}
+		}
+		send(c)
+	}
+}
+
+// cleanEOF tells a whole end from a torn one: io.ReadFull maps both to
+// io.ErrUnexpectedEOF, the next read does not.
+func cleanEOF(r io.Reader) bool {
+	var b [1]byte
+	_, err := r.Read(b[:])
+	return err == io.EOF
+}
+
+// take appends what a worker read.
+func (o *rowsRead) take(name string, p *rowSpec, c *rowChunk, growth float64) error {
+	base := o.lines
+	if c.err != nil {
+		c.err.Path = name
+		c.err.Line += base
+		return c.err
+	}
+	o.lines += c.lines
+	row0 := len(o.volts)
+	if need := row0 + len(c.volts); need > cap(o.volts) {
+		n := max(need+need/8, min(int(float64(need)*growth*1.03), 4*need))
+		o.volts = append(make([]float64, 0, n), o.volts...)
+		if p.keepTimes {
+			o.times = append(make([]float64, 0, n), o.times...)
+		}
+	}
+	o.volts = append(o.volts, c.volts...)
+	o.times = append(o.times, c.times...)
+	for _, b := range c.bad {
+		if len(o.bad) < maxListed {
+			b.line += base
+			o.bad = append(o.bad, b)
+		}
+	}
+	o.badN += c.badN
+	o.overN += c.overN
+	o.noStamp += c.noStamp
+	o.texts += c.texts
+	if o.text1 == "" && c.text1 != "" {
+		o.text1, o.text1At = c.text1, c.text1At+base
+	}
+	if c.cutRow != "" {
+		o.cutRow = c.cutRow
+	}
+	o.torn = o.torn || c.torn
+	o.open = o.open || c.open
+	o.disord = o.disord || c.disord
+	for i := range c.blocks {
+		b := c.blocks[i]
+		b.row0 += row0
+		b.line += base
+		if i == 0 && b.why == breakNone && len(o.pieces) > 0 {
+			b.why = o.boundary(p, &b)
+		}
+		if i == 0 && b.why == breakNone && o.lastTail {
+			b.why = breakText
+		}
+		if i == 0 && b.why == breakNone && p.seg >= 0 && len(o.pieces) > 0 && !bytes.Equal(o.lastSeg, c.seg1) {
+			b.why = breakSeg
+		}
+		if len(o.pieces) == 0 || b.why != breakNone && !o.disord {
+			if len(o.pieces) >= maxPieces {
+				o.disord = true
+				continue
+			}
+			o.pieces = append(o.pieces, b)
+			continue
+		}
+		o.pieces[len(o.pieces)-1].join(&b, p.step)
+	}
+	if len(c.volts) > 0 || c.texts > 0 {
+		o.lastTail = c.tail
+	}
+	if len(c.volts) > 0 {
+		o.lastSeg = append(o.lastSeg[:0], c.segLast...)
+	}
+	return nil
+}
+
+// boundary judges the step from the last piece to a chunk's first block.
+func (o *rowsRead) boundary(p *rowSpec, b *timeBlock) breakKind {
+	a := &o.pieces[len(o.pieces)-1]
+	if p.time < 0 || a.m == 0 || b.m == 0 {
+		return breakNone
+	}
+	steps := float64(b.row0 - (a.row0 + a.lastJ))
+	dev := b.first - a.last - p.step*steps
+	if math.Abs(dev) > 0.5*math.Abs(p.step)+1.01*max(a.ulp, b.ulp) {
+		return breakTime
+	}
+	return breakNone
+}

@@ -1,0 +1,289 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+)
+
+// timeFit is the even time grid of a run of rows, in the file's time unit.
+type timeFit struct {
+	start, step float64
+	rms         float64 // of the stamps against the grid
+	stepErr     float64 // one-sigma uncertainty of step from rounding
+}
+
+// fit is the least-squares line through a block's stamps.
+func (b *timeBlock) fit(step0 float64) timeFit {
+	if b.m < 2 {
+		return timeFit{start: b.first, step: step0, stepErr: math.Inf(1)}
+	}
+	sjj := b.sjj - b.sj*b.sj/b.m
+	sju := b.sju - b.sj*b.su/b.m
+	slope := sju / sjj
+	icpt := (b.su - slope*b.sj) / b.m
+	f := timeFit{start: b.first + icpt, step: step0 + slope}
+	if v := (b.suu - b.su*b.su/b.m - slope*sju) / b.m; v > 0 {
+		f.rms = math.Sqrt(v)
+	}
+	// Rounding errors spread evenly over one printed step have an rms of
+	// ulp/sqrt(12); a slope over n even points has 12/n^3 of their variance.
+	f.stepErr = math.Max(f.rms, b.ulp/math.Sqrt(12)) * math.Sqrt(12) / math.Pow(b.m, 1.5)
+	if math.Abs(f.start-b.first) <= b.ulp {
+		f.start = b.first
+	}
+	return f
+}
+
+// roundStep gives the rounder of step and 1/step, within tol of step: the
+// exporter's clock is a round number, its stamps are not.
+func roundStep(step, tol float64) float64 {
+	tol = max(tol, 4e-16*math.Abs(step))
+	for digits := 0; digits < 15; digits++ {
+		if r, err := strconv.ParseFloat(strconv.FormatFloat(step, 'e', digits, 64), 64); err == nil && math.Abs(r-step) <= tol {
+			return r
+		}
+		if q, err := strconv.ParseFloat(strconv.FormatFloat(1/step, 'e', digits, 64), 64); err == nil && q != 0 && math.Abs(1/q-step) <= tol {
+			return 1 / q
+		}
+	}
+	return step
+}
+
+// Judging the time column.
+const (
+	// jitterShare of a step is how far stamps may scatter, rms, and still be
+	// taken for an even clock.
+	jitterShare = 0.02
+	// bridgeGap is the longest run of missing rows that is bridged, and
+	// bridgeShare the greatest share of the record bridged in all.
+	bridgeGap   = 3
+	bridgeShare = 0.05
+	// leadRows is how many rows of numbers ahead of the table may be taken
+	// for a block of settings.
+	leadRows = 16
+)
+
+// record is the chosen, even part of the rows.
+type record struct {
+	volts []float64
+	fit   timeFit
+	ulp   float64
+	row0  int // of the first row used, 0-based
+}
+
+// errNeedTimes asks for a second pass that keeps every time stamp.
+var errNeedTimes = fmt.Errorf("times needed")
+
+// choose picks the even record out of the pieces, or says why there is none.
+func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*record, error) {
+	if len(o.volts) == 0 {
+		return nil, &ParseError{Path: name, Line: o.lines, Found: "no row of numbers", Expected: "time and volts"}
+	}
+	if o.disord {
+		return nil, errNeedTimes
+	}
+	reversed := p.step < 0
+	var pieces []timeBlock
+	for _, b := range o.pieces {
+		// Text between rows whose times run on is text, no more.
+		if k := len(pieces) - 1; k >= 0 && b.why == breakText && p.time >= 0 && b.m > 0 && pieces[k].m > 0 {
+			a := &pieces[k]
+			dev := b.first - a.last - p.step*float64(b.row0-a.row0-a.lastJ)
+			if math.Abs(dev) <= 0.5*math.Abs(p.step)+1.01*max(a.ulp, b.ulp) {
+				a.join(&b, p.step)
+				continue
+			}
+		}
+		pieces = append(pieces, b)
+	}
+	pieces = o.dropLead(name, pieces, p, t)
+	use := pieces[0]
+	if len(pieces) > 1 {
+		segments := segmented(pieces, p)
+		switch {
+		case segments:
+			k := opt.Segment
+			if k == 0 {
+				k = 1
+			}
+			if k > len(pieces) {
+				return nil, &ParseError{Path: name, Found: fmt.Sprintf("%d segments", len(pieces)), Expected: fmt.Sprintf("segment %d", k), Fix: "choose one that is there with --segment"}
+			}
+			use = pieces[k-1]
+			t.assume("segment", fmt.Sprintf("%d of %d, %d rows from line %d", k, len(pieces), use.n, use.line), map[bool]string{true: "the first", false: "given"}[opt.Segment == 0])
+			if opt.Segment == 0 {
+				t.caution(CautionSegments, fmt.Sprintf("the file holds %d segments; the first is used", len(pieces)), "choose one with --segment, or save them apart")
+			}
+		default:
+			sorted, moved := inOrder(pieces, reversed)
+			if moved {
+				return nil, errNeedTimes
+			}
+			if joined, ok := o.bridge(sorted, p, t); ok {
+				return joined, nil
+			}
+			for _, b := range sorted {
+				if b.n > use.n {
+					use = b
+				}
+			}
+			if use.n < minSamples || use.n*20 < len(o.volts) {
+				return nil, errNeedTimes
+			}
+			missing := 0.0
+			for i := 1; i < len(sorted); i++ {
+				missing += math.Round((sorted[i].first-sorted[i-1].last)/p.step) - 1
+			}
+			at := sorted[1]
+			t.caution(CautionGaps, fmt.Sprintf("about %.0f rows are missing in %d place%s, first before line %d; only the longest run of %d rows is used, from line %d", missing, len(sorted)-1, plural(len(sorted)-1), at.line, use.n, use.line), "save the record again")
+		}
+	} else if opt.Segment > 1 {
+		return nil, &ParseError{Path: name, Found: "one segment", Expected: fmt.Sprintf("segment %d", opt.Segment), Fix: "leave --segment out"}
+	}
+	r := &record{volts: o.volts[use.row0 : use.row0+use.n], ulp: use.ulp, row0: use.row0}
+	if p.time < 0 {
+		return r, nil
+	}
+	r.fit = use.fit(p.step)
+	if r.fit.step == 0 || use.m < 2 || math.IsNaN(r.fit.step) {
+		return nil, &ParseError{Path: name, Line: use.line, Column: p.time + 1, Found: "a time that does not advance", Expected: "rising times", Fix: "give --rate, or export the times with more digits"}
+	}
+	if r.fit.rms > max(0.6*use.ulp, jitterShare*math.Abs(r.fit.step)) {
+		return nil, errNeedTimes
+	}
+	if o.noStamp*100 > len(o.volts) {
+		return nil, &ParseError{Path: name, Found: fmt.Sprintf("%d of %d rows without a time", o.noStamp, len(o.volts)), Expected: "a time in every row", Fix: "export the capture again"}
+	}
+	if reversed {
+		reverse(r.volts)
+		r.fit.start += r.fit.step * float64(use.n-1)
+		r.fit.step = -r.fit.step
+		t.assume("row order", "newest first, turned round", "the time column falls")
+	}
+	return r, nil
+}
+
+// dropLead takes the first few rows of numbers for a block of settings when
+// their first cells are not on the time line of the rest.
+func (o *rowsRead) dropLead(name string, pieces []timeBlock, p *rowSpec, t *Trace) []timeBlock {
+	if p.time < 0 || len(pieces) < 2 {
+		return pieces
+	}
+	n, k := 0, 0
+	for k < len(pieces)-1 && n+pieces[k].n <= leadRows && pieces[k].n <= leadRows/2 {
+		n += pieces[k].n
+		k++
+	}
+	rest := pieces[k]
+	if k == 0 || rest.n < 4*n {
+		return pieces
+	}
+	// Rows on the grid, before a gap, are data.
+	first := pieces[0]
+	off := (rest.first - first.first) / p.step
+	if k == 1 && first.n > 2 && off > 0 && math.Abs(off-math.Round(off)) < 0.01 {
+		return pieces
+	}
+	t.assume("rows skipped", fmt.Sprintf("%d from line %d", n, first.line), "numbers ahead of the table that are not on its time line")
+	return pieces[k:]
+}
+
+// segmented tells several records one after the other from one with gaps.
+func segmented(pieces []timeBlock, p *rowSpec) bool {
+	if p.time < 0 {
+		return true
+	}
+	for _, b := range pieces[1:] {
+		if b.why == breakSeg {
+			return true
+		}
+	}
+	sorted, moved := inOrder(pieces, p.step < 0)
+	for i := 1; i < len(sorted); i++ {
+		a, b := sorted[i-1], sorted[i]
+		if (b.first-a.last)/p.step < 0.5 && a.n > 1 && b.n > 1 {
+			return true // they overlap: the clock started anew
+		}
+	}
+	if moved {
+		return false
+	}
+	// Segmented memory: three or more pieces of one length.
+	if len(pieces) < 3 || pieces[0].n < minSamples {
+		return false
+	}
+	for _, b := range pieces[:len(pieces)-1] {
+		if b.n != pieces[0].n {
+			return false
+		}
+	}
+	return pieces[len(pieces)-1].n <= pieces[0].n
+}
+
+// inOrder sorts pieces by time; moved says that this changed anything.
+func inOrder(pieces []timeBlock, reversed bool) (sorted []timeBlock, moved bool) {
+	sorted = append(sorted, pieces...)
+	less := func(i, j int) bool { return sorted[i].first < sorted[j].first }
+	if reversed {
+		less = func(i, j int) bool { return sorted[i].first > sorted[j].first }
+	}
+	if !sort.SliceIsSorted(sorted, less) {
+		sort.SliceStable(sorted, less)
+		return sorted, true
+	}
+	return sorted, false
+}
+
+// bridge fills short gaps with straight lines.
+func (o *rowsRead) bridge(pieces []timeBlock, p *rowSpec, t *Trace) (*record, bool) {
+	total, rows := 0, 0
+	for i, b := range pieces {
+		rows += b.n
+		if i == 0 {
+			continue
+		}
+		a := pieces[i-1]
+		steps := (b.first - a.last) / p.step
+		k := math.Round(steps)
+		if math.Abs(steps-k) > 0.1 || k < 2 || k > bridgeGap+1 || b.row0 != a.row0+a.n || a.lastJ != a.n-1 {
+			return nil, false
+		}
+		total += int(k) - 1
+	}
+	if float64(total) > bridgeShare*float64(rows) || p.step < 0 {
+		return nil, false
+	}
+	out := make([]float64, 0, rows+total)
+	all := pieces[0]
+	for i, b := range pieces {
+		if i > 0 {
+			a := pieces[i-1]
+			k := int(math.Round((b.first - a.last) / p.step))
+			v0, v1 := o.volts[a.row0+a.n-1], o.volts[b.row0]
+			for q := 1; q < k; q++ {
+				out = append(out, v0+(v1-v0)*float64(q)/float64(k))
+			}
+			// Give the block its place on the filled grid.
+			c := b
+			c.row0 = all.row0 + len(out)
+			all.join(&c, p.step)
+		}
+		out = append(out, o.volts[b.row0:b.row0+b.n]...)
+	}
+	all.n = len(out)
+	t.caution(CautionGaps, fmt.Sprintf("%d single rows are missing, first before line %d; bridged with straight lines", total, pieces[1].line), "save the record again")
+	r := &record{volts: out, ulp: all.ulp, fit: all.fit(p.step), row0: all.row0}
+	if r.fit.rms > max(0.6*all.ulp, jitterShare*math.Abs(r.fit.step)) {
+		t.Cautions = t.Cautions[:len(t.Cautions)-1]
+		return nil, false
+	}
+	return r, true
+}
+
+func reverse(x []float64) {
+	for i, j := 0, len(x)-1; i < j; i, j = i+1, j-1 {
+		x[i], x[j] = x[j], x[i]
+	}
+}

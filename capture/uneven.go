@@ -1,0 +1,121 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+	"sort"
+)
+
+// byTime sorts rows by their stamps.
+type byTime struct{ t, v []float64 }
+
+func (b byTime) Len() int           { return len(b.t) }
+func (b byTime) Less(i, j int) bool { return b.t[i] < b.t[j] }
+func (b byTime) Swap(i, j int) {
+	b.t[i], b.t[j] = b.t[j], b.t[i]
+	b.v[i], b.v[j] = b.v[j], b.v[i]
+}
+
+// Limits of what resampling may repair.
+const (
+	unevenMaxGap    = 0.1 // of the record
+	unevenMaxGrowth = 4   // grid points per row
+)
+
+// settle makes an even record of rows that are out of order or unevenly
+// spaced: it sorts them, and resamples between them with straight lines.
+func (o *rowsRead) settle(name string, p *rowSpec, opt Options, t *Trace) (*record, error) {
+	x, v := o.times[:0], o.volts[:0]
+	for i, ti := range o.times {
+		if !math.IsNaN(ti) && !math.IsNaN(o.volts[i]) {
+			x, v = append(x, ti), append(v, o.volts[i])
+		}
+	}
+	n := len(x)
+	if n < minSamples {
+		return nil, &ParseError{Path: name, Line: o.lines, Found: fmt.Sprintf("%d rows with a time", n), Expected: fmt.Sprintf("at least %d", minSamples)}
+	}
+	rows := byTime{x, v}
+	if !sort.IsSorted(rows) {
+		back := 0
+		for i := 1; i < n; i++ {
+			if x[i] < x[i-1] {
+				back++
+			}
+		}
+		sort.Stable(rows)
+		t.assume("row order", "sorted by time", fmt.Sprintf("%d rows were out of order", back))
+		t.caution(CautionUnsorted, fmt.Sprintf("the rows were not in the order of their times (%d steps back); they were sorted", back), "save the record again")
+	}
+	same := 0
+	for i := 1; i < n; i++ {
+		if x[i] == x[i-1] {
+			same++
+		}
+	}
+	b := timeBlock{n: n, first: x[0], last: x[n-1], lastJ: n - 1, ulp: p.resolution(number{exp10: p.expMin, digits: p.digitsMax})}
+	step := (x[n-1] - x[0]) / float64(n-1)
+	if step <= 0 {
+		return nil, &ParseError{Path: name, Column: p.time + 1, Found: "a time that does not advance", Expected: "rising times", Fix: "give --rate"}
+	}
+	for i, ti := range x {
+		j := float64(i)
+		u := ti - x[0] - step*j
+		b.m++
+		b.sj += j
+		b.sjj += j * j
+		b.su += u
+		b.sju += j * u
+		b.suu += u * u
+	}
+	f := b.fit(step)
+	if f.rms <= max(0.6*b.ulp, jitterShare*f.step) {
+		return &record{volts: v, fit: f, ulp: b.ulp}, nil
+	}
+	if same*10 > n {
+		return nil, &ParseError{Path: name, Column: p.time + 1, Found: fmt.Sprintf("%d rows with the time of another row", same), Expected: "one record with rising times", Fix: "export one segment at a time, or give --rate"}
+	}
+	return resample(name, p, x, v, t)
+}
+
+// resample draws straight lines between uneven samples and reads them off on
+// an even grid.
+func resample(name string, p *rowSpec, x, v []float64, t *Trace) (*record, error) {
+	n := len(x)
+	steps := make([]float64, 0, n)
+	gap, gapAt := 0.0, 0
+	for i := 1; i < n; i++ {
+		d := x[i] - x[i-1]
+		if d > 0 {
+			steps = append(steps, d)
+		}
+		if d > gap {
+			gap, gapAt = d, i
+		}
+	}
+	span := x[n-1] - x[0]
+	sort.Float64s(steps)
+	q := func(f float64) float64 { return steps[int(f*float64(len(steps)-1))] }
+	if gap > unevenMaxGap*span {
+		return nil, &ParseError{Path: name, Column: p.time + 1, Found: fmt.Sprintf("an uneven time with a gap of %.3g %s after %.9g", gap, t.TimeUnit, x[gapAt-1]), Expected: "even sampling", Fix: "save the record again, without the gap"}
+	}
+	step := max(q(0.1), span/float64(unevenMaxGrowth*n))
+	m := int(span/step) + 1
+	out := make([]float64, m)
+	k := 0
+	for i := range out {
+		ti := x[0] + step*float64(i)
+		for k < n-2 && x[k+1] < ti {
+			k++
+		}
+		d := x[k+1] - x[k]
+		if d <= 0 {
+			out[i] = v[k]
+			continue
+		}
+		out[i] = v[k] + (v[k+1]-v[k])*(ti-x[k])/d
+	}
+	t.Span.HighHz = 0.4 / q(0.95) // in 1/unit; the caller scales
+	t.caution(CautionUneven, fmt.Sprintf("the sampling is uneven (steps of %.3g to %.3g %s, median %.3g): resampled to an even grid with straight lines, weaker above the true sampling", q(0), gap, t.TimeUnit, q(0.5)), "export with an even time step")
+	return &record{volts: out, fit: timeFit{start: x[0], step: step}}, nil
+}
