@@ -19,9 +19,9 @@ var assets embed.FS
 // The page's curves are reduced, peaks kept, so that a page of 25 units stays
 // under 3 MB. Up to 10 units the live plots keep the full 1500 columns.
 const (
-	staticColumns  = 260
+	staticColumns  = 240
 	liveColumns    = 1500
-	livePerPage    = 25000 // columns of one kind over all units
+	livePerPage    = 20000 // columns of one kind over all units
 	openUnitsBelow = 2     // a page of a single unit shows it open
 )
 
