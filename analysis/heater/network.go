@@ -82,6 +82,7 @@ type network struct {
 	diode     *diodeModel
 	diodes    int
 	branches  []branch
+	limitA    float64 // the source holds its current at this, 0: it never limits
 }
 
 // point is a solved operating point.
@@ -131,6 +132,9 @@ func (n network) solve() point {
 		return sum
 	}
 	p.busV = root(func(v float64) float64 { return v + n.drop(total(v)) - n.openV }, 0, n.openV)
+	if n.limitA > 0 && total(p.busV) > n.limitA {
+		p.busV = root(func(v float64) float64 { return total(v) - n.limitA }, 0, p.busV)
+	}
 	for k, b := range n.branches {
 		if b.count > 0 {
 			p.branchA[k] = b.amps(p.busV)

@@ -228,15 +228,21 @@ func (p *Plan) dynamics(z sizing) {
 		p.ColdA = l.solve(z.supply, z.opt.Exponent, scenario{cold: z.opt.ColdRatio}).totalA
 	}
 	p.WarmUp = l.warmUp(z.supply, z.opt)
-	switch share := p.ColdA / math.Max(p.Supply.RatedA, 1e-9); {
+	share := p.ColdA / math.Max(p.Supply.RatedA, 1e-9)
+	first := amps(p.ColdA) + " at the first instant"
+	held := "a supply that holds its current at the rating never brings them up"
+	if p.WarmUp.HeldTo99S > 0 {
+		held = fmt.Sprintf("a supply that holds its current at the rating takes %.0f s to 99 %% instead of %.0f s", p.WarmUp.HeldTo99S, p.WarmUp.To99S)
+	}
+	switch {
 	case p.Supply.RatedA == 0:
-		p.ColdRides = fmt.Sprintf("%s at the first instant; not judged, the supply's rated current is not given", amps(p.ColdA))
+		p.ColdRides = first + "; not judged, the supply's rated current is not given"
 	case share <= 1:
-		p.ColdRides = fmt.Sprintf("%s at the first instant is within the rated %s: it rides it", amps(p.ColdA), amps(p.Supply.RatedA))
+		p.ColdRides = fmt.Sprintf("%s is within the rated %s: it rides it", first, amps(p.Supply.RatedA))
 	case share <= 1.3:
-		p.ColdRides = fmt.Sprintf("%s at the first instant is %.1f times the rating: it may limit for a moment, try it with cold heaters", amps(p.ColdA), share)
+		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: most supplies ride that for the moment it lasts; %s; try it with cold heaters", first, share, held)
 	default:
-		p.ColdRides = fmt.Sprintf("%s at the first instant is %.1f times the rating: one that limits its current starts slowly, one that shuts down and retries may never start; try it with cold heaters", amps(p.ColdA), share)
+		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: %s, and one that shuts down and retries may never start; try it with cold heaters", first, share, held)
 	}
 }
 

@@ -163,7 +163,7 @@ func TestWarmUpAgainstNgspice(t *testing.T) {
 	for _, c := range cases {
 		th := newThermal(Options{Exponent: c.N, ColdRatio: c.ColdRatio, WarmUpS: 11})
 		th.tauS = c.TauS
-		r := c.layout().simulate(c.supply(), th, 4*warmUpStep)
+		r := c.layout().simulate(c.supply(), th, 0, 4*warmUpStep)
 		kind := map[[2]int]int{}
 		for j, h := range r.heaters {
 			e := 0

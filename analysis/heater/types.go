@@ -190,5 +190,6 @@ type WarmUp struct {
 	PeakRelErr float64   `json:"peak_rel_err"` // the same, relative to that rating
 	PeakHeater string    `json:"peak_heater"`
 	PeakA      float64   `json:"peak_a"`
-	Heater     string    `json:"heater"` // whose volts are shown
+	Heater     string    `json:"heater"`       // whose volts are shown
+	HeldTo99S  float64   `json:"held_to_99_s"` // to 99 % with a supply that holds its current at the rating; 0: not limited, unknown, or it never gets there
 }

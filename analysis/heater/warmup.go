@@ -38,7 +38,7 @@ func newThermal(o Options) thermal {
 	th := thermal{m: tungstenP * (1 + n) / (1 - n), coldT: math.Pow(1/o.ColdRatio, 1/tungstenP), tauS: 1}
 	// How long is it in the test circuit, in time constants?
 	unit := layout{strands: []strand{{count: 1, elems: []element{{v0: 1, i0: 1, mult: 1}}}}, sharedOhm: testOhms}
-	r := unit.simulate(Supply{Volts: testVolts}, th, warmUpStep)
+	r := unit.simulate(Supply{Volts: testVolts}, th, 0, warmUpStep)
 	for k := range r.timeS {
 		if r.volts[k][0] >= testReach {
 			th.tauS = o.WarmUpS / r.timeS[k]
@@ -68,7 +68,8 @@ type record struct {
 // warmUp simulates a layout from switch-on with all heaters at room
 // temperature.
 func (l layout) warmUp(s Supply, o Options) WarmUp {
-	r := l.simulate(s, newThermal(o), 4*warmUpStep)
+	th := newThermal(o)
+	r := l.simulate(s, th, 0, 4*warmUpStep)
 	w := WarmUp{TimeS: r.timeS, LoadA: r.loadA}
 	// The slowest heater decides, and its volts are shown.
 	slowest, peak := 0, 0.0
@@ -84,6 +85,13 @@ func (l layout) warmUp(s Supply, o Options) WarmUp {
 			w.PeakA = math.Max(w.PeakA, r.loadA[k])
 		}
 	}
+	if s.RatedA > 0 && w.PeakA > s.RatedA {
+		held := l.simulate(s, th, s.RatedA, 4*warmUpStep)
+		end := len(held.timeS) - 1
+		if math.Abs(held.loadA[end]-r.loadA[len(r.loadA)-1]) < 0.01*held.loadA[end] {
+			w.HeldTo99S = held.reach(slowest, 0.99)
+		}
+	}
 	w.Heater = r.heaters[slowest].valve.Type
 	for _, row := range r.volts {
 		w.HeaterV = append(w.HeaterV, row[slowest])
@@ -93,12 +101,13 @@ func (l layout) warmUp(s Supply, o Options) WarmUp {
 }
 
 // simulate integrates the layout's heaters from room temperature until they
-// settle, in steps of h time constants (classical Runge-Kutta).
-func (l layout) simulate(s Supply, th thermal, h float64) record {
+// settle, in steps of h time constants (classical Runge-Kutta). limitA is the
+// current at which the supply holds, 0: it never limits.
+func (l layout) simulate(s Supply, th thermal, limitA, h float64) record {
 	net := network{
 		openV:     s.Volts + s.AtA*s.OutputOhm,
 		sourceOhm: s.OutputOhm + s.LeadOhm + s.FilterOhm,
-		sharedOhm: l.sharedOhm, diode: l.diode, diodes: l.diodes,
+		sharedOhm: l.sharedOhm, diode: l.diode, diodes: l.diodes, limitA: limitA,
 	}
 	var r record
 	type place struct{ branch, elem int }

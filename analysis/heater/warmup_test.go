@@ -2,6 +2,7 @@ package heater
 
 import (
 	"math"
+	"strings"
 	"testing"
 )
 
@@ -10,7 +11,7 @@ import (
 func settle(t *testing.T, volts, ohm float64, o Options) (to90, to99 float64, r record) {
 	t.Helper()
 	l := layout{strands: ownHeater(t, 6.3, 0.3).strands(), sharedOhm: ohm}
-	r = l.simulate(Supply{Volts: volts}, newThermal(o), 4*warmUpStep)
+	r = l.simulate(Supply{Volts: volts}, newThermal(o), 0, 4*warmUpStep)
 	return r.reach(0, 0.9), r.reach(0, 0.99), r
 }
 
@@ -133,5 +134,25 @@ func TestWarmUpRecordIsThin(t *testing.T) {
 	}
 	if w.To90S <= 0 || w.To99S <= w.To90S || w.TimeS[len(w.TimeS)-1] < w.To99S {
 		t.Errorf("90 %% at %g s, 99 %% at %g s of %g s", w.To90S, w.To99S, w.TimeS[len(w.TimeS)-1])
+	}
+}
+
+// A supply that holds its current at the rating warms the heaters more slowly
+// and ends at the same place; one rated under the heaters' current never does.
+func TestHeldCurrent(t *testing.T) {
+	free := plan(t, "2x12AU7,1x6N2P", Supply{Volts: 7, RatedA: 10}, Options{}).WarmUp
+	if free.HeldTo99S != 0 {
+		t.Errorf("a 10 A supply is held: %g s", free.HeldTo99S)
+	}
+	last := free.To99S
+	for _, rated := range []float64{2.5, 1.5, 1.1} {
+		w := plan(t, "2x12AU7,1x6N2P", Supply{Volts: 7, RatedA: rated}, Options{}).WarmUp
+		if w.HeldTo99S <= last {
+			t.Errorf("held at %g A: %g s to 99 %%, want over %g s", rated, w.HeldTo99S, last)
+		}
+		last = w.HeldTo99S
+	}
+	if p := plan(t, "2x12AU7,1x6N2P", Supply{Volts: 7, RatedA: 0.7}, Options{}); p.WarmUp.HeldTo99S != 0 || !strings.Contains(p.ColdRides, "never brings them up") {
+		t.Errorf("held at 0.7 A: %g s, %s", p.WarmUp.HeldTo99S, p.ColdRides)
 	}
 }
