@@ -230,8 +230,6 @@ func (p solved) corner(name string, kind Kind) Corner {
 	}
 	c.Heater, c.HeaterV, c.RelErr = w.valve.Type, w.volts, w.relErr()
 	if kind != KindCold {
-		c.OverLimit = c.RelErr > w.valve.VoltTol+limitSlack
-		c.UnderLimit = c.RelErr < -w.valve.VoltTol-limitSlack
 		for _, h := range p.heaters {
 			c.OverLimit = c.OverLimit || h.relErr() > h.valve.VoltTol+limitSlack
 			c.UnderLimit = c.UnderLimit || h.relErr() < -h.valve.VoltTol-limitSlack

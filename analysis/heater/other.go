@@ -90,11 +90,15 @@ func (z sizing) ripple(a *Arrangement) {
 		return
 	}
 	a.RippleDB = 20 * math.Log10((load+source)/(load+source+series))
-	at := func(hz float64) float64 {
-		w := 2 * math.Pi * hz
-		rth := (source + series) * load / (source + series + load)
-		divider := load / (source + series + load)
-		return 20 * math.Log10(divider*math.Hypot(1, w*hintESR*hintF)/math.Hypot(1, w*(rth+hintESR)*hintF))
-	}
+	at := func(hz float64) float64 { return rippleBehind(hz, source+series, load, hintF, hintESR) }
 	a.RippleHint = fmt.Sprintf("with 1000 µF (ESR 50 mΩ) %s: %.1f dB at 100 Hz, %.1f dB at 100 kHz", where, at(100), at(100e3))
+}
+
+// rippleBehind is what a capacitor of farads and its ESR leave of ripple at hz,
+// in dB, behind series ohms and across a load.
+func rippleBehind(hz, series, load, farads, esr float64) float64 {
+	w := 2 * math.Pi * hz
+	divider := load / (series + load)
+	behind := series * load / (series + load)
+	return 20 * math.Log10(divider*math.Hypot(1, w*esr*farads)/math.Hypot(1, w*(behind+esr)*farads))
 }

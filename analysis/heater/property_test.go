@@ -42,8 +42,8 @@ func randomOptions(rng *rand.Rand) Options {
 }
 
 func randomSupply(rng *rand.Rand, l Load, needA float64) Supply {
-	s := Supply{OutputOhm: 0.3 * rng.Float64(), LeadOhm: 0.2 * rng.Float64(), TolFrac: 0.08 * rng.Float64(), RatedA: 0.5 + 5*rng.Float64()}
-	s.Volts = l.Volts + needA*(s.OutputOhm+s.LeadOhm) + 0.4 + 12*rng.Float64()
+	s := Supply{OutputOhm: 0.3 * rng.Float64(), LeadOhm: 0.2 * rng.Float64(), FilterOhm: 0.3 * rng.Float64(), TolFrac: 0.08 * rng.Float64(), RatedA: 0.5 + 5*rng.Float64()}
+	s.Volts = l.Volts + needA*(s.OutputOhm+s.LeadOhm+s.FilterOhm) + 0.4 + 12*rng.Float64()
 	if rng.IntN(2) == 0 {
 		// The same supply, its volts read under load.
 		s.AtA = needA * rng.Float64()
@@ -201,7 +201,7 @@ func TestPowerBalance(t *testing.T) {
 		for _, sc := range []scenario{{}, {supply: 0.05}, {heaters: 1}, {heaters: -1, part: 0.05}, {cold: 6}} {
 			p := lay.solve(s, o.Exponent, sc)
 			open := (s.Volts + s.AtA*s.OutputOhm) * (1 + sc.supply)
-			heat := p.totalA * p.totalA * (s.OutputOhm + s.LeadOhm + ohm*(1+sc.part))
+			heat := p.totalA * p.totalA * (s.OutputOhm + s.LeadOhm + s.FilterOhm + ohm*(1+sc.part))
 			for k, st := range lay.strands {
 				sum := 0.0
 				for _, h := range p.heaters {
@@ -212,6 +212,63 @@ func TestPowerBalance(t *testing.T) {
 				heat += float64(st.count) * p.branchA[k] * sum
 			}
 			near(t, "power", heat, open*p.totalA, 1e-9*open*p.totalA)
+		}
+	}
+}
+
+// What is recommended is never worse than another arrangement in what counts
+// first: pulled valves, then nominal limits, then tolerance corners.
+func TestRecommendationHolds(t *testing.T) {
+	rng := rand.New(rand.NewPCG(63, 7))
+	trouble := func(a Arrangement) int {
+		p := a.Parts[a.Best]
+		score := 0
+		if p.PulledOver {
+			score += 4
+		}
+		if c := p.Corners[0]; c.OverLimit || c.UnderLimit {
+			score += 2
+		}
+		for _, c := range p.Corners {
+			if c.Kind == KindSpread && (c.OverLimit || c.UnderLimit) {
+				return score + 1
+			}
+		}
+		return score
+	}
+	told := 0
+	for i := range 150 {
+		l := randomLoad(t, rng)
+		p, err := MakePlan(l, randomSupply(rng, l, l.NominalA()), randomOptions(rng))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.Best < 0 {
+			continue
+		}
+		for _, a := range p.Arrangements {
+			if a.Best >= 0 && trouble(a) < trouble(p.Arrangements[p.Best]) {
+				t.Errorf("case %d: %s is recommended over %s", i, p.Arrangements[p.Best].Name, a.Name)
+			}
+			if a.Best >= 0 && trouble(a) > trouble(p.Arrangements[p.Best]) {
+				told++
+			}
+		}
+	}
+	if told == 0 {
+		t.Error("no case told the arrangements apart")
+	}
+}
+
+// The valve left alone in the table is the one that then gets the most volts.
+func TestLastValveIsTheWorstOne(t *testing.T) {
+	p := plan(t, "2xE80CC,1x12AU7,1x6N2P", Supply{Volts: 12}, Options{})
+	part := p.Arrangements[0].Parts[0]
+	c := corner(t, part, "only one 12AU7 left in")
+	for k := range part.layout.strands {
+		h, _ := part.layout.solve(p.Supply, p.Options.Exponent, scenario{last: k + 1}).hottest()
+		if h.relErr() > c.RelErr+1e-9 {
+			t.Errorf("%s alone gets %+.1f %%, the table says %+.1f %%", h.valve.Type, 100*h.relErr(), 100*c.RelErr)
 		}
 	}
 }
