@@ -90,6 +90,11 @@ func noiseFloorOf(gated, plain *multirate, opt noiseOptions) NoiseFloor {
 		if g.power > plateau && gated.Excised < 0.9 {
 			g.power = plateau + (g.power-plateau)/(1-gated.Excised)
 		}
+		// gating takes away; where it seems to add, ripple left in it leaks through
+		// the gate and the plain spectrum is nearer the truth
+		if o.p.power < 0.9*g.power {
+			g = o.p
+		}
 		t := ThirdOctave{CentreHz: o.centre, UngatedVRHz: math.Sqrt(o.p.power)}
 		power := subtractFloor(g.power, quant)
 		if b, ok := opt.Baseline.at(o.centre); ok {
@@ -185,9 +190,9 @@ func (m *multirate) level(mask []bool, lowHz, highHz float64) octaveLevel {
 	return octaveLevel{power: power, relative: rel, ok: true}
 }
 
-// summarise finds the plateau, the corner of the 1/f part and the density at
-// 1 kHz. An instrument's own low-pass tilts the top of its span, so the plateau
-// is looked for below a quarter of it.
+// summarise turns the third octaves into the figures for the whole. An
+// instrument's own low-pass tilts the top of its span, so the plateau is looked
+// for below a quarter of it.
 func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 	oct := nf.ThirdOctaves
 	last := len(oct)
@@ -199,99 +204,39 @@ func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 		nf.DensityVRHz, nf.AtHz, nf.UngatedVRHz, nf.CornerHz, nf.LowVRHz = miss, miss, miss, miss, miss
 		return
 	}
-	white, flicker := fitFlicker(oct[:last], raw[:last])
-	corner := 0.0
-	if white > 0 {
-		corner = flicker / white
+	p := findPlateau(oct[:last], raw[:last])
+	median := func(power func(i int) float64) float64 {
+		return weightedMedian(len(p.members), func(k int) (float64, float64) {
+			i := p.members[k]
+			return power(i), 1 / math.Max(raw[i].relative, 0.02)
+		})
 	}
-	first := 0
-	for first < last-1 && oct[first].CentreHz < 5*corner {
-		first++
-	}
-	// a decade and a half under the top is plenty and stays clear of what lies low
-	for first < last-1 && oct[first].CentreHz < oct[last-1].CentreHz/32 {
-		first++
-	}
-	// what is left of the 1/f part within the plateau is taken off by the fit
-	p := weightedMedian(last-first, func(i int) (float64, float64) {
-		r := raw[first+i]
-		return r.power / (1 + corner/oct[first+i].CentreHz), 1 / math.Max(r.relative, 0.02)
-	})
-	seen := weightedMedian(last-first, func(i int) (float64, float64) {
-		r := raw[first+i]
-		return r.seen, 1 / math.Max(r.relative, 0.02)
-	})
-	ungated := weightedMedian(last-first, func(i int) (float64, float64) {
-		u := oct[first+i].UngatedVRHz
-		return u * u, 1
-	})
+	seen := median(func(i int) float64 { return raw[i].seen })
 	inverse := 0.0
-	for _, r := range raw[first:last] {
-		inverse += 1 / (r.relative * r.relative)
+	for _, i := range p.members {
+		inverse += 1 / (raw[i].relative * raw[i].relative)
 	}
-	nf.DensityVRHz = Known(math.Sqrt(p))
+	nf.DensityVRHz = Known(math.Sqrt(p.power))
 	// half the relative spread in power is the one in volts; k = 2
 	nf.DensityVRHz.U = nf.DensityVRHz.Value * math.Sqrt(1/inverse)
-	nf.AtHz = Known(math.Sqrt(oct[first].CentreHz * oct[last-1].CentreHz))
-	nf.UngatedVRHz = Known(math.Sqrt(ungated))
+	nf.AtHz = Known(math.Sqrt(oct[p.members[0]].CentreHz * oct[p.members[len(p.members)-1]].CentreHz))
+	nf.UngatedVRHz = Known(math.Sqrt(median(func(i int) float64 { return oct[i].UngatedVRHz * oct[i].UngatedVRHz })))
 	nf.AtQuantisation = quant > 0 && seen < 2*quant
-	if b := weightedMedian(last-first, func(i int) (float64, float64) {
-		b := oct[first+i].BaselineVRHz
-		return b * b, 1
-	}); b > 0 {
+	if b := median(func(i int) float64 { return oct[i].BaselineVRHz * oct[i].BaselineVRHz }); b > 0 {
 		nf.AtInstrument = seen < 2*b
 	}
-	lowest := oct[0].CentreHz
-	if corner > lowest && white > 0 {
-		nf.CornerHz = Known(corner)
-	} else {
-		nf.CornerHz = NotMeasured("the noise is white down to " + hertz(lowest) + ", the lowest third octave of the record")
+	switch {
+	case p.cornerHz > 0:
+		nf.CornerHz = Known(p.cornerHz)
+	case p.rises:
+		nf.CornerHz = NotMeasured("what rises towards low frequencies does not rise as 1/f")
+	default:
+		nf.CornerHz = NotMeasured("the noise is white down to " + hertz(oct[0].CentreHz) + ", the lowest third octave of the record")
 	}
 	nf.LowVRHz = NotMeasured("the capture does not hold 1 kHz with enough periods")
 	if d, ok := nf.at(1000); ok {
 		nf.LowVRHz = Known(d)
 	}
-}
-
-// fitFlicker fits white + flicker/f to the third octaves by reweighted least
-// squares, both not negative.
-func fitFlicker(oct []ThirdOctave, raw []octaveLevel) (white, flicker float64) {
-	model := make([]float64, len(raw))
-	for i, r := range raw {
-		model[i] = r.power
-	}
-	for range 20 {
-		var s, sx, sxx, sy, sxy float64
-		for i, r := range raw {
-			x := 1 / oct[i].CentreHz
-			sd := model[i] * max(r.relative, 0.05)
-			w := 1 / (sd * sd)
-			// far outliers (a hump, a line not found) count less
-			if e := math.Abs(r.power-model[i]) / sd; e > 2 {
-				w *= 2 / e
-			}
-			s += w
-			sx += w * x
-			sxx += w * x * x
-			sy += w * r.power
-			sxy += w * x * r.power
-		}
-		det := s*sxx - sx*sx
-		if det <= 0 {
-			return sy / s, 0
-		}
-		white, flicker = (sxx*sy-sx*sxy)/det, (s*sxy-sx*sy)/det
-		if flicker < 0 {
-			white, flicker = sy/s, 0
-		}
-		if white <= 0 {
-			white, flicker = 0, sxy/sxx
-		}
-		for i := range model {
-			model[i] = white + flicker/oct[i].CentreHz
-		}
-	}
-	return white, flicker
 }
 
 // weightedMedian is the value at which half the weight lies on each side.
