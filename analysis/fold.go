@@ -80,6 +80,27 @@ func newSlowPart(volts []float64, t *cycleTrack) slowPart {
 	return s
 }
 
+// thinned is the slow part through at most so many points, each the mean of its
+// neighbours.
+func (s slowPart) thinned(points int) slowPart {
+	n := len(s.at)
+	if n <= points {
+		return s
+	}
+	var out slowPart
+	for k := range points {
+		a, b := k*n/points, (k+1)*n/points
+		var x, v float64
+		for i := a; i < b; i++ {
+			x += s.at[i]
+			v += s.v[i]
+		}
+		out.at = append(out.at, x/float64(b-a))
+		out.v = append(out.v, v/float64(b-a))
+	}
+	return out
+}
+
 // meanBetween is the mean of the samples from a to b, each sample standing for
 // the stretch from itself to the next; the ends count by their share.
 func meanBetween(volts []float64, a, b float64) float64 {
@@ -191,7 +212,7 @@ type fold struct {
 // foldBins picks a number of bins: a power of two, several samples to a bin.
 func foldBins(samplesOn, perSample float64) int {
 	m := 64
-	for m < 1<<14 && float64(m)*2 <= samplesOn/8 && float64(m) < 4/perSample*8 {
+	for m < 1<<14 && float64(m)*2 <= samplesOn/8 && float64(m) < max(1.5/perSample, 400) {
 		m *= 2
 	}
 	return m
@@ -250,6 +271,23 @@ func foldTrace(volts []float64, t *cycleTrack, s slowPart) *fold {
 	}
 	f.fillGaps()
 	return f
+}
+
+// power is the mean square of the mean cycle in V², the share that the noise
+// of the bins adds taken off.
+func (f *fold) power() float64 {
+	var p, noise, n float64
+	for i, v := range f.mean {
+		if f.n[i] > 1 {
+			p += v * v * f.n[i]
+			noise += f.variance[i] * f.n[i] / (f.n[i] - 1)
+			n += f.n[i]
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return max((p-noise)/n, 0)
 }
 
 // fillGaps bridges empty bins by straight lines around the cycle.

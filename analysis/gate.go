@@ -19,7 +19,7 @@ type gatedResidue struct {
 
 // newGatedResidue prepares the gating. Where no mains comb could be measured
 // the record holds too little of the mains to have one; its slow wander is then
-// taken off as a line through 64 means.
+// taken off as a line through 64 means over whole switching cycles.
 func newGatedResidue(r *residue, found *spikeFinding, mains mainsResult, rateHz float64) *gatedResidue {
 	g := &gatedResidue{r: r, free: found.freeIntervals, rateHz: rateHz}
 	if r.model != nil {
@@ -44,13 +44,7 @@ func newGatedResidue(r *residue, found *spikeFinding, mains mainsResult, rateHz 
 			}
 		}
 	} else {
-		n := len(r.volts)
-		k := min(64, n/64)
-		for i := range k {
-			a, b := float64(i)*float64(n)/float64(k), float64(i+1)*float64(n)/float64(k)
-			g.drift.at = append(g.drift.at, (a+b)/2-0.5)
-			g.drift.v = append(g.drift.v, meanBetween(r.volts, a, b))
-		}
+		g.drift = r.slow.thinned(64)
 	}
 	return g
 }

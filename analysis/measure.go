@@ -110,6 +110,7 @@ type job struct {
 	pp      peakToPeak
 	ppKnown bool
 	ungated bool
+	gate    *gatedResidue
 	periodS float64
 }
 
@@ -268,7 +269,7 @@ func (j *job) switching() {
 	j.periodS = 1 / j.track.hz
 	slow := newSlowPart(tr.Volts, j.track)
 	j.fold = foldTrace(tr.Volts, j.track, slow)
-	j.model = modelCycle(j.fold, j.periodS)
+	j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz)
 	j.res = &residue{volts: tr.Volts, track: j.track, slow: slow, model: j.model}
 }
 
@@ -298,6 +299,7 @@ func (j *job) spikeSearch() {
 func (j *job) noise() error {
 	tr, m := j.tr, j.m
 	g := newGatedResidue(j.res, &j.spikes, j.mains, tr.SampleRateHz)
+	j.gate = g
 	opt := noiseOptions{Plain: &j.plain, Lines: m.Lines, Span: tr.Span, StepV: j.stepV}
 	if b := j.setup.Baseline; b != nil {
 		opt.Baseline = &b.Noise

@@ -3,38 +3,90 @@ package analysis
 import "math"
 
 // pard splits the varying part into periodic and random, both rms; squared they
-// add up to ACRMSV squared. The random part is the noise between and under the
-// lines, integrated over the span; what is left is periodic: ripple, spikes,
-// mains.
+// add up to ACRMSV squared. The smaller of the two is measured, the larger is
+// what is left: taking the difference the other way round would bury the
+// smaller one in the larger one's error.
 func (j *job) pard() {
 	m := j.m
 	whole := j.basic.rms * j.basic.rms
-	if len(j.plain.FreqHz) == 0 {
+	if len(j.tr.Volts) < 64 || len(j.plain.FreqHz) == 0 {
 		miss := NotMeasured("the record is too short to tell periodic from random; a longer one is needed")
 		m.PeriodicRMSV, m.RandomRMSV = miss, miss
 		return
 	}
-	random := min(j.randomPower(), whole)
+	random, ok := j.randomPower()
+	periodic := j.periodicPower()
+	if ok && random <= periodic {
+		periodic = max(whole-random, 0)
+	} else {
+		random = max(whole-periodic, 0)
+	}
+	random = min(random, whole)
+	periodic = whole - random
 	m.RandomRMSV = Known(math.Sqrt(random))
-	m.PeriodicRMSV = Known(math.Sqrt(whole - random))
+	m.PeriodicRMSV = Known(math.Sqrt(periodic))
 }
 
-// randomPower is the mean square of the noise in V²: the gated floor integrated
-// over all frequencies that the record holds.
-func (j *job) randomPower() float64 {
-	if len(j.m.Noise.ThirdOctaves) == 0 {
-		return 0
+// randomPower is the mean square in V² of what ripple, mains and spikes leave,
+// where the gate lets it through. ok is false when the gate leaves too little.
+func (j *job) randomPower() (power float64, ok bool) {
+	if j.gate == nil {
+		return 0, false
 	}
-	oct := j.m.Noise.ThirdOctaves
-	x := make([]float64, len(oct))
-	y := make([]float64, len(oct))
-	for i, o := range oct {
-		x[i], y[i] = o.CentreHz, o.DensityVRHz
+	n := j.gate.Len()
+	const block = 4096
+	x, w := make([]float64, block), make([]float64, block)
+	// up to 256 blocks spread over the record
+	blocks := (n + block - 1) / block
+	take := min(blocks, 256)
+	var sum, sq, weight float64
+	for b := range take {
+		from := b * blocks / take * block
+		m := min(block, n-from)
+		j.gate.Fill(x[:m], from)
+		j.gate.FillWeights(w[:m], from)
+		for i := range m {
+			sum += w[i] * x[i]
+			sq += w[i] * x[i] * x[i]
+			weight += w[i]
+		}
 	}
+	if weight < 64 || weight < 0.05*float64(take*block) && n > block {
+		return 0, false
+	}
+	mean := sum / weight
+	return max(sq/weight-mean*mean, 0), true
+}
+
+// periodicPower is the mean square of what repeats: the mean cycle with its
+// transients where a supply switches, the mains comb, and lines of neither.
+func (j *job) periodicPower() float64 {
 	p := 0.0
-	for i, f := range j.plain.FreqHz {
-		d := logInterp(x, y, f)
-		p += d * d * j.plain.WidthHz[i]
+	share := 0.0
+	if j.track != nil && j.fold != nil {
+		for _, t := range j.track.pieces {
+			share += (t.to - t.from) / float64(len(j.tr.Volts))
+		}
+		p += share * j.fold.power()
+	}
+	if j.mains.CombRMS.Known {
+		p += j.mains.CombRMS.Value * j.mains.CombRMS.Value
+	} else if j.gate != nil && len(j.gate.drift.v) > 1 {
+		// a piece of a mains period, seen as drift
+		mean, sq := 0.0, 0.0
+		for _, v := range j.gate.drift.v {
+			mean += v
+		}
+		mean /= float64(len(j.gate.drift.v))
+		for _, v := range j.gate.drift.v {
+			sq += (v - mean) * (v - mean)
+		}
+		p += sq / float64(len(j.gate.drift.v))
+	}
+	for _, l := range j.m.Lines {
+		if l.Comb != "mains" && l.Comb != "switching" && (j.track == nil || l.Comb != "sideband" && l.Comb != "burst") {
+			p += l.RMSV * l.RMSV
+		}
 	}
 	return p
 }

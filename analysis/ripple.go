@@ -35,83 +35,64 @@ type cycleModel struct {
 	binSigma float64 // standard deviation of a bin's mean
 }
 
-// piecewise is a fit of the cycle by low polynomials between breaks.
-type piecewise struct {
-	breaks []int // bins, ascending
-	degree int
-	coef   [][4]float64
-	rss    float64 // weighted sum of squares
-	points int
-}
-
-// modelCycle takes a folded cycle apart.
-func modelCycle(f *fold, periodS float64) *cycleModel {
+// modelCycle takes a folded cycle apart. Fit, transients found above the fit,
+// transients taken out, fit again: a few rounds settle.
+func modelCycle(f *fold, periodS, rateHz float64) *cycleModel {
 	m := f.bins
 	c := &cycleModel{bins: m, periodS: periodS}
 	filled := 0.0
 	for _, n := range f.n {
 		filled += n
 	}
-	if filled == 0 {
-		c.smooth = make([]float64, m)
-		return c
-	}
-	perBin := filled / float64(m)
 	lo, hi := extremes(f.mean)
-	sb := f.sigma / math.Sqrt(max(perBin, 1))
-	c.binSigma = sb
-	sb = max(sb, 3e-4*(hi-lo))
-	if hi == lo {
+	if filled == 0 || hi == lo {
 		c.smooth = append([]float64(nil), f.mean...)
 		return c
 	}
+	perBin := filled / float64(m)
+	sb := f.sigma / math.Sqrt(max(perBin, 1))
+	c.binSigma = sb
+	sb = max(sb, 1e-4*(hi-lo))
 
-	y := append([]float64(nil), f.mean...)
-	half := max(m/24, 2)
-	med := runningMedian(y, half)
 	weight := make([]float64, m)
-	for i := range weight {
-		weight[i] = f.n[i]
-		if f.n[i] > 0 {
-			weight[i] = 1
+	reset := func() {
+		for i := range weight {
+			weight[i] = min(f.n[i]/perBin, 2)
 		}
 	}
-	pw := fitPieces(med, weight, nil)
+	reset()
+	y := runningMedian(f.mean, max(m/24, 2))
+	pw := fitPieces(y, weight, nil, sb)
+	y = make([]float64, m)
+	zone := int(math.Ceil((edgeZoneS + 2/rateHz) / periodS * float64(m)))
+	zone = min(zone, m/20)
 	spread := make([]float64, m)
-	var edges []cycleEdge
-	for round := range 4 {
-		model := pw.curve(m)
+	for range 4 {
+		model := pw.corridor(f.mean, zone)
 		for i := range spread {
 			spread[i] = math.Abs(f.mean[i] - model[i])
 		}
 		s := append([]float64(nil), spread...)
 		sort.Float64s(s)
 		scale := max(sb, 1.4826*s[m/2])
-		if round == 0 {
-			scale = max(scale, 1.4826*s[m/2])
-		}
-		edges = findEdges(f.mean, model, scale, pw.breaks)
-		fitEdgeRings(edges, f.mean, model, periodS, sb)
+		c.edges = findEdges(f.mean, model, scale)
+		fitEdgeRings(c.edges, f.mean, model, periodS, sb)
 		copy(y, f.mean)
-		for i := range weight {
-			weight[i] = 0
-			if f.n[i] > 0 {
-				weight[i] = 1
-			}
+		reset()
+		var hints []int
+		for i := range c.edges {
+			c.edges[i].takeOut(y, weight, periodS, sb)
+			hints = append(hints, int(c.edges[i].phase*float64(m))%m)
 		}
-		for _, e := range edges {
-			e.takeOut(y, weight, periodS, sb)
-		}
-		var hint []int
-		for _, e := range edges {
-			hint = append(hint, int(e.phase*float64(m))%m)
-		}
-		pw = fitPieces(y, weight, hint)
+		pw = fitPieces(y, weight, hints, sb)
 	}
-	c.edges = edges
-	c.finish(f, y, weight, pw, sb)
+	c.finish(f, y, weight, pw, zone)
 	return c
 }
+
+// edgeZoneS is how long the step at an edge may take: within it the ripple is
+// wherever the curve runs between the two parts it joins.
+const edgeZoneS = 30e-9
 
 func extremes(y []float64) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
@@ -123,7 +104,7 @@ func extremes(y []float64) (lo, hi float64) {
 
 // findEdges lists the transients that stand above the smooth ripple, the
 // strongest four at most, by phase.
-func findEdges(mean, model []float64, scale float64, breaks []int) []cycleEdge {
+func findEdges(mean, model []float64, scale float64) []cycleEdge {
 	m := len(mean)
 	r := make([]float64, m)
 	over := make([]bool, m)
@@ -253,12 +234,19 @@ func (e *cycleEdge) fitRing(y []float64, step, sb float64) {
 	}
 	p := math.Abs(y[peak])
 	e.hasRng = false
-	// the ring's end: where nothing stands above the noise any more
+	// the ring's end: where a stretch of it no longer stands above the noise
+	const stretch = 16
 	end := len(y)
-	for end > peak+12 && math.Abs(y[end-1]) < max(2.5*sb, 2e-3*p) {
-		end--
+	for from := peak; from+2*stretch <= len(y); from += stretch {
+		sq := 0.0
+		for _, v := range y[from : from+2*stretch] {
+			sq += v * v
+		}
+		if math.Sqrt(sq/(2*stretch)) < max(1.35*sb, 1e-3*p) {
+			end = min(from+2*stretch, len(y))
+			break
+		}
 	}
-	end = min(len(y), end+end/8+4)
 	best := ringFit{}
 	bestStart := -1
 	good := math.Inf(1)
@@ -332,263 +320,19 @@ func (e *cycleEdge) takeOut(y, weight []float64, periodS, sb float64) {
 	}
 }
 
-// fitPieces finds the breaks and polynomials that describe the weighted cycle
-// best: two breaks first, more only where they pay, parabolas only where they
-// pay. Hints are bins where a break is likely.
-func fitPieces(y, weight []float64, hints []int) piecewise {
-	m := len(y)
-	grid := min(m, 192)
-	g := newGrid(y, weight, grid)
-	best := math.Inf(1)
-	var ba, bb int
-	for a := range grid {
-		for b := a + max(grid/24, 2); b < grid && b-a <= grid-max(grid/24, 2); b++ {
-			if r := g.rss(a, b) + g.rss(b, a+grid); r < best {
-				best, ba, bb = r, a, b
-			}
-		}
-	}
-	scale := float64(m) / float64(grid)
-	breaks := []int{int(float64(ba) * scale), int(float64(bb) * scale)}
-	// snap to a hint close by
-	for i, b := range breaks {
-		for _, h := range hints {
-			d := (h - b + m) % m
-			if d > m/2 {
-				d = m - d
-			}
-			if d <= int(2*scale)+m/64 {
-				breaks[i] = h
-			}
-		}
-	}
-	sort.Ints(breaks)
-	pw := fitAt(y, weight, breaks, 1)
-	pw = improve(y, weight, pw, hints)
-	// a third and a fourth straight part (discontinuous conduction) where they pay
-	for len(pw.breaks) < 4 {
-		next := pw
-		for a := range grid {
-			nb := int((float64(a) + 0.5) * scale)
-			ok := true
-			for _, b := range pw.breaks {
-				d := (nb - b + m) % m
-				if d < m/24 || m-d < m/24 {
-					ok = false
-				}
-			}
-			if !ok {
-				continue
-			}
-			bs := append(append([]int(nil), pw.breaks...), nb)
-			sort.Ints(bs)
-			if a%4 != 0 {
-				continue
-			}
-			if p := fitAt(y, weight, bs, 1); p.rss < next.rss {
-				next = p
-			}
-		}
-		if len(next.breaks) == len(pw.breaks) {
-			break
-		}
-		next = improve(y, weight, next, nil)
-		quad := fitAt(y, weight, pw.breaks, 2)
-		if next.rss < 0.5*pw.rss && next.rss < 0.8*quad.rss {
-			pw = next
-			continue
-		}
-		break
-	}
-	quad := fitAt(y, weight, pw.breaks, 2)
-	quad = improve(y, weight, quad, hints)
-	// a parabola costs one number a piece; it has to earn it clearly
-	if quad.rss < pw.rss*(1-max(0.1, 30/float64(max(pw.points, 1)))) {
-		pw = quad
-	}
-	return pw
-}
-
-// pieceGrid holds running sums over a coarse cycle, twice around, so that the
-// misfit of a straight line over any stretch costs a few operations.
-type pieceGrid struct {
-	s  [][6]float64 // w, x, xx, y, xy, yy
-	ss float64
-}
-
-func newGrid(y, weight []float64, grid int) *pieceGrid {
-	m := len(y)
-	g := &pieceGrid{s: make([][6]float64, 2*grid+1)}
-	cell := make([][3]float64, grid) // w, wy, wyy
-	for i, v := range y {
-		k := i * grid / m
-		w := weight[i]
-		cell[k][0] += w
-		cell[k][1] += w * v
-		cell[k][2] += w * v * v
-	}
-	for i := range 2 * grid {
-		c := cell[i%grid]
-		x := float64(i)
-		g.s[i+1] = [6]float64{
-			g.s[i][0] + c[0], g.s[i][1] + c[0]*x, g.s[i][2] + c[0]*x*x,
-			g.s[i][3] + c[1], g.s[i][4] + c[1]*x, g.s[i][5] + c[2],
-		}
-	}
-	return g
-}
-
-// rss of the straight line through cells a to b.
-func (g *pieceGrid) rss(a, b int) float64 {
-	p, q := g.s[a], g.s[b]
-	w := q[0] - p[0]
-	if w <= 0 {
-		return 0
-	}
-	x, xx, y, xy, yy := q[1]-p[1], q[2]-p[2], q[3]-p[3], q[4]-p[4], q[5]-p[5]
-	sxx := xx - x*x/w
-	sxy := xy - x*y/w
-	syy := yy - y*y/w
-	if sxx > 0 {
-		syy -= sxy * sxy / sxx
-	}
-	return max(syy, 0)
-}
-
-// fitAt fits polynomials between given breaks.
-func fitAt(y, weight []float64, breaks []int, degree int) piecewise {
-	m := len(y)
-	pw := piecewise{breaks: breaks, degree: degree, coef: make([][4]float64, len(breaks))}
-	for i, b := range breaks {
-		n := breaks[(i+1)%len(breaks)] - b
-		if n <= 0 {
-			n += m
-		}
-		v, w := make([]float64, n), make([]float64, n)
-		sw := 0.0
-		for k := range n {
-			v[k], w[k] = y[(b+k)%m], weight[(b+k)%m]
-			if w[k] > 0 {
-				sw += w[k]
-				pw.points++
-			}
-		}
-		d := degree
-		if sw < float64(n)/4 || n < 12 {
-			d = min(d, 1)
-		}
-		coef, ms := polyFit(v, w, d)
-		pw.coef[i] = coef
-		pw.rss += ms * sw
-	}
-	return pw
-}
-
-// improve moves the breaks that no transient marks to where the fit is best.
-func improve(y, weight []float64, pw piecewise, hints []int) piecewise {
-	m := len(y)
-	marked := func(b int) bool {
-		for _, h := range hints {
-			if h == b {
-				return true
-			}
-		}
-		return false
-	}
-	for step := max(m/128, 1); ; step /= 2 {
-		for i := range pw.breaks {
-			if marked(pw.breaks[i]) {
-				continue
-			}
-			for _, d := range [...]int{-step, step} {
-				for range 6 {
-					bs := append([]int(nil), pw.breaks...)
-					bs[i] = (bs[i] + d + m) % m
-					sort.Ints(bs)
-					if tooClose(bs, m) {
-						break
-					}
-					p := fitAt(y, weight, bs, pw.degree)
-					if p.rss >= pw.rss {
-						break
-					}
-					pw = p
-				}
-			}
-		}
-		if step == 1 {
-			return pw
-		}
-	}
-}
-
-func tooClose(breaks []int, m int) bool {
-	for i, b := range breaks {
-		d := (breaks[(i+1)%len(breaks)] - b + m) % m
-		if d < max(m/32, 3) {
-			return true
-		}
-	}
-	return false
-}
-
-// value of piece i at u = -1..1 along it.
-func (pw piecewise) value(i int, u float64) float64 {
-	c := pw.coef[i]
-	return c[0] + u*(c[1]+u*(c[2]+u*c[3]))
-}
-
-// curve draws the fit on m bins.
-func (pw piecewise) curve(m int) []float64 {
-	out := make([]float64, m)
-	for i, b := range pw.breaks {
-		n := pw.breaks[(i+1)%len(pw.breaks)] - b
-		if n <= 0 {
-			n += m
-		}
-		for k := range n {
-			u := 0.0
-			if n > 1 {
-				u = float64(k)/float64(n-1)*2 - 1
-			}
-			out[(b+k)%m] = pw.value(i, u)
-		}
-	}
-	return out
-}
-
 // finish reads the figures off the fit, or off the curve where the fit fails.
-func (c *cycleModel) finish(f *fold, y, weight []float64, pw piecewise, sb float64) {
+func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int) {
 	m := c.bins
-	curve := pw.curve(m)
-	lo, hi := math.Inf(1), math.Inf(-1)
-	type part struct{ first, last, span float64 }
-	parts := make([]part, len(pw.breaks))
-	for i, b := range pw.breaks {
-		n := pw.breaks[(i+1)%len(pw.breaks)] - b
-		if n <= 0 {
-			n += m
-		}
-		parts[i] = part{pw.value(i, -1), pw.value(i, 1), float64(n) / float64(m) * c.periodS}
-		lo, hi = min(lo, parts[i].first, parts[i].last), max(hi, parts[i].first, parts[i].last)
-		if q := pw.coef[i][2]; q != 0 {
-			if u := -pw.coef[i][1] / (2 * q); u > -1 && u < 1 {
-				lo, hi = min(lo, pw.value(i, u)), max(hi, pw.value(i, u))
-			}
-		}
-	}
-	rms := math.Sqrt(pw.rss / max(float64(pw.points), 1))
-	c.fitted = rms < max(1.6*c.binSigma, 0.012*(hi-lo))
-	c.breaks = nil
+	lo, hi, variance := pw.extremes()
+	perCell := c.binSigma / math.Sqrt(float64(m)/float64(pw.cells))
+	c.fitted = pw.rms < max(1.6*perCell, 0.012*(hi-lo))
 	for _, b := range pw.breaks {
-		c.breaks = append(c.breaks, float64(b)/float64(m))
+		c.breaks = append(c.breaks, b/float64(m))
 	}
 	if c.fitted {
-		c.smooth = curve
+		c.smooth = pw.corridor(y, zone)
 		c.ppV = hi - lo
-		// each end of a straight part fitted over n bins is known to about 2σ/√n
-		n := float64(pw.points) / float64(len(pw.breaks))
-		c.uPPV = math.Sqrt2 * 2 * rms * float64(pw.degree) / math.Sqrt(max(n, 1))
+		c.uPPV = math.Sqrt(variance) * max(pw.rms, perCell)
 	} else {
 		c.smooth, c.ppV, c.uPPV = smoothCurve(y, weight, c.binSigma)
 	}
@@ -603,24 +347,47 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw piecewise, sb float
 		sq += c.smooth[i] * c.smooth[i]
 	}
 	c.rmsV = math.Sqrt(sq / float64(m))
-	if c.fitted && len(parts) == 2 {
-		up := 0
-		if parts[1].last-parts[1].first > parts[0].last-parts[0].first {
-			up = 1
-		}
-		r, d := parts[up], parts[1-up]
-		if r.last > r.first && d.last < d.first {
-			c.rise = Known((r.last - r.first) / r.span)
-			c.fall = Known((d.last - d.first) / d.span)
-			// the step: half of what jumps up at the start of the rise and down at its end
-			step := ((r.first - d.last) + (r.last - d.first)) / 2
-			c.stepV = Known(max(step, 0))
-			c.duty = Known(r.span / c.periodS)
-			for i := range c.edges {
-				e := &c.edges[i]
-				b := float64(pw.breaks[up]) / float64(m)
-				e.rising = math.Abs(math.Remainder(e.phase-b, 1)) < math.Abs(math.Remainder(e.phase-float64(pw.breaks[1-up])/float64(m), 1))
-			}
+	if !c.fitted || len(pw.breaks) != 2 {
+		c.nameEdgesByLevel()
+		return
+	}
+	first, last := [2]float64{pw.end(0, -1), pw.end(1, -1)}, [2]float64{pw.end(0, 1), pw.end(1, 1)}
+	up := 0
+	if last[1]-first[1] > last[0]-first[0] {
+		up = 1
+	}
+	span := [2]float64{pw.length(0) / float64(m) * c.periodS, pw.length(1) / float64(m) * c.periodS}
+	if !(last[up] > first[up] && last[1-up] < first[1-up]) {
+		c.nameEdgesByLevel()
+		return
+	}
+	c.rise = Known((last[up] - first[up]) / span[up])
+	c.fall = Known((last[1-up] - first[1-up]) / span[1-up])
+	// half of what jumps up at the start of the rise and down at its end
+	c.stepV = Known(max(((first[up]-last[1-up])+(last[up]-first[1-up]))/2, 0))
+	c.duty = Known(span[up] / c.periodS)
+	for i := range c.edges {
+		e := &c.edges[i]
+		toRise := math.Abs(math.Remainder(e.phase-pw.breaks[up]/float64(m), 1))
+		toFall := math.Abs(math.Remainder(e.phase-pw.breaks[1-up]/float64(m), 1))
+		e.rising = toRise < toFall
+	}
+}
+
+// nameEdgesByLevel calls an edge rising where the smooth ripple is higher a
+// while after it than before, and where no ripple tells, where its pulse is
+// positive.
+func (c *cycleModel) nameEdgesByLevel() {
+	m := c.bins
+	lo, hi := extremes(c.smooth)
+	for i := range c.edges {
+		e := &c.edges[i]
+		on := int(e.phase * float64(m))
+		after := c.smooth[(on+m/8)%m] - c.smooth[on%m]
+		if math.Abs(after) > 0.1*(hi-lo) && hi-lo > 4*c.binSigma {
+			e.rising = after > 0
+		} else {
+			e.rising = e.peakV > 0
 		}
 	}
 }
@@ -629,49 +396,58 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw piecewise, sb float
 // over a width that the noise asks for, and reads peak-to-peak with the part
 // that the left-over noise adds taken off.
 func smoothCurve(y, weight []float64, sigma float64) (smooth []float64, pp, u float64) {
-	m := len(y)
-	lo, hi := extremes(y)
+	bins := len(y)
+	m := min(bins, 1024)
+	cy, cw := make([]float64, m), make([]float64, m)
+	for i, v := range y {
+		k := i * m / bins
+		cy[k] += weight[i] * v
+		cw[k] += weight[i]
+	}
+	for k := range cy {
+		if cw[k] > 0 {
+			cy[k] /= cw[k]
+			cw[k] /= float64(bins / m)
+		}
+	}
+	sigma /= math.Sqrt(float64(bins / m))
+	lo, hi := extremes(cy)
 	half := 1
 	for half < m/48 && sigma/math.Sqrt(float64(2*half+1)) > 0.003*(hi-lo) {
 		half++
 	}
-	smooth = make([]float64, m)
-	for i := range smooth {
-		var s0, s2, s4, t0, t2, s1, s3, t1 float64
+	coarse := make([]float64, m)
+	for i := range coarse {
 		for h := half; ; h *= 2 {
-			s0, s1, s2, s3, s4, t0, t1, t2 = 0, 0, 0, 0, 0, 0, 0, 0
-			for k := -h; k <= h; k++ {
-				j := (i + k + m) % m
-				w := weight[j]
-				x := float64(k)
-				s0 += w
-				s1 += w * x
-				s2 += w * x * x
-				s3 += w * x * x * x
-				s4 += w * x * x * x * x
-				t0 += w * y[j]
-				t1 += w * x * y[j]
-				t2 += w * x * x * y[j]
+			local, w := make([]float64, 2*h+1), make([]float64, 2*h+1)
+			sum := 0.0
+			for k := range local {
+				j := ((i+k-h)%m + m) % m
+				local[k], w[k] = cy[j], cw[j]
+				sum += cw[j]
 			}
-			if s0 >= float64(half) || h > m/4 {
+			if sum >= 0.6*float64(2*half+1) || h > m/4 {
+				degree := 2
+				if sum < 0.5*float64(2*h+1) {
+					degree = 1
+				}
+				c, _ := polyFit(local, w, degree)
+				coarse[i] = c[0]
 				break
 			}
 		}
-		_ = s3
-		switch {
-		case s0 == 0:
-			smooth[i] = 0
-		case math.Abs(s1) < 1e-9*s2 && s0*s4-s2*s2 > 1e-9*s0*s4:
-			smooth[i] = (s4*t0 - s2*t2) / (s0*s4 - s2*s2)
-		case s0*s2-s1*s1 > 1e-9*s0*s2:
-			smooth[i] = (s2*t0 - s1*t1) / (s0*s2 - s1*s1)
-		default:
-			smooth[i] = t0 / s0
-		}
 	}
-	lo, hi = extremes(smooth)
+	lo, hi = extremes(coarse)
 	left := sigma * math.Sqrt(2.25/float64(2*half+1))
 	// two extremes, each the greatest of a handful of independent values
 	pp = max(hi-lo-2*0.8*left, 0)
+	smooth = make([]float64, bins)
+	per := float64(bins / m)
+	for i := range smooth {
+		x := (float64(i)+0.5)/per - 0.5
+		k := int(math.Floor(x))
+		t := x - float64(k)
+		smooth[i] = coarse[(k+m)%m]*(1-t) + coarse[(k+1)%m]*t
+	}
 	return smooth, pp, 1.5 * left
 }

@@ -354,7 +354,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 	comb := bestComb(peaks, sp.binHz, low, high)
 	corrHz, corr := sp.periodByCorrelation(rec.rateHz, low, high)
 	switch {
-	case comb.hz > 0 && comb.explained >= 0.35 && (comb.lines >= 2 || len(peaks) <= 3 || comb.explained > 0.6):
+	case comb.hz > 0 && comb.explained >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*th.TradeHighHz):
 		found.hz, found.coherent, found.strength = comb.hz, true, comb.explained
 		rest := peaks[:0:0]
 		for _, p := range peaks {

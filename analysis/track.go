@@ -34,9 +34,10 @@ type demodBlock struct {
 }
 
 // demodulate takes blocks of so many cycles every hop cycles. The samples are
-// summed in groups first, 16 or more to a cycle.
+// summed in groups first, 64 or more to a cycle: the sum's zeros keep harmonics
+// near its rate from folding onto the fundamental.
 func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodBlock {
-	group := max(int(1/perSample/16), 1)
+	group := max(int(1/perSample/64), 1)
 	length := int(cycles / perSample / float64(group))
 	step := hop / perSample / float64(group)
 	n := len(volts) / group
@@ -125,10 +126,14 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 			return t
 		}
 	}
+	steady := fixed()
 	if t := trackDither(blocks, n, rateHz, found.hz, quiet); t != nil {
-		return t
+		// the track has to earn its place: a better fold than at one frequency
+		if foldTrace(volts, t, newSlowPart(volts, t)).power() > 1.03*foldTrace(volts, steady, newSlowPart(volts, steady)).power() {
+			return t
+		}
 	}
-	return fixed()
+	return steady
 }
 
 // trackDither joins the blocks' phases to a line of straight pieces. It answers

@@ -1,0 +1,465 @@
+package analysis
+
+import "math"
+
+// pieces is a cycle described by low polynomials between breaks, with free
+// steps at the breaks.
+type pieces struct {
+	bins   int
+	cells  int       // the fit is made on so many cells of a few bins each
+	breaks []float64 // in bins, ascending
+	marked []bool    // the break lies at a transient's onset
+	degree int
+	coef   [][4]float64 // by piece, over u = -1..1 along it
+	rms    float64      // of the residue of cells, V
+	rss    float64
+	points float64      // cells that count
+	endVar [][2]float64 // variance of the values at both ends of a piece over that of a cell
+}
+
+// cellData is a folded cycle on cells, with running sums twice around so that
+// the misfit of a straight line over any stretch costs a few operations.
+type cellData struct {
+	n    int
+	x    []float64 // mean place, in cells
+	y, w []float64
+	sums [][6]float64 // w, wx, wxx, wy, wxy, wyy
+}
+
+const maxCells = 512
+
+func newCells(y, weight []float64) *cellData {
+	m := len(y)
+	n := min(m, maxCells)
+	per := float64(m) / float64(n)
+	c := &cellData{n: n, x: make([]float64, n), y: make([]float64, n), w: make([]float64, n), sums: make([][6]float64, 2*n+1)}
+	for i, v := range y {
+		w := weight[i]
+		if w == 0 {
+			continue
+		}
+		k := i * n / m
+		c.w[k] += w
+		c.y[k] += w * v
+		c.x[k] += w * (float64(i) + 0.5) / per
+	}
+	for k := range c.w {
+		if c.w[k] > 0 {
+			c.y[k] /= c.w[k]
+			c.x[k] /= c.w[k]
+			c.w[k] /= per
+		}
+	}
+	for i := range 2 * n {
+		k := i % n
+		x := c.x[k] + float64(i-k)
+		w, v := c.w[k], c.y[k]
+		s := c.sums[i]
+		c.sums[i+1] = [6]float64{s[0] + w, s[1] + w*x, s[2] + w*x*x, s[3] + w*v, s[4] + w*x*v, s[5] + w*v*v}
+	}
+	return c
+}
+
+// rss of the straight line through cells a to b, the cells at the breaks
+// themselves left out.
+func (c *cellData) rss(a, b int) float64 {
+	p, q := c.sums[a+1], c.sums[b]
+	w := q[0] - p[0]
+	if w <= 0 {
+		return 0
+	}
+	x, xx, y, xy, yy := q[1]-p[1], q[2]-p[2], q[3]-p[3], q[4]-p[4], q[5]-p[5]
+	sxx := xx - x*x/w
+	sxy := xy - x*y/w
+	syy := yy - y*y/w
+	if sxx > 1e-9*w {
+		syy -= sxy * sxy / sxx
+	}
+	return max(syy, 0)
+}
+
+// total is the misfit of straight lines between breaks, in cells, ascending.
+func (c *cellData) total(breaks []int) float64 {
+	sum := 0.0
+	for i, b := range breaks {
+		next := 0
+		if i+1 < len(breaks) {
+			next = breaks[i+1]
+		} else {
+			next = breaks[0] + c.n
+		}
+		if next-b < c.least() {
+			return math.Inf(1)
+		}
+		sum += c.rss(b, next)
+	}
+	return sum
+}
+
+// least is the shortest piece allowed, in cells.
+func (c *cellData) least() int { return max(c.n/32, 3) }
+
+// fitPieces finds the breaks and polynomials that describe the weighted cycle
+// best: two breaks first, more only where they pay, parabolas only where they
+// pay. Hints are bins where a transient starts; a break close by moves there.
+func fitPieces(y, weight []float64, hints []int, sigma float64) pieces {
+	m := len(y)
+	c := newCells(y, weight)
+	per := float64(m) / float64(c.n)
+	stride := max(c.n/128, 1)
+	best := math.Inf(1)
+	breaks := []int{0, c.n / 2}
+	for a := 0; a < c.n; a += stride {
+		for b := a + c.least(); b < c.n && b-a <= c.n-c.least(); b += stride {
+			if r := c.rss(a, b) + c.rss(b, a+c.n); r < best {
+				best = r
+				breaks[0], breaks[1] = a, b
+			}
+		}
+	}
+	breaks = c.refine(breaks, stride)
+	noise := sigma * sigma / per * float64(c.n) // what is left of a perfect fit
+	fit := c.fit(y, breaks, hints, 1)
+	// a third and a fourth straight part (discontinuous conduction)
+	for len(breaks) < 4 {
+		best := math.Inf(1)
+		var next []int
+		for a := 0; a < c.n; a += stride {
+			try := insertSorted(breaks, a)
+			if r := c.total(try); r < best {
+				best, next = r, try
+			}
+		}
+		if next == nil {
+			break
+		}
+		next = c.refine(next, stride)
+		more := c.fit(y, next, hints, 1)
+		curved := c.fit(y, breaks, hints, 2)
+		if more.rss < 0.5*fit.rss && more.rss < 0.7*curved.rss && fit.rss-more.rss > 0.1*noise {
+			fit, breaks = more, next
+			continue
+		}
+		break
+	}
+	// a parabola costs one number a piece; it has to earn it clearly
+	curved := c.fit(y, breaks, hints, 2)
+	if curved.rss < 0.9*fit.rss && fit.rss-curved.rss > 12*noise/float64(c.n) {
+		fit = curved
+	}
+	return fit
+}
+
+func insertSorted(list []int, v int) []int {
+	out := make([]int, 0, len(list)+1)
+	done := false
+	for _, x := range list {
+		if !done && v <= x {
+			out = append(out, v)
+			done = true
+		}
+		out = append(out, x)
+	}
+	if !done {
+		out = append(out, v)
+	}
+	return out
+}
+
+// refine moves each break to where the straight-line fit is best.
+func (c *cellData) refine(breaks []int, reach int) []int {
+	breaks = append([]int(nil), breaks...)
+	best := c.total(breaks)
+	for range 6 {
+		moved := false
+		for i := range breaks {
+			for d := -2 * reach; d <= 2*reach; d++ {
+				if d == 0 {
+					continue
+				}
+				try := append([]int(nil), breaks...)
+				try[i] += d
+				if try[i] < 0 || try[i] >= c.n || (i > 0 && try[i] <= try[i-1]) || (i+1 < len(try) && try[i] >= try[i+1]) {
+					continue
+				}
+				if r := c.total(try); r < best {
+					best, breaks, moved = r, try, true
+				}
+			}
+		}
+		if !moved {
+			break
+		}
+	}
+	return breaks
+}
+
+// fit fits polynomials between breaks given in cells, moved to a hint within
+// two hundredths of the cycle.
+func (c *cellData) fit(y []float64, cellBreaks, hints []int, degree int) pieces {
+	bins := len(y)
+	per := float64(bins) / float64(c.n)
+	p := pieces{bins: bins, cells: c.n, degree: degree}
+	for _, b := range cellBreaks {
+		place := (float64(b) + 0.5) * per
+		at, near := place, 0.03*float64(bins)
+		for _, h := range hints {
+			if d := math.Abs(math.Remainder(float64(h)-place, float64(bins))); d < near {
+				near, at = d, float64(h)
+			}
+		}
+		p.breaks = append(p.breaks, at)
+	}
+	sortFloats(p.breaks)
+	for _, b := range p.breaks {
+		marked := false
+		for _, h := range hints {
+			marked = marked || float64(h) == b
+		}
+		p.marked = append(p.marked, marked)
+	}
+	p.solve(c)
+	p.sharpen(y, c)
+	return p
+}
+
+// solve fits every piece between p.breaks; the cell that holds a break is left
+// out.
+func (p *pieces) solve(c *cellData) {
+	per := float64(p.bins) / float64(c.n)
+	p.coef = make([][4]float64, len(p.breaks))
+	p.endVar = make([][2]float64, len(p.breaks))
+	p.rss, p.points = 0, 0
+	for i := range p.breaks {
+		from, length := p.breaks[i]/per, p.length(i)/per
+		first := int(math.Floor(from)) + 1
+		last := int(math.Floor(from + length)) // exclusive
+		if last-first < 4 {
+			first--
+			last++
+		}
+		var us, ys, ws []float64
+		for k := first; k < last; k++ {
+			j := ((k % c.n) + c.n) % c.n
+			if c.w[j] <= 0 {
+				continue
+			}
+			x := c.x[j] + float64(k-j)
+			us = append(us, (x-from)/max(length, 1e-9)*2-1)
+			ys = append(ys, c.y[j])
+			ws = append(ws, c.w[j])
+		}
+		d := p.degree
+		if len(us) < 24 || len(us) > 0 && us[len(us)-1]-us[0] < 1 {
+			d = min(d, 1)
+		}
+		if len(us) > 0 && us[len(us)-1]-us[0] < 0.15 {
+			d = 0
+		}
+		coef, rss, sw := polyFitAt(us, ys, ws, d)
+		p.coef[i] = coef
+		p.endVar[i] = [2]float64{predictionVariance(us, ws, d, -1), predictionVariance(us, ws, d, 1)}
+		p.rss += rss
+		p.points += sw
+	}
+	p.rms = math.Sqrt(p.rss / max(p.points, 1))
+}
+
+// polyFitAt fits a polynomial of degree up to 2 through weighted points.
+func polyFitAt(us, ys, ws []float64, degree int) (coef [4]float64, rss, weight float64) {
+	degree = min(degree, len(us)-1)
+	for ; degree >= 0; degree-- {
+		var a [5][6]float64
+		for i, u := range us {
+			b := [3]float64{1, u, u * u}
+			for j := 0; j <= degree; j++ {
+				for k := 0; k <= degree; k++ {
+					a[j][k] += ws[i] * b[j] * b[k]
+				}
+				a[j][5] += ws[i] * b[j] * ys[i]
+			}
+		}
+		for j := degree + 1; j < 5; j++ {
+			a[j][j] = 1
+		}
+		if x, ok := solve5(a); ok {
+			copy(coef[:], x[:4])
+			break
+		}
+	}
+	for i, u := range us {
+		d := ys[i] - coef[0] - u*(coef[1]+u*coef[2])
+		rss += ws[i] * d * d
+		weight += ws[i]
+	}
+	return coef, rss, weight
+}
+
+// predictionVariance is the variance of a fitted polynomial's value at u over
+// that of a point of weight one.
+func predictionVariance(us, ws []float64, degree int, u float64) float64 {
+	if len(us) == 0 {
+		return 0
+	}
+	degree = min(degree, len(us)-1)
+	var a [5][6]float64
+	for i, x := range us {
+		b := [3]float64{1, x, x * x}
+		for j := 0; j <= degree; j++ {
+			for k := 0; k <= degree; k++ {
+				a[j][k] += ws[i] * b[j] * b[k]
+			}
+		}
+	}
+	at := [3]float64{1, u, u * u}
+	for j := range 5 {
+		if j <= degree {
+			a[j][5] = at[j]
+		} else {
+			a[j][j] = 1
+		}
+	}
+	x, ok := solve5(a)
+	if !ok {
+		return 0
+	}
+	v := 0.0
+	for j := 0; j <= degree; j++ {
+		v += x[j] * at[j]
+	}
+	return max(v, 0)
+}
+
+// length of piece i in bins.
+func (p *pieces) length(i int) float64 {
+	if i+1 < len(p.breaks) {
+		return p.breaks[i+1] - p.breaks[i]
+	}
+	return p.breaks[0] + float64(p.bins) - p.breaks[i]
+}
+
+// end is the value of piece i at u = -1 (start) to 1 (end).
+func (p *pieces) end(i int, u float64) float64 {
+	c := p.coef[i]
+	return c[0] + u*(c[1]+u*c[2])
+}
+
+// at is the value of piece i at bin place x, extrapolated beyond its ends.
+func (p *pieces) at(i int, x float64) float64 {
+	n := p.length(i)
+	d := x - p.breaks[i]
+	m := float64(p.bins)
+	if d < -(m-n)/2 {
+		d += m
+	} else if d > n+(m-n)/2 {
+		d -= m
+	}
+	return p.end(i, d/max(n, 1e-9)*2-1)
+}
+
+// extremes are the least and greatest value of the fit, and the variance of
+// their difference over that of a cell.
+func (p *pieces) extremes() (lo, hi, variance float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	var vlo, vhi float64
+	see := func(v float64) { lo, hi = min(lo, v), max(hi, v) }
+	for i, c := range p.coef {
+		for k, u := range [2]float64{-1, 1} {
+			v := p.end(i, u)
+			if v < lo {
+				vlo = p.endVar[i][k]
+			}
+			if v > hi {
+				vhi = p.endVar[i][k]
+			}
+			see(v)
+		}
+		if c[2] != 0 {
+			if u := -c[1] / (2 * c[2]); u > -1 && u < 1 {
+				see(p.end(i, u))
+			}
+		}
+	}
+	return lo, hi, vlo + vhi
+}
+
+// sharpen moves each break with a step to the bin where the curve changes over
+// from one piece to the next, within two cells or, where a transient may hide
+// the place, a fortieth of the cycle, and fits again.
+func (p *pieces) sharpen(y []float64, c *cellData) {
+	m := p.bins
+	reach := 2 * m / p.cells
+	k := len(p.breaks)
+	moved := append([]float64(nil), p.breaks...)
+	for i, b := range p.breaks {
+		reach := reach
+		if p.marked[i] {
+			reach = max(reach, m/40)
+		}
+		before := (i + k - 1) % k
+		step := math.Abs(p.at(before, b) - p.at(i, b))
+		if step < 3*p.rms {
+			continue
+		}
+		limit := step * step // a spike on the step must not outweigh it
+		best, at, sum := 0.0, -reach, 0.0
+		for d := -reach; d < reach; d++ {
+			x := math.Floor(b) + float64(d)
+			j := ((int(x) % m) + m) % m
+			l := y[j] - p.at(before, x+0.5)
+			r := y[j] - p.at(i, x+0.5)
+			if sum += min(max(l*l-r*r, -limit), limit); sum < best {
+				best, at = sum, d+1
+			}
+		}
+		moved[i] = math.Mod(math.Floor(b)+float64(at)+float64(m), float64(m))
+	}
+	sortFloats(moved)
+	for i := range moved {
+		next := moved[(i+1)%k]
+		if i+1 == k {
+			next += float64(m)
+		}
+		if next-moved[i] < 2*float64(m)/float64(p.cells) {
+			return
+		}
+	}
+	p.breaks = moved
+	p.solve(c)
+}
+
+// corridor draws the fit on the bins. For zone bins after each break, and one
+// before, the curve y itself counts as long as it runs between the two pieces:
+// a step takes its time.
+func (p *pieces) corridor(y []float64, zone int) []float64 {
+	m := p.bins
+	out := make([]float64, m)
+	k := len(p.breaks)
+	for i, b := range p.breaks {
+		n := int(math.Ceil(p.length(i)))
+		start := int(math.Ceil(b - 0.5))
+		for d := range n {
+			j := (start + d) % m
+			out[j] = p.at(i, float64(start+d)+0.5)
+		}
+	}
+	for i, b := range p.breaks {
+		before := (i + k - 1) % k
+		start := int(math.Ceil(b - 0.5))
+		for d := -2 - zone/4; d <= zone; d++ {
+			j := (start + d + m) % m
+			l, r := p.at(before, float64(start+d)+0.5), p.at(i, float64(start+d)+0.5)
+			out[j] = min(max(y[j], min(l, r)), max(l, r))
+		}
+	}
+	return out
+}
+
+// sortFloats sorts a handful of numbers in place.
+func sortFloats(x []float64) {
+	for i := 1; i < len(x); i++ {
+		for j := i; j > 0 && x[j] < x[j-1]; j-- {
+			x[j], x[j-1] = x[j-1], x[j]
+		}
+	}
+}
