@@ -9,7 +9,8 @@ import (
 // with the spikes' intervals excised: the random part, for the noise floor.
 type gatedResidue struct {
 	r       *residue
-	edges   []bool // by bin of the cycle: inside an edge's transient
+	cycle   []float64 // by bin: what is taken off, the smooth ripple and the mean transients
+	edges   []bool    // by bin: cycles differ there by more than the noise
 	free    []interval
 	mains   []float64 // one mains period, volts; nil when none
 	mainsHz float64
@@ -17,19 +18,29 @@ type gatedResidue struct {
 	drift   slowPart
 }
 
-// newGatedResidue prepares the gating. Where no mains comb could be measured
+// newGatedResidue prepares the gating. The mean transients are taken off as the
+// ripple is; excised is only where single cycles scatter about them by more than
+// the noise, by jitter or by dither. Where no mains comb could be measured
 // the record holds too little of the mains to have one; its slow wander is then
 // taken off as a line through 64 means over whole switching cycles.
-func newGatedResidue(r *residue, found *spikeFinding, mains mainsResult, rateHz float64) *gatedResidue {
+func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains mainsResult, rateHz float64) *gatedResidue {
 	g := &gatedResidue{r: r, free: found.freeIntervals, rateHz: rateHz}
 	if r.model != nil {
 		m := r.model.bins
 		g.edges = make([]bool, m)
-		for _, t := range found.templates {
-			// on both sides of what stands above the mean cycle's noise
-			margin := max(m/400, 1)
-			for k := -margin; k < t.until+margin; k++ {
-				g.edges[((t.first+k)%m+m)%m] = true
+		g.cycle = append([]float64(nil), r.model.smooth...)
+		for _, t := range found.all {
+			for k, v := range t.v[:t.until] {
+				b := (t.first + k) % m
+				g.cycle[b] = r.model.smooth[b] + v
+				// the variance of n cycles scatters by √(2/n) of itself
+				n := max(f.n[b], 2)
+				limit := f.sigma * f.sigma * (1.2 + 4*math.Sqrt(2/n))
+				if f.variance[b]*n/(n-1) > limit || f.n[b] < 4 {
+					for d := -1; d <= 1; d++ {
+						g.edges[(b+d+m)%m] = true
+					}
+				}
 			}
 		}
 	}
@@ -60,7 +71,7 @@ func (g *gatedResidue) Fill(dst []float64, start int) {
 	if g.r.model != nil {
 		m := g.r.model.bins
 		size := float64(m)
-		smooth := g.r.model.smooth
+		smooth := g.cycle
 		walk(start, end, g.r.track, g.drift, func(st stretch) {
 			base := st.slow
 			out := dst[st.from-start : st.to-start]

@@ -298,7 +298,7 @@ func (j *job) spikeSearch() {
 // noise measures the floor with ripple and spikes gated out.
 func (j *job) noise() error {
 	tr, m := j.tr, j.m
-	g := newGatedResidue(j.res, &j.spikes, j.mains, tr.SampleRateHz)
+	g := newGatedResidue(j.res, j.fold, &j.spikes, j.mains, tr.SampleRateHz)
 	j.gate = g
 	opt := noiseOptions{Plain: &j.plain, Lines: m.Lines, Span: tr.Span, StepV: j.stepV}
 	if b := j.setup.Baseline; b != nil {

@@ -15,6 +15,15 @@ func (j *job) pard() {
 		return
 	}
 	random, ok := j.randomPower()
+	if j.track == nil {
+		// lines that no cycle takes off are not random
+		for _, l := range m.Lines {
+			if l.Comb != "mains" {
+				random -= l.RMSV * l.RMSV
+			}
+		}
+		random = max(random, 0)
+	}
 	periodic := j.periodicPower()
 	if ok && random <= periodic {
 		periodic = max(whole-random, 0)

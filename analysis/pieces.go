@@ -195,7 +195,7 @@ func (c *cellData) refine(breaks []int, reach int) []int {
 }
 
 // fit fits polynomials between breaks given in cells, moved to a hint within
-// two hundredths of the cycle.
+// three hundredths of the cycle or at the start of the transient around it.
 func (c *cellData) fit(y []float64, cellBreaks, hints []int, degree int) pieces {
 	bins := len(y)
 	per := float64(bins) / float64(c.n)
@@ -206,6 +206,20 @@ func (c *cellData) fit(y []float64, cellBreaks, hints []int, degree int) pieces 
 		for _, h := range hints {
 			if d := math.Abs(math.Remainder(float64(h)-place, float64(bins))); d < near {
 				near, at = d, float64(h)
+			}
+		}
+		if at == place {
+			// anywhere in what a transient covers the misfit is the same
+			for _, h := range hints {
+				from := int(float64(h) / per)
+				n := (b - from + c.n) % c.n
+				covered := n < c.n*2/5+2
+				for k := 2; k < n-1 && covered; k++ {
+					covered = c.w[(from+k)%c.n] < 0.3
+				}
+				if covered {
+					at = float64(h)
+				}
 			}
 		}
 		p.breaks = append(p.breaks, at)

@@ -40,8 +40,8 @@ func (r ringFit) at(t float64) float64 {
 }
 
 // fitRing fits a ring to evenly spaced values y, stepS apart, the first at t0
-// seconds. ok is false where no damped oscillation of at least one and a half
-// periods fits.
+// seconds. ok is false where no oscillation of at least one and a half periods
+// that dies down by e within them fits.
 func fitRing(y []float64, t0, stepS float64) (r ringFit, ok bool) {
 	n := len(y)
 	if n < 12 {
@@ -75,7 +75,7 @@ func fitRing(y []float64, t0, stepS float64) (r ringFit, ok bool) {
 			r, found = f, true
 		}
 	}
-	if !found || r.hz*float64(n)*stepS < 1.5 || r.alpha <= 0 {
+	if !found || r.hz*float64(n)*stepS < 1.5 || r.alpha*float64(n)*stepS < 1 {
 		return r, false
 	}
 	return r, true

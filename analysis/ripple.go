@@ -118,7 +118,7 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 		return nil
 	}
 	// close gaps shorter than a ring's zero crossings
-	hold := max(m/64, 3)
+	hold := max(m/32, 3)
 	start := 0
 	for i := range over {
 		quiet := true
@@ -249,9 +249,9 @@ func (e *cycleEdge) fitRing(y []float64, step, sb float64) {
 	}
 	best := ringFit{}
 	bestStart := -1
-	good := math.Inf(1)
-	for _, share := range [...]float64{0.05, 0.08, 0.12, 0.18, 0.25, 0.35} {
-		from := peak + int(share*float64(end-peak))
+	good, share := math.Inf(1), 0.0
+	for _, part := range [...]float64{0.05, 0.08, 0.12, 0.18, 0.25, 0.35} {
+		from := peak + int(part*float64(end-peak))
 		if end-from < 12 {
 			break
 		}
@@ -277,12 +277,13 @@ func (e *cycleEdge) fitRing(y []float64, step, sb float64) {
 		quality := r.rms / noise
 		if quality < good*0.8 {
 			best, bestStart, good = r, from, quality
+			share = r.rms / r.amplitude(float64(from)*step)
 		}
 		if quality < 1.3 {
 			break
 		}
 	}
-	if bestStart < 0 || good > 6 {
+	if bestStart < 0 || good > 6 && share > 0.08 {
 		return
 	}
 	e.ring, e.hasRng = best, true

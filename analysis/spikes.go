@@ -204,16 +204,17 @@ func (t edgeTemplate) area() float64 {
 // spikeFinding is the raw outcome of the search.
 type spikeFinding struct {
 	sigma, threshold float64
-	templates        []edgeTemplate // edges that stand above the threshold
+	all              []edgeTemplate // of all edges that the folded cycle shows
+	templates        []edgeTemplate // those that stand above the threshold in single cycles
 	perEdge          []int          // events of each template
 	events           []Spike        // all, or an even pick of the edges' ones
 	peaks            []float64      // absolute peaks of the events, all classes
 	edgePeaks        [][]float64    // by template
-	free             int            // events outside the cycle
+	strays           []Spike        // events outside the cycle
+	free             int            // how many
 	count            int
 	freeIntervals    []interval // samples that free events cover
-	shareGated       float64
-	minDuration      float64 // samples
+	rateHz           float64
 }
 
 type interval struct{ from, to int }
@@ -221,7 +222,7 @@ type interval struct{ from, to int }
 // findSpikes looks for the edges' transients cycle by cycle and for others in
 // between.
 func findSpikes(r *residue, f *fold, rateHz, stepV float64, th thresholds) spikeFinding {
-	var out spikeFinding
+	out := spikeFinding{rateHz: rateHz}
 	n := len(r.volts)
 	var all []edgeTemplate
 	m := 0
@@ -241,6 +242,7 @@ func findSpikes(r *residue, f *fold, rateHz, stepV float64, th thresholds) spike
 		lo, hi := extremes(r.volts)
 		out.threshold = max(1e-6*(hi-lo), 1e-300)
 	}
+	out.all = all
 	for _, t := range all {
 		if math.Abs(t.peakV) > 0.75*out.threshold {
 			out.templates = append(out.templates, t)
@@ -259,7 +261,38 @@ func findSpikes(r *residue, f *fold, rateHz, stepV float64, th thresholds) spike
 	}
 	out.countEdges(r, n, th)
 	out.scan(r, edgeOf, rateHz, th)
+	out.settleStrays(r)
 	return out
+}
+
+// settleStrays joins the events outside the cycle that are one transient seen
+// twice, its ring running into or out of an edge's window, and adds them to the
+// rest.
+func (out *spikeFinding) settleStrays(r *residue) {
+	reach := 1e-6 * out.rateHz
+	for _, t := range out.all {
+		reach = max(reach, float64(t.until)/float64(r.model.bins)*r.model.periodS*out.rateHz)
+	}
+	sort.SliceStable(out.strays, func(i, j int) bool { return out.strays[i].TimeS < out.strays[j].TimeS })
+	var kept []Spike
+	last := math.Inf(-1)
+	for _, s := range out.strays {
+		if k := len(kept); k > 0 && s.TimeS-last < reach {
+			if math.Abs(s.PeakV) > math.Abs(kept[k-1].PeakV) {
+				kept[k-1] = s
+			}
+			continue
+		}
+		kept = append(kept, s)
+		last = s.TimeS
+	}
+	out.strays = kept
+	out.free = len(kept)
+	out.count += out.free
+	for _, s := range kept {
+		out.peaks = append(out.peaks, math.Abs(s.PeakV))
+	}
+	out.events = append(out.events, kept...)
 }
 
 // countEdges counts and sizes the transients at the edges of the tracked
@@ -326,6 +359,9 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 						peak, _ = ip.peak(buf, at, math.Copysign(1, t.peakV))
 					}
 				}
+				if every == 1 && r.track.kind == SwitchingFixed {
+					out.strayInWindow(buf, from, start, p.perSample*m, t, peak/t.peakV)
+				}
 				out.edgePeaks[e] = append(out.edgePeaks[e], math.Abs(peak))
 				out.peaks = append(out.peaks, math.Abs(peak))
 				if seen%listEvery == 0 {
@@ -335,6 +371,29 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 		}
 		out.count += out.perEdge[e]
 	}
+}
+
+// strayInWindow looks for an event of another origin under an edge's transient:
+// what stands above the threshold after the mean transient, scaled, is taken
+// off. A fifth of the transient itself is allowed for its own scatter.
+func (out *spikeFinding) strayInWindow(buf []float64, from int, start, binsPerSample float64, t edgeTemplate, scale float64) {
+	at, most := -1, 0.0
+	for i, v := range buf {
+		x := (float64(from+i)-start)*binsPerSample - 0.5
+		tv := scale * lerp(t.v, x)
+		steep := math.Abs(lerp(t.v, x+binsPerSample)-lerp(t.v, x-binsPerSample)) * math.Abs(scale)
+		over := math.Abs(v-tv) - 0.2*math.Abs(tv) - steep - 0.1*math.Abs(t.peakV)
+		if over > out.threshold && over > most {
+			at, most = i, over
+		}
+	}
+	if at < 0 {
+		return
+	}
+	x := (float64(from+at)-start)*binsPerSample - 0.5
+	peak := buf[at] - scale*lerp(t.v, x)
+	out.strays = append(out.strays, Spike{TimeS: float64(from + at), PeakV: peak,
+		DurationS: t.duration() / binsPerSample / out.rateHz, CyclePhase: t.edge.phase, Class: "random"})
 }
 
 // nearestPeak is the index of the greatest value of buf's sign within reach of
@@ -427,12 +486,7 @@ func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thre
 		s := Spike{TimeS: float64(from) + where, PeakV: peak,
 			DurationS: halfDuration(buf, at, peak) / rateHz, AreaVs: area / rateHz,
 			CyclePhase: phase, Class: "random"}
-		out.free++
-		out.count++
-		out.peaks = append(out.peaks, math.Abs(peak))
-		if len(out.events) < 4*th.MaxSpikes {
-			out.events = append(out.events, s)
-		}
+		out.strays = append(out.strays, s)
 		out.freeIntervals = append(out.freeIntervals, interval{from, to})
 	}
 	r.each(0, n, func(i int, v float64, bin int, _ float64) {

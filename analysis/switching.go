@@ -78,6 +78,7 @@ type combGuess struct {
 	hz        float64
 	score     float64 // share of the lines' weight it explains, less for empty places
 	explained float64
+	power     float64 // share of the lines' power
 	lines     int
 }
 
@@ -189,30 +190,31 @@ func (s searchSpectrum) peaks(lowHz, highHz, over float64, limit int) []peakBin 
 // bestComb finds the frequency whose multiples explain most of the lines with
 // the fewest empty places. Lines weigh by the logarithm of their height over
 // the noise, so that a fundamental buried under ringing or a faint odd harmonic
-// between strong even ones still has its say.
+// between strong even ones still has its say, and by their power.
 func bestComb(peaks []peakBin, binHz, lowHz, highHz float64) combGuess {
 	var best combGuess
 	if len(peaks) == 0 {
 		return best
 	}
-	total := 0.0
+	total, power := 0.0, 0.0
 	weights := make([]float64, len(peaks))
 	for i, p := range peaks {
 		weights[i] = math.Log(max(p.ratio, 1.01))
 		total += weights[i]
+		power += p.power
 	}
 	top := peaks[len(peaks)-1].hz
 	try := func(hz float64) {
 		if hz < lowHz || hz > highHz || hz < 3*binHz {
 			return
 		}
-		g := scoreComb(peaks, weights, total, top, binHz, hz)
+		g := scoreComb(peaks, weights, total, power, top, binHz, hz)
 		if g.score > best.score*1.0001 {
 			best = g
 		}
 	}
 	strong := append([]peakBin(nil), peaks...)
-	sort.SliceStable(strong, func(i, j int) bool { return strong[i].ratio > strong[j].ratio })
+	sort.SliceStable(strong, func(i, j int) bool { return strong[i].power > strong[j].power })
 	if len(strong) > 24 {
 		strong = strong[:24]
 	}
@@ -230,7 +232,7 @@ func bestComb(peaks []peakBin, binHz, lowHz, highHz float64) combGuess {
 }
 
 // scoreComb rates one candidate, refining it on its harmonics from below.
-func scoreComb(peaks []peakBin, weights []float64, total, top, binHz, hz float64) combGuess {
+func scoreComb(peaks []peakBin, weights []float64, total, power, top, binHz, hz float64) combGuess {
 	f := hz
 	var sw, shh, shf float64
 	g := combGuess{}
@@ -250,6 +252,7 @@ func scoreComb(peaks []peakBin, weights []float64, total, top, binHz, hz float64
 		}
 		sw += weights[i]
 		g.lines++
+		g.power += p.power
 		w := weights[i]
 		shh += w * h * h
 		shf += w * h * p.hz
@@ -264,7 +267,9 @@ func scoreComb(peaks []peakBin, weights []float64, total, top, binHz, hz float64
 	places := min(max(int(top/f+0.01), 1), 8)
 	g.hz = f
 	g.explained = sw / total
-	g.score = g.explained * (0.5 + 0.5*float64(low)/float64(places))
+	g.power /= power
+	// where spikes alias, most lines lie off the comb, but little of the power
+	g.score = g.explained * math.Sqrt(g.power) * (0.5 + 0.5*float64(low)/float64(places))
 	return g
 }
 
@@ -354,7 +359,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 	comb := bestComb(peaks, sp.binHz, low, high)
 	corrHz, corr := sp.periodByCorrelation(rec.rateHz, low, high)
 	switch {
-	case comb.hz > 0 && comb.explained >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*th.TradeHighHz):
+	case comb.hz > 0 && max(comb.explained, 0.6*comb.power) >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*th.TradeHighHz):
 		found.hz, found.coherent, found.strength = comb.hz, true, comb.explained
 		rest := peaks[:0:0]
 		for _, p := range peaks {
