@@ -35,10 +35,12 @@ func (b *builder) instrument(raw *rawInstrument, in *Instrument) {
 	}
 }
 
-// wirings are the ways to wire a group; the words with volts mean the same.
+// wirings are the ways to wire a group; the words with volts mean the same. ""
+// leaves the choice to the rail.
 var wirings = map[string]string{
-	"": "parallel", "parallel": "parallel", "6.3 v parallel": "parallel",
-	"series": "series", "12.6 v series": "series", "string": "string",
+	"": "", "parallel": "parallel", "6.3 v parallel": "parallel",
+	"series": "series", "12.6 v series": "series",
+	"string": "string", "string of series": "string of series",
 }
 
 func (b *builder) heaters(raw *rawHeaters, h *Heaters) {
@@ -62,9 +64,9 @@ func (b *builder) heaters(raw *rawHeaters, h *Heaters) {
 		w, ok := wirings[strings.ToLower(strings.Join(strings.Fields(v.Wiring), " "))]
 		if !ok {
 			b.fail(key+".wiring", fmt.Sprintf("wiring = %q", v.Wiring),
-				"\"parallel\" (6.3 V), \"series\" (a centre-tapped heater at 12.6 V) or \"string\" (one after the other)", "")
+				"\"parallel\" (6.3 V), \"series\" (a centre-tapped heater at 12.6 V), \"string\" (one after the other) or \"string of series\"", "")
 		}
-		if v.String != "" && w != "string" {
+		if v.String != "" && !strings.HasPrefix(w, "string") {
 			b.fail(key+".string", fmt.Sprintf("string = %q with wiring %q", v.String, w), "wiring = \"string\"", "")
 		}
 		h.Groups = append(h.Groups, HeaterGroup{Type: v.Type, Count: count, Wiring: w, String: v.String, Line: b.line(key)})
@@ -184,6 +186,19 @@ func (b *builder) channel(key string, v any) string {
 	}
 	b.fail(key, fmt.Sprintf("channel = %v", v), "a channel's name, or its number from 1", "")
 	return ""
+}
+
+// Add gives unit the capture at file, with the instrument's settings, as if the
+// sheet named it. The file must exist. loadA is in amperes, 0 unknown.
+func (s *Sheet) Add(unit int, file string, loadA float64) error {
+	b := builder{path: s.Path, dir: s.Dir, at: s.at}
+	c := b.capture(&rawCapture{File: file, LoadA: loadA}, "pattern", &s.Instrument)
+	if b.err != nil {
+		return b.err
+	}
+	u := &s.Units[unit]
+	u.Captures = append(u.Captures[:len(u.Captures):len(u.Captures)], c)
+	return nil
 }
 
 func (b *builder) resolve(file string) string {

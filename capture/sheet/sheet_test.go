@@ -234,6 +234,24 @@ func TestCheckWords(t *testing.T) {
 	check(s.ValveError(0, []string{"12AU7", "EF86"}), `x.toml:5:1: unknown valve type "12AU8", expected "12AU7"; add it as a [[heaters.own_valve]] from its data sheet`)
 }
 
+func TestAdd(t *testing.T) {
+	path := bench(t, "base.csv", "a.csv", "b.WAV", "new.csv")
+	s, err := Parse([]byte(good), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Add(1, "new.csv", 0.9); err != nil {
+		t.Fatal(err)
+	}
+	c := s.Units[1].Captures[0]
+	if c.LoadA != 0.9 || c.Options.ProbeFactor != 10 || c.Baseline == nil || c.Path != filepath.Join(s.Dir, "new.csv") {
+		t.Errorf("%+v", c)
+	}
+	if err := s.Add(1, "gone.csv", 0); err == nil {
+		t.Error("a file that is not there is added")
+	}
+}
+
 func TestPattern(t *testing.T) {
 	units := []Unit{{Brand: "Quibble", Model: "Q 7", Mark: "A1"}, {Brand: "Quibble", Mark: "A11"}, {Brand: "Tarn Oak", Mark: "A1"}}
 	p, err := ParsePattern("{brand}-{mark}-{load}A{rest}.csv")

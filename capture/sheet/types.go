@@ -57,7 +57,7 @@ type Heaters struct {
 type HeaterGroup struct {
 	Type   string
 	Count  int
-	Wiring string // "parallel" (6.3 V), "series" (12.6 V) or "string"
+	Wiring string // "parallel" (6.3 V), "series" (12.6 V), "string", "string of series"; "" suits the rail
 	String string // name of the string the group is part of
 	Line   int    // in the sheet, for messages
 }

@@ -1,0 +1,198 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"stillglow/analysis/target"
+)
+
+// What a capture must be to hold a frequency: four periods of the lowest in the
+// record, and the highest at most 0.4 of the sample rate. The importer gives a
+// trace its span by the same two numbers.
+const (
+	periodsInRecord = 4
+	shareOfRate     = 0.4
+	divisions       = 10 // across the screen
+	longerThanNeed  = 25 // a record this many times the least is long enough
+	fastFromHz      = 1e6
+	pulseRateHz     = 200e6 // four samples in a 20 ns pulse
+)
+
+// scopeLimits are the instrument's: samples it keeps in one record, and the
+// most samples per second.
+type scopeLimits struct {
+	Memory  int
+	MaxRate float64
+}
+
+func (s scopeLimits) withDefaults() scopeLimits {
+	if s.Memory <= 0 {
+		s.Memory = 1000000
+	}
+	if s.MaxRate <= 0 {
+		s.MaxRate = 500e6
+	}
+	return s
+}
+
+// shot is one capture to take: a time per division that shows all its criteria.
+type shot struct {
+	Criteria       []target.Limit
+	Fast           bool    // the switching cycle and above
+	NeedS          float64 // least record
+	NeedHz         float64 // least sample rate
+	DivS           float64 // time per division to set, 0: the memory can't hold it
+	LeastS, MostS  float64 // what works, per division
+	RateHz         float64 // sample rate that DivS gives
+	Samples        int     // in the record, at most the memory
+	VoltsPerDiv    float64 // to begin with, 0: not told
+	MemoryTooSmall string  // why not, when DivS is 0
+}
+
+// planShots groups the criteria into as few captures as the memory allows: the
+// fast ones together and the slow ones together, since one vertical range can't
+// suit both. DC needs no capture.
+func planShots(limits []target.Limit, scope scopeLimits) []shot {
+	scope = scope.withDefaults()
+	var shots []shot
+	for _, fast := range []bool{true, false} {
+		for _, l := range limits {
+			if l.NeedHighHz <= 0 || (l.NeedHighHz >= fastFromHz) != fast {
+				continue
+			}
+			one := shot{Criteria: []target.Limit{l}, Fast: fast,
+				NeedS: periodsInRecord / l.NeedLowHz, NeedHz: l.NeedHighHz / shareOfRate}
+			merged := false
+			for i := range shots {
+				both := shots[i]
+				if both.Fast != fast {
+					continue
+				}
+				both.Criteria = append(append([]target.Limit{}, both.Criteria...), l)
+				both.NeedS, both.NeedHz = math.Max(both.NeedS, one.NeedS), math.Max(both.NeedHz, one.NeedHz)
+				if both.NeedS*both.NeedHz <= float64(scope.Memory) {
+					shots[i], merged = both, true
+					break
+				}
+			}
+			if !merged {
+				shots = append(shots, one)
+			}
+		}
+	}
+	for i := range shots {
+		shots[i].settle(scope)
+	}
+	return shots
+}
+
+// settle picks the time per division.
+func (s *shot) settle(scope scopeLimits) {
+	memory := float64(scope.Memory)
+	s.VoltsPerDiv = s.firstRange()
+	if s.NeedHz > scope.MaxRate {
+		s.MemoryTooSmall = fmt.Sprintf("needs %s, the scope samples at %s at most", rateText(s.NeedHz), rateText(scope.MaxRate))
+		return
+	}
+	s.LeastS, s.MostS = ceil125(s.NeedS/divisions), floor125(memory/s.NeedHz/divisions)
+	if s.LeastS > s.MostS {
+		s.MemoryTooSmall = fmt.Sprintf("needs %d samples in one record (%s at %s), the memory holds %d",
+			int(math.Ceil(s.NeedS*s.NeedHz)), secondsText(s.NeedS), rateText(s.NeedHz), scope.Memory)
+		return
+	}
+	s.DivS = math.Min(s.MostS, ceil125(longerThanNeed*s.NeedS/divisions))
+	if s.Fast {
+		// short pulses want a high rate more than a long record
+		for s.DivS > s.LeastS && memory/(divisions*s.DivS) < math.Min(pulseRateHz, scope.MaxRate) {
+			s.DivS = floor125(s.DivS * 0.99)
+		}
+	}
+	record := divisions * s.DivS
+	s.RateHz = math.Min(memory/record, scope.MaxRate)
+	s.Samples = int(math.Min(memory, math.Round(s.RateHz*record)))
+}
+
+// firstRange is a range to begin with: three times the greatest peak-to-peak limit
+// over six divisions.
+func (s *shot) firstRange() float64 {
+	var pp float64
+	for _, l := range s.Criteria {
+		if l.Unit != "V" {
+			continue
+		}
+		v := l.Max
+		switch l.Criterion {
+		case target.RipplePP, target.FoldedRipple:
+		case target.SpikePeak:
+			v *= 2
+		default:
+			v *= 2 * math.Sqrt2
+		}
+		pp = math.Max(pp, v)
+	}
+	if pp == 0 {
+		return 0
+	}
+	return ceil125(1.5 * pp / 6)
+}
+
+// names lists the criteria in words.
+func (s shot) names() string {
+	names := make([]string, len(s.Criteria))
+	for i, l := range s.Criteria {
+		names[i] = l.Name
+	}
+	return strings.Join(names, ", ")
+}
+
+// settings tells what to set on the scope, in one line.
+func (s shot) settings() string {
+	if s.DivS == 0 {
+		return s.MemoryTooSmall
+	}
+	limit := "bandwidth limit 20 MHz or its high-resolution mode"
+	if s.Fast {
+		limit = "bandwidth limit off"
+	}
+	return fmt.Sprintf("%s/div, AC coupling, %s (%s: %d samples at %s)", secondsText(s.DivS), limit,
+		secondsText(divisions*s.DivS), s.Samples, rateText(s.RateHz))
+}
+
+// floor125 and ceil125 are the neighbours of v on a scope's 1-2-5 scale.
+func floor125(v float64) float64 { return step125(v, false) }
+func ceil125(v float64) float64  { return step125(v, true) }
+
+func step125(v float64, up bool) float64 {
+	const slack = 1e-9
+	e := math.Floor(math.Log10(v) + slack)
+	below := math.NaN()
+	for _, m := range [...]float64{1, 2, 5, 10} {
+		x := m * math.Pow(10, e)
+		if up && x >= v*(1-slack) {
+			return x
+		}
+		if !up && x <= v*(1+slack) {
+			below = x
+		}
+	}
+	return below
+}
+
+func secondsText(s float64) string { return prefixedText(s, "s") }
+
+func rateText(hz float64) string { return prefixedText(hz, "S/s") }
+
+// prefixedText writes a positive value with up to three digits and its prefix.
+func prefixedText(v float64, unit string) string {
+	for _, p := range []struct {
+		size float64
+		text string
+	}{{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "µ"}, {1e-9, "n"}} {
+		if v >= p.size*0.9995 {
+			return fmt.Sprintf("%.3g %s%s", v/p.size, p.text, unit)
+		}
+	}
+	return fmt.Sprintf("%.3g %s", v, unit)
+}
