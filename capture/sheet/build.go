@@ -21,6 +21,9 @@ type builder struct {
 	path, dir string
 	at        map[string]place
 	err       error
+
+	awaiting bool     // a missing file is no error
+	awaited  []string // as written
 }
 
 // fail records an error at a key, or at the table that should hold it.
@@ -244,10 +247,14 @@ func (b *builder) unique(s *Sheet) {
 	}
 }
 
-// exists fails unless the file is there and no folder.
-func (b *builder) exists(key, file, path string) {
+// exists tells whether the file is there, and fails unless it is and is no
+// folder, or may be awaited.
+func (b *builder) exists(key, file, path string) bool {
 	info, err := os.Stat(path)
 	switch {
+	case err != nil && os.IsNotExist(err) && b.awaiting:
+		b.awaited = append(b.awaited, file)
+		return false
 	case err != nil && os.IsNotExist(err):
 		b.fail(key, fmt.Sprintf("no capture at %q", file), "", "paths are relative to the sheet's folder")
 	case err != nil:
@@ -255,4 +262,5 @@ func (b *builder) exists(key, file, path string) {
 	case info.IsDir():
 		b.fail(key, fmt.Sprintf("%q is a folder", file), "a CSV or WAV file", "")
 	}
+	return b.err == nil
 }

@@ -30,8 +30,9 @@ func (b *builder) instrument(raw *rawInstrument, in *Instrument) {
 		LowPass: b.oneOf("instrument.low_pass", raw.LowPass, "first-order", "butterworth4", "gaussian", "ideal", "none"),
 	}
 	if raw.Baseline != nil {
-		c := b.capture(raw.Baseline, "instrument.baseline", in)
-		in.Baseline = &c
+		if c, ok := b.capture(raw.Baseline, "instrument.baseline", in); ok {
+			in.Baseline = &c
+		}
 	}
 }
 
@@ -107,22 +108,25 @@ func (b *builder) unit(raw *rawUnit, key string, in *Instrument) Unit {
 		u.Readings = append(u.Readings, Reading{*r.LoadA, *r.V})
 	}
 	for i := range raw.Capture {
-		u.Captures = append(u.Captures, b.capture(&raw.Capture[i], fmt.Sprintf("%s.capture[%d]", key, i), in))
+		if c, ok := b.capture(&raw.Capture[i], fmt.Sprintf("%s.capture[%d]", key, i), in); ok {
+			u.Captures = append(u.Captures, c)
+		}
 	}
 	return u
 }
 
 // capture resolves one file and fills in the instrument's settings. A WAV takes
 // only volts_per_full_scale from the instrument: the probe, the bandwidth and
-// the coupling written there are the scope's.
-func (b *builder) capture(raw *rawCapture, key string, in *Instrument) Capture {
-	c := Capture{File: raw.File, LoadA: raw.LoadA, Note: raw.Note, Line: b.line(key)}
+// the coupling written there are the scope's. ok is false when the file is not
+// there.
+func (b *builder) capture(raw *rawCapture, key string, in *Instrument) (c Capture, ok bool) {
+	c = Capture{File: raw.File, LoadA: raw.LoadA, Note: raw.Note, Line: b.line(key)}
 	if raw.File == "" {
 		b.fail(key, "a capture without a file", "file = \"...\"", "")
-		return c
+		return c, false
 	}
 	c.Path = b.resolve(raw.File)
-	b.exists(key+".file", raw.File, c.Path)
+	there := b.exists(key+".file", raw.File, c.Path)
 	o := &c.Options
 	*o = capture.Options{
 		Channel:     b.channel(key+".channel", raw.Channel),
@@ -154,7 +158,7 @@ func (b *builder) capture(raw *rawCapture, key string, in *Instrument) Capture {
 		}
 	}
 	c.Baseline = b.baseline(raw.Baseline, key, &c, in)
-	return c
+	return c, there
 }
 
 // baseline is the capture's own, or the instrument's when both are of one kind.
@@ -165,8 +169,9 @@ func (b *builder) baseline(file, key string, c *Capture, in *Instrument) *Captur
 	case file == "none":
 	case file != "":
 		base := Capture{File: file, Path: b.resolve(file), Options: c.Options, Line: b.line(key + ".baseline")}
-		b.exists(key+".baseline", file, base.Path)
-		return &base
+		if b.exists(key+".baseline", file, base.Path) {
+			return &base
+		}
 	case in.Baseline != nil && isWAV(in.Baseline.File) == isWAV(c.File):
 		return in.Baseline
 	}
@@ -192,7 +197,7 @@ func (b *builder) channel(key string, v any) string {
 // sheet named it. The file must exist. loadA is in amperes, 0 unknown.
 func (s *Sheet) Add(unit int, file string, loadA float64) error {
 	b := builder{path: s.Path, dir: s.Dir, at: s.at}
-	c := b.capture(&rawCapture{File: file, LoadA: loadA}, "pattern", &s.Instrument)
+	c, _ := b.capture(&rawCapture{File: file, LoadA: loadA}, "pattern", &s.Instrument)
 	if b.err != nil {
 		return b.err
 	}

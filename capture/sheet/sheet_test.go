@@ -252,6 +252,26 @@ func TestAdd(t *testing.T) {
 	}
 }
 
+func TestReadAwaiting(t *testing.T) {
+	path := bench(t, "a.csv")
+	if err := os.WriteFile(path, []byte(good), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Read(path); err == nil {
+		t.Error("a missing file is no error for Read")
+	}
+	s, err := ReadAwaiting(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := strings.Join(s.Awaited, " "); got != "base.csv b.WAV" {
+		t.Errorf("awaited %q", got)
+	}
+	if c := s.Units[0].Captures; len(c) != 1 || c[0].File != "a.csv" || c[0].Baseline != nil {
+		t.Errorf("%+v", c)
+	}
+}
+
 func TestPattern(t *testing.T) {
 	units := []Unit{{Brand: "Quibble", Model: "Q 7", Mark: "A1"}, {Brand: "Quibble", Mark: "A11"}, {Brand: "Tarn Oak", Mark: "A1"}}
 	p, err := ParsePattern("{brand}-{mark}-{load}A{rest}.csv")

@@ -27,6 +27,10 @@ type Sheet struct {
 
 	HeaterDCMinV float64 // lower end of the heater_dc_v limit; the upper is in Limits
 
+	// Awaited are files named in the sheet that were not there yet; only
+	// ReadAwaiting leaves any.
+	Awaited []string
+
 	at map[string]place // where every key stands
 }
 

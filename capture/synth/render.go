@@ -106,20 +106,17 @@ func (s Supply) addMains(out []float64, phase float64) {
 
 // addNoise adds the supply's and the instrument's noise.
 func (s Supply) addNoise(out []float64) {
-	cut := 0.0
-	if s.AntiAliased {
-		cut = cutShare * s.RateHz
-	}
-	add := func(stream uint64, white, corner float64) {
-		if white <= 0 {
+	own, instrument := s.noises()
+	add := func(stream uint64, p spectrum) {
+		if p.white <= 0 {
 			return
 		}
-		for i, v := range noise(s.rand(stream), len(out), s.RateHz, white, corner, s.BandwidthHz, cut) {
+		for i, v := range p.noise(s.rand(stream), len(out), s.RateHz) {
 			out[i] += v
 		}
 	}
-	add(streamNoise, s.NoiseVRHz, s.CornerHz)
-	add(streamInstrument, s.InstrumentVRHz, 0)
+	add(streamNoise, own)
+	add(streamInstrument, instrument)
 }
 
 // events places every transient that touches the record.

@@ -56,6 +56,7 @@ type Supply struct {
 	MainsSpikeV              float64 // peak of the commutation transient at 2 x mains
 	NoiseVRHz                float64 // white noise density, one-sided, V/sqrt(Hz)
 	CornerHz                 float64 // where the 1/f part equals the white part, 0: no 1/f
+	NoiseBandwidthHz         float64 // the supply's own noise falls off above it (one pole), 0: white to the end
 	InstrumentVRHz           float64 // the instrument's own white noise, adds in power
 	InstrumentSpurHz, SpurPP float64 // a line of the instrument itself, hertz and volts peak-to-peak
 

@@ -81,17 +81,8 @@ func (s Supply) truth(clean []float64, events []event, cycles int) Truth {
 		sq += (v - mean) * (v - mean)
 	}
 	t.PeriodicRMSV = k * math.Sqrt(sq/float64(len(clean)))
-	cut := 0.0
-	if s.AntiAliased {
-		cut = cutShare * s.RateHz
-	}
-	rms := func(white, corner float64) float64 {
-		if white <= 0 {
-			return 0
-		}
-		return k * randomRMS(s.RateHz, s.durationS(), white, corner, s.BandwidthHz, cut)
-	}
-	t.RandomRMSV = math.Hypot(rms(s.NoiseVRHz, s.CornerHz), rms(s.InstrumentVRHz, 0))
+	own, instrument := s.noises()
+	t.RandomRMSV = k * math.Hypot(own.rms(s.RateHz, s.durationS()), instrument.rms(s.RateHz, s.durationS()))
 	t.ACRMSV = math.Hypot(t.PeriodicRMSV, t.RandomRMSV)
 	return t
 }

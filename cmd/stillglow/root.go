@@ -129,6 +129,10 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 		newManCmd(),
 		newTargetCmd(),
 		newFilterCmd(),
+		newNewCmd(),
+		newCheckCmd(),
+		newWatchCmd(),
+		newGuideCmd(),
 	)
 	return root
 }

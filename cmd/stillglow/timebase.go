@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"stillglow/analysis/target"
+	"stillglow/capture"
 )
 
 // What a capture must be to hold a frequency: four periods of the lowest in the
@@ -195,4 +196,13 @@ func prefixedText(v float64, unit string) string {
 		}
 	}
 	return fmt.Sprintf("%.3g %s", v, unit)
+}
+
+// parseSamples reads 10k, 1M, 14M or 1000000.
+func parseSamples(text string) (int, error) {
+	v, err := capture.ParseHertz(strings.TrimSuffix(strings.TrimSpace(text), "S"))
+	if err != nil || v < 100 || v > 1e10 {
+		return 0, fmt.Errorf("found %q, expected samples such as 10k, 1M or 14M", text)
+	}
+	return int(v), nil
 }

@@ -107,7 +107,7 @@ func quiet(seed uint64) synth.Supply {
 		Seed: seed, DCV: 7, MainsHz: 50, MainsPPV: 0.45e-3,
 		SwitchingHz: 118e3, RipplePPV: 5e-3, Duty: 0.42, ESRStepV: 1.2e-3,
 		SpikeRiseV: 6e-3, SpikeFallV: -5e-3, SpikeWidthS: 60e-9, RingRiseHz: 9e6, RingFallHz: 8e6, RingQ: 5,
-		SpikeJitterFrac: 0.03, NoiseVRHz: 180e-9, CornerHz: 300,
+		SpikeJitterFrac: 0.03, NoiseVRHz: 180e-9, CornerHz: 300, NoiseBandwidthHz: 1.5e6,
 	}
 }
 

@@ -1,0 +1,330 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis/target"
+	"stillglow/capture"
+	"stillglow/capture/sheet"
+	"stillglow/report"
+)
+
+func newCheckCmd() *cobra.Command {
+	var (
+		flags  cacheFlags
+		asJSON bool
+	)
+	cmd := &cobra.Command{
+		Use:   "check SHEET",
+		Short: "Validate a bench sheet and its captures; say what is still open",
+		Long: `Check reads the sheet and every capture in it, tells how each was understood, and
+names the criteria that no capture covers yet with the capture that would: time
+per division, coupling, and what else to set. It ends with an error when the
+sheet or a capture can't be read; open criteria alone are no error.`,
+		Example: "  stillglow check testdata/bench/bench.toml\n  stillglow check --json testdata/bench/bench.toml",
+		Args:    wantArgs(cobra.ExactArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			s, err := sheet.Read(args[0])
+			if err != nil {
+				return err
+			}
+			c, err := flags.open()
+			if err != nil {
+				return err
+			}
+			found, err := checkSheet(cmd.Context(), s, c)
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				err = found.json(cmd.OutOrStdout())
+			} else {
+				err = found.text(cmd.OutOrStdout())
+			}
+			if err == nil && len(found.bad) > 0 {
+				return found.bad
+			}
+			return err
+		},
+	}
+	flags.add(cmd)
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+// checked is what a check of a sheet found.
+type checked struct {
+	sheet    *sheet.Sheet
+	goal     target.Target
+	heaterA  float64
+	captures []checkedCapture
+	open     []openUnit
+	bad      troubles
+}
+
+type checkedCapture struct {
+	unit     int // -1: a baseline
+	file     string
+	err      error
+	layout   string
+	rateHz   float64
+	samples  int
+	span     capture.Span
+	coupling capture.Coupling
+	cautions []capture.Caution
+}
+
+// openUnit is what one unit still lacks.
+type openUnit struct {
+	name    string
+	reading bool // DC at the heater load
+	shots   []shot
+	reasons []string // why, per criterion
+}
+
+// checkSheet opens every capture, then measures what can be read to see which
+// criteria stay open.
+func checkSheet(ctx context.Context, s *sheet.Sheet, c *cache) (*checked, error) {
+	goal, _, err := sheetTarget(s)
+	if err != nil {
+		return nil, err
+	}
+	load, err := sheetLoad(s)
+	if err != nil {
+		return nil, err
+	}
+	out := &checked{sheet: s, goal: goal, heaterA: load.NominalA()}
+	readable := *s
+	readable.Units = nil
+	bases := map[string]bool{}
+	for i, u := range s.Units {
+		kept := u
+		kept.Captures = nil
+		for _, cp := range u.Captures {
+			if b := cp.Baseline; b != nil && !bases[b.Path] {
+				bases[b.Path] = true
+				got, err := openChecked(ctx, -1, *b)
+				if err != nil {
+					return nil, err
+				}
+				out.add(got)
+			}
+			got, err := openChecked(ctx, i, cp)
+			if err != nil {
+				return nil, err
+			}
+			out.add(got)
+			if got.err == nil {
+				kept.Captures = append(kept.Captures, cp)
+			}
+		}
+		readable.Units = append(readable.Units, kept)
+	}
+	if slices.ContainsFunc(out.captures, func(c checkedCapture) bool { return c.unit < 0 && c.err != nil }) {
+		return out, nil // without its baseline a capture can't be judged
+	}
+	r, err := evaluateSheet(ctx, &readable, evalOptions{Cache: c, SkipFilter: true})
+	if err != nil {
+		return nil, err
+	}
+	scope := scopeLimits{Memory: s.Instrument.MemorySamples}
+	for _, u := range s.Units {
+		i := slices.IndexFunc(r.Units, func(x report.Unit) bool { return x.Eval.Unit.Key == u.Name() })
+		if i < 0 {
+			continue
+		}
+		o := openUnit{name: u.Name()}
+		var limits []target.Limit
+		for _, m := range r.Units[i].Eval.Margins {
+			switch {
+			case m.Covered:
+				continue
+			case m.Limit.Criterion == target.HeaterDC:
+				o.reading = true
+			default:
+				limits = append(limits, m.Limit)
+			}
+			o.reasons = append(o.reasons, m.Limit.Name+": "+m.Reason)
+		}
+		o.shots = planShots(limits, scope)
+		if len(o.reasons) > 0 {
+			out.open = append(out.open, o)
+		}
+	}
+	return out, nil
+}
+
+func (c *checked) add(got checkedCapture) {
+	c.captures = append(c.captures, got)
+	if got.err != nil {
+		c.bad = append(c.bad, got.err)
+	}
+}
+
+// openChecked opens one capture; only an interruption is an error.
+func openChecked(ctx context.Context, unit int, c sheet.Capture) (checkedCapture, error) {
+	out := checkedCapture{unit: unit, file: c.File}
+	tr, err := capture.Open(ctx, c.Path, c.Options)
+	if ctx.Err() != nil {
+		return out, ctx.Err()
+	}
+	if err != nil {
+		out.err = err
+		return out, nil
+	}
+	out.layout, out.rateHz, out.samples = tr.Layout, tr.SampleRateHz, len(tr.Volts)
+	out.span, out.coupling, out.cautions = tr.Span, tr.Coupling, tr.Cautions
+	return out, nil
+}
+
+func (c *checked) text(w io.Writer) error {
+	var b strings.Builder
+	brands := map[string]bool{}
+	for _, u := range c.sheet.Units {
+		brands[u.Brand] = true
+	}
+	fmt.Fprintf(&b, "%s: %s, %s, %s; target %s", c.sheet.Path, plural(len(c.sheet.Units), "unit"),
+		plural(len(brands), "brand"), plural(len(c.captures), "capture"), c.goal.Name)
+	if c.heaterA > 0 {
+		fmt.Fprintf(&b, "; heaters %.2f A", c.heaterA)
+	}
+	b.WriteString("\n")
+	if c.sheet.Invented {
+		b.WriteString("invented data: no evidence about any real product\n")
+	}
+	last := -2
+	for _, cp := range c.captures {
+		if cp.unit != last && cp.unit >= 0 {
+			fmt.Fprintf(&b, "\n%s\n", c.sheet.Units[cp.unit].Name())
+		}
+		if cp.unit >= 0 || last == -2 {
+			last = cp.unit
+		}
+		name := cp.file
+		if cp.unit < 0 {
+			name += " (baseline)"
+		}
+		if cp.err != nil {
+			b.WriteString(wrapText("  BAD  ", "       ", oneLine(cp.err), 100))
+			continue
+		}
+		coupling := strings.ToUpper(string(cp.coupling))
+		if coupling == "" {
+			coupling = "coupling unknown"
+		}
+		b.WriteString(wrapText("  ok   ", "       ", fmt.Sprintf("%s: %s at %s, %s to %s, %s", name, secondsText(float64(cp.samples)/cp.rateHz),
+			rateText(cp.rateHz), target.HzText(cp.span.LowHz), target.HzText(cp.span.HighHz), coupling), 100))
+		for _, k := range cp.cautions {
+			b.WriteString(wrapText("       caution: ", "         ", strings.TrimSuffix(k.Text+"; "+k.Fix, "; "), 100))
+		}
+	}
+	b.WriteString("\n")
+	switch {
+	case len(c.open) == 0 && len(c.bad) == 0:
+		b.WriteString("nothing is open: every unit has captures for every criterion\n")
+	case len(c.open) > 0:
+		b.WriteString("still open:\n")
+	}
+	for _, o := range c.open {
+		fmt.Fprintf(&b, "  %s\n", o.name)
+		if o.reading {
+			b.WriteString(wrapText("    - ", "      ", fmt.Sprintf("DC at the heater load: take a meter reading%s", loadedWith(c.heaterA)), 100))
+		}
+		for _, s := range o.shots {
+			b.WriteString(wrapText("    - ", "      ", s.names()+": take "+s.settings()+loadedWith(c.heaterA), 100))
+		}
+	}
+	if n := len(c.bad); n > 0 {
+		fmt.Fprintf(&b, "%s can't be read\n", plural(n, "capture"))
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func loadedWith(amps float64) string {
+	if amps <= 0 {
+		return ""
+	}
+	return fmt.Sprintf(", loaded with %.2f A", amps)
+}
+
+func plural(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return fmt.Sprintf("%d %ss", n, word)
+}
+
+func (c *checked) json(w io.Writer) error {
+	type captureJSON struct {
+		File     string            `json:"file"`
+		Unit     *string           `json:"unit"` // null: a baseline
+		OK       bool              `json:"ok"`
+		Error    string            `json:"error,omitempty"`
+		Layout   string            `json:"layout,omitempty"`
+		RateHz   *float64          `json:"sample_rate_hz"`
+		Samples  int               `json:"samples"`
+		LowHz    *float64          `json:"span_low_hz"`
+		HighHz   *float64          `json:"span_high_hz"`
+		Coupling string            `json:"coupling"`
+		Cautions []capture.Caution `json:"cautions"`
+	}
+	type takeJSON struct {
+		Criteria []target.Criterion `json:"criteria"`
+		DivS     *float64           `json:"time_per_div_s"`
+		RateHz   *float64           `json:"sample_rate_hz"`
+		Text     string             `json:"text"`
+	}
+	type openJSON struct {
+		Unit    string     `json:"unit"`
+		Reading bool       `json:"needs_dc_reading"`
+		Take    []takeJSON `json:"take"`
+		Reasons []string   `json:"reasons"`
+	}
+	doc := struct {
+		Sheet    string        `json:"sheet"`
+		Target   string        `json:"target"`
+		HeaterA  float64       `json:"heater_a"`
+		Captures []captureJSON `json:"captures"`
+		Open     []openJSON    `json:"open"`
+	}{Sheet: c.sheet.Path, Target: c.goal.Name, HeaterA: c.heaterA, Captures: []captureJSON{}, Open: []openJSON{}}
+	for _, cp := range c.captures {
+		j := captureJSON{File: cp.file, OK: cp.err == nil, Layout: cp.layout, Samples: cp.samples,
+			Coupling: string(cp.coupling), Cautions: append([]capture.Caution{}, cp.cautions...)}
+		if cp.unit >= 0 {
+			name := c.sheet.Units[cp.unit].Name()
+			j.Unit = &name
+		}
+		if cp.err != nil {
+			j.Error = oneLine(cp.err)
+		} else {
+			j.RateHz, j.LowHz, j.HighHz = &cp.rateHz, &cp.span.LowHz, &cp.span.HighHz
+		}
+		doc.Captures = append(doc.Captures, j)
+	}
+	for _, o := range c.open {
+		j := openJSON{Unit: o.name, Reading: o.reading, Take: []takeJSON{}, Reasons: o.reasons}
+		for _, s := range o.shots {
+			t := takeJSON{Text: s.settings()}
+			if s.DivS > 0 {
+				t.DivS, t.RateHz = &s.DivS, &s.RateHz
+			}
+			for _, l := range s.Criteria {
+				t.Criteria = append(t.Criteria, l.Criterion)
+			}
+			j.Take = append(j.Take, t)
+		}
+		doc.Open = append(doc.Open, j)
+	}
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(doc)
+}

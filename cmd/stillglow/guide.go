@@ -1,0 +1,288 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis/heater"
+	"stillglow/analysis/target"
+	"stillglow/capture/sheet"
+)
+
+// guideFlags are what the advice depends on.
+type guideFlags struct {
+	target, valves string
+	supplyV        float64
+	memory         string
+	maxRate        float64
+	asJSON         bool
+}
+
+func newGuideCmd() *cobra.Command {
+	f := guideFlags{}
+	cmd := &cobra.Command{
+		Use:   "guide [SHEET]",
+		Short: "Tell how to measure: load, probe, timebase for each criterion, safety",
+		Long: `Guide prints how to take the captures: safety first, the load for your heaters'
+current, probe and ground, which captures to take and what timebase each needs,
+worked out from the target's limits and the depth of the scope's memory, and the
+baseline. Give a bench sheet and it takes target, heaters and memory from there.`,
+		Example: `  stillglow guide
+  stillglow guide testdata/bench/bench.toml
+  stillglow guide --target phono-preamp --memory 14M --max-rate 1G --valves 2x12AX7,1x6N2P`,
+		Args: wantArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args) },
+	}
+	fl := cmd.Flags()
+	fl.StringVar(&f.target, "target", "", "target whose limits are to be covered (default: the sheet's, else line-preamp)")
+	fl.StringVar(&f.valves, "valves", "", "the heaters to load for: 2x12AU7,1x6N2P (default: the sheet's)")
+	fl.Float64Var(&f.supplyV, "supply", 7, "the supply's volts under load")
+	fl.StringVar(&f.memory, "memory", "", "samples in one record of the scope: 10k, 1M, 14M (default: the sheet's, else 1M)")
+	fl.Func("max-rate", "most samples per second: 100M, 1G (default 500M)", hertz(&f.maxRate))
+	fl.BoolVar(&f.asJSON, "json", false, "print the captures to take as JSON")
+	return cmd
+}
+
+func (f *guideFlags) run(cmd *cobra.Command, args []string) error {
+	var s *sheet.Sheet
+	if len(args) == 1 {
+		var err error
+		if s, err = sheet.Read(args[0]); err != nil {
+			return err
+		}
+	}
+	if !(f.supplyV > 0) || f.supplyV > 1000 {
+		return usageError{fmt.Errorf("--supply %g, expected volts over 0", f.supplyV)}
+	}
+	scope := scopeLimits{MaxRate: f.maxRate}
+	if s != nil {
+		scope.Memory = s.Instrument.MemorySamples
+	}
+	if f.memory != "" {
+		n, err := parseSamples(f.memory)
+		if err != nil {
+			return usageError{fmt.Errorf("--memory: %w", err)}
+		}
+		scope.Memory = n
+	}
+	scope = scope.withDefaults()
+	goal, err := f.goal(s)
+	if err != nil {
+		return err
+	}
+	load, err := f.load(s)
+	if err != nil {
+		return err
+	}
+	shots := planShots(goal.Limits, scope)
+	if f.asJSON {
+		return printShotsJSON(cmd.OutOrStdout(), goal.Name, scope, shots)
+	}
+	out := &strings.Builder{}
+	guideText(out, goal, load, f.supplyV, scope, shots)
+	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
+	return err
+}
+
+func (f *guideFlags) goal(s *sheet.Sheet) (target.Target, error) {
+	if f.target != "" || s == nil {
+		goal, err := target.Named(f.target)
+		if err != nil {
+			return goal, usageError{err}
+		}
+		return goal, nil
+	}
+	goal, _, err := sheetTarget(s)
+	return goal, err
+}
+
+// load is the heaters to load for; none is an empty load.
+func (f *guideFlags) load(s *sheet.Sheet) (heater.Load, error) {
+	if f.valves != "" {
+		load, err := heater.ParseLoad(f.valves, nil)
+		if err != nil {
+			return load, usageError{err}
+		}
+		return load, nil
+	}
+	if s != nil {
+		return sheetLoad(s)
+	}
+	return heater.Load{}, nil
+}
+
+// guideText writes the whole guide, at most 100 columns wide.
+func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float64, scope scopeLimits, shots []shot) {
+	para := func(first, text string) {
+		fmt.Fprint(w, wrapText(first, strings.Repeat(" ", len([]rune(first))), text, 100))
+	}
+	head := func(text string) { fmt.Fprintf(w, "\n%s\n", text) }
+
+	fmt.Fprintf(w, "How to measure a heater supply for the target %s (%s)\n", goal.Name, goal.Title)
+	head("Safety first")
+	for _, c := range []string{
+		"A bench brick is mains equipment. Never open it while it is plugged in; its primary capacitor holds several hundred volts for minutes after. Test only units whose case and mains lead are sound.",
+		"The ground clip of a mains-powered scope is bolted to protective earth. Clip it to the supply's own negative output only when that output is floating or earthed there anyway; check with a meter first. Never lift the scope's earth to get round this.",
+		"Keep the preamp's high tension off and its capacitors discharged while you work on heaters: some heater circuits stand on a bias of tens of volts against earth.",
+		"A load resistor of several watts burns skin and bench tops. Stand it on ceramic or metal, in air, and leave it to cool.",
+		"Local codes and licensed practice come before anything printed here. If you are not qualified to work on mains equipment, have it done.",
+	} {
+		para("  ! ", c)
+	}
+	head("1. Load it as the heaters will")
+	loadText(para, load, supplyV)
+	para("  - ", "Let it run for ten minutes; read the DC volts with a meter at no load, about half and full load, and write them into the sheet (readings). They give the output resistance and size the dropper. (Common practice, no source.)")
+
+	head("2. Probe it short")
+	for _, t := range []string{
+		"At the supply's output connector, not at the end of its lead: 1:1 cable or a probe with a ground spring or the bare tip and barrel. A 15 cm ground clip is an aerial; it shows spikes that the supply does not have. (Public application notes on output ripple and noise: shortest ground, ground band or ring instead of a lead; read.)",
+		"A passive probe set to 1:1 may be only about 7 MHz wide (EDN Asia 2013, \"linear power supply's data sheet\", part 2; read): fine for mains and audio, not for spikes. A 10:1 probe costs ten times the scope's noise. 50 ohm coax with a DC block and a 50 ohm terminator is the cleanest; it halves the reading if the source end is terminated too: enter the factor as probe_factor.",
+		"For a figure to compare with data sheets fit 0.1 µF ceramic and 10 µF electrolytic across the output connector (ATX12V Power Supply Design Guide v1.1, section 3.2.6; read). Its version 2.0 fits none: say in the note which you did, and do the same for every unit.",
+		"Tell the sheet what the scope multiplies by: probe_factor is only for a factor that the file does not have in it yet.",
+	} {
+		para("  - ", t)
+	}
+	head("3. Take these captures of every unit, and save them as CSV")
+	fmt.Fprintf(w, "   (worked out for %d samples of memory, at most %s)\n", scope.Memory, rateText(scope.MaxRate))
+	for i, s := range shots {
+		para(fmt.Sprintf("  %c) ", 'a'+i), s.names())
+		if s.DivS == 0 {
+			para("     can't be had: ", s.MemoryTooSmall+". Take it with another instrument"+soundCard(s))
+			continue
+		}
+		para("     set: ", s.settings())
+		if s.LeastS < s.MostS {
+			para("     works too: ", fmt.Sprintf("%s/div to %s/div", secondsText(s.LeastS), secondsText(s.MostS)))
+		}
+		if s.VoltsPerDiv > 0 {
+			para("     range: ", fmt.Sprintf("begin at %s/div and go down as long as no peak is cut off", prefixedText(s.VoltsPerDiv, "V")))
+		}
+		if s.Fast && s.RateHz < pulseRateHz {
+			para("     note: ", fmt.Sprintf("at %s a pulse shorter than %s has fewer than four samples; its peak is then a lower bound", rateText(s.RateHz), secondsText(4/s.RateHz)))
+		}
+		if !s.Fast {
+			para("     or: ", "a sound card through an attenuator, half a second and more as WAV, 24 bit (volts_per_full_scale in the sheet; calibrate it with a sine that the meter or the scope reads too)")
+		}
+	}
+	for _, t := range []string{
+		"Leave the bandwidth limit off for spikes: a one-pole 20 MHz limit has a transition duration of 17.5 ns (ln 9 / 2πB, computed), so faster spikes come out smaller. The 20 MHz figure is made from the same capture, and the report names the low-pass. If you do switch the limit on, say so (band_limited = true).",
+		"Repeat a capture three times and put all of them in the sheet: the spread becomes part of the ±.",
+		"Export the whole memory, not the screen: screen data is thinned out.",
+	} {
+		para("  - ", t)
+	}
+	head("4. Take a baseline")
+	para("  - ", "The same settings with the probe's tip on its own ground at the supply's output, once with the supply running and once with it off. The first goes into the sheet as baseline: what it shows is the bench, not the unit, and is subtracted in power. The second tells you what the running supply radiates into the loop.")
+	head("5. Check while you are still at the bench")
+	para("  - ", "stillglow check SHEET names what is still open; stillglow watch SHEET follows the folder and ranks as files arrive.")
+	head("What the words mean, and where this comes from")
+	for _, t := range []string{
+		"PARD: periodic and random deviation of the DC output from its average in a stated bandwidth, usually 20 Hz to 20 MHz, rms and peak-to-peak (a public bench-supply guide, appendix A; read).",
+		"Noise of a supply as periodic or random signals from 10 Hz to 20 MHz on a 20 MHz scope; 50 mV peak-to-peak allowed on a 5 V rail (ATX12V guide v1.1, table 11; read).",
+		"Pulse duration at 50 %, transition duration from 10 to 90 % (IEEE Std 181 and IEC 60469; definitions from memory).",
+		"Standards that define test fixtures for switch-mode ripple (IEC 61204, JEITA RC-9131) were not opened; nothing here quotes them.",
+		"Limits of the target: " + sourcesOf(goal) + ".",
+	} {
+		para("  - ", t)
+	}
+}
+
+func loadText(para func(first, text string), load heater.Load, supplyV float64) {
+	if len(load.Groups) == 0 {
+		para("  - ", "The real heaters with their dropper are the best load. In their place: a resistor of volts over the heaters' summed current, rated at twice its heat or more (give --valves and it is worked out here). (Ohm's law; the factor of two: read in an article on resistor ratings.)")
+		return
+	}
+	amps := load.NominalA()
+	ohm, watts := supplyV/amps, supplyV*amps
+	below, above, err := heater.Neighbours("E24", ohm)
+	near := ""
+	if err == nil {
+		near = fmt.Sprintf("; from stock %.3g Ω (%.2f A) or %.3g Ω (%.2f A)", below, supplyV/below, above, supplyV/above)
+		if math.Abs(below-ohm) < 1e-9*ohm {
+			near = ""
+		}
+	}
+	para("  - ", fmt.Sprintf("%s draw %.2f A. The real heaters with their dropper are the best load. In their place: %.3g Ω from %.3g V, which turns %.1f W into heat%s: buy %.0f W or more, wirewound is fine. (Ohm's law; twice the heat: read in an article on resistor ratings.)",
+		load.Describe(), amps, ohm, supplyV, watts, near, math.Ceil(2*watts/5)*5))
+	para("  - ", "A noise figure at another current is worth little: switchers burst at light load. Write load_a beside every capture.")
+}
+
+func soundCard(s shot) string {
+	if s.Fast {
+		return ", or with more memory"
+	}
+	return ", such as a sound card"
+}
+
+// sourcesOf lists where a target's limits come from, each once.
+func sourcesOf(t target.Target) string {
+	var list []string
+	seen := map[string]bool{}
+	for _, l := range t.Limits {
+		if l.Source != "" && !seen[l.Source] {
+			seen[l.Source] = true
+			list = append(list, l.Source)
+		}
+	}
+	return strings.Join(list, "; ")
+}
+
+// wrapText breaks text at spaces; first stands before the first line, rest before
+// the others.
+func wrapText(first, rest, text string, width int) string {
+	var b strings.Builder
+	line, used := first, len([]rune(first))
+	empty := true
+	for _, word := range strings.Fields(text) {
+		n := len([]rune(word))
+		if !empty && used+1+n > width {
+			b.WriteString(line + "\n")
+			line, used, empty = rest, len([]rune(rest)), true
+		}
+		if !empty {
+			line += " "
+			used++
+		}
+		line += word
+		used += n
+		empty = false
+	}
+	return b.String() + line + "\n"
+}
+
+func printShotsJSON(w io.Writer, goal string, scope scopeLimits, shots []shot) error {
+	type item struct {
+		Criteria []target.Criterion `json:"criteria"`
+		RecordS  float64            `json:"least_record_s"`
+		RateHz   float64            `json:"least_rate_hz"`
+		DivS     *float64           `json:"time_per_div_s"`
+		SetHz    *float64           `json:"sample_rate_hz"`
+		Samples  int                `json:"samples"`
+		Why      string             `json:"why_not,omitempty"`
+	}
+	doc := struct {
+		Target  string  `json:"target"`
+		Memory  int     `json:"memory_samples"`
+		MaxRate float64 `json:"max_rate_hz"`
+		Shots   []item  `json:"captures"`
+	}{Target: goal, Memory: scope.Memory, MaxRate: scope.MaxRate}
+	for _, s := range shots {
+		it := item{RecordS: s.NeedS, RateHz: s.NeedHz, Samples: s.Samples, Why: s.MemoryTooSmall}
+		if s.DivS > 0 {
+			it.DivS, it.SetHz = &s.DivS, &s.RateHz
+		}
+		for _, l := range s.Criteria {
+			it.Criteria = append(it.Criteria, l.Criterion)
+		}
+		doc.Shots = append(doc.Shots, it)
+	}
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(doc)
+}

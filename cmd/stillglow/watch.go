@@ -1,0 +1,477 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/fsnotify/fsnotify"
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"stillglow/analysis/target"
+	"stillglow/capture"
+	"stillglow/capture/sheet"
+	"stillglow/report"
+)
+
+func newWatchCmd() *cobra.Command {
+	var (
+		flags            rankFlags
+		w                watcher
+		interval, settle time.Duration
+	)
+	cmd := &cobra.Command{
+		Use:   "watch SHEET",
+		Short: "Follow a folder and rank as the scope's files arrive",
+		Long: `Watch follows the sheet's folder (or --folder). A file that fits the sheet's
+pattern goes to its unit; one named in the sheet that was not there yet is taken
+when it comes. A file is measured once it has stopped growing and reads to its
+end. The ranking is drawn again with what changed, also when the sheet is saved.
+Ctrl-C writes the report.
+
+Folders that give no notice of changes (network shares) are looked at every
+--interval. The exit code is that of report.`,
+		Example: "  stillglow watch testdata/bench/bench.toml\n  stillglow watch --folder /media/scope --out spring-batch spring.toml",
+		Args:    wantArgs(cobra.ExactArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if interval < 10*time.Millisecond || settle < 0 {
+				return usageError{fmt.Errorf("--interval %v and --settle %v, expected 10ms or more and 0 or more", interval, settle)}
+			}
+			c, err := flags.cache.open()
+			if err != nil {
+				return err
+			}
+			w.sheetPath, w.interval, w.settle = args[0], interval, settle
+			w.eval = evalOptions{Workers: flags.workers, Cache: c, Date: flags.date}
+			w.screen = cmd.OutOrStdout()
+			w.skipFilter = flags.skipFilter
+			if w.out == "" {
+				w.out = defaultFolder(args[0])
+			}
+			return w.run(cmd.Context())
+		},
+	}
+	flags.cache.add(cmd)
+	fl := cmd.Flags()
+	fl.StringVar(&flags.date, "date", "", "date to print instead of the sheet's")
+	fl.IntVar(&flags.workers, "workers", 0, "captures measured side by side (default: one per core)")
+	fl.BoolVar(&flags.skipFilter, "no-filter", false, "don't look for a post-filter for near misses")
+	fl.StringVar(&w.folder, "folder", "", "folder where the scope's files arrive (default: the sheet's)")
+	fl.StringVarP(&w.out, "out", "o", "", "report folder (default: the sheet's name with -report, in the current folder)")
+	fl.BoolVar(&w.force, "force", false, "write into a report folder that holds other files too; they are kept")
+	fl.DurationVar(&interval, "interval", time.Second, "how often to look where the folder gives no notice")
+	fl.DurationVar(&settle, "settle", 2*time.Second, "a file counts as written when it has not changed for this long")
+	return cmd
+}
+
+// watcher follows one sheet and one folder.
+type watcher struct {
+	sheetPath, folder, out string
+	force, skipFilter      bool
+	interval, settle       time.Duration
+	eval                   evalOptions
+	screen                 io.Writer
+
+	files map[string]*arrival // by resolved path
+	last  string              // what the drawn ranking rests on
+	sheet *sheet.Sheet        // as last read, with the files that arrived
+	drawn *report.Report      // as last drawn
+}
+
+// arrival is one file as it was last seen.
+type arrival struct {
+	size  int64
+	mod   time.Time
+	since time.Time // when size and mod were first seen
+	tried bool      // opened since then
+	err   error     // why it does not read
+}
+
+// run follows until ctx ends, then writes the report.
+func (w *watcher) run(ctx context.Context) error {
+	s, err := sheet.ReadAwaiting(w.sheetPath)
+	if err != nil {
+		return err
+	}
+	if w.folder == "" {
+		w.folder = s.Dir
+	}
+	if info, err := os.Stat(w.folder); err != nil || !info.IsDir() {
+		return fmt.Errorf("%s: no such folder, expected the one where the scope's files arrive", w.folder)
+	}
+	if err := w.outWillDo(); err != nil {
+		return err
+	}
+	w.files = map[string]*arrival{}
+	wake, stop := w.notices()
+	defer stop()
+	tick := time.NewTicker(w.interval)
+	defer tick.Stop()
+	for {
+		if err := w.look(ctx, time.Now()); err != nil && ctx.Err() == nil {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return w.finish(context.WithoutCancel(ctx))
+		case <-wake:
+		case <-tick.C:
+		}
+	}
+}
+
+// outWillDo refuses early what the report could not be written to at the end.
+func (w *watcher) outWillDo() error {
+	dir, err := resolveFolder(w.out)
+	if err != nil {
+		return err
+	}
+	foreign, err := foreignFiles(dir)
+	if err != nil {
+		return err
+	}
+	if len(foreign) > 0 && !w.force {
+		return fmt.Errorf("%s: holds files that no report wrote (%s); choose another --out or give --force, which keeps them", w.out, quoteSome(foreign))
+	}
+	return nil
+}
+
+// notices tells of changes in the folder where the system can.
+func (w *watcher) notices() (wake <-chan struct{}, stop func()) {
+	ch := make(chan struct{}, 1)
+	n, err := fsnotify.NewWatcher()
+	if err != nil {
+		return ch, func() {}
+	}
+	if err := n.Add(w.folder); err != nil {
+		_ = n.Close()
+		return ch, func() {}
+	}
+	go func() {
+		for {
+			select {
+			case _, ok := <-n.Events:
+				if !ok {
+					return
+				}
+				select {
+				case ch <- struct{}{}:
+				default:
+				}
+			case _, ok := <-n.Errors:
+				if !ok {
+					return // the interval goes on looking
+				}
+			}
+		}
+	}()
+	return ch, func() { _ = n.Close() }
+}
+
+// look takes stock of sheet and folder, and draws again when anything that the
+// ranking rests on has changed.
+func (w *watcher) look(ctx context.Context, now time.Time) error {
+	s, err := sheet.ReadAwaiting(w.sheetPath)
+	var notes []string
+	if err != nil {
+		// being edited: go on with the sheet as it was
+		notes = append(notes, "the sheet does not read, going on as before: "+oneLine(err))
+		if w.sheet == nil {
+			return err
+		}
+		s = w.sheet
+	} else {
+		unmatched, err := w.match(s)
+		if err != nil {
+			return err
+		}
+		for _, name := range unmatched {
+			notes = append(notes, name+" fits no unit by the pattern "+s.Pattern)
+		}
+	}
+	for _, f := range s.Awaited {
+		notes = append(notes, f+" is not there yet")
+	}
+	ready := *s
+	ready.Units = slices.Clone(s.Units)
+	var basis strings.Builder
+	fmt.Fprintf(&basis, "%s\n", sheetBasis(w.sheetPath))
+	settled := func(c sheet.Capture) (bool, error) {
+		ok, note, err := w.ready(ctx, c, now)
+		if note != "" {
+			notes = append(notes, note)
+		}
+		if ok {
+			a := w.files[c.Path]
+			fmt.Fprintf(&basis, "%s %d %v\n", c.Path, a.size, a.mod)
+		}
+		return ok, err
+	}
+	for i := range ready.Units {
+		u := &ready.Units[i]
+		var kept []sheet.Capture
+		for _, c := range u.Captures {
+			if c.Baseline != nil {
+				if ok, err := settled(*c.Baseline); err != nil {
+					return err
+				} else if !ok {
+					c.Baseline = nil
+				}
+			}
+			ok, err := settled(c)
+			if err != nil {
+				return err
+			}
+			if ok {
+				kept = append(kept, c)
+			}
+		}
+		u.Captures = kept
+	}
+	if b := ready.Instrument.Baseline; b != nil {
+		if ok, err := settled(*b); err != nil {
+			return err
+		} else if !ok {
+			ready.Instrument.Baseline = nil
+		}
+	}
+	slices.Sort(notes)
+	notes = slices.Compact(notes)
+	fmt.Fprintf(&basis, "%s\n", strings.Join(notes, "\n"))
+	if basis.String() == w.last {
+		return nil
+	}
+	opt := w.eval
+	opt.SkipFilter = true // at the end; it takes seconds
+	r, err := evaluateSheet(ctx, &ready, opt)
+	if err != nil {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		notes = append(notes, oneLine(err))
+		r = w.drawn
+	}
+	w.last = basis.String()
+	w.sheet = &ready
+	return w.draw(r, notes)
+}
+
+// match gives the folder's files that the sheet does not name to their units.
+// What fits the pattern's ending but no unit is listed.
+func (w *watcher) match(s *sheet.Sheet) (unmatched []string, err error) {
+	if s.Pattern == "" {
+		return nil, nil
+	}
+	pattern, err := sheet.ParsePattern(s.Pattern)
+	if err != nil {
+		return nil, err
+	}
+	named := map[string]bool{}
+	add := func(c *sheet.Capture) {
+		if c != nil {
+			named[filepath.Clean(c.Path)] = true
+		}
+	}
+	add(s.Instrument.Baseline)
+	for _, u := range s.Units {
+		for i := range u.Captures {
+			add(&u.Captures[i])
+			add(u.Captures[i].Baseline)
+		}
+	}
+	entries, err := os.ReadDir(w.folder)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", w.folder, err)
+	}
+	folder, err := filepath.Abs(w.folder)
+	if err != nil {
+		return nil, err
+	}
+	home, err := filepath.Abs(s.Dir)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range entries {
+		if !e.Type().IsRegular() {
+			continue
+		}
+		file := filepath.Join(folder, e.Name())
+		if folder == home {
+			file = e.Name()
+		}
+		path := file
+		if !filepath.IsAbs(file) {
+			path = filepath.Join(s.Dir, file)
+		}
+		if named[filepath.Clean(path)] {
+			continue
+		}
+		unit, load, ok := pattern.Match(e.Name(), s.Units)
+		if !ok {
+			if strings.EqualFold(filepath.Ext(e.Name()), filepath.Ext(s.Pattern)) {
+				unmatched = append(unmatched, e.Name())
+			}
+			continue
+		}
+		if err := s.Add(unit, file, load); err != nil {
+			continue // gone again
+		}
+	}
+	return unmatched, nil
+}
+
+// ready tells whether a file is written to its end: it has not changed for a
+// while and it opens. note says what is waited for.
+func (w *watcher) ready(ctx context.Context, c sheet.Capture, now time.Time) (ok bool, note string, err error) {
+	info, serr := os.Stat(c.Path)
+	if serr != nil {
+		delete(w.files, c.Path)
+		return false, c.File + " is not there yet", nil
+	}
+	a := w.files[c.Path]
+	if a == nil || a.size != info.Size() || !a.mod.Equal(info.ModTime()) {
+		a = &arrival{size: info.Size(), mod: info.ModTime(), since: now}
+		if now.Sub(a.mod) >= w.settle {
+			a.since = a.mod // it was whole before we came
+		}
+		w.files[c.Path] = a
+	}
+	if now.Sub(a.since) < w.settle {
+		return false, c.File + " is being written", nil
+	}
+	if !a.tried {
+		tr, oerr := capture.Open(ctx, c.Path, c.Options)
+		if ctx.Err() != nil {
+			return false, "", ctx.Err()
+		}
+		a.err = oerr
+		if oerr == nil && now.Sub(a.since) < 5*w.settle && slices.ContainsFunc(tr.Cautions, func(k capture.Caution) bool { return k.Code == capture.CautionTruncated }) {
+			return false, c.File + " ends inside a row, waiting for the rest", nil
+		}
+		a.tried = true
+	}
+	if a.err != nil {
+		return false, oneLine(a.err), nil
+	}
+	return true, "", nil
+}
+
+func sheetBasis(path string) string {
+	info, err := os.Stat(path)
+	if err != nil {
+		return "gone"
+	}
+	return fmt.Sprint(info.Size(), info.ModTime())
+}
+
+// draw shows the ranking with what changed since the last one.
+func (w *watcher) draw(r *report.Report, notes []string) error {
+	var b strings.Builder
+	if f, ok := w.screen.(*os.File); ok && term.IsTerminal(int(f.Fd())) && os.Getenv("TERM") != "dumb" {
+		b.WriteString("\x1b[H\x1b[2J")
+	} else if w.drawn != nil {
+		b.WriteString("\n")
+	}
+	if r != nil {
+		if err := report.WriteTable(&b, r, tableOptions(w.screen)); err != nil {
+			return err
+		}
+	}
+	if changes := changesBetween(w.drawn, r); len(changes) > 0 {
+		b.WriteString("\nchanged:\n")
+		for _, c := range changes {
+			b.WriteString(wrapText("  ", "    ", c, 100))
+		}
+	}
+	if len(notes) > 0 {
+		b.WriteString("\nwaiting:\n")
+		for _, n := range notes {
+			b.WriteString(wrapText("  ", "    ", n, 100))
+		}
+	}
+	fmt.Fprintf(&b, "\nwatching %s; Ctrl-C writes the report to %s\n", w.folder, w.out)
+	w.drawn = r
+	_, err := io.WriteString(w.screen, b.String())
+	return err
+}
+
+// changesBetween lists units whose captures, verdict or rank changed.
+func changesBetween(before, after *report.Report) []string {
+	if before == nil || after == nil {
+		return nil
+	}
+	old := map[string]report.Unit{}
+	for _, u := range before.Units {
+		old[u.Eval.Unit.Key] = u
+	}
+	var out []string
+	for _, u := range after.Units {
+		key := u.Eval.Unit.Key
+		was, known := old[key]
+		if !known {
+			out = append(out, key+": new in the sheet")
+			continue
+		}
+		var parts []string
+		had := map[string]string{}
+		for _, c := range was.Captures {
+			had[c.M.File] = c.M.SHA256
+		}
+		for _, c := range u.Captures {
+			sum, there := had[c.M.File]
+			switch {
+			case !there:
+				parts = append(parts, "+ "+c.M.File)
+			case sum != c.M.SHA256:
+				parts = append(parts, "saved again: "+c.M.File)
+			}
+			delete(had, c.M.File)
+		}
+		gone := make([]string, 0, len(had))
+		for f := range had {
+			gone = append(gone, "- "+f)
+		}
+		slices.Sort(gone)
+		parts = append(parts, gone...)
+		if was.Eval.Verdict != u.Eval.Verdict {
+			parts = append(parts, fmt.Sprintf("%s -> %s", was.Eval.Verdict, u.Eval.Verdict))
+		}
+		if was.Eval.Rank != u.Eval.Rank {
+			parts = append(parts, fmt.Sprintf("rank %d -> %d", was.Eval.Rank, u.Eval.Rank))
+		}
+		if len(parts) > 0 {
+			out = append(out, key+": "+strings.Join(parts, ", "))
+		}
+	}
+	return out
+}
+
+// finish writes the report of what had arrived.
+func (w *watcher) finish(ctx context.Context) error {
+	if w.sheet == nil {
+		return context.Canceled
+	}
+	opt := w.eval
+	opt.SkipFilter = w.skipFilter
+	r, err := evaluateSheet(ctx, w.sheet, opt)
+	if err != nil {
+		return err
+	}
+	if err := writeReport(ctx, r, w.out, w.force); err != nil {
+		return err
+	}
+	passing := 0
+	for _, u := range r.Units {
+		if u.Eval.Verdict == target.Pass {
+			passing++
+		}
+	}
+	fmt.Fprintf(w.screen, "\n%d of %s pass\nreport written to %s (open %s)\n", passing, plural(len(r.Units), "unit"), w.out, filepath.Join(w.out, "index.html"))
+	return verdictError(r)
+}
