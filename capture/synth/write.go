@@ -71,7 +71,7 @@ func WriteCSV(w io.Writer, layout Layout, rateHz float64, volts []float64, digit
 // Gzip runs write through a gzip stream without name or time, so that the same
 // content gives the same bytes.
 func Gzip(w io.Writer, write func(io.Writer) error) error {
-	z, err := gzip.NewWriterLevel(w, gzip.BestCompression)
+	z, err := gzip.NewWriterLevel(w, gzip.DefaultCompression)
 	if err != nil {
 		return err
 	}

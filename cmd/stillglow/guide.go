@@ -148,7 +148,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float6
 		para("  - ", t)
 	}
 	head("3. Take these captures of every unit, and save them as CSV")
-	fmt.Fprintf(w, "   (worked out for %d samples of memory, at most %s)\n", scope.Memory, rateText(scope.MaxRate))
+	fmt.Fprintf(w, "   (worked out for %s of memory, at most %s)\n", samplesText(float64(scope.Memory)), rateText(scope.MaxRate))
 	for i, s := range shots {
 		para(fmt.Sprintf("  %c) ", 'a'+i), s.names())
 		if s.DivS == 0 {

@@ -99,14 +99,14 @@ func (s *shot) settle(scope scopeLimits) {
 	}
 	s.LeastS, s.MostS = ceil125(s.NeedS/divisions), floor125(memory/s.NeedHz/divisions)
 	if s.LeastS > s.MostS {
-		s.MemoryTooSmall = fmt.Sprintf("needs %d samples in one record (%s at %s), the memory holds %d",
-			int(math.Ceil(s.NeedS*s.NeedHz)), secondsText(s.NeedS), rateText(s.NeedHz), scope.Memory)
+		s.MemoryTooSmall = fmt.Sprintf("needs %s in one record (%s at %s), the memory holds %s",
+			samplesText(s.NeedS*s.NeedHz), secondsText(s.NeedS), rateText(s.NeedHz), samplesText(memory))
 		return
 	}
 	s.DivS = math.Min(s.MostS, ceil125(longerThanNeed*s.NeedS/divisions))
 	if s.Fast {
 		// short pulses want a high rate more than a long record
-		for s.DivS > s.LeastS && memory/(divisions*s.DivS) < math.Min(pulseRateHz, scope.MaxRate) {
+		for s.DivS > s.LeastS*1.01 && memory/(divisions*s.DivS) < math.Min(pulseRateHz, scope.MaxRate) {
 			s.DivS = floor125(s.DivS * 0.99)
 		}
 	}
@@ -145,7 +145,7 @@ func (s shot) names() string {
 	for i, l := range s.Criteria {
 		names[i] = l.Name
 	}
-	return strings.Join(names, ", ")
+	return strings.Join(names, "; ")
 }
 
 // settings tells what to set on the scope, in one line.
@@ -157,8 +157,8 @@ func (s shot) settings() string {
 	if s.Fast {
 		limit = "bandwidth limit off"
 	}
-	return fmt.Sprintf("%s/div, AC coupling, %s (%s: %d samples at %s)", secondsText(s.DivS), limit,
-		secondsText(divisions*s.DivS), s.Samples, rateText(s.RateHz))
+	return fmt.Sprintf("%s/div, AC coupling, %s (%s, %s at %s)", secondsText(s.DivS), limit,
+		secondsText(divisions*s.DivS), samplesText(float64(s.Samples)), rateText(s.RateHz))
 }
 
 // floor125 and ceil125 are the neighbours of v on a scope's 1-2-5 scale.
@@ -185,6 +185,8 @@ func secondsText(s float64) string { return prefixedText(s, "s") }
 
 func rateText(hz float64) string { return prefixedText(hz, "S/s") }
 
+func samplesText(n float64) string { return prefixedText(n, " samples") }
+
 // prefixedText writes a positive value with up to three digits and its prefix.
 func prefixedText(v float64, unit string) string {
 	for _, p := range []struct {
@@ -192,7 +194,7 @@ func prefixedText(v float64, unit string) string {
 		text string
 	}{{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "µ"}, {1e-9, "n"}} {
 		if v >= p.size*0.9995 {
-			return fmt.Sprintf("%.3g %s%s", v/p.size, p.text, unit)
+			return strings.Join(strings.Fields(fmt.Sprintf("%.3g %s%s", v/p.size, p.text, unit)), " ")
 		}
 	}
 	return fmt.Sprintf("%.3g %s", v, unit)

@@ -1,0 +1,109 @@
+package main
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"stillglow/analysis/target"
+)
+
+// Every capture that the guide asks for holds its criteria's span by the rule
+// that the importer uses: four periods of the lowest frequency, 0.4 of the rate.
+func TestShotsCoverTheirCriteria(t *testing.T) {
+	for _, name := range target.Names() {
+		goal, err := target.Named(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, memory := range []int{1000, 4000, 10000, 100000, 1000000, 14000000, 500000000} {
+			for _, rate := range []float64{50e6, 500e6, 5e9} {
+				scope := scopeLimits{Memory: memory, MaxRate: rate}
+				seen := map[target.Criterion]bool{}
+				for _, s := range planShots(goal.Limits, scope) {
+					for _, l := range s.Criteria {
+						seen[l.Criterion] = true
+						if s.DivS == 0 {
+							if s.MemoryTooSmall == "" {
+								t.Errorf("%s %d: no setting and no reason", name, memory)
+							}
+							continue
+						}
+						record := divisions * s.DivS
+						if record*l.NeedLowHz < 4*0.999 || 0.4*s.RateHz < l.NeedHighHz*0.999 {
+							t.Errorf("%s %d samples: %s/div at %s does not hold %s", name, memory, secondsText(s.DivS), rateText(s.RateHz), l.Name)
+						}
+						if s.RateHz > rate || s.RateHz*record > float64(memory)*1.001 || s.Samples > memory {
+							t.Errorf("%s %d samples: %s for %s is more than the scope has", name, memory, rateText(s.RateHz), secondsText(record))
+						}
+						if s.DivS < s.LeastS*0.999 || s.DivS > s.MostS*1.001 {
+							t.Errorf("%s: %g outside %g to %g", name, s.DivS, s.LeastS, s.MostS)
+						}
+					}
+				}
+				for _, l := range goal.Limits {
+					if l.NeedHighHz > 0 && !seen[l.Criterion] {
+						t.Errorf("%s: no capture for %s", name, l.Name)
+					}
+				}
+			}
+		}
+	}
+}
+
+// By hand: 2 x mains at 100 Hz needs 40 ms, ten divisions of 5 ms (the next step
+// over 4 ms); 20 MHz needs 50 MS/s, so 10 000 samples hold 200 µs, 20 µs/div.
+func TestShotsByHand(t *testing.T) {
+	goal, _ := target.Named("line-preamp")
+	shots := planShots(goal.Limits, scopeLimits{Memory: 10000, MaxRate: 1e9})
+	if len(shots) != 2 || !shots[0].Fast || shots[1].Fast {
+		t.Fatalf("%d captures", len(shots))
+	}
+	if f := shots[0]; math.Abs(f.DivS-20e-6) > 1e-9 || math.Abs(f.RateHz-50e6) > 1 {
+		t.Errorf("fast %g s/div at %g", f.DivS, f.RateHz)
+	}
+	small := planShots(goal.Limits, scopeLimits{Memory: 2000, MaxRate: 1e9})
+	for _, s := range small {
+		if s.Fast && s.DivS != 0 && len(s.Criteria) == 3 {
+			t.Error("2000 samples can't hold 200 µs at 50 MS/s")
+		}
+	}
+	for v, want := range map[float64][2]float64{1: {1, 1}, 1.5: {1, 2}, 4e-3: {2e-3, 5e-3}, 9: {5, 10}, 0.05: {0.05, 0.05}} {
+		if lo, hi := floor125(v), ceil125(v); math.Abs(lo-want[0]) > 1e-9 || math.Abs(hi-want[1]) > 1e-9 {
+			t.Errorf("%g lies between %g and %g, got %g and %g", v, want[0], want[1], lo, hi)
+		}
+	}
+}
+
+func TestGuideFitsHundredColumns(t *testing.T) {
+	for _, args := range [][]string{
+		{"guide"}, {"guide", "--valves", "2x12AU7,1x6N2P", "--memory", "1k", "--max-rate", "20M"},
+		{"guide", "--target", "phono-preamp", "--memory", "14M"}, {"guide", "../../testdata/bench/bench.toml"},
+	} {
+		out, errs, code := command(t, args...)
+		if code != exitDone {
+			t.Fatalf("%v: %s", args, errs)
+		}
+		for _, line := range strings.Split(out, "\n") {
+			if n := utf8.RuneCountInString(line); n > 100 {
+				t.Errorf("%v: %d columns: %s", args, n, line)
+			}
+		}
+		for _, want := range []string{"Safety first", "earth", "licensed practice", "baseline", "from memory"} {
+			if !strings.Contains(out, want) {
+				t.Errorf("%v: nothing on %q", args, want)
+			}
+		}
+	}
+}
+
+// The load by Ohm's law: 0.94 A from 7 V is 7.45 ohm and 6.58 W.
+func TestGuideLoad(t *testing.T) {
+	out, _, _ := command(t, "guide", "--valves", "2x12AU7,1x6N2P")
+	for _, want := range []string{"0.94 A", "7.45 Ω", "6.6 W", "7.5 Ω (0.93"} {
+		if !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+			t.Errorf("no %q in the guide", want)
+		}
+	}
+}
