@@ -162,7 +162,10 @@ func readOddCell(s string, decimal byte) value {
 	if overWords[low] {
 		return value{kind: cellOver}
 	}
-	s = strings.NewReplacer("−", "-", "–", "-", "\u00a0", " ", "\u202f", " ", "\u2009", " ").Replace(s)
+	s = foldSigns(s)
+	if numberPrefix(strings.TrimLeft(s, "+- "), decimal) == 0 {
+		return value{kind: cellWords}
+	}
 	if v, ok := readClock(s); ok {
 		return v
 	}
@@ -189,7 +192,6 @@ func readOddCell(s string, decimal byte) value {
 		return value{kind: cellNumber, num: n, scale: 1}
 	}
 	rest := strings.TrimSpace(s[end:])
-	rest = strings.NewReplacer("µ", "u", "μ", "u").Replace(rest)
 	if f, ok := siPrefix[rest]; ok && len(rest) == 1 {
 		return value{kind: cellQuantity, num: n, unit: rest, scale: f}
 	}

@@ -177,8 +177,15 @@ func (t *table) namesRow(cells []cell) bool {
 			filled++
 		}
 	}
-	if 2*n < len(t.numeric) || filled == 1 && len(t.numeric) > 1 {
+	if 2*n < len(t.numeric) || filled == 1 && len(t.numeric) > 1 || filled > 1 && t.cells == 1 {
 		return false
+	}
+	for _, sep := range []string{":", "="} {
+		if a, _, ok := strings.Cut(first, sep); ok {
+			if k, _, _ := lookupKey(a); k != metaNone {
+				return false
+			}
+		}
 	}
 	if strings.HasSuffix(first, ":") || strings.HasSuffix(first, "=") {
 		return false
@@ -233,15 +240,19 @@ func (h *header) fill(t *table) {
 	for k, r := range h.rows {
 		if r.units {
 			for j := range min(len(r.cells), t.cells) {
-				if s := cellText(r.cells[j].text); s != "" {
-					h.units[j] = s
+				if s := oneLine(r.cells[j].text); s != "" {
+					h.units[j] = unbracket(s)
+					// A word serves as name, too: "Volts", "adc".
+					if h.names[j] == "" && len(h.units[j]) > 2 {
+						h.names[j] = h.units[j]
+					}
 				}
 			}
 			continue
 		}
 		names := make([]string, t.cells)
 		for j := range min(len(r.cells), t.cells) {
-			names[j] = cellText(r.cells[j].text)
+			names[j] = oneLine(r.cells[j].text)
 		}
 		if k == 0 && h.count(false) > 1 {
 			last := ""
@@ -276,6 +287,18 @@ func (h *header) fill(t *table) {
 			}
 		}
 	}
+}
+
+// oneLine is a cell's text with its line ends and runs of blanks folded.
+func oneLine(b []byte) string { return strings.Join(strings.Fields(cellText(b)), " ") }
+
+func unbracket(s string) string {
+	if n := len(s); n > 2 {
+		if p := strings.IndexByte("([{<", s[0]); p >= 0 && s[n-1] == ")]}>"[p] {
+			return strings.TrimSpace(s[1 : n-1])
+		}
+	}
+	return s
 }
 
 func (h *header) count(units bool) (n int) {
@@ -408,6 +431,11 @@ func (t *table) data(h *textHead) []columnData {
 			c.x = append(c.x, v.num.v)
 		}
 	}
+	for j := range cols {
+		if cols[j].changes {
+			cols[j].unit = ""
+		}
+	}
 	return cols
 }
 
@@ -442,6 +470,15 @@ func ramp(x []float64) (ok, unitStep bool) {
 	// Restarts (segments) and a few rows out of order are allowed for.
 	ok = up+same >= n-n/20 && up > 0 && up*20 >= n || down+same >= n-n/20 && down > 0 && down*20 >= n
 	return ok, unit*20 >= n*19
+}
+
+// straight tells whether a column lies on a straight line over its rows.
+func straight(x []float64) bool {
+	n := make([]float64, len(x))
+	for i := range n {
+		n[i] = float64(i)
+	}
+	return affine(n, x)
 }
 
 // findSchema gives every column its meaning.
@@ -508,13 +545,17 @@ func findSchema(name string, t *table, hd *header, cols []columnData, p *preambl
 			if len(t.numeric) == 1 {
 				break // one column alone is volts
 			}
-			if ok, unitStep := ramp(cols[j].x); ok && len(cols[j].x) >= 2 {
+			ok, unitStep := ramp(cols[j].x)
+			if !ok || len(cols[j].x) < 2 || s.time >= 0 && !straight(cols[j].x) {
+				continue
+			}
+			index := unitStep && cols[j].ints
+			isTime[j] = true
+			switch {
+			case s.time < 0 && index:
+				s.time, s.timeKind = j, unitIndex
+			case s.time < 0 || s.timeKind == unitIndex && !index:
 				s.time, s.timeKind = j, unitSecond
-				if unitStep && cols[j].ints {
-					s.timeKind = unitIndex
-				}
-				isTime[j] = true
-				break
 			}
 		}
 	}

@@ -224,7 +224,7 @@ func readQuantity(s string, decimal byte) (float64, unit, bool) {
 		if u, ok := parseUnit(rest); ok {
 			return v * u.factor, u, true
 		}
-		if f, ok := siPrefix[strings.NewReplacer("µ", "u", "μ", "u").Replace(rest)]; ok {
+		if f, ok := siPrefix[foldSigns(rest)]; ok {
 			return v * f, unit{factor: f}, true
 		}
 		if w := strings.Fields(rest); len(w) > 0 && d == decimal {

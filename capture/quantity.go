@@ -72,8 +72,19 @@ func cleanUnit(s string) string {
 		}
 		break
 	}
-	s = strings.NewReplacer("µ", "u", "μ", "u", "\u00a0", " ").Replace(s)
-	s = strings.TrimSuffix(s, ".")
+	return strings.TrimSuffix(foldSigns(s), ".")
+}
+
+// signFold makes one sign of each look-alike: the two micro signs, dashes for
+// minus, and the blanks that typography knows.
+var signFold = strings.NewReplacer("µ", "u", "μ", "u", "−", "-", "–", "-", "\u00a0", " ", "\u202f", " ", "\u2009", " ")
+
+func foldSigns(s string) string {
+	for i := range len(s) {
+		if s[i] >= 0x80 {
+			return signFold.Replace(s)
+		}
+	}
 	return s
 }
 

@@ -116,6 +116,10 @@ func (im *importer) guessTimeUnit() {
 		return
 	}
 	if im.stepS > 0 {
+		if im.cols[sc.time].ints && math.Abs(step-1) < 1e-9 {
+			sc.timeKind = unitIndex
+			return
+		}
 		for _, c := range []struct {
 			f    float64
 			text string
@@ -125,10 +129,6 @@ func (im *importer) guessTimeUnit() {
 				im.t.assume("time unit", c.text, "agrees with the sample interval "+im.stepWhy)
 				return
 			}
-		}
-		if im.cols[sc.time].ints && math.Abs(step-1) < 1e-9 {
-			sc.timeKind = unitIndex
-			return
 		}
 		if im.given {
 			sc.timeFactor, sc.timeText = 1, "s"
@@ -188,7 +188,7 @@ func (im *importer) rate(r *record) error {
 		t.StartS = s
 	}
 	t.Span.HighHz /= sc.timeFactor
-	if r.ulp*sc.timeFactor > 0.1*step {
+	if r.ulp*sc.timeFactor > 0.1*step && r.fit.rms > 0.03*r.fit.step {
 		t.caution(CautionTimeRounded, fmt.Sprintf("the time stamps are printed in steps of %s, %.3g of the sample interval: the rate comes from a fit over the whole record", siText(r.ulp*sc.timeFactor, "s"), r.ulp*sc.timeFactor/step), "export the times with more digits")
 	}
 	if im.given {

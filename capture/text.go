@@ -200,11 +200,30 @@ func (im *importer) rowSpec(h *textHead, scale *voltScale) *rowSpec {
 	return p
 }
 
-// typicalStep is the median over the rows of the slope across a quarter of
-// them: neither a gap, nor a restart, nor rounded stamps move it much.
+// typicalStep is the median difference from row to row where most are alike,
+// else, with stamps so rounded that they repeat, the median slope across a
+// quarter of the rows. Neither a gap nor a restart moves it.
 func typicalStep(x []float64) float64 {
-	lag := max(1, len(x)/4)
 	var d []float64
+	for i := 1; i < len(x); i++ {
+		if v := x[i] - x[i-1]; !math.IsNaN(v) {
+			d = append(d, v)
+		}
+	}
+	if m := median(d); m != 0 {
+		sum, n := 0.0, 0
+		for _, v := range d {
+			if math.Abs(v-m) < 0.3*math.Abs(m) {
+				sum += v
+				n++
+			}
+		}
+		if 4*n >= 3*len(d) {
+			return sum / float64(n)
+		}
+	}
+	lag := max(1, len(x)/4)
+	d = d[:0]
 	for i := lag; i < len(x); i++ {
 		if v := (x[i] - x[i-lag]) / float64(lag); !math.IsNaN(v) {
 			d = append(d, v)
@@ -310,12 +329,4 @@ func (o *rowsRead) bridgeMissing(name string, r *record, t *Trace) error {
 		t.caution(CautionClipped, fmt.Sprintf("%d samples were over the instrument's range", o.overN), "set more volts per division")
 	}
 	return nil
-}
-
-func median(x []float64) float64 {
-	if len(x) == 0 {
-		return 0
-	}
-	y := append([]float64(nil), x...)
-	return quickSelect(y, len(y)/2)
 }

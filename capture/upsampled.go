@@ -1,11 +1,197 @@
 package capture
 
-import "sort"
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
 
-// quickSelect gives the k-th smallest of x, which it reorders.
-func quickSelect(x []float64, k int) float64 {
-	sort.Float64s(x)
-	return x[k]
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// Finding records that the exporter upsampled.
+const (
+	// upWindow is how many samples are looked at.
+	upWindow = 1 << 15
+	// upMost is the greatest factor looked for.
+	upMost = 64
+	// upDrop is how far the spectrum must fall, as a power ratio, at the edge
+	// of a band-limited interpolation: 40 dB, within a tenth of its frequency.
+	// An analogue limit falls by 20 or 40 dB per decade, and what the
+	// converter adds behind it is flat.
+	upDrop = 1e-4
+)
+
+// findUpsampling looks for points that the exporter made up between the
+// converter's: repeated, on straight lines, or band-limited. It sets the true
+// rate and the span, and says so.
+func (t *Trace) findUpsampling() {
+	if t.TrueRateHz < t.SampleRateHz {
+		return // the file said so itself
+	}
+	n := min(len(t.Volts), upWindow)
+	a := (len(t.Volts) - n) / 2
+	x := t.Volts[a : a+n]
+	k, how := heldFactor(x), "each point is repeated"
+	if k < 2 {
+		k, how = linearFactor(x), "the points between lie on straight lines"
+	}
+	if k < 2 {
+		k, how = bandFactor(x), "nothing is left above a sharp edge of the spectrum"
+	}
+	if k < 2 {
+		return
+	}
+	t.TrueRateHz = t.SampleRateHz / float64(k)
+	t.Span.HighHz = min(t.Span.HighHz, 0.4*t.TrueRateHz)
+	t.caution(CautionInterpolated, fmt.Sprintf("the exporter seems to have put %d points where the converter took one (%s): the true rate is %s", k, how, siText(t.TrueRateHz, "Hz")), "export without interpolation")
 }
 
-func (t *Trace) findUpsampling() {}
+// minKnots is how many true points must show before a factor is believed.
+const minKnots = 32
+
+// onOneGrid gives the greatest k such that all marked places agree modulo k;
+// stray places in 64 are forgiven.
+func onOneGrid(at []int) int {
+	if len(at) < minKnots {
+		return 1
+	}
+	for k := upMost; k >= 2; k-- {
+		count := make([]int, k)
+		for _, i := range at {
+			count[i%k]++
+		}
+		best := 0
+		for _, c := range count {
+			best = max(best, c)
+		}
+		if best*64 >= len(at)*63 {
+			return k
+		}
+	}
+	return 1
+}
+
+// heldFactor finds records in which each sample is repeated k times.
+func heldFactor(x []float64) int {
+	var at []int
+	for i := 1; i < len(x); i++ {
+		if x[i] != x[i-1] {
+			at = append(at, i)
+		}
+	}
+	k := onOneGrid(at)
+	// A quiet, coarse record changes rarely; a held one changes often.
+	if k < 2 || len(at)*k*3 < len(x) {
+		return 1
+	}
+	return k
+}
+
+// linearFactor finds records with straight lines between every k-th sample:
+// their second difference vanishes, but for the rounding, in between.
+func linearFactor(x []float64) int {
+	if len(x) < 4*minKnots {
+		return 1
+	}
+	sum := 0.0
+	d2 := make([]float64, len(x))
+	for i := 1; i+1 < len(x); i++ {
+		d2[i] = math.Abs(x[i-1] - 2*x[i] + x[i+1])
+		sum += d2[i]
+	}
+	limit := 0.02 * sum / float64(len(x))
+	var at []int
+	for i, d := range d2 {
+		if d > limit {
+			at = append(at, i)
+		}
+	}
+	k := onOneGrid(at)
+	if k < 2 || len(at)*k*3 < len(x) {
+		return 1
+	}
+	return k
+}
+
+// bandFactor finds records whose spectrum ends at 1/k of the half rate like
+// no analogue input does.
+func bandFactor(x []float64) int {
+	n := 1
+	for n*2 <= len(x) {
+		n *= 2
+	}
+	if n < 1024 {
+		return 1
+	}
+	// Four-term Blackman-Harris: side lobes 92 dB down (Harris 1978).
+	y := make([]float64, n)
+	mean := 0.0
+	for _, v := range x[:n] {
+		mean += v
+	}
+	mean /= float64(n)
+	for i := range y {
+		p := 2 * math.Pi * float64(i) / float64(n)
+		y[i] = (x[i] - mean) * (0.35875 - 0.48829*math.Cos(p) + 0.14128*math.Cos(2*p) - 0.01168*math.Cos(3*p))
+	}
+	c := fourier.NewFFT(n).Coefficients(nil, y)
+	power := make([]float64, len(c))
+	for i, z := range c {
+		power[i] = real(z * cmplx.Conj(z))
+	}
+	for _, k := range []int{2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 25, 32, 40, 50, 64} {
+		edge := float64(n) / 2 / float64(k)
+		lo, hi := int(edge*0.6), int(edge*0.9)
+		from, to := int(edge*1.1), min(int(edge*1.5), n/2)
+		if hi-lo < 24 {
+			break
+		}
+		below := median(power[lo:hi])
+		above := median(power[from:to])
+		beyond := median(power[from : n/2])
+		if below > 0 && above < upDrop*below && beyond < upDrop*below {
+			return k
+		}
+	}
+	return 1
+}
+
+// median gives the middle value of x, 0 for none; x stays as it is.
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	y := append([]float64(nil), x...)
+	return nth(y, len(y)/2)
+}
+
+// nth gives the k-th smallest of x, reordering it (Hoare's selection).
+func nth(x []float64, k int) float64 {
+	lo, hi := 0, len(x)-1
+	for lo < hi {
+		p := x[(lo+hi)/2]
+		i, j := lo, hi
+		for i <= j {
+			for x[i] < p {
+				i++
+			}
+			for x[j] > p {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return x[k]
+		}
+	}
+	return x[k]
+}

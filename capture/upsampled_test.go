@@ -1,0 +1,77 @@
+package capture
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// converter gives n samples as an 8-bit converter takes them: ripple, noise,
+// rounded to steps of 2 mV.
+func converter(n int, seed uint64) []float64 {
+	r := rand.New(rand.NewPCG(seed, 1))
+	x := make([]float64, n)
+	for i := range x {
+		v := 5 + 0.02*math.Sin(2*math.Pi*0.013*float64(i)) + 0.003*r.NormFloat64()
+		x[i] = math.Round(v/0.002) * 0.002
+	}
+	return x
+}
+
+func TestUpsampling(t *testing.T) {
+	const n = 8192
+	base := converter(n, 7)
+	held := make([]float64, n)
+	linear := make([]float64, n)
+	for i := range n {
+		held[i] = base[i/5]
+		f := float64(i%4) / 4
+		linear[i] = math.Round((base[i/4]*(1-f)+base[i/4+1]*f)*1e4) / 1e4
+	}
+	// Band-limited by padding the spectrum with zeros: sin(x)/x on a ring.
+	const k = 4
+	c := fourier.NewFFT(n/k).Coefficients(nil, base[:n/k])
+	pad := make([]complex128, n/2+1)
+	copy(pad, c[:n/k/2])
+	band := fourier.NewFFT(n).Sequence(nil, pad)
+	for i := range band {
+		band[i] = math.Round(band[i]*k/n*1e5) / 1e5
+	}
+	for _, c := range []struct {
+		name string
+		x    []float64
+		k    float64
+	}{{"plain", base, 1}, {"held", held, 5}, {"linear", linear, 4}, {"band-limited", band, 4}, {"seldom changing", quiet(n), 1}, {"constant", make([]float64, n), 1}} {
+		tr := &Trace{Volts: c.x, SampleRateHz: 1e6, TrueRateHz: 1e6, Span: Span{1, 4e5}}
+		tr.findUpsampling()
+		if got := tr.SampleRateHz / tr.TrueRateHz; got != c.k {
+			t.Errorf("%s: factor %g, want %g: %v", c.name, got, c.k, tr.Cautions)
+		}
+		if want := 4e5 / c.k; math.Abs(tr.Span.HighHz-want) > 1 {
+			t.Errorf("%s: span to %g Hz, want %g", c.name, tr.Span.HighHz, want)
+		}
+	}
+}
+
+// quiet is a record that rests at one step and leaves it now and then.
+func quiet(n int) []float64 {
+	r := rand.New(rand.NewPCG(3, 1))
+	x := make([]float64, n)
+	for i := range x {
+		if r.IntN(40) == 0 {
+			x[i] = 0.002
+		}
+	}
+	return x
+}
+
+func TestMedian(t *testing.T) {
+	for _, x := range [][]float64{{3}, {2, 1}, {5, 1, 4, 2, 3}, {1, 1, 1, 1}, {2, 1, 2, 1, 2, 1, 2}} {
+		want := map[int]float64{1: 3, 2: 2, 5: 3, 4: 1, 7: 2}[len(x)]
+		if got := median(x); got != want {
+			t.Errorf("median of %v is %g, want %g", x, got, want)
+		}
+	}
+}
