@@ -141,9 +141,9 @@ func bandFactor(x []float64) int {
 	}
 	for _, k := range []int{2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 25, 32, 40, 50, 64} {
 		edge := float64(n) / 2 / float64(k)
-		lo, hi := int(edge*0.6), int(edge*0.9)
+		lo, hi := int(edge*0.78), int(edge*0.95)
 		from, to := int(edge*1.1), min(int(edge*1.5), n/2)
-		if hi-lo < 24 {
+		if hi-lo < 16 {
 			break
 		}
 		below := median(power[lo:hi])
