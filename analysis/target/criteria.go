@@ -108,13 +108,26 @@ func maskLimit(points []MaskPoint, source string) Limit {
 
 // spikePeak is the 95th percentile of the spikes' peaks. Where none stood
 // above the detector's threshold the peak is below that threshold, which then
-// stands in for it.
+// stands in for it; see hidden.
 func spikePeak(m *analysis.Measurement) analysis.Figure {
-	s := m.Spikes
-	if !s.PeakP95V.Known && s.Count == 0 && s.ThresholdV > 0 && s.PerS.Known {
-		return analysis.Known(s.ThresholdV)
+	if noSpikes(m) {
+		return analysis.Known(m.Spikes.ThresholdV)
 	}
-	return s.PeakP95V
+	return m.Spikes.PeakP95V
+}
+
+func noSpikes(m *analysis.Measurement) bool {
+	s := m.Spikes
+	return !s.PeakP95V.Known && s.Count == 0 && s.ThresholdV > 0 && s.PerS.Known
+}
+
+// hidden tells why a capture without a spike proves nothing: its noise hides
+// what is as small as the limit.
+func hidden(c criterion, l Limit, m *analysis.Measurement) string {
+	if c.id == SpikePeak && noSpikes(m) && m.Spikes.ThresholdV > l.Max {
+		return fmt.Sprintf("spikes under %s can't be told from the noise; use fewer volts per division", prefixed(m.Spikes.ThresholdV, "V"))
+	}
+	return ""
 }
 
 func band(id string) func(*analysis.Measurement) analysis.Figure {

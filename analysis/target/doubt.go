@@ -16,6 +16,10 @@ type doubt struct {
 	text, fix      string
 }
 
+// doubtDB is how far a margin's interval may reach to the other side of the
+// limit, in dB, before the verdict waits for a better capture.
+const doubtDB = 1.0
+
 // far stands for a shift that nobody can bound.
 const far = 2 * MarginCapDB
 
@@ -24,7 +28,7 @@ const far = 2 * MarginCapDB
 // fault can do to that figure (common practice, no source).
 func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure) (down, up float64) {
 	inCycle := c.id == RipplePP || c.id == FoldedRipple || c.id == SpikePeak || c.id == BandRF1 || c.id == BandRF2
-	noise := c.id == Noise || c.id == Density1k || c.id == Density10k || c.id == Density100k || c.id == Mask
+	noise := isDensity(c)
 	audio := c.id == BandAudio || c.id == BandAudioA || c.id == MainsLine
 	switch code {
 	case capture.CautionClipped:
@@ -122,8 +126,18 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 			}
 		}
 	}
+	if mg.DB >= 0 && mg.LowDB < -doubtDB || mg.DB < 0 && mg.HighDB > doubtDB {
+		out = append(out, doubt{margin: index, flips: true,
+			text: fmt.Sprintf("the uncertainty reaches over the limit, from %.1f to %.1f dB", mg.LowDB, mg.HighDB),
+			fix:  "take it again with fewer volts per division, or several times"})
+	}
 	if c.figure == nil || len(p.from) == 0 || mg.Figure.LowerBound {
 		return out
+	}
+	if m := p.from[0]; mg.DB < 0 && atQuantisation(c, m, mg.Figure) {
+		out = append(out, doubt{margin: index, flips: true,
+			text: "the noise is that of the converter's own steps",
+			fix:  "use fewer volts per division, AC coupling, or a recorder with more bits"})
 	}
 	// A capture just as fit that puts the figure on the limit's other side.
 	used := map[*analysis.Measurement]bool{}
@@ -144,4 +158,16 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 		}
 	}
 	return out
+}
+
+func isDensity(c criterion) bool {
+	return c.id == Noise || c.id == Density1k || c.id == Density10k || c.id == Density100k || c.id == Mask
+}
+
+// atQuantisation tells whether a density is within 3 dB of the converter's own.
+func atQuantisation(c criterion, m *analysis.Measurement, f analysis.Figure) bool {
+	if c.id == Noise && m.Noise.AtQuantisation {
+		return true
+	}
+	return isDensity(c) && c.id != Mask && m.QuantNoiseVRHz.Known && f.Value < 1.41*m.QuantNoiseVRHz.Value
 }

@@ -51,6 +51,8 @@ func pick(u Unit, l Limit) picked {
 			reasons[m.File+" has no volt scale (set volts per full scale)"] = true
 		case !fig.Known:
 			reasons[m.File+": "+fig.Missing] = true
+		case hidden(c, l, m) != "":
+			reasons[m.File+": "+hidden(c, l, m)] = true
 		case !m.Span.Covers(lowHz, l.NeedHighHz) && !roughlyCovers(m.Span, lowHz, l.NeedHighHz):
 			reasons[fmt.Sprintf("%s shows %s only", m.File, spanText(m.Span.LowHz, m.Span.HighHz))] = true
 			if c.domain == linear && c.id != SpikeRate && (short == nil || fig.Value > c.figure(short).Value) {
