@@ -151,7 +151,9 @@ func (e *Evaluation) settle(doubts []doubt) {
 	for i, m := range e.Margins {
 		if m.Covered && m.DB < 0 && !shaky[i] {
 			certainOut = true
-			certainFail = certainFail || m.DB < -NearMissDB
+			// Volts that are too few can't be mended by anything between supply
+			// and heaters, so that is no near miss.
+			certainFail = certainFail || m.DB < -NearMissDB || m.Limit.Criterion == HeaterDC && m.Figure.Value < m.Limit.Min
 		}
 	}
 	covered := len(e.Margins) - len(missing)

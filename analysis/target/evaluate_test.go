@@ -161,7 +161,7 @@ func TestDCOutsideTheBand(t *testing.T) {
 	for _, c := range []struct {
 		v    float64
 		want Verdict
-	}{{6.59, NearMiss}, {6.6, Pass}, {7.1, Pass}, {7.6, Pass}, {7.7, NearMiss}, {9, Fail}, {12, Fail}} {
+	}{{6.59, Fail}, {6.0, Fail}, {6.6, Pass}, {7.1, Pass}, {7.6, Pass}, {7.7, NearMiss}, {9, Fail}, {12, Fail}} {
 		u := quiet()
 		u.Readings = []Reading{{0.6, c.v}}
 		if e := Evaluate(u, line(t)); e.Verdict != c.want {
