@@ -20,7 +20,10 @@ const (
 type combResult struct {
 	SecondHz float64 // fundamental of a second converter, 0 none
 	BeatHz   float64 // difference of the two converters' nearest harmonics, 0 none
-	BurstHz  float64 // spacing of a packet comb around the switching lines, 0 none
+	// ModulationHz is the even spacing of sidebands around the switching lines: the
+	// sweep rate of a dithered supply or the packet rate of a bursting one; 0 none.
+	ModulationHz float64
+	BurstHz      float64 // the same where packets show at low frequencies too
 }
 
 // classifyCombs names the lines: harmonics of the mains, of the switching
@@ -43,7 +46,19 @@ func classifyCombs(lines []Line, mainsHz, switchingHz float64) ([]Line, combResu
 		}
 	}
 	if switchingHz > 0 {
-		res.BurstHz = nameSidebands(lines, mainsHz, switchingHz)
+		spacing := lineSpacing(lines, switchingHz)
+		if m := math.Round(spacing / mainsHz); mainsHz > 0 && m >= 1 && m <= 2 && math.Abs(spacing-m*mainsHz) < 0.01*spacing {
+			spacing = 0 // the mains modulates the switching
+		}
+		if spacing > 0 {
+			res.ModulationHz = spacing
+			if nameModulation(lines, spacing, switchingHz) {
+				res.BurstHz = spacing
+			}
+		}
+		if mainsHz > 0 {
+			nameMainsSidebands(lines, mainsHz, switchingHz)
+		}
 	}
 	res.SecondHz = nameSecond(lines, switchingHz)
 	if res.SecondHz > 0 && switchingHz > 0 {
@@ -106,78 +121,6 @@ func ordinal(n int) string {
 	return fmt.Sprintf("%d%s", n, suffix)
 }
 
-// nameSidebands names unnamed lines near a switching line by their distance: at
-// multiples of the mains frequency, or in pairs on both sides. The distance that
-// most pairs share and that is no multiple of the mains is the packet rate of a
-// bursting supply; it comes back, 0 when there is none.
-func nameSidebands(lines []Line, mainsHz, switchingHz float64) (burstHz float64) {
-	distance := func(l Line) (n int, d float64) {
-		k := math.Round(l.FrequencyHz / switchingHz)
-		return int(k), l.FrequencyHz - k*switchingHz
-	}
-	var pairs []float64
-	for i := range lines {
-		l := &lines[i]
-		n, d := distance(*l)
-		if l.Comb != "" || n < 1 {
-			continue
-		}
-		if m := math.Round(math.Abs(d) / mainsHz); mainsHz > 0 && m >= 1 && m <= 20 && math.Abs(math.Abs(d)-m*mainsHz) < min(l.binHz, 0.1*mainsHz)+1e-5*l.FrequencyHz {
-			l.Comb, l.Harmonic = combSideband, n
-			l.Name = fmt.Sprintf("%s, sideband at %d x mains", harmonicName("switching", n), int(m))
-			continue
-		}
-		for j := range lines {
-			o := lines[j]
-			if no, do := distance(o); j != i && o.Comb == "" && no == n && d > 0 && math.Abs(d+do) < l.binHz+1e-5*l.FrequencyHz {
-				pairs = append(pairs, d)
-			}
-		}
-	}
-	if len(pairs) == 0 {
-		return 0
-	}
-	slices.Sort(pairs)
-	// the smallest distance of which at least half of the pairs are multiples
-	for _, p := range pairs {
-		fit := 0
-		for _, q := range pairs {
-			if r := q / p; math.Abs(r-math.Round(r)) < 0.02*math.Max(r, 1) && r < 12 {
-				fit++
-			}
-		}
-		if 2*fit >= len(pairs) {
-			burstHz = p
-			break
-		}
-	}
-	if burstHz == 0 {
-		return 0
-	}
-	count := 0
-	for i := range lines {
-		l := &lines[i]
-		n, d := distance(*l)
-		if l.Comb != "" {
-			continue
-		}
-		m := math.Round(math.Abs(d) / burstHz)
-		if m >= 1 && math.Abs(math.Abs(d)-m*burstHz) < l.binHz+0.02*burstHz*m {
-			l.Comb, l.Harmonic = combSideband, n
-			l.Name = fmt.Sprintf("%s, sideband at %d x %s", harmonicName("switching", n), int(m), hertz(burstHz))
-			if n == 0 {
-				l.Comb, l.Harmonic = combBurst, int(m)
-				l.Name = harmonicName("packet rate", int(m))
-			}
-			count++
-		}
-	}
-	if count < 4 {
-		return 0 // two lines around one are modulation, not packets
-	}
-	return burstHz
-}
-
 // nameSecond looks for a second converter among the lines left: the strongest
 // one above 5 kHz of which at least one harmonic (2nd to 5th) is there too.
 func nameSecond(lines []Line, switchingHz float64) float64 {
@@ -185,13 +128,16 @@ func nameSecond(lines []Line, switchingHz float64) float64 {
 		if base.Comb != "" || base.FrequencyHz < 5e3 {
 			continue
 		}
-		found := 0
+		found, beside := 0, 0
 		for _, l := range lines {
+			if l.Comb == "" && math.Abs(l.FrequencyHz/base.FrequencyHz-1) < 0.05 {
+				beside++ // a smear, not a line
+			}
 			if n := harmonicOf(l, base.FrequencyHz, 1e-4); l.Comb == "" && n >= 2 && n <= 5 {
 				found++
 			}
 		}
-		if found == 0 {
+		if found == 0 || beside > 5 {
 			continue
 		}
 		hz := base.FrequencyHz

@@ -122,3 +122,32 @@ func TestBurstComb(t *testing.T) {
 		t.Errorf("packet rate %g Hz, want 1870; %d lines, the strongest %+v", res.BurstHz, len(lines), lines[:6])
 	}
 }
+
+// A dithered supply is one supply: its spread lines are sidebands at the sweep
+// rate, no second converter, no packets.
+func TestDitherIsNoSecondConverter(t *testing.T) {
+	for _, s := range []synth.Supply{
+		{Seed: 1, RateHz: 10e6, Samples: 1 << 19, SwitchingHz: 100e3, RipplePPV: 0.02, DitherFrac: 0.05, NoiseVRHz: 1e-7},
+		{Seed: 2, RateHz: 10e6, Samples: 1 << 19, SwitchingHz: 100e3, RipplePPV: 0.02, DitherFrac: 0.03, DitherRateHz: 5000, NoiseVRHz: 1e-7, MainsHz: 50, MainsPPV: 5e-3},
+	} {
+		tr, _ := s.Trace("synthetic")
+		_, lines := linesOf(t, sliceSource(tr.Volts), s.RateHz)
+		lines, res := classifyCombs(lines, s.MainsHz, 100e3)
+		want := s.DitherRateHz
+		if want == 0 {
+			want = 400 // the model's default
+		}
+		if res.SecondHz != 0 || res.BurstHz != 0 || math.Abs(res.ModulationHz/want-1) > 0.01 {
+			t.Errorf("%+v, want a sweep of %g Hz only", res, want)
+		}
+		unnamed := 0
+		for _, l := range lines {
+			if l.Comb == "" {
+				unnamed++
+			}
+		}
+		if unnamed > len(lines)/20 {
+			t.Errorf("%d of %d lines unnamed", unnamed, len(lines))
+		}
+	}
+}
