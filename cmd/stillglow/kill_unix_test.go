@@ -1,0 +1,139 @@
+//go:build unix
+
+package main
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"flag"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+var kills = flag.Int("kills", 5, "how many random instants TestKilledAnywhere kills a report at")
+
+// buildTool builds the program once for tests that need a process of its own.
+func buildTool(t *testing.T) string {
+	t.Helper()
+	bin := filepath.Join(t.TempDir(), "stillglow")
+	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	return bin
+}
+
+const demoSheet = "../../testdata/bench/bench.toml"
+
+// wholeReport checks every file of a report folder against its list.
+func wholeReport(t *testing.T, dir string) {
+	t.Helper()
+	sums, err := os.ReadFile(filepath.Join(dir, sumsFile))
+	if err != nil {
+		t.Fatalf("no whole report: %v", err)
+	}
+	n := 0
+	for line := range strings.Lines(string(sums)) {
+		want, name, _ := strings.Cut(strings.TrimSuffix(line, "\n"), "  ")
+		data, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(name)))
+		if err != nil {
+			t.Fatalf("a listed file is missing: %v", err)
+		}
+		if sum := sha256.Sum256(data); hex.EncodeToString(sum[:]) != want {
+			t.Fatalf("%s is not what the list says", name)
+		}
+		n++
+	}
+	if n < 5 {
+		t.Fatalf("the list has %d files", n)
+	}
+}
+
+// TestKilledAnywhere kills report at random instants, by each of three signals,
+// and wants a whole report in the folder every time. The full count of 200 runs
+// in .ci/run.
+func TestKilledAnywhere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts many processes")
+	}
+	bin := buildTool(t)
+	parent := t.TempDir()
+	dir := filepath.Join(parent, "out")
+	args := []string{"report", "--cache", filepath.Join(parent, "cache"), "--no-filter", "--out", dir, demoSheet}
+	start := time.Now()
+	if out, err := exec.Command(bin, args...).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	start = time.Now()
+	if out, err := exec.Command(bin, args...).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	whole := time.Since(start)
+
+	rng := rand.New(rand.NewPCG(1, 2))
+	signals := []os.Signal{syscall.SIGKILL, syscall.SIGINT, syscall.SIGTERM}
+	for i := range *kills {
+		cmd := exec.Command(bin, args...)
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		// The second half of a run is where files are written: aim most there.
+		after := time.Duration(rng.Float64() * 1.2 * float64(whole))
+		time.Sleep(after)
+		_ = cmd.Process.Signal(signals[i%len(signals)])
+		_ = cmd.Wait()
+		wholeReport(t, dir)
+	}
+	// The next undisturbed run clears what the killed ones left.
+	if out, err := exec.Command(bin, args...).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	wholeReport(t, dir)
+	wantOnly(t, parent, "cache", "out")
+}
+
+// TestFullDisk runs report where no file may grow beyond a few kilobytes, as on
+// a disk that fills up: the earlier report stays whole.
+func TestFullDisk(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts processes")
+	}
+	if _, err := exec.LookPath("sh"); err != nil {
+		t.Skip("no sh to set a limit with")
+	}
+	bin := buildTool(t)
+	parent := t.TempDir()
+	dir := filepath.Join(parent, "out")
+	args := []string{"report", "--no-cache", "--no-filter", "--out", dir, demoSheet}
+	if out, err := exec.Command(bin, args...).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	before, err := os.ReadFile(filepath.Join(dir, sumsFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, blocks := range []string{"0", "1", "16", "64"} {
+		full := append([]string{"-c", "ulimit -f " + blocks + "; exec \"$0\" \"$@\"", bin}, args...)
+		var errs bytes.Buffer
+		cmd := exec.Command("sh", full...)
+		cmd.Stderr = &errs
+		if err := cmd.Run(); err == nil {
+			t.Errorf("%s blocks: no error on a full disk", blocks)
+		}
+		if !oneClearLine(errs.String()) {
+			t.Errorf("%s blocks: want one clear line, got %q", blocks, errs.String())
+		}
+		wholeReport(t, dir)
+		after, err := os.ReadFile(filepath.Join(dir, sumsFile))
+		if err != nil || !bytes.Equal(before, after) {
+			t.Errorf("%s blocks: the earlier report changed: %v", blocks, err)
+		}
+	}
+	wantOnly(t, parent, "out")
+}
