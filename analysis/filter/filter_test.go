@@ -331,6 +331,10 @@ func TestSearchSaysWhyNoneDoes(t *testing.T) {
 
 func TestWarnings(t *testing.T) {
 	in := nearMiss(6, 20e-3, 10e6)
+	ceramic, err := NewCapacitor(Ceramic, 22e-6)
+	if err != nil || ceramic.F != 11e-6 || ceramic.NominalF != 22e-6 {
+		t.Fatalf("%+v %v", ceramic, err)
+	}
 	for name, row := range map[string]struct {
 		c    Circuit
 		want string
@@ -339,7 +343,7 @@ func TestWarnings(t *testing.T) {
 		"loop":            {Circuit{Topology: LC, LoadOhm: 10, L: Inductor{H: 10e-6}, C1: Capacitor{F: 100e-6, ESROhm: 0.01}}, "control loop"},
 		"peak on ripple":  {Circuit{Topology: LC, LoadOhm: 10, L: Inductor{H: 1e-6}, C1: Capacitor{F: 2.2e-6, ESROhm: 0.01}}, "switching frequency"},
 		"drops too much":  {Circuit{Topology: RC, ROhm: 3, LoadOhm: 10, C1: Capacitor{F: 100e-6, ESROhm: 0.01}}, "to spare"},
-		"ceramic at DC":   {Circuit{Topology: RC, ROhm: 1, LoadOhm: 10, C1: Capacitor{F: 22e-6, ESROhm: 0.01, Kind: Ceramic}}, "ceramic"},
+		"ceramic at DC":   {Circuit{Topology: RC, ROhm: 1, LoadOhm: 10, C1: ceramic}, "ceramic"},
 		"through dropper": {Circuit{Topology: RC, ROhm: 1.3, LoadOhm: 10, C1: Capacitor{F: 4700e-6, ESROhm: 0.02}}, "at switch-on"},
 	} {
 		r, err := Predict(context.Background(), in, row.c)

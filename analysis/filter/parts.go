@@ -25,7 +25,9 @@ type Catalogue struct {
 // aluminium electrolytic of the low-impedance sort has an ESR of about
 // 40 Ω·µF (40 mΩ at 1000 µF), no less than 15 mΩ; a polymer 12 to 20 mΩ; a
 // ceramic 5 mΩ; a film 20 mΩ. ESL is that of the part with 5 mm of lead each:
-// 15, 6, 2 and 8 nH. All from memory; measure or read the sheet of yours.
+// 15, 6, 2 and 8 nH. A ceramic of more than 1 µF is of a kind that loses value
+// under DC and counts for half of what is printed on it. All from memory; measure
+// or read the sheet of yours.
 func NewCapacitor(kind string, farads float64) (Capacitor, error) {
 	c := Capacitor{F: farads, Kind: kind}
 	if !(farads > 0) || math.IsInf(farads, 0) {
@@ -39,6 +41,9 @@ func NewCapacitor(kind string, farads float64) (Capacitor, error) {
 		c.ESROhm, c.ESLH = 16e-3, 6e-9
 	case Ceramic:
 		c.ESROhm, c.ESLH = 5e-3, 2e-9
+		if farads > ceramicWorthF {
+			c.F, c.NominalF = farads/2, farads
+		}
 	case Film:
 		c.ESROhm, c.ESLH = 20e-3, 8e-9
 	default:
@@ -97,7 +102,7 @@ func (c Circuit) cost() float64 {
 		if p.F == 0 {
 			return
 		}
-		sum += 1000 + 10*math.Log10(p.F/1e-9)
+		sum += 1000 + 10*math.Log10(max(p.F, p.NominalF)/1e-9)
 		switch p.Kind {
 		case Polymer:
 			sum += 40
@@ -123,7 +128,11 @@ func (c Circuit) shopping(volts float64) []string {
 	rated := ratedVolts(volts)
 	capacitor := func(p Capacitor, where string) {
 		if p.F > 0 {
-			list = append(list, fmt.Sprintf("%s %.3g V %s capacitor %s (ESR %s, ESL %s)", si(p.F, "F"), rated, p.Kind, where, si(p.ESROhm, "Ω"), si(p.ESLH, "H")))
+			printed, counted := p.F, ""
+			if p.NominalF > 0 {
+				printed, counted = p.NominalF, ", counted as "+si(p.F, "F")+" under DC"
+			}
+			list = append(list, fmt.Sprintf("%s %.3g V %s capacitor %s (ESR %s, ESL %s%s)", si(printed, "F"), rated, p.Kind, where, si(p.ESROhm, "Ω"), si(p.ESLH, "H"), counted))
 		}
 	}
 	series := fmt.Sprintf("%s in series, part of the dropper", si(c.ROhm, "Ω"))

@@ -18,7 +18,8 @@ const (
 // Capacitor is a real capacitor.
 type Capacitor struct {
 	F, ESROhm, ESLH float64
-	Kind            string // "electrolytic", "polymer", "ceramic", "film"
+	Kind            string  // "electrolytic", "polymer", "ceramic", "film"
+	NominalF        float64 // as printed on it, where it counts for less than that; 0: F
 }
 
 // Inductor is a real inductor.

@@ -65,8 +65,8 @@ func warnings(r Result, in Input, volts float64) []string {
 		}
 	}
 	for _, p := range []Capacitor{c.C1, c.C2, c.CFilm} {
-		if p.Kind == Ceramic && p.F > ceramicWorthF {
-			w = append(w, fmt.Sprintf("a %s ceramic keeps only a part of its value at %.3g V DC: take one rated well above, or count on half", si(p.F, "F"), volts))
+		if p.NominalF > 0 {
+			w = append(w, fmt.Sprintf("a %s ceramic keeps only a part of its value at %.3g V DC; half is counted on here, so take one rated 16 V or more", si(p.NominalF, "F"), volts))
 			break
 		}
 	}

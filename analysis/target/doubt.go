@@ -30,6 +30,7 @@ func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure)
 	inCycle := c.id == RipplePP || c.id == FoldedRipple || c.id == SpikePeak || c.id == BandRF1 || c.id == BandRF2
 	noise := isDensity(c)
 	audio := c.id == BandAudio || c.id == BandAudioA || c.id == MainsLine
+	sum := c.id == BandAudio || c.id == BandAudioA || c.id == BandRF1 || c.id == BandRF2
 	switch code {
 	case capture.CautionClipped:
 		// What was cut off is unknown, and nothing of it makes the figure smaller.
@@ -64,10 +65,15 @@ func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure)
 			return far, 0
 		}
 	case capture.CautionAlias:
-		if noise || audio || c.id == BandRF1 || c.id == BandRF2 || c.id == FoldedRipple {
+		switch {
+		case sum:
+			return 0, aliasShare(c, m, f)
+		case c.id == FoldedRipple, c.id == Mask:
 			return 1, far // alias adds, mostly
+		case c.id == MainsLine || c.id == HeaterDC:
+			return 0, 0 // that a line falls on the mains comb by chance is unlikely
 		}
-		return 3, 3
+		return 1, 1
 	case capture.CautionBaselineNear:
 		if noise || audio || c.id == BandRF1 || c.id == BandRF2 {
 			return 0, far
@@ -116,7 +122,7 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 	var out []doubt
 	seen := map[string]bool{}
 	for _, m := range p.from {
-		for _, k := range m.Cautions {
+		for _, k := range cautionsOf(u, m) {
 			down, up := swing(k.Code, c, m, mg.Figure)
 			flips := (mg.DB >= 0 && mg.DB < down) || (mg.DB < 0 && -mg.DB <= up)
 			deepens := mg.DB >= -NearMissDB && down >= 20
@@ -170,4 +176,41 @@ func atQuantisation(c criterion, m *analysis.Measurement, f analysis.Figure) boo
 		return true
 	}
 	return isDensity(c) && c.id != Mask && m.QuantNoiseVRHz.Known && f.Value < 1.41*m.QuantNoiseVRHz.Value
+}
+
+// cautionsOf gives a capture's cautions. A wrong probe factor shows only where
+// DC does, so an AC-coupled capture shares the suspicion of its neighbours.
+func cautionsOf(u Unit, m *analysis.Measurement) []capture.Caution {
+	if m.DCV.Known {
+		return m.Cautions
+	}
+	for _, other := range u.Captures {
+		for _, k := range other.Cautions {
+			if other != m && k.Code == capture.CautionProbeFactor {
+				return append(append([]capture.Caution(nil), m.Cautions...), k)
+			}
+		}
+	}
+	return m.Cautions
+}
+
+// aliasShare is how far a band sum would fall, in dB, without the lines in it
+// that may be aliases: all but the mains comb's.
+func aliasShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64 {
+	var lines float64
+	for _, l := range m.Lines {
+		if l.Comb == "mains" || l.FrequencyHz < c.lowHz || l.FrequencyHz > c.highHz {
+			continue
+		}
+		v := l.RMSV
+		if c.id == BandAudioA {
+			v *= analysis.AWeight(l.FrequencyHz)
+		}
+		lines += v * v
+	}
+	rest := f.Value*f.Value - lines
+	if rest <= 0 {
+		return far
+	}
+	return 20 * math.Log10(f.Value/math.Sqrt(rest))
 }

@@ -172,6 +172,9 @@ func (e *Evaluation) settle(doubts []doubt) {
 		e.Verdict = Pass
 	}
 	e.Why = e.why(missing, out)
+	if e.Verdict == Retake {
+		e.Why = "undecided, " + doubts[0].text + "; as captured " + e.Why
+	}
 	e.WouldFlip = e.wouldFlip(missing, out, doubts)
 }
 

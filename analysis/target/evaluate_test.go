@@ -200,7 +200,20 @@ func TestCautionsThatCouldFlip(t *testing.T) {
 		{"wrong probe factor suspected", func(u *Unit) { caution(u, 1, capture.CautionProbeFactor) }, Retake},
 		{"undersampled spikes", func(u *Unit) { caution(u, 1, capture.CautionUndersampled) }, Retake},
 		{"alias under the limit", func(u *Unit) { caution(u, 0, capture.CautionAlias) }, Pass},
-		{"alias over the limit", func(u *Unit) { caution(u, 0, capture.CautionAlias); u.Captures[0].Noise.DensityVRHz.Value = 2e-6 }, Retake},
+		{"alias over the limit", func(u *Unit) {
+			caution(u, 0, capture.CautionAlias)
+			u.Captures[0].Bands[1].RMSV.Value = 200e-6
+			u.Captures[0].Lines = []analysis.Line{{FrequencyHz: 3e3, RMSV: 190e-6}}
+		}, Retake},
+		{"alias beyond the band that is over", func(u *Unit) {
+			caution(u, 0, capture.CautionAlias)
+			u.Captures[0].Bands[1].RMSV.Value = 200e-6
+			u.Captures[0].Lines = []analysis.Line{{FrequencyHz: 32e3, RMSV: 190e-6}, {FrequencyHz: 300, RMSV: 400e-6, Comb: "mains"}}
+		}, NearMiss},
+		{"wrong probe factor on the other, DC-coupled capture", func(u *Unit) {
+			caution(u, 1, capture.CautionProbeFactor)
+			u.Captures[0].MainsLineRMS.Value = 5e-3
+		}, Retake},
 		{"few steps far inside", func(u *Unit) {
 			caution(u, 1, capture.CautionFewSteps)
 			u.Captures[1].ADCStepV = analysis.Known(1e-3)

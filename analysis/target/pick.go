@@ -44,26 +44,33 @@ func pick(u Unit, l Limit) picked {
 	var best []*analysis.Measurement
 	var short *analysis.Measurement // does not cover, but shows at least this much
 	reasons := map[string]bool{}
+	covered := false // by a capture that still has no figure
 	for _, m := range u.Captures {
 		fig := sane(c.figure(m))
+		covers := m.Span.Covers(lowHz, l.NeedHighHz) || roughlyCovers(m.Span, lowHz, l.NeedHighHz)
 		switch {
 		case !m.Calibrated:
 			reasons[m.File+" has no volt scale (set volts per full scale)"] = true
+		case !covers:
+			reasons[fmt.Sprintf("%s shows %s only", m.File, spanText(m.Span.LowHz, m.Span.HighHz))] = true
+			if fig.Known && hidden(c, l, m) == "" && c.domain == linear && c.id != SpikeRate && (short == nil || fig.Value > c.figure(short).Value) {
+				short = m
+			}
 		case !fig.Known:
 			reasons[m.File+": "+fig.Missing] = true
 		case hidden(c, l, m) != "":
 			reasons[m.File+": "+hidden(c, l, m)] = true
-		case !m.Span.Covers(lowHz, l.NeedHighHz) && !roughlyCovers(m.Span, lowHz, l.NeedHighHz):
-			reasons[fmt.Sprintf("%s shows %s only", m.File, spanText(m.Span.LowHz, m.Span.HighHz))] = true
-			if c.domain == linear && c.id != SpikeRate && (short == nil || fig.Value > c.figure(short).Value) {
-				short = m
-			}
 		default:
 			best = append(best, m)
+			continue
 		}
+		covered = covered || covers && m.Calibrated
 	}
 	if len(best) == 0 {
-		p := picked{reason: notCovered(lowHz, l.NeedHighHz, c.how, reasons)}
+		p := picked{reason: listed(reasons)}
+		if !covered {
+			p.reason = fmt.Sprintf("no capture covers %s (%s); needs %s", spanText(lowHz, l.NeedHighHz), p.reason, c.how)
+		}
 		if short != nil && l.Max > 0 && c.figure(short).Value > l.Max {
 			// A part of the span already breaks the limit: that is enough to fail.
 			p.fig = c.figure(short)
@@ -205,13 +212,13 @@ func average(figs []analysis.Figure, d domain) analysis.Figure {
 	return out
 }
 
-func notCovered(lowHz, highHz float64, how string, reasons map[string]bool) string {
+func listed(reasons map[string]bool) string {
 	list := make([]string, 0, len(reasons))
 	for r := range reasons {
 		list = append(list, r)
 	}
 	sort.Strings(list)
-	return fmt.Sprintf("no capture covers %s (%s); needs %s", spanText(lowHz, highHz), strings.Join(list, "; "), how)
+	return strings.Join(list, "; ")
 }
 
 func spanText(lowHz, highHz float64) string {
