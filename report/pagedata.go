@@ -56,8 +56,12 @@ type unitData struct {
 	Spike   *wave        `json:"k,omitempty"`
 	Cycle   *foldedCycle `json:"c,omitempty"`
 	Spectra []density    `json:"s"`
+	Lines   []lineData   `json:"l,omitempty"` // the strongest, named
 	After   *density     `json:"a,omitempty"` // behind the post-filter
 }
+
+// lineData is a line's frequency, the density its peak is drawn at, and its name.
+type lineData [3]any
 
 type limitData struct {
 	Name string   `json:"n"`
@@ -125,6 +129,9 @@ func (u *Unit) data(columns int) unitData {
 			}
 			d.Spectra = append(d.Spectra, *s)
 		}
+	}
+	for _, l := range pickLines(spectra(u.Captures), 0, math.Inf(1)) {
+		d.Lines = append(d.Lines, lineData{number(l.hz), number(l.vrhz), shorten(clean(l.name), 34)})
 	}
 	if u.Filter != nil && u.Filter.Found {
 		d.After = densityData("behind the post-filter", "V", u.Filter.Best.SpectrumHz, u.Filter.Best.AfterVRHz, columns)

@@ -169,12 +169,7 @@ const maxLineNames = 7
 func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
 	trX, trY := p.Transforms(&c)
 	var taken []vg.Rectangle
-	seen := map[string]bool{}
-	for _, l := range n.pick(p) {
-		if seen[l.name] {
-			continue
-		}
-		seen[l.name] = true
+	for _, l := range pickLines(n.ms, math.Pow(10, p.X.Min), math.Pow(10, p.X.Max)) {
 		st := textStyle(9, ink)
 		s := plotText(shorten(clean(l.name), 34))
 		// The name stands right of its peak, where the next harmonics are lower.
@@ -200,18 +195,21 @@ type namedLine struct {
 	hz, vrhz float64
 }
 
-// pick takes the strongest named lines with where their peak is drawn.
-func (n lineNames) pick(p *plot.Plot) []namedLine {
+// pickLines takes the strongest named lines between two frequencies, each name
+// once, with where their peak is drawn.
+func pickLines(ms []*analysis.Measurement, loHz, hiHz float64) []namedLine {
 	var out []namedLine
-	for _, m := range n.ms {
+	seen := map[string]bool{}
+	for _, m := range ms {
 		lines := append([]analysis.Line(nil), m.Lines...)
 		sort.SliceStable(lines, func(i, j int) bool { return lines[i].RMSV > lines[j].RMSV })
 		taken := 0
 		for _, l := range lines {
-			if l.Name == "" || !(l.FrequencyHz >= math.Pow(10, p.X.Min) && l.FrequencyHz <= math.Pow(10, p.X.Max)) || taken == maxLineNames/len(n.ms)+1 {
+			if l.Name == "" || seen[l.Name] || !(l.FrequencyHz >= loHz && l.FrequencyHz <= hiHz) || taken == maxLineNames/len(ms)+1 {
 				continue
 			}
 			if v := peakNear(&m.Spectrum, l.FrequencyHz); v > 0 {
+				seen[l.Name] = true
 				out = append(out, namedLine{l.Name, l.FrequencyHz, v})
 				taken++
 			}

@@ -64,9 +64,10 @@ class Live {
       b.addEventListener("click", act);
       this.bar.append(b);
     }
-    this.read = el("output", {class: "read"}, "Point at the curve or use the arrow keys to read it; drag to zoom.");
+    this.read = el("output", {class: "read"}, "Point to read, drag to zoom; arrow keys do too.");
+    this.bar.append(this.read);
     this.key = el("ul", {class: "key"});
-    this.box.append(this.wrap, this.key, this.read, this.bar);
+    this.box.append(this.wrap, this.key, this.bar);
     fig.insertBefore(this.box, $("figcaption", fig));
     this.wrap.addEventListener("keydown", e => this.onKey(e));
     this.draw();
@@ -74,7 +75,7 @@ class Live {
     this.seen = new ResizeObserver(() => this.size());
     this.seen.observe(this.box);
   }
-  width() { return Math.max(240, Math.min(960, this.box.clientWidth || 600)); }
+  width() { return Math.max(240, Math.min(1200, this.box.clientWidth || 600)); }
   size() {
     const w = this.width();
     if (this.u && Math.abs(this.u.width - w) > 1) this.u.setSize({width: w, height: this.height(w)});
@@ -160,7 +161,12 @@ class Live {
 /* ---- axes ---- */
 const linear = (name, unit, max, about) => {
   const [f, p] = scaleFor(max);
-  const digits = t => t.length > 1 ? Math.max(0, Math.min(6, Math.ceil(-Math.log10(Math.abs(t[1] - t[0]) / f) - 1e-9))) : 2;
+  const digits = t => {
+    const step = t.length > 1 ? Math.abs(t[1] - t[0]) / f : 0.01;
+    let d = 0;
+    while (d < 6 && Math.abs(Math.round(step * Math.pow(10, d)) / (step * Math.pow(10, d)) - 1) > 1e-3) d++;
+    return d;
+  };
   return {name: (name ? name + " in " : "") + p + unit + (about || ""), values: t => { const d = digits(t); return t.map(v => (v / f).toFixed(d).replace(/^-(0(\.0*)?)$/, "$1")); }};
 };
 const logAxis = name => ({log: true, name, values: t => t.map(v => {
@@ -215,7 +221,29 @@ const near = (col, i) => {
   return null;
 };
 
-const densitySpec = (list, label, withBase) => {
+/* Names of lines right of their peaks, none over another. */
+const nameLines = (u, names) => {
+  const g = u.ctx, r = devicePixelRatio || 1, taken = [], h = 13 * r;
+  g.save();
+  g.font = 11 * r + "px system-ui, 'Segoe UI', 'Liberation Sans', Arial, sans-serif";
+  g.fillStyle = css("--ink");
+  g.textBaseline = "middle";
+  const right = u.bbox.left + u.bbox.width, top = u.bbox.top;
+  for (const [f, v, name] of names) {
+    if (f < u.scales.x.min || f > u.scales.x.max) continue;
+    const w = g.measureText(name).width, x = Math.min(u.valToPos(f, "x", true) + 4 * r, right - w - 2 * r);
+    let y = Math.max(u.valToPos(v, "y", true), top + h / 2);
+    for (let k = 0; k < 8 && y - h / 2 >= top - 1; k++, y -= h) {
+      if (taken.some(t => x < t[0] + t[2] + 4 && t[0] < x + w + 4 && Math.abs(y - t[1]) < h)) continue;
+      g.fillText(name, x, y);
+      taken.push([x, y, w]);
+      break;
+    }
+  }
+  g.restore();
+};
+
+const densitySpec = (list, label, withBase, names) => {
   const tables = [], series = [];
   let lo = Infinity, hi = 0, u = "V";
   for (const {s, name, look} of list) {
@@ -234,16 +262,16 @@ const densitySpec = (list, label, withBase) => {
     pts.sort((a, b) => a[0] - b[0]);
     if (pts.length > 1) {
       tables.push([pts.map(q => q[0]), pts.map(q => q[1])]);
-      series.push({name: "limit: " + l.n, color: "--ink", dash: limitDash, width: 1.4, limit: l});
+      series.push({name: "limit", color: "--ink", dash: limitDash, width: 1.4, limit: l, key: !series.some(q => q.limit)});
     }
   }
   const joined = tables.length > 1 ? uPlot.join(tables) : tables[0];
-  return {label, height: 400, data: joined, series, x: logAxis("frequency in Hz"), y: Object.assign(logAxis("noise density in " + u + "/\u221aHz"), {range: decades}),
+  return {label, height: 400, data: joined, series, draw: names && names.length ? u => nameLines(u, names) : undefined, x: logAxis("frequency in Hz"), y: Object.assign(logAxis("noise density in " + u + "/\u221aHz"), {range: decades}),
     read: (d, i) => {
       const f = d[0][i], out = [];
       series.forEach((s, k) => {
         const v = s.limit ? limitAt(s.limit, f) : inside(d, k + 1, i) ? near(d[k + 1], i) : null;
-        if (v !== null) out.push(s.name + " " + eng(v, u + "/\u221aHz"));
+        if (v !== null) out.push((s.limit ? "limit, " + s.limit.n : s.name) + " " + eng(v, u + "/\u221aHz"));
       });
       return eng(f, "Hz") + ": " + out.join("; ");
     }};
@@ -272,14 +300,15 @@ const cycleSpec = (list, label) => {
   for (const {c, name, look} of list) {
     u = c.u;
     const mean = sum(c.m, n => n * c.q), n = mean.length, x = mean.map((_, i) => phases ? 100 * i / n : c.p * i / n);
-    const t = [x, mean];
-    series.push({name, color: looks[look % looks.length][0], dash: phases ? looks[look % looks.length][1] : [], width: 1.6});
-    if (!phases && c.s) {
+    const t = [x];
+    if (!phases && c.s) { // below the mean, so drawn first
       const s = sum(c.s, v => v * c.q);
       t.push(mean.map((v, i) => v + s[i]), mean.map((v, i) => v - s[i]));
-      series.push({name: "+ 1 sd", color: "--pale", width: 0.5, key: false}, {name: "- 1 sd", color: "--pale", width: 0.5, key: false});
-      bands.push([2, 3]);
+      series.push({name: "band: \u00b1 1 standard deviation of single cycles", color: "--pale", width: 0.5}, {name: "", color: "--pale", width: 0.5, key: false});
+      bands.push([1, 2]);
     }
+    t.push(mean);
+    series.push({name, color: looks[look % looks.length][0], dash: phases ? looks[look % looks.length][1] : [], width: 1.6, mean: true});
     for (const v of mean) top = Math.max(top, Math.abs(v));
     tables.push(t);
   }
@@ -289,10 +318,10 @@ const cycleSpec = (list, label) => {
     x: phases ? {name: "share of the switching period in %", values: t => t.map(v => String(+v.toFixed(6)))} : linear("time in the switching cycle", "s", list[0].c.p),
     y: linear("", u, top),
     read: (d, i) => (phases ? mantissa(d[0][i]) + " %" : eng(d[0][i], "s")) + ": " + series.map((s, k) => {
-      if (s.key === false) return null;
+      if (!s.mean) return null;
       const v = near(d[k + 1], i);
       return v === null ? null : (phases ? s.name + " " : "") + volts(v);
-    }).filter(Boolean).join("; ") + (bands.length ? " \u00b1 " + volts((d[2][i] - d[3][i]) / 2).slice(1) : "")};
+    }).filter(Boolean).join("; ") + (bands.length ? " \u00b1 " + volts((d[1][i] - d[2][i]) / 2).slice(1) : "")};
 };
 
 /* ---- a unit's figures come alive when it is opened ---- */
@@ -300,10 +329,9 @@ const specs = {
   waveform: d => [d.w && waveSpec(d.w, "", "Waveform, whole record, " + d.n), d.d && waveSpec(d.d, "", "Waveform, a few switching cycles, " + d.n)],
   spike: d => [d.k && waveSpec(d.k, "", "Typical spike, " + d.n)],
   cycle: d => [d.c && cycleSpec([{c: d.c, name: "mean cycle", look: 0}], "Folded switching cycle, " + d.n)],
-  spectrum: d => [d.s.length && densitySpec(d.s.map((s, i) => ({s, name: s.n, look: [0, 2, 3, 4, 5][i % 5]})).map(plain), "Spectrum, " + d.n, true)],
-  filter: d => [d.a && densitySpec(d.s.map((s, i) => ({s, name: "measured, " + s.n, look: 1})).map(plain).concat([{s: d.a, name: d.a.n, look: 0}]), "Spectrum before and after the post-filter, " + d.n, false)],
+  spectrum: d => [d.s.length && densitySpec(d.s.map((s, i) => ({s, name: s.n, look: [0, 2, 3, 4, 5][i % 5]})), "Spectrum, " + d.n, true, d.l)],
+  filter: d => [d.a && densitySpec(d.s.map((s, i) => ({s, name: "measured, " + s.n, look: 1})).concat([{s: d.a, name: d.a.n, look: 0}]), "Spectrum before and after the post-filter, " + d.n, false)],
 };
-const plain = x => x;
 const enliven = fig => {
   const make = specs[fig.dataset.kind];
   if (!make || fig.live) return;
