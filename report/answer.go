@@ -158,23 +158,24 @@ func overCorners(p *heater.Part) string {
 	return "Over the heater's tolerance when: " + strings.Join(names, ", ") + "."
 }
 
+// fixWords names a near miss that a post-filter rescues; where none does, why
+// not for the first near miss.
 func (r *Report) fixWords() string {
+	why := ""
 	for i := range r.Units {
 		u := &r.Units[i]
 		if u.Eval.Verdict != target.NearMiss || u.Filter == nil {
 			continue
 		}
-		name := isolate(shorten(unitName(u.Eval.Unit), 80))
+		start := fmt.Sprintf("%s misses by %s", isolate(shorten(unitName(u.Eval.Unit), 80)), strings.TrimLeft(dbText(u.Eval.WorstDB), "+-"))
 		if u.Filter.Found {
-			return fmt.Sprintf("%s misses by %s; a post-filter would bring it inside: %s.", name,
-				strings.TrimLeft(dbText(u.Eval.WorstDB), "+-"), clean(strings.Join(u.Filter.Best.Parts, ", ")))
+			return start + "; a post-filter would bring it inside: " + clean(strings.Join(u.Filter.Best.Parts, ", ")) + "."
 		}
-		if u.Filter.Why != "" {
-			return fmt.Sprintf("%s misses by %s and no searched post-filter rescues it: %s.", name,
-				strings.TrimLeft(dbText(u.Eval.WorstDB), "+-"), clean(u.Filter.Why))
+		if u.Filter.Why != "" && why == "" {
+			why = start + " and no searched post-filter rescues it: " + clean(u.Filter.Why) + "."
 		}
 	}
-	return ""
+	return why
 }
 
 func (r *Report) watchWords(best *Unit) []string {

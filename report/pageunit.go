@@ -54,12 +54,15 @@ type plotView struct {
 type dropperView struct {
 	Words, Arrangement, Exact string
 	Parts                     []dropperPart
-	Notes                     []string
+	Corners                   []cornerView
+	Notes, Assumptions        []string
 }
 
+type cornerView struct{ Name, Volts, Amps, Watts, Verdict string }
+
 type dropperPart struct {
-	Label, Volts, Amps, Watts, Buy, Corners string
-	Best                                    bool
+	Label, Volts, Amps, Watts, Buy string
+	Best                           bool
 }
 
 type filterView struct {
@@ -199,7 +202,7 @@ func sparkline(u *Unit) string {
 		fmt.Fprintf(&bottom, "%.1f %.1f ", w*float64(j)/float64(n), y(e.MinV[j])+0.4)
 	}
 	pp := eng(hi-lo, voltUnit(m))
-	return fmt.Sprintf(`<svg role="img" aria-label="waveform, %s peak-to-peak in the part shown" viewBox="0 0 %g %g" width="%g" height="%g"><polygon points="%s%s"/></svg> <small>%s</small>`,
+	return fmt.Sprintf(`<svg role="img" aria-label="waveform, %s peak-to-peak in the part shown" viewBox="0 0 %g %g" width="%g" height="%g"><polygon points="%s%s"/></svg> <small>%s p-p</small>`,
 		html.EscapeString(pp), w, h, w, h, top.String(), strings.TrimSpace(bottom.String()), html.EscapeString(pp))
 }
 
@@ -227,7 +230,7 @@ func dropperWords(p *heater.Plan) *dropperView {
 		for i := range a.Parts {
 			x := &a.Parts[i]
 			d := dropperPart{Label: clean(x.Label), Volts: fmt.Sprintf("%.2f V", x.HeaterV), Amps: eng(x.LoadA, "A"), Watts: eng(x.W, "W"),
-				Corners: cornerWords(x.Corners), Best: x == part}
+				Best: x == part}
 			if x.BuyW > 0 {
 				d.Buy = trimNumber(x.BuyW) + " W"
 			}
@@ -237,8 +240,10 @@ func dropperWords(p *heater.Plan) *dropperView {
 	}
 	if part != nil {
 		v.Notes = append(v.Notes, cleanAll(part.Warnings)...)
+		v.Corners = cornerViews(part.Corners)
 	}
-	v.Notes = append(append(v.Notes, cleanAll(p.Warnings)...), cleanAll(p.Assumptions)...)
+	v.Notes = append(v.Notes, cleanAll(p.Warnings)...)
+	v.Assumptions = cleanAll(p.Assumptions)
 	return v
 }
 
@@ -250,18 +255,18 @@ func cleanAll(in []string) []string {
 	return out
 }
 
-func cornerWords(corners []heater.Corner) string {
-	var out []string
+func cornerViews(corners []heater.Corner) []cornerView {
+	var out []cornerView
 	for _, c := range corners {
-		s := fmt.Sprintf("%s %.2f V", clean(c.Name), c.HeaterV)
+		v := cornerView{Name: clean(c.Name), Volts: fmt.Sprintf("%.2f V", c.HeaterV), Amps: eng(c.LoadA, "A"), Watts: eng(c.PartW, "W")}
 		if c.OverLimit {
-			s += " (over)"
+			v.Verdict = "over"
 		} else if c.UnderLimit {
-			s += " (under)"
+			v.Verdict = "under"
 		}
-		out = append(out, s)
+		out = append(out, v)
 	}
-	return strings.Join(out, "; ")
+	return out
 }
 
 func filterWords(u *Unit) *filterView {

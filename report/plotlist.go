@@ -86,11 +86,15 @@ func brandsAlt(r *Report) string {
 }
 
 func waveformAlt(u *Unit) string {
-	if m := longest(u.Captures); m != nil {
-		return fmt.Sprintf(": %s record, %s peak-to-peak, %s", eng(m.DurationS, "s"), figureText(m.PPV, voltUnit(m)),
-			plural(m.Spikes.Count, "spike"))
+	m := longest(u.Captures)
+	if m == nil {
+		return ""
 	}
-	return ""
+	s := fmt.Sprintf(": %s record, %s peak-to-peak", eng(m.DurationS, "s"), figureText(m.PPV, voltUnit(m)))
+	if m.Spikes.PerS.Known {
+		s += ", " + plural(m.Spikes.Count, "spike")
+	}
+	return s
 }
 
 func cycleAlt(u *Unit) string {

@@ -228,6 +228,7 @@ const nameLines = (u, names) => {
   g.font = 11 * r + "px system-ui, 'Segoe UI', 'Liberation Sans', Arial, sans-serif";
   g.fillStyle = css("--ink");
   g.textBaseline = "middle";
+  g.textAlign = "left";
   const right = u.bbox.left + u.bbox.width, top = u.bbox.top;
   for (const [f, v, name] of names) {
     if (f < u.scales.x.min || f > u.scales.x.max) continue;
