@@ -527,6 +527,14 @@ func findSchema(name string, t *table, hd *header, cols []columnData, p *preambl
 		return a && !b
 	})
 	isTime := map[int]bool{}
+	if len(byName)+len(byIndex) > 0 {
+		// A row number without a name, as data frames write it.
+		for _, j := range t.numeric {
+			if ok, unitStep := ramp(cols[j].x); ok && unitStep && cols[j].ints && roles[j].name == "" && !roles[j].has {
+				isTime[j] = true
+			}
+		}
+	}
 	for _, j := range append(append([]int{}, byName...), byIndex...) {
 		isTime[j] = true
 	}

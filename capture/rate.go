@@ -3,6 +3,7 @@ package capture
 import (
 	"fmt"
 	"math"
+	"strconv"
 )
 
 // timeUnit settles the unit of the time column and the interval that the
@@ -235,8 +236,12 @@ func unitSlip(r float64) bool {
 
 // roundRate takes floating dust off a rate that came from a reciprocal.
 func roundRate(r float64) float64 {
-	s := roundStep(r, 2e-15*r)
-	return s
+	for digits := 0; digits < 15; digits++ {
+		if q, err := strconv.ParseFloat(strconv.FormatFloat(r, 'e', digits, 64), 64); err == nil && math.Abs(q-r) <= 2e-15*r {
+			return q
+		}
+	}
+	return r
 }
 
 // checkPoints compares the rows with the record length the file states.

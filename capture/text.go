@@ -151,10 +151,12 @@ func (s *source) readRecord(ctx context.Context, spec *rowSpec, at bodyAt, opt O
 	if err != nil {
 		return nil, nil, err
 	}
+	before := *t
 	rec, err := rows.choose(s.name, spec, opt, t)
 	if !errors.Is(err, errNeedTimes) {
 		return rec, rows, err
 	}
+	t.Assumptions, t.Cautions = before.Assumptions, before.Cautions
 	again := *spec
 	again.keepTimes = true
 	rows = nil

@@ -124,7 +124,10 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 			if joined, ok := o.bridge(sorted, p, t); ok {
 				return joined, nil
 			}
-			for _, b := range sorted {
+			for i, b := range sorted {
+				if i > 0 && (b.first-sorted[i-1].last)/p.step < 1.5 {
+					return nil, errNeedTimes // a short step is no gap
+				}
 				if b.n > use.n {
 					use = b
 				}

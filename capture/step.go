@@ -1,0 +1,61 @@
+package capture
+
+import (
+	"math"
+	"sort"
+)
+
+// stepSamples is how many samples FindStep looks at.
+const stepSamples = 1 << 16
+
+// FindStep gives the converter's step in volts from the samples themselves:
+// the spacing of the grid on which nearly all of them lie. ok is false when
+// they lie on none, as after averaging, or when the grid has fewer than three
+// steps.
+func (t *Trace) FindStep() (stepV float64, ok bool) {
+	x := t.Volts
+	if len(x) > stepSamples {
+		a := (len(x) - stepSamples) / 2
+		x = x[a : a+stepSamples]
+	}
+	y := append([]float64(nil), x...)
+	sort.Float64s(y)
+	span := y[len(y)-1] - y[0]
+	if span <= 0 {
+		return 0, false
+	}
+	// Levels, as printed: differences far below the step are rounding.
+	var gaps []float64
+	levels := 1
+	for i := 1; i < len(y); i++ {
+		if d := y[i] - y[i-1]; d > span*1e-7 {
+			gaps = append(gaps, d)
+			levels++
+		}
+	}
+	if levels < 3 || levels*4 > len(y) {
+		return 0, false
+	}
+	// The step is about the common lower gap; refine it over the whole span.
+	sort.Float64s(gaps)
+	step := gaps[len(gaps)/4]
+	for range 3 {
+		num, den := 0.0, 0.0
+		for _, v := range y {
+			k := math.Round((v - y[0]) / step)
+			num += k * (v - y[0])
+			den += k * k
+		}
+		if den == 0 {
+			return 0, false
+		}
+		step = num / den
+	}
+	off := 0
+	for _, v := range y {
+		if r := (v - y[0]) / step; math.Abs(r-math.Round(r)) > 0.1 {
+			off++
+		}
+	}
+	return step, off*50 < len(y)
+}

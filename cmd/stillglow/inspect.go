@@ -1,0 +1,348 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/capture"
+)
+
+func newInspectCmd() *cobra.Command {
+	var (
+		asJSON  bool
+		preview string
+	)
+	cmd := &cobra.Command{
+		Use:   "inspect FILE...",
+		Short: "Show what the importer sees in a capture",
+		Long: `Inspect opens captures as measure does and prints what was recognised: layout,
+channels, sample rate, record length, the span of frequencies the record can
+show, the converter's step, and every assumption and caution, with a small plot.
+
+Whatever was guessed wrong can be overridden by a flag, here and in measure, or
+by the key of the same name in a bench sheet. Of a file with several channels
+the first is shown when none is chosen.`,
+		Example: `  stillglow inspect testdata/bench/baseline.csv.gz
+  stillglow inspect --preview baseline.png testdata/bench/baseline.csv.gz
+  stillglow inspect --json --time-unit us testdata/bench/baseline.csv.gz`,
+		Args: wantArgs(cobra.MinimumNArgs(1)),
+	}
+	opt := addImportFlags(cmd)
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object per capture, one per line")
+	cmd.Flags().StringVar(&preview, "preview", "", "write a PNG plot of the record to this file")
+	cmd.RunE = func(cmd *cobra.Command, files []string) error {
+		if preview != "" {
+			if len(files) > 1 {
+				return usageError{errors.New("--preview takes one capture at a time")}
+			}
+			if err := checkPreview(preview, files[0]); err != nil {
+				return err
+			}
+		}
+		var bad troubles
+		for i, file := range files {
+			own := *opt
+			own.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))
+			t, err := capture.Open(cmd.Context(), file, own)
+			var many *capture.ChannelError
+			unchosen := errors.As(err, &many) && many.Asked == ""
+			if unchosen {
+				own.Channel = "1"
+				t, err = capture.Open(cmd.Context(), file, own)
+			}
+			if err != nil {
+				if cmd.Context().Err() != nil {
+					return cmd.Context().Err()
+				}
+				bad = append(bad, err)
+				continue
+			}
+			if asJSON {
+				err = inspectJSON(cmd.OutOrStdout(), t, unchosen)
+			} else {
+				if i > 0 {
+					fmt.Fprintln(cmd.OutOrStdout())
+				}
+				err = inspectText(cmd.OutOrStdout(), t, unchosen)
+			}
+			if err != nil {
+				return err
+			}
+			if preview != "" {
+				if err := writePreview(preview, t); err != nil {
+					return err
+				}
+				fmt.Fprintf(cmd.ErrOrStderr(), "wrote %s\n", preview)
+			}
+		}
+		if len(bad) > 0 {
+			return bad
+		}
+		return nil
+	}
+	return cmd
+}
+
+// inspected is the JSON form of a trace without its samples. A figure that is
+// unknown is null.
+type inspected struct {
+	File          string               `json:"file"`
+	SHA256        string               `json:"sha256"`
+	Layout        string               `json:"layout"`
+	Channel       string               `json:"channel"`
+	Channels      []string             `json:"channels"`
+	Unchosen      bool                 `json:"channel_not_chosen"`
+	SampleRateHz  float64              `json:"sample_rate_hz"`
+	TrueRateHz    float64              `json:"true_rate_hz"`
+	Samples       int                  `json:"samples"`
+	StartS        float64              `json:"start_s"`
+	DurationS     float64              `json:"duration_s"`
+	SpanLowHz     float64              `json:"span_low_hz"`
+	SpanHighHz    float64              `json:"span_high_hz"`
+	Coupling      *string              `json:"coupling"`
+	Calibrated    bool                 `json:"calibrated"`
+	ProbeFactor   float64              `json:"probe_factor"`
+	BandwidthHz   *float64             `json:"bandwidth_hz"`
+	BandLimited   bool                 `json:"band_limited"`
+	ADCStepV      *float64             `json:"adc_step_v"`
+	FullScaleMinV *float64             `json:"full_scale_min_v"`
+	FullScaleMaxV *float64             `json:"full_scale_max_v"`
+	TimeUnit      string               `json:"time_unit"`
+	VoltUnit      string               `json:"volt_unit"`
+	FirstV        float64              `json:"first_v"`
+	MiddleV       float64              `json:"middle_v"`
+	LastV         float64              `json:"last_v"`
+	MinV          float64              `json:"min_v"`
+	MaxV          float64              `json:"max_v"`
+	MeanV         float64              `json:"mean_v"`
+	Assumptions   []capture.Assumption `json:"assumptions"`
+	Cautions      []capture.Caution    `json:"cautions"`
+}
+
+func inspectJSON(w io.Writer, t *capture.Trace, unchosen bool) error {
+	lo, hi, mean := spreadOf(t.Volts)
+	n := len(t.Volts)
+	o := inspected{
+		File: t.File, SHA256: t.SHA256, Layout: t.Layout, Channel: t.Channel, Channels: t.Channels, Unchosen: unchosen,
+		SampleRateHz: t.SampleRateHz, TrueRateHz: t.TrueRateHz, Samples: n, StartS: t.StartS, DurationS: t.DurationS(),
+		SpanLowHz: t.Span.LowHz, SpanHighHz: t.Span.HighHz, Calibrated: t.Calibrated, ProbeFactor: t.ProbeFactor,
+		BandLimited: t.BandLimited, TimeUnit: t.TimeUnit, VoltUnit: t.VoltUnit,
+		FirstV: t.Volts[0], MiddleV: t.Volts[n/2], LastV: t.Volts[n-1], MinV: lo, MaxV: hi, MeanV: mean,
+		Assumptions: t.Assumptions, Cautions: t.Cautions,
+	}
+	if t.Coupling != capture.CouplingUnknown {
+		s := string(t.Coupling)
+		o.Coupling = &s
+	}
+	if t.BandwidthHz > 0 {
+		o.BandwidthHz = &t.BandwidthHz
+	}
+	if t.StepV > 0 {
+		o.ADCStepV = &t.StepV
+	} else if q, ok := t.FindStep(); ok {
+		o.ADCStepV = &q
+	}
+	if t.FullScaleMinV != 0 || t.FullScaleMaxV != 0 {
+		o.FullScaleMinV, o.FullScaleMaxV = &t.FullScaleMinV, &t.FullScaleMaxV
+	}
+	if o.Assumptions == nil {
+		o.Assumptions = []capture.Assumption{}
+	}
+	if o.Cautions == nil {
+		o.Cautions = []capture.Caution{}
+	}
+	b, err := json.Marshal(o)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(w, "%s\n", b)
+	return err
+}
+
+func inspectText(w io.Writer, t *capture.Trace, unchosen bool) error {
+	var b strings.Builder
+	volt := "V"
+	if !t.Calibrated {
+		volt = "of full scale"
+	}
+	row := func(name, format string, args ...any) {
+		fmt.Fprintf(&b, "  %-15s %s\n", name, fmt.Sprintf(format, args...))
+	}
+	fmt.Fprintf(&b, "%s\n", t.File)
+	row("layout", "%s", t.Layout)
+	switch {
+	case len(t.Channels) > 1:
+		names := make([]string, len(t.Channels))
+		for i, c := range t.Channels {
+			names[i] = fmt.Sprintf("%d %s", i+1, c)
+		}
+		note := ""
+		if unchosen {
+			note = "; the first is shown, choose with --channel"
+		}
+		row("channel", "%s, of %s%s", t.Channel, strings.Join(names, ", "), note)
+	case t.Channel != "":
+		row("channel", "%s", t.Channel)
+	}
+	row("sample rate", "%s", si(t.SampleRateHz, "Hz"))
+	if t.TrueRateHz < t.SampleRateHz {
+		row("true rate", "%s, the rest is interpolated", si(t.TrueRateHz, "Hz"))
+	}
+	row("record", "%d samples, %s from %s", len(t.Volts), si(t.DurationS(), "s"), si(t.StartS, "s"))
+	row("span", "%s to %s", si(t.Span.LowHz, "Hz"), si(t.Span.HighHz, "Hz"))
+	lo, hi, mean := spreadOf(t.Volts)
+	row("volts", "%s to %s, mean %s", si(lo, volt), si(hi, volt), si(mean, volt))
+	switch q, found := t.FindStep(); {
+	case t.StepV > 0:
+		row("ADC step", "%s, stated", si(t.StepV, volt))
+	case found:
+		row("ADC step", "%s, from the samples", si(q, volt))
+	default:
+		row("ADC step", "not found: the samples lie on no grid of steps")
+	}
+	if t.FullScaleMinV != 0 || t.FullScaleMaxV != 0 {
+		row("full scale", "%s to %s", si(t.FullScaleMinV, volt), si(t.FullScaleMaxV, volt))
+	}
+	coupling := string(t.Coupling)
+	if t.Coupling == capture.CouplingUnknown {
+		coupling = "not stated"
+	}
+	row("coupling", "%s", coupling)
+	if t.BandwidthHz > 0 {
+		row("bandwidth", "%s", si(t.BandwidthHz, "Hz"))
+	} else {
+		row("bandwidth", "not stated")
+	}
+	row("sha256", "%s", t.SHA256)
+	b.WriteString("\n")
+	b.WriteString(textPlot(t, 72, 11))
+	b.WriteString("\nassumptions\n")
+	for _, a := range t.Assumptions {
+		if a.What == "layout" {
+			continue
+		}
+		fmt.Fprintf(&b, "  %s: %s (%s)\n", a.What, a.Value, a.Why)
+	}
+	if len(t.Cautions) > 0 {
+		b.WriteString("cautions\n")
+		for _, c := range t.Cautions {
+			fmt.Fprintf(&b, "  %s: %s", c.Code, c.Text)
+			if c.Fix != "" {
+				fmt.Fprintf(&b, "; %s", c.Fix)
+			}
+			b.WriteString("\n")
+		}
+	} else {
+		b.WriteString("no cautions\n")
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// spreadOf gives the least, the greatest and the mean sample.
+func spreadOf(x []float64) (lo, hi, mean float64) {
+	lo, hi = x[0], x[0]
+	for _, v := range x {
+		lo, hi = min(lo, v), max(hi, v)
+		mean += v
+	}
+	return lo, hi, mean / float64(len(x))
+}
+
+// si prints v with an SI prefix and up to five digits.
+func si(v float64, unit string) string {
+	a := math.Abs(v)
+	if a == 0 {
+		return "0 " + unit
+	}
+	if unit == "of full scale" {
+		return fmt.Sprintf("%.5g %s", v, unit)
+	}
+	for _, p := range []struct {
+		f float64
+		s string
+	}{{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "µ"}, {1e-9, "n"}} {
+		if a >= p.f*0.99999 {
+			return fmt.Sprintf("%.5g %s%s", v/p.f, p.s, unit)
+		}
+	}
+	return fmt.Sprintf("%.3g %s", v, unit)
+}
+
+// textPlot draws the record's envelope in cols columns and rows lines, two
+// dots to a line.
+func textPlot(t *capture.Trace, cols, rows int) string {
+	lows, highs := envelope(t.Volts, cols)
+	lo, hi := lows[0], highs[0]
+	for i := range lows {
+		lo, hi = min(lo, lows[i]), max(hi, highs[i])
+	}
+	if hi == lo {
+		pad := max(math.Abs(hi)*1e-3, 1e-6)
+		lo, hi = lo-pad, hi+pad
+	}
+	dots := 2 * rows
+	level := func(v float64) int {
+		return max(0, min(dots-1, int((v-lo)/(hi-lo)*float64(dots))))
+	}
+	unit := "V"
+	if !t.Calibrated {
+		unit = "FS"
+	}
+	var b strings.Builder
+	for r := rows - 1; r >= 0; r-- {
+		label := ""
+		switch r {
+		case rows - 1:
+			label = si(hi, unit)
+		case 0:
+			label = si(lo, unit)
+		}
+		fmt.Fprintf(&b, "%12s |", label)
+		for c := range lows {
+			a, z := level(lows[c]), level(highs[c])
+			up, down := a <= 2*r+1 && z >= 2*r+1, a <= 2*r && z >= 2*r
+			switch {
+			case up && down:
+				b.WriteString("█")
+			case up:
+				b.WriteString("▀")
+			case down:
+				b.WriteString("▄")
+			default:
+				b.WriteByte(' ')
+			}
+		}
+		s := strings.TrimRight(b.String(), " ")
+		b.Reset()
+		b.WriteString(s)
+		b.WriteByte('\n')
+	}
+	end := t.StartS + t.DurationS()
+	left, right := si(t.StartS, "s"), si(end, "s")
+	fmt.Fprintf(&b, "%12s +%s\n%14s%s%s\n", "", strings.Repeat("-", cols), "", left, strings.Repeat(" ", max(1, cols-len([]rune(left))-len([]rune(right))))+right)
+	return b.String()
+}
+
+// envelope gives the least and greatest sample of each of n stretches; fewer
+// samples than n are stretched out.
+func envelope(x []float64, n int) (lows, highs []float64) {
+	lows, highs = make([]float64, n), make([]float64, n)
+	for c := range n {
+		a := c * len(x) / n
+		b := max(a+1, (c+1)*len(x)/n)
+		lo, hi := x[a], x[a]
+		for _, v := range x[a:b] {
+			lo, hi = min(lo, v), max(hi, v)
+		}
+		lows[c], highs[c] = lo, hi
+	}
+	return lows, highs
+}
