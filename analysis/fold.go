@@ -22,16 +22,27 @@ func newSlowPart(volts []float64, t *cycleTrack) slowPart {
 	if t == nil || len(t.pieces) == 0 {
 		return s
 	}
-	rest := func(from, to, step float64) {
+	// means over about step samples from a to b, carried on to the ends: the level
+	// may jump where a packet begins
+	region := func(from, to, step float64) {
 		if to-from < 4 {
 			return
 		}
-		k := max(math.Floor((to-from)/step), 1)
-		for i := 0.0; i < k; i++ {
-			a, b := from+i*(to-from)/k, from+(i+1)*(to-from)/k
-			s.at = append(s.at, (a+b)/2-0.5)
-			s.v = append(s.v, meanBetween(volts, a, b))
+		k := int(max(math.Floor((to-from)/step+0.01), 1))
+		var at, v []float64
+		for i := range k {
+			a, b := from+float64(i)*(to-from)/float64(k), from+float64(i+1)*(to-from)/float64(k)
+			at = append(at, (a+b)/2-0.5)
+			v = append(v, meanBetween(volts, a, b))
 		}
+		first, last := v[0], v[k-1]
+		if k > 1 {
+			first -= (v[1] - v[0]) / 2
+			last += (v[k-1] - v[k-2]) / 2
+		}
+		// a sample belongs to the region that it lies in
+		s.at = append(append(append(s.at, math.Ceil(from)-0.49), at...), math.Ceil(to)-0.51)
+		s.v = append(append(append(s.v, first), v...), last)
 	}
 	first := t.pieces[0]
 	end := 0.0
@@ -46,21 +57,11 @@ func newSlowPart(volts []float64, t *cycleTrack) slowPart {
 	if t.kind == SwitchingBursting {
 		for _, p := range t.pieces {
 			step := k / p.perSample
-			if p.from > end {
-				rest(end, p.from, step)
-			}
-			m := math.Floor((p.to - p.from) / step)
-			lead := ((p.to - p.from) - m*step) / 2
-			for i := 0.0; i < m; i++ {
-				a := p.from + lead + i*step
-				s.at = append(s.at, a+step/2-0.5)
-				s.v = append(s.v, meanBetween(volts, a, a+step))
-			}
+			region(end, p.from, step)
+			region(p.from, p.to, step)
 			end = p.to
 		}
-		if n > end {
-			rest(end, n, k/first.perSample)
-		}
+		region(end, n, k/first.perSample)
 		return s
 	}
 	// one joined line of phase: cut it at every k-th cycle

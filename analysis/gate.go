@@ -54,8 +54,12 @@ func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains mainsResult
 				g.mains[i] += math.Sqrt2 * l.RMSV * math.Cos(2*math.Pi*h*float64(i)/points+l.PhaseRad)
 			}
 		}
-	} else {
+	}
+	if g.mains == nil || r.track != nil && r.track.kind == SwitchingBursting {
 		g.drift = r.slow.thinned(64)
+		if r.track != nil && r.track.kind == SwitchingBursting {
+			g.drift = r.slow // the packets' own rise and fall
+		}
 	}
 	return g
 }
@@ -104,7 +108,7 @@ func (g *gatedResidue) Fill(dst []float64, start int) {
 			dst[i] = volts[start+i] - v
 		}
 	}
-	if g.mains != nil {
+	if g.mains != nil && len(g.drift.at) == 0 {
 		points := float64(len(g.mains) - 1)
 		inc := g.mainsHz / g.rateHz
 		ph := math.Mod(float64(start)*inc, 1)

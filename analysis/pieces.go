@@ -120,6 +120,18 @@ func fitPieces(y, weight []float64, hints []int, sigma float64) pieces {
 	breaks = c.refine(breaks, stride)
 	noise := sigma * sigma / per * float64(c.n) // what is left of a perfect fit
 	fit := c.fit(y, breaks, hints, 1)
+	// transients mark the edges unless the ripple clearly says otherwise
+	if len(hints) == 2 {
+		marked := []int{int(float64(hints[0]) / per), int(float64(hints[1]) / per)}
+		if marked[0] > marked[1] {
+			marked[0], marked[1] = marked[1], marked[0]
+		}
+		if marked[1]-marked[0] >= c.least() && marked[1]-marked[0] <= c.n-c.least() {
+			if at := c.fit(y, marked, hints, 1); at.rss < fit.rss+12*noise/float64(c.n) || at.rss < 1.1*fit.rss {
+				fit, breaks = at, marked
+			}
+		}
+	}
 	// a third and a fourth straight part (discontinuous conduction)
 	for len(breaks) < 4 {
 		best := math.Inf(1)

@@ -37,7 +37,7 @@ type cycleModel struct {
 
 // modelCycle takes a folded cycle apart. Fit, transients found above the fit,
 // transients taken out, fit again: a few rounds settle.
-func modelCycle(f *fold, periodS, rateHz float64) *cycleModel {
+func modelCycle(f *fold, periodS, rateHz, stepV float64) *cycleModel {
 	m := f.bins
 	c := &cycleModel{bins: m, periodS: periodS}
 	filled := 0.0
@@ -86,7 +86,7 @@ func modelCycle(f *fold, periodS, rateHz float64) *cycleModel {
 		}
 		pw = fitPieces(y, weight, hints, sb)
 	}
-	c.finish(f, y, weight, pw, zone)
+	c.finish(f, y, weight, pw, zone, stepV)
 	return c
 }
 
@@ -322,16 +322,25 @@ func (e *cycleEdge) takeOut(y, weight []float64, periodS, sb float64) {
 }
 
 // finish reads the figures off the fit, or off the curve where the fit fails.
-func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int) {
+func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, stepV float64) {
 	m := c.bins
 	lo, hi, variance := pw.extremes()
 	perCell := c.binSigma / math.Sqrt(float64(m)/float64(pw.cells))
-	c.fitted = pw.rms < max(1.6*perCell, 0.012*(hi-lo))
+	// a converter that no noise dithers bends the mean cycle by a part of its
+	// step; what rings leave behind counts less than a shape that does not fit
+	share := 0.012
+	if len(c.edges) > 0 {
+		share = 0.04
+	}
+	c.fitted = pw.rms < max(1.6*perCell, share*(hi-lo), 0.3*stepV)
 	for _, b := range pw.breaks {
 		c.breaks = append(c.breaks, b/float64(m))
 	}
 	if c.fitted {
 		c.smooth = pw.corridor(y, zone)
+		for i := range c.edges {
+			c.splitEdge(&c.edges[i], y, &pw, c.smooth, zone)
+		}
 		c.ppV = hi - lo
 		c.uPPV = math.Sqrt(variance) * max(pw.rms, perCell)
 	} else {
@@ -373,6 +382,27 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int) {
 		toFall := math.Abs(math.Remainder(e.phase-pw.breaks[1-up]/float64(m), 1))
 		e.rising = toRise < toFall
 	}
+}
+
+// riseStart is the phase at which a cycle begins: the rising edge's onset where
+// one shows, else the start of the rise, else the lowest place.
+func (c *cycleModel) riseStart() float64 {
+	best, peak := -1.0, 0.0
+	for _, e := range c.edges {
+		if e.rising && math.Abs(e.peakV) > peak {
+			best, peak = e.phase, math.Abs(e.peakV)
+		}
+	}
+	if best >= 0 {
+		return best
+	}
+	low := 0
+	for i, v := range c.smooth {
+		if v < c.smooth[low] {
+			low = i
+		}
+	}
+	return float64(low) / float64(c.bins)
 }
 
 // nameEdgesByLevel calls an edge rising where the smooth ripple is higher a

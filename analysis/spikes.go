@@ -155,8 +155,9 @@ func newTemplates(f *fold, c *cycleModel, sigma float64) []edgeTemplate {
 			sign := math.Copysign(1, t.peakV)
 			t.peakV, t.peakAt = ip.peak(t.v, k, sign)
 		}
+		// to where it can no longer be told from noise, in the mean or in a sample
 		t.until = len(t.v)
-		for t.until > int(t.peakAt)+2 && math.Abs(t.v[t.until-1]) < max(sigma, 0.01*math.Abs(t.peakV)) {
+		for t.until > int(t.peakAt)+2 && math.Abs(t.v[t.until-1]) < max(4*sigma, 0.5*f.sigma, 1e-3*math.Abs(t.peakV)) {
 			t.until--
 		}
 		list = append(list, t)
@@ -360,7 +361,7 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 					}
 				}
 				if every == 1 && r.track.kind == SwitchingFixed {
-					out.strayInWindow(buf, from, start, p.perSample*m, t, peak/t.peakV)
+					out.strayInWindow(buf, r.model.smooth, from, start, p.perSample*m, t, peak/t.peakV)
 				}
 				out.edgePeaks[e] = append(out.edgePeaks[e], math.Abs(peak))
 				out.peaks = append(out.peaks, math.Abs(peak))
@@ -376,12 +377,16 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 // strayInWindow looks for an event of another origin under an edge's transient:
 // what stands above the threshold after the mean transient, scaled, is taken
 // off. A fifth of the transient itself is allowed for its own scatter.
-func (out *spikeFinding) strayInWindow(buf []float64, from int, start, binsPerSample float64, t edgeTemplate, scale float64) {
+func (out *spikeFinding) strayInWindow(buf, smooth []float64, from int, start, binsPerSample float64, t edgeTemplate, scale float64) {
 	at, most := -1, 0.0
 	for i, v := range buf {
 		x := (float64(from+i)-start)*binsPerSample - 0.5
 		tv := scale * lerp(t.v, x)
 		steep := math.Abs(lerp(t.v, x+binsPerSample)-lerp(t.v, x-binsPerSample)) * math.Abs(scale)
+		m := len(smooth)
+		before := (t.first + int(x-binsPerSample) + 2*m) % m
+		after := (t.first + int(x+binsPerSample) + 1 + 2*m) % m
+		steep += math.Abs(smooth[after] - smooth[before])
 		over := math.Abs(v-tv) - 0.2*math.Abs(tv) - steep - 0.1*math.Abs(t.peakV)
 		if over > out.threshold && over > most {
 			at, most = i, over

@@ -348,3 +348,93 @@ func eventRate(at []float64, rateHz float64) (hz, uHz float64) {
 	}
 	return rateHz / slope, rateHz / slope * u / slope
 }
+
+// settleBursts moves the ends of each packet to whole cycles, counted from the
+// rising edge: a cycle belongs to the packet when the mean cycle's share in it is
+// more than half. Phases found so far are good to a small part of a cycle.
+func (t *cycleTrack) settleBursts(volts []float64, f *fold, c *cycleModel) {
+	start := c.riseStart() - 0.01
+	m := f.bins
+	mean := 0.0
+	for _, v := range f.mean {
+		mean += v
+	}
+	mean /= float64(m)
+	n := float64(len(volts))
+	share := func(p piece, k float64) float64 {
+		x := p.from + (k+start-p.phase)/p.perSample
+		a, b := int(math.Ceil(x)), int(math.Ceil(x+1/p.perSample))
+		a, b = max(a, 0), min(b, len(volts))
+		if float64(b-a) < 0.4/p.perSample {
+			return 0
+		}
+		var sv, sc, svc, scc float64
+		for i := a; i < b; i++ {
+			ph := start + (float64(i)-x)*p.perSample
+			ph -= math.Floor(ph)
+			cv := f.mean[min(int(ph*float64(m)), m-1)] - mean
+			sv += volts[i]
+			sc += cv
+			svc += volts[i] * cv
+			scc += cv * cv
+		}
+		w := float64(b - a)
+		if den := scc - sc*sc/w; den > 0 {
+			return (svc - sv*sc/w) / den
+		}
+		return 0
+	}
+	settled := t.pieces[:0:0]
+	end := 0.0
+	for _, p := range t.pieces {
+		mid := math.Floor(p.phase + p.perSample*(p.to-p.from)/2 - start)
+		if share(p, mid) < 0.5 {
+			if mid++; share(p, mid) < 0.5 {
+				continue
+			}
+		}
+		first, last := mid, mid
+		for share(p, first-1) > 0.5 {
+			first--
+		}
+		for share(p, last+1) > 0.5 {
+			last++
+		}
+		from := p.from + (first+start-p.phase)/p.perSample
+		to := p.from + (last+1+start-p.phase)/p.perSample
+		q := piece{from: from, to: to, phase: first + start, perSample: p.perSample}
+		// the record may cut a packet
+		if q.from < 1.2/p.perSample && q.from > 0 && share(p, first-1) > 0.2 {
+			q.phase -= q.perSample * q.from
+			q.from = 0
+		}
+		if q.from < 0 {
+			q.phase -= q.perSample * q.from
+			q.from = 0
+		}
+		q.from, q.to = max(q.from, end), min(q.to, n)
+		if q.to-q.from < 1/p.perSample {
+			continue
+		}
+		if q.from == end && end > 0 {
+			q.phase = first + start + q.perSample*(end-from)
+		}
+		settled = append(settled, q)
+		end = q.to
+	}
+	if len(settled) >= 2 {
+		t.pieces = settled
+		on := 0.0
+		starts := make([]float64, 0, len(settled))
+		for _, p := range settled {
+			on += p.to - p.from
+			if p.from > 0 {
+				starts = append(starts, p.from)
+			}
+		}
+		t.onShare = on / n
+		if len(starts) >= 2 {
+			t.burstHz, t.uBurstHz = eventRate(starts, t.hz/settled[0].perSample)
+		}
+	}
+}

@@ -1,0 +1,114 @@
+package analysis
+
+import "math"
+
+// splitEdge tells the ripple's step from the pulse on top of it where both
+// start at the same instant: what is left at the edge after the ring is taken
+// off is fitted with a straight ramp from the piece before to the piece after
+// and a raised-cosine pulse. smooth is redrawn around the edge with that ramp.
+// Where the two do not describe the edge to a sixth of its pulse, smooth stays
+// as it is.
+//
+// Note: without it a step that outweighs its spike swallows most of the spike.
+func (c *cycleModel) splitEdge(e *cycleEdge, y []float64, pw *pieces, smooth []float64, zone int) {
+	m := c.bins
+	step := c.periodS / float64(m)
+	on := int(e.phase * float64(m))
+	// the break that belongs to this edge
+	at, near := -1, float64(zone)+4
+	for i, b := range pw.breaks {
+		if d := math.Abs(math.Remainder(b-float64(on), float64(m))); d < near {
+			at, near = i, d
+		}
+	}
+	if at < 0 {
+		return
+	}
+	k := len(pw.breaks)
+	before := (at + k - 1) % k
+	b := pw.breaks[at]
+	height := pw.at(at, b) - pw.at(before, b)
+	if math.Abs(height) < 0.05*math.Abs(e.peakV) {
+		return
+	}
+	lead := zone + 6 // the corridor hides the step's start
+	n := min(max(e.gate, zone)+lead, m/8)
+	d := make([]float64, n) // over the piece before, ring taken off
+	rise := make([]float64, n)
+	ring := make([]float64, n)
+	for i := range d {
+		t := i - lead
+		j := ((on+t)%m + m) % m
+		x := float64(on+t) + 0.5
+		d[i] = y[j] - pw.at(before, x)
+		rise[i] = pw.at(at, x) - pw.at(before, x)
+		if e.hasRng && t < e.gate {
+			ring[i] = e.ring.at(float64(t) * step)
+		}
+	}
+	type try struct{ r, from, long, a float64 }
+	var tries []try
+	best := math.Inf(1)
+	longest := min(float64(zone), float64(n-lead))
+	grain := max(0.5, float64(zone)/24)
+	for from := -float64(zone); from <= 4; from += grain {
+		for r := range 13 {
+			long := longest * float64(r) / 12
+			for w := 1.0; 2*w < float64(n); w *= 1.25 {
+				var sp, pp, ss float64
+				for i := range d {
+					t := float64(i-lead) + 0.5 - from
+					v := d[i] - rise[i]*rampAt(t, long)
+					if t >= 0 {
+						v -= ring[i]
+					}
+					p := 0.0
+					if t > 0 && t < 2*w {
+						s := math.Sin(math.Pi * t / (2 * w))
+						p = s * s
+					}
+					sp += v * p
+					pp += p * p
+					ss += v * v
+				}
+				a := 0.0
+				if pp > 0 {
+					a = sp / pp
+				}
+				r := max(ss-a*sp, 0)
+				best = min(best, r)
+				tries = append(tries, try{r, from, long, a})
+			}
+		}
+	}
+	// a slower step under a larger pulse can look the same: of all that fit as
+	// well, the least pulse
+	limit := 1.3*best + 2*float64(n)*c.binSigma*c.binSigma*math.Sqrt(2/float64(n))
+	pick := try{a: math.Inf(1)}
+	for _, t := range tries {
+		if t.r <= limit && math.Abs(t.a) < math.Abs(pick.a) {
+			pick = t
+		}
+	}
+	rms := math.Sqrt(pick.r / float64(n))
+	if math.IsInf(pick.a, 0) || rms > max(math.Abs(pick.a)/6, 2*c.binSigma, 0.02*math.Abs(height)) {
+		return
+	}
+	for i := range d {
+		t := i - lead
+		j := ((on+t)%m + m) % m
+		x := float64(on+t) + 0.5
+		smooth[j] = pw.at(before, x) + rise[i]*rampAt(float64(t)+0.5-pick.from, pick.long)
+	}
+}
+
+// rampAt rises from 0 to 1 over the first long bins.
+func rampAt(t, long float64) float64 {
+	if t <= 0 {
+		return 0
+	}
+	if t >= long {
+		return 1
+	}
+	return t / long
+}
