@@ -276,7 +276,13 @@ func (j *job) switching() {
 		j.fold = foldTrace(tr.Volts, j.track, slow)
 		j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, j.stepV)
 	}
-	j.res = &residue{volts: tr.Volts, track: j.track, slow: slow, model: j.model}
+	j.res = &residue{volts: tr.Volts, rateHz: tr.SampleRateHz, track: j.track, slow: slow, model: j.model}
+	if j.track.kind == SwitchingDithered && j.track.sharpen(j.res, j.fold, j.fold.sigma) {
+		j.res.slow = newSlowPart(tr.Volts, j.track)
+		j.fold = foldTrace(tr.Volts, j.track, j.res.slow)
+		j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, j.stepV)
+		j.res.model = j.model
+	}
 }
 
 // spikeSearch looks for spikes in what the ripple leaves.
@@ -293,7 +299,7 @@ func (j *job) spikeSearch() {
 			s.at = append(s.at, float64(a+b-1)/2)
 			s.v = append(s.v, buf[len(buf)/2])
 		}
-		j.res = &residue{volts: tr.Volts, slow: s}
+		j.res = &residue{volts: tr.Volts, rateHz: tr.SampleRateHz, slow: s}
 	}
 	if len(tr.Volts) < 64 || j.basic.max == j.basic.min {
 		return

@@ -357,7 +357,7 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, s
 		sq += c.smooth[i] * c.smooth[i]
 	}
 	c.rmsV = math.Sqrt(sq / float64(m))
-	if !c.fitted || len(pw.breaks) != 2 {
+	if !c.fitted || len(pw.breaks) != 2 || c.ppV < 4*c.uPPV {
 		c.nameEdgesByLevel()
 		return
 	}

@@ -8,10 +8,11 @@ import (
 // residue yields the trace less its slow part and its smooth ripple: spikes,
 // rings and noise are left.
 type residue struct {
-	volts []float64
-	track *cycleTrack
-	slow  slowPart
-	model *cycleModel // nil: no ripple to take off
+	volts  []float64
+	rateHz float64
+	track  *cycleTrack
+	slow   slowPart
+	model  *cycleModel // nil: no ripple to take off
 }
 
 // each visits samples from..to in ascending order; bin is the place in the
@@ -145,16 +146,7 @@ func newTemplates(f *fold, c *cycleModel, sigma float64) []edgeTemplate {
 			}
 			t.v = append(t.v, v)
 		}
-		ip := newInterpolator()
-		for k, v := range t.v {
-			if math.Abs(v) > math.Abs(t.peakV) {
-				t.peakV, t.peakAt = v, float64(k)
-			}
-		}
-		if k := int(t.peakAt); k > 0 && k+1 < len(t.v) {
-			sign := math.Copysign(1, t.peakV)
-			t.peakV, t.peakAt = ip.peak(t.v, k, sign)
-		}
+		t.findPeak()
 		// to where it can no longer be told from noise, in the mean or in a sample
 		t.until = len(t.v)
 		for t.until > int(t.peakAt)+2 && math.Abs(t.v[t.until-1]) < max(4*sigma, 0.5*f.sigma, 1e-3*math.Abs(t.peakV)) {
@@ -163,6 +155,19 @@ func newTemplates(f *fold, c *cycleModel, sigma float64) []edgeTemplate {
 		list = append(list, t)
 	}
 	return list
+}
+
+// findPeak finds the transient's greatest excursion.
+func (t *edgeTemplate) findPeak() {
+	t.peakV, t.peakAt = 0, 0
+	for k, v := range t.v {
+		if math.Abs(v) > math.Abs(t.peakV) {
+			t.peakV, t.peakAt = v, float64(k)
+		}
+	}
+	if k := int(t.peakAt); k > 0 && k+1 < len(t.v) {
+		t.peakV, t.peakAt = newInterpolator().peak(t.v, k, math.Copysign(1, t.peakV))
+	}
 }
 
 // duration is the pulse duration at half the peak, in bins.
@@ -246,6 +251,10 @@ func findSpikes(r *residue, f *fold, rateHz, stepV float64, th thresholds) spike
 	out.all = all
 	for _, t := range all {
 		if math.Abs(t.peakV) > 0.75*out.threshold {
+			if r.track.kind == SwitchingDithered {
+				t.v = append([]float64(nil), t.v...)
+				t.inTime(r, r.model.binSigma)
+			}
 			out.templates = append(out.templates, t)
 		}
 	}
@@ -304,6 +313,8 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 		return
 	}
 	m := float64(r.model.bins)
+	// transients keep their time, not their phase, where the period wanders
+	perSample := 1 / (r.model.periodS * r.rateHz)
 	ip := newInterpolator()
 	cycles := 0.0
 	for _, p := range r.track.pieces {
@@ -339,14 +350,14 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 				if seen%every != 0 {
 					continue
 				}
-				start := x - lead/p.perSample
+				start := x - lead/perSample
 				from := max(int(math.Ceil(start)), 0)
-				to := min(int(start+float64(t.until)/m/p.perSample)+1, n)
+				to := min(int(start+float64(t.until)/m/perSample)+1, n)
 				buf = buf[:0]
 				num, den := 0.0, 0.0
 				r.each(from, to, func(i int, v float64, bin int, _ float64) {
 					buf = append(buf, v)
-					b := (float64(i)-start)*p.perSample*m - 0.5
+					b := (float64(i)-start)*perSample*m - 0.5
 					tv := lerp(t.v, b)
 					num += v * tv
 					den += tv * tv
@@ -355,13 +366,13 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 				if den < 0.5*energy {
 					// cut off by the record's end: its size is the mean one
 				} else if peak = num / den * t.peakV; math.Abs(t.peakV) > 30*out.sigma {
-					at := nearestPeak(buf, t.peakV, (t.peakAt+0.5)/m/p.perSample+start-float64(from), 2/(p.perSample*m)+2)
+					at := nearestPeak(buf, t.peakV, (t.peakAt+0.5)/m/perSample+start-float64(from), 2/(perSample*m)+2)
 					if at >= 0 {
 						peak, _ = ip.peak(buf, at, math.Copysign(1, t.peakV))
 					}
 				}
 				if every == 1 && r.track.kind == SwitchingFixed {
-					out.strayInWindow(buf, r.model.smooth, from, start, p.perSample*m, t, peak/t.peakV)
+					out.strayInWindow(buf, r.model.smooth, from, start, perSample*m, t, peak/t.peakV)
 				}
 				out.edgePeaks[e] = append(out.edgePeaks[e], math.Abs(peak))
 				out.peaks = append(out.peaks, math.Abs(peak))
