@@ -43,6 +43,7 @@ func findLines(ctx context.Context, src source, rateHz float64, m multirate, opt
 		opt.HighHz = rateHz / 2
 	}
 	var lines []Line
+	var search lineSearch
 	high := min(opt.HighHz, rateHz/2)
 	for s, st := range m.Stages {
 		if err := ctx.Err(); err != nil {
@@ -64,7 +65,7 @@ func findLines(ctx context.Context, src source, rateHz float64, m multirate, opt
 		}
 		low = max(low, opt.LowHz)
 		if low < high {
-			lines = append(lines, searchStage(rec, st, low, high, opt)...)
+			lines = append(lines, search.stage(rec, st, low, high, opt)...)
 		}
 		high = min(low, opt.HighHz)
 	}
@@ -83,20 +84,44 @@ func findLines(ctx context.Context, src source, rateHz float64, m multirate, opt
 	return lines, nil
 }
 
-// searchStage finds the lines of one stage between two frequencies.
-func searchStage(rec source, st stage, lowHz, highHz float64, opt lineOptions) []Line {
+// lineSearch holds the work space that the stages share.
+type lineSearch struct {
+	win   taper
+	fft   *fourier.FFT
+	x     []float64
+	coef  []complex128
+	power []float64
+}
+
+// resize makes room for a transform of n samples, at most as many as ever before.
+func (w *lineSearch) resize(n int) {
+	if n == len(w.x) {
+		clear(w.power)
+		return
+	}
+	w.win = newTaper(windowBlackmanHarris, n)
+	if w.fft == nil || n > cap(w.x) {
+		w.fft = fourier.NewFFT(n)
+		w.x = make([]float64, n)
+		w.coef = make([]complex128, n/2+1)
+		w.power = make([]float64, n/2+1)
+		return
+	}
+	w.fft.Reset(n)
+	w.x, w.coef, w.power = w.x[:n], w.coef[:n/2+1], w.power[:n/2+1]
+	clear(w.power)
+}
+
+// stage finds the lines of one stage between two frequencies.
+func (w *lineSearch) stage(rec source, st stage, lowHz, highHz float64, opt lineOptions) []Line {
 	n := smoothLen(min(rec.Len(), maxLineFFT))
 	if n < 16 {
 		return nil
 	}
 	pieces := min(max(rec.Len()/n, 1), lineSegments)
-	win := newTaper(windowBlackmanHarris, n)
-	fft := fourier.NewFFT(n)
-	x := make([]float64, n)
-	coef := make([]complex128, n/2+1)
-	power := make([]float64, n/2+1)
-	var first []complex128
-	for p := range pieces {
+	w.resize(n)
+	win, x, coef, power := w.win, w.x, w.coef, w.power
+	for p := pieces - 1; p >= 0; p-- { // the first piece last: its phases stay in coef
 		start := 0
 		if pieces > 1 {
 			start = p * (rec.Len() - n) / (pieces - 1)
@@ -110,12 +135,9 @@ func searchStage(rec source, st stage, lowHz, highHz float64, opt lineOptions) [
 		for i := range x {
 			x[i] = (x[i] - mean) * win.W[i]
 		}
-		fft.Coefficients(coef, x)
+		w.fft.Coefficients(coef, x)
 		for k, c := range coef {
 			power[k] += (real(c)*real(c) + imag(c)*imag(c)) / float64(pieces)
-		}
-		if p == 0 {
-			first = slices.Clone(coef)
 		}
 	}
 	// power in V² rms of a line at the bin's centre
@@ -157,7 +179,7 @@ func searchStage(rec source, st stage, lowHz, highHz float64, opt lineOptions) [
 			sum += power[k+d] - floor[k]
 			resp += r * r
 		}
-		phase := cmplx.Phase(first[k]) - math.Pi*delta - 2*math.Pi*math.Mod(f*st.StartS, 1)
+		phase := cmplx.Phase(coef[k]) - math.Pi*delta - 2*math.Pi*math.Mod(f*st.StartS, 1)
 		lines = append(lines, Line{
 			FrequencyHz: f,
 			RMSV:        math.Sqrt(max(sum/resp, 0)),
