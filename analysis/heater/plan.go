@@ -101,7 +101,7 @@ func (s Supply) check() error {
 		v      float64
 		lo, hi float64
 	}{
-		{"supply volts", s.Volts, 0.5, maxVolts},
+		{"supply volts", s.Volts, 1e-3, maxVolts},
 		{"load current of the supply's volts", s.AtA, 0, 1000},
 		{"output resistance in ohms", s.OutputOhm, 0, 1000},
 		{"lead resistance in ohms", s.LeadOhm, 0, 1000},
@@ -343,7 +343,11 @@ func (p *Plan) assume(z sizing) {
 	} else {
 		add("leads and sockets %s, both ways", ohms(p.Supply.LeadOhm))
 	}
-	add("supply tolerance ±%g %%, part tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
+	if p.Supply.TolFrac == 0 {
+		add("supply volts taken as they are, part tolerance ±%g %%", roundSig(100*o.PartTol, 3))
+	} else {
+		add("supply tolerance ±%g %%, part tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
+	}
 	add("rating to buy: at least %g x the dissipation in the worst tolerance corner", o.DeratingX)
 	add("surface: %d K over the air at the full rating, in proportion below, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
 	add("a cold heater has 1/%g of its hot resistance (5 to 7 is usual, from memory)", o.ColdRatio)

@@ -36,28 +36,38 @@ type dropperFlags struct {
 	asJSON     bool
 	warmUpPlot string
 	force      bool
+	unit       string // of a sheet
+	cache      cacheFlags
 }
 
 func newDropperCmd() *cobra.Command {
 	var f dropperFlags
 	cmd := &cobra.Command{
-		Use:   "dropper",
+		Use:   "dropper [SHEET]",
 		Short: "Size the heater dropper and show every corner of it",
 		Long: `Dropper solves the heater circuit (heater current grows like volts to the power
 0.6, not like a resistor's) and compares one shared resistor, one per valve, one
 per string, silicon and Schottky diodes: heater volts, tolerance corners, any one
 valve pulled, heat, the rating to buy, cold start and warm-up.
 
-It needs no captures: --supply and --valves are enough.
+With --supply and --valves it needs no captures. With a bench sheet it sizes the
+dropper for each passing unit from that unit's own measured volts and output
+resistance.
 
 A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 2x6N2P@string (one after the other), 1x6N1P@string:A (string A, shared by name).`,
 		Example: `  stillglow dropper --supply 7 --valves 2x12AU7,1x6N2P
   stillglow dropper --supply 6,6.5,7,7.5,9,12,15 --valves 2x12AU7,1x6N2P --rated-a 2
   stillglow dropper --supply 15 --valves 2x12AX7@series,2x6N2P@string --json
-  stillglow dropper --supply 9 --valves 1xE80CC --warmup-plot warmup.png`,
-		Args: wantArgs(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
+  stillglow dropper --supply 9 --valves 1xE80CC --warmup-plot warmup.png
+  stillglow dropper testdata/bench/bench.toml`,
+		Args: wantArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 1 {
+				return f.runSheet(cmd, args[0])
+			}
+			return f.run(cmd)
+		},
 	}
 	fl := cmd.Flags()
 	fl.StringSliceVar(&f.supply, "supply", nil, "supply volts, one or several: 7 or 6,6.5,7,7.5,9,12,15")
@@ -75,17 +85,22 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl.Float64Var(&f.coldRatio, "cold-ratio", 6, "hot over cold heater resistance, 5 to 7 is usual")
 	fl.Float64Var(&f.ambientC, "ambient", 25, "air around the dropper in °C")
 	fl.StringVar(&f.series, "series", "E24", "resistor series of IEC 60063: E6, E12, E24, E48 or E96")
-	fl.BoolVar(&f.all, "all", false, "show the standard values and corners of every arrangement")
+	fl.BoolVar(&f.all, "all", false, "show the standard values and corners of every arrangement; with a sheet: size every unit")
 	fl.BoolVar(&f.asJSON, "json", false, "print JSON")
 	fl.StringVar(&f.warmUpPlot, "warmup-plot", "", "write volts and amps from switch-on to this .png or .svg file")
 	fl.BoolVar(&f.force, "force", false, "let --warmup-plot replace an existing file")
+	fl.StringVar(&f.unit, "unit", "", "with a sheet: size the units whose name holds this, whatever their verdict")
+	f.cache.add(cmd)
 	return cmd
 }
 
 // run sizes from the flags alone.
 func (f *dropperFlags) run(cmd *cobra.Command) error {
+	if f.unit != "" {
+		return usageError{errors.New("--unit picks from a bench sheet: name the sheet")}
+	}
 	if len(f.supply) == 0 || f.valves == "" {
-		return usageError{errors.New("give --supply and --valves, such as --supply 7 --valves 2x12AU7,1x6N2P")}
+		return usageError{errors.New("give --supply and --valves, such as --supply 7 --valves 2x12AU7,1x6N2P, or a bench sheet")}
 	}
 	own, err := parseOwn(f.own)
 	if err != nil {
@@ -117,7 +132,7 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 		}
 		plans = append(plans, p)
 	}
-	if err := f.plot(plans); err != nil {
+	if err := f.plot(plans, nil, warmUpTitle(load)); err != nil {
 		return err
 	}
 	if f.asJSON {
@@ -169,8 +184,9 @@ func parseOwn(items []string) ([]heater.Valve, error) {
 	return own, nil
 }
 
-// plot writes the warm-up picture, if asked for.
-func (f *dropperFlags) plot(plans []heater.Plan) error {
+// plot writes the warm-up picture, if asked for. names label the plans, nil: by
+// their volts.
+func (f *dropperFlags) plot(plans []heater.Plan, names []string, title string) error {
 	if f.warmUpPlot == "" {
 		return nil
 	}
@@ -178,7 +194,7 @@ func (f *dropperFlags) plot(plans []heater.Plan) error {
 	if format != "png" && format != "svg" {
 		return usageError{&heater.InputError{What: "--warmup-plot", Found: strconv.Quote(f.warmUpPlot), Expected: "a name ending in .png or .svg"}}
 	}
-	picture, err := warmUpPicture(plans, format)
+	picture, err := warmUpPicture(plans, names, title, format)
 	if err != nil {
 		return err
 	}
@@ -208,8 +224,12 @@ type plansJSON struct {
 }
 
 func printPlansJSON(w io.Writer, plans []heater.Plan) error {
+	return printJSON(w, plansJSON{SchemaVersion: "1.0", Plans: plans, Cautions: heater.SafetyCautions()})
+}
+
+func printJSON(w io.Writer, v any) error {
 	enc := json.NewEncoder(w)
 	enc.SetIndent("", "  ")
 	enc.SetEscapeHTML(false)
-	return enc.Encode(plansJSON{SchemaVersion: "1.0", Plans: plans, Cautions: heater.SafetyCautions()})
+	return enc.Encode(v)
 }

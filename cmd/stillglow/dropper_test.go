@@ -4,11 +4,14 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"unicode/utf8"
+
+	"stillglow/analysis/heater"
 )
 
 // command runs the program and gives both streams and the exit code.
@@ -197,5 +200,105 @@ func TestValvesFilter(t *testing.T) {
 	}
 	if _, errs, code = command(t, "valves", "12AB7"); code != exitError || !strings.Contains(errs, "nearest are") {
 		t.Errorf("exit %d %s", code, errs)
+	}
+}
+
+// A small bench: two units with meter readings, one without, and one slow
+// capture for all. Nothing of it can pass a target, so --all sizes them.
+func smallBench(t *testing.T) string {
+	t.Helper()
+	dir := t.TempDir()
+	var csv strings.Builder
+	csv.WriteString("time_s,volts\n")
+	for k := range 4000 {
+		fmt.Fprintf(&csv, "%.7f,%.6f\n", float64(k)*1e-6, 0.004*math.Sin(2*math.Pi*50e3*float64(k)*1e-6)+0.0005*math.Sin(float64(k*k%977)))
+	}
+	sheet := `title = "two bricks"
+mains_hz = 50
+target = "line-preamp"
+[instrument]
+bandwidth_hz = 20e6
+coupling = "ac"
+[heaters]
+[[heaters.valve]]
+type = "12AU7"
+count = 2
+[[heaters.valve]]
+type = "6N2P"
+count = 1
+`
+	files := map[string]string{}
+	for i, u := range []string{
+		"mark = \"1\"\nrated_v = 7\nrated_a = 2\nreadings = [{ load_a = 0, v = 7.10 }, { load_a = 0.94, v = 7.02 }]",
+		"mark = \"2\"\nrated_v = 6.2\nrated_a = 1\nreadings = [{ load_a = 0.94, v = 6.1 }]",
+		"mark = \"3\"\nrated_v = 7\nrated_a = 2",
+	} {
+		sheet += "[[unit]]\nbrand = \"Invented\"\nmodel = \"Brick\"\n" + u + "\n[[unit.capture]]\nfile = \"" + fmt.Sprint(i) + ".csv\"\nload_a = 0.94\n"
+		files[fmt.Sprint(i)+".csv"] = csv.String()
+	}
+	files["bench.toml"] = sheet
+	for name, text := range files {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return filepath.Join(dir, "bench.toml")
+}
+
+func TestDropperFromASheet(t *testing.T) {
+	path := smallBench(t)
+	out, errs, code := command(t, "dropper", path, "--all", "--no-cache")
+	if code != exitDone {
+		t.Fatal(code, errs)
+	}
+	for _, w := range []string{"Invented Brick 1", "85 mΩ", "can't feed it", "volts not measured", "50 %", "101 %"} {
+		if !strings.Contains(out, w) {
+			t.Errorf("no %q in\n%s", w, out)
+		}
+	}
+	for _, line := range strings.Split(out, "\n") {
+		if n := utf8.RuneCountInString(line); n > textWidth {
+			t.Errorf("%d columns: %s", n, line)
+		}
+	}
+
+	out, errs, code = command(t, "dropper", path, "--unit", "brick 1", "--json", "--no-cache", "--part-tol", "1")
+	if code != exitDone {
+		t.Fatal(code, errs)
+	}
+	var got struct {
+		Units []struct {
+			Unit string
+			Plan *heater.Plan
+		}
+	}
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	if len(got.Units) != 1 || got.Units[0].Plan == nil {
+		t.Fatalf("got %s", out)
+	}
+	// By Ohm's law: 7.02 V at 0.94 A leaves 0.72 V, the output's 80 mV already
+	// taken off, so 0.766 Ω.
+	p := got.Units[0].Plan
+	if r := p.Arrangements[0].ExactOhm; math.Abs(r-0.72/0.94) > 1e-6 || p.Options.PartTol != 0.01 {
+		t.Errorf("exact %g Ω, part tolerance %g", r, p.Options.PartTol)
+	}
+
+	for _, c := range []struct {
+		args []string
+		code int
+		word string
+	}{
+		{[]string{path, "--no-cache"}, exitNonePass, "--all sizes the others too"},
+		{[]string{path, "--no-cache", "--unit", "nobody"}, exitUsage, "Invented Brick 1"},
+		{[]string{path, "--supply", "7"}, exitUsage, "don't go together"},
+		{[]string{path + "x"}, exitError, "bench.tomlx"},
+		{[]string{"--unit", "1", "--supply", "7", "--valves", "12AU7"}, exitUsage, "name the sheet"},
+	} {
+		out, errs, code := command(t, append([]string{"dropper"}, c.args...)...)
+		if code != c.code || !strings.Contains(errs, c.word) || out != "" {
+			t.Errorf("%v: exit %d, stdout %q, stderr %q; want exit %d and %q", c.args, code, out, errs, c.code, c.word)
+		}
 	}
 }

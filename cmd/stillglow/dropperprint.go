@@ -161,6 +161,11 @@ func corners(p heater.Part) string {
 	return fmt.Sprintf("%+.1f/%+.1f %%", 100*p.WorstLow, 100*p.WorstHigh)
 }
 
+// roundCorners is corners in whole percent.
+func roundCorners(p heater.Part) string {
+	return fmt.Sprintf("%+.0f/%+.0f %%", 100*p.WorstLow, 100*p.WorstHigh)
+}
+
 // pulled is the highest heater volts with any one valve out, flagged when it is
 // over the limit.
 func pulled(p heater.Part) string {
@@ -212,7 +217,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 			heat = figure(part.W, 2) + " W"
 			ripple = number(a.RippleDB, 1) + " dB"
 		}
-		t.AppendRow(table.Row{name, stacked(part.Label), number(part.HeaterV, 2) + " V", fmt.Sprintf("%+.0f/%+.0f %%", 100*part.WorstLow, 100*part.WorstHigh), pulled(part), heat, rating(part.BuyW), ripple})
+		t.AppendRow(table.Row{name, stacked(part.Label), number(part.HeaterV, 2) + " V", roundCorners(part), pulled(part), heat, rating(part.BuyW), ripple})
 	}
 	printTable(w, t)
 	if p.Best >= 0 {

@@ -22,11 +22,13 @@ var warmUpColours = []color.Color{
 	color.NRGBA{0x8a, 0x8a, 0x8a, 0xff},
 }
 
+func warmUpTitle(l heater.Load) string { return "Warm-up from cold, simulated: " + l.Describe() }
+
 // warmUpPicture draws heater volts over load current from switch-on, one curve
-// per supply, as a "png" or "svg".
-func warmUpPicture(plans []heater.Plan, format string) ([]byte, error) {
+// per supply, as a "png" or "svg". names label the plans, nil: by their volts.
+func warmUpPicture(plans []heater.Plan, names []string, title, format string) ([]byte, error) {
 	volts, amps := plot.New(), plot.New()
-	volts.Title.Text = "Warm-up from cold, simulated: " + plans[0].Load.Describe()
+	volts.Title.Text = title
 	volts.Y.Label.Text = "heater volts (V)"
 	amps.Y.Label.Text = "load current (A)"
 	amps.X.Label.Text = "time from switch-on (s)"
@@ -52,9 +54,14 @@ func warmUpPicture(plans []heater.Plan, format string) ([]byte, error) {
 		if n := len(v); n > 0 && v[n-1].X < longest {
 			v, a = append(v, plotter.XY{X: longest, Y: v[n-1].Y}), append(a, plotter.XY{X: longest, Y: a[n-1].Y})
 		}
-		name := fmt.Sprintf("%s V supply, no dropper", significant(p.Supply.Volts, 4))
-		if p.Best >= 0 {
-			name = fmt.Sprintf("%s V supply, %s: 90 %% at %s s, 99 %% at %s s", significant(p.Supply.Volts, 4), p.Arrangements[p.Best].Name,
+		name := significant(p.Supply.Volts, 4) + " V supply"
+		if names != nil {
+			name = names[i]
+		}
+		if p.Best < 0 {
+			name += ", no dropper"
+		} else {
+			name = fmt.Sprintf("%s, %s: 90 %% at %s s, 99 %% at %s s", name, p.Arrangements[p.Best].Name,
 				figure(p.WarmUp.To90S, 2), figure(p.WarmUp.To99S, 2))
 		}
 		for _, side := range []struct {

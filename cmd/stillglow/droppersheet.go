@@ -1,0 +1,222 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/jedib0t/go-pretty/v6/table"
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis/heater"
+	"stillglow/analysis/target"
+	"stillglow/report"
+)
+
+// sizedUnit is one unit with its plan, nil when its volts are not known.
+type sizedUnit struct {
+	name    string
+	verdict target.Verdict
+	plan    *heater.Plan
+}
+
+// runSheet sizes the dropper for each passing unit of a bench sheet from the
+// unit's own measured volts.
+func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
+	for _, flag := range []string{"supply", "valves", "own", "rail", "at-a", "rated-a", "output-ohm"} {
+		if cmd.Flags().Changed(flag) {
+			return usageError{fmt.Errorf("--%s and a bench sheet don't go together: the sheet says it; leave one out", flag)}
+		}
+	}
+	c, err := f.cache.open()
+	if err != nil {
+		return err
+	}
+	r, err := evaluate(cmd.Context(), path, evalOptions{Cache: c, SkipFilter: true, Progress: newProgress(cmd.ErrOrStderr(), "measuring")})
+	if err != nil {
+		return err
+	}
+	if len(r.HeaterLoad.Groups) == 0 {
+		return fmt.Errorf("%s: found no heaters, expected [[heaters.valve]] entries; list the valves, such as type = \"12AU7\", count = 2", path)
+	}
+	units, err := f.pick(cmd, r)
+	if err != nil {
+		return err
+	}
+	if len(units) == 0 {
+		fmt.Fprintf(cmd.ErrOrStderr(), "stillglow: no unit of %s passes %q; --all sizes the others too\n", path, r.Target.Title)
+		return errNonePass
+	}
+	var plans []heater.Plan
+	var names []string
+	for _, u := range units {
+		if u.plan != nil {
+			plans, names = append(plans, *u.plan), append(names, u.name)
+		}
+	}
+	if len(plans) == 0 {
+		return errors.New("no unit's DC volts are known: add meter readings, or a DC-coupled capture, to the sheet")
+	}
+	title := warmUpTitle(r.HeaterLoad)
+	if r.Invented {
+		title += " (invented data)"
+	}
+	if err := f.plot(plans, names, title); err != nil {
+		return err
+	}
+	if f.asJSON {
+		return printUnitsJSON(cmd.OutOrStdout(), r.Invented, units)
+	}
+	out := &strings.Builder{}
+	if r.Invented {
+		printLine(out, "", report.InventedBanner)
+		fmt.Fprintln(out)
+	}
+	unrated := plans[0]
+	unrated.Supply.RatedA = 0 // each unit has its own, see the warnings
+	printLoad(out, unrated)
+	printUnits(out, units)
+	for _, u := range units {
+		if u.plan != nil && (len(units) == 1 || f.all) {
+			fmt.Fprintf(out, "\n%s\n", u.name)
+			printPlan(out, *u.plan, len(units) == 1 && f.all)
+		}
+	}
+	shared := plans[0]
+	if len(plans) > 1 {
+		// What differs by unit stands in the table.
+		shared.Assumptions = slices.DeleteFunc(slices.Clone(shared.Assumptions), func(s string) bool { return strings.HasPrefix(s, "output resistance") })
+	}
+	printAssumptions(out, shared)
+	if f.warmUpPlot != "" {
+		fmt.Fprintf(out, "\nwrote %s\n", f.warmUpPlot)
+	}
+	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
+	return err
+}
+
+// pick gives the units to size: the passing ones, all of them, or those whose
+// name holds the words of --unit. Flags that were given override the sheet.
+func (f *dropperFlags) pick(cmd *cobra.Command, r *report.Report) ([]sizedUnit, error) {
+	var out []sizedUnit
+	for _, u := range r.Units {
+		name := u.Eval.Unit.Key
+		if f.unit != "" {
+			if !strings.Contains(strings.ToLower(name), strings.ToLower(strings.TrimSpace(f.unit))) {
+				continue
+			}
+		} else if !f.all && u.Eval.Verdict != target.Pass {
+			continue
+		}
+		sized := sizedUnit{name: name, verdict: u.Eval.Verdict}
+		if u.Plan != nil {
+			p, err := f.override(cmd, *u.Plan)
+			if err != nil {
+				return nil, usageError{err}
+			}
+			sized.plan = &p
+		}
+		out = append(out, sized)
+	}
+	if f.unit != "" && len(out) == 0 {
+		var names []string
+		for _, u := range r.Units {
+			names = append(names, u.Eval.Unit.Key)
+		}
+		return nil, usageError{fmt.Errorf("--unit %q fits none of the sheet's units: %s", f.unit, strings.Join(names, ", "))}
+	}
+	return out, nil
+}
+
+// override makes a unit's plan afresh where a flag was given.
+func (f *dropperFlags) override(cmd *cobra.Command, p heater.Plan) (heater.Plan, error) {
+	s, o := p.Supply, p.Options
+	changed := false
+	for flag, set := range map[string]func(){
+		"lead-ohm":   func() { s.LeadOhm = f.leadOhm },
+		"supply-tol": func() { s.TolFrac = f.supplyTol / 100 },
+		"part-tol":   func() { o.PartTol = orNone(f.partTol / 100) },
+		"headroom":   func() { o.HeadroomFrac = orNone(f.headroom / 100) },
+		"exponent":   func() { o.Exponent = orNone(f.exponent) },
+		"cold-ratio": func() { o.ColdRatio = orNone(f.coldRatio) },
+		"ambient":    func() { o.AmbientC = orNone(f.ambientC) },
+		"series":     func() { o.Series = f.series },
+	} {
+		if cmd.Flags().Changed(flag) {
+			set()
+			changed = true
+		}
+	}
+	if !changed {
+		return p, nil
+	}
+	return heater.MakePlan(p.Load, s, o)
+}
+
+// printUnits compares the units, one row each.
+func printUnits(w io.Writer, units []sizedUnit) {
+	fmt.Fprintln(w, "\neach unit from its own volts at the heater load:")
+	t := plainTable([]string{"unit", "verdict", "volts", "output", "load", "take", "heater", "pulled", "buy"},
+		"llrrrlrrr", 18, 9, 6, 6, 5, 19, 7, 9, 5)
+	for _, u := range units {
+		if u.plan == nil {
+			t.AppendRow(table.Row{u.name, u.verdict, "-", "-", "-", "volts not measured", "-", "-", "-"})
+			continue
+		}
+		p := *u.plan
+		row := table.Row{u.name, u.verdict, number(p.Supply.Volts, 2) + " V", output(p.Supply.OutputOhm), "-", "can't feed it", "-", "-", "-"}
+		if p.ShareOfRated > 0 {
+			row[4] = number(100*p.ShareOfRated, 0) + " %"
+		}
+		if p.CanFeed {
+			row[5] = "none fits"
+		}
+		if p.Best >= 0 {
+			a := p.Arrangements[p.Best]
+			part := a.Parts[a.Best]
+			row[5] = a.Name + "\n" + stacked(part.Label)
+			row[6], row[7], row[8] = number(part.HeaterV, 2)+" V", pulled(part), rating(part.BuyW)
+		}
+		t.AppendRow(row)
+	}
+	printTable(w, t)
+	printLine(w, "  ", "output: resistance from the meter readings; load: the heaters' most over the unit's rated current")
+	for _, u := range units {
+		if u.plan == nil {
+			continue
+		}
+		for _, s := range u.plan.Warnings {
+			printLine(w, "! ", u.name+": "+s)
+		}
+	}
+}
+
+// output prints an output resistance: "64 mΩ", "1.2 Ω".
+func output(ohm float64) string {
+	if ohm < 0.9995 {
+		return number(1000*ohm, 0) + " mΩ"
+	}
+	return figure(ohm, 2) + " Ω"
+}
+
+// unitJSON is one unit in the JSON of a sheet's droppers.
+type unitJSON struct {
+	Unit    string       `json:"unit"`
+	Verdict string       `json:"verdict"`
+	Plan    *heater.Plan `json:"plan"` // null when the unit's DC volts are not measured
+}
+
+func printUnitsJSON(w io.Writer, invented bool, units []sizedUnit) error {
+	doc := struct {
+		SchemaVersion string     `json:"schema_version"`
+		Invented      bool       `json:"invented"`
+		Units         []unitJSON `json:"units"`
+		Cautions      []string   `json:"cautions"`
+	}{"1.0", invented, nil, heater.SafetyCautions()}
+	for _, u := range units {
+		doc.Units = append(doc.Units, unitJSON{u.name, string(u.verdict), u.plan})
+	}
+	return printJSON(w, doc)
+}
