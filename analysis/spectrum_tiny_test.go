@@ -1,0 +1,61 @@
+package analysis
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"stillglow/capture"
+)
+
+// Every length from nothing to 200 samples, of noise, of a constant and of a
+// full-scale square wave: no panic, and no figure that is not a number.
+func TestFrequencyDomainTinyLengths(t *testing.T) {
+	square := make([]float64, 200)
+	for i := range square {
+		square[i] = 1e3 * float64(i/2%2)
+	}
+	for n := 0; n <= 200; n++ {
+		for name, x := range map[string]sliceSource{"noise": whiteNoise(n, 1, 7), "constant": make([]float64, n), "square": square[:n]} {
+			m, err := spectrumOf(context.Background(), x, 1000, spectrumOptions{Keep: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			lines, err := findLines(context.Background(), x, 1000, m, lineOptions{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			mains := measureMains(x, m, lines, 50)
+			lines, comb := classifyCombs(lines, 50, 123)
+			markInstrument(lines, lines)
+			hz, rms, phase, _ := refineTone(x, 1000, 100)
+			span := capture.Span{LowHz: 10, HighHz: 400}
+			figures := []Figure{Known(hz), Known(rms), Known(phase), Known(comb.BeatHz), mains.LineRMS, mains.CombPPV, mains.CombRMS}
+			for _, b := range measureBands(m, lines, span) {
+				figures = append(figures, b.RMSV, b.RMSNoLinesV)
+			}
+			figures = append(figures, measureQuasiPeak(x, m, capture.Span{LowHz: 1, HighHz: 20e3}).RMSV)
+			for _, l := range lines {
+				figures = append(figures, Known(l.FrequencyHz), Known(l.RMSV), Known(l.PhaseRad))
+			}
+			for i, f := range figures {
+				if v := f.Value + f.U; math.IsNaN(v) || math.IsInf(v, 0) || (!f.Known && f.Missing == "") {
+					t.Errorf("%s of %d: figure %d is %+v", name, n, i, f)
+				}
+			}
+		}
+	}
+}
+
+// A cancelled context stops the work with its error.
+func TestSpectrumCancelled(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	x := sliceSource(whiteNoise(100000, 1, 1))
+	if _, err := spectrumOf(ctx, x, 1e6, spectrumOptions{}); err == nil {
+		t.Error("no error from spectrumOf")
+	}
+	if _, err := findLines(ctx, x, 1e6, multirate{Stages: []stage{{RateHz: 1e6}}}, lineOptions{}); err == nil {
+		t.Error("no error from findLines")
+	}
+}
