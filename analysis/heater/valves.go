@@ -16,6 +16,11 @@ const (
 	srcGE      = "read: maker's sheet ET-T1113 as quoted in a public text"
 	src12BH7   = "read: public data pages on the 12BH7A"
 	src6SN7    = "read: public encyclopedia article on the 6SN7"
+	srcEF86    = "read: public encyclopedia article on the EF86"
+	srcEL84    = "read: public encyclopedia article on the EL84"
+	src12AZ7   = "read: public data page on the 12AZ7"
+	src12AT7   = "read: public data page on the ECC81"
+	srcHeaters = "read: public forum note on wiring ECC81, ECC82 and ECC83 heaters"
 )
 
 // Customary spreads, from memory: heater volts ±10 % permissible, ±5 % for
@@ -52,8 +57,8 @@ var table = []Valve{
 	{"12BH7", []string{"12BH7A"}, 6.3, 0.600, true, usualVolt, usualAmp, ctPins, noval, 200, src12BH7},
 	{"6SN7GT", []string{"6SN7", "6N8S", "6SN7GTA", "6SN7GTB"}, 6.3, 0.600, false, usualVolt, usualAmp, "7, 8", octal, 90, src6SN7},
 	{"6386", nil, 6.3, 0.350, false, usualVolt, usualAmp, "1, 9", noval, 90, srcGE},
-	{"12AU7", []string{"ECC82", "12AU7A", "12AU7WA", "B329", "ECC802S", "ECC802"}, 6.3, 0.300, true, usualVolt, usualAmp, ctPins, noval, 180, fromMemory},
-	{"12AT7", []string{"ECC81", "12AT7WA", "B309", "6201", "ECC801S"}, 6.3, 0.300, true, usualVolt, usualAmp, ctPins, noval, 90, fromMemory},
+	{"12AU7", []string{"ECC82", "12AU7A", "12AU7WA", "B329", "ECC802S", "ECC802"}, 6.3, 0.300, true, usualVolt, usualAmp, ctPins, noval, 180, srcHeaters},
+	{"12AT7", []string{"ECC81", "12AT7WA", "B309", "6201", "ECC801S"}, 6.3, 0.300, true, usualVolt, usualAmp, ctPins, noval, 90, src12AT7},
 	{"12AY7", nil, 6.3, 0.300, true, usualVolt, usualAmp, ctPins, noval, 90, fromMemory},
 	{"6072", []string{"6072A"}, 6.3, 0.350, true, tightVolt, usualAmp, ctPins, noval, 90, fromMemory},
 	{"5751", []string{"5751WA"}, 6.3, 0.350, true, tightVolt, usualAmp, ctPins, noval, 100, fromMemory},
@@ -63,7 +68,7 @@ var table = []Valve{
 	{"5965", nil, 6.3, 0.450, true, usualVolt, usualAmp, ctPins, noval, 0, fromMemory},
 	{"5687", nil, 6.3, 0.900, true, usualVolt, usualAmp, "4, 5, centre tap 8", noval, 90, fromMemory},
 	{"7044", nil, 6.3, 0.900, true, usualVolt, usualAmp, "4, 5, centre tap 8", noval, 0, fromMemory},
-	{"12AZ7", []string{"12AZ7A"}, 6.3, 0.450, true, usualVolt, usualAmp, ctPins, noval, 0, fromMemory},
+	{"12AZ7", []string{"12AZ7A"}, 6.3, 0.450, true, usualVolt, usualAmp, ctPins, noval, 200, src12AZ7},
 	{"12DW7", []string{"7247", "ECC832"}, 6.3, 0.300, true, usualVolt, usualAmp, ctPins, noval, 0, fromMemory},
 	{"E80CC", []string{"6085"}, 6.3, 0.600, true, tightVolt, usualAmp, ctPins, noval, 0, fromMemory},
 	{"ECC99", nil, 6.3, 0.800, true, usualVolt, usualAmp, ctPins, noval, 200, fromMemory},
@@ -88,7 +93,7 @@ var table = []Valve{
 	{"6AQ8", []string{"ECC85"}, 6.3, 0.435, false, usualVolt, usualAmp, pins45, noval, 90, fromMemory},
 	{"6GM8", []string{"ECC86"}, 6.3, 0.330, false, usualVolt, usualAmp, pins45, noval, 0, fromMemory},
 	{"ECC91", []string{"6J6"}, 6.3, 0.450, false, usualVolt, usualAmp, "3, 4", miniature, 90, fromMemory},
-	{"EF86", []string{"6267", "Z729", "6CF8"}, 6.3, 0.200, false, usualVolt, usualAmp, pins45, noval, 100, fromMemory},
+	{"EF86", []string{"6267", "Z729", "6CF8"}, 6.3, 0.200, false, usualVolt, usualAmp, pins45, noval, 100, srcEF86},
 	{"6ZH32P", []string{"6J32P", "6G32P"}, 6.3, 0.200, false, usualVolt, usualAmp, pins45, noval, 0, fromMemory},
 	{"EF80", []string{"6BX6"}, 6.3, 0.300, false, usualVolt, usualAmp, pins45, noval, 150, fromMemory},
 	{"EF184", []string{"6EJ7"}, 6.3, 0.300, false, usualVolt, usualAmp, pins45, noval, 150, fromMemory},
@@ -101,7 +106,7 @@ var table = []Valve{
 	{"D3A", []string{"7721"}, 6.3, 0.315, false, tightVolt, usualAmp, "", noval, 0, fromMemory},
 	{"E180F", []string{"6688"}, 6.3, 0.300, false, tightVolt, usualAmp, "", noval, 0, fromMemory},
 	{"E810F", []string{"7788"}, 6.3, 0.340, false, tightVolt, usualAmp, "", noval, 0, fromMemory},
-	{"EL84", []string{"6BQ5"}, 6.3, 0.760, false, usualVolt, usualAmp, pins45, noval, 100, fromMemory},
+	{"EL84", []string{"6BQ5"}, 6.3, 0.760, false, usualVolt, usualAmp, pins45, noval, 100, srcEL84},
 	{"EL86", []string{"6CW5"}, 6.3, 0.760, false, usualVolt, usualAmp, pins45, noval, 100, fromMemory},
 	{"6V6GT", []string{"6V6"}, 6.3, 0.450, false, usualVolt, usualAmp, "2, 7", octal, 100, fromMemory},
 	{"ECL82", []string{"6BM8"}, 6.3, 0.780, false, usualVolt, usualAmp, pins45, noval, 100, fromMemory},

@@ -30,6 +30,12 @@ func TestPublishedHeaterData(t *testing.T) {
 		{"12BH7A", 6.3, 0.60, true, "4, 5", 0},
 		{"6SN7GT", 6.3, 0.60, false, "", 0}, {"6N8S", 6.3, 0.60, false, "", 0},
 		{"6386", 6.3, 0.35, false, "1, 9", 0.10},
+		// Read in public pages beyond the check values: encyclopedia articles on
+		// the EF86 and the EL84, data pages on the ECC81 and the 12AZ7, a forum
+		// note on wiring the ECC81, ECC82 and ECC83.
+		{"EF86", 6.3, 0.20, false, "", 0}, {"EL84", 6.3, 0.76, false, "", 0},
+		{"ECC81", 6.3, 0.30, true, "4, 5", 0}, {"ECC82", 6.3, 0.30, true, "4, 5", 0},
+		{"12AZ7", 6.3, 0.45, true, "4, 5", 0},
 	} {
 		v, err := Lookup(c.name, nil)
 		if err != nil {
