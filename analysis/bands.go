@@ -49,8 +49,8 @@ func measureBands(m multirate, lines []Line, span capture.Span) []Band {
 			miss := NotMeasured(fmt.Sprintf("the capture shows nothing above %s; %s is needed", hertz(span.HighHz), hertz(b.HighHz)))
 			b.RMSV, b.RMSNoLinesV = miss, miss
 		default:
-			b.RMSV = m.bandFigure(whole, b.LowHz, b.HighHz, p.weight)
-			b.RMSNoLinesV = m.bandFigure(quiet, b.LowHz, b.HighHz, p.weight)
+			b.RMSV = m.bandFigure(whole, quiet, b.LowHz, b.HighHz, p.weight)
+			b.RMSNoLinesV = m.bandFigure(quiet, quiet, b.LowHz, b.HighHz, p.weight)
 		}
 		bands = append(bands, b)
 	}
@@ -68,8 +68,9 @@ func instrumentLines(lines []Line) []Line {
 }
 
 // bandFigure is the weighted rms between two frequencies with its statistical
-// uncertainty (k = 2).
-func (m *multirate) bandFigure(psd []float64, lowHz, highHz float64, weight func(float64) float64) Figure {
+// uncertainty (k = 2). Only the noise, the density without lines, fluctuates;
+// what stands above it is steady and beats with it.
+func (m *multirate) bandFigure(psd, noise []float64, lowHz, highHz float64, weight func(float64) float64) Figure {
 	sum, variance := 0.0, 0.0
 	for i, f := range m.FreqHz {
 		lo := max(f-m.WidthHz[i]/2, lowHz)
@@ -77,16 +78,18 @@ func (m *multirate) bandFigure(psd []float64, lowHz, highHz float64, weight func
 		if hi <= lo {
 			continue
 		}
-		p := psd[i] * (hi - lo)
+		p, n := psd[i]*(hi-lo), noise[i]*(hi-lo)
 		if weight != nil {
 			g := weight(f)
 			p *= g * g
+			n *= g * g
 		}
+		n = min(n, p)
 		sum += p
 		// relative variance of a mean of dof/2 exponentials is 2/dof; the taper
 		// ties neighbouring bins together by its noise bandwidth
 		st := m.Stages[m.Stage[i]]
-		variance += p * p * 2 / st.DOF * st.ENBWHz / st.BinHz
+		variance += n * (2*p - n) * 2 / st.DOF * st.ENBWHz / st.BinHz
 	}
 	f := Known(math.Sqrt(sum))
 	if sum > 0 {

@@ -30,6 +30,9 @@ func TestBands(t *testing.T) {
 		if math.Abs(b.RMSV.Value/c.rms-1) > 0.01 || math.Abs(b.RMSNoLinesV.Value/c.noLine-1) > 0.01 {
 			t.Errorf("%s: %.5g and %.5g V, want %.5g and %.5g", c.id, b.RMSV.Value, b.RMSNoLinesV.Value, c.rms, c.noLine)
 		}
+		if b.RMSV.U > 0.01*b.RMSV.Value || math.Abs(b.RMSV.Value-c.rms) > 1.5*b.RMSV.U {
+			t.Errorf("%s: %.5g ± %.2g V, want %.5g", c.id, b.RMSV.Value, b.RMSV.U, c.rms)
+		}
 	}
 	for _, id := range []string{"audio", "audio_a", "above_20m"} { // 84 ms holds no 20 Hz
 		if b := got[id]; b.RMSV.Known || b.RMSV.Missing == "" {
