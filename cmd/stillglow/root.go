@@ -135,6 +135,7 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 		newCheckCmd(),
 		newWatchCmd(),
 		newGuideCmd(),
+		newCompareCmd(),
 	)
 	return root
 }

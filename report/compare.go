@@ -1,0 +1,298 @@
+package report
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Comparison is a before and an after: two captures, or two results of the same
+// bench, unit by unit.
+type Comparison struct {
+	A, B     string        // names of the two sides as given
+	Invented bool          // a side is marked as invented data
+	Changes  []Change      // of two captures
+	Units    []UnitChange  // of two results, in the order of the after side
+	OnlyA    []string      // units that only the before side has
+	OnlyB    []string      // units that only the after side has
+	Notes    []string      // what makes the two sides unlike
+	curves   [2][]spectrum // for the plot, when each side is one capture or one unit
+}
+
+// Change is one figure on both sides. A negative DB is a quieter after.
+type Change struct {
+	Key, Name, Unit string
+	Before, After   *float64 // nil: not measured
+	DB              *float64 // 20 log10(after/before); nil where that has no meaning
+	UDB             float64  // expanded uncertainty (k = 2) of DB in dB; 0 unknown
+}
+
+// UnitChange is one unit on both sides.
+type UnitChange struct {
+	Key                       string
+	VerdictBefore, Verdict    string
+	MarginBeforeDB, MarginDB  *float64 // worst margin, positive is inside
+	Changes                   []Change
+	curvesBefore, curvesAfter []spectrum
+}
+
+// spectrum is a density curve read from JSON.
+type spectrum struct {
+	FrequencyHz []float64 `json:"frequency_hz"`
+	VRHz        []float64 `json:"v_per_rthz"`
+}
+
+// Side is one side of a comparison: results.json, or one capture's object.
+type Side struct {
+	name    string
+	results *resultsFile
+	capture map[string]json.RawMessage
+}
+
+type resultsFile struct {
+	Invented bool `json:"invented"`
+	Target   struct {
+		Name   string `json:"name"`
+		Limits []struct {
+			Criterion, Name, Unit string
+		} `json:"limits"`
+	} `json:"target"`
+	Units []resultsUnit `json:"units"`
+}
+
+type resultsUnit struct {
+	Key           string             `json:"key"`
+	Verdict       string             `json:"verdict"`
+	WorstMarginDB *float64           `json:"worst_margin_db"`
+	Uncertainty   map[string]float64 `json:"uncertainty"`
+	Margins       []struct {
+		Criterion string   `json:"criterion"`
+		Unit      string   `json:"unit"`
+		Figure    *float64 `json:"figure"`
+	} `json:"margins"`
+	Captures []struct {
+		Calibrated bool      `json:"calibrated"`
+		Spectrum   *spectrum `json:"spectrum"`
+	} `json:"captures"`
+}
+
+// ReadSide reads one side from JSON: a results.json or the object of one
+// capture. name is used in messages only.
+func ReadSide(name string, b []byte) (*Side, error) {
+	var probe struct {
+		SchemaVersion string          `json:"schema_version"`
+		Units         json.RawMessage `json:"units"`
+		SampleRateHz  *float64        `json:"sample_rate_hz"`
+	}
+	bad := func(found string) error {
+		return fmt.Errorf("%s: %s, expected a results.json or a line of measure --json", name, found)
+	}
+	if err := json.Unmarshal(b, &probe); err != nil {
+		var syntax *json.SyntaxError
+		if errors.As(err, &syntax) {
+			return nil, bad(fmt.Sprintf("no JSON at byte %d (%v)", syntax.Offset, err))
+		}
+		return nil, bad("JSON of another kind")
+	}
+	if v := probe.SchemaVersion; v != "" && !strings.HasPrefix(v, "1.") {
+		return nil, fmt.Errorf("%s: schema version %q, expected 1.x; write it again with this version of stillglow", name, v)
+	}
+	s := &Side{name: name}
+	switch {
+	case probe.SchemaVersion == "":
+		return nil, bad("no schema_version")
+	case probe.Units != nil:
+		s.results = &resultsFile{}
+		if err := json.Unmarshal(b, s.results); err != nil {
+			return nil, bad("results that do not read: " + err.Error())
+		}
+	case probe.SampleRateHz != nil:
+		if err := json.Unmarshal(b, &s.capture); err != nil {
+			return nil, bad("a capture that does not read: " + err.Error())
+		}
+	default:
+		return nil, bad("neither units nor a sample rate")
+	}
+	return s, nil
+}
+
+// SideOf is one side from a capture just measured.
+func SideOf(c Capture) (*Side, error) {
+	b, err := CaptureJSON(c)
+	if err != nil {
+		return nil, err
+	}
+	return ReadSide(c.M.File, b)
+}
+
+// Compare sets two sides of the same kind against each other.
+func Compare(a, b *Side) (*Comparison, error) {
+	c := &Comparison{A: clean(a.name), B: clean(b.name)}
+	switch {
+	case a.capture != nil && b.capture != nil:
+		c.compareCaptures(a.capture, b.capture)
+	case a.results != nil && b.results != nil:
+		c.compareResults(a.results, b.results)
+		if len(c.Units) == 0 {
+			return nil, fmt.Errorf("%s and %s: no unit of the same name on both sides, expected two results of the same bench", a.name, b.name)
+		}
+	default:
+		return nil, fmt.Errorf("%s and %s: one is a capture and one a bench's results, expected two of a kind", a.name, b.name)
+	}
+	return c, nil
+}
+
+// comparedFigures are the figures of a capture worth a line, by their JSON key.
+var comparedFigures = []struct{ key, name, unit string }{
+	{"dc_v", "DC", "V"},
+	{"ac_rms_v", "rms of the varying part", "V"},
+	{"pp_v", "peak-to-peak, full span", "V"},
+	{"pp_20mhz_v", "peak-to-peak, 20 MHz", "V"},
+	{"ripple_pp_v", "folded ripple, peak-to-peak", "V"},
+	{"switching_hz", "switching frequency", "Hz"},
+	{"switching_fundamental_rms_v", "switching line, rms", "V"},
+	{"mains_line_rms_v", "mains line, rms", "V"},
+	{"mains_comb_pp_v", "mains comb, peak-to-peak", "V"},
+	{"spikes_per_s", "spikes per second", "1/s"},
+	{"spike_peak_median_v", "spike peak, median", "V"},
+	{"spike_peak_p95_v", "spike peak, 95th percentile", "V"},
+	{"ring_hz", "ring frequency", "Hz"},
+	{"noise_density_v_per_rthz", "noise density", "V/√Hz"},
+	{"noise_density_1khz_v_per_rthz", "noise density at 1 kHz", "V/√Hz"},
+}
+
+func field[T any](m map[string]json.RawMessage, key string) T {
+	var v T
+	_ = json.Unmarshal(m[key], &v) // absent or null: the zero value
+	return v
+}
+
+func (c *Comparison) compareCaptures(a, b map[string]json.RawMessage) {
+	ua, ub := field[map[string]float64](a, "uncertainty"), field[map[string]float64](b, "uncertainty")
+	for _, f := range comparedFigures {
+		x := change(f.key, f.name, f.unit, field[*float64](a, f.key), field[*float64](b, f.key), ua[f.key], ub[f.key])
+		if x.Before != nil || x.After != nil {
+			c.Changes = append(c.Changes, x)
+		}
+	}
+	type band struct {
+		ID, Name string
+		RMSV     *float64 `json:"rms_v"`
+	}
+	after := map[string]*float64{}
+	for _, x := range field[[]band](b, "bands") {
+		after[x.ID] = x.RMSV
+	}
+	for _, x := range field[[]band](a, "bands") {
+		k := "bands." + x.ID + ".rms_v"
+		if v, ok := after[x.ID]; ok && (v != nil || x.RMSV != nil) {
+			c.Changes = append(c.Changes, change(k, clean(x.Name)+", rms", "V", x.RMSV, v, ua[k], ub[k]))
+		}
+	}
+	c.unlike(a, b)
+	for i, side := range []map[string]json.RawMessage{a, b} {
+		if s := field[*spectrum](side, "spectrum"); s != nil && field[bool](side, "calibrated") {
+			c.curves[i] = append(c.curves[i], *s)
+		}
+	}
+}
+
+// unlike notes what makes a before and an after hard to compare.
+func (c *Comparison) unlike(a, b map[string]json.RawMessage) {
+	for _, f := range []struct {
+		key, what, unit string
+		ratio           float64 // told apart from this ratio on
+	}{{"span_high_hz", "highest frequency", "Hz", 1.2}, {"load_a", "load", "A", 1.05}, {"duration_s", "record", "s", 2}} {
+		x, y := field[float64](a, f.key), field[float64](b, f.key)
+		if x > 0 && y > 0 && (x/y > f.ratio || y/x > f.ratio) {
+			c.Notes = append(c.Notes, fmt.Sprintf("the captures differ in %s: %s before, %s after", f.what, eng(x, f.unit), eng(y, f.unit)))
+		}
+	}
+	for _, f := range []struct{ key, what string }{{"coupling", "coupling"}, {"pp_20mhz_filter", "20 MHz low-pass"}} {
+		if x, y := field[string](a, f.key), field[string](b, f.key); x != y && x != "" && y != "" {
+			c.Notes = append(c.Notes, fmt.Sprintf("the captures differ in %s: %s before, %s after", f.what, clean(x), clean(y)))
+		}
+	}
+	if !field[bool](a, "calibrated") || !field[bool](b, "calibrated") {
+		c.Notes = append(c.Notes, "a side holds fractions of full scale, not volts; give the volts per full scale to compare volts")
+	}
+}
+
+// change words one figure. A change in dB is given for amounts above zero.
+func change(key, name, unit string, before, after *float64, ub, ua float64) Change {
+	x := Change{Key: key, Name: name, Unit: unit, Before: before, After: after}
+	if before == nil || after == nil || !(*before > 0) || !(*after > 0) {
+		return x
+	}
+	db := 20 * math.Log10(*after / *before)
+	x.DB = &db
+	if ub > 0 && ua > 0 {
+		// Independent relative uncertainties add in squares.
+		x.UDB = 20 * math.Log10(1+math.Hypot(ub / *before, ua / *after))
+	}
+	return x
+}
+
+func (c *Comparison) compareResults(a, b *resultsFile) {
+	c.Invented = a.Invented || b.Invented
+	if a.Target.Name != b.Target.Name {
+		c.Notes = append(c.Notes, fmt.Sprintf("the targets differ: %s before, %s after; margins and verdicts follow each side's own", clean(a.Target.Name), clean(b.Target.Name)))
+	}
+	names := map[string]string{}
+	for _, l := range b.Target.Limits {
+		names[l.Criterion] = clean(l.Name)
+	}
+	before := map[string]*resultsUnit{}
+	for i := range a.Units {
+		before[a.Units[i].Key] = &a.Units[i]
+	}
+	for i := range b.Units {
+		after := &b.Units[i]
+		was, ok := before[after.Key]
+		if !ok {
+			c.OnlyB = append(c.OnlyB, clean(after.Key))
+			continue
+		}
+		delete(before, after.Key)
+		c.Units = append(c.Units, unitChange(was, after, names))
+	}
+	for i := range a.Units {
+		if _, left := before[a.Units[i].Key]; left {
+			c.OnlyA = append(c.OnlyA, clean(a.Units[i].Key))
+		}
+	}
+	if len(c.Units) == 1 {
+		c.curves = [2][]spectrum{c.Units[0].curvesBefore, c.Units[0].curvesAfter}
+	}
+}
+
+func unitChange(was, is *resultsUnit, names map[string]string) UnitChange {
+	u := UnitChange{Key: clean(is.Key), VerdictBefore: clean(was.Verdict), Verdict: clean(is.Verdict),
+		MarginBeforeDB: was.WorstMarginDB, MarginDB: is.WorstMarginDB}
+	for _, m := range is.Margins {
+		for _, w := range was.Margins {
+			if w.Criterion != m.Criterion || w.Figure == nil && m.Figure == nil {
+				continue
+			}
+			name := names[m.Criterion]
+			if name == "" {
+				name = clean(m.Criterion)
+			}
+			k := "margins." + m.Criterion
+			u.Changes = append(u.Changes, change(m.Criterion, name, clean(m.Unit), w.Figure, m.Figure, was.Uncertainty[k], is.Uncertainty[k]))
+		}
+	}
+	for _, x := range was.Captures {
+		if x.Spectrum != nil && x.Calibrated {
+			u.curvesBefore = append(u.curvesBefore, *x.Spectrum)
+		}
+	}
+	for _, x := range is.Captures {
+		if x.Spectrum != nil && x.Calibrated {
+			u.curvesAfter = append(u.curvesAfter, *x.Spectrum)
+		}
+	}
+	return u
+}

@@ -1,0 +1,136 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"strings"
+	"testing"
+)
+
+func side(t *testing.T, name string, r *Report) *Side {
+	t.Helper()
+	b, err := r.JSON()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := ReadSide(name, b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func TestCompareTwoCaptures(t *testing.T) {
+	before := fixture(1).Units[0].Captures[1]
+	after := fixture(1).Units[0].Captures[1]
+	m := after.M
+	// Half the volts is 20 log10(1/2) = -6.0206 dB; a decade is 20 dB.
+	m.RipplePPV.Value /= 2
+	m.Spikes.PeakP95V.Value *= 10
+	m.SwitchingHz.Value *= 1.01
+	m.PP20MHzV.Value *= 1.001 // within its uncertainty
+	a, err := SideOf(before)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := SideOf(after)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := Compare(a, b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string]Change{}
+	for _, x := range c.Changes {
+		got[x.Key] = x
+	}
+	for key, want := range map[string]float64{"ripple_pp_v": -6.0206, "spike_peak_p95_v": 20, "noise_density_v_per_rthz": 0} {
+		if x := got[key]; x.DB == nil || math.Abs(*x.DB-want) > 1e-4 {
+			t.Errorf("%s changed by %v, want %v dB", key, x.DB, want)
+		}
+	}
+	if _, ok := got["mains_line_rms_v"]; ok {
+		t.Error("a figure that neither side has makes a line")
+	}
+	var w bytes.Buffer
+	if err := WriteComparison(&w, c, TableOptions{Width: 80}); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"-6.0 dB", "+20.0 dB", "+1.00 %", "(+0.0 dB)"} {
+		if !strings.Contains(w.String(), want) {
+			t.Errorf("no %q in\n%s", want, w.String())
+		}
+	}
+	for _, format := range []string{"png", "svg"} {
+		if b, err := c.Plot(format); err != nil || len(b) < 5000 {
+			t.Errorf("%s: %d bytes, %v", format, len(b), err)
+		}
+	}
+}
+
+func TestCompareTwoResults(t *testing.T) {
+	was, is := fixture(5), fixture(5)
+	is.Units[4].Eval.Verdict = "pass"
+	is.Units[4].Eval.WorstDB = 2
+	is.Units[4].Eval.Margins[is.Units[4].Eval.Worst].DB = 2
+	is.Units[0].Eval.Unit.Key = "Marlpit MK7 #99"
+	c, err := Compare(side(t, "a.json", was), side(t, "b.json", is))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(c.Units) != 4 || len(c.OnlyA) != 1 || len(c.OnlyB) != 1 || !c.Invented {
+		t.Fatalf("%d units on both sides, %v only before, %v only after, invented %v", len(c.Units), c.OnlyA, c.OnlyB, c.Invented)
+	}
+	if u := c.Units[3]; u.VerdictBefore != "near miss" || u.Verdict != "pass" || *u.MarginDB != 2 || *u.MarginBeforeDB > -4 {
+		t.Errorf("unit 5: %+v", u)
+	}
+	var w bytes.Buffer
+	if err := WriteComparison(&w, c, TableOptions{Width: 70}); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Invented data", "near miss, worst margin -4.1 dB → pass", "only before: Marlpit MK7 #1", "only after: Marlpit MK7 #99"} {
+		if !strings.Contains(strings.ReplaceAll(w.String(), "\n", " "), want) {
+			t.Errorf("no %q in\n%s", want, w.String())
+		}
+	}
+	b, err := c.JSON()
+	if err != nil || !json.Valid(b) {
+		t.Errorf("JSON: %v", err)
+	}
+	if b, err := c.Plot("svg"); err != nil || !strings.Contains(string(b), "invented data") || !strings.Contains(string(b), "Oskelund MK7 #4") {
+		t.Errorf("picture: %d bytes, %v", len(b), err)
+	}
+}
+
+func TestReadSideRefusesWhatIsNoResult(t *testing.T) {
+	for name, c := range map[string]struct{ text, want string }{
+		"empty":         {"", "no JSON at byte 0"},
+		"text":          {"hello", "no JSON at byte 1"},
+		"a list":        {"[1,2]", "JSON of another kind"},
+		"another JSON":  {`{"name":"x"}`, "no schema_version"},
+		"a newer file":  {`{"schema_version":"2.0","units":[]}`, `schema version "2.0", expected 1.x`},
+		"neither":       {`{"schema_version":"1.0"}`, "neither units nor a sample rate"},
+		"spoilt units":  {`{"schema_version":"1.0","units":{"a":1}}`, "results that do not read"},
+		"cut in middle": {`{"schema_version":"1.0","units":[`, "no JSON at byte"},
+	} {
+		_, err := ReadSide("x.json", []byte(c.text))
+		if err == nil || !strings.HasPrefix(err.Error(), "x.json: ") || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%s: error %v, want %q", name, err, c.want)
+		}
+	}
+	r := side(t, "r.json", fixture(1))
+	k, err := SideOf(fixture(1).Units[0].Captures[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Compare(r, k); err == nil || !strings.Contains(err.Error(), "expected two of a kind") {
+		t.Errorf("a capture against results: %v", err)
+	}
+	other := fixture(1)
+	other.Units[0].Eval.Unit.Key = "someone else"
+	if _, err := Compare(r, side(t, "o.json", other)); err == nil || !strings.Contains(err.Error(), "no unit of the same name") {
+		t.Errorf("two strangers: %v", err)
+	}
+}

@@ -1,0 +1,129 @@
+package report
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"stillglow/analysis"
+)
+
+// WriteComparison writes a comparison for a terminal, no line wider than
+// opt.Width.
+func WriteComparison(w io.Writer, c *Comparison, opt TableOptions) error {
+	width := opt.Width
+	if width == 0 {
+		width = 100
+	}
+	width = max(width, 30)
+	var b strings.Builder
+	if c.Invented {
+		wrapTo(&b, InventedBanner, width)
+		b.WriteByte('\n')
+	}
+	wrapTo(&b, "before: "+isolate(c.A), width)
+	wrapTo(&b, "after:  "+isolate(c.B), width)
+	b.WriteByte('\n')
+	if len(c.Changes) > 0 {
+		writeColumns(&b, fit(changeColumns(c.Changes), width, 0), nil)
+	}
+	for i, u := range c.Units {
+		if i > 0 {
+			b.WriteByte('\n')
+		}
+		wrapTo(&b, fmt.Sprintf("%s: %s", isolate(u.Key), verdictChange(&u)), width)
+		writeColumns(&b, fit(changeColumns(u.Changes), width, 0), nil)
+	}
+	b.WriteByte('\n')
+	wrapTo(&b, "A change below 0 dB is quieter. One in brackets is within the uncertainty of the two figures.", width)
+	for _, s := range c.Notes {
+		wrapTo(&b, "note: "+s, width)
+	}
+	for _, s := range c.OnlyA {
+		wrapTo(&b, "note: only before: "+isolate(s), width)
+	}
+	for _, s := range c.OnlyB {
+		wrapTo(&b, "note: only after: "+isolate(s), width)
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// verdictChange is "near miss, -4.1 dB → pass, +3.2 dB".
+func verdictChange(u *UnitChange) string {
+	side := func(verdict string, db *float64) string {
+		if db == nil {
+			return verdict
+		}
+		return verdict + ", worst margin " + dbText(*db)
+	}
+	before, after := side(u.VerdictBefore, u.MarginBeforeDB), side(u.Verdict, u.MarginDB)
+	if before == after {
+		return after + ", as before"
+	}
+	return before + " → " + after
+}
+
+func changeColumns(changes []Change) []column {
+	cols := []column{{head: "figure", keep: 0}, {head: "before", right: true, keep: 1}, {head: "after", right: true, keep: 1}, {head: "change", right: true, keep: 0}}
+	for _, x := range changes {
+		for i, s := range []string{x.Name, sideText(x.Before, x.Unit), sideText(x.After, x.Unit), changeText(x)} {
+			cols[i].cells = append(cols[i].cells, s)
+		}
+	}
+	return cols
+}
+
+func sideText(v *float64, unit string) string {
+	if v == nil {
+		return "not measured"
+	}
+	return figureText(analysis.Known(*v), unit)
+}
+
+// changeText is the change in dB; in brackets when the uncertainties of the two
+// figures could make it.
+func changeText(x Change) string {
+	switch {
+	case x.DB == nil:
+		return "-"
+	case x.Unit == "Hz": // a frequency is no level
+		return fmt.Sprintf("%+.2f %%", 100*(*x.After / *x.Before - 1))
+	case x.UDB > 0 && math.Abs(*x.DB) <= x.UDB:
+		return "(" + dbText(*x.DB) + ")"
+	default:
+		return dbText(*x.DB)
+	}
+}
+
+// JSON is the comparison for scripts; keys end in their unit.
+func (c *Comparison) JSON() ([]byte, error) {
+	o := object{{"schema_version", SchemaVersion}, {"before", c.A}, {"after", c.B}, {"invented", c.Invented},
+		{"changes", changeObjects(c.Changes)}}
+	units := []object{}
+	for _, u := range c.Units {
+		units = append(units, object{{"key", u.Key}, {"verdict_before", u.VerdictBefore}, {"verdict", u.Verdict},
+			{"worst_margin_before_db", numberOrNull(u.MarginBeforeDB)}, {"worst_margin_db", numberOrNull(u.MarginDB)},
+			{"changes", changeObjects(u.Changes)}})
+	}
+	o = append(o, object{{"units", units}, {"only_before", list(c.OnlyA)}, {"only_after", list(c.OnlyB)}, {"notes", list(c.Notes)}}...)
+	return json.Marshal(o)
+}
+
+func changeObjects(changes []Change) []object {
+	out := []object{}
+	for _, x := range changes {
+		out = append(out, object{{"figure", x.Key}, {"unit", x.Unit}, {"before", numberOrNull(x.Before)}, {"after", numberOrNull(x.After)},
+			{"change_db", numberOrNull(x.DB)}, {"uncertainty_db", positive(x.UDB)}})
+	}
+	return out
+}
+
+func numberOrNull(v *float64) any {
+	if v == nil {
+		return nil
+	}
+	return number(*v)
+}
