@@ -169,3 +169,15 @@ func (l Limit) Text() string {
 	}
 	return prefixed(l.Max, l.Unit)
 }
+
+// FigureText is the margin's figure with its unit: "12.2 mV"; "" when it is not
+// covered.
+func (m Margin) FigureText() string {
+	switch {
+	case !m.Covered:
+		return ""
+	case m.Limit.Criterion == SpikeRate, m.Limit.Criterion == Mask:
+		return fmt.Sprintf("%.3g %s", m.Figure.Value, m.Limit.Unit)
+	}
+	return prefixed(m.Figure.Value, m.Limit.Unit)
+}

@@ -15,6 +15,8 @@ import (
 
 // filterFlags are a circuit's parts as typed, in the units of the parts drawer.
 type filterFlags struct {
+	cache cacheFlags
+
 	topology                        string
 	rOhm, sourceOhm, loadA, heaterV float64
 	c1UF, c2UF, bypassUF            float64
@@ -29,21 +31,38 @@ type filterFlags struct {
 func newFilterCmd() *cobra.Command {
 	var f filterFlags
 	cmd := &cobra.Command{
-		Use:   "filter",
-		Short: "Compute a post-filter of real parts",
-		Long: `Filter computes what an RC, LC or CLC filter between supply and heaters does, its
-parts' faults included: capacitor ESR and ESL, coil DCR and self-resonance, the
-heaters as load. It shows the attenuation over frequency, the resonance, the DC
-drop and what to beware of. It needs no captures.
+		Use:   "filter [SHEET [UNIT]]",
+		Short: "Find the post-filter that rescues a near miss, or compute one of given parts",
+		Long: `Filter with a bench sheet looks for the cheapest set of standard parts that brings
+each near miss (or the unit named) inside its target with a reserve, and predicts
+every figure behind it by filtering the captures and measuring them again.
+
+Without a sheet it computes what an RC, LC or CLC filter between supply and heaters
+does, its parts' faults included: capacitor ESR and ESL, coil DCR and self-resonance,
+the heaters as load. It shows the attenuation over frequency, the resonance, the DC
+drop and what to beware of.
 
 ESR, ESL, DCR and self-resonance follow from the kind of part where they are not
 given; those figures are from memory, so read your part's data sheet.`,
-		Example: `  stillglow filter --topology rc --r-ohm 1.3 --c-uf 1000 --heaters-a 0.6
+		Example: `  stillglow filter testdata/bench/bench.toml
+  stillglow filter testdata/bench/bench.toml B1
+  stillglow filter --topology rc --r-ohm 1.3 --c-uf 1000 --heaters-a 0.6
   stillglow filter --topology lc --l-uh 10 --c-uf 100 --heaters-a 0.6
   stillglow filter --topology clc --l-uh 10 --c-uf 220 --c2-uf 470 --r-ohm 0.8 --bypass-uf 1 --heaters-a 0.6`,
-		Args: wantArgs(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error { return f.runParts(cmd) },
+		Args: wantArgs(cobra.MaximumNArgs(2)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			switch {
+			case len(args) == 0:
+				return f.runParts(cmd)
+			case f.topology != "":
+				return usageError{errors.New("give either a sheet or --topology with its parts")}
+			case len(args) == 1:
+				return f.runSheet(cmd, args[0], "")
+			}
+			return f.runSheet(cmd, args[0], args[1])
+		},
 	}
+	f.cache.add(cmd)
 	fl := cmd.Flags()
 	fl.StringVar(&f.topology, "topology", "", "rc, lc or clc")
 	fl.Float64Var(&f.rOhm, "r-ohm", 0, "resistance in series, the dropper's, in ohms")
@@ -121,7 +140,7 @@ func (f *filterFlags) circuit() (filter.Circuit, error) {
 
 func (f *filterFlags) runParts(cmd *cobra.Command) error {
 	if f.topology == "" {
-		return usageError{errors.New("give --topology rc, lc or clc with its parts, such as --topology rc --r-ohm 1.3 --c-uf 1000")}
+		return usageError{errors.New("give a bench sheet, or --topology rc, lc or clc with its parts, such as --topology rc --r-ohm 1.3 --c-uf 1000")}
 	}
 	c, err := f.circuit()
 	if err != nil {

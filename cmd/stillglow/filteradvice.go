@@ -1,0 +1,253 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis"
+	"stillglow/analysis/filter"
+	"stillglow/analysis/target"
+	"stillglow/capture/sheet"
+)
+
+// runSheet advises on the units of a sheet: the one named, or all near misses.
+func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
+	s, err := sheet.Read(path)
+	if err != nil {
+		return err
+	}
+	if unit != "" {
+		if s.Units, err = unitsNamed(s, unit); err != nil {
+			return usageError{err}
+		}
+	}
+	c, err := f.cache.open()
+	if err != nil {
+		return err
+	}
+	ctx := cmd.Context()
+	r, err := evaluateSheet(ctx, s, evalOptions{Cache: c, SkipFilter: true, Progress: newProgress(cmd.ErrOrStderr(), "measuring")})
+	if err != nil {
+		return err
+	}
+	setup := analysis.Setup{
+		MainsHz: s.MainsHz, LowPass: analysis.LowPass(s.Instrument.LowPass),
+		GainFraction: s.Instrument.GainPercent / 100, HeaterA: r.HeaterA,
+	}
+	type advised struct {
+		eval   target.Evaluation
+		advice *filter.Advice
+	}
+	var all []advised
+	for _, u := range r.Units {
+		if unit == "" && u.Eval.Verdict != target.NearMiss {
+			continue
+		}
+		a, err := f.advise(ctx, s, u.Eval, r.Target, setup, r.HeaterLoad.Volts)
+		if err != nil {
+			return err
+		}
+		all = append(all, advised{u.Eval, a})
+	}
+	if f.asJSON {
+		objects := make([]adviceJSON, len(all))
+		for i, a := range all {
+			objects[i] = adviceObject(a.eval, a.advice)
+		}
+		return writeJSON(cmd.OutOrStdout(), struct {
+			SchemaVersion string       `json:"schema_version"`
+			Invented      bool         `json:"invented"`
+			CostOrder     string       `json:"cost_order"`
+			Advice        []adviceJSON `json:"advice"`
+		}{"1.0", r.Invented, filter.CostOrder, objects})
+	}
+	out := &strings.Builder{}
+	if r.Invented {
+		fmt.Fprintf(out, "%s\n\n", wrapCell("Invented data: brands, units and captures are made up to show the tool. Nothing here is evidence about any real supply.", textWidth))
+	}
+	if len(all) == 0 {
+		fmt.Fprintln(out, "no unit is a near miss; name a unit to see what a filter would do for it")
+	}
+	for i, a := range all {
+		if i > 0 {
+			fmt.Fprintln(out)
+		}
+		printAdvice(out, a.eval, a.advice)
+	}
+	if len(all) > 0 {
+		fmt.Fprintf(out, "\n%s\n", wrapCell("cheapest first means: "+filter.CostOrder, textWidth))
+		fmt.Fprintln(out, wrapCell("parts' ESR, ESL and DCR are usual values from memory; mind the polarity and let the supply's capacitors discharge before you solder", textWidth))
+	}
+	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
+	return err
+}
+
+func (f *filterFlags) advise(ctx context.Context, s *sheet.Sheet, e target.Evaluation, goal target.Target, setup analysis.Setup, heaterV float64) (*filter.Advice, error) {
+	for _, u := range s.Units {
+		if targetUnit(u, 0).Key == e.Unit.Key {
+			return unitFilter(ctx, e, goal, u, setup, heaterV, s)
+		}
+	}
+	return nil, fmt.Errorf("%s: no unit %s", s.Path, e.Unit.Key)
+}
+
+// unitsNamed finds the units whose key or mark is the text, or whose key holds
+// it, ignoring case.
+func unitsNamed(s *sheet.Sheet, text string) ([]sheet.Unit, error) {
+	var exact, part []sheet.Unit
+	var keys []string
+	for _, u := range s.Units {
+		key := targetUnit(u, 0).Key
+		keys = append(keys, key)
+		switch {
+		case strings.EqualFold(key, text), strings.EqualFold(u.Mark, text):
+			exact = append(exact, u)
+		case strings.Contains(strings.ToLower(key), strings.ToLower(text)):
+			part = append(part, u)
+		}
+	}
+	switch {
+	case len(exact) > 0:
+		return exact, nil
+	case len(part) > 0:
+		return part, nil
+	}
+	return nil, fmt.Errorf("no unit %q in %s; it holds %s", text, s.Path, strings.Join(keys, ", "))
+}
+
+func printAdvice(w io.Writer, e target.Evaluation, a *filter.Advice) {
+	wrap := func(s string) { fmt.Fprintln(w, wrapCell(s, textWidth)) }
+	wrap(fmt.Sprintf("%s (%s): %s", e.Unit.Key, e.Verdict, e.Why))
+	if !a.Found {
+		wrap("no filter: " + a.Why)
+		if a.Best.Circuit.Topology == "" {
+			return
+		}
+		fmt.Fprintln(w, "the closest of those searched")
+	} else {
+		fmt.Fprintf(w, "fit, with %.3g dB of reserve on what was over\n", a.ReserveDB)
+	}
+	printResult(w, e, a.Best)
+	for _, o := range a.Others {
+		fmt.Fprintf(w, "or %s\n", o.Circuit.Topology)
+		for _, p := range o.Parts {
+			fmt.Fprintln(w, "  - "+hang(p, 4))
+		}
+		worst := "nothing left over"
+		if o.After.Worst >= 0 {
+			worst = fmt.Sprintf("%+.1f dB at the tightest, %s", o.After.WorstDB, o.After.Margins[o.After.Worst].Limit.Name)
+		}
+		fmt.Fprintf(w, "    %s; drops %.2f V\n", worst, o.DropV)
+	}
+	if a.CommonMode != "" {
+		wrap("advice without a figure: " + a.CommonMode)
+	}
+}
+
+func printResult(w io.Writer, before target.Evaluation, r filter.Result) {
+	for _, p := range r.Parts {
+		fmt.Fprintln(w, "  - "+hang(p, 4))
+	}
+	fmt.Fprintln(w)
+	table := plainTable([]string{"", "before", "margin", "behind it", "margin"}, "lrrrr", 28, 14, 10, 14, 10)
+	figure := func(m target.Margin) (string, string) {
+		if !m.Covered {
+			return "not measured", "-"
+		}
+		return m.FigureText(), fmt.Sprintf("%+.1f dB", m.DB)
+	}
+	for i, b := range before.Margins {
+		if b.Limit.Criterion == target.HeaterDC || i >= len(r.After.Margins) {
+			continue
+		}
+		v, db := figure(b)
+		v2, db2 := figure(r.After.Margins[i])
+		table.AppendRow([]any{b.Limit.Name, v, db, v2, db2})
+	}
+	printTable(w, table)
+	fmt.Fprintf(w, "\npredicted: %s; it drops %.2f V", r.Method, r.DropV)
+	if r.PeakDB > 0.05 {
+		fmt.Fprintf(w, "; resonance %+.1f dB at %s", r.PeakDB, target.HzText(r.PeakHz))
+	}
+	fmt.Fprintln(w)
+	for _, warning := range r.Warnings {
+		fmt.Fprintln(w, wrapCell("caution: "+warning, textWidth))
+	}
+}
+
+// hang wraps a list item, further lines set in.
+func hang(s string, indent int) string {
+	return strings.ReplaceAll(wrapCell(s, textWidth-indent), "\n", "\n"+strings.Repeat(" ", indent))
+}
+
+type adviceJSON struct {
+	Unit       string       `json:"unit"`
+	Verdict    string       `json:"verdict"`
+	Found      bool         `json:"found"`
+	Why        *string      `json:"why_none"`
+	ReserveDB  float64      `json:"reserve_db"`
+	Best       *resultJSON  `json:"best"`
+	Others     []resultJSON `json:"others"`
+	CommonMode string       `json:"common_mode_advice"`
+}
+
+type resultJSON struct {
+	Topology string            `json:"topology"`
+	Parts    []string          `json:"parts"`
+	Cost     float64           `json:"cost"`
+	DropV    float64           `json:"drop_v"`
+	PeakDB   float64           `json:"peak_db"`
+	PeakHz   float64           `json:"peak_hz"`
+	Method   string            `json:"method"`
+	Verdict  string            `json:"verdict_behind_it"`
+	Margins  []afterMarginJSON `json:"margins"`
+	Warnings []string          `json:"warnings"`
+}
+
+type afterMarginJSON struct {
+	Criterion string   `json:"criterion"`
+	BeforeDB  *float64 `json:"before_db"`
+	AfterDB   *float64 `json:"after_db"`
+}
+
+func adviceObject(e target.Evaluation, a *filter.Advice) adviceJSON {
+	o := adviceJSON{
+		Unit: e.Unit.Key, Verdict: string(e.Verdict), Found: a.Found, ReserveDB: a.ReserveDB,
+		Others: []resultJSON{}, CommonMode: a.CommonMode,
+	}
+	if a.Why != "" {
+		o.Why = &a.Why
+	}
+	if a.Best.Circuit.Topology != "" {
+		best := resultObject(e, a.Best)
+		o.Best = &best
+	}
+	for _, r := range a.Others {
+		o.Others = append(o.Others, resultObject(e, r))
+	}
+	return o
+}
+
+func resultObject(e target.Evaluation, r filter.Result) resultJSON {
+	o := resultJSON{
+		Topology: string(r.Circuit.Topology), Parts: r.Parts, Cost: r.Cost, DropV: r.DropV,
+		PeakDB: r.PeakDB, PeakHz: r.PeakHz, Method: r.Method, Verdict: string(r.After.Verdict),
+		Margins: []afterMarginJSON{}, Warnings: append([]string{}, r.Warnings...),
+	}
+	db := func(m target.Margin) *float64 {
+		if !m.Covered {
+			return nil
+		}
+		return &m.DB
+	}
+	for i, m := range e.Margins {
+		if i < len(r.After.Margins) {
+			o.Margins = append(o.Margins, afterMarginJSON{string(m.Limit.Criterion), db(m), db(r.After.Margins[i])})
+		}
+	}
+	return o
+}
