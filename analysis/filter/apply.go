@@ -46,7 +46,7 @@ func Apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, e
 		for i := range block {
 			block[i] = tr.Volts[start+i] - mean
 		}
-		throughCircuit(block, tr.SampleRateHz, c)
+		throughGain(block, tr.SampleRateHz, func(hz float64) complex128 { return Insertion(c, hz) })
 		for i := from; i < to; i++ {
 			out.Volts[i] = block[i-start] + dc
 		}
@@ -60,11 +60,11 @@ func Apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, e
 	return &out, nil
 }
 
-// throughCircuit filters v in place. The record and its mirror image make one
+// throughGain filters v in place. The record and its mirror image make one
 // period, so the ends meet without a step; for the first samples the image is
 // turned about the end point as well, which keeps the slope, or a capacitor's
 // ESL would ring on the kink.
-func throughCircuit(v []float64, rateHz float64, c Circuit) {
+func throughGain(v []float64, rateHz float64, gain func(hz float64) complex128) {
 	n := len(v)
 	turn := min(64, n-1)
 	period := smooth(2*n + 2)
@@ -84,7 +84,7 @@ func throughCircuit(v []float64, rateHz float64, c Circuit) {
 	fft := fourier.NewFFT(period)
 	spectrum := fft.Coefficients(nil, x)
 	for k := range spectrum {
-		spectrum[k] *= Insertion(c, float64(k)*rateHz/float64(period))
+		spectrum[k] *= gain(float64(k) * rateHz / float64(period))
 	}
 	fft.Sequence(x, spectrum)
 	scale := 1 / float64(period)

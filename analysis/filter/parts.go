@@ -125,11 +125,11 @@ func (c Circuit) cost() float64 {
 // shopping lists the parts; volts is the supply's, for the capacitors' rating.
 func (c Circuit) shopping(volts float64) []string {
 	var list []string
-	rated := ratedVolts(volts)
 	capacitor := func(p Capacitor, where string) {
 		if p.F > 0 {
-			printed, counted := p.F, ""
+			printed, counted, rated := p.F, "", ratedVolts(volts)
 			if p.NominalF > 0 {
+				rated = ratedVolts(1.5 * volts) // to keep its half
 				printed, counted = p.NominalF, ", counted as "+si(p.F, "F")+" under DC"
 			}
 			list = append(list, fmt.Sprintf("%s %.3g V %s capacitor %s (ESR %s, ESL %s%s)", si(printed, "F"), rated, p.Kind, where, si(p.ESROhm, "Ω"), si(p.ESLH, "H"), counted))

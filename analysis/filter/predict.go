@@ -58,10 +58,30 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 		got.File = m.File
 		got.DCV = m.DCV // the limit holds at the supply's terminals
 		got.Cautions = joinCautions(m.Cautions, got.Cautions)
+		if !m.Spikes.PeakP95V.LowerBound {
+			wellSampled(got)
+		}
 		after.Captures[i] = got
 	}
 	finish(&r, in, after)
 	return r, nil
+}
+
+// wellSampled takes back the doubt that spikes are undersampled: where those
+// ahead of the filter were not, what a filter leaves of them is not either, and
+// what looks too short there is the residue of noise and converter steps.
+func wellSampled(m *analysis.Measurement) {
+	s := &m.Spikes
+	for _, f := range []*analysis.Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV} {
+		f.LowerBound = false
+	}
+	kept := m.Cautions[:0]
+	for _, c := range m.Cautions {
+		if c.Code != capture.CautionUndersampled {
+			kept = append(kept, c)
+		}
+	}
+	m.Cautions = kept
 }
 
 // finish fills in everything that does not depend on how the figures came.

@@ -14,8 +14,8 @@ import (
 // alone. Exact for what is linear in the spectrum: lines, densities, band sums
 // and the folded cycle. Spikes and the peak-to-peak in 20 MHz are scaled by what
 // the circuit makes of the typical spike and of the detail kept of the
-// waveform; where neither was kept, by the greatest gain it has where the spike
-// lives. DC stays as it was at the supply's terminals, where its limit holds.
+// waveform, which is good to a few dB; where neither was kept, by the greatest
+// gain it has where the spike lives. DC stays as it was at the supply's terminals, where its limit holds.
 func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 	out := *m
 	gain := func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) }
@@ -69,10 +69,13 @@ func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 	if m.SwitchingHz.Known {
 		out.SwitchingFundamentalRMSV = scale(m.SwitchingFundamentalRMSV, gain(m.SwitchingHz.Value))
 	}
-	cycleGain := 1.0
 	if n := len(m.Cycle.MeanV); n >= 8 && m.Cycle.PeriodS > 0 {
 		out.Cycle.MeanV = throughCycle(m.Cycle.MeanV, m.Cycle.PeriodS, c)
-		cycleGain = ratio(peakToPeak(out.Cycle.MeanV), peakToPeak(m.Cycle.MeanV))
+	}
+	cycleGain := 1.0
+	if ripple, duty := spikeFree(m); ripple != nil {
+		after := throughCycle(ripple, m.Cycle.PeriodS, c)
+		cycleGain = ratio(peakToPeak(offEdges(after, duty)), peakToPeak(offEdges(ripple, duty)))
 	} else if m.SwitchingHz.Known {
 		cycleGain = greatest(gain, m.SwitchingHz.Value, 20*m.SwitchingHz.Value)
 	}
@@ -137,6 +140,53 @@ func greatest(gain func(float64) float64, lowHz, highHz float64) float64 {
 	return g
 }
 
+// spikeFree is one cycle of the ripple without its spikes: two straight pieces
+// with the ESR's step between them, from the slopes found. Where they do not
+// give the ripple measured, the mean cycle stands in, spikes and all, with duty
+// 0; nil when there is none.
+func spikeFree(m *analysis.Measurement) (cycle []float64, duty float64) {
+	c := m.Cycle
+	if c.PeriodS <= 0 || len(c.MeanV) < 8 {
+		return nil, 0
+	}
+	if c.RiseSlopeVPerS.Known && c.FallSlopeVPerS.Known && c.ApparentDuty.Known && m.RipplePPV.Known {
+		const n = 2048
+		v := make([]float64, n)
+		rise, fall := c.RiseSlopeVPerS.Value, c.FallSlopeVPerS.Value
+		duty = c.ApparentDuty.Value
+		step := c.ESRStepV.Value // 0 where not known
+		for i := range v {
+			x := (float64(i) + 0.5) / n
+			if x < duty {
+				v[i] = rise * x * c.PeriodS
+			} else {
+				v[i] = rise*duty*c.PeriodS - step + fall*(x-duty)*c.PeriodS
+			}
+		}
+		if math.Abs(peakToPeak(v)/m.RipplePPV.Value-1) < 0.2 {
+			return v, duty
+		}
+	}
+	return c.MeanV, 0
+}
+
+// offEdges leaves out a hundredth of the cycle after each edge: what an ESL
+// makes of a step there counts as a spike, not as ripple.
+func offEdges(cycle []float64, duty float64) []float64 {
+	if duty <= 0 || duty >= 1 {
+		return cycle
+	}
+	kept := make([]float64, 0, len(cycle))
+	for i, v := range cycle {
+		x := (float64(i) + 0.5) / float64(len(cycle))
+		if x < 0.01 || x > 0.997 || (x > duty-0.003 && x < duty+0.01) {
+			continue
+		}
+		kept = append(kept, v)
+	}
+	return kept
+}
+
 // throughCycle filters one period of a periodic waveform in the steady state.
 func throughCycle(v []float64, periodS float64, c Circuit) []float64 {
 	fft := fourier.NewFFT(len(v))
@@ -175,7 +225,7 @@ func spikeGain(m *analysis.Measurement, c Circuit, gain func(float64) float64) f
 			continue
 		}
 		after := append([]float64(nil), before...)
-		throughCircuit(after, 1/e.StepS, c)
+		throughGain(after, 1/e.StepS, func(hz float64) complex128 { return Insertion(c, hz) })
 		return ratio(peakFromMedian(after), peakFromMedian(before))
 	}
 	switch s := m.Spikes; {
@@ -202,10 +252,15 @@ func behindPP(m *analysis.Measurement, f analysis.Figure, c Circuit, gain func(f
 	}
 	fast := f.Value - slow
 	g := math.Max(spike, cycle)
-	if before := middle(m.Detail); before != nil && peakToPeak(before) > 0 {
+	if before := middle(m.Detail); before != nil {
+		// both behind one pole at 20 MHz, or the noise above it would count
+		pole := func(hz float64) complex128 { return 1 / complex(1, hz/20e6) }
 		after := append([]float64(nil), before...)
-		throughCircuit(after, 1/m.Detail.StepS, c)
-		g = ratio(peakToPeak(after), peakToPeak(before))
+		throughGain(before, 1/m.Detail.StepS, pole)
+		throughGain(after, 1/m.Detail.StepS, func(hz float64) complex128 { return pole(hz) * Insertion(c, hz) })
+		if pp := peakToPeak(before); pp > 0 {
+			g = ratio(peakToPeak(after), pp)
+		}
 	}
 	was := f.Value
 	f.Value = slow*slowGain + fast*g
