@@ -2,10 +2,11 @@ package analysis
 
 import "math"
 
-// sharpen ties a dithered track to the strongest edge's transients: their peaks
-// tell each cycle's start far better than the phase of short blocks. It answers
-// false, and changes nothing, where the transients do not stand out in nearly
-// every cycle.
+// sharpen ties the track to the strongest edge's transients: their peaks tell
+// each cycle's start far better than the phase of the fundamental. A dithered
+// track follows every one of them, a fixed one takes their straight line. It
+// answers false, and changes nothing, where the transients do not stand out in
+// nearly every cycle or tell nothing new.
 func (t *cycleTrack) sharpen(r *residue, f *fold, sigma float64) bool {
 	var best *edgeTemplate
 	list := newTemplates(f, r.model, r.model.binSigma)
@@ -14,7 +15,7 @@ func (t *cycleTrack) sharpen(r *residue, f *fold, sigma float64) bool {
 			best = &list[i]
 		}
 	}
-	if best == nil || math.Abs(best.peakV) < 8*sigma || len(t.pieces) == 0 {
+	if best == nil || math.Abs(best.peakV) < 4*sigma || len(t.pieces) == 0 {
 		return false
 	}
 	m := float64(r.model.bins)
@@ -46,7 +47,7 @@ func (t *cycleTrack) sharpen(r *residue, f *fold, sigma float64) bool {
 			top := nearestPeak(buf, sign, x-float64(from), reach)
 			where := x
 			cycles++
-			if top > 0 && top < len(buf)-1 && sign*buf[top] > 0.5*math.Abs(best.peakV) {
+			if top > 0 && top < len(buf)-1 && sign*buf[top] > max(0.5*math.Abs(best.peakV), 5*sigma) {
 				_, peakAt := ip.peak(buf, top, sign)
 				where = float64(from) + peakAt
 				found++
@@ -62,6 +63,9 @@ func (t *cycleTrack) sharpen(r *residue, f *fold, sigma float64) bool {
 	if cycles < 4 || float64(found) < 0.95*float64(cycles) || last-first+1 != float64(len(at)) {
 		return false
 	}
+	if t.kind == SwitchingFixed {
+		return t.straighten(at, first+place, best.duration()/m)
+	}
 	pieces := make([]piece, 0, len(at)+1)
 	p0 := 1 / (at[1] - at[0])
 	pieces = append(pieces, piece{0, at[0], first + place - p0*at[0], p0})
@@ -72,6 +76,41 @@ func (t *cycleTrack) sharpen(r *residue, f *fold, sigma float64) bool {
 	pe := 1 / (at[k] - at[k-1])
 	pieces = append(pieces, piece{at[k], float64(n), first + place + float64(k), pe})
 	t.pieces = pieces
+	return true
+}
+
+// straighten fits one frequency to the samples at which successive cycles reach
+// a phase. It counts only where it moves the ends of the record by a noticeable
+// part of the pulse's duration (in cycles).
+func (t *cycleTrack) straighten(at []float64, phase, duration float64) bool {
+	n := float64(len(at))
+	var sx, sy, sxx, sxy float64
+	for i, x := range at {
+		k := float64(i)
+		sx += k
+		sy += x
+		sxx += k * k
+		sxy += k * x
+	}
+	den := sxx - sx*sx/n
+	period := (sxy - sx*sy/n) / den
+	base := (sy - period*sx) / n
+	rss := 0.0
+	for i, x := range at {
+		d := x - base - period*float64(i)
+		rss += d * d
+	}
+	old := t.pieces[0]
+	moved := math.Abs(period*old.perSample-1) * n / 2
+	scatter := math.Sqrt(rss / n)
+	if !(period > 0) || moved < 0.02*duration || scatter*old.perSample > 0.02 {
+		return false
+	}
+	hz := t.hz / old.perSample / period
+	t.uHz = hz / period * scatter / math.Sqrt(den)
+	t.hz = hz
+	t.pieces[0].perSample = 1 / period
+	t.pieces[0].phase = phase - base/period
 	return true
 }
 

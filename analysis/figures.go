@@ -66,6 +66,9 @@ func (j *job) switchingFigures() {
 	}
 	m.SwitchingFundamentalRMSV = Known(math.Hypot(re, im) * 2 / float64(len(j.fold.mean)) / math.Sqrt2)
 	m.SwitchingFundamentalRMSV.U = 2 * c.binSigma * math.Sqrt(2/float64(c.bins))
+	if j.fold.sigma < 0.4*j.stepV {
+		m.SwitchingFundamentalRMSV.U += 2 * j.stepV / math.Sqrt(24)
+	}
 	m.Cycle = j.cycle()
 }
 

@@ -277,7 +277,8 @@ func (j *job) switching() {
 		j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, j.stepV)
 	}
 	j.res = &residue{volts: tr.Volts, rateHz: tr.SampleRateHz, track: j.track, slow: slow, model: j.model}
-	if j.track.kind == SwitchingDithered && j.track.sharpen(j.res, j.fold, j.fold.sigma) {
+	if j.track.kind != SwitchingBursting && j.track.sharpen(j.res, j.fold, j.fold.sigma) {
+		j.periodS = 1 / j.track.hz
 		j.res.slow = newSlowPart(tr.Volts, j.track)
 		j.fold = foldTrace(tr.Volts, j.track, j.res.slow)
 		j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, j.stepV)

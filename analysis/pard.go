@@ -15,16 +15,12 @@ func (j *job) pard() {
 		return
 	}
 	random, ok := j.randomPower()
-	if j.track == nil {
-		// lines that no cycle takes off are not random
-		for _, l := range m.Lines {
-			if l.Comb != "mains" {
-				random -= l.RMSV * l.RMSV
-			}
-		}
-		random = max(random, 0)
-	}
 	periodic := j.periodicPower()
+	if floor := j.floorPower(); floor > 0 && (j.track == nil || !j.switchingShown()) {
+		// lines that no cycle takes off are not random
+		random, ok = min(random, floor), true
+		periodic = max(periodic, whole-random)
+	}
 	if ok && random <= periodic {
 		periodic = max(whole-random, 0)
 	} else {
@@ -96,6 +92,24 @@ func (j *job) periodicPower() float64 {
 		if l.Comb != "mains" && l.Comb != "switching" && (j.track == nil || l.Comb != "sideband" && l.Comb != "burst") {
 			p += l.RMSV * l.RMSV
 		}
+	}
+	return p
+}
+
+// floorPower is the noise floor's density integrated over the spectrum, V².
+func (j *job) floorPower() float64 {
+	oct := j.m.Noise.ThirdOctaves
+	if len(oct) == 0 {
+		return 0
+	}
+	x, y := make([]float64, len(oct)), make([]float64, len(oct))
+	for i, o := range oct {
+		x[i], y[i] = o.CentreHz, o.DensityVRHz
+	}
+	p := 0.0
+	for i, f := range j.plain.FreqHz {
+		d := logInterp(x, y, f)
+		p += d * d * j.plain.WidthHz[i]
 	}
 	return p
 }

@@ -150,7 +150,22 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 		}
 		list = append(list, cluster{k, k, k})
 	}
-	// a second edge inside a long ring: split where the amplitude jumps up again
+	// a ring's later crests are no edges of their own
+	for i := len(list) - 1; i > 0 || i == 0 && len(list) > 1; i-- {
+		p := (i + len(list) - 1) % len(list)
+		prev, c := list[p], list[i]
+		gap := c.a - prev.b
+		if i == 0 {
+			gap += m
+		}
+		if gap < m*3/20 && math.Abs(r[(start+c.peak)%m]) < 0.5*math.Abs(r[(start+prev.peak)%m]) {
+			list[p].b = c.b
+			if i == 0 {
+				list[p].b += m
+			}
+			list = append(list[:i:i], list[i+1:]...)
+		}
+	}
 	sort.SliceStable(list, func(i, j int) bool {
 		return math.Abs(r[(start+list[i].peak)%m]) > math.Abs(r[(start+list[j].peak)%m])
 	})
@@ -343,6 +358,9 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, s
 		}
 		c.ppV = hi - lo
 		c.uPPV = math.Sqrt(variance) * max(pw.rms, perCell)
+		if f.sigma < 0.4*stepV { // too little noise to average over the steps
+			c.uPPV = math.Hypot(c.uPPV, stepV/math.Sqrt(6))
+		}
 	} else {
 		c.smooth, c.ppV, c.uPPV = smoothCurve(y, weight, c.binSigma)
 	}

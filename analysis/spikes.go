@@ -68,7 +68,7 @@ func (r *residue) robustScale(skip []bool, stepV float64) float64 {
 	n := len(r.volts)
 	const length = 192
 	blocks := max(min(n/length, 1024), 1)
-	var mads []float64
+	var mads, sds []float64
 	buf := make([]float64, 0, length)
 	for b := range blocks {
 		from := b * (n / blocks)
@@ -81,6 +81,7 @@ func (r *residue) robustScale(skip []bool, stepV float64) float64 {
 		if len(buf) < 24 {
 			continue
 		}
+		sds = append(sds, deviation(buf))
 		sort.Float64s(buf)
 		med := buf[len(buf)/2]
 		for i := range buf {
@@ -97,8 +98,26 @@ func (r *residue) robustScale(skip []bool, stepV float64) float64 {
 	}
 	sort.Float64s(mads)
 	quarter := 1.4826 * 1.05 * mads[len(mads)/4]
-	// where the converter's steps are coarse the deviation may come out as zero
-	return max(quarter, 0.3*stepV)
+	if stepV > quarter {
+		// on so coarse steps most samples share one code and the median says
+		// little, or zero: the quiet blocks' standard deviation serves
+		sort.Float64s(sds)
+		return max(sds[len(sds)/4], 0.3*stepV)
+	}
+	return quarter
+}
+
+// deviation is the standard deviation of x about its mean.
+func deviation(x []float64) float64 {
+	mean, sq := 0.0, 0.0
+	for _, v := range x {
+		mean += v
+	}
+	mean /= float64(len(x))
+	for _, v := range x {
+		sq += (v - mean) * (v - mean)
+	}
+	return math.Sqrt(sq / float64(len(x)))
 }
 
 // edgeTemplate is the mean transient of one edge on the cycle's bins.
@@ -510,7 +529,9 @@ func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thre
 			v = -v
 		}
 		if inside {
-			if v > end {
+			if bin >= 0 && edgeOf[bin] >= 0 {
+				finish() // an edge's own transient begins
+			} else if v > end {
 				last = i
 			} else if i-last > hold {
 				finish()

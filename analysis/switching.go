@@ -13,6 +13,7 @@ import (
 type searchRecord struct {
 	x      []float64
 	rateHz float64
+	topHz  float64 // up to here the thinning's low-pass leaves the noise flat
 }
 
 const (
@@ -27,7 +28,9 @@ func newSearchRecord(volts []float64, meanV, rateHz float64) searchRecord {
 	n := len(volts) / r
 	n = min(n, searchMax, max(len(volts)/8, searchMin))
 	s := searchRecord{x: make([]float64, n), rateHz: rateHz / float64(r)}
+	s.topHz = 0.36 * s.rateHz
 	if r == 1 {
+		s.topHz = 0.48 * s.rateHz
 		for i := range s.x {
 			s.x[i] = volts[i] - meanV
 		}
@@ -355,7 +358,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 	if low >= high {
 		return found
 	}
-	peaks := sp.peaks(low, 0.48*rec.rateHz, th.LineOverFloor, 300)
+	peaks := sp.peaks(low, rec.topHz, th.LineOverFloor, 300)
 	comb := bestComb(peaks, sp.binHz, low, high)
 	corrHz, corr := sp.periodByCorrelation(rec.rateHz, low, high)
 	switch {
