@@ -53,6 +53,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	p.dynamics(z)
 	p.split(z)
 	p.warn()
+	p.hint()
 	p.assume(z)
 	return p, nil
 }
@@ -324,6 +325,25 @@ func (p *Plan) warn() {
 				break
 			}
 		}
+	}
+}
+
+// hint tells where centre-tapped heaters wired for 12.6 V would suit the supply
+// better: half the current, and less or nothing to drop.
+func (p *Plan) hint() {
+	for _, g := range p.Load.Groups {
+		if !g.Valve.CentreTapped || g.Wiring != Parallel {
+			continue
+		}
+		high := 2 * g.Valve.Volts
+		if p.Supply.Volts < high*(1-g.Valve.VoltTol/2) {
+			continue
+		}
+		what := fmt.Sprintf("%s less to drop", volts(g.Valve.Volts))
+		if p.Supply.Volts < high*(1+g.Valve.VoltTol/2) {
+			what = fmt.Sprintf("straight on it gets %s (%s)", volts(p.Supply.Volts), percent(p.Supply.Volts/high-1))
+		}
+		p.Hints = append(p.Hints, fmt.Sprintf("the %s can also be wired for %s at %s (%s@series): half the current, and %s", g.Valve.Type, volts(high), amps(g.Valve.Amps/2), g.Valve.Type, what))
 	}
 }
 

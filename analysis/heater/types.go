@@ -176,6 +176,7 @@ type Plan struct {
 	StringSplit  []Corner      `json:"string_split"` // series strings: volts of each heater
 	WarmUp       WarmUp        `json:"warm_up"`
 	Warnings     []string      `json:"warnings"`
+	Hints        []string      `json:"hints"` // what would be easier, such as another wiring
 	Assumptions  []string      `json:"assumptions"`
 }
 

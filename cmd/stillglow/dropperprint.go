@@ -199,6 +199,9 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	if !p.CanFeed {
 		return
 	}
+	for _, s := range p.Hints {
+		printLine(w, "hint: ", s)
+	}
 	fmt.Fprintln(w)
 	t := plainTable([]string{"  arrangement", "fit", "heater", "corners", "pulled", "heat", "buy", "ripple"},
 		"llrrrrrr", 21, 21, 7, 10, 9, 6, 5, 7)
