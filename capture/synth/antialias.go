@@ -3,18 +3,26 @@ package synth
 import "math"
 
 const (
-	decimation = 8    // internal rate over the record's
-	pad        = 48   // samples ahead of and behind the record for the filter
-	cutShare   = 0.45 // of the rate
+	stage      = 8             // each of two decimations
+	decimation = stage * stage // internal rate over the record's
+	pad        = 64            // samples ahead of and behind the record for the filter
+	cutShare   = 0.45          // of the rate
 )
 
-// decimate low-passes the finely averaged waveform with a Kaiser-windowed sinc
-// (cut-off half the rate less a little, stop band about 80 dB) and keeps every
-// decimation-th value.
+// decimate takes the finely averaged waveform down to the record's rate in two
+// stages. The first has a wide transition, since the pass band ends at a
+// sixteenth of its output rate; the second is flat to 0.45 of the rate and 80 dB
+// down at 0.55.
 func decimate(out, fine []float64) {
-	const half = 40 * decimation
+	mid := make([]float64, len(fine)/stage)
+	thin(mid, fine, 0, lowPassTaps(5*stage, 0.5/stage))
+	thin(out, mid, pad*stage, lowPassTaps(40*stage, 0.5*(cutShare+0.55)/stage))
+}
+
+// lowPassTaps is a Kaiser-windowed sinc of 2*half+1 taps with its cut-off at fc
+// of the input rate, about 80 dB down in the stop band, gain 1 at DC.
+func lowPassTaps(half int, fc float64) []float64 {
 	taps := make([]float64, 2*half+1)
-	const fc = 0.5 * (cutShare + 0.55) / decimation // cycles per fine sample
 	var sum float64
 	for k := -half; k <= half; k++ {
 		x := 2 * fc * float64(k)
@@ -22,19 +30,28 @@ func decimate(out, fine []float64) {
 		if k != 0 {
 			h = math.Sin(math.Pi*x) / (math.Pi * x)
 		}
-		h *= kaiser(float64(k)/half, 7.86)
+		h *= kaiser(float64(k)/float64(half), 7.86)
 		taps[k+half] = h
 		sum += h
 	}
+	for i := range taps {
+		taps[i] /= sum
+	}
+	return taps
+}
+
+// thin keeps every stage-th value of the filtered input from offset on.
+func thin(out, in []float64, offset int, taps []float64) {
+	half := len(taps) / 2
 	for i := range out {
-		// a fine value is the mean over its interval, so its middle lies half a
-		// step late; half a fine step is left as a delay of the instrument.
-		at := (i + pad) * decimation
+		at := offset + i*stage - half
 		var v float64
 		for k, h := range taps {
-			v += h * fine[at+k-half]
+			if j := at + k; j >= 0 && j < len(in) {
+				v += h * in[j]
+			}
 		}
-		out[i] = v / sum
+		out[i] = v
 	}
 }
 

@@ -8,6 +8,7 @@ type transient struct {
 	stepS float64
 	v     []float64
 	cum   []float64 // running integral, volt seconds per volt of peak
+	cum2  []float64 // running integral of cum
 	peak  float64   // greatest magnitude, signed
 	peakS float64   // when
 }
@@ -43,7 +44,7 @@ func newTransient(widthS, ringHz, ringQ, ringShare, tauS float64) transient {
 			peak = x[i]
 		}
 	}
-	tr := transient{stepS: step, v: x, cum: make([]float64, n)}
+	tr := transient{stepS: step, v: x, cum: make([]float64, n), cum2: make([]float64, n)}
 	for i := range x {
 		x[i] /= peak
 	}
@@ -54,6 +55,7 @@ func newTransient(widthS, ringHz, ringQ, ringShare, tauS float64) transient {
 		}
 		if i > 0 {
 			tr.cum[i] = tr.cum[i-1] + (v+x[i-1])/2*step
+			tr.cum2[i] = tr.cum2[i-1] + (tr.cum[i]+tr.cum[i-1])/2*step
 		}
 	}
 	return tr
@@ -94,18 +96,21 @@ func (tr *transient) at(dt float64) float64 {
 	return p1 + 0.5*f*(p2-p0+f*(2*p0-5*p1+4*p2-p3+f*(3*(p1-p2)+p3-p0)))
 }
 
-// integral is the area from the start to dt.
-func (tr *transient) integral(dt float64) float64 {
+// area is the whole transient's, in volt seconds per volt of peak.
+func (tr *transient) area() float64 { return tr.cum[len(tr.cum)-1] }
+
+// integral2 is the running integral of the running integral at dt.
+func (tr *transient) integral2(dt float64) float64 {
 	if dt <= 0 {
 		return 0
 	}
 	x := dt / tr.stepS
 	i := int(x)
-	if i+1 >= len(tr.cum) {
-		return tr.cum[len(tr.cum)-1]
+	if last := len(tr.cum) - 1; i >= last {
+		return tr.cum2[last] + tr.area()*(dt-float64(last)*tr.stepS)
 	}
-	f := x - float64(i)
-	return tr.cum[i] + f*(tr.cum[i+1]-tr.cum[i])
+	f := (x - float64(i)) * tr.stepS
+	return tr.cum2[i] + f*(tr.cum[i]+0.5*f*tr.v[i])
 }
 
 func (tr *transient) lengthS() float64 { return float64(len(tr.v)) * tr.stepS }
@@ -138,18 +143,21 @@ func (tr *transient) addTo(out []float64, rateHz, startS, volts float64) {
 	}
 }
 
-// addAveragedTo adds its mean over each sampling interval; the record starts at
-// recordS.
+// addAveragedTo adds its mean over the sampling intervals on both sides of each
+// instant, weighted by a triangle; the record starts at recordS. The triangle's
+// response falls off as sinc squared, so that little of a short transient is
+// left to alias.
 func (tr *transient) addAveragedTo(out []float64, rateHz, recordS, startS, volts float64) {
 	start := startS - recordS
-	i := max(0, int(start*rateHz))
-	prev := tr.integral(float64(i)/rateHz - start)
+	i := max(0, int(start*rateHz)-1)
+	at := func(i int) float64 { return tr.integral2(float64(i)/rateHz - start) }
+	a, b := at(i-1), at(i)
 	for ; i < len(out); i++ {
-		if float64(i)/rateHz-start > tr.lengthS() {
+		if float64(i-1)/rateHz-start > tr.lengthS() {
 			break
 		}
-		next := tr.integral(float64(i+1)/rateHz - start)
-		out[i] += volts * (next - prev) * rateHz
-		prev = next
+		c := at(i + 1)
+		out[i] += volts * (a - 2*b + c) * rateHz * rateHz
+		a, b = b, c
 	}
 }

@@ -194,7 +194,7 @@ func (s Supply) spikeTruth(t *Truth, events []event) {
 		t.RingHz = s.RingRiseHz
 	}
 	t.SpikeDurationS = larger.durationS()
-	t.SpikeAreaVs = k * volts * larger.cum[len(larger.cum)-1]
+	t.SpikeAreaVs = k * volts * larger.area()
 	if t.RingHz > 0 {
 		t.RingQ = s.RingQ
 	}

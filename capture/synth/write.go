@@ -32,21 +32,24 @@ func WriteCSV(w io.Writer, layout Layout, rateHz float64, volts []float64, digit
 	b := bufio.NewWriterSize(w, 1<<16)
 	num := func(v float64) string { return strconv.FormatFloat(v, 'g', digits, 64) }
 	start := -math.Floor(float64(len(volts))/2) / rateHz
-	timeDigits := 2 + int(math.Ceil(math.Log10(float64(len(volts)))))
-	at := func(i int, unit float64) string {
-		return strconv.FormatFloat((start+float64(i)/rateHz)/unit, 'g', timeDigits+2, 64)
+	// enough digits that the stamps' own rounding is far below an interval
+	timeDigits := 4 + int(math.Ceil(math.Log10(float64(len(volts)))))
+	at := func(i int) string { return strconv.FormatFloat(start+float64(i)/rateHz, 'e', timeDigits, 64) }
+	milli := func(i int) string {
+		decimals := 3 + int(math.Ceil(math.Log10(rateHz/1e3)))
+		return strconv.FormatFloat((start+float64(i)/rateHz)*1e3, 'f', max(3, decimals), 64)
 	}
 	switch layout {
 	case TimeVolts:
 		fmt.Fprintln(b, "time,volts")
 		for i, v := range volts {
-			b.WriteString(at(i, 1) + "," + num(v) + "\n")
+			b.WriteString(at(i) + "," + num(v) + "\n")
 		}
 	case DecimalComma:
 		comma := func(s string) string { return strings.Replace(s, ".", ",", 1) }
 		fmt.Fprint(b, "Zeit;Kanal A\r\n(ms);(mV)\r\n\r\n")
 		for i, v := range volts {
-			b.WriteString(comma(at(i, 1e-3)) + ";" + comma(num(v*1e3)) + "\r\n")
+			b.WriteString(comma(milli(i)) + ";" + comma(num(v*1e3)) + "\r\n")
 		}
 	case Preamble:
 		if coupling == "" {
@@ -60,7 +63,7 @@ func WriteCSV(w io.Writer, layout Layout, rateHz float64, volts []float64, digit
 	case TwoChannels:
 		fmt.Fprintln(b, "Time (s),Output (V),Load (A)")
 		for i, v := range volts {
-			b.WriteString(at(i, 1) + "," + num(v) + ",0.64\n")
+			b.WriteString(at(i) + "," + num(v) + ",0.64\n")
 		}
 	default:
 		return fmt.Errorf("synth: unknown layout %d", layout)

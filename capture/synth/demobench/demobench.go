@@ -113,53 +113,57 @@ func quiet(seed uint64) synth.Supply {
 
 func captures() []File {
 	a1 := quiet(101)
+	a1.RipplePPV, a1.ESRStepV, a1.SpikeRiseV, a1.SpikeFallV, a1.MainsPPV, a1.NoiseVRHz = 3.2e-3, 0.8e-3, 4.5e-3, -4e-3, 0.31e-3, 120e-9
 
 	a2 := quiet(102)
-	a2.SwitchingHz, a2.RipplePPV, a2.SpikeRiseV, a2.SpikeFallV, a2.MainsPPV, a2.NoiseVRHz = 121.3e3, 7e-3, 9e-3, -7e-3, 0.6e-3, 230e-9
+	a2.SwitchingHz, a2.RipplePPV, a2.SpikeRiseV, a2.SpikeFallV, a2.MainsPPV, a2.NoiseVRHz = 121.3e3, 4.6e-3, 6.5e-3, -5e-3, 0.6e-3, 190e-9
 
 	a3 := quiet(103) // sags under load; its noise is fine
-	a3.SwitchingHz, a3.RipplePPV, a3.MainsPPV = 116.2e3, 9e-3, 0.7e-3
+	a3.SwitchingHz, a3.RipplePPV, a3.MainsPPV = 116.2e3, 8e-3, 0.7e-3
 
-	b1 := quiet(201) // near miss: ripple, and spikes just over
+	b1 := quiet(201) // near miss: ripple
 	b1.SwitchingHz, b1.RipplePPV, b1.ESRStepV, b1.Duty = 67.4e3, 31e-3, 7e-3, 0.35
-	b1.SpikeRiseV, b1.SpikeFallV, b1.NoiseVRHz = 12e-3, -10e-3, 300e-9
+	b1.SpikeRiseV, b1.SpikeFallV, b1.NoiseVRHz, b1.MainsPPV = 12e-3, -10e-3, 300e-9, 0.52e-3
 
 	b2 := quiet(202)
-	b2.SwitchingHz, b2.RipplePPV, b2.ESRStepV, b2.Duty = 68.9e3, 9e-3, 2e-3, 0.35
-	b2.SpikeRiseV, b2.SpikeFallV, b2.NoiseVRHz = 8e-3, -6e-3, 280e-9
+	b2.SwitchingHz, b2.RipplePPV, b2.ESRStepV, b2.Duty = 68.9e3, 7e-3, 1.6e-3, 0.35
+	b2.SpikeRiseV, b2.SpikeFallV, b2.NoiseVRHz, b2.MainsPPV = 7e-3, -5.5e-3, 260e-9, 0.5e-3
 
 	b3 := quiet(203) // dithered
-	b3.SwitchingHz, b3.RipplePPV, b3.ESRStepV = 98e3, 8e-3, 1.5e-3
-	b3.DitherFrac, b3.DitherRateHz = 0.04, 5e3
+	b3.SwitchingHz, b3.RipplePPV, b3.ESRStepV, b3.MainsPPV = 98e3, 6.5e-3, 1.5e-3, 0.4e-3
+	b3.SpikeRiseV, b3.SpikeFallV = 8e-3, -6.5e-3
+	b3.DitherFrac, b3.DitherRateHz = 0.03, 4e3
 
 	c1 := quiet(301) // spikes only
-	c1.SwitchingHz, c1.RipplePPV, c1.ESRStepV = 132e3, 6e-3, 1e-3
+	c1.SwitchingHz, c1.RipplePPV, c1.ESRStepV, c1.MainsPPV = 132e3, 6e-3, 1e-3, 0.55e-3
 	c1.SpikeRiseV, c1.SpikeFallV, c1.SpikeWidthS, c1.RingRiseHz, c1.RingFallHz, c1.RingQ = 0.16, -0.12, 40e-9, 15e6, 12e6, 9
 
 	c2 := quiet(302) // bursts
-	c2.SwitchingHz, c2.RipplePPV, c2.ESRStepV = 140e3, 10e-3, 2e-3
-	c2.BurstHz, c2.BurstDuty, c2.BurstPPV = 6.2e3, 0.35, 16e-3
+	c2.SwitchingHz, c2.RipplePPV, c2.ESRStepV, c2.MainsPPV = 146e3, 12e-3, 2e-3, 0.48e-3
+	c2.BurstHz, c2.BurstDuty, c2.BurstPPV = 5.3e3, 0.5, 5e-3
 
 	c3 := quiet(303) // captured wrongly: the scope's range was too small
-	c3.SwitchingHz, c3.RipplePPV, c3.SpikeRiseV, c3.SpikeFallV = 129e3, 12e-3, 24e-3, -20e-3
+	c3.SwitchingHz, c3.RipplePPV, c3.SpikeRiseV, c3.SpikeFallV, c3.MainsPPV = 129e3, 12e-3, 24e-3, -20e-3, 0.57e-3
 	c3fast := fast(c3)
 	c3fast.ADCFullScaleV = 16e-3
 
 	d1 := quiet(401) // mains ripple only
 	d1.SwitchingHz, d1.MainsPPV = 104e3, 14e-3
 
-	d2 := quiet(402) // probe set to 10:1 on the scope, a 1:1 cable in use
-	d2.SwitchingHz, d2.RipplePPV = 106e3, 6e-3
+	d2 := quiet(402) // the scope was set to a 10:1 probe, the cable is 1:1
+	d2.SwitchingHz, d2.RipplePPV, d2.MainsPPV = 106e3, 6e-3, 0.65e-3
 	d2fast := fast(d2)
-	d2fast.ACCoupled, d2fast.ADCFullScaleV, d2fast.ADCOffsetV, d2fast.ProbeFactorWrong = false, 40e-3, 7, 10
-	d2slow := slow(d2)
-	d2slow.ProbeFactorWrong = 10
+	d2fast.ACCoupled, d2fast.ADCFullScaleV, d2fast.ADCOffsetV, d2fast.ProbeFactorWrong = false, 40e-3, 7.36, 10
+	d2fast.DCV = 7.36
 
 	d3 := quiet(403) // no fast capture yet
 	d3.SwitchingHz, d3.MainsPPV, d3.NoiseVRHz = 105e3, 0.8e-3, 240e-9
 
 	c2fast := fast(c2)
 	c2fast.Samples = 125000 // 1 ms: a few packets
+
+	c2slow := c2.Slow(1e6, 210000) // fast enough to see what the packets are made of
+	c2slow.ACCoupled, c2slow.ADCBits, c2slow.InstrumentVRHz = true, 12, slowNoise
 
 	baseline := synth.Supply{Seed: 1}
 	baseFast := fast(baseline)
@@ -186,14 +190,14 @@ func captures() []File {
 		csv("zarplonk-c1-fast.csv.gz", synth.TwoChannels, fast(c1)),
 		csv("zarplonk-c1-slow.csv.gz", synth.Preamble, slow(c1)),
 		csv("zarplonk-c2-fast.csv.gz", synth.Preamble, c2fast),
-		csv("zarplonk-c2-slow.csv.gz", synth.Preamble, slow(c2)),
+		csv("zarplonk-c2-slow.csv.gz", synth.Preamble, c2slow),
 		csv("zarplonk-c3-fast.csv.gz", synth.Preamble, c3fast),
 		csv("zarplonk-c3-slow.csv.gz", synth.Preamble, slow(c3)),
 
 		csv("quibblet-d1-fast.csv.gz", synth.TimeVolts, fast(d1)),
 		csv("quibblet-d1-slow.csv.gz", synth.Preamble, slow(d1)),
 		csv("quibblet-d2-fast.csv.gz", synth.Preamble, d2fast),
-		csv("quibblet-d2-slow.csv.gz", synth.Preamble, d2slow),
+		csv("quibblet-d2-slow.csv.gz", synth.Preamble, slow(d2)),
 		wav("quibblet-d3-card.wav", card(d3)),
 	}
 }
