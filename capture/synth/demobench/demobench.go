@@ -19,9 +19,9 @@ var sheetText string
 
 // File is one file of the demo bench.
 type File struct {
-	Name  string
-	Write func(io.Writer) error
-	Truth *synth.Truth // of a capture, filled in by Write; nil for the sheet
+	Name   string
+	Write  func(io.Writer) error
+	Supply *synth.Supply // behind a capture; nil for the sheet
 }
 
 // Rates and lengths of the workshop's captures.
@@ -66,10 +66,9 @@ func card(s synth.Supply) synth.Supply {
 
 // csv makes a CSV file; a name that ends in .gz is compressed.
 func csv(name string, layout synth.Layout, s synth.Supply) File {
-	f := File{Name: name, Truth: new(synth.Truth)}
+	f := File{Name: name, Supply: &s}
 	f.Write = func(w io.Writer) error {
-		v, truth := s.Render()
-		*f.Truth = truth
+		v, _ := s.Render()
 		coupling := "DC"
 		if s.ACCoupled {
 			coupling = "AC"
@@ -85,10 +84,9 @@ func csv(name string, layout synth.Layout, s synth.Supply) File {
 
 // wav makes a sound card's file.
 func wav(name string, s synth.Supply) File {
-	f := File{Name: name, Truth: new(synth.Truth)}
+	f := File{Name: name, Supply: &s}
 	f.Write = func(w io.Writer) error {
-		v, truth := s.Render()
-		*f.Truth = truth
+		v, _ := s.Render()
 		return synth.WriteWAV(w, 24, int(s.RateHz), cardFullV, v)
 	}
 	return f
