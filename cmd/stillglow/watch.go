@@ -90,6 +90,7 @@ type arrival struct {
 	mod   time.Time
 	since time.Time // when size and mod were first seen
 	tried bool      // opened since then
+	known bool      // ranked before it changed
 	err   error     // why it does not read
 }
 
@@ -202,8 +203,12 @@ func (w *watcher) look(ctx context.Context, now time.Time) error {
 	ready.Units = slices.Clone(s.Units)
 	var basis strings.Builder
 	fmt.Fprintf(&basis, "%s\n", sheetBasis(w.sheetPath))
+	saving := false // a ranked file is being written over: the ranking stands until it is whole
 	settled := func(c sheet.Capture) (bool, error) {
 		ok, note, err := w.ready(ctx, c, now)
+		if a := w.files[c.Path]; !ok && a != nil && a.known && !a.tried {
+			saving = true
+		}
 		if note != "" {
 			notes = append(notes, note)
 		}
@@ -240,6 +245,9 @@ func (w *watcher) look(ctx context.Context, now time.Time) error {
 		} else if !ok {
 			ready.Instrument.Baseline = nil
 		}
+	}
+	if saving && w.drawn != nil {
+		return nil
 	}
 	slices.Sort(notes)
 	notes = slices.Compact(notes)
@@ -336,7 +344,7 @@ func (w *watcher) ready(ctx context.Context, c sheet.Capture, now time.Time) (ok
 	}
 	a := w.files[c.Path]
 	if a == nil || a.size != info.Size() || !a.mod.Equal(info.ModTime()) {
-		a = &arrival{size: info.Size(), mod: info.ModTime(), since: now}
+		a = &arrival{size: info.Size(), mod: info.ModTime(), since: now, known: a != nil && (a.known || a.tried && a.err == nil)}
 		if now.Sub(a.mod) >= w.settle {
 			a.since = a.mod // it was whole before we came
 		}
