@@ -155,3 +155,6 @@ func prefixed(v float64, unit string) string {
 	}
 	return fmt.Sprintf("%.3g p%s", v*1e12, unit)
 }
+
+// VoltText writes volts with three digits and their prefix.
+func VoltText(v float64) string { return prefixed(v, "V") }

@@ -46,6 +46,8 @@ hears' derives limits from the valve stage that the heaters belong to.`,
 
 // hearsFlags are the stage as typed, in the units of the parts drawer.
 type hearsFlags struct {
+	cache cacheFlags
+
 	cathodeOhm, bypassUF, bypassESR  float64
 	chkPF, rhkMOhm, mu, gmMS         float64
 	stage                            string
@@ -56,22 +58,32 @@ type hearsFlags struct {
 func newHearsCmd(asTOML, asJSON *bool) *cobra.Command {
 	var f hearsFlags
 	cmd := &cobra.Command{
-		Use:   "hears",
+		Use:   "hears [SHEET]",
 		Short: "Derive a target from what the valve hears through its heater",
 		Long: `Hears computes how much of the heater's volts arrives at the valve's input, from
 the cathode resistor and its bypass, heater-cathode capacitance and insulation,
 and turns an allowed input noise (A-weighted) into a mask of volts on the heater.
 Every assumption is printed with it. What it can't decide, spikes beyond the audio
-band, keeps the limits of a named target.`,
+band, keeps the limits of a named target.
+
+With a bench sheet it goes the other way: what each supply of the sheet adds at the
+input, and how far that lies under the noise of the valve and its cathode resistor.`,
 		Example: `  stillglow target hears --cathode-ohm 1500
   stillglow target hears --cathode-ohm 820 --bypass-uf 220 --riaa --allowed-uv 0.2
-  stillglow target hears --cathode-ohm 1500 --chk-pf 3 --rhk-mohm 50 --toml`,
-		Args: wantArgs(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error {
+  stillglow target hears --cathode-ohm 1500 --chk-pf 3 --rhk-mohm 50 --toml
+  stillglow target hears --cathode-ohm 1500 testdata/bench/bench.toml`,
+		Args: wantArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if !cmd.Flags().Changed("cathode-ohm") {
 				return usageError{errors.New("give the cathode resistor, such as --cathode-ohm 1500")}
 			}
 			s := f.toStage()
+			if len(args) == 1 {
+				if *asTOML {
+					return usageError{errors.New("--toml prints a derived target; leave out the sheet")}
+				}
+				return f.hearSheet(cmd, s, args[0], *asJSON)
+			}
 			t, err := target.DeriveTarget(s, f.allowedUV*1e-6)
 			if err != nil {
 				return usageError{err}
@@ -85,6 +97,7 @@ band, keeps the limits of a named target.`,
 			return err
 		},
 	}
+	f.cache.add(cmd)
 	fl := cmd.Flags()
 	fl.Float64Var(&f.cathodeOhm, "cathode-ohm", 0, "cathode resistor in ohms")
 	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "its bypass capacitor in microfarads (0: none)")
@@ -198,7 +211,7 @@ func printTargetTOML(w io.Writer, t target.Target) {
 		}
 		fmt.Fprintf(w, "# V/√Hz over hertz; keep it above the sheet's first [table]; %s\nmask = [\n", l.Source)
 		for _, p := range l.Points {
-			fmt.Fprintf(w, "  [%s, %s],\n", tomlNumber(p.Hz, 5), tomlNumber(p.VRHz, 3))
+			fmt.Fprintf(w, "  [%s, %s],\n", tomlNumber(p.Hz, 5), tomlNumber(p.VRHz, 4))
 		}
 		fmt.Fprint(w, "]\n\n")
 	}
