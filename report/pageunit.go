@@ -308,11 +308,16 @@ func heardWords(h *target.Heard) *heardView {
 	}
 	v := &heardView{Words: fmt.Sprintf("Through the heater the supply adds %s A-weighted at the valve's input; the valve and its cathode resistor make %s themselves. The supply lies %.1f dB under that.",
 		eng(h.InputAVRMS, "V"), eng(h.ThermalAVRMS, "V"), h.UnderDB)}
-	if h.UnderDB < 0 {
+	if !h.Known {
+		v.Words = "What the valve hears is not measured: " + orText(clean(h.Missing), "no reason given") + "."
+	} else if h.UnderDB < 0 {
 		v.Words = fmt.Sprintf("Through the heater the supply adds %s A-weighted at the valve's input, %.1f dB over the %s of the valve and its cathode resistor.",
 			eng(h.InputAVRMS, "V"), -h.UnderDB, eng(h.ThermalAVRMS, "V"))
 	}
-	v.Notes = append(cleanAll(h.Assumptions), cleanAll(nonEmpty(h.CannotDecide))...)
+	if h.Known && h.Missing != "" {
+		v.Notes = append(v.Notes, clean(h.Missing))
+	}
+	v.Notes = append(v.Notes, cleanAll(append(append([]string(nil), h.Assumptions...), nonEmpty(h.CannotDecide)...))...)
 	return v
 }
 

@@ -240,8 +240,12 @@ func heardObject(h *target.Heard) any {
 	if h == nil {
 		return nil
 	}
-	return object{{"input_a_weighted_rms_v", number(h.InputAVRMS)}, {"thermal_a_weighted_rms_v", number(h.ThermalAVRMS)},
-		{"under_db", number(h.UnderDB)}, {"frequency_hz", series(h.FrequencyHz)}, {"coupling_db", series(h.CouplingDB)},
+	var input, under any
+	if h.Known {
+		input, under = number(h.InputAVRMS), number(h.UnderDB)
+	}
+	return object{{"input_a_weighted_rms_v", input}, {"thermal_a_weighted_rms_v", number(h.ThermalAVRMS)},
+		{"under_db", under}, {"not_covered", orNull(h.Missing)}, {"frequency_hz", series(h.FrequencyHz)}, {"coupling_db", series(h.CouplingDB)},
 		{"assumptions", list(h.Assumptions)}, {"cannot_decide", orNull(h.CannotDecide)}}
 }
 

@@ -72,7 +72,8 @@ func meanPower(hz, vrhz []float64, lo, hi float64) (float64, bool) {
 		step(hz[i], vrhz[i])
 	}
 	step(hi, at(hi))
-	return sum / (hi - lo), true
+	mean := sum / (hi - lo)
+	return mean, mean >= 0 && mean < 1e24
 }
 
 // interpolate is linear in x, held at the ends.

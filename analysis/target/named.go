@@ -88,6 +88,28 @@ func named() []Target {
 // Default is the name of the target used where none is asked for.
 const Default = "line-preamp"
 
+// RailVolts is the heater rail that the named targets' DC band is for.
+const RailVolts = 6.3
+
+// ForRail gives the target for a heater rail of other volts: the DC band of a
+// named target goes with the rail (13.2 to 15.2 V for 12.6 V), one written out
+// stays. volts of 0 leave the target as it is.
+func (t Target) ForRail(volts float64) Target {
+	if !(volts > 0) || math.Abs(volts/RailVolts-1) < 0.01 {
+		return t
+	}
+	limits := make([]Limit, len(t.Limits))
+	for i, l := range t.Limits {
+		if l.Criterion == HeaterDC && l.Source == dcSource {
+			l = dcBand(l.Min*volts/RailVolts, l.Max*volts/RailVolts,
+				fmt.Sprintf("in proportion for a %.4g V rail; for 6.3 V: %s", volts, dcSource))
+		}
+		limits[i] = l
+	}
+	t.Limits = limits
+	return t
+}
+
 // Names lists the named targets.
 func Names() []string {
 	var names []string

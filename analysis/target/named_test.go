@@ -91,3 +91,22 @@ func TestCustom(t *testing.T) {
 		t.Error("Custom changed its base")
 	}
 }
+
+// A 12.6 V rail takes twice the volts; limits written out stay as written.
+func TestForRail(t *testing.T) {
+	base, _ := Named("line-preamp")
+	got := base.ForRail(12.6)
+	if l := got.Limits[0]; math.Abs(l.Min-13.2) > 1e-9 || math.Abs(l.Max-15.2) > 1e-9 || !strings.Contains(l.Source, "12.6 V rail") {
+		t.Errorf("%+v", l)
+	}
+	if base.Limits[0].Max != 7.6 || base.ForRail(0).Limits[0].Max != 7.6 || base.ForRail(6.3).Limits[0].Max != 7.6 {
+		t.Error("the 6.3 V rail was changed")
+	}
+	own, err := Custom(nil, nil, [2]float64{6.4, 9}, &base)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l := own.ForRail(12.6).Limits[0]; l.Min != 6.4 || l.Max != 9 {
+		t.Errorf("%+v", l)
+	}
+}

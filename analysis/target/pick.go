@@ -46,14 +46,14 @@ func pick(u Unit, l Limit) picked {
 	reasons := map[string]bool{}
 	covered := false // by a capture that still has no figure
 	for _, m := range u.Captures {
-		fig := sane(c.figure(m))
+		fig := c.of(m)
 		covers := m.Span.Covers(lowHz, l.NeedHighHz) || roughlyCovers(m.Span, lowHz, l.NeedHighHz)
 		switch {
 		case !m.Calibrated:
 			reasons[m.File+" has no volt scale (set volts per full scale)"] = true
 		case !covers:
 			reasons[fmt.Sprintf("%s shows %s only", m.File, spanText(m.Span.LowHz, m.Span.HighHz))] = true
-			if fig.Known && hidden(c, l, m) == "" && c.domain == linear && c.id != SpikeRate && (short == nil || fig.Value > c.figure(short).Value) {
+			if fig.Known && hidden(c, l, m) == "" && c.domain == linear && c.id != SpikeRate && (short == nil || fig.Value > c.of(short).Value) {
 				short = m
 			}
 		case !fig.Known:
@@ -71,24 +71,24 @@ func pick(u Unit, l Limit) picked {
 		if !covered {
 			p.reason = fmt.Sprintf("no capture covers %s (%s); needs %s", spanText(lowHz, l.NeedHighHz), p.reason, c.how)
 		}
-		if short != nil && l.Max > 0 && c.figure(short).Value > l.Max {
+		if short != nil && l.Max > 0 && c.of(short).Value > l.Max {
 			// A part of the span already breaks the limit: that is enough to fail.
-			p.fig = c.figure(short)
+			p.fig = c.of(short)
 			p.fig.LowerBound = true
 			p.from = []*analysis.Measurement{short}
 		}
 		return p
 	}
 	sort.SliceStable(best, func(i, j int) bool { return better(u, c, best[i], best[j]) })
-	var same []*analysis.Measurement
-	for _, m := range best {
+	same := best[:1:1]
+	for _, m := range best[1:] {
 		if isRepeat(u, c, best[0], m) {
 			same = append(same, m)
 		}
 	}
 	figs := make([]analysis.Figure, len(same))
 	for i, m := range same {
-		figs[i] = c.figure(m)
+		figs[i] = c.of(m)
 	}
 	return picked{fig: average(figs, c.domain), from: same}
 }
@@ -100,12 +100,24 @@ func roughlyCovers(s capture.Span, lowHz, highHz float64) bool {
 	return s.Covers(lowHz*1.01, highHz*0.95)
 }
 
-// sane turns a figure that is not a number into one that is not measured.
+// of is the criterion's figure of a measurement; what can't be a figure of it is
+// not measured.
+func (c criterion) of(m *analysis.Measurement) analysis.Figure {
+	f := sane(c.figure(m))
+	if f.Known && f.Value < 0 {
+		return analysis.NotMeasured("the figure came out negative")
+	}
+	return f
+}
+
+// sane turns a figure that is not a number, or beyond all volts, into one that
+// is not measured.
 func sane(f analysis.Figure) analysis.Figure {
-	if f.Known && (math.IsNaN(f.Value) || math.IsInf(f.Value, 0)) {
+	const most = 1e12
+	if f.Known && !(math.Abs(f.Value) < most) {
 		return analysis.NotMeasured("the figure came out as no number")
 	}
-	if math.IsNaN(f.U) || math.IsInf(f.U, 0) || f.U < 0 {
+	if !(f.U >= 0) || f.U > most {
 		f.U = 0
 	}
 	return f
@@ -134,7 +146,7 @@ func better(u Unit, c criterion, a, b *analysis.Measurement) bool {
 
 func quality(u Unit, c criterion, m *analysis.Measurement) int {
 	q := 0
-	if c.figure(m).LowerBound {
+	if c.of(m).LowerBound {
 		q += 1000
 	}
 	for _, k := range m.Cautions {

@@ -28,7 +28,7 @@ func fitLine(readings []Reading) (v0, slope, u float64, trouble string) {
 	var x, y []float64
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, r := range readings {
-		if math.IsNaN(r.V) || math.IsNaN(r.LoadA) || math.IsInf(r.V, 0) || math.IsInf(r.LoadA, 0) || r.LoadA < 0 {
+		if !r.sound() {
 			return 0, 0, 0, fmt.Sprintf("reading of %g V at %g A is no reading", r.V, r.LoadA)
 		}
 		x, y = append(x, r.LoadA), append(y, r.V)
@@ -52,6 +52,12 @@ func fitLine(readings []Reading) (v0, slope, u float64, trouble string) {
 	return v0, slope, u, ""
 }
 
+// sound tells whether a reading can be one: finite, below any heater supply's
+// volts and amps by far, drawn from it.
+func (r Reading) sound() bool {
+	return math.Abs(r.V) < 1e4 && r.LoadA >= 0 && r.LoadA < 1e4
+}
+
 // extrapolate is how far beyond its readings a fit is still used, as a share
 // of the greatest current read.
 const extrapolate = 0.5
@@ -72,13 +78,13 @@ func LoadedVolts(u Unit) (volts analysis.Figure, from string) {
 					most = r
 				}
 			}
-			if finite(most.V) {
+			if most.sound() {
 				return analysis.Known(most.V), fmt.Sprintf("meter reading at %.3g A, the heaters' current not being known", most.LoadA)
 			}
 		}
 		most := 0.0
 		for _, r := range u.Readings {
-			if math.Abs(r.LoadA-u.HeaterA) <= 0.02*u.HeaterA && finite(r.V) {
+			if math.Abs(r.LoadA-u.HeaterA) <= 0.02*u.HeaterA && r.sound() {
 				return analysis.Known(r.V), fmt.Sprintf("meter reading at %.3g A", r.LoadA)
 			}
 			most = math.Max(most, r.LoadA)
@@ -125,5 +131,3 @@ func meanLoad(readings []Reading) float64 {
 	}
 	return sum / float64(len(readings))
 }
-
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -62,6 +62,7 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 		return nil, err
 	}
 	heaterA := load.NominalA()
+	goal = goal.ForRail(load.Volts)
 
 	r := &report.Report{
 		Title: s.Title, Workshop: s.Workshop, Date: s.Date, Note: s.Note,
