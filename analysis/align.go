@@ -38,6 +38,9 @@ func (t *cycleTrack) sharpen(r *residue, f *fold, sigma float64) bool {
 			last = k
 			x := p.from + (k+place-p.phase)/p.perSample
 			reach := 0.03 / p.perSample
+			if t.kind == SwitchingDithered {
+				reach *= 2
+			}
 			from, to := max(int(x-reach), 0), min(int(x+reach)+2, n)
 			if to-from < 3 {
 				continue

@@ -83,7 +83,7 @@ func (c *cycleModel) splitEdge(e *cycleEdge, y []float64, pw *pieces, smooth []f
 	}
 	// a slower step under a larger pulse can look the same: of all that fit as
 	// well, the least pulse
-	limit := 1.3*best + 2*float64(n)*c.binSigma*c.binSigma*math.Sqrt(2/float64(n))
+	limit := 1.05*best + 2*float64(n)*c.binSigma*c.binSigma*math.Sqrt(2/float64(n))
 	pick := try{a: math.Inf(1)}
 	for _, t := range tries {
 		if t.r <= limit && math.Abs(t.a) < math.Abs(pick.a) {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"math/cmplx"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
@@ -76,10 +75,14 @@ func lowPassWords(shape LowPass, cutHz float64) string {
 	}
 }
 
-const (
-	lowPassBlock = 1 << 14 // points per transform
-	lowPassGuard = 1 << 10 // discarded on either side, longer than any prototype rings
-)
+// lowPassSize is the points per transform and how many of them are discarded on
+// either side: longer than the prototype rings, which the ideal edge does most.
+func lowPassSize(shape LowPass) (block, guard int) {
+	if shape == LowPassIdeal {
+		return 1 << 14, 1 << 10
+	}
+	return 1 << 12, 1 << 8
+}
 
 // lowPassBlocks runs volts less meanV through the prototype, block by block
 // (overlap-save), and hands each finished block to use: y[guard:len(y)-guard]
@@ -89,8 +92,8 @@ const (
 //
 // Note: a bilinear digital filter was rejected, it warps near half the rate.
 func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, shape LowPass, cutHz float64, use func(start int, y []float64, guard, count int)) error {
-	n := lowPassBlock
-	for n > 4*lowPassGuard && n/2 >= len(volts)+2*lowPassGuard {
+	n, pad := lowPassSize(shape)
+	for n > 4*pad && n/2 >= len(volts)+2*pad {
 		n /= 2
 	}
 	fft := fourier.NewFFT(n)
@@ -102,12 +105,12 @@ func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, 
 	in := make([]float64, n)
 	out := make([]float64, n)
 	spec := make([]complex128, n/2+1)
-	step := n - 2*lowPassGuard
+	step := n - 2*pad
 	for start := 0; start < len(volts); start += step {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		fillEdge(in, volts, start-lowPassGuard, meanV)
+		fillEdge(in, volts, start-pad, meanV)
 		if shape == LowPassNone {
 			copy(out, in)
 		} else {
@@ -118,7 +121,7 @@ func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, 
 			}
 			fft.Sequence(out, spec)
 		}
-		use(start, out, lowPassGuard, min(step, len(volts)-start))
+		use(start, out, pad, min(step, len(volts)-start))
 	}
 	return nil
 }
@@ -136,9 +139,4 @@ func fillEdge(dst, volts []float64, start int, meanV float64) {
 		}
 		dst[i] = volts[j] - meanV
 	}
-}
-
-// lowPassGain is the magnitude of the response.
-func lowPassGain(shape LowPass, fHz, cutHz float64) float64 {
-	return cmplx.Abs(lowPassResponse(shape, fHz, cutHz))
 }

@@ -130,8 +130,8 @@ func (j *job) run() (*Measurement, error) {
 	}
 	j.basicFigures()
 
-	// Two independent lines of work; what each finds does not depend on the
-	// other or on the number of processors.
+	// Independent lines of work, two at a time; what each finds does not depend
+	// on the other or on the number of processors.
 	var wg sync.WaitGroup
 	var errA, errB error
 	var lines []Line
@@ -151,19 +151,12 @@ func (j *job) run() (*Measurement, error) {
 	}()
 	go func() {
 		defer wg.Done()
-		errB = j.peakToPeak20()
-		if errB != nil {
-			return
-		}
 		j.switching()
 		j.spikeSearch()
 	}()
 	wg.Wait()
 	if errA != nil {
 		return nil, errA
-	}
-	if errB != nil {
-		return nil, errB
 	}
 	m := j.m
 	mainsHz := 0.0
@@ -180,8 +173,18 @@ func (j *job) run() (*Measurement, error) {
 	m.Bands = measureBands(j.plain, m.Lines, tr.Span)
 	j.switchingFigures()
 	j.spikeFigures()
-	if err := j.noise(); err != nil {
-		return nil, err
+	wg.Add(1)
+	go func() {
+		defer wg.Done()
+		errB = j.peakToPeak20()
+	}()
+	errA = j.noise()
+	wg.Wait()
+	if errA != nil {
+		return nil, errA
+	}
+	if errB != nil {
+		return nil, errB
 	}
 	j.pard()
 	j.spectrumCurve()

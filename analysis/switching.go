@@ -170,9 +170,10 @@ func noiseUnder(p []float64) []float64 {
 // limit of them, the strongest, by rising frequency.
 func (s searchSpectrum) peaks(lowHz, highHz, over float64, limit int) []peakBin {
 	var list []peakBin
-	for k := max(2, int(lowHz/s.binHz)); k+2 < len(s.power) && float64(k)*s.binHz <= highHz; k++ {
+	for k := max(4, int(lowHz/s.binHz)); k+2 < len(s.power) && float64(k)*s.binHz <= highHz; k++ {
 		p := s.power[k]
-		if p < over*s.floor[k] || p <= s.power[k-1] || p < s.power[k+1] || p < s.power[k-2] || p < s.power[k+2] {
+		// in the lowest bins wander and 1/f noise stand above the floor as well
+		if p < over*(1+30/float64(k))*s.floor[k] || p <= s.power[k-1] || p < s.power[k+1] || p < s.power[k-2] || p < s.power[k+2] {
 			continue
 		}
 		a, b, c := math.Log(s.power[k-1]+1e-300), math.Log(p), math.Log(s.power[k+1]+1e-300)
@@ -284,6 +285,7 @@ func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, 
 	n := (len(s.power) - 1) * 2
 	fft := fourier.NewFFT(n)
 	c := make([]complex128, len(s.power))
+	chance := 0.0 // variance that noise alone gives the correlation at any lag
 	for k := range c {
 		f := float64(k) * s.binHz
 		if f < 0.7*lowHz {
@@ -293,10 +295,12 @@ func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, 
 		if f < lowHz {
 			g = (f/lowHz - 0.7) / 0.3
 		}
+		chance += 2 * g * g * s.floor[k] * s.floor[k]
 		if p := s.power[k] - s.floor[k]; p > 0 {
 			c[k] = complex(g*p, 0)
 		}
 	}
+	chance = math.Sqrt(chance)
 	r := fft.Sequence(nil, c)
 	if !(r[0] > 0) {
 		return 0, 0
@@ -313,7 +317,7 @@ func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, 
 			top = max(top, r[i])
 		}
 	}
-	if top <= 0 {
+	if top <= 8*chance {
 		return 0, 0
 	}
 	for i := first; i < last; i++ {
@@ -353,7 +357,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 		return found
 	}
 	sp := rec.spectrum()
-	low := max(th.SearchLowHz, 3*sp.binHz)
+	low := max(th.SearchLowHz, 4.5*sp.binHz)
 	high := min(th.SearchHighHz, 0.45*rec.rateHz)
 	if low >= high {
 		return found
@@ -361,6 +365,20 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 	peaks := sp.peaks(low, rec.topHz, th.LineOverFloor, 300)
 	comb := bestComb(peaks, sp.binHz, low, high)
 	corrHz, corr := sp.periodByCorrelation(rec.rateHz, low, high)
+	if comb.hz > 0 && comb.hz < 60e3 {
+		// packets at a rate below the search leave a comb of their own rate's
+		// multiples; switching inside them shows above it
+		inside, strength := sp.periodByCorrelation(rec.rateHz, max(2.2*comb.hz, 40e3), high)
+		if strength > 0.1 {
+			try := coarseSwitching{hz: inside, strength: strength}
+			if t := trackSwitching(volts, meanV, rateHz, try); t != nil && t.kind == SwitchingBursting && t.burstHz > 0 && t.burstHz < th.SearchLowHz {
+				k := comb.hz / t.burstHz
+				if math.Abs(k-math.Round(k)) < 0.05*math.Max(1, k/3) && inside > 3*t.burstHz {
+					return try
+				}
+			}
+		}
+	}
 	switch {
 	case comb.hz > 0 && max(comb.explained, 0.6*comb.power) >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*th.TradeHighHz):
 		found.hz, found.coherent, found.strength = comb.hz, true, comb.explained

@@ -34,7 +34,7 @@ type thresholds struct {
 func defaultThresholds() thresholds {
 	return thresholds{
 		SearchLowHz: 12e3, SearchHighHz: 3e6, TradeHighHz: 500e3,
-		LineOverFloor: 20, MinCycles: 4,
+		LineOverFloor: 20, MinCycles: 4.5,
 		SpikeSigmas: 6, SpikeEndSigmas: 3, SamplesInPulse: 4, SamplesInRing: 6, MaxSpikes: 2000,
 		MainsPeriods: 4, FewSteps: 16,
 	}

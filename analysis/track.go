@@ -127,6 +127,12 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		}
 	}
 	steady := fixed()
+	if strong > 15*quiet {
+		// a fast sweep needs short blocks, where the noise allows them
+		if short := demodulate(volts, meanV, per, 3, 1); len(short) >= 8 {
+			blocks = short
+		}
+	}
 	if t := trackDither(blocks, n, rateHz, found.hz, quiet); t != nil {
 		// the track has to earn its place: a better fold than at one frequency
 		if foldTrace(volts, t, newSlowPart(volts, t)).power() > 1.03*foldTrace(volts, steady, newSlowPart(volts, steady)).power() {
@@ -163,7 +169,8 @@ func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *cycleTrack 
 	sort.Float64s(sorted)
 	lo, hi := sorted[len(sorted)*5/100], sorted[len(sorted)*95/100]
 	phaseNoise := quiet / max(amp, 1e-300) / (2 * math.Pi) // cycles
-	freqNoise := 1.5 * phaseNoise / (3)                    // relative, over 3 cycles
+	hop := (blocks[1].middle - blocks[0].middle) * per     // cycles
+	freqNoise := 1.5 * phaseNoise / hop                    // relative
 	spread := (hi - lo) / 0.9
 	if spread < 0.003 || spread < 6*freqNoise {
 		return nil

@@ -25,10 +25,10 @@ header{max-width:48rem}h1{font-size:1.2rem;overflow-wrap:anywhere}
 .labels li{width:63.5mm;height:40mm;border:.3mm dashed #7a828c;padding:2.2mm 2.6mm;overflow:hidden;display:flex;flex-direction:column;break-inside:avoid}
 p,dl,dd{margin:0}
 .name{font-weight:700;font-size:10.5pt;line-height:1.15;overflow-wrap:anywhere;display:-webkit-box;-webkit-box-orient:vertical;-webkit-line-clamp:2;overflow:hidden;flex:none}
-.verdict{font-weight:700;font-size:11pt;margin:.6mm 0}
+.verdict{font-weight:700;font-size:10.5pt;line-height:1.2;margin:.4mm 0}
 .db{font-weight:400;font-size:9pt}
-dl{font-size:8.5pt;flex:1}dl div{display:flex;gap:2mm}dt{min-width:19mm}dd{font-weight:700}
-.foot{font-size:7.5pt;white-space:nowrap;overflow:hidden;text-overflow:ellipsis}
+dl{font-size:8pt;line-height:1.15;flex:1;min-height:0}dl div{display:flex;gap:2mm}dt{min-width:19mm}dd{font-weight:700}
+.foot{font-size:7pt;line-height:1.2;flex:none;white-space:nowrap;overflow:hidden;text-overflow:ellipsis}
 @page{margin:10mm 8mm}
 @media print{header{display:none}body{margin:0}}
 `

@@ -260,9 +260,9 @@ func cornerViews(corners []heater.Corner) []cornerView {
 	for _, c := range corners {
 		v := cornerView{Name: clean(c.Name), Volts: fmt.Sprintf("%.2f V", c.HeaterV), Amps: eng(c.LoadA, "A"), Watts: eng(c.PartW, "W")}
 		if c.OverLimit {
-			v.Verdict = "over"
+			v.Verdict = "over it"
 		} else if c.UnderLimit {
-			v.Verdict = "under"
+			v.Verdict = "under it"
 		}
 		out = append(out, v)
 	}

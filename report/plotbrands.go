@@ -31,6 +31,9 @@ func brandFigure(r *Report) *figure {
 				p.X.Min, p.X.Max = math.Min(p.X.Min, v), math.Max(p.X.Max, v)
 			}
 		}
+		if finite(b.SpreadDB) && finite(b.MedianDB) {
+			p.X.Min, p.X.Max = math.Min(p.X.Min, b.MedianDB-b.SpreadDB), math.Max(p.X.Max, b.MedianDB+b.SpreadDB)
+		}
 	}
 	widen(&p.X, 0.08)
 	p.X.Max += (p.X.Max - p.X.Min) * 0.28 // room for the words at the right
@@ -42,7 +45,7 @@ func brandFigure(r *Report) *figure {
 				line: draw.LineStyle{Color: paleBlue, Width: vg.Points(9)}}})
 		}
 		m := marks{shape: draw.CircleGlyph{}, color: blue, size: vg.Points(3.6)}
-		out := marks{shape: draw.CrossGlyph{}, color: vermillion, size: vg.Points(4.2)}
+		out := marks{shape: cross{}, color: vermillion, size: vg.Points(3.6)}
 		for j, v := range b.UnitWorstDB {
 			if !finite(v) {
 				continue
@@ -61,6 +64,16 @@ func brandFigure(r *Report) *figure {
 			text: fmt.Sprintf("%d of %d pass (%s)", b.Passing, b.Units, shareText(b))})
 	}
 	return &figure{panels: []*plot.Plot{p}, footer: "dot: unit inside; cross: over; bar: median; band: spread (1.4826 MAD); share of all units of the brand, 95 % interval"}
+}
+
+// cross is a bold diagonal cross as a glyph.
+type cross struct{}
+
+func (cross) DrawGlyph(c *draw.Canvas, st draw.GlyphStyle, pt vg.Point) {
+	line := draw.LineStyle{Color: st.Color, Width: vg.Points(1.5)}
+	r := st.Radius
+	c.StrokeLine2(line, pt.X-r, pt.Y-r, pt.X+r, pt.Y+r)
+	c.StrokeLine2(line, pt.X-r, pt.Y+r, pt.X+r, pt.Y-r)
 }
 
 // zeroLine is the target's edge.

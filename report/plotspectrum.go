@@ -85,7 +85,7 @@ func spectrumFigure(u *Unit, t *target.Target, columns int) *figure {
 	if addLimits(p, t) {
 		k.add("limit of the target", limitLine)
 	}
-	p.Add(lineNames{ms: ms})
+	p.Add(lineNames{ms, k})
 	p.Add(k)
 	return &figure{panels: []*plot.Plot{p}}
 }
@@ -161,14 +161,18 @@ func limitCurve(l target.Limit, lo, hi float64) (x, y []float64) {
 
 // lineNames writes the names of the strongest lines above their peaks, without
 // letting two overlap.
-type lineNames struct{ ms []*analysis.Measurement }
+type lineNames struct {
+	ms  []*analysis.Measurement
+	key key // kept clear of
+}
 
 // maxLineNames keeps the picture readable.
 const maxLineNames = 7
 
 func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
 	trX, trY := p.Transforms(&c)
-	var taken []vg.Rectangle
+	box, _, _ := n.key.layout(c)
+	taken := []vg.Rectangle{box}
 	for _, l := range pickLines(n.ms, math.Pow(10, p.X.Min), math.Pow(10, p.X.Max)) {
 		st := textStyle(9, ink)
 		s := plotText(shorten(clean(l.name), 34))

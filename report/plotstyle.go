@@ -10,6 +10,7 @@ import (
 
 	xfont "golang.org/x/image/font"
 	"golang.org/x/image/font/sfnt"
+	"golang.org/x/text/unicode/bidi"
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/text"
@@ -137,13 +138,44 @@ func (f *figure) draw(c draw.Canvas) {
 // png renders the figure at plotDPI.
 func (f *figure) png() ([]byte, error) {
 	c := vgimg.NewWith(vgimg.UseWH(plotWidth, plotHeight), vgimg.UseDPI(plotDPI))
-	f.draw(draw.New(c))
+	f.draw(draw.New(rasterCanvas{c}))
 	var b bytes.Buffer
 	enc := png.Encoder{CompressionLevel: png.BestSpeed}
 	if err := enc.Encode(&b, c.Image()); err != nil {
 		return nil, fmt.Errorf("encoding a plot: %w", err)
 	}
 	return b.Bytes(), nil
+}
+
+// rasterCanvas draws text in visual order. An SVG's viewer turns right-to-left
+// letters around itself; a picture has to hold them turned already.
+type rasterCanvas struct{ *vgimg.Canvas }
+
+// FillString draws str with its right-to-left runs reversed.
+func (c rasterCanvas) FillString(f font.Face, pt vg.Point, str string) {
+	c.Canvas.FillString(f, pt, visualOrder(str))
+}
+
+// visualOrder reverses the right-to-left runs of a left-to-right text.
+func visualOrder(s string) string {
+	var p bidi.Paragraph
+	if _, err := p.SetString(s, bidi.DefaultDirection(bidi.LeftToRight)); err != nil {
+		return s
+	}
+	order, err := p.Order()
+	if err != nil {
+		return s
+	}
+	var b strings.Builder
+	for i := range order.NumRuns() {
+		run := order.Run(i)
+		if run.Direction() == bidi.RightToLeft {
+			b.WriteString(bidi.ReverseString(run.String()))
+		} else {
+			b.WriteString(run.String())
+		}
+	}
+	return b.String()
 }
 
 // svg renders the figure as a file of its own.

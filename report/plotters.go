@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
@@ -245,33 +246,35 @@ func (n note) Plot(c draw.Canvas, p *plot.Plot) {
 
 // key lists curves with their line style and name in the panel's upper right.
 type key struct {
-	names  []string
-	lines  []draw.LineStyle
-	bottom bool
+	names []string
+	lines []draw.LineStyle
+}
+
+const keyRow = vg.Length(12.5)
+
+// layout gives the key's ground, its texts cut to half the panel, and their style.
+func (k key) layout(c draw.Canvas) (box vg.Rectangle, names []string, st text.Style) {
+	st = textStyle(9.5, ink)
+	st.YAlign = draw.YCenter
+	var widest vg.Length
+	for _, s := range k.names {
+		s = fitText(plotText(s), st, (c.Max.X-c.Min.X)/2)
+		widest = max(widest, st.Width(s))
+		names = append(names, s)
+	}
+	top := c.Max.Y - 3
+	return vg.Rectangle{Min: vg.Point{X: c.Max.X - widest - 38, Y: top - keyRow*vg.Length(len(names))}, Max: vg.Point{X: c.Max.X, Y: top}}, names, st
 }
 
 func (k key) Plot(c draw.Canvas, p *plot.Plot) {
-	st := textStyle(9.5, ink)
-	st.YAlign = draw.YCenter
+	box, names, st := k.layout(c)
 	descent := st.FontExtents().Descent
-	const rowH = vg.Length(12.5)
-	var widest vg.Length
-	names := make([]string, len(k.names))
-	for i, s := range k.names {
-		names[i] = fitText(plotText(s), st, (c.Max.X-c.Min.X)/2)
-		widest = max(widest, st.Width(names[i]))
-	}
-	left := c.Max.X - widest - 34
-	top := c.Max.Y - 3
-	if k.bottom {
-		top = c.Min.Y + rowH*vg.Length(len(names)) + 3
-	}
 	c.SetColor(color.NRGBA{0xFF, 0xFF, 0xFF, 0xD8})
-	c.Fill(vg.Rectangle{Min: vg.Point{X: left - 4, Y: top - rowH*vg.Length(len(names))}, Max: vg.Point{X: c.Max.X, Y: top}}.Path())
+	c.Fill(box.Path())
 	for i, s := range names {
-		y := top - rowH*(vg.Length(i)+0.5)
-		c.StrokeLine2(k.lines[i], left, y, left+24, y)
-		c.FillText(st, vg.Point{X: left + 28, Y: y + descent/2}, s)
+		y := box.Max.Y - keyRow*(vg.Length(i)+0.5)
+		c.StrokeLine2(k.lines[i], box.Min.X+4, y, box.Min.X+28, y)
+		c.FillText(st, vg.Point{X: box.Min.X + 32, Y: y + descent/2}, s)
 	}
 }
 

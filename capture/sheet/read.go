@@ -20,9 +20,10 @@ import (
 const (
 	// MaxBytes is the largest sheet read; a bench of a thousand units fits.
 	MaxBytes = 2 << 20
-	maxDepth = 16   // nested brackets
-	maxDots  = 16   // parts of a dotted key
-	maxUnits = 5000 // units in a sheet
+	maxDepth = 16           // nested brackets
+	maxDots  = 16           // parts of a dotted key
+	maxUnits = 5000         // units in a sheet
+	maxTable = 4 * maxUnits // table headers
 )
 
 // Read reads the sheet at path and resolves its captures' paths against its
@@ -142,7 +143,7 @@ func plausible(data []byte, path string) error {
 	if i := bytes.IndexByte(data, 0); i >= 0 || !utf8.Valid(data) {
 		return fail(0, 0, "no UTF-8 text", "a bench sheet in TOML")
 	}
-	line, col, depth, dots := 1, 0, 0, 0
+	line, col, depth, dots, tables := 1, 0, 0, 0, 0
 	var quote byte // the string we are in
 	var long, comment bool
 	for i := 0; i < len(data); i++ {
@@ -177,6 +178,11 @@ func plausible(data []byte, path string) error {
 				i, col = i+2, col+2
 			}
 		case c == '[' || c == '{':
+			if col == 1 {
+				if tables++; tables > maxTable {
+					return fail(line, col, fmt.Sprintf("more than %d tables", maxTable), "a bench sheet")
+				}
+			}
 			if depth++; depth > maxDepth {
 				return fail(line, col, "brackets nested too deep", fmt.Sprintf("at most %d levels", maxDepth))
 			}

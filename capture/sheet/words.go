@@ -34,11 +34,6 @@ func (s *Sheet) CheckWords(targets, criteria []string) error {
 	return nil
 }
 
-// ValveError is the error for a valve type nobody knows; group counts from 0.
-func (s *Sheet) ValveError(group int, known []string) error {
-	return s.unknown(fmt.Sprintf("heaters.valve[%d].type", group), "valve type", s.Heaters.Groups[group].Type, known)
-}
-
 func (s *Sheet) unknown(key, what, found string, known []string) error {
 	p := s.at[key]
 	e := &capture.ParseError{Path: s.Path, Line: p.line, Column: p.column, Found: fmt.Sprintf("unknown %s %q", what, found)}
@@ -46,12 +41,6 @@ func (s *Sheet) unknown(key, what, found string, known []string) error {
 		e.Expected = fmt.Sprintf("%q", near)
 	} else {
 		e.Expected = "one of " + strings.Join(known, ", ")
-	}
-	if what == "valve type" {
-		e.Fix = "add it as a [[heaters.own_valve]] from its data sheet"
-		if e.Expected != fmt.Sprintf("%q", nearest(found, known)) {
-			e.Expected = "a valve of the built-in table"
-		}
 	}
 	return e
 }

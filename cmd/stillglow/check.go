@@ -66,7 +66,14 @@ type checked struct {
 	heaterA  float64
 	captures []checkedCapture
 	open     []openUnit
+	again    []retake
 	bad      troubles
+}
+
+// retake is a unit whose captures can't be trusted to decide.
+type retake struct {
+	Unit string   `json:"unit"`
+	Why  []string `json:"why"` // what is doubtful, and what to change
 }
 
 type checkedCapture struct {
@@ -104,6 +111,14 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *cache) (*checked, error)
 	readable := *s
 	readable.Units = nil
 	bases := map[string]bool{}
+	if b := s.Instrument.Baseline; b != nil {
+		bases[b.Path] = true
+		got, err := openChecked(ctx, -1, *b)
+		if err != nil {
+			return nil, err
+		}
+		out.add(got)
+	}
 	for i, u := range s.Units {
 		kept := u
 		kept.Captures = nil
@@ -139,6 +154,15 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *cache) (*checked, error)
 		i := slices.IndexFunc(r.Units, func(x report.Unit) bool { return x.Eval.Unit.Key == u.Name() })
 		if i < 0 {
 			continue
+		}
+		if e := r.Units[i].Eval; e.Verdict == target.Retake {
+			again := retake{Unit: u.Name()}
+			for _, k := range e.Cautions {
+				if k.Fix != "" {
+					again.Why = append(again.Why, k.Text+"; "+k.Fix)
+				}
+			}
+			out.again = append(out.again, again)
 		}
 		o := openUnit{name: u.Name()}
 		var limits []target.Limit
@@ -199,35 +223,13 @@ func (c *checked) text(w io.Writer) error {
 	if c.sheet.Invented {
 		b.WriteString("invented data: no evidence about any real product\n")
 	}
-	last := -2
-	for _, cp := range c.captures {
-		if cp.unit != last && cp.unit >= 0 {
-			fmt.Fprintf(&b, "\n%s\n", c.sheet.Units[cp.unit].Name())
-		}
-		if cp.unit >= 0 || last == -2 {
-			last = cp.unit
-		}
-		name := cp.file
-		if cp.unit < 0 {
-			name += " (baseline)"
-		}
-		if cp.err != nil {
-			b.WriteString(wrapText("  BAD  ", "       ", oneLine(cp.err), 100))
-			continue
-		}
-		coupling := strings.ToUpper(string(cp.coupling))
-		if coupling == "" {
-			coupling = "coupling unknown"
-		}
-		b.WriteString(wrapText("  ok   ", "       ", fmt.Sprintf("%s: %s at %s, %s to %s, %s", name, secondsText(float64(cp.samples)/cp.rateHz),
-			rateText(cp.rateHz), target.HzText(cp.span.LowHz), target.HzText(cp.span.HighHz), coupling), 100))
-		for _, k := range cp.cautions {
-			b.WriteString(wrapText("       caution: ", "         ", strings.TrimSuffix(k.Text+"; "+k.Fix, "; "), 100))
-		}
+	c.list(&b, -1, "baselines")
+	for i, u := range c.sheet.Units {
+		c.list(&b, i, u.Name())
 	}
 	b.WriteString("\n")
 	switch {
-	case len(c.open) == 0 && len(c.bad) == 0:
+	case len(c.open) == 0 && len(c.bad) == 0 && len(c.again) == 0:
 		b.WriteString("nothing is open: every unit has captures for every criterion\n")
 	case len(c.open) > 0:
 		b.WriteString("still open:\n")
@@ -241,11 +243,47 @@ func (c *checked) text(w io.Writer) error {
 			b.WriteString(wrapText("    - ", "      ", s.names()+": take "+s.settings()+loadedWith(c.heaterA), 100))
 		}
 	}
+	if len(c.again) > 0 {
+		b.WriteString("\nto take again, since a doubt could turn the verdict:\n")
+	}
+	for _, a := range c.again {
+		fmt.Fprintf(&b, "  %s\n", a.Unit)
+		for _, why := range a.Why {
+			b.WriteString(wrapText("    - ", "      ", why, 100))
+		}
+	}
 	if n := len(c.bad); n > 0 {
 		fmt.Fprintf(&b, "%s can't be read\n", plural(n, "capture"))
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// list tells how a unit's captures (-1: the baselines) were understood.
+func (c *checked) list(b *strings.Builder, unit int, title string) {
+	first := true
+	for _, cp := range c.captures {
+		if cp.unit != unit {
+			continue
+		}
+		if first {
+			fmt.Fprintf(b, "\n%s\n", title)
+			first = false
+		}
+		if cp.err != nil {
+			b.WriteString(wrapText("  BAD  ", "       ", oneLine(cp.err), 100))
+			continue
+		}
+		coupling := strings.ToUpper(string(cp.coupling))
+		if coupling == "" {
+			coupling = "coupling unknown"
+		}
+		b.WriteString(wrapText("  ok   ", "       ", fmt.Sprintf("%s: %s at %s, %s to %s, %s", cp.file, secondsText(float64(cp.samples)/cp.rateHz),
+			rateText(cp.rateHz), target.HzText(cp.span.LowHz), target.HzText(cp.span.HighHz), coupling), 100))
+		for _, k := range cp.cautions {
+			b.WriteString(wrapText("       caution: ", "         ", strings.TrimSuffix(k.Text+"; "+k.Fix, "; "), 100))
+		}
+	}
 }
 
 func loadedWith(amps float64) string {
@@ -294,7 +332,9 @@ func (c *checked) json(w io.Writer) error {
 		HeaterA  float64       `json:"heater_a"`
 		Captures []captureJSON `json:"captures"`
 		Open     []openJSON    `json:"open"`
-	}{Sheet: c.sheet.Path, Target: c.goal.Name, HeaterA: c.heaterA, Captures: []captureJSON{}, Open: []openJSON{}}
+		Again    []retake      `json:"take_again"`
+	}{Sheet: c.sheet.Path, Target: c.goal.Name, HeaterA: c.heaterA, Captures: []captureJSON{}, Open: []openJSON{},
+		Again: append([]retake{}, c.again...)}
 	for _, cp := range c.captures {
 		j := captureJSON{File: cp.file, OK: cp.err == nil, Layout: cp.layout, Samples: cp.samples,
 			Coupling: string(cp.coupling), Cautions: append([]capture.Caution{}, cp.cautions...)}

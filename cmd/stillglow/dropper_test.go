@@ -30,6 +30,8 @@ func TestDropperFitsHundredColumns(t *testing.T) {
 		{"dropper", "--supply", "6,6.5,7,7.5,9,12,15,24,100", "--valves", "2x12AU7,1x6N2P", "--rated-a", "2", "--all"},
 		{"dropper", "--supply", "15,25,100", "--valves", "2x12AX7@series,2x6N2P@string", "--all"},
 		{"dropper", "--supply", "30", "--valves", "3x6N2P@string:A,1x6N1P@string:A", "--all"},
+		{"dropper", "--supply", "6.4,6.45,6.5,13.33", "--valves", "2x12AX7", "--all"},
+		{"dropper", "--supply", "13.33", "--valves", "12SN7,2x6N2P@string", "--all"},
 		{"dropper", "--supply", "7,12,20", "--valves", "2x12BH7,8x6N30P,12x5687,EF86", "--all"},
 	}
 	for _, args := range runs {
@@ -40,6 +42,9 @@ func TestDropperFitsHundredColumns(t *testing.T) {
 		for _, line := range strings.Split(out, "\n") {
 			if n := utf8.RuneCountInString(line); n > textWidth {
 				t.Errorf("%v: %d columns: %s", args, n, line)
+			}
+			if words := strings.Fields(line); len(words) > 0 && len(strings.Trim(strings.Join(words, ""), "VWAΩm%!∥x")) == 0 {
+				t.Errorf("%v: a unit stands alone: %q", args, line)
 			}
 			if strings.Contains(line, "NaN") || strings.Contains(line, "Inf") {
 				t.Errorf("%v: %s", args, line)

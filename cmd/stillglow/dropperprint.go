@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -46,11 +47,21 @@ func wrapCell(cell string, width int) string {
 	for _, line := range strings.Split(cell, "\n") {
 		words := strings.TrimLeft(line, " ")
 		indent := line[:len(line)-len(words)]
-		for _, l := range strings.Split(text.WrapSoft(words, width-len(indent)), "\n") {
+		for _, l := range wrapGlued(words, width-len(indent)) {
 			out = append(out, indent+strings.TrimRight(l, " "))
 		}
 	}
 	return strings.Join(out, "\n")
+}
+
+// glued finds a figure with its unit, or with the mark behind it.
+var glued = regexp.MustCompile(`([0-9]) ([kmµ]?(?:V|W|A|Ω|Hz|F)|%|s|dB|°C|x)\b|([0-9A-Z%]) (%|!|Ω|∥)`)
+
+// wrapGlued wraps to a width without parting a figure from its unit.
+func wrapGlued(sentence string, width int) []string {
+	const tie = "\uE000" // private use, stands in for a space that must hold
+	sentence = glued.ReplaceAllString(sentence, "$1$3"+tie+"$2$4")
+	return strings.Split(strings.ReplaceAll(text.WrapSoft(sentence, width), tie, " "), "\n")
 }
 
 // printTable prints a table without trailing blanks.
@@ -63,7 +74,7 @@ func printTable(w io.Writer, t table.Writer) {
 // printLine wraps one sentence, its further lines set in.
 func printLine(w io.Writer, first, sentence string) {
 	indent := strings.Repeat(" ", text.StringWidthWithoutEscSequences(first))
-	lines := strings.Split(text.WrapSoft(sentence, textWidth-len(indent)), "\n")
+	lines := wrapGlued(sentence, textWidth-len(indent))
 	for i, l := range lines {
 		lead := indent
 		if i == 0 {
@@ -92,7 +103,28 @@ func significant(v float64, n int) string {
 	return s
 }
 
-func percent(frac float64) string { return fmt.Sprintf("%+.1f %%", 100*frac) }
+// percent prints a relative error, whole beyond ±100 %.
+func percent(frac float64) string {
+	if math.Abs(frac) >= 0.9995 {
+		return fmt.Sprintf("%+.0f %%", 100*frac)
+	}
+	return fmt.Sprintf("%+.1f %%", 100*frac)
+}
+
+// volt2 prints volts with two decimals, one from 100 V on.
+func volt2(v float64) string {
+	if v >= 99.995 {
+		return number(v, 1)
+	}
+	return number(v, 2)
+}
+
+func decibels(db float64) string {
+	if math.Abs(db) >= 9.95 {
+		return number(db, 0) + " dB"
+	}
+	return number(db, 1) + " dB"
+}
 
 func printLoad(w io.Writer, p heater.Plan) {
 	printLine(w, "heaters: ", p.Load.Describe())
@@ -116,7 +148,7 @@ func printSupplies(w io.Writer, plans []heater.Plan) {
 	fmt.Fprintln(w)
 	fmt.Fprintln(w, "with one shared resistor, and what to take instead where that is better:")
 	t := plainTable([]string{"supply", "exactly", plans[0].Options.Series, "heater", "corners", "pulled", "buy", "take"},
-		"rrrrrrrl", 6, 8, 11, 7, 13, 9, 5, 26)
+		"rrrrrrrl", 7, 8, 11, 7, 13, 9, 6, 25)
 	for _, p := range plans {
 		row := table.Row{significant(p.Supply.Volts, 4) + " V", "-", "-", "-", "-", "-", "-", "can't feed it"}
 		a := p.Arrangements[0]
@@ -125,7 +157,7 @@ func printSupplies(w io.Writer, plans []heater.Plan) {
 			if p.Best >= 0 {
 				take := p.Arrangements[p.Best]
 				row[7] = take.Name + ": " + take.Parts[take.Best].Label
-				if text.StringWidthWithoutEscSequences(row[7].(string)) > 26 {
+				if text.StringWidthWithoutEscSequences(row[7].(string)) > 25 {
 					row[7] = take.Name + ":\n" + stacked(take.Parts[take.Best].Label)
 				}
 			}
@@ -133,7 +165,7 @@ func printSupplies(w io.Writer, plans []heater.Plan) {
 		}
 		if part, ok := best(a); ok {
 			row[2] = bothSides(a)
-			row[3], row[4], row[5], row[6] = number(part.HeaterV, 2)+" V", corners(part), pulled(part), rating(part.BuyW)
+			row[3], row[4], row[5], row[6] = volt2(part.HeaterV)+" V", corners(part), pulled(part), rating(part.BuyW)
 		}
 		t.AppendRow(row)
 	}
@@ -158,11 +190,17 @@ func bothSides(a heater.Arrangement) string {
 
 // corners gives the least and greatest heater error over the tolerances.
 func corners(p heater.Part) string {
+	if p.WorstHigh >= 0.9995 {
+		return roundCorners(p)
+	}
 	return fmt.Sprintf("%+.1f/%+.1f %%", 100*p.WorstLow, 100*p.WorstHigh)
 }
 
 // roundCorners is corners in whole percent.
 func roundCorners(p heater.Part) string {
+	if p.WorstLow >= 0.995 {
+		return "over +99 %"
+	}
 	return fmt.Sprintf("%+.0f/%+.0f %%", 100*p.WorstLow, 100*p.WorstHigh)
 }
 
@@ -173,9 +211,17 @@ func pulled(p heater.Part) string {
 	case p.PulledV == 0:
 		return "none lit"
 	case p.PulledOver:
-		return number(p.PulledV, 2) + " V !"
+		return volt2(p.PulledV) + " V !"
 	}
-	return number(p.PulledV, 2) + " V"
+	return volt2(p.PulledV) + " V"
+}
+
+// heat2 prints dissipation with two digits: "0.74 W", "74 mW".
+func heat2(w float64) string {
+	if w > 0 && w < 0.0995 {
+		return number(1000*w, 0) + " mW"
+	}
+	return figure(w, 2) + " W"
 }
 
 func rating(w float64) string {
@@ -204,7 +250,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	}
 	fmt.Fprintln(w)
 	t := plainTable([]string{"  arrangement", "fit", "heater", "corners", "pulled", "heat", "buy", "ripple"},
-		"llrrrrrr", 21, 21, 7, 10, 9, 6, 5, 7)
+		"llrrrrrr", 21, 20, 7, 10, 9, 6, 6, 7)
 	for i, a := range p.Arrangements {
 		name := "  " + a.Name
 		if i == p.Best {
@@ -217,10 +263,10 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 		}
 		heat, ripple := "-", "-"
 		if part.W > 0 {
-			heat = figure(part.W, 2) + " W"
-			ripple = number(a.RippleDB, 1) + " dB"
+			heat = heat2(part.W)
+			ripple = decibels(a.RippleDB)
 		}
-		t.AppendRow(table.Row{name, stacked(part.Label), number(part.HeaterV, 2) + " V", roundCorners(part), pulled(part), heat, rating(part.BuyW), ripple})
+		t.AppendRow(table.Row{name, stacked(part.Label), volt2(part.HeaterV) + " V", roundCorners(part), pulled(part), heat, rating(part.BuyW), ripple})
 	}
 	printTable(w, t)
 	if p.Best >= 0 {
@@ -262,7 +308,7 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 	}
 	printLine(w, "", title)
 	t := plainTable([]string{"  fit", "heater", "error", "corners", "pulled", "heat", "buy", "surface", "shorted"},
-		"lrrrrrrrr", 23, 7, 7, 13, 9, 6, 5, 7, 7)
+		"lrrrrrrrr", 22, 7, 7, 13, 9, 6, 6, 7, 7)
 	for i, part := range a.Parts {
 		mark := "  "
 		if i == a.Best {
@@ -274,10 +320,10 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 		}
 		fault := "-"
 		if part.FaultW > 0 {
-			fault = figure(part.FaultW, 2) + " W"
+			fault = heat2(part.FaultW)
 		}
-		t.AppendRow(table.Row{mark + strings.ReplaceAll(stacked(part.Label), "\n", "\n  "), number(part.HeaterV, 2) + " V", percent(part.ErrFrac), corners(part), pulled(part),
-			figure(part.W, 2) + " W", rating(part.BuyW), surface, fault})
+		t.AppendRow(table.Row{mark + strings.ReplaceAll(stacked(part.Label), "\n", "\n  "), volt2(part.HeaterV) + " V", percent(part.ErrFrac), corners(part), pulled(part),
+			heat2(part.W), rating(part.BuyW), surface, fault})
 	}
 	printTable(w, t)
 	part := a.Parts[max(0, a.Best)]
@@ -289,10 +335,10 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 	}
 	fmt.Fprintln(w)
 	printLine(w, "", "corners of "+part.Label)
-	c := plainTable([]string{"case", "heater", "volts", "error", "load", "part", ""}, "llrrrrl", 44, 8, 7, 8, 7, 7, 6)
+	c := plainTable([]string{"case", "heater", "volts", "error", "load", "part", ""}, "llrrrrl", 42, 8, 8, 8, 7, 7, 6)
 	var notes []string
 	for _, k := range part.Corners {
-		volts, err, load, heat, limit := number(k.HeaterV, 2)+" V", percent(k.RelErr), figure(k.LoadA, 3)+" A", figure(k.PartW, 2)+" W", ""
+		volts, err, load, heat, limit := volt2(k.HeaterV)+" V", percent(k.RelErr), figure(k.LoadA, 3)+" A", heat2(k.PartW), ""
 		if k.AllOff {
 			volts, err = "dark", "-"
 		}
@@ -340,7 +386,7 @@ func printSplit(w io.Writer, p heater.Plan) {
 	fmt.Fprintln(w)
 	t := plainTable([]string{"string", "heater", "volts", "error", "amps"}, "llrrr", 24, 12, 8, 8, 8)
 	for _, c := range p.StringSplit {
-		t.AppendRow(table.Row{c.Name, c.Heater, number(c.HeaterV, 2) + " V", percent(c.RelErr), figure(c.LoadA, 3) + " A"})
+		t.AppendRow(table.Row{c.Name, c.Heater, volt2(c.HeaterV) + " V", percent(c.RelErr), figure(c.LoadA, 3) + " A"})
 	}
 	printTable(w, t)
 }

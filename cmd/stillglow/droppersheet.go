@@ -6,6 +6,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/jedib0t/go-pretty/v6/table"
 	"github.com/spf13/cobra"
@@ -158,11 +159,10 @@ func (f *dropperFlags) override(cmd *cobra.Command, p heater.Plan) (heater.Plan,
 // printUnits compares the units, one row each.
 func printUnits(w io.Writer, units []sizedUnit) {
 	fmt.Fprintln(w, "\neach unit from its own volts at the heater load:")
-	t := plainTable([]string{"unit", "verdict", "volts", "output", "load", "take", "heater", "pulled", "buy"},
-		"llrrrlrrr", 18, 9, 6, 6, 5, 19, 7, 9, 5)
+	var rows []table.Row
 	for _, u := range units {
 		if u.plan == nil {
-			t.AppendRow(table.Row{u.name, u.verdict, "-", "-", "-", "volts not measured", "-", "-", "-"})
+			rows = append(rows, table.Row{u.name, u.verdict, "-", "-", "-", "volts not measured", "-", "-", "-"})
 			continue
 		}
 		p := *u.plan
@@ -177,10 +177,26 @@ func printUnits(w io.Writer, units []sizedUnit) {
 			a := p.Arrangements[p.Best]
 			part := a.Parts[a.Best]
 			row[5] = a.Name + "\n" + stacked(part.Label)
-			row[6], row[7], row[8] = number(part.HeaterV, 2)+" V", pulled(part), rating(part.BuyW)
+			row[6], row[7], row[8] = volt2(part.HeaterV)+" V", pulled(part), rating(part.BuyW)
 		}
-		t.AppendRow(row)
+		rows = append(rows, row)
 	}
+	head := []string{"unit", "verdict", "volts", "output", "load", "take", "heater", "pulled", "buy"}
+	widths := []int{0, 9, 7, 6, 5, 19, 7, 9, 6}
+	// The names take what the other columns leave.
+	spare := textWidth
+	for i := 1; i < len(head); i++ {
+		used := len(head[i])
+		for _, r := range rows {
+			for _, line := range strings.Split(fmt.Sprint(r[i]), "\n") {
+				used = max(used, utf8.RuneCountInString(line))
+			}
+		}
+		spare -= min(used, widths[i]) + 2
+	}
+	widths[0] = spare
+	t := plainTable(head, "llrrrlrrr", widths...)
+	t.AppendRows(rows)
 	printTable(w, t)
 	printLine(w, "  ", "output: resistance from the meter readings; load: the heaters' most over the unit's rated current")
 	for _, u := range units {

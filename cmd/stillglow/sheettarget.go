@@ -20,7 +20,16 @@ func sheetTarget(s *sheet.Sheet) (target.Target, *target.Stage, error) {
 	var (
 		stage *target.Stage
 		base  *target.Target
+		keys  []string // of [limits]
 	)
+	for _, c := range target.Criteria() {
+		if c != target.Mask {
+			keys = append(keys, string(c))
+		}
+	}
+	if err := s.CheckWords(target.Names(), keys); err != nil {
+		return target.Target{}, nil, err
+	}
 	if h := s.Hears; h != nil {
 		stage = &target.Stage{
 			CathodeOhm: h.CathodeOhm, BypassF: h.BypassF,
