@@ -97,6 +97,9 @@ func (t *Trace) applyInstrument(opt Options) error {
 			t.StepV *= opt.ProbeFactor
 		}
 	}
+	if !(t.SampleRateHz >= minRateHz && t.SampleRateHz <= maxRateHz) || !(math.Abs(t.StartS) <= 1e12) {
+		return &ParseError{Path: t.File, Found: fmt.Sprintf("a sample rate of %g Hz from %g s", t.SampleRateHz, t.StartS), Expected: fmt.Sprintf("%g to %g Hz", minRateHz, maxRateHz), Fix: "check the time column, or give --rate"}
+	}
 	if t.TrueRateHz == 0 {
 		t.TrueRateHz = t.SampleRateHz
 	}
@@ -116,6 +119,12 @@ func (t *Trace) applyInstrument(opt Options) error {
 	}
 	return nil
 }
+
+// Sample rates that are believed.
+const (
+	minRateHz = 1e-3
+	maxRateHz = 1e13
+)
 
 // maxVolts bounds a believable sample: sums of squares stay finite far below it.
 const maxVolts = 1e9
