@@ -56,13 +56,21 @@ func scanNumber(b []byte, decimal byte) (n number, next int) {
 	if i < len(b) && b[i] == decimal {
 		i++
 		frac := i
-		for i+8 <= len(b) {
-			w := binary.LittleEndian.Uint64(b[i:])
-			if !eightDigits(w) {
-				break
+		// Eight bytes at a time; reading behind the number, within the
+		// buffer, is harmless.
+		for i+8 <= cap(b) {
+			w := binary.LittleEndian.Uint64(b[i : i+8])
+			k := min(leadingDigits(w), len(b)-i)
+			if k == 8 {
+				man = man*1e8 + parseEight(w)
+				i += 8
+				continue
 			}
-			man = man*1e8 + parseEight(w)
-			i += 8
+			if k > 0 {
+				man = man*pow10uint[k] + parseEight(w<<(64-8*k)|zeroChars>>(8*k))
+				i += k
+			}
+			break
 		}
 		for i < len(b) {
 			c := b[i] - '0'
@@ -88,6 +96,10 @@ func scanNumber(b []byte, decimal byte) (n number, next int) {
 		}
 		k := j
 		e := 0
+		if k+2 <= len(b) && b[k]-'0' <= 9 && b[k+1]-'0' <= 9 {
+			e = int(b[k]-'0')*10 + int(b[k+1]-'0')
+			k += 2
+		}
 		for k < len(b) && b[k]-'0' <= 9 {
 			if e < 100000 {
 				e = e*10 + int(b[k]-'0')
@@ -155,9 +167,13 @@ func scanLong(b []byte, decimal byte, exp, nd int) (number, int) {
 	return number{v: v, exp10: exp, digits: nd}, len(b)
 }
 
-// eightDigits reports whether the eight bytes of w are all '0' to '9'.
-func eightDigits(w uint64) bool {
-	return w&0xF0F0F0F0F0F0F0F0|(w+0x0606060606060606)&0xF0F0F0F0F0F0F0F0>>4 == 0x3333333333333333
+const zeroChars = 0x3030303030303030
+
+// leadingDigits counts the bytes '0' to '9' at the start (low end) of w.
+func leadingDigits(w uint64) int {
+	t := w ^ zeroChars
+	other := (t&0x7F7F7F7F7F7F7F7F + 0x7676767676767676 | t) & 0x8080808080808080
+	return bits.TrailingZeros64(other) / 8
 }
 
 // parseEight gives the value of eight ASCII digits, first in the low byte.
@@ -177,13 +193,17 @@ func significant(b []byte) (n int) {
 }
 
 func decimalDigits(m uint64) int {
-	n := 1
-	for m >= 10 {
-		m /= 10
+	if m == 0 {
+		return 1
+	}
+	n := bits.Len64(m) * 1233 >> 12 // log10(2)
+	if n < 20 && m >= pow10uint[n] {
 		n++
 	}
 	return n
 }
+
+var pow10uint = [20]uint64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19}
 
 const minPow10, maxPow10 = -90, 70
 

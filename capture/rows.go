@@ -167,9 +167,18 @@ func (p *rowSpec) parse(c *rowChunk) {
 		half     = 0.5 * math.Abs(p.step)
 		cells    []cell
 		start    = 0
+		r        row
+		odd      bool // r was filled by slow
 	)
 	closeBlock := func() {
 		if open {
+			// Every row has its j; those without a stamp were counted apart.
+			n := float64(blk.n)
+			blk.sj = n*(n-1)/2 - blk.sj
+			blk.sjj = (n-1)*n*(2*n-1)/6 - blk.sjj
+			if blk.m == 0 {
+				blk.sj, blk.sjj = 0, 0
+			}
 			c.blocks = append(c.blocks, blk)
 		}
 	}
@@ -188,7 +197,9 @@ func (p *rowSpec) parse(c *rowChunk) {
 		for len(line) > 0 && line[len(line)-1] == '\r' {
 			line = line[:len(line)-1]
 		}
-		var r row
+		if odd {
+			r, odd = row{}, false
+		}
 		if lastRow {
 			if why := p.looksCut(b[:lineStart], line, c.torn); why {
 				c.cutRow = short(cellText(line))
@@ -197,7 +208,7 @@ func (p *rowSpec) parse(c *rowChunk) {
 			c.open = true
 		}
 		if !p.fast(line, &r) {
-			r = row{}
+			r, odd = row{}, true
 			cells = p.slow(line, cells, &r)
 			switch r.kind {
 			case rowBlank:
@@ -264,6 +275,9 @@ func (p *rowSpec) parse(c *rowChunk) {
 				c.noStamp++
 			}
 			if open && pending == breakNone {
+				j := float64(i - blk.row0)
+				blk.sj += j
+				blk.sjj += j * j
 				blk.n++
 				continue
 			}
@@ -298,8 +312,6 @@ func (p *rowSpec) parse(c *rowChunk) {
 		j := float64(i - blk.row0)
 		u := t - blk.first - p.step*j
 		blk.m++
-		blk.sj += j
-		blk.sjj += j * j
 		blk.su += u
 		blk.sju += j * u
 		blk.suu += u * u

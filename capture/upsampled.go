@@ -56,19 +56,23 @@ func onOneGrid(at []int) int {
 		return 1
 	}
 	for k := upMost; k >= 2; k-- {
-		count := make([]int, k)
-		for _, i := range at {
-			count[i%k]++
-		}
-		best := 0
-		for _, c := range count {
-			best = max(best, c)
-		}
-		if best*64 >= len(at)*63 {
+		// The first few tell nearly always.
+		if agree(at[:minKnots], k)*2 > minKnots && agree(at, k)*64 >= len(at)*63 {
 			return k
 		}
 	}
 	return 1
+}
+
+// agree counts the places in the most usual class modulo k.
+func agree(at []int, k int) int {
+	var count [upMost]int
+	best := 0
+	for _, i := range at {
+		count[i%k]++
+		best = max(best, count[i%k])
+	}
+	return best
 }
 
 // heldFactor finds records in which each sample is repeated k times.
