@@ -44,7 +44,7 @@ var (
 // findHeader reads up to four rows right above the table.
 func findHeader(h *textHead, t *table) *header {
 	hd := &header{names: make([]string, t.cells), units: make([]string, t.cells)}
-	blanks := 0
+	blanks, skipped := 0, 0
 	for i := t.first - 1; i >= 0 && len(hd.rows) < 3 && blanks < 3; i-- {
 		line := bytes.TrimSpace(h.line(i))
 		if len(line) == 0 {
@@ -61,11 +61,15 @@ func findHeader(h *textHead, t *table) *header {
 		switch {
 		case t.unitsRow(cells) && !hd.has(true):
 			row.units = true
-		case t.namesRow(cells) && !hd.has(false):
+		case t.namesRow(cells) && !hd.has(false) && (skipped == 0 || indexLike(cells)):
 		case t.groupRow(cells) && len(hd.rows) > 0 && hd.has(false):
 			hd.rows = append([]headerRow{row}, hd.rows...)
 			hd.fill(t)
 			return hd
+		case t.settingRow(line, cells) && skipped < maxSettings:
+			// Settings may stand between the names and the rows.
+			skipped++
+			continue
 		default:
 			hd.fill(t)
 			return hd
@@ -75,6 +79,16 @@ func findHeader(h *textHead, t *table) *header {
 	}
 	hd.fill(t)
 	return hd
+}
+
+// maxSettings is how many lines of settings may stand below the names.
+const maxSettings = 40
+
+// settingRow tells whether a line above the table states a known setting.
+func (t *table) settingRow(line []byte, cells []cell) bool {
+	p := &preamble{values: map[metaKey][]metaValue{}}
+	p.line(bytes.TrimSpace(line), cells, t, 0)
+	return len(p.values) > 0
 }
 
 func (h *header) has(units bool) bool {
@@ -153,18 +167,20 @@ func (t *table) unitsRow(cells []cell) bool {
 // namesRow tells whether a row names the columns: words over the numbers,
 // and no key of a preamble with its value.
 func (t *table) namesRow(cells []cell) bool {
-	n, numbers := 0, 0
+	n, numbers := 0, 0 // filled cells, and those of them that are numbers
 	for _, j := range t.numeric {
 		if j >= len(cells) || len(cells[j].text) == 0 {
 			continue
 		}
-		if readCell(cells[j].text, t.decimal).numeric() {
-			numbers++
-			continue
+		if v := readCell(cells[j].text, t.decimal); v.numeric() {
+			// Channels may be named 1, 2, 3 behind a name for the time.
+			if numbers++; v.num.v != float64(numbers) || !indexLike(cells) {
+				return false
+			}
 		}
 		n++
 	}
-	if n == 0 || numbers > 0 && (n > numbers || numbers > 8) && !indexLike(cells) || numbers > 0 && !indexLike(cells) {
+	if n == numbers {
 		return false
 	}
 	first := ""
@@ -315,7 +331,7 @@ func (h *header) count(units bool) (n int) {
 // its text.
 func splitNameUnit(s string) (name, unitText string, ok bool) {
 	s = strings.TrimSpace(s)
-	if u, isUnit := parseUnit(s); isUnit && u.kind != unitAmpere && u.kind != unitOther {
+	if u, isUnit := parseUnit(s); isUnit && u.kind != unitAmpere && u.kind != unitOther && u.factor != 60 {
 		return s, s, true
 	}
 	if n := len(s); n > 2 {
@@ -342,7 +358,7 @@ func splitNameUnit(s string) (name, unitText string, ok bool) {
 			continue
 		}
 		u, isUnit := parseUnit(s[i+len(sep):])
-		if !isUnit {
+		if !isUnit || u.factor == 60 { // "CH1 Min" is no time in minutes
 			continue
 		}
 		switch u.kind {

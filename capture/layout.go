@@ -221,6 +221,9 @@ func (h *textHead) fractionCells(lines []int, c candidate) string {
 	return ""
 }
 
+// maxColumns is how wide a table of a few rows may be.
+const maxColumns = 64
+
 // locate finds the numeric columns of the bulk and the first run of rows that
 // holds them.
 func (h *textHead) locate(name string, c candidate) (*table, error) {
@@ -261,6 +264,9 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 	}
 	if rows == 0 || len(t.numeric) == 0 {
 		return nil, noTable(name, h)
+	}
+	if len(t.numeric) > maxColumns && rows <= 4 {
+		return nil, &ParseError{Path: name, Line: h.lines[0].number, Found: fmt.Sprintf("rows of %d numbers", len(t.numeric)), Expected: "one sample per row", Fix: "exchange rows and columns"}
 	}
 	// Runs of rows; blank lines and remarks don't end one.
 	type run struct{ first, rows int }
@@ -317,7 +323,10 @@ func (t *table) fits(cells []cell) bool {
 		}
 	}
 	// Cells beyond the table's width must be empty.
-	for _, c := range cells[min(len(cells), max(t.cells, t.numeric[len(t.numeric)-1]+1)):] {
+	for k, c := range cells[min(len(cells), max(t.cells, t.numeric[len(t.numeric)-1]+1)):] {
+		if k == 0 && len(c.text) == 0 {
+			break // settings at the right, apart by an empty cell
+		}
 		if len(c.text) > 0 && !readCell(c.text, t.decimal).numeric() {
 			return false
 		}

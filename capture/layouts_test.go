@@ -174,6 +174,18 @@ var layoutCases = []layoutCase{
 			t.Errorf("coupling %q, bandwidth %g, limited %v", tr.Coupling, tr.BandwidthHz, tr.BandLimited)
 		}
 	}},
+	{name: "settings to the right, apart", text: rowsOf(200, func(i int) string {
+		return tv(1e-6)(i) + []string{",,Model,bench", ",,Probe,10", ",,Coupling,AC", ",,,"}[min(i, 3)]
+	}), rate: 1e6, check: func(t *testing.T, tr *Trace) {
+		if tr.Coupling != CouplingAC {
+			t.Errorf("coupling %q", tr.Coupling)
+		}
+	}},
+	{name: "settings between header and rows", text: "Time (s),CH1 (counts)\nVertical scale (V/count): 0.001\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6e,%.0f", float64(i)*1e-6, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
+	{name: "numbered channels", text: "x-axis,1,2\nsecond,Volt,Volt\n" + rowsOf(200, func(i int) string { return tv(1e-6)(i) + ",0.5" }), opt: Options{Channel: "1"}, rate: 1e6, channels: "1|2"},
+	{name: "least and greatest", text: "Time,CH1 Min,CH1 Max\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6e,%.4f,%.4f", float64(i)*1e-6, wave(i)-0.01, wave(i)) }), opt: Options{Channel: "CH1 Max"}, rate: 1e6, channels: "CH1 Min|CH1 Max"},
+	{name: "end mark of old systems", text: "time,volts\r\n" + strings.ReplaceAll(rowsOf(200, tv(1e-6)), "\n", "\r\n") + "\x1a", rate: 1e6, channels: "volts"},
+	{name: "slow steps without a unit", text: "time,volts\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.3f,%.4f", float64(i)*0.001, wave(i)) }), rate: 1000, channels: "volts", cautions: CautionTimeUnit},
 	{name: "interval tells the missing time unit", text: "Sample interval,1 us\ntime,volts\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.3f,%.4f", float64(i)*0.001, wave(i)) }), rate: 1e6, channels: "volts"},
 }
 

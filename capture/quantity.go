@@ -98,7 +98,7 @@ func parseUnit(s string) (unit, bool) {
 	if k, ok := wordUnits[low]; ok {
 		return unit{kind: k, factor: 1}, true
 	}
-	if low == "min" || low == "minutes" {
+	if s == "min" || low == "minutes" {
 		return unit{kind: unitSecond, factor: 60}, true
 	}
 	if i := strings.IndexByte(s, '/'); i > 0 {

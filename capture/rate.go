@@ -97,6 +97,9 @@ func (im *importer) statedStep() (float64, string, bool) {
 // nobody states.
 const slowestHz = 50
 
+// doubtfulHz is the rate below which an assumed unit of seconds is cautioned.
+const doubtfulHz = 9e3
+
 // guessTimeUnit finds the unit of a time column that states none.
 func (im *importer) guessTimeUnit() {
 	sc := im.sc
@@ -141,6 +144,9 @@ func (im *importer) guessTimeUnit() {
 	}
 	sc.timeFactor, sc.timeText = 1, "s"
 	im.t.assume("time unit", "s", "no unit stated: seconds assumed")
+	if step*doubtfulHz > 1 {
+		im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states no unit of time; as seconds the rate is %s, slow for a supply's noise", siText(1/step, "Hz")), "give --time-unit")
+	}
 }
 
 // rate settles sample rate and start from the fitted times and what is stated.

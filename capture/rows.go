@@ -197,6 +197,9 @@ func (p *rowSpec) parse(c *rowChunk) {
 		for len(line) > 0 && line[len(line)-1] == '\r' {
 			line = line[:len(line)-1]
 		}
+		if lastRow {
+			line = bytes.TrimRight(line, "\x1a") // the end mark of old systems
+		}
 		if odd {
 			r, odd = row{}, false
 		}

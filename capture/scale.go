@@ -149,6 +149,9 @@ func (im *importer) voltScale() (*voltScale, error) {
 					scaleMeta, hasScale = m, true
 				}
 			}
+			if m, ok := im.meta(metaPerDiv); ok && m.unit.kind == unitVoltPerCount {
+				scaleMeta, hasScale = m, true // "vertical scale (V/count)"
+			}
 			if !hasScale || scaleMeta.num == 0 {
 				return nil, &ParseError{Path: name, Line: im.firstLine(), Column: j + 1, Found: "converter codes without a scale", Expected: "volts per count in the preamble", Fix: "give --scale (volts per count) and --offset"}
 			}

@@ -54,6 +54,7 @@ const (
 	CautionUneven        = "uneven_sampling"        // resampled to an even grid
 	CautionSegments      = "segments"               // several segments, one used
 	CautionRateConflict  = "rate_conflict"          // stated rate and time column disagree
+	CautionTimeUnit      = "time_unit_assumed"      // no unit of time stated, seconds doubtful
 	CautionUnsorted      = "rows_unsorted"          // rows out of order in time, sorted
 	CautionProbeFactor   = "probe_factor_suspected" // DC a factor of 10 or so from the rated
 	CautionBaselineNear  = "instrument_floor_near"  // within 3 dB of the instrument's own floor
