@@ -156,10 +156,10 @@ func readCell(t []byte, decimal byte) value {
 // readOddCell reads what is no plain number.
 func readOddCell(s string, decimal byte) value {
 	low := strings.ToLower(strings.TrimSpace(s))
-	if missingWords[low] || strings.Trim(low, "-.") == "" || strings.Trim(low, "*#") == "" && low != "#" && low != "*" {
+	if missingWords[low] || strings.Trim(low, "-.") == "" || strings.Trim(low, "#") == "" && low != "#" {
 		return value{kind: cellMissing}
 	}
-	if overWords[low] {
+	if overWords[low] || len(low) > 1 && strings.Trim(low, "*") == "" {
 		return value{kind: cellOver}
 	}
 	s = foldSigns(s)

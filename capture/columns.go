@@ -61,15 +61,15 @@ func findHeader(h *textHead, t *table) *header {
 		switch {
 		case t.unitsRow(cells) && !hd.has(true):
 			row.units = true
+		case !indexLike(cells) && t.settingRow(line, cells) && skipped < maxSettings:
+			// Settings may stand between the names and the rows.
+			skipped++
+			continue
 		case t.namesRow(cells) && !hd.has(false) && (skipped == 0 || indexLike(cells)):
 		case t.groupRow(cells) && len(hd.rows) > 0 && hd.has(false):
 			hd.rows = append([]headerRow{row}, hd.rows...)
 			hd.fill(t)
 			return hd
-		case t.settingRow(line, cells) && skipped < maxSettings:
-			// Settings may stand between the names and the rows.
-			skipped++
-			continue
 		default:
 			hd.fill(t)
 			return hd

@@ -33,6 +33,8 @@ func TestErrorLines(t *testing.T) {
 			}
 			return fmt.Sprintf("%.3f us,1.5", float64(i)/1000)
 		}), Options{}, 1002, 1, "unit changes"},
+		{"a damaged row near the top", "time,volts\n" + rowsOf(5, tv(1e-6)) + "5.0e-6,oops\n" + rowsOf(100, func(i int) string { return tv(1e-6)(i + 6) }), Options{}, 7, 2, `"oops"`},
+		{"a damaged time near the top", "time,volts\n" + rowsOf(5, tv(1e-6)) + "5.0e-6x,1.5\n" + rowsOf(100, func(i int) string { return tv(1e-6)(i + 6) }), Options{}, 7, 1, `"5.0e-6x"`},
 		{"text only", "dear diary\nnothing here\n", Options{}, 1, 1, "without a table"},
 		{"two channels", "time,CH1,CH2\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,1.5,2.5", float64(i)*1e-6) }), Options{}, 0, 0, `2 channels|1 "CH1"|2 "CH2"|--channel`},
 		{"no such channel", "time,CH1\n" + plain, Options{Channel: "CH7"}, 0, 0, `"CH7"|"CH1"`},

@@ -89,6 +89,11 @@ func findTable(name string, h *textHead, opt Options) (*table, error) {
 		decimals = []byte{opt.DecimalMark[0]}
 	}
 	lines := h.sampleLines()
+	for _, i := range lines {
+		if n := bytes.Count(h.line(i), []byte{','}) + bytes.Count(h.line(i), []byte{';'}) + bytes.Count(h.line(i), []byte{'\t'}); n > 2*maxCells || len(h.line(i)) > 1<<16 && len(bytes.Fields(h.line(i))) > maxCells {
+			return nil, &ParseError{Path: name, Line: h.lines[i].number, Found: fmt.Sprintf("a row of more than %d cells", maxCells), Expected: "one sample per row", Fix: "exchange rows and columns"}
+		}
+	}
 	var cands []candidate
 	for _, d := range delims {
 		for _, m := range decimals {
@@ -221,8 +226,12 @@ func (h *textHead) fractionCells(lines []int, c candidate) string {
 	return ""
 }
 
-// maxColumns is how wide a table of a few rows may be.
-const maxColumns = 64
+const (
+	// maxCells bounds a row.
+	maxCells = 1024
+	// maxColumns is how wide a table of a few rows may be.
+	maxColumns = 64
+)
 
 // locate finds the numeric columns of the bulk and the first run of rows that
 // holds them.
@@ -269,7 +278,11 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 		return nil, &ParseError{Path: name, Line: h.lines[0].number, Found: fmt.Sprintf("rows of %d numbers", len(t.numeric)), Expected: "one sample per row", Fix: "exchange rows and columns"}
 	}
 	// Runs of rows; blank lines and remarks don't end one.
-	type run struct{ first, rows int }
+	type run struct {
+		first, rows int
+		at, to      float64 // first numeric cell of the first and last row
+		joined      bool    // the row behind the run looks like a damaged one
+	}
 	var runs []run
 	open := false
 	longest := 0
@@ -280,27 +293,58 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 		}
 		cells = splitCells(line, c.delim, cells)
 		if t.fits(cells) {
+			x := readCell(cells[min(t.numeric[0], len(cells)-1)].text, t.decimal).num.v
 			if !open {
-				runs = append(runs, run{first: i})
+				runs = append(runs, run{first: i, at: x})
 				open = true
 			}
-			runs[len(runs)-1].rows++
-			longest = max(longest, runs[len(runs)-1].rows)
+			r := &runs[len(runs)-1]
+			r.rows++
+			r.to = x
+			longest = max(longest, r.rows)
 			continue
+		}
+		if open && damaged(line) {
+			runs[len(runs)-1].joined = true
 		}
 		if open && isComment(line, c.delim) {
 			continue
 		}
 		open = false
 	}
-	need := max(min(4, longest), longest/2)
+	// Short runs ahead of the table are settings, unless the table goes on
+	// behind a damaged row or a line of text.
+	need := min(leadRows+1, max(min(4, longest), longest/2))
+	pace := 0.0
 	for _, r := range runs {
-		if r.rows >= need {
+		if r.rows == longest {
+			pace = (r.to - r.at) / float64(max(1, r.rows-1))
+		}
+	}
+	for i, r := range runs {
+		// Another table, of another pace, is no part of this one.
+		if own := (r.to - r.at) / float64(max(1, r.rows-1)); r.rows < longest && len(t.numeric) > 1 && r.rows > 1 && pace != 0 && !(own/pace > 0.4 && own/pace < 2.5) {
+			continue
+		}
+		goesOn := false
+		if i+1 < len(runs) {
+			next := runs[i+1]
+			step := (next.to - next.at) / float64(max(1, next.rows-1))
+			d := (next.at - r.to) / step
+			goesOn = r.joined || len(t.numeric) > 1 && d > 0.5 && d < 4.5
+		}
+		if r.rows >= need || goesOn {
 			t.first, t.rows, t.firstNumber = r.first, r.rows, h.lines[r.first].number
 			return t, nil
 		}
 	}
 	return nil, noTable(name, h)
+}
+
+// damaged tells whether a line that is no row begins like one.
+func damaged(line []byte) bool {
+	line = bytes.TrimLeft(line, " \t\"")
+	return len(line) > 0 && (line[0]-'0' <= 9 || len(line) > 1 && bytes.IndexByte([]byte("+-."), line[0]) >= 0 && line[1]-'0' <= 9)
 }
 
 // fits tells whether a row holds a number, or a mark for a missing one, in

@@ -271,14 +271,21 @@ type ChannelError struct {
 	Channels []string
 }
 
-// Error lists the channels on one line.
+// maxNamed is how many channels a message lists.
+const maxNamed = 8
+
+// Error lists the channels, or the first of many, on one line.
 func (e *ChannelError) Error() string {
 	var b strings.Builder
 	for i, c := range e.Channels {
 		if i > 0 {
 			b.WriteString(", ")
 		}
-		fmt.Fprintf(&b, "%d %q", i+1, c)
+		if i == maxNamed && len(e.Channels) > maxNamed+1 {
+			fmt.Fprintf(&b, "and %d more", len(e.Channels)-i)
+			break
+		}
+		fmt.Fprintf(&b, "%d %q", i+1, short(c))
 	}
 	if e.Asked != "" {
 		return fmt.Sprintf("%s: no channel %q, expected one of: %s", e.Path, e.Asked, b.String())

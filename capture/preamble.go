@@ -114,6 +114,8 @@ func normKey(s string) (key, unitText string) {
 	return b.String(), unitText
 }
 
+var sampledAt = regexp.MustCompile(`(?i)\bsampl\w*\b[^0-9]*\b(?:at|rate|with)\b[^0-9]*([0-9]+(?:[.,][0-9]+)? ?[kMG]?(?:Hz|Sa/s|S/s|sps))`)
+
 var channelWord = regexp.MustCompile(`^(?:ch|chan|channel|kanal|voie|c)? ?([0-9]{1,2}|[a-h])$|^(?:ch|chan|channel|kanal|voie|c) ?([0-9a-z]{1,3})$`)
 
 // lookupKey finds a key, also one with a channel before or behind it, as
@@ -282,6 +284,9 @@ func readPreamble(h *textHead, t *table, header *header) *preamble {
 			if isNum[j] || len(c.text) == 0 {
 				continue
 			}
+			if p.pair(cellText(c.text), t, h.lines[row.line].number) {
+				continue
+			}
 			if k, _, _ := lookupKey(cellText(c.text)); k == metaNone {
 				continue
 			}
@@ -313,6 +318,15 @@ func (p *preamble) line(line []byte, cells []cell, t *table, n int) {
 	}
 	if t.decimal == ',' || t.delim == ' ' {
 		p.pair(s, t, n)
+	}
+	for _, sep := range []string{";", "\t", "|"} {
+		if a, b, ok := strings.Cut(s, sep); ok && p.add(a, strings.Split(b, sep), t.decimal, n) {
+			return
+		}
+	}
+	// "sampled at 1 MHz"
+	if m := sampledAt.FindStringSubmatch(s); m != nil && len(p.values[metaRate]) == 0 {
+		p.add("sample rate", []string{m[1]}, t.decimal, n)
 	}
 	if t.delim == ' ' {
 		// key and value apart by one blank: try each length of key

@@ -106,15 +106,15 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 		case segments:
 			k := opt.Segment
 			if k == 0 {
-				k = 1
+				k = firstWhole(pieces)
 			}
 			if k > len(pieces) {
 				return nil, &ParseError{Path: name, Found: fmt.Sprintf("%d segments", len(pieces)), Expected: fmt.Sprintf("segment %d", k), Fix: "choose one that is there with --segment"}
 			}
 			use = pieces[k-1]
-			t.assume("segment", fmt.Sprintf("%d of %d, %d rows from line %d", k, len(pieces), use.n, use.line), map[bool]string{true: "the first", false: "given"}[opt.Segment == 0])
+			t.assume("segment", fmt.Sprintf("%d of %d, %d rows from line %d", k, len(pieces), use.n, use.line), map[bool]string{true: "the first whole one", false: "given"}[opt.Segment == 0])
 			if opt.Segment == 0 {
-				t.caution(CautionSegments, fmt.Sprintf("the file holds %d segments; the first is used", len(pieces)), "choose one with --segment, or save them apart")
+				t.caution(CautionSegments, fmt.Sprintf("the file holds %d segments; number %d is used", len(pieces), k), "choose one with --segment, or save them apart")
 			}
 		default:
 			sorted, moved := inOrder(pieces, reversed)
@@ -191,6 +191,20 @@ func (o *rowsRead) dropLead(name string, pieces []timeBlock, p *rowSpec, t *Trac
 	}
 	t.assume("rows skipped", fmt.Sprintf("%d from line %d", n, first.line), "numbers ahead of the table that are not on its time line")
 	return pieces[k:]
+}
+
+// firstWhole is the number of the first piece that is no fragment.
+func firstWhole(pieces []timeBlock) int {
+	longest := 0
+	for _, b := range pieces {
+		longest = max(longest, b.n)
+	}
+	for i, b := range pieces {
+		if 4*b.n >= longest {
+			return i + 1
+		}
+	}
+	return 1
 }
 
 // segmented tells several records one after the other from one with gaps.

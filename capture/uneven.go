@@ -75,12 +75,12 @@ func (o *rowsRead) settle(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	if same*10 > n {
 		return nil, &ParseError{Path: name, Column: p.time + 1, Found: fmt.Sprintf("%d rows with the time of another row", same), Expected: "one record with rising times", Fix: "export one segment at a time, or give --rate"}
 	}
-	return resample(name, p, x, v, t)
+	return resample(name, p, x, v, f, t)
 }
 
 // resample draws straight lines between uneven samples and reads them off on
 // an even grid.
-func resample(name string, p *rowSpec, x, v []float64, t *Trace) (*record, error) {
+func resample(name string, p *rowSpec, x, v []float64, f timeFit, t *Trace) (*record, error) {
 	n := len(x)
 	steps := make([]float64, 0, n)
 	gap, gapAt := 0.0, 0
@@ -100,11 +100,15 @@ func resample(name string, p *rowSpec, x, v []float64, t *Trace) (*record, error
 		return nil, &ParseError{Path: name, Column: p.time + 1, Found: fmt.Sprintf("an uneven time with a gap of %.3g %s after %.9g", gap, t.TimeUnit, x[gapAt-1]), Expected: "even sampling", Fix: "save the record again, without the gap"}
 	}
 	step := max(q(0.1), span/float64(unevenMaxGrowth*n))
-	m := int(span/step) + 1
+	start, m := x[0], int(span/step)+1
+	near := math.Abs(f.start-x[0]) < f.step && math.Abs(f.start+f.step*float64(n-1)-x[n-1]) < f.step
+	if q(0.95) < 4*q(0.05) && near {
+		start, step, m = f.start, f.step, n // a jittering clock, not an adaptive one
+	}
 	out := make([]float64, m)
 	k := 0
 	for i := range out {
-		ti := x[0] + step*float64(i)
+		ti := start + step*float64(i)
 		for k < n-2 && x[k+1] < ti {
 			k++
 		}
@@ -117,5 +121,5 @@ func resample(name string, p *rowSpec, x, v []float64, t *Trace) (*record, error
 	}
 	t.Span.HighHz = 0.4 / q(0.95) // in 1/unit; the caller scales
 	t.caution(CautionUneven, fmt.Sprintf("the sampling is uneven (steps of %.3g to %.3g %s, median %.3g): resampled to an even grid with straight lines, weaker above the true sampling", q(0), gap, t.TimeUnit, q(0.5)), "export with an even time step")
-	return &record{volts: out, fit: timeFit{start: x[0], step: step}}, nil
+	return &record{volts: out, fit: timeFit{start: start, step: step}}, nil
 }

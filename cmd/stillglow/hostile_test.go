@@ -166,6 +166,7 @@ func hostileFiles() []hostileFile {
 	add("rate-zero.csv", append([]byte("Sample Rate,0\n"), []byte(strings.Repeat("1.0\n2.0\n", 200))...), true)
 	add("rate-nan.csv", append([]byte("Sample Rate,NaN\n"), []byte(strings.Repeat("1.0\n2.0\n", 200))...), true)
 	add("time-backwards.csv", []byte("3,1\n2,1\n1,1\n0,1\n"), true)
+	add("one-line-1mb.csv", bytes.Repeat([]byte("1,"), 1<<19), true)
 	add("utf16-odd.csv", append([]byte{0xff, 0xfe}, bytes.Repeat([]byte{0x31, 0x00, 0x2c}, 333)...), true)
 	add("utf16-half.csv", append([]byte{0xfe, 0xff}, bytes.Repeat([]byte{0xd8, 0x00}, 400)...), true)
 
