@@ -21,6 +21,7 @@ func TestErrorLines(t *testing.T) {
 		{"letters in a number", "time,volts\n" + plain + "1.0e-4,5.0x3\n" + plain, Options{}, 102, 2, `"5.0x3"|number`},
 		{"damaged time", "time,volts\n" + plain + "1.0.0e-4,5.03\n" + plain, Options{}, 102, 1, `"1.0.0e-4"|time`},
 		{"a third cell", plain + "1.0e-4,5,03\n" + plain, Options{}, 101, 3, "more cells|2 cells"},
+		{"a third cell near the top", "time,volts\n" + rowsOf(10, tv(1e-6)) + "1.0e-5,5,03\n" + plain, Options{}, 12, 3, "more cells"},
 		{"a unit that changes, at the start", "time,volts\n" + rowsOf(100, func(i int) string {
 			if i < 10 {
 				return fmt.Sprintf("%d ns,1.5", i*100)

@@ -265,7 +265,7 @@ func readPreamble(h *textHead, t *table, header *header) *preamble {
 	for _, j := range t.numeric {
 		isNum[j] = true
 	}
-	for i := t.first; i < min(t.first+100, len(h.lines)); i++ {
+	for i := t.first; i < min(t.first+sideRows, len(h.lines)); i++ {
 		cells := splitCells(h.line(i), t.delim, nil)
 		var side []cell
 		for j, c := range cells {

@@ -10,6 +10,7 @@ import (
 type rowSpec struct {
 	delim, decimal, eol byte
 	cells               int // width of the table
+	headCells           int // width of the names above it
 	time, volt, seg     int // columns, -1 none
 	last                int // greatest of them
 	clock               bool
@@ -92,6 +93,9 @@ type badCell struct {
 	text string
 	over bool
 }
+
+// sideRows is how many of the first rows may have settings beside them.
+const sideRows = 100
 
 // maxListed is how many bad cells are kept for messages.
 const maxListed = 8
@@ -240,7 +244,7 @@ func (p *rowSpec) parse(c *rowChunk) {
 				closeBlock()
 				return
 			}
-			if r.extra && !(c.first && len(c.volts) < 100) {
+			if r.extra && !(r.side && c.first && len(c.volts) < sideRows) {
 				c.err = &ParseError{Line: c.lines, Column: p.cells + 1, Found: "more cells than the rows above", Expected: fmt.Sprintf("%d cells", p.cells), Fix: "check the decimal mark and the delimiter"}
 				closeBlock()
 				return
@@ -347,7 +351,7 @@ type row struct {
 	v               float64
 	stamped         bool
 	missing, over   bool
-	extra           bool
+	extra, side     bool
 	seg             []byte
 	token           string
 	col             int
@@ -471,7 +475,10 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 		r.kind = rowRemark
 		return cells
 	}
+	// Settings may stand beside the first rows: behind an empty cell, or
+	// below names of their own.
 	r.extra = used > p.cells
+	r.side = r.extra && (len(cells[p.cells].text) == 0 || used <= p.headCells)
 	if p.seg >= 0 && p.seg < len(cells) {
 		r.seg = cells[p.seg].text
 	}

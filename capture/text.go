@@ -115,7 +115,7 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	if err := im.timeUnit(); err != nil {
 		return nil, err
 	}
-	spec := im.rowSpec(h, scale)
+	spec := im.rowSpec(h, hd, scale)
 	first := h.lines[tab.first]
 	bytesOfRows := h.lines[len(h.lines)-1].end - first.start
 	rowsInHead := len(h.lines) - tab.first
@@ -169,11 +169,14 @@ func (s *source) readRecord(ctx context.Context, spec *rowSpec, at bodyAt, opt O
 }
 
 // rowSpec tells the workers what to read.
-func (im *importer) rowSpec(h *textHead, scale *voltScale) *rowSpec {
+func (im *importer) rowSpec(h *textHead, hd *header, scale *voltScale) *rowSpec {
 	p := &rowSpec{delim: im.tab.delim, decimal: im.tab.decimal, eol: h.eol, cells: im.tab.cells, time: im.sc.time, volt: im.sc.volts[im.ch], seg: im.sc.seg}
 	p.last = max(p.time, p.volt, p.seg)
 	for _, j := range im.tab.numeric {
 		p.cells = max(p.cells, j+1)
+	}
+	for _, r := range hd.rows {
+		p.headCells = max(p.headCells, len(r.cells))
 	}
 	p.voltUnit, p.voltFactor = im.cols[p.volt].unit, scale.unitFactor
 	if p.time < 0 {
