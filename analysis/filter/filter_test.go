@@ -439,3 +439,40 @@ func TestEstimateAgreesWithSamples(t *testing.T) {
 		}
 	}
 }
+
+// A coil with a ceramic alone rings; the damped variant among the candidates
+// does not, and costs two parts more.
+func TestDampedCandidates(t *testing.T) {
+	base := Circuit{SourceOhm: 0.05, LoadOhm: 10}
+	n := 0
+	for _, c := range candidates(base, 0.3, DefaultCatalogue()) {
+		if c.CDampF == 0 {
+			continue
+		}
+		n++
+		bare := c
+		bare.CDampF, bare.DampOhm = 0, 0
+		_, was := peak(bare)
+		_, is := peak(c)
+		if was <= worstPeakDB || is >= was-1 {
+			t.Errorf("%s %g H %g F: peak %.1f dB, %.1f dB damped", c.Topology, c.L.H, c.C1.F, was, is)
+		}
+		if c.cost() < bare.cost()+2000 {
+			t.Error("damping came free")
+		}
+	}
+	if n == 0 {
+		t.Error("nothing was damped")
+	}
+	for v, want := range map[float64]float64{0.316: 0.33, 1: 1, 9.5: 10, 82e-3: 82e-3} {
+		if got := standard(v, []float64{10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82}, false); math.Abs(got/want-1) > 1e-9 {
+			t.Errorf("%g: %g, want %g", v, got, want)
+		}
+	}
+	if got := standard(44e-6, []float64{10, 22, 47}, true); math.Abs(got/47e-6-1) > 1e-9 {
+		t.Errorf("%g", got)
+	}
+	if got := standard(48e-6, []float64{10, 22, 47}, true); math.Abs(got/100e-6-1) > 1e-9 {
+		t.Errorf("%g", got)
+	}
+}

@@ -191,8 +191,49 @@ func candidates(base Circuit, dropper float64, cat Catalogue) []Circuit {
 			add(c)
 		}
 	}
+	for _, c := range list {
+		if c.Topology == RC || c.CFilm.F > 0 {
+			continue
+		}
+		if _, db := peak(c); db > worstPeakDB {
+			list = append(list, damped(c))
+		}
+	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].cost() < list[j].cost() })
 	return list
+}
+
+// damped adds the usual damping across the output: a resistor of about the
+// characteristic impedance √(L/C), in series with at least four times the
+// capacitance so that it is there at the resonance (Middlebrook's rule of thumb,
+// from memory). Standard values of E12 and E3 (IEC 60063).
+func damped(c Circuit) Circuit {
+	out := c.C1.F
+	if c.Topology == CLC {
+		out = c.C2.F
+	}
+	c.DampOhm = standard(math.Sqrt(c.L.H/out), []float64{10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82}, false)
+	c.CDampF = standard(4*out, []float64{10, 22, 47}, true)
+	return c
+}
+
+// standard is the member of a series nearest to v in ratio, or the least not
+// below it. series holds one decade from 10.
+func standard(v float64, series []float64, up bool) float64 {
+	decade := math.Pow(10, math.Floor(math.Log10(v))-1)
+	best, bestErr := math.NaN(), math.Inf(1)
+	for _, scale := range []float64{decade / 10, decade, decade * 10} {
+		for _, m := range series {
+			x := m * scale
+			if up && x < v*(1-1e-9) {
+				continue
+			}
+			if e := math.Abs(math.Log(x / v)); e < bestErr {
+				best, bestErr = x, e
+			}
+		}
+	}
+	return best
 }
 
 // estimated is the unit with every measurement scaled by the circuit.
