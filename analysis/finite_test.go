@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"fmt"
 	"math"
 	"reflect"
 	"testing"
@@ -38,3 +39,6 @@ func checkFinite(t *testing.T, m *Measurement) {
 	}
 	walk("Measurement", reflect.ValueOf(*m))
 }
+
+// dump writes every number of a measurement out exactly.
+func dump(m *Measurement) string { return fmt.Sprintf("%#v", *m) }

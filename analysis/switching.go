@@ -107,6 +107,15 @@ func (s searchRecord) spectrum() searchSpectrum {
 		sp.power[k] = real(v)*real(v) + imag(v)*imag(v)
 	}
 	sp.floor = noiseUnder(sp.power)
+	// nothing 75 dB under the strongest line counts: a simulated or averaged
+	// record has no noise to hide what rounding leaves there
+	strongest := 0.0
+	for _, p := range sp.power[min(4, len(sp.power)):] {
+		strongest = max(strongest, p)
+	}
+	for k := range sp.floor {
+		sp.floor[k] = max(sp.floor[k], 3e-8*strongest)
+	}
 	return sp
 }
 

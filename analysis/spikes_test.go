@@ -1,0 +1,143 @@
+package analysis
+
+import (
+	"context"
+	"math"
+	"runtime"
+	"testing"
+
+	"stillglow/capture"
+	"stillglow/capture/synth"
+)
+
+// Log decrement, closed form (check: zeta 0.1 is Q 5, delta 0.631484, fd/f0
+// 0.994987; public articles on the logarithmic decrement).
+func TestRingClosedForm(t *testing.T) {
+	for _, zeta := range []float64{0.02, 0.05, 0.1, 0.2} {
+		q := 1 / (2 * zeta)
+		const f0 = 8e6
+		fd := f0 * math.Sqrt(1-zeta*zeta)
+		alpha := 2 * math.Pi * f0 * zeta
+		y := make([]float64, 400)
+		for i := range y {
+			x := float64(i) * 2.5e-9
+			y[i] = 0.1*math.Exp(-alpha*x)*math.Sin(2*math.Pi*fd*x+0.4) + 0.02 - 3e4*x
+		}
+		r, ok := fitRing(y, 0, 2.5e-9)
+		if !ok || math.Abs(r.hz/fd-1) > 1e-3 || math.Abs(r.q()/q-1) > 0.01 {
+			t.Errorf("zeta %g: %v, %g Hz Q %g; want %g Hz Q %g", zeta, ok, r.hz, r.q(), fd, q)
+		}
+	}
+	r := ringFit{hz: 1, alpha: 0.631484}
+	if math.Abs(r.q()-5) > 1e-4 {
+		t.Errorf("delta 0.631484 gives Q %g, want 5", r.q())
+	}
+}
+
+// At most one false spike in ten million samples of pure noise: here a
+// million in each of three kinds of record, converter steps coarse and fine; with
+// -accuracy 500 ten million in all.
+func TestFalseSpikesInNoise(t *testing.T) {
+	n := 1_000_000
+	if testing.Short() {
+		n = 300_000
+	}
+	if *accuracyDraws >= 500 {
+		n = 3_400_000
+	}
+	found := 0
+	for seed, bits := range []int{0, 8, 12} {
+		s := synth.Supply{Seed: uint64(seed + 1), RateHz: 100e6, Samples: n, NoiseVRHz: 200e-9, ADCBits: bits, CornerHz: 1e3}
+		if bits == 8 {
+			s.ADCFullScaleV = 0.6 // a step of about the noise
+		}
+		m, _ := measureSupply(t, s, Setup{})
+		found += m.Spikes.Count
+	}
+	if found > 1 {
+		t.Errorf("%d false spikes in %d samples", found, 3*n)
+	}
+}
+
+// Both edges' rings are told apart, random and mains-tied events kept out of the
+// cycle's.
+func TestSpikeClasses(t *testing.T) {
+	s := trapSupply()
+	s.RandomSpikesPerS, s.RandomSpikeV = 1500, 80e-3
+	m, truth := measureSupply(t, s, Setup{})
+	random := 0
+	for _, e := range truth.Spikes {
+		if e.Class == "random" {
+			random++
+		}
+	}
+	// one may fall on an edge's own peak
+	if d := random - m.Spikes.Random; d < 0 || d > 1 || m.Spikes.Count != truth.SpikeCount-d {
+		t.Errorf("%d spikes, %d random; want %d, %d", m.Spikes.Count, m.Spikes.Random, truth.SpikeCount, random)
+	}
+	within(t, "rising ring", m.Spikes.RisingRingHz, truth.RisingRingHz, 0.03)
+	within(t, "falling ring", m.Spikes.FallingRingHz, truth.FallingRingHz, 0.03)
+	within(t, "Q", m.Spikes.RingQ, truth.RingQ, 0.15)
+	within(t, "duration", m.Spikes.DurationMedianS, truth.SpikeDurationS, 0.1)
+	if len(m.Spikes.List) != m.Spikes.Count {
+		t.Errorf("%d spikes listed of %d", len(m.Spikes.List), m.Spikes.Count)
+	}
+
+	s = trapSupply()
+	s.RateHz, s.Samples, s.BandwidthHz = 10e6, 1e6, 4e6
+	s.MainsHz, s.MainsSpikeV = 60, 250e-3
+	m, truth = measureSupply(t, s, Setup{})
+	if m.Spikes.MainsTied < 11 || m.Spikes.MainsTied > 13 {
+		t.Errorf("%d mains-tied spikes in 0.1 s at 120 Hz, want 12", m.Spikes.MainsTied)
+	}
+}
+
+// Where single spikes stand only six times above the noise, a plain reading of
+// each peak would come out high by the noise; the matched reading must not.
+func TestSpikesNearTheNoise(t *testing.T) {
+	s := trapSupply()
+	s.Duty, s.ESRStepV, s.ADCBits, s.CornerHz = 0.4, 0, 12, 0
+	noise := s.NoiseVRHz * math.Sqrt(s.BandwidthHz*math.Atan(s.RateHz/2/s.BandwidthHz))
+	s.SpikeRiseV = 6.8 * noise / 0.9
+	s.SpikeFallV = -s.SpikeRiseV
+	m, truth := measureSupply(t, s, Setup{})
+	within(t, "median peak", m.Spikes.PeakMedianV, truth.SpikePeakMedianV, 0.05)
+	if m.Spikes.Count != truth.SpikeCount {
+		t.Errorf("%d spikes, want %d", m.Spikes.Count, truth.SpikeCount)
+	}
+}
+
+func TestUndersampledSpikesAreLowerBounds(t *testing.T) {
+	s := trapSupply()
+	s.RateHz, s.Samples, s.BandwidthHz = 10e6, 400e3, 0
+	m, _ := measureSupply(t, s, Setup{})
+	if !m.Spikes.PeakMedianV.Known || !m.Spikes.PeakMedianV.LowerBound || !hasCaution(m, capture.CautionUndersampled) {
+		t.Errorf("one sample in a pulse: %+v %+v", m.Spikes.PeakMedianV, m.Cautions)
+	}
+}
+
+// The same trace gives the same bits on one processor and on several.
+func TestMeasureIsDeterministic(t *testing.T) {
+	s := trapSupply()
+	s.Samples, s.RandomSpikesPerS = 120e3, 1000
+	tr, _ := s.Trace("x")
+	old := runtime.GOMAXPROCS(1)
+	defer runtime.GOMAXPROCS(old)
+	a, err := Measure(context.Background(), tr, Setup{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	runtime.GOMAXPROCS(4)
+	b, err := Measure(context.Background(), tr, Setup{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := dump(b), dump(a); got != want {
+		t.Error("figures differ with the number of processors")
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Measure(ctx, tr, Setup{}); err == nil {
+		t.Error("a cancelled context was ignored")
+	}
+}
