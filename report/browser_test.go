@@ -436,11 +436,6 @@ func pagePrintsOnA4AndLetter(t *testing.T, browser context.Context) {
 		if pages < 4 || pages > 9 {
 			t.Errorf("%s: %d pages for 9 units with one open, want 4 to 9", paper.name, pages)
 		}
-		if dir := os.Getenv("STILLGLOW_LOOK"); dir != "" {
-			if err := os.WriteFile(filepath.Join(dir, "print-"+paper.name+".pdf"), pdf, 0o644); err != nil {
-				t.Fatal(err)
-			}
-		}
 		text := pdfText(t, pdf)
 		for i := range r.Units {
 			if name := unitName(r.Units[i].Eval.Unit); text != "" && !strings.Contains(text, name) {
@@ -472,10 +467,10 @@ func pdfText(t *testing.T, pdf []byte) string {
 
 func pageOf25UnitsIsSmallAndOpensFast(t *testing.T, browser context.Context) {
 	b := htmlOf(t, fixture(25))
-	if len(b) >= 3<<20 {
+	if len(b) >= 3_000_000 {
 		t.Errorf("page of 25 units takes %d bytes, want under 3 MB", len(b))
 	}
-	t.Logf("page of 25 units: %.2f MB", float64(len(b))/(1<<20))
+	t.Logf("page of 25 units: %.2f MB", float64(len(b))/1e6)
 	url := writePage(t, "index.html", b)
 	best := math.Inf(1)
 	for range 4 { // the first one warms the browser up

@@ -16,13 +16,15 @@ import (
 //go:embed assets/page.html assets/page.css assets/page.js assets/uPlot.iife.min.js assets/uPlot.min.css assets/uPlot.LICENSE assets/labels.html
 var assets embed.FS
 
-// The page's curves are reduced, peaks kept, so that a page of 25 units stays
-// under 3 MB. Up to 10 units the live plots keep the full 1500 columns.
+// The page's curves are reduced, peaks kept, so that the page of a large bench
+// stays under pageBytes: static pictures and live plots start from these columns
+// and lose a quarter as often as it takes.
 const (
-	staticColumns  = 240
+	staticColumns  = 260
 	liveColumns    = 1500
-	livePerPage    = 20000 // columns of one kind over all units
-	openUnitsBelow = 2     // a page of a single unit shows it open
+	pageBytes      = 2_900_000
+	leastShare     = 0.15
+	openUnitsBelow = 2 // a page of a single unit shows it open
 )
 
 func asset(name string) (string, error) {
@@ -42,15 +44,19 @@ func (r *Report) HTML() ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	v, err := r.view()
-	if err != nil {
-		return nil, err
+	for share := 1.0; ; share *= 0.75 {
+		v, err := r.view(share)
+		if err != nil {
+			return nil, err
+		}
+		var b bytes.Buffer
+		if err := t.Execute(&b, v); err != nil {
+			return nil, err
+		}
+		if b.Len() <= pageBytes || share*0.75 < leastShare {
+			return b.Bytes(), nil
+		}
 	}
-	var b bytes.Buffer
-	if err := t.Execute(&b, v); err != nil {
-		return nil, err
-	}
-	return b.Bytes(), nil
 }
 
 // sealed are a page's style and scripts with the policy that allows just them.
@@ -132,7 +138,8 @@ var verdictOrder = []target.Verdict{target.Pass, target.Open, target.NearMiss, t
 
 func verdictClass(v target.Verdict) string { return slug(string(v)) }
 
-func (r *Report) view() (*view, error) {
+// view words the page; share shrinks its curves.
+func (r *Report) view(share float64) (*view, error) {
 	js, err := r.scripts()
 	if err != nil {
 		return nil, err
@@ -145,7 +152,7 @@ func (r *Report) view() (*view, error) {
 	if err != nil {
 		return nil, err
 	}
-	data, err := r.pageData()
+	data, err := r.pageData(int(share * liveColumns))
 	if err != nil {
 		return nil, err
 	}
@@ -185,7 +192,7 @@ func (r *Report) view() (*view, error) {
 	}
 	plots := map[int][]plotView{}
 	for _, p := range r.plotList() {
-		g := p.figure(staticColumns)
+		g := p.figure(int(share * staticColumns))
 		if g == nil {
 			continue
 		}

@@ -34,11 +34,12 @@ type wave struct {
 
 // density is a spectrum in logarithms.
 type density struct {
-	Label string `json:"n"`
-	U     string `json:"u"`
+	Label string `json:"n,omitempty"`
+	U     string `json:"u,omitempty"`
 	F     deltas `json:"f"`
 	V     deltas `json:"v"`
-	B     deltas `json:"b,omitempty"` // baseline
+	// Base is the instrument's baseline.
+	Base *density `json:"b,omitempty"`
 }
 
 type foldedCycle struct {
@@ -71,15 +72,11 @@ type limitData struct {
 
 // pageData is the JSON block. json.Marshal escapes <, > and &, so that nothing
 // in it can close the script element.
-func (r *Report) pageData() ([]byte, error) {
+func (r *Report) pageData(columns int) ([]byte, error) {
 	d := struct {
 		Units  []unitData  `json:"units"`
 		Limits []limitData `json:"limits"`
 	}{Units: []unitData{}, Limits: []limitData{}}
-	columns := liveColumns
-	if n := len(r.Units); n > 0 {
-		columns = min(columns, livePerPage/n)
-	}
 	for i := range r.Units {
 		d.Units = append(d.Units, r.Units[i].data(columns))
 	}
@@ -124,9 +121,7 @@ func (u *Unit) data(columns int) unitData {
 	for _, m := range spectra(u.Captures) {
 		label := fmt.Sprintf("%s at %s", eng(m.DurationS, "s"), eng(m.SampleRateHz, "S/s"))
 		if s := densityData(label, voltUnit(m), m.Spectrum.FrequencyHz, m.Spectrum.VRHz, columns); s != nil {
-			if len(m.Spectrum.BaselineVRHz) == len(m.Spectrum.FrequencyHz) && len(m.Spectrum.FrequencyHz) <= columns {
-				s.B = logDeltas(m.Spectrum.BaselineVRHz)
-			}
+			s.Base = densityData("", "", m.Spectrum.FrequencyHz, m.Spectrum.BaselineVRHz, columns/2)
 			d.Spectra = append(d.Spectra, *s)
 		}
 	}

@@ -79,6 +79,14 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 			}
 			return F{}
 		})
+		add(id.name+", rms without lines", "V", func(m M) F {
+			for _, b := range m.Bands {
+				if b.ID == id.id {
+					return b.RMSNoLinesV
+				}
+			}
+			return F{}
+		})
 	}
 	add("converter step", "V", func(m M) F { return m.ADCStepV })
 	return rows, reasons

@@ -38,7 +38,7 @@ const wave = w => once(w, () => {
 const dens = s => once(s, () => {
   const x = sum(s.f, fromLog);
   for (let i = 1; i < x.length; i++) if (x[i] <= x[i - 1]) x[i] = x[i - 1] * (1 + 1e-9);
-  return {x, v: sum(s.v, fromLog), b: s.b ? sum(s.b, fromLog) : null};
+  return {x, v: sum(s.v, fromLog)};
 });
 
 /* ---- looks ---- */
@@ -250,10 +250,13 @@ const densitySpec = (list, label, withBase, names) => {
   for (const {s, name, look} of list) {
     const c = dens(s);
     u = s.u;
-    const t = [c.x, c.v];
+    tables.push([c.x, c.v]);
     series.push({name, color: looks[look % looks.length][0], dash: looks[look % looks.length][1], width: 1.1});
-    if (withBase && c.b) { t.push(c.b); series.push({name: "baseline", color: "--soft", dash: baseDash, width: 1, key: !series.some(q => q.name === "baseline")}); }
-    tables.push(t);
+    if (withBase && s.b) {
+      const b = dens(s.b);
+      tables.push([b.x, b.v]);
+      series.push({name: "baseline", color: "--soft", dash: baseDash, width: 1, key: !series.some(q => q.name === "baseline")});
+    }
     lo = Math.min(lo, c.x[0]); hi = Math.max(hi, c.x[c.x.length - 1]);
   }
   for (const l of data.limits) {
