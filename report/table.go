@@ -15,6 +15,9 @@ import (
 type TableOptions struct {
 	Width  int  // columns of the terminal, 0: 100; below 30 counts as 30
 	Colour bool // ANSI colour for the verdicts
+	// RankingOnly leaves out the sentences, the brands and the notes, for a
+	// screen that is drawn again and again.
+	RankingOnly bool
 }
 
 // column is one column of the ranking; the smaller rank, the longer it stays
@@ -49,6 +52,13 @@ func WriteTable(w io.Writer, r *Report, opt TableOptions) error {
 	if r.Invented {
 		wrapTo(&b, InventedBanner, width)
 		b.WriteByte('\n')
+	}
+	if opt.RankingOnly {
+		if len(r.Units) > 0 {
+			writeColumns(&b, fit(rankingColumns(r), width, 2), verdictCells(r, opt.Colour))
+		}
+		_, err := io.WriteString(w, b.String())
+		return err
 	}
 	a := r.Answer()
 	for _, s := range []string{a.Best, a.Fit, a.Fix} {

@@ -196,9 +196,7 @@ func (w *watcher) look(ctx context.Context, now time.Time) error {
 			notes = append(notes, name+" fits no unit by the pattern "+s.Pattern)
 		}
 	}
-	for _, f := range s.Awaited {
-		notes = append(notes, f+" is not there yet")
-	}
+	awaited := slices.Clone(s.Awaited)
 	ready := *s
 	ready.Units = slices.Clone(s.Units)
 	var basis strings.Builder
@@ -206,6 +204,9 @@ func (w *watcher) look(ctx context.Context, now time.Time) error {
 	saving := false // a ranked file is being written over: the ranking stands until it is whole
 	settled := func(c sheet.Capture) (bool, error) {
 		ok, note, err := w.ready(ctx, c, now)
+		if w.files[c.Path] == nil {
+			awaited = append(awaited, c.File)
+		}
 		if a := w.files[c.Path]; !ok && a != nil && a.known && !a.tried {
 			saving = true
 		}
@@ -251,6 +252,10 @@ func (w *watcher) look(ctx context.Context, now time.Time) error {
 	}
 	slices.Sort(notes)
 	notes = slices.Compact(notes)
+	if len(awaited) > 0 {
+		slices.Sort(awaited)
+		notes = append(notes, "not there yet: "+strings.Join(slices.Compact(awaited), ", "))
+	}
 	fmt.Fprintf(&basis, "%s\n", strings.Join(notes, "\n"))
 	if basis.String() == w.last {
 		return nil
@@ -340,7 +345,7 @@ func (w *watcher) ready(ctx context.Context, c sheet.Capture, now time.Time) (ok
 	info, serr := os.Stat(c.Path)
 	if serr != nil {
 		delete(w.files, c.Path)
-		return false, c.File + " is not there yet", nil
+		return false, "", nil
 	}
 	a := w.files[c.Path]
 	if a == nil || a.size != info.Size() || !a.mod.Equal(info.ModTime()) {
@@ -387,7 +392,9 @@ func (w *watcher) draw(r *report.Report, notes []string) error {
 		b.WriteString("\n")
 	}
 	if r != nil {
-		if err := report.WriteTable(&b, r, tableOptions(w.screen)); err != nil {
+		opt := tableOptions(w.screen)
+		opt.RankingOnly = true
+		if err := report.WriteTable(&b, r, opt); err != nil {
 			return err
 		}
 	}
@@ -409,7 +416,8 @@ func (w *watcher) draw(r *report.Report, notes []string) error {
 	return err
 }
 
-// changesBetween lists units whose captures, verdict or rank changed.
+// changesBetween lists units whose captures, verdict or rank changed; those that
+// only moved share a line.
 func changesBetween(before, after *report.Report) []string {
 	if before == nil || after == nil {
 		return nil
@@ -418,7 +426,7 @@ func changesBetween(before, after *report.Report) []string {
 	for _, u := range before.Units {
 		old[u.Eval.Unit.Key] = u
 	}
-	var out []string
+	var out, moved []string
 	for _, u := range after.Units {
 		key := u.Eval.Unit.Key
 		was, known := old[key]
@@ -450,12 +458,18 @@ func changesBetween(before, after *report.Report) []string {
 		if was.Eval.Verdict != u.Eval.Verdict {
 			parts = append(parts, fmt.Sprintf("%s -> %s", was.Eval.Verdict, u.Eval.Verdict))
 		}
-		if was.Eval.Rank != u.Eval.Rank {
-			parts = append(parts, fmt.Sprintf("rank %d -> %d", was.Eval.Rank, u.Eval.Rank))
-		}
-		if len(parts) > 0 {
+		rank := fmt.Sprintf("rank %d -> %d", was.Eval.Rank, u.Eval.Rank)
+		switch {
+		case len(parts) > 0 && was.Eval.Rank != u.Eval.Rank:
+			out = append(out, key+": "+strings.Join(append(parts, rank), ", "))
+		case len(parts) > 0:
 			out = append(out, key+": "+strings.Join(parts, ", "))
+		case was.Eval.Rank != u.Eval.Rank && u.Eval.Worst >= 0 && len(u.Captures) > 0:
+			moved = append(moved, key+" "+strings.TrimPrefix(rank, "rank "))
 		}
+	}
+	if len(moved) > 0 {
+		out = append(out, "moved by it: "+strings.Join(moved, ", "))
 	}
 	return out
 }

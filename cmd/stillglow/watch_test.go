@@ -103,7 +103,7 @@ func TestWatchSession(t *testing.T) {
 	go func() {
 		code <- run(ctx, []string{"watch", path, "--out", out, "--no-cache", "--interval", "50ms", "--settle", "300ms"}, strings.NewReader(""), shown, errs)
 	}()
-	shown.await(t, 0, "named-later.csv is not there yet")
+	shown.await(t, 0, "not there yet: named-later.csv")
 
 	whole := watchCSV(t, 1, 3e-3)
 	from := len(shown.String())
