@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"stillglow/analysis"
+	"stillglow/analysis/filter"
 	"stillglow/analysis/target"
 )
 
@@ -301,5 +302,38 @@ func filterFigure(u *Unit, t *target.Target, columns int) *figure {
 		k.add("limit of the target", limitLine)
 	}
 	p.Add(k)
-	return &figure{panels: []*plot.Plot{p}}
+	f := &figure{panels: []*plot.Plot{p}}
+	if w := filterWave(after.Wave, columns); w != nil {
+		f.panels = append(f.panels, w)
+	}
+	return f
+}
+
+// filterWave draws some switching cycles ahead of the filter and behind it; nil
+// when the waveform is not at hand.
+func filterWave(w filter.Wave, columns int) *plot.Plot {
+	if len(w.BeforeV) < 2 || len(w.AfterV) != len(w.BeforeV) {
+		return nil
+	}
+	lo, hi := extent(w.BeforeV)
+	voltFactor, voltPrefix := scaleFor(math.Max(math.Abs(lo), math.Abs(hi)))
+	timeFactor, timePrefix := scaleFor(w.StepS * float64(len(w.BeforeV)))
+	p := newPanel("time in "+timePrefix+"s", voltPrefix+"V about the mean")
+	x := make([]float64, len(w.BeforeV))
+	for i := range x {
+		x[i] = w.StepS * float64(i) / timeFactor
+	}
+	var k key
+	add := func(name string, v []float64, st draw.LineStyle) {
+		cx, cy := thin(x, scaled(v, voltFactor), columns)
+		p.Add(curve{x: cx, y: cy, line: st})
+		k.add(name, st)
+	}
+	p.Add(grid{})
+	add("measured", w.BeforeV, draw.LineStyle{Color: softInk, Width: vg.Points(0.8)})
+	add("predicted", w.AfterV, curveStyles[0])
+	widen(&p.Y, 0.08)
+	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.2 // the key's own room
+	p.Add(k)
+	return p
 }

@@ -421,6 +421,9 @@ func TestEstimateAgreesWithSamples(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			if w := got.Wave; len(w.BeforeV) < 100 || len(w.AfterV) != len(w.BeforeV) || peakToPeak(w.AfterV) >= peakToPeak(w.BeforeV) || math.Abs(mean(w.AfterV)) > 1e-9 {
+				t.Errorf("wave of %d and %d samples", len(w.BeforeV), len(w.AfterV))
+			}
 			a, b := got.After.Unit.Captures[0], est.After.Unit.Captures[0]
 			near := func(what string, x, y analysis.Figure, tol float64) {
 				t.Helper()

@@ -6,6 +6,8 @@ import (
 	"math"
 	"math/cmplx"
 
+	"gonum.org/v1/gonum/stat"
+
 	"stillglow/analysis"
 	"stillglow/analysis/target"
 	"stillglow/capture"
@@ -39,15 +41,24 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 	after := in.Unit
 	after.Captures = make([]*analysis.Measurement, len(in.Unit.Captures))
 	r := Result{Circuit: c, Method: FromSamples}
+	fastest := fastestDetail(in.Unit.Captures)
 	for i, m := range in.Unit.Captures {
 		if i >= len(in.Traces) || in.Traces[i] == nil || i >= len(in.Setups) {
 			r.Method = FromSpectrum
 			after.Captures[i] = spectral(m, c)
+			if before := middle(m.Detail); i == fastest && before != nil {
+				behind := append([]float64(nil), before...)
+				throughGain(behind, 1/m.Detail.StepS, func(hz float64) complex128 { return Insertion(c, hz) })
+				r.Wave = Wave{File: m.File, StepS: m.Detail.StepS, BeforeV: aboutMean(before), AfterV: aboutMean(behind)}
+			}
 			continue
 		}
 		tr, err := Apply(ctx, in.Traces[i], c)
 		if err != nil {
 			return Result{}, err
+		}
+		if i == fastest {
+			r.Wave = waveOf(m, in.Traces[i], tr)
 		}
 		setup := in.Setups[i]
 		setup.Baseline = nil // behind the filter the instrument's floor is not the supply's
@@ -65,6 +76,43 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 	}
 	finish(&r, in, after)
 	return r, nil
+}
+
+// fastestDetail is the index of the capture with the highest rate that kept a
+// detail of its waveform, -1 when none did.
+func fastestDetail(captures []*analysis.Measurement) int {
+	best := -1
+	for i, m := range captures {
+		if len(m.Detail.MinV) > 1 && m.Detail.StepS > 0 && (best < 0 || m.SampleRateHz > captures[best].SampleRateHz) {
+			best = i
+		}
+	}
+	return best
+}
+
+// waveSamples is the most samples a Wave takes.
+const waveSamples = 8000
+
+// waveOf cuts the time of a measurement's detail out of both traces.
+func waveOf(m *analysis.Measurement, before, behind *capture.Trace) Wave {
+	rate := before.SampleRateHz
+	from := max(0, int(math.Round(m.Detail.StartS*rate)))
+	n := min(waveSamples, int(math.Round(float64(len(m.Detail.MinV))*m.Detail.StepS*rate)))
+	to := min(from+n, len(before.Volts))
+	if to-from < 2 {
+		return Wave{}
+	}
+	return Wave{File: m.File, StepS: 1 / rate, BeforeV: aboutMean(before.Volts[from:to]), AfterV: aboutMean(behind.Volts[from:to])}
+}
+
+// aboutMean is a copy of v with its mean taken off.
+func aboutMean(v []float64) []float64 {
+	out := make([]float64, len(v))
+	mean := stat.Mean(v, nil)
+	for i := range v {
+		out[i] = v[i] - mean
+	}
+	return out
 }
 
 // wellSampled takes back the doubt that spikes are undersampled: where those

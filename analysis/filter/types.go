@@ -40,6 +40,14 @@ type Circuit struct {
 	LoadOhm   float64 // heaters' hot resistance
 }
 
+// Wave is the same stretch of time ahead of a filter and behind it, each about
+// its own mean. Empty where no waveform is at hand.
+type Wave struct {
+	File            string // the capture
+	StepS           float64
+	BeforeV, AfterV []float64 // same length
+}
+
 // Result is a circuit with what it would leave of one unit.
 type Result struct {
 	Circuit        Circuit
@@ -51,6 +59,7 @@ type Result struct {
 	PeakDB, PeakHz float64           // greatest gain and where (resonance)
 	After          target.Evaluation // every criterion's margin after it
 	Method         string            // FromSamples or FromSpectrum
+	Wave           Wave              // some switching cycles of the fastest capture, before and after
 	SpectrumHz     []float64         // grid of the unit's joined spectra
 	BeforeVRHz     []float64         // measured density there
 	AfterVRHz      []float64         // predicted density there
