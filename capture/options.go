@@ -113,7 +113,7 @@ func (t *Trace) applyInstrument(opt Options) error {
 	}
 	t.Span.HighHz = high
 	for i, v := range t.Volts {
-		if math.IsNaN(v) || math.Abs(v) > maxVolts {
+		if !(v >= -maxVolts && v <= maxVolts) {
 			return &ParseError{Path: t.File, Found: fmt.Sprintf("sample %d of %g V", i+1, v), Expected: "volts below 1e9", Fix: "check the scale, the volt unit and the probe factor"}
 		}
 	}

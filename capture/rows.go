@@ -186,76 +186,100 @@ func (p *rowSpec) parse(c *rowChunk) {
 			c.blocks = append(c.blocks, blk)
 		}
 	}
+	pair := p.time == 0 && p.volt == 1 && p.cells == 2 && p.seg < 0 && p.delim != ' ' && p.timeUnit == "" && p.voltUnit == "" && !p.clock
 	for start < len(b) {
-		e := bytes.IndexByte(b[start:], p.eol)
-		end, next := start+e, start+e+1
-		lastRow := false
-		if e < 0 {
-			end, next = len(b), len(b)
-			lastRow = true
-		}
-		line := b[start:end]
-		lineStart := start
-		start = next
-		c.lines++
-		for len(line) > 0 && line[len(line)-1] == '\r' {
-			line = line[:len(line)-1]
-		}
-		if lastRow {
-			line = bytes.TrimRight(line, "\x1a") // the end mark of old systems
-		}
 		if odd {
 			r, odd = row{}, false
 		}
-		if lastRow {
-			if why := p.looksCut(b[:lineStart], line, c.torn); why {
-				c.cutRow = short(cellText(line))
-				break
+		plain := false
+		if pair {
+			// The usual row, in one go: number, delimiter, number, line end.
+			t, k := scanNumber(b[start:], p.decimal)
+			if k += start; k > start && k < len(b) && b[k] == p.delim {
+				v, e := scanNumber(b[k+1:], p.decimal)
+				if e += k + 1; e > k+1 && e < len(b) && v.v < scpiOver && v.v > -scpiOver {
+					if b[e] != p.eol && b[e] == '\r' && e+1 < len(b) {
+						e++
+					}
+					if b[e] == p.eol {
+						r.t, r.v, r.stamped = t, v.v, true
+						c.lines++
+						start, plain = e+1, true
+					}
+				}
 			}
-			c.open = true
 		}
-		if !p.fast(line, &r) {
-			r, odd = row{}, true
-			cells = p.slow(line, cells, &r)
-			switch r.kind {
-			case rowBlank:
-				c.blank++
-				continue
-			case rowRemark:
-				continue
-			case rowText:
-				c.texts++
-				if c.text1 == "" {
-					c.text1, c.text1At = short(cellText(bytes.TrimSpace(line))), c.lines
-				}
-				pending = breakText
-				if len(c.volts) == 0 {
-					c.headed = true
-				}
-				c.tail = true
-				continue
-			case rowBad:
-				c.err = &ParseError{Line: c.lines, Column: r.col, Found: r.found, Expected: r.expected, Fix: r.fix}
-				if lastRow {
-					// Garbage at the very end is a cut row, too.
-					c.err = nil
+		if !plain {
+			e := bytes.IndexByte(b[start:], p.eol)
+			end, next := start+e, start+e+1
+			lastRow := false
+			if e < 0 {
+				end, next = len(b), len(b)
+				lastRow = true
+			}
+			line := b[start:end]
+			lineStart := start
+			start = next
+			c.lines++
+			for len(line) > 0 && line[len(line)-1] == '\r' {
+				line = line[:len(line)-1]
+			}
+			if lastRow {
+				line = bytes.TrimRight(line, "\x1a") // the end mark of old systems
+			}
+			if lastRow {
+				if why := p.looksCut(b[:lineStart], line, c.torn); why {
 					c.cutRow = short(cellText(line))
+					break
 				}
-				closeBlock()
-				return
+				c.open = true
 			}
-			if r.extra && !(r.side && c.first && len(c.volts) < sideRows) {
-				c.err = &ParseError{Line: c.lines, Column: p.cells + 1, Found: "more cells than the rows above", Expected: fmt.Sprintf("%d cells", p.cells), Fix: "check the decimal mark and the delimiter"}
-				closeBlock()
-				return
-			}
-			if r.missing {
-				c.badN++
-				if r.over {
-					c.overN++
+			if !p.fast(line, &r) {
+				r, odd = row{}, true
+				cells = p.slow(line, cells, &r)
+				if r.kind != rowData {
+					c.open = false
 				}
-				if len(c.bad) < maxListed {
-					c.bad = append(c.bad, badCell{c.lines, short(r.token), r.over})
+				switch r.kind {
+				case rowBlank:
+					c.blank++
+					continue
+				case rowRemark:
+					continue
+				case rowText:
+					c.texts++
+					if c.text1 == "" {
+						c.text1, c.text1At = short(cellText(bytes.TrimSpace(line))), c.lines
+					}
+					pending = breakText
+					if len(c.volts) == 0 {
+						c.headed = true
+					}
+					c.tail = true
+					continue
+				case rowBad:
+					c.err = &ParseError{Line: c.lines, Column: r.col, Found: r.found, Expected: r.expected, Fix: r.fix}
+					if lastRow {
+						// Garbage at the very end is a cut row, too.
+						c.err = nil
+						c.cutRow = short(cellText(line))
+					}
+					closeBlock()
+					return
+				}
+				if r.extra && !(r.side && c.first && len(c.volts) < sideRows) {
+					c.err = &ParseError{Line: c.lines, Column: p.cells + 1, Found: "more cells than the rows above", Expected: fmt.Sprintf("%d cells", p.cells), Fix: "check the decimal mark and the delimiter"}
+					closeBlock()
+					return
+				}
+				if r.missing {
+					c.badN++
+					if r.over {
+						c.overN++
+					}
+					if len(c.bad) < maxListed {
+						c.bad = append(c.bad, badCell{c.lines, short(r.token), r.over})
+					}
 				}
 			}
 		}
