@@ -22,7 +22,7 @@ import (
 // itself, by the Cramér-Rao bound for a sine in white noise (Rife and Boorstyn
 // 1974, from memory) or by the bound for a straight line's end, leaves room for
 // the error asked for. The share of draws that count is part of the table.
-var accuracyDraws = flag.Int("accuracy", 14, "draws of TestAccuracy")
+var accuracyDraws = flag.Int("accuracy", 8, "draws of TestAccuracy")
 
 // accuracyRow gathers the errors of one figure.
 type accuracyRow struct {
@@ -42,8 +42,8 @@ func (r *accuracyRow) quantile(q float64) float64 {
 }
 
 func TestAccuracy(t *testing.T) {
-	if testing.Short() && *accuracyDraws == 14 {
-		*accuracyDraws = 6
+	if testing.Short() && *accuracyDraws == 8 {
+		*accuracyDraws = 4
 	}
 	rows := []*accuracyRow{
 		{name: "ripple peak-to-peak", unit: "%", bound: 3},

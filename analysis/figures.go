@@ -213,6 +213,15 @@ func (j *job) spikeFigures() {
 	s.RisingRingHz, s.RisingRingQ, s.FallingRingHz, s.FallingRingQ = miss, miss, miss, miss
 	s.RisingPeakMedianV = NotMeasured("no spike stands at the rising edge")
 	s.FallingPeakMedianV = NotMeasured("no spike stands at the falling edge")
+	// where a pulse is as short as a step may take, how much of the edge is step
+	// and how much is spike is not known better than within the step (rectangular)
+	split := 0.0
+	if j.model != nil && j.model.stepV.Known && s.DurationMedianS.Value < 1.5*edgeZoneS {
+		split = j.model.stepV.Value / math.Sqrt(3)
+	}
+	for _, f := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
+		f.U = math.Hypot(f.U, 2*split)
+	}
 	largest := 0.0
 	for e, t := range found.templates {
 		if len(found.edgePeaks[e]) == 0 {
@@ -221,6 +230,8 @@ func (j *job) spikeFigures() {
 		p := slices.Clone(found.edgePeaks[e])
 		sort.Float64s(p)
 		med := Known(quantileOf(p, 0.5))
+		spread := quantileOf(p, 0.84) - quantileOf(p, 0.16)
+		med.U = 2 * math.Hypot(1.25*spread/2/math.Sqrt(float64(len(p))), split)
 		ringHz, ringQ := miss, miss
 		if t.edge.hasRng {
 			ringHz, ringQ = Known(t.edge.ring.hz), Known(t.edge.ring.q())

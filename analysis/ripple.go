@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -165,6 +166,13 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 			}
 			list = append(list[:i:i], list[i+1:]...)
 		}
+	}
+	// a long stretch a little off the fit is the fit's fault, not a transient
+	list = slices.DeleteFunc(list, func(c cluster) bool {
+		return c.b-c.a > m/5 && math.Abs(r[(start+c.peak)%m]) < 20*scale
+	})
+	if len(list) == 0 {
+		return nil
 	}
 	sort.SliceStable(list, func(i, j int) bool {
 		return math.Abs(r[(start+list[i].peak)%m]) > math.Abs(r[(start+list[j].peak)%m])

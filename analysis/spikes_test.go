@@ -34,13 +34,13 @@ func TestRingClosedForm(t *testing.T) {
 	}
 }
 
-// At most one false spike in ten million samples of pure noise: here a
-// million in each of three kinds of record, converter steps coarse and fine; with
+// At most one false spike in ten million samples of pure noise: here two
+// million in three kinds of record, converter steps coarse and fine; with
 // -accuracy 500 ten million in all.
 func TestFalseSpikesInNoise(t *testing.T) {
-	n := 1_000_000
+	n := 700_000
 	if testing.Short() {
-		n = 300_000
+		n = 150_000
 	}
 	if *accuracyDraws >= 500 {
 		n = 3_400_000

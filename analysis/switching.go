@@ -18,7 +18,7 @@ type searchRecord struct {
 
 const (
 	searchRateHz = 6e6     // least rate of the stretch where the trace allows
-	searchMax    = 1 << 19 // most points
+	searchMax    = 1 << 18 // most points
 	searchMin    = 1 << 15 // points taken even where they are more than an eighth of the record
 )
 
