@@ -101,6 +101,7 @@ type view struct {
 	BarKey                  []barKey
 	Units                   []unitView
 	Brands                  []brandView
+	TellMore                bool
 	BrandPlot, Overlay      template.HTML
 	TargetTitle, TargetText string
 	Limits                  []limitView
@@ -187,6 +188,7 @@ func (r *Report) view(share float64) (*view, error) {
 		v.Limits = append(v.Limits, limitView{longName(l), limitText(l), needText(l), clean(l.Source)})
 	}
 	for _, b := range r.Brands {
+		v.TellMore = v.TellMore || clean(b.MoreToTell) != ""
 		v.Brands = append(v.Brands, brandView{clean(b.Name), fmt.Sprintf("%d of %d", b.Passing, b.Units), shareText(b),
 			dbText(b.MedianDB), dbText(b.BestDB), dbText(b.WorstDB), clean(b.MoreToTell)})
 	}
