@@ -92,7 +92,7 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 	v := unitView{Index: i, Position: i + 1, Rank: rankText(r, i), Name: shorten(unitName(e.Unit), 320), Brand: clean(e.Unit.Brand),
 		Verdict: string(e.Verdict), Class: verdictClass(e.Verdict), Shape: shape(e.Verdict), Worst: "not measured",
 		WorstSort: "", Bars: template.HTML(marginBars(e)), Spark: template.HTML(sparkline(u)), Open: len(r.Units) < openUnitsBelow,
-		Why: clean(e.Why), WouldFlip: clean(e.WouldFlip), UnitNote: clean(e.Unit.Note), Cautions: e.Cautions}
+		Why: clean(e.RankText()), WouldFlip: clean(e.WouldFlip), UnitNote: clean(e.Unit.Note), Cautions: e.Cautions}
 	for n, word := range verdictOrder {
 		if word == e.Verdict {
 			v.VerdictOrder = n

@@ -89,8 +89,11 @@ func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure)
 			return 3, 3
 		}
 	case capture.CautionShortRecord:
-		if audio || noise {
+		switch {
+		case audio || noise:
 			return 3, 3
+		case inCycle:
+			return 1, 1 // few cycles hold few of the peaks
 		}
 	case capture.CautionGaps:
 		if inCycle || audio || noise {

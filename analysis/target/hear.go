@@ -45,7 +45,8 @@ func hearCells() []cell {
 // that covers it; where a part is not covered, Missing says so and the sum is
 // a lower bound, and with nothing covered Known is false.
 func Hear(stage Stage, captures ...*analysis.Measurement) Heard {
-	h := Heard{CannotDecide: cannotDecide, Assumptions: stage.assumptions()}
+	h := Heard{CannotDecide: cannotDecide, Assumptions: append(stage.assumptions(),
+		"what the instrument itself adds to a capture counts as the supply's")}
 	if err := stage.Check(); err != nil {
 		h.Missing = err.Error()
 		return h
