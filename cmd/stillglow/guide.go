@@ -152,7 +152,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float6
 	for i, s := range shots {
 		para(fmt.Sprintf("  %c) ", 'a'+i), s.names())
 		if s.DivS == 0 {
-			para("     can't be had: ", s.MemoryTooSmall+". Take it with another instrument"+soundCard(s))
+			para("     can't be had: ", s.WhyNot+"; take it with "+instead(s, scope))
 			continue
 		}
 		para("     set: ", s.settings())
@@ -169,6 +169,20 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float6
 			para("     or: ", "a sound card through an attenuator, half a second and more as WAV, 24 bit (volts_per_full_scale in the sheet; calibrate it with a sine that the meter or the scope reads too)")
 		}
 	}
+	fmt.Fprint(w, "\n   Each on its own (four periods of the lowest frequency; 0.4 of the rate holds the highest):\n")
+	for _, l := range goal.Limits {
+		for _, s := range planShots([]target.Limit{l}, scope) {
+			span := secondsText(s.LeastS) + "/div to " + secondsText(s.MostS) + "/div"
+			switch {
+			case s.DivS == 0:
+				span = s.WhyNot
+			case s.LeastS == s.MostS:
+				span = secondsText(s.LeastS) + "/div"
+			}
+			para(fmt.Sprintf("     %-28s ", l.Name), fmt.Sprintf("%s or longer, %s or faster: %s", secondsText(s.NeedS), rateText(s.NeedHz), span))
+		}
+	}
+	fmt.Fprintln(w)
 	for _, t := range []string{
 		"Leave the bandwidth limit off for spikes: a one-pole 20 MHz limit has a transition duration of 17.5 ns (ln 9 / 2πB, computed), so faster spikes come out smaller. The 20 MHz figure is made from the same capture, and the report names the low-pass. If you do switch the limit on, say so (band_limited = true).",
 		"Repeat a capture three times and put all of them in the sheet: the spread becomes part of the ±.",
@@ -212,11 +226,15 @@ func loadText(para func(first, text string), load heater.Load, supplyV float64) 
 	para("  - ", "A noise figure at another current is worth little: switchers burst at light load. Write load_a beside every capture.")
 }
 
-func soundCard(s shot) string {
-	if s.Fast {
-		return ", or with more memory"
+// instead names what could take a capture that the scope can't.
+func instead(s shot, scope scopeLimits) string {
+	switch {
+	case s.NeedHz > scope.MaxRate:
+		return "a faster scope"
+	case s.Fast:
+		return "a scope of more memory"
 	}
-	return ", such as a sound card"
+	return "a sound card, or a scope of more memory"
 }
 
 // sourcesOf lists where a target's limits come from, each once.
@@ -272,7 +290,7 @@ func printShotsJSON(w io.Writer, goal string, scope scopeLimits, shots []shot) e
 		Shots   []item  `json:"captures"`
 	}{Target: goal, Memory: scope.Memory, MaxRate: scope.MaxRate}
 	for _, s := range shots {
-		it := item{RecordS: s.NeedS, RateHz: s.NeedHz, Samples: s.Samples, Why: s.MemoryTooSmall}
+		it := item{RecordS: s.NeedS, RateHz: s.NeedHz, Samples: s.Samples, Why: s.WhyNot}
 		if s.DivS > 0 {
 			it.DivS, it.SetHz = &s.DivS, &s.RateHz
 		}

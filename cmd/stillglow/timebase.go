@@ -17,6 +17,7 @@ const (
 	shareOfRate     = 0.4
 	divisions       = 10 // across the screen
 	longerThanNeed  = 25 // a record this many times the least is long enough
+	longestDivS     = 10.0
 	fastFromHz      = 1e6
 	pulseRateHz     = 200e6 // four samples in a 20 ns pulse
 )
@@ -40,16 +41,16 @@ func (s scopeLimits) withDefaults() scopeLimits {
 
 // shot is one capture to take: a time per division that shows all its criteria.
 type shot struct {
-	Criteria       []target.Limit
-	Fast           bool    // the switching cycle and above
-	NeedS          float64 // least record
-	NeedHz         float64 // least sample rate
-	DivS           float64 // time per division to set, 0: the memory can't hold it
-	LeastS, MostS  float64 // what works, per division
-	RateHz         float64 // sample rate that DivS gives
-	Samples        int     // in the record, at most the memory
-	VoltsPerDiv    float64 // to begin with, 0: not told
-	MemoryTooSmall string  // why not, when DivS is 0
+	Criteria      []target.Limit
+	Fast          bool    // the switching cycle and above
+	NeedS         float64 // least record
+	NeedHz        float64 // least sample rate
+	DivS          float64 // time per division to set, 0: the memory can't hold it
+	LeastS, MostS float64 // what works, per division
+	RateHz        float64 // sample rate that DivS gives
+	Samples       int     // in the record, at most the memory
+	VoltsPerDiv   float64 // to begin with, 0: not told
+	WhyNot        string  // when DivS is 0
 }
 
 // planShots groups the criteria into as few captures as the memory allows: the
@@ -73,7 +74,7 @@ func planShots(limits []target.Limit, scope scopeLimits) []shot {
 				}
 				both.Criteria = append(append([]target.Limit{}, both.Criteria...), l)
 				both.NeedS, both.NeedHz = math.Max(both.NeedS, one.NeedS), math.Max(both.NeedHz, one.NeedHz)
-				if both.NeedS*both.NeedHz <= float64(scope.Memory) {
+				if both.steps(scope); both.LeastS <= both.MostS && both.NeedHz <= scope.MaxRate {
 					shots[i], merged = both, true
 					break
 				}
@@ -89,18 +90,25 @@ func planShots(limits []target.Limit, scope scopeLimits) []shot {
 	return shots
 }
 
+// steps finds the shortest and the longest time per division that do, on the
+// 1-2-5 scale.
+func (s *shot) steps(scope scopeLimits) {
+	s.LeastS = ceil125(s.NeedS / divisions)
+	s.MostS = math.Min(longestDivS, floor125(float64(scope.Memory)/s.NeedHz/divisions))
+}
+
 // settle picks the time per division.
 func (s *shot) settle(scope scopeLimits) {
 	memory := float64(scope.Memory)
 	s.VoltsPerDiv = s.firstRange()
 	if s.NeedHz > scope.MaxRate {
-		s.MemoryTooSmall = fmt.Sprintf("needs %s, the scope samples at %s at most", rateText(s.NeedHz), rateText(scope.MaxRate))
+		s.WhyNot = fmt.Sprintf("needs %s, the scope samples at %s at most", rateText(s.NeedHz), rateText(scope.MaxRate))
 		return
 	}
-	s.LeastS, s.MostS = ceil125(s.NeedS/divisions), floor125(memory/s.NeedHz/divisions)
+	s.steps(scope)
 	if s.LeastS > s.MostS {
-		s.MemoryTooSmall = fmt.Sprintf("needs %s in one record (%s at %s), the memory holds %s",
-			samplesText(s.NeedS*s.NeedHz), secondsText(s.NeedS), rateText(s.NeedHz), samplesText(memory))
+		s.WhyNot = fmt.Sprintf("needs %s in one record (%s at %s), the memory holds %s",
+			samplesText(divisions*s.LeastS*s.NeedHz), secondsText(divisions*s.LeastS), rateText(s.NeedHz), samplesText(memory))
 		return
 	}
 	s.DivS = math.Min(s.MostS, ceil125(longerThanNeed*s.NeedS/divisions))
@@ -151,7 +159,7 @@ func (s shot) names() string {
 // settings tells what to set on the scope, in one line.
 func (s shot) settings() string {
 	if s.DivS == 0 {
-		return s.MemoryTooSmall
+		return s.WhyNot
 	}
 	limit := "bandwidth limit 20 MHz or its high-resolution mode"
 	if s.Fast {

@@ -17,15 +17,15 @@ func TestShotsCoverTheirCriteria(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, memory := range []int{1000, 4000, 10000, 100000, 1000000, 14000000, 500000000} {
-			for _, rate := range []float64{50e6, 500e6, 5e9} {
+		for _, memory := range []int{1000, 2000, 4000, 10000, 100000, 1000000, 14000000, 500000000} {
+			for _, rate := range []float64{40e6, 50e6, 500e6, 5e9} {
 				scope := scopeLimits{Memory: memory, MaxRate: rate}
 				seen := map[target.Criterion]bool{}
 				for _, s := range planShots(goal.Limits, scope) {
 					for _, l := range s.Criteria {
 						seen[l.Criterion] = true
 						if s.DivS == 0 {
-							if s.MemoryTooSmall == "" {
+							if s.WhyNot == "" {
 								t.Errorf("%s %d: no setting and no reason", name, memory)
 							}
 							continue
@@ -43,6 +43,18 @@ func TestShotsCoverTheirCriteria(t *testing.T) {
 					}
 				}
 				for _, l := range goal.Limits {
+					if l.NeedHighHz <= 0 {
+						continue
+					}
+					// what can be had alone is had in the company of others
+					alone := planShots([]target.Limit{l}, scope)[0]
+					for _, s := range planShots(goal.Limits, scope) {
+						for _, other := range s.Criteria {
+							if other.Criterion == l.Criterion && (s.DivS == 0) != (alone.DivS == 0) {
+								t.Errorf("%s %d samples at %s: %s is lost among others", name, memory, rateText(rate), l.Name)
+							}
+						}
+					}
 					if l.NeedHighHz > 0 && !seen[l.Criterion] {
 						t.Errorf("%s: no capture for %s", name, l.Name)
 					}
