@@ -75,8 +75,12 @@ func (r *Report) bestWords(best *Unit) string {
 	worst := fmt.Sprintf("%s %s against %s", longName(m.Limit), figureText(m.Figure, m.Limit.Unit), limitText(m.Limit))
 	switch best.Eval.Verdict {
 	case target.Pass:
-		s := fmt.Sprintf("%s is the best of %s: it passes with at least %s in hand; the tightest point is %s.",
-			name, plural(len(r.Units), "unit"), strings.TrimPrefix(dbText(m.DB), "+"), worst)
+		sure := "at least"
+		if m.Figure.LowerBound {
+			sure = "at most"
+		}
+		s := fmt.Sprintf("%s is the best of %s: it passes with %s %s in hand; the tightest point is %s.",
+			name, plural(len(r.Units), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
 		if passing == 1 {
 			return s + fmt.Sprintf(" It is the only one inside the target %q.", title)
 		}

@@ -13,7 +13,8 @@ import (
 
 // CSV is results.csv: one row per unit in rank order. Numbers are bare and in
 // the SI unit that ends the column's name; a figure that was not measured is an
-// empty cell and is named, with its reason, in the column "not_measured". Text
+// empty cell and is named, with its reason, in the column "not_measured"; one whose
+// true value is at least the one given is named in "lower_bounds". Text
 // that a spreadsheet would run as a formula is led by an apostrophe.
 func (r *Report) CSV() ([]byte, error) {
 	var b bytes.Buffer
@@ -27,7 +28,7 @@ func (r *Report) CSV() ([]byte, error) {
 		head = append(head, string(l.Criterion)+"_margin_db")
 	}
 	head = append(head, "dropper", "dropper_ohm", "dropper_w", "heater_v", "heater_load_a", "post_filter",
-		"captures", "cautions", "not_measured", "date", "invented")
+		"captures", "cautions", "lower_bounds", "not_measured", "date", "invented")
 	if err := w.Write(head); err != nil {
 		return nil, err
 	}
@@ -50,12 +51,15 @@ func (r *Report) csvRow(i int) []string {
 	row := []string{strconv.Itoa(i + 1), strconv.Itoa(e.Rank), csvText(e.Unit.Brand), csvText(e.Unit.Model),
 		csvText(e.Unit.Mark), string(e.Verdict), worst, worstDB, csvText(e.Why), csvPositive(e.Unit.RatedV),
 		csvPositive(e.Unit.RatedA), csvFigure(e.LoadedV), csvPositive(e.LoadedV.U), csvFigure(e.OutputOhm)}
-	var missing []string
+	var missing, bounds []string
 	for _, l := range r.Target.Limits {
 		m := marginOf(e, l.Criterion)
 		figure, margin := "", ""
 		if m != nil && m.Covered {
 			figure, margin = csvFigure(m.Figure), csvNumber(m.DB)
+			if m.Figure.LowerBound {
+				bounds = append(bounds, string(l.Criterion))
+			}
 		} else if m != nil {
 			missing = append(missing, string(l.Criterion)+": "+m.Reason)
 		}
@@ -83,7 +87,7 @@ func (r *Report) csvRow(i int) []string {
 	for _, c := range e.Cautions {
 		cautions = append(cautions, c.Code)
 	}
-	return append(row, csvText(parts), csvText(strings.Join(files, "; ")), csvText(strings.Join(cautions, "; ")),
+	return append(row, csvText(parts), csvText(strings.Join(files, "; ")), csvText(strings.Join(cautions, "; ")), strings.Join(bounds, "; "),
 		csvText(strings.Join(missing, "; ")), csvText(r.Date), strconv.FormatBool(r.Invented))
 }
 

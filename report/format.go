@@ -113,6 +113,15 @@ func dbText(db float64) string {
 	return "+0.0 dB"
 }
 
+// marginText is a margin for people. Where the figure is a lower bound the true
+// margin can only be smaller.
+func marginText(m *target.Margin) string {
+	if m.Figure.LowerBound && m.Limit.Criterion != target.HeaterDC {
+		return "≤ " + dbText(m.DB)
+	}
+	return dbText(m.DB)
+}
+
 // limitText is a limit for people.
 func limitText(l target.Limit) string {
 	switch {

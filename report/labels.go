@@ -64,7 +64,7 @@ func (r *Report) label(i int) labelView {
 	v := labelView{Name: shorten(unitName(e.Unit), 80), Shape: shape(e.Verdict), Verdict: string(e.Verdict), Date: clean(r.Date),
 		Target: orText(clean(r.Target.Title), clean(r.Target.Name)), Invented: r.Invented}
 	if m := worstMargin(e); m != nil {
-		v.Margin = strings.TrimSpace(dbText(m.DB) + " " + shortName(m.Limit))
+		v.Margin = strings.TrimSpace(marginText(m) + " " + shortName(m.Limit))
 	}
 	for _, c := range []target.Criterion{target.RipplePP, target.FoldedRipple, target.SpikePeak, target.MainsLine, target.Noise} {
 		if m := marginOf(e, c); m != nil && len(v.Rows) < 3 {

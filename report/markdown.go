@@ -77,7 +77,7 @@ func (r *Report) markdownRanking(b *strings.Builder) {
 		e := &u.Eval
 		worst := "not measured"
 		if m := worstMargin(e); m != nil {
-			worst = dbText(m.DB) + " (" + md(shortName(m.Limit)) + ")"
+			worst = marginText(m) + " (" + md(shortName(m.Limit)) + ")"
 		}
 		fmt.Fprintf(b, "| %s | %s | %s %s | %s |", rankText(r, i), mdEscape(isolate(shorten(unitName(e.Unit), 60))),
 			shape(e.Verdict), e.Verdict, worst)

@@ -99,7 +99,7 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 		}
 	}
 	if m := worstMargin(e); m != nil {
-		v.Worst, v.WorstOn, v.WorstSort = dbText(m.DB), shortName(m.Limit), csvNumber(m.DB)
+		v.Worst, v.WorstOn, v.WorstSort = marginText(m), shortName(m.Limit), csvNumber(m.DB)
 	}
 	for _, l := range columns {
 		c := cellView{Key: string(l.Criterion), Label: shortName(l), Text: "not measured"}
@@ -110,7 +110,7 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 	}
 	for _, m := range e.Margins {
 		v.Margins = append(v.Margins, marginView{Name: longName(m.Limit), Figure: figureWithU(m.Figure, m.Limit.Unit), Limit: limitText(m.Limit),
-			DB: dbText(m.DB), Interval: intervalText(m), From: clean(m.From), Reason: clean(m.Reason), Covered: m.Covered,
+			DB: marginText(&m), Interval: intervalText(m), From: clean(m.From), Reason: clean(m.Reason), Covered: m.Covered,
 			Over: m.Covered && m.DB < 0})
 	}
 	v.Dropper, v.Filter, v.Heard = dropperWords(u.Plan), filterWords(u), heardWords(u.Hears)

@@ -106,7 +106,7 @@ func rankingColumns(r *Report) []column {
 		verdict.cells = append(verdict.cells, shape(e.Verdict)+" "+string(e.Verdict))
 		unit.cells = append(unit.cells, unitName(e.Unit))
 		if m := worstMargin(e); m != nil {
-			margin.cells = append(margin.cells, dbText(m.DB))
+			margin.cells = append(margin.cells, marginText(m))
 			on.cells = append(on.cells, shortName(m.Limit))
 		} else {
 			margin.cells = append(margin.cells, "-")

@@ -164,6 +164,9 @@ func TestCSVDisarmsFormulasAndKeepsNumbers(t *testing.T) {
 	if got := rows[9][column["brand"]]; got != "plain, \"quoted\" - name" {
 		t.Errorf("a harmless name came out as %q", got)
 	}
+	if got := rows[3][column["lower_bounds"]]; got != "spike_peak_p95_v" {
+		t.Errorf("lower bounds %q", got)
+	}
 	if m := rows[1][column["mask_margin_db"]]; m != "" {
 		t.Errorf("a criterion not measured shows %q, want an empty cell", m)
 	}
