@@ -201,13 +201,12 @@ func walk(from, to int, t *cycleTrack, s slowPart, visit func(stretch)) {
 
 // fold is the record laid over one cycle, less the slow part.
 type fold struct {
-	bins       int
-	n          []float64
-	mean       []float64 // volts; where n is 0 filled from the neighbours
-	variance   []float64 // within the bin
-	sigma      float64   // robust standard deviation of single samples
-	cycles     float64
-	start, end float64 // first and last phase seen
+	bins     int
+	n        []float64
+	mean     []float64 // volts; where n is 0 filled from the neighbours
+	variance []float64 // within the bin
+	sigma    float64   // robust standard deviation of single samples
+	cycles   float64
 }
 
 // foldBins picks a number of bins: a power of two, several samples to a bin.

@@ -123,7 +123,7 @@ func TestInterpolatedPeak(t *testing.T) {
 	for i := range v {
 		v[i] = math.Sin(2*math.Pi*0.3*float64(i) + 0.37)
 	}
-	c := newCurveExtremes()
+	c := newCurveExtremes(newInterpolator())
 	c.add(v, 100, 3900)
 	if math.Abs(c.max-1) > 2e-3 || math.Abs(c.min+1) > 2e-3 {
 		t.Errorf("read %g to %g, want -1 to 1", c.min, c.max)

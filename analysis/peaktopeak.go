@@ -93,8 +93,8 @@ type curveExtremes struct {
 
 const peakGrowth = 1.3
 
-func newCurveExtremes() *curveExtremes {
-	return &curveExtremes{ip: newInterpolator(), min: math.Inf(1), max: math.Inf(-1)}
+func newCurveExtremes(ip *interpolator) *curveExtremes {
+	return &curveExtremes{ip: ip, min: math.Inf(1), max: math.Inf(-1)}
 }
 
 // add takes y[from:to]; y around it is used to interpolate.
@@ -201,7 +201,7 @@ func measurePeakToPeak(ctx context.Context, volts []float64, meanV, minV, maxV, 
 	var parts [ppParts]*curveExtremes
 	ip := newInterpolator()
 	for i := range parts {
-		parts[i] = &curveExtremes{ip: ip, min: math.Inf(1), max: math.Inf(-1)}
+		parts[i] = newCurveExtremes(ip)
 	}
 	n := len(volts)
 	err := lowPassBlocks(ctx, volts, meanV, rateHz, shape, cutHz, func(start int, y []float64, guard, count int) {

@@ -1,0 +1,260 @@
+package analysis
+
+import (
+	"math"
+	"math/cmplx"
+	"sort"
+)
+
+// trackBursts finds the packets and the phase of the switching in each.
+func trackBursts(volts []float64, meanV, rateHz, hz float64) *cycleTrack {
+	per := hz / rateHz
+	blocks := demodulate(volts, meanV, per, 2, 0.5)
+	if len(blocks) < 8 {
+		return nil
+	}
+	amp := make([]float64, len(blocks))
+	for i, b := range blocks {
+		amp[i] = cmplx.Abs(b.c)
+	}
+	sorted := append([]float64(nil), amp...)
+	sort.Float64s(sorted)
+	level := 0.5 * sorted[len(sorted)*95/100]
+	type run struct{ a, b int }
+	var runs []run
+	for i := 0; i < len(amp); i++ {
+		if amp[i] < level {
+			continue
+		}
+		j := i
+		for j+1 < len(amp) && (amp[j+1] >= level || (j+2 < len(amp) && amp[j+2] >= level)) {
+			j++
+		}
+		if j-i >= 4 {
+			runs = append(runs, run{i, j})
+		}
+		i = j
+	}
+	if len(runs) < 2 {
+		return nil
+	}
+	// frequency while switching: phase slopes of the packets, weighed by length
+	var num, den float64
+	slopes := make([]float64, len(runs))
+	for r, u := range runs {
+		a, b := u.a, u.b
+		if b-a >= 6 { // the ends see half a packet
+			a, b = a+2, b-2
+		}
+		slope, _, weight := phaseLine(blocks[a : b+1])
+		slopes[r] = slope
+		num += weight * slope
+		den += weight
+	}
+	if den == 0 {
+		return nil
+	}
+	dslope := num / den
+	var spread float64
+	for r, u := range runs {
+		w := math.Pow(float64(u.b-u.a+1), 3)
+		spread += w * w * (slopes[r] - dslope) * (slopes[r] - dslope)
+	}
+	total := 0.0
+	for _, u := range runs {
+		total += math.Pow(float64(u.b-u.a+1), 3)
+	}
+	t := &cycleTrack{kind: SwitchingBursting, hz: (per + dslope) * rateHz, uHz: math.Sqrt(spread) / total * rateHz}
+	p := per + dslope
+	on := 0.0
+	var starts []float64
+	for _, u := range runs {
+		// phase at the packet's middle at the common frequency
+		var sum complex128
+		mid := (blocks[u.a].middle + blocks[u.b].middle) / 2
+		for _, b := range blocks[u.a : u.b+1] {
+			sum += b.c * cmplx.Rect(1, -2*math.Pi*dslope*(b.middle-mid))
+		}
+		phMid := cmplx.Phase(sum)/(2*math.Pi) + math.Mod(per*mid, 1)
+		from, to := max(blocks[u.a].middle, 0), min(blocks[u.b].middle, float64(len(volts)))
+		on += to - from
+		starts = append(starts, from)
+		// whole cycles apart from each other, so that no two packets share one
+		base := phMid - p*(mid-from)
+		if k := len(t.pieces); k > 0 {
+			last := t.pieces[k-1]
+			end := last.phase + last.perSample*(last.to-last.from)
+			base += math.Ceil(end-base) + 1
+		}
+		t.pieces = append(t.pieces, piece{from, to, base, p})
+	}
+	// packet rate: least squares over the starts; the first packet may be cut
+	if blocks[runs[0].a].middle < 3/per && len(starts) > 3 {
+		starts = starts[1:]
+	}
+	if len(starts) >= 2 {
+		t.burstHz, t.uBurstHz = eventRate(starts, rateHz)
+	}
+	return t
+}
+
+// phaseLine fits a straight phase through blocks: slope in cycles per sample
+// beside the demodulation's own, and the weight of that slope.
+func phaseLine(blocks []demodBlock) (slope, middle, weight float64) {
+	var sx, sy, sxx, sxy, n float64
+	prev := 0.0
+	for i, b := range blocks {
+		p := cmplx.Phase(b.c) / (2 * math.Pi)
+		if i > 0 {
+			p = prev + math.Remainder(p-prev, 1)
+		}
+		prev = p
+		x := b.middle - blocks[0].middle
+		sx += x
+		sy += p
+		sxx += x * x
+		sxy += x * p
+		n++
+	}
+	weight = sxx - sx*sx/n
+	if weight <= 0 {
+		return 0, 0, 0
+	}
+	return (sxy - sx*sy/n) / weight, sy / n, weight
+}
+
+// eventRate is the rate of nearly periodic events by least squares over their
+// times in samples, missing ones allowed for, with its standard deviation.
+func eventRate(at []float64, rateHz float64) (hz, uHz float64) {
+	gaps := make([]float64, len(at)-1)
+	for i := range gaps {
+		gaps[i] = at[i+1] - at[i]
+	}
+	sort.Float64s(gaps)
+	period := gaps[len(gaps)/2]
+	if period <= 0 {
+		return 0, 0
+	}
+	var sx, sy, sxx, sxy float64
+	k := 0.0
+	idx := make([]float64, len(at))
+	for i := range at {
+		if i > 0 {
+			k += max(1, math.Round((at[i]-at[i-1])/period))
+		}
+		idx[i] = k
+		sx += k
+		sy += at[i]
+		sxx += k * k
+		sxy += k * at[i]
+	}
+	n := float64(len(at))
+	den := sxx - sx*sx/n
+	if den <= 0 {
+		return 0, 0
+	}
+	slope := (sxy - sx*sy/n) / den
+	base := (sy - slope*sx) / n
+	rss := 0.0
+	for i := range at {
+		d := at[i] - base - slope*idx[i]
+		rss += d * d
+	}
+	if slope <= 0 {
+		return 0, 0
+	}
+	u := 0.0
+	if n > 2 {
+		u = math.Sqrt(rss / (n - 2) / den)
+	}
+	return rateHz / slope, rateHz / slope * u / slope
+}
+
+// settleBursts moves the ends of each packet to whole cycles, counted from the
+// rising edge: a cycle belongs to the packet when the mean cycle's share in it is
+// more than half. Phases found so far are good to a small part of a cycle.
+func (t *cycleTrack) settleBursts(volts []float64, f *fold, c *cycleModel) {
+	start := c.riseStart() - 0.01
+	m := f.bins
+	mean := 0.0
+	for _, v := range f.mean {
+		mean += v
+	}
+	mean /= float64(m)
+	n := float64(len(volts))
+	share := func(p piece, k float64) float64 {
+		x := p.from + (k+start-p.phase)/p.perSample
+		a, b := int(math.Ceil(x)), int(math.Ceil(x+1/p.perSample))
+		a, b = max(a, 0), min(b, len(volts))
+		if float64(b-a) < 0.4/p.perSample {
+			return 0
+		}
+		var sv, sc, svc, scc float64
+		for i := a; i < b; i++ {
+			ph := start + (float64(i)-x)*p.perSample
+			ph -= math.Floor(ph)
+			cv := f.mean[min(int(ph*float64(m)), m-1)] - mean
+			sv += volts[i]
+			sc += cv
+			svc += volts[i] * cv
+			scc += cv * cv
+		}
+		w := float64(b - a)
+		if den := scc - sc*sc/w; den > 0 {
+			return (svc - sv*sc/w) / den
+		}
+		return 0
+	}
+	settled := t.pieces[:0:0]
+	end := 0.0
+	for _, p := range t.pieces {
+		mid := math.Floor(p.phase + p.perSample*(p.to-p.from)/2 - start)
+		if share(p, mid) < 0.5 {
+			if mid++; share(p, mid) < 0.5 {
+				continue
+			}
+		}
+		first, last := mid, mid
+		for share(p, first-1) > 0.5 {
+			first--
+		}
+		for share(p, last+1) > 0.5 {
+			last++
+		}
+		from := p.from + (first+start-p.phase)/p.perSample
+		to := p.from + (last+1+start-p.phase)/p.perSample
+		q := piece{from: from, to: to, phase: first + start, perSample: p.perSample}
+		// the record may cut a packet
+		if q.from < 1.2/p.perSample && q.from > 0 && share(p, first-1) > 0.2 {
+			q.phase -= q.perSample * q.from
+			q.from = 0
+		}
+		if q.from < 0 {
+			q.phase -= q.perSample * q.from
+			q.from = 0
+		}
+		q.from, q.to = max(q.from, end), min(q.to, n)
+		if q.to-q.from < 1/p.perSample {
+			continue
+		}
+		if q.from == end && end > 0 {
+			q.phase = first + start + q.perSample*(end-from)
+		}
+		settled = append(settled, q)
+		end = q.to
+	}
+	if len(settled) >= 2 {
+		t.pieces = settled
+		on := 0.0
+		starts := make([]float64, 0, len(settled))
+		for _, p := range settled {
+			on += p.to - p.from
+			if p.from > 0 {
+				starts = append(starts, p.from)
+			}
+		}
+		if len(starts) >= 2 {
+			t.burstHz, t.uBurstHz = eventRate(starts, t.hz/settled[0].perSample)
+		}
+	}
+}

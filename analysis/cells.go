@@ -1,0 +1,205 @@
+package analysis
+
+import (
+	"math"
+)
+
+// cellData is a folded cycle on cells, with running sums twice around so that
+// the misfit of a straight line over any stretch costs a few operations.
+type cellData struct {
+	n    int
+	x    []float64 // mean place, in cells
+	y, w []float64
+	sums [][6]float64 // w, wx, wxx, wy, wxy, wyy
+}
+
+const maxCells = 512
+
+func newCells(y, weight []float64) *cellData {
+	m := len(y)
+	n := min(m, maxCells)
+	per := float64(m) / float64(n)
+	c := &cellData{n: n, x: make([]float64, n), y: make([]float64, n), w: make([]float64, n), sums: make([][6]float64, 2*n+1)}
+	for i, v := range y {
+		w := weight[i]
+		if w == 0 {
+			continue
+		}
+		k := i * n / m
+		c.w[k] += w
+		c.y[k] += w * v
+		c.x[k] += w * (float64(i) + 0.5) / per
+	}
+	for k := range c.w {
+		if c.w[k] > 0 {
+			c.y[k] /= c.w[k]
+			c.x[k] /= c.w[k]
+			c.w[k] /= per
+		}
+	}
+	for i := range 2 * n {
+		k := i % n
+		x := c.x[k] + float64(i-k)
+		w, v := c.w[k], c.y[k]
+		s := c.sums[i]
+		c.sums[i+1] = [6]float64{s[0] + w, s[1] + w*x, s[2] + w*x*x, s[3] + w*v, s[4] + w*x*v, s[5] + w*v*v}
+	}
+	return c
+}
+
+// rss of the straight line through cells a to b, the cells at the breaks
+// themselves left out.
+func (c *cellData) rss(a, b int) float64 {
+	p, q := c.sums[a+1], c.sums[b]
+	w := q[0] - p[0]
+	if w <= 0 {
+		return 0
+	}
+	x, xx, y, xy, yy := q[1]-p[1], q[2]-p[2], q[3]-p[3], q[4]-p[4], q[5]-p[5]
+	sxx := xx - x*x/w
+	sxy := xy - x*y/w
+	syy := yy - y*y/w
+	if sxx > 1e-9*w {
+		syy -= sxy * sxy / sxx
+	}
+	return max(syy, 0)
+}
+
+// total is the misfit of straight lines between breaks, in cells, ascending.
+func (c *cellData) total(breaks []int) float64 {
+	sum := 0.0
+	for i, b := range breaks {
+		next := 0
+		if i+1 < len(breaks) {
+			next = breaks[i+1]
+		} else {
+			next = breaks[0] + c.n
+		}
+		if next-b < c.least() {
+			return math.Inf(1)
+		}
+		sum += c.rss(b, next)
+	}
+	return sum
+}
+
+// least is the shortest piece allowed, in cells.
+func (c *cellData) least() int { return max(c.n/32, 3) }
+
+func insertSorted(list []int, v int) []int {
+	out := make([]int, 0, len(list)+1)
+	done := false
+	for _, x := range list {
+		if !done && v <= x {
+			out = append(out, v)
+			done = true
+		}
+		out = append(out, x)
+	}
+	if !done {
+		out = append(out, v)
+	}
+	return out
+}
+
+// refine moves each break to where the straight-line fit is best.
+func (c *cellData) refine(breaks []int, reach int) []int {
+	breaks = append([]int(nil), breaks...)
+	best := c.total(breaks)
+	for range 6 {
+		moved := false
+		for i := range breaks {
+			for d := -2 * reach; d <= 2*reach; d++ {
+				if d == 0 {
+					continue
+				}
+				try := append([]int(nil), breaks...)
+				try[i] += d
+				if try[i] < 0 || try[i] >= c.n || (i > 0 && try[i] <= try[i-1]) || (i+1 < len(try) && try[i] >= try[i+1]) {
+					continue
+				}
+				if r := c.total(try); r < best {
+					best, breaks, moved = r, try, true
+				}
+			}
+		}
+		if !moved {
+			break
+		}
+	}
+	return breaks
+}
+
+// polyFitAt fits a polynomial of degree up to 2 through weighted points.
+func polyFitAt(us, ys, ws []float64, degree int) (coef [4]float64, rss, weight float64) {
+	degree = min(degree, len(us)-1)
+	for ; degree >= 0; degree-- {
+		var a [5][6]float64
+		for i, u := range us {
+			b := [3]float64{1, u, u * u}
+			for j := 0; j <= degree; j++ {
+				for k := 0; k <= degree; k++ {
+					a[j][k] += ws[i] * b[j] * b[k]
+				}
+				a[j][5] += ws[i] * b[j] * ys[i]
+			}
+		}
+		for j := degree + 1; j < 5; j++ {
+			a[j][j] = 1
+		}
+		if x, ok := solve5(a); ok {
+			copy(coef[:], x[:4])
+			break
+		}
+	}
+	for i, u := range us {
+		d := ys[i] - coef[0] - u*(coef[1]+u*coef[2])
+		rss += ws[i] * d * d
+		weight += ws[i]
+	}
+	return coef, rss, weight
+}
+
+// predictionVariance is the variance of a fitted polynomial's value at u over
+// that of a point of weight one.
+func predictionVariance(us, ws []float64, degree int, u float64) float64 {
+	if len(us) == 0 {
+		return 0
+	}
+	degree = min(degree, len(us)-1)
+	var a [5][6]float64
+	for i, x := range us {
+		b := [3]float64{1, x, x * x}
+		for j := 0; j <= degree; j++ {
+			for k := 0; k <= degree; k++ {
+				a[j][k] += ws[i] * b[j] * b[k]
+			}
+		}
+	}
+	at := [3]float64{1, u, u * u}
+	for j := range 5 {
+		if j <= degree {
+			a[j][5] = at[j]
+		} else {
+			a[j][j] = 1
+		}
+	}
+	x, ok := solve5(a)
+	if !ok {
+		return 0
+	}
+	v := 0.0
+	for j := 0; j <= degree; j++ {
+		v += x[j] * at[j]
+	}
+	return max(v, 0)
+}
+
+// sortFloats sorts a handful of numbers in place.
+func sortFloats(x []float64) {
+	for i := 1; i < len(x); i++ {
+		for j := i; j > 0 && x[j] < x[j-1]; j-- {
+			x[j], x[j-1] = x[j-1], x[j]
+		}
+	}
+}

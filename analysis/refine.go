@@ -1,0 +1,134 @@
+package analysis
+
+import (
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// partFold is one part of the record folded at a common frequency: the Fourier
+// coefficients of its fold.
+type partFold struct {
+	middle float64 // sample
+	c      []complex128
+}
+
+// refineFixed improves the frequency of a coherent supply over the whole record
+// by the most likely phase slope of all its harmonics together: the record is
+// folded in parts at hz, and the slope is found that adds the parts' harmonics
+// in phase. uHz is the standard deviation by the curvature there.
+func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float64) {
+	const bins = 256
+	n := len(volts)
+	cycles := float64(n) * hz / rateHz
+	parts := int(min(max(cycles/4, 2), 64))
+	harmonics := int(min(bins/4, 0.45*rateHz/hz))
+	if harmonics < 1 {
+		harmonics = 1
+	}
+	folds := make([]partFold, parts)
+	acc := make([]float64, bins)
+	fft := fourier.NewFFT(bins)
+	inc := hz / rateHz
+	for p := range folds {
+		lo, hi := p*n/parts, (p+1)*n/parts
+		// whole cycles only
+		whole := math.Floor(float64(hi-lo)*inc) / inc
+		if whole >= 1 {
+			hi = min(hi, lo+int(whole+0.5))
+		}
+		clear(acc)
+		slope, base := trend(volts[lo:hi])
+		ph := math.Mod(float64(lo)*inc, 1) * bins
+		step := inc * bins
+		for i, v := range volts[lo:hi] {
+			acc[int(ph)&(bins-1)] += v - base - slope*float64(i)
+			ph += step
+			if ph >= bins {
+				ph -= bins
+			}
+		}
+		folds[p] = partFold{middle: float64(lo+hi-1) / 2, c: append([]complex128(nil), fft.Coefficients(nil, acc)...)}
+	}
+	// noise per coefficient from the parts' spread about their mean
+	centre := float64(n-1) / 2
+	energy := func(df float64, top int, weight []float64) float64 {
+		sum := 0.0
+		for h := 1; h <= top; h++ {
+			if weight != nil && weight[h] == 0 {
+				continue
+			}
+			var a complex128
+			w := -2 * math.Pi * float64(h) * df / rateHz
+			for _, f := range folds {
+				a += f.c[h] * cmplx.Rect(1, w*(f.middle-centre))
+			}
+			e := real(a)*real(a) + imag(a)*imag(a)
+			if weight != nil {
+				e *= weight[h]
+			}
+			sum += e
+		}
+		return sum
+	}
+	duration := float64(n) / rateHz
+	df, half := 0.0, 1.5/duration
+	weights := func(df float64, top int) []float64 {
+		w := make([]float64, top+1)
+		for h := 1; h <= top; h++ {
+			var a complex128
+			var p float64
+			for _, f := range folds {
+				r := f.c[h] * cmplx.Rect(1, -2*math.Pi*float64(h)*df/rateHz*(f.middle-centre))
+				a += r
+				p += real(r)*real(r) + imag(r)*imag(r)
+			}
+			coherent := real(a)*real(a) + imag(a)*imag(a)
+			noise := max(p-coherent/float64(parts), 1e-300) // of the sum of the parts
+			if coherent > 8*noise {
+				w[h] = 1 / noise
+			}
+		}
+		return w
+	}
+	for top := 1; ; top *= 2 {
+		last := top >= harmonics
+		top = min(top, harmonics)
+		var w []float64
+		if top > 1 {
+			w = weights(df, top)
+		}
+		const grid = 12
+		best, at := math.Inf(-1), df
+		for i := -grid; i <= grid; i++ {
+			d := df + half*float64(i)/grid
+			if e := energy(d, top, w); e > best {
+				best, at = e, d
+			}
+		}
+		step := half / grid
+		for range 3 {
+			a, b, c := energy(at-step, top, w), energy(at, top, w), energy(at+step, top, w)
+			if den := a - 2*b + c; den < 0 {
+				at += step * min(max(0.5*(a-c)/den, -1), 1)
+			}
+			step /= 3
+		}
+		df = at
+		half = max(half/2, 0.02/duration/float64(top))
+		if last {
+			break
+		}
+	}
+	// Cramér-Rao by curvature: weights carry 1/noise of the coherent sum
+	w := weights(df, harmonics)
+	s := 0.05 / duration / float64(harmonics)
+	a, b, c := energy(df-s, harmonics, w), energy(df, harmonics, w), energy(df+s, harmonics, w)
+	if curve := -(a - 2*b + c) / (s * s); curve > 0 && b > 0 {
+		uHz = math.Sqrt(1 / curve)
+	} else {
+		uHz = 0.5 / duration
+	}
+	return hz + df, uHz
+}

@@ -1,0 +1,121 @@
+package analysis
+
+import (
+	"math"
+	"sort"
+)
+
+// residue yields the trace less its slow part and its smooth ripple: spikes,
+// rings and noise are left.
+type residue struct {
+	volts  []float64
+	rateHz float64
+	track  *cycleTrack
+	slow   slowPart
+	model  *cycleModel // nil: no ripple to take off
+}
+
+// each visits samples from..to in ascending order; bin is the place in the
+// cycle, -1 where the supply rests.
+func (r *residue) each(from, to int, visit func(i int, v float64, bin int, phase float64)) {
+	if r.model == nil || r.track == nil {
+		walk(from, to, nil, r.slow, func(st stretch) {
+			base := st.slow
+			for i := st.from; i < st.to; i++ {
+				visit(i, r.volts[i]-base, -1, -1)
+				base += st.slowSlope
+			}
+		})
+		return
+	}
+	m := r.model.bins
+	size := float64(m)
+	smooth := r.model.smooth
+	walk(from, to, r.track, r.slow, func(st stretch) {
+		base := st.slow
+		if !st.on {
+			for i := st.from; i < st.to; i++ {
+				visit(i, r.volts[i]-base, -1, -1)
+				base += st.slowSlope
+			}
+			return
+		}
+		whole := math.Floor(st.phase)
+		ph := st.phase - whole
+		for i := st.from; i < st.to; i++ {
+			x := ph * size
+			k := int(x)
+			if k >= m {
+				k = m - 1
+			}
+			visit(i, r.volts[i]-base-smooth[k], k, whole+ph)
+			base += st.slowSlope
+			ph += st.perSample
+			if ph >= 1 {
+				ph--
+				whole++
+			}
+		}
+	})
+}
+
+// robustScale is the standard deviation of the residue's quiet parts: the lower
+// quartile over blocks of each block's median absolute deviation, scaled to the
+// normal distribution (Hampel 1974). Taking a low quartile keeps it that of the
+// noise where spikes come every cycle; blocks are short against a cycle. skip
+// names the bins that an edge's transient covers.
+func (r *residue) robustScale(skip []bool, stepV float64) float64 {
+	n := len(r.volts)
+	const length = 192
+	blocks := max(min(n/length, 1024), 1)
+	var mads, sds []float64
+	buf := make([]float64, 0, length)
+	for b := range blocks {
+		from := b * (n / blocks)
+		buf = buf[:0]
+		r.each(from, min(from+length, n), func(_ int, v float64, bin int, _ float64) {
+			if bin < 0 || skip == nil || !skip[bin] {
+				buf = append(buf, v)
+			}
+		})
+		if len(buf) < 24 {
+			continue
+		}
+		sds = append(sds, deviation(buf))
+		sort.Float64s(buf)
+		med := buf[len(buf)/2]
+		for i := range buf {
+			buf[i] = math.Abs(buf[i] - med)
+		}
+		sort.Float64s(buf)
+		mads = append(mads, buf[len(buf)/2])
+	}
+	if len(mads) == 0 {
+		if skip != nil {
+			return r.robustScale(nil, stepV)
+		}
+		return 0
+	}
+	sort.Float64s(mads)
+	quarter := 1.4826 * 1.05 * mads[len(mads)/4]
+	if stepV > quarter {
+		// on so coarse steps most samples share one code and the median says
+		// little, or zero: the quiet blocks' standard deviation serves
+		sort.Float64s(sds)
+		return max(sds[len(sds)/4], 0.3*stepV)
+	}
+	return quarter
+}
+
+// deviation is the standard deviation of x about its mean.
+func deviation(x []float64) float64 {
+	mean, sq := 0.0, 0.0
+	for _, v := range x {
+		mean += v
+	}
+	mean /= float64(len(x))
+	for _, v := range x {
+		sq += (v - mean) * (v - mean)
+	}
+	return math.Sqrt(sq / float64(len(x)))
+}
