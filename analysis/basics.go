@@ -70,7 +70,8 @@ func (j *job) basicFigures() {
 	case capture.CouplingAC:
 		m.DCV = NotMeasured("the capture is AC-coupled; a DC-coupled capture or a meter reading is needed")
 	default:
-		if math.Abs(b.mean) > 4*(b.max-b.min) || math.Abs(b.mean) > 1 {
+		// an AC-coupled input has no volts of offset
+		if math.Abs(b.mean) > 0.5 {
 			m.DCV = Known(b.mean)
 		} else {
 			m.DCV = NotMeasured("the coupling is not known; a DC-coupled capture or a meter reading is needed")

@@ -29,11 +29,26 @@ func (j *job) cautions() {
 		add(capture.CautionClipped,
 			fmt.Sprintf("%d samples lie at the converter's end stops; peaks are cut off", low+high),
 			"use more volts per division, or move the trace to the middle of the screen")
+		for _, f := range []*Figure{&m.PPV, &m.PP20MHzV, &m.PP20MHz999V, &m.RipplePPV,
+			&m.Spikes.PeakMedianV, &m.Spikes.PeakP95V, &m.Spikes.PeakMaxV,
+			&m.Spikes.RisingPeakMedianV, &m.Spikes.FallingPeakMedianV} {
+			f.LowerBound = f.Known
+		}
 	}
 	if j.stepV > 0 && m.PPV.Value > 0 && m.PPV.Value/j.stepV < j.th.FewSteps {
 		add(capture.CautionFewSteps,
 			fmt.Sprintf("the whole signal covers only %.0f converter steps", m.PPV.Value/j.stepV),
 			"use fewer volts per division, AC coupling, or the averaging (high-resolution) mode")
+	}
+	if m.RipplePPV.Known && j.fold.sigma < 0.4*j.stepV && m.RipplePPV.Value < 3*j.stepV {
+		add(capture.CautionFewSteps,
+			fmt.Sprintf("the ripple covers only %.1f converter steps and no noise dithers them", m.RipplePPV.Value/j.stepV),
+			"use fewer volts per division, or the averaging (high-resolution) mode")
+	}
+	if m.Noise.AtQuantisation {
+		add(capture.CautionFewSteps,
+			"the noise lies under the converter's own steps; the figure is an upper one",
+			"use fewer volts per division, or the averaging (high-resolution) mode")
 	}
 	if j.aliasPossible() && len(m.Lines) > 0 {
 		for _, l := range m.Lines {

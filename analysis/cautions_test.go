@@ -1,0 +1,77 @@
+package analysis
+
+import (
+	"testing"
+
+	"stillglow/capture"
+	"stillglow/capture/synth"
+)
+
+func TestCautions(t *testing.T) {
+	cases := []struct {
+		code  string
+		make  func(s *synth.Supply)
+		setup Setup
+	}{
+		{capture.CautionClipped, func(s *synth.Supply) { s.ADCBits, s.ADCFullScaleV = 8, 40e-3 }, Setup{}},
+		{capture.CautionFewSteps, func(s *synth.Supply) { s.ADCBits, s.ADCFullScaleV = 8, 4 }, Setup{}},
+		{capture.CautionUndersampled, func(s *synth.Supply) { s.RateHz, s.Samples, s.BandwidthHz = 10e6, 40e3, 0 }, Setup{}},
+		{capture.CautionAlias, func(s *synth.Supply) { s.RateHz, s.Samples, s.BandwidthHz = 200e3, 40e3, 0 }, Setup{}},
+		{capture.CautionShortRecord, func(s *synth.Supply) { s.Samples = 5200 }, Setup{}},
+		{capture.CautionProbeFactor, func(s *synth.Supply) { s.ACCoupled, s.ProbeFactorWrong = false, 10 }, Setup{RatedV: 7}},
+		{capture.CautionLoadUnlike, func(*synth.Supply) {}, Setup{LoadA: 0.1, HeaterA: 0.9}},
+		{capture.CautionDithered, func(s *synth.Supply) { s.DitherFrac = 0.05 }, Setup{}},
+		{capture.CautionBursting, func(s *synth.Supply) { s.BurstHz = 2000 }, Setup{}},
+		{capture.CautionSwitchingLost, func(s *synth.Supply) {
+			s.RipplePPV, s.ESRStepV, s.SpikeRiseV, s.SpikeFallV = 0, 0, 0, 0
+		}, Setup{}},
+	}
+	for _, c := range cases {
+		s := trapSupply()
+		s.DCV, s.Samples = 7, 120e3
+		c.make(&s)
+		m, _ := measureSupply(t, s, c.setup)
+		checkFinite(t, m)
+		if !hasCaution(m, c.code) {
+			t.Errorf("%s not cautioned: %+v", c.code, m.Cautions)
+		}
+		for _, k := range m.Cautions {
+			if k.Text == "" {
+				t.Errorf("%s without a text", k.Code)
+			}
+		}
+		if c.code == capture.CautionClipped && !m.PPV.LowerBound {
+			t.Error("a clipped peak-to-peak is no lower bound")
+		}
+	}
+	// nothing to say of a good capture, and the importer's doubts are carried on
+	s := trapSupply()
+	s.ADCBits = 12
+	tr, _ := s.Trace("good")
+	tr.Cautions = []capture.Caution{{Code: capture.CautionSegments, Text: "one of three segments"}}
+	m, err := Measure(t.Context(), tr, Setup{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(m.Cautions) != 1 || m.Cautions[0].Code != capture.CautionSegments {
+		t.Errorf("cautions of a good capture: %+v", m.Cautions)
+	}
+}
+
+// Expanded uncertainty (JCGM 100:2008, 5.1.2 and 6.2.1): contributions add in
+// quadrature, times two.
+func TestExpandedUncertainty(t *testing.T) {
+	if got := expanded(2, 0.03, 0.04, 0); got != 0.1 { // 2·hypot(0.03, 0.04)
+		t.Errorf("U = %g, want 0.1", got)
+	}
+	if got := meanDeviation([]float64{1, 2, 3, 4}); got < 0.6454 || got > 0.6456 { // 1.29099/2
+		t.Errorf("standard deviation of the mean = %g", got)
+	}
+	m, truth := measureSupply(t, plainSupply(), Setup{GainFraction: 0.01})
+	if u := m.RipplePPV.U; u < 0.01*m.RipplePPV.Value || u > 0.05*m.RipplePPV.Value {
+		t.Errorf("ripple %g ± %g, gain 1 %%", m.RipplePPV.Value, u)
+	}
+	if d := m.SwitchingHz.Value - truth.SwitchingHz; d > 3*m.SwitchingHz.U+1e-3 || -d > 3*m.SwitchingHz.U+1e-3 {
+		t.Errorf("switching off by %g Hz, U %g Hz", d, m.SwitchingHz.U)
+	}
+}
