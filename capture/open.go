@@ -222,10 +222,9 @@ func binaryKind(m []byte) string {
 
 // storedReader counts and hashes what is taken from the file.
 type storedReader struct {
-	r    io.Reader
-	n    int64
-	sum  hash.Hash
-	torn bool // the file got shorter while being read
+	r   io.Reader
+	n   int64
+	sum hash.Hash
 }
 
 func (s *storedReader) Read(p []byte) (int, error) {

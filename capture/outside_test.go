@@ -9,8 +9,8 @@ import (
 	"testing"
 )
 
-// The files in testdata/captures were written by sox, ffmpeg, NumPy, pandas
-// and ngspice: its make.sh holds the commands.
+// The files in testdata/captures were written by sox, ffmpeg, NumPy, pandas,
+// LibreOffice and ngspice: its make.sh holds the commands.
 const outside = "../testdata/captures"
 
 // TestOutsideWAV reads a 1 kHz sine of half full scale (-6.0206 dB, as sox
@@ -57,11 +57,12 @@ func TestOutsideWAV(t *testing.T) {
 	}
 }
 
-// TestOutsideTables reads what NumPy and pandas wrote.
+// TestOutsideTables reads what NumPy, pandas and a spreadsheet wrote.
 func TestOutsideTables(t *testing.T) {
 	for name, c := range map[string]struct{ channels, cautions string }{
 		"numpy-default.txt": {}, "numpy-csv.csv": {channels: "volts"}, "numpy-fixed.csv": {channels: "CH1"},
 		"pandas-default.csv": {channels: "volts"}, "pandas-noindex.csv": {channels: "volts"}, "pandas-german.csv": {channels: "volts"},
+		"libreoffice-de-DE.csv": {channels: "volts"}, "libreoffice-en-US.csv": {channels: "volts"},
 		"pandas-quoted.csv.gz": {channels: "volts"}, "pandas-utf16.csv": {channels: "volts"},
 		"pandas-nan.csv": {channels: "volts", cautions: CautionBridged},
 	} {

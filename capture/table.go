@@ -144,6 +144,9 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 			return nil, streamError(s.name, err)
 		}
 	}
+	if stored.n < s.size && !s.gz {
+		return nil, &ParseError{Path: s.name, Line: out.lines, Found: "a file that got shorter while being read", Expected: "a file at rest", Fix: "wait until it is written, then read it again"}
+	}
 	return out, nil
 }
 

@@ -1,6 +1,6 @@
 #!/bin/sh
 # Captures written by programs that know nothing of this project. Run in this
-# folder; needs sox, ffmpeg, ngspice and Python with NumPy and pandas from
+# folder; needs sox, ffmpeg, ngspice, LibreOffice and Python with NumPy and pandas from
 # Debian 12. Every signal is invented: a 1 kHz sine of half full scale in the
 # WAVs, whole millivolts around 5 V in the tables, an RC charging in ngspice.
 set -eu
@@ -59,3 +59,17 @@ quit
 .end
 CIR
 ngspice -b rc.cir > /dev/null
+# LibreOffice: the same table saved by a spreadsheet set to German and to English.
+for loc in de-DE en-US; do
+	prof=$(mktemp -d)
+	mkdir -p "$prof/user"
+	cat > "$prof/user/registrymodifications.xcu" <<XCU
+<?xml version="1.0" encoding="UTF-8"?>
+<oor:items xmlns:oor="http://openoffice.org/2001/registry"><item oor:path="/org.openoffice.Setup/L10N"><prop oor:name="ooSetupSystemLocale" oor:op="fuse"><value>$loc</value></prop></item></oor:items>
+XCU
+	sep=44; case $loc in de-DE) sep=59 ;; esac
+	soffice -env:UserInstallation="file://$prof" --headless --convert-to ods:calc8 --infilter="CSV:44,34,76,1,,1033" --outdir "$prof" pandas-noindex.csv > /dev/null 2>&1
+	soffice -env:UserInstallation="file://$prof" --headless --convert-to "csv:Text - txt - csv (StarCalc):$sep,34,76,1,,0,false,true" --outdir "$prof" "$prof/pandas-noindex.ods" > /dev/null 2>&1
+	cp "$prof/pandas-noindex.csv" "libreoffice-$loc.csv"
+	rm -r "$prof"
+done
