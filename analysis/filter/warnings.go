@@ -15,7 +15,6 @@ const (
 	loopLowHz      = 500.0   // where a supply's control loop has its bandwidth
 	loopHighHz     = 30e3
 	peakWorthDB    = 1.0  // a resonance below this harms nothing
-	stepInOhm      = 1.0  // series resistance that takes the sting out of a capacitor at switch-on
 	ceramicWorthF  = 1e-6 // above it ceramics lose much of their value under DC
 	defaultHeaterV = 6.3
 )
@@ -24,18 +23,15 @@ const (
 func warnings(r Result, in Input, volts float64) []string {
 	c := r.Circuit
 	var w []string
-	direct := 0.0 // farads that the supply sees with little resistance ahead
+	direct := 0.0 // farads that the supply sees with no resistance ahead
 	if c.Topology == CLC {
 		direct = c.C1.F
 	}
-	if c.ROhm+c.L.DCROhm < stepInOhm {
-		direct = c.C1.F + c.C2.F + c.CFilm.F + c.CDampF
-	}
 	if direct > maxStartF {
-		w = append(w, fmt.Sprintf("%s straight on the supply: small bricks usually start into %s or less (from memory); try it, or put the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F")))
+		w = append(w, fmt.Sprintf("%s straight on the supply: small bricks usually start into %s or less (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F")))
 	} else if total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF; total > maxStartF {
 		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
-		w = append(w, fmt.Sprintf("%s behind the dropper draws up to %.1f A at switch-on, beside the cold heaters; small bricks usually start into %s (from memory)", si(total, "F"), peak, si(maxStartF, "F")))
+		w = append(w, fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, beside the cold heaters; small bricks usually start into %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F")))
 	}
 	if r.PeakDB > peakWorthDB {
 		at := fmt.Sprintf("resonance: %.1f dB louder at %s", r.PeakDB, target.HzText(r.PeakHz))
@@ -62,6 +58,12 @@ func warnings(r Result, in Input, volts float64) []string {
 	if volts > 0 && in.Unit.HeaterA > 0 {
 		if spare := volts - defaultHeaterV; r.DropV > spare+0.02 {
 			w = append(w, fmt.Sprintf("it drops %.2f V at %.3g A, and only %.2f V are to spare above %.1f V", r.DropV, in.Unit.HeaterA, math.Max(0, spare), defaultHeaterV))
+		}
+	}
+	for _, m := range in.Unit.Captures {
+		if m.Kind == analysis.SwitchingBursting {
+			w = append(w, "the supply switches in packets, whose rate hangs on what it is loaded with: take the capture again with the filter fitted")
+			break
 		}
 	}
 	for _, p := range []Capacitor{c.C1, c.C2, c.CFilm} {
