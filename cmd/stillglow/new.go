@@ -177,18 +177,26 @@ func writeNewFile(path, text string) error {
 		return existsError(path)
 	}
 	if err != nil {
-		var pe *fs.PathError
-		if errors.As(err, &pe) {
-			err = pe.Err
-		}
-		return fmt.Errorf("%s: %w", path, err)
+		return cannotWrite(path, err)
 	}
 	_, err = io.WriteString(w, text)
-	if err = errors.Join(err, w.Close()); err != nil {
+	if cerr := w.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
 		_ = os.Remove(path) // half a sheet, made by this run
-		return fmt.Errorf("%s: %w", path, err)
+		return cannotWrite(path, err)
 	}
 	return nil
+}
+
+// cannotWrite names the path once.
+func cannotWrite(path string, err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		err = pe.Err
+	}
+	return fmt.Errorf("%s: cannot write the sheet: %w", path, err)
 }
 
 // Checks of single answers. Numbers may carry their unit.

@@ -61,18 +61,28 @@ func Write(ctx context.Context, dir string, told func(name string, bytes int64))
 func writeNew(path string, f File, written *[]string) (n int64, err error) {
 	w, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
-		var pe *fs.PathError
-		if errors.As(err, &pe) {
-			err = pe.Err
-		}
-		return 0, err
+		return 0, cause(err)
 	}
 	*written = append(*written, path)
 	b := bufio.NewWriterSize(w, 1<<16)
 	err = f.Write(b)
-	err = errors.Join(err, b.Flush())
+	if err == nil {
+		err = b.Flush()
+	}
 	if info, serr := w.Stat(); serr == nil {
 		n = info.Size()
 	}
-	return n, errors.Join(err, w.Close())
+	if cerr := w.Close(); err == nil {
+		err = cerr
+	}
+	return n, cause(err)
+}
+
+// cause is an error without the path that the caller puts before it.
+func cause(err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
 }

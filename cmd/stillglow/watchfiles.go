@@ -1,0 +1,166 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/fsnotify/fsnotify"
+
+	"stillglow/capture"
+	"stillglow/capture/sheet"
+)
+
+// arrival is one file as it was last seen.
+type arrival struct {
+	size  int64
+	mod   time.Time
+	since time.Time // when size and mod were first seen
+	tried bool      // opened since then
+	known bool      // ranked before it changed
+	err   error     // why it does not read
+}
+
+// notices tells of changes in the folder where the system can.
+func (w *watcher) notices() (wake <-chan struct{}, stop func()) {
+	ch := make(chan struct{}, 1)
+	n, err := fsnotify.NewWatcher()
+	if err != nil {
+		return ch, func() {}
+	}
+	if err := n.Add(w.folder); err != nil {
+		_ = n.Close()
+		return ch, func() {}
+	}
+	go func() {
+		for {
+			select {
+			case _, ok := <-n.Events:
+				if !ok {
+					return
+				}
+				select {
+				case ch <- struct{}{}:
+				default:
+				}
+			case _, ok := <-n.Errors:
+				if !ok {
+					return // the interval goes on looking
+				}
+			}
+		}
+	}()
+	return ch, func() { _ = n.Close() }
+}
+
+// match gives the folder's files that the sheet does not name to their units.
+// What fits the pattern's ending but no unit is listed.
+func (w *watcher) match(s *sheet.Sheet) (unmatched []string, err error) {
+	if s.Pattern == "" {
+		return nil, nil
+	}
+	pattern, err := sheet.ParsePattern(s.Pattern)
+	if err != nil {
+		return nil, err
+	}
+	named := map[string]bool{}
+	add := func(c *sheet.Capture) {
+		if c != nil {
+			named[filepath.Clean(c.Path)] = true
+		}
+	}
+	add(s.Instrument.Baseline)
+	for _, u := range s.Units {
+		for i := range u.Captures {
+			add(&u.Captures[i])
+			add(u.Captures[i].Baseline)
+		}
+	}
+	entries, err := os.ReadDir(w.folder)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", w.folder, err)
+	}
+	folder, err := filepath.Abs(w.folder)
+	if err != nil {
+		return nil, err
+	}
+	home, err := filepath.Abs(s.Dir)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range entries {
+		if !e.Type().IsRegular() {
+			continue
+		}
+		file := filepath.Join(folder, e.Name())
+		if folder == home {
+			file = e.Name()
+		}
+		path := file
+		if !filepath.IsAbs(file) {
+			path = filepath.Join(s.Dir, file)
+		}
+		if named[filepath.Clean(path)] {
+			continue
+		}
+		unit, load, ok := pattern.Match(e.Name(), s.Units)
+		if !ok {
+			if strings.EqualFold(filepath.Ext(e.Name()), filepath.Ext(s.Pattern)) {
+				unmatched = append(unmatched, e.Name())
+			}
+			continue
+		}
+		if err := s.Add(unit, file, load); err != nil {
+			continue // gone again
+		}
+	}
+	return unmatched, nil
+}
+
+// ready tells whether a file is written to its end: it has not changed for a
+// while and it opens. note says what is waited for.
+func (w *watcher) ready(ctx context.Context, c sheet.Capture, now time.Time) (ok bool, note string, err error) {
+	info, serr := os.Stat(c.Path)
+	if serr != nil {
+		delete(w.files, c.Path)
+		return false, "", nil
+	}
+	a := w.files[c.Path]
+	if a == nil || a.size != info.Size() || !a.mod.Equal(info.ModTime()) {
+		a = &arrival{size: info.Size(), mod: info.ModTime(), since: now, known: a != nil && (a.known || a.tried && a.err == nil)}
+		if now.Sub(a.mod) >= w.settle {
+			a.since = a.mod // it was whole before we came
+		}
+		w.files[c.Path] = a
+	}
+	if now.Sub(a.since) < w.settle {
+		return false, c.File + " is being written", nil
+	}
+	if !a.tried {
+		tr, oerr := capture.Open(ctx, c.Path, c.Options)
+		if ctx.Err() != nil {
+			return false, "", ctx.Err()
+		}
+		a.err = oerr
+		if oerr == nil && now.Sub(a.since) < 5*w.settle && slices.ContainsFunc(tr.Cautions, func(k capture.Caution) bool { return k.Code == capture.CautionTruncated }) {
+			return false, c.File + " ends inside a row, waiting for the rest", nil
+		}
+		a.tried = true
+	}
+	if a.err != nil {
+		return false, oneLine(a.err), nil
+	}
+	return true, "", nil
+}
+
+func sheetBasis(path string) string {
+	info, err := os.Stat(path)
+	if err != nil {
+		return "gone"
+	}
+	return fmt.Sprint(info.Size(), info.ModTime())
+}
