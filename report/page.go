@@ -141,7 +141,7 @@ func verdictClass(v target.Verdict) string { return slug(string(v)) }
 
 // view words the page; share shrinks its curves.
 func (r *Report) view(share float64) (*view, error) {
-	js, err := r.scripts()
+	js, err := pageScripts()
 	if err != nil {
 		return nil, err
 	}
@@ -281,14 +281,15 @@ func (r *Report) setupRows() []pair {
 	return rows
 }
 
-func (r *Report) scripts() ([]string, error) {
-	var out []string
-	for _, name := range []string{"uPlot.iife.min.js", "page.js"} {
+// pageScripts are the plotting library, under its licence, and the page's own.
+func pageScripts() ([]string, error) {
+	var parts [3]string
+	for i, name := range []string{"uPlot.LICENSE", "uPlot.iife.min.js", "page.js"} {
 		s, err := asset(name)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, s)
+		parts[i] = s
 	}
-	return out, nil
+	return []string{"/*\n" + parts[0] + "*/\n" + parts[1], parts[2]}, nil
 }

@@ -206,6 +206,9 @@ func TestHostileNamesAreHarmlessAndReadable(t *testing.T) {
 			t.Errorf("page has lost %q", want)
 		}
 	}
+	if !strings.Contains(html, "Permission is hereby granted, free of charge") {
+		t.Error("the page carries the plotting library without its licence")
+	}
 	log := byName["buildlog.md"]
 	for _, bad := range []string{"<script>", "<img", "](http", "@everyone", "\x1b", "\u202e", "*bold*"} {
 		if strings.Contains(log, bad) && !strings.Contains(log, "\\"+bad) {
