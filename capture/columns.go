@@ -61,7 +61,7 @@ func findHeader(h *textHead, t *table) *header {
 		switch {
 		case t.unitsRow(cells) && !hd.has(true):
 			row.units = true
-		case !indexLike(cells) && t.settingRow(line, cells) && skipped < maxSettings:
+		case (!indexLike(cells) || t.pairCell(cells)) && t.settingRow(line, cells) && skipped < maxSettings:
 			// Settings may stand between the names and the rows.
 			skipped++
 			continue
@@ -83,6 +83,17 @@ func findHeader(h *textHead, t *table) *header {
 
 // maxSettings is how many lines of settings may stand below the names.
 const maxSettings = 40
+
+// pairCell tells whether a cell over the numbers ends in a colon or an equals
+// sign, or holds one: "sample interval: 1e-6" is no row of names.
+func (t *table) pairCell(cells []cell) bool {
+	for _, j := range t.numeric {
+		if j < len(cells) && bytes.ContainsAny(cells[j].text, ":=") {
+			return true
+		}
+	}
+	return false
+}
 
 // settingRow tells whether a line above the table states a known setting.
 func (t *table) settingRow(line []byte, cells []cell) bool {
@@ -583,8 +594,8 @@ func findSchema(name string, t *table, hd *header, cols []columnData, p *preambl
 			}
 		}
 	}
-	if s.time >= 0 {
-		j := s.time
+	setTime := func(j int) error {
+		s.time, s.timeFactor, s.timeText, s.timeClock = j, 0, "", false
 		if roles[j].has && s.timeKind == unitSecond && roles[j].unit.kind == unitSecond {
 			s.timeFactor = roles[j].unit.factor
 			s.timeText = hd.units[j]
@@ -596,7 +607,13 @@ func findSchema(name string, t *table, hd *header, cols []columnData, p *preambl
 			s.timeClock, s.timeFactor, s.timeText = true, 1, "s"
 		}
 		if cols[j].changes && !s.timeClock {
-			return nil, &ParseError{Path: name, Line: cols[j].line, Column: j + 1, Found: "a time whose unit changes from row to row", Expected: "one unit in the whole column", Fix: "export the times in seconds"}
+			return &ParseError{Path: name, Line: cols[j].line, Column: j + 1, Found: "a time whose unit changes from row to row", Expected: "one unit in the whole column", Fix: "export the times in seconds"}
+		}
+		return nil
+	}
+	if s.time >= 0 {
+		if err := setTime(s.time); err != nil {
+			return nil, err
 		}
 	}
 	// The others.
@@ -651,6 +668,21 @@ func findSchema(name string, t *table, hd *header, cols []columnData, p *preambl
 		return nil, &ParseError{Path: name, Line: hd.firstLine(t), Found: "no column of volts", Expected: "time and volts columns", Fix: "export the channel's voltage"}
 	}
 	s.nameChannels(hd, cols, p)
+	// Where every channel has a time column of its own in front of it, the
+	// chosen channel's counts.
+	if ch, err := pickChannel(name, opt.Channel, s.names); err == nil && len(s.volts) > 1 && s.timeKind == unitSecond {
+		own := 0
+		for _, j := range s.volts {
+			if isTime[j-1] {
+				own++
+			}
+		}
+		if j := s.volts[ch]; own == len(s.volts) && j-1 != s.time {
+			if err := setTime(j - 1); err != nil {
+				return nil, err
+			}
+		}
+	}
 	return s, nil
 }
 

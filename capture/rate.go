@@ -51,7 +51,7 @@ func (im *importer) timeUnit() error {
 	}
 	im.t.TimeUnit = sc.timeText
 	if sc.timeFactor == 0 {
-		return im.noRate("a time column without a unit, in steps that are unlikely as seconds,")
+		return im.noRate("a time column without a unit, in steps that are unlikely as seconds")
 	}
 	return nil
 }
@@ -63,34 +63,58 @@ func (im *importer) noRate(found string) error {
 // statedStep is the sample interval the preamble states, in seconds.
 func (im *importer) statedStep() (float64, string, bool) {
 	for _, k := range []metaKey{metaInterval, metaRate} {
-		m, ok := im.meta(k)
-		if !ok || !m.ok || m.num <= 0 || math.IsInf(m.num, 0) {
-			continue
-		}
-		step := m.num
-		asRate := k == metaRate
-		switch m.unit.kind {
-		case unitSecond:
-			asRate = false
-		case unitHertz:
-			asRate = true
-		case unitNone:
-			if k == metaInterval {
-				if tu, ok := im.meta(metaTimeUnit); ok && im.sc.time < 0 {
-					if u, ok := parseUnit(tu.text); ok && u.kind == unitSecond {
-						step *= u.factor
-					}
-				}
+		if m, ok := im.meta(k); ok {
+			if step, ok := im.stepOf(k, m); ok {
+				return step, stated(m), true
 			}
-		default:
-			continue
 		}
-		if asRate {
-			step = 1 / step
-		}
-		return step, stated(m), true
 	}
 	return 0, "", false
+}
+
+// otherStep is a stated interval that differs from the one in use by more
+// than one per cent.
+func (im *importer) otherStep() (float64, bool) {
+	for _, k := range []metaKey{metaInterval, metaRate} {
+		for _, m := range im.pre.values[k] {
+			if m.channel != "" || m.index > 0 {
+				continue
+			}
+			if step, ok := im.stepOf(k, m); ok && math.Abs(step/im.stepS-1) > 0.01 {
+				return step, true
+			}
+		}
+	}
+	return 0, false
+}
+
+// stepOf reads a stated interval or rate as an interval in seconds.
+func (im *importer) stepOf(k metaKey, m metaValue) (float64, bool) {
+	if !m.ok || m.num <= 0 || math.IsInf(m.num, 0) {
+		return 0, false
+	}
+	step := m.num
+	asRate := k == metaRate
+	switch m.unit.kind {
+	case unitSecond:
+		asRate = false
+	case unitHertz:
+		asRate = true
+	case unitNone:
+		if k == metaInterval {
+			if tu, ok := im.meta(metaTimeUnit); ok && im.sc.time < 0 {
+				if u, ok := parseUnit(tu.text); ok && u.kind == unitSecond {
+					step *= u.factor
+				}
+			}
+		}
+	default:
+		return 0, false
+	}
+	if asRate {
+		step = 1 / step
+	}
+	return step, step > 0 && !math.IsInf(step, 0)
 }
 
 // slowestHz is the lowest rate that is believed of a time column whose unit
@@ -162,6 +186,9 @@ func (im *importer) rate(r *record) error {
 			t.SampleRateHz = im.opt.RateHz
 		}
 		t.assume("sample rate", siText(t.SampleRateHz, "Hz"), im.stepWhy)
+		if other, ok := im.otherStep(); ok && !im.given && (sc.time < 0 || sc.timeKind == unitIndex) {
+			t.caution(CautionRateConflict, fmt.Sprintf("the file states two rates: %s (used) and %s", siText(t.SampleRateHz, "Hz"), siText(1/other, "Hz")), "give the true rate with --rate")
+		}
 	}
 	start, _ := im.meta(metaStart)
 	if sc.time < 0 || sc.timeKind == unitIndex {
