@@ -75,13 +75,47 @@ func agree(at []int, k int) int {
 	return best
 }
 
+// A periodic wave of straight lines bends, or jumps, by the same few amounts
+// over and over; a sampled record does not.
+const (
+	heldSizes   = 3
+	linearSizes = 8
+)
+
+// distinct counts the sizes in x that differ by more than a hundredth of the
+// greatest, up to 16 of them.
+func distinct(x []float64) int {
+	top := 0.0
+	for _, v := range x {
+		top = max(top, v)
+	}
+	var seen []float64
+next:
+	for _, v := range x {
+		for _, s := range seen {
+			if math.Abs(v-s) <= 0.01*top {
+				continue next
+			}
+		}
+		if seen = append(seen, v); len(seen) == 16 {
+			break
+		}
+	}
+	return len(seen)
+}
+
 // heldFactor finds records in which each sample is repeated k times.
 func heldFactor(x []float64) int {
 	var at []int
+	var jumps []float64
 	for i := 1; i < len(x); i++ {
 		if x[i] != x[i-1] {
 			at = append(at, i)
+			jumps = append(jumps, math.Abs(x[i]-x[i-1]))
 		}
+	}
+	if distinct(jumps) < heldSizes {
+		return 1 // a square wave
 	}
 	k := onOneGrid(at)
 	// A quiet, coarse record changes rarely; a held one changes often.
@@ -105,10 +139,15 @@ func linearFactor(x []float64) int {
 	}
 	limit := 0.02 * sum / float64(len(x))
 	var at []int
+	var bends []float64
 	for i, d := range d2 {
 		if d > limit {
 			at = append(at, i)
+			bends = append(bends, d)
 		}
+	}
+	if distinct(bends) < linearSizes {
+		return 1 // a triangle or a trapezium
 	}
 	k := onOneGrid(at)
 	if k < 2 || len(at)*k*3 < len(x) {

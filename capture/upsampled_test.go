@@ -43,7 +43,7 @@ func TestUpsampling(t *testing.T) {
 		name string
 		x    []float64
 		k    float64
-	}{{"plain", base, 1}, {"held", held, 5}, {"linear", linear, 4}, {"band-limited", band, 4}, {"seldom changing", quiet(n), 1}, {"constant", make([]float64, n), 1}} {
+	}{{"plain", base, 1}, {"held", held, 5}, {"linear", linear, 4}, {"band-limited", band, 4}, {"seldom changing", quiet(n), 1}, {"square wave", shape(n, func(p int) float64 { return float64(p / 25) }), 1}, {"triangle wave", shape(n, func(p int) float64 { return math.Abs(float64(p - 25)) }), 1}, {"trapezium", shape(n, func(p int) float64 { return min(10, math.Abs(float64(p-25))) }), 1}, {"constant", make([]float64, n), 1}} {
 		tr := &Trace{Volts: c.x, SampleRateHz: 1e6, TrueRateHz: 1e6, Span: Span{1, 4e5}}
 		tr.findUpsampling()
 		if got := tr.SampleRateHz / tr.TrueRateHz; got != c.k {
@@ -53,6 +53,15 @@ func TestUpsampling(t *testing.T) {
 			t.Errorf("%s: span to %g Hz, want %g", c.name, tr.Span.HighHz, want)
 		}
 	}
+}
+
+// shape repeats a clean wave of 50 samples.
+func shape(n int, f func(p int) float64) []float64 {
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = 5 + 0.01*f(i%50)
+	}
+	return x
 }
 
 // quiet is a record that rests at one step and leaves it now and then.
