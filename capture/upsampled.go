@@ -14,6 +14,8 @@ const (
 	upWindow = 1 << 15
 	// upMost is the greatest factor looked for.
 	upMost = 64
+	// minBand is how many spectral lines must stand below such an edge.
+	minBand = 32
 	// upDrop is how far the spectrum must fall, as a power ratio, at the edge
 	// of a band-limited interpolation: 40 dB, within a tenth of its frequency.
 	// An analogue limit falls by 20 or 40 dB per decade, and what the
@@ -182,16 +184,22 @@ func bandFactor(x []float64) int {
 	for i, z := range c {
 		power[i] = real(z * cmplx.Conj(z))
 	}
-	for _, k := range []int{2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 25, 32, 40, 50, 64} {
+	for _, k := range []int{2, 3, 4, 5, 6, 8, 10, 12, 16, 20} {
 		edge := float64(n) / 2 / float64(k)
 		lo, hi := int(edge*0.78), int(edge*0.95)
 		from, to := int(edge*1.1), min(int(edge*1.5), n/2)
-		if hi-lo < 16 {
+		if hi-lo < minBand {
 			break
 		}
 		below := median(power[lo:hi])
 		above := median(power[from:to])
 		beyond := median(power[from : n/2])
+		// Below the edge there must be a noise floor, about level: the skirts
+		// of a few strong lines are none.
+		lower := median(power[int(edge*0.3):int(edge*0.6)])
+		if below*100 < lower || below > 100*lower || median(power[lo:(lo+hi)/2]) > 10*median(power[(lo+hi)/2:hi]) {
+			continue
+		}
 		if below > 0 && above < upDrop*below && beyond < upDrop*below {
 			return k
 		}

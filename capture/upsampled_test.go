@@ -1,8 +1,10 @@
 package capture
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
+	"path/filepath"
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -51,6 +53,25 @@ func TestUpsampling(t *testing.T) {
 		}
 		if want := 4e5 / c.k; math.Abs(tr.Span.HighHz-want) > 1 {
 			t.Errorf("%s: span to %g Hz, want %g", c.name, tr.Span.HighHz, want)
+		}
+	}
+}
+
+// TestSimulatedIsNotUpsampled reads the converters that ngspice simulated:
+// clean, periodic, and with a true point in every row.
+func TestSimulatedIsNotUpsampled(t *testing.T) {
+	files, err := filepath.Glob("../testdata/reference/*.csv.gz")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no reference captures: %v", err)
+	}
+	for _, f := range files {
+		tr, err := Open(context.Background(), f, Options{})
+		if err != nil {
+			t.Errorf("%v", err)
+			continue
+		}
+		if tr.TrueRateHz != tr.SampleRateHz {
+			t.Errorf("%s: %v", f, tr.Cautions)
 		}
 	}
 }
