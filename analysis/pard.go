@@ -16,8 +16,8 @@ func (j *job) pard() {
 	}
 	random, ok := j.randomPower()
 	periodic := j.periodicPower()
-	if floor := j.floorPower(); floor > 0 && (j.track == nil || !j.switchingShown()) {
-		// lines that no cycle takes off are not random
+	if floor := j.floorPower(); floor > 0 && (j.track == nil || !j.switchingShown() || random > 1.3*floor) {
+		// lines that no cycle takes off are not random: a second converter, a spur
 		random, ok = min(random, floor), true
 		periodic = max(periodic, whole-random)
 	}

@@ -1,0 +1,42 @@
+package analysis
+
+import (
+	"context"
+	"math"
+	"testing"
+)
+
+// Two converters in one box, a pre-regulator and the main one: the stronger is
+// the switching frequency, the other the second, and neither is a harmonic or a
+// sum of the two.
+func TestTwoConverters(t *testing.T) {
+	main, pre := trapSupply(), trapSupply()
+	pre.SwitchingHz, pre.RipplePPV, pre.ESRStepV, pre.Seed = 65.27e3, 7e-3, 0, 12
+	pre.SpikeRiseV, pre.SpikeFallV, pre.NoiseVRHz, pre.ADCBits = 0, 0, 0, 0
+	tr, truth := main.Trace("two")
+	other, _ := pre.Trace("pre")
+	for i, v := range other.Volts {
+		tr.Volts[i] += v
+	}
+	tr.StepV = 0
+	m, err := Measure(context.Background(), tr, Setup{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "switching", m.SwitchingHz, truth.SwitchingHz, 50e-6)
+	within(t, "second", m.SecondSwitchingHz, pre.SwitchingHz, 1e-3)
+	within(t, "ripple", m.RipplePPV, truth.RipplePPV, 0.03)
+	if m.Kind != SwitchingFixed {
+		t.Errorf("kind %q", m.Kind)
+	}
+	second := 0
+	for _, l := range m.Lines {
+		if l.Comb == "second" {
+			second++
+		}
+	}
+	if second == 0 {
+		t.Error("no line is named after the second converter")
+	}
+	within(t, "random part", m.RandomRMSV, math.Hypot(truth.RandomRMSV, truth.ADCStepV/math.Sqrt(12)), 0.1)
+}
