@@ -48,7 +48,10 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 			break
 		}
 	}
-	type cluster struct{ a, b, peak int }
+	type cluster struct {
+		a, b, peak int
+		fresh      bool // rose out of the tail of the one before
+	}
 	var list []cluster
 	for k := 0; k < m; k++ {
 		i := (start + k) % m
@@ -63,7 +66,42 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 			}
 			continue
 		}
-		list = append(list, cluster{k, k, k})
+		list = append(list, cluster{a: k, b: k, peak: k})
+	}
+	// an edge inside the last one's ring: where what has died down rises again
+	block := max(m/64, 3)
+	for i := 0; i < len(list); i++ {
+		c := list[i]
+		low := math.Inf(1)
+		for from := c.peak + block; from+block <= c.b; from += block {
+			top, at := 0.0, from
+			for k := from; k < from+block; k++ {
+				if v := math.Abs(r[(start+k)%m]); v > top {
+					top, at = v, k
+				}
+			}
+			if top > 3*low && top > 12*scale && low < 0.3*math.Abs(r[(start+c.peak)%m]) {
+				on := at
+				for on > from-block && math.Abs(r[(start+on-1)%m]) > 1.2*low {
+					on--
+				}
+				next := cluster{a: on, b: c.b, peak: at, fresh: true}
+				for k := at; k <= c.b; k++ {
+					if math.Abs(r[(start+k)%m]) > math.Abs(r[(start+next.peak)%m]) {
+						next.peak = k
+					}
+				}
+				list[i].b = on - 1
+				for k := c.a; k < on; k++ {
+					if k == c.a || math.Abs(r[(start+k)%m]) > math.Abs(r[(start+list[i].peak)%m]) {
+						list[i].peak = k
+					}
+				}
+				list = slices.Insert(list, i+1, next)
+				break
+			}
+			low = min(low, top)
+		}
 	}
 	// a ring's later crests are no edges of their own
 	for i := len(list) - 1; i > 0 || i == 0 && len(list) > 1; i-- {
@@ -73,7 +111,7 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 		if i == 0 {
 			gap += m
 		}
-		if gap < m*3/20 && math.Abs(r[(start+c.peak)%m]) < 0.5*math.Abs(r[(start+prev.peak)%m]) {
+		if !c.fresh && gap < m*3/20 && math.Abs(r[(start+c.peak)%m]) < 0.5*math.Abs(r[(start+prev.peak)%m]) {
 			list[p].b = c.b
 			if i == 0 {
 				list[p].b += m

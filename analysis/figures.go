@@ -53,7 +53,11 @@ func (j *job) switchingFigures() {
 	m.RipplePPV = Known(c.ppV)
 	m.RipplePPV.U = u
 	m.RippleRMSV = Known(c.rmsV)
-	m.RippleRMSV.U = u * c.rmsV / max(c.ppV, 1e-300)
+	if c.ppV > 0 {
+		m.RippleRMSV.U = u * min(c.rmsV/c.ppV, 1)
+	} else {
+		m.RippleRMSV.U = u
+	}
 	// with fewer than five harmonics in the span the corners are rounded off
 	if tr.Span.HighHz < 5*t.hz {
 		m.RipplePPV.LowerBound, m.RippleRMSV.LowerBound = true, true

@@ -188,19 +188,19 @@ func (j *job) switching() {
 	j.periodS = 1 / j.track.hz
 	slow := newSlowPart(tr.Volts, j.track)
 	j.fold = foldTrace(tr.Volts, j.track, slow)
-	j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, j.stepV)
+	j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, tr.Span.HighHz, j.stepV)
 	if j.track.kind == SwitchingBursting {
 		j.track.settleBursts(tr.Volts, j.fold, j.model)
 		slow = newSlowPart(tr.Volts, j.track)
 		j.fold = foldTrace(tr.Volts, j.track, slow)
-		j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, j.stepV)
+		j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, tr.Span.HighHz, j.stepV)
 	}
 	j.res = &residue{volts: tr.Volts, rateHz: tr.SampleRateHz, track: j.track, slow: slow, model: j.model}
 	if j.track.kind != SwitchingBursting && j.track.sharpen(j.res, j.fold, j.fold.sigma) {
 		j.periodS = 1 / j.track.hz
 		j.res.slow = newSlowPart(tr.Volts, j.track)
 		j.fold = foldTrace(tr.Volts, j.track, j.res.slow)
-		j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, j.stepV)
+		j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, tr.Span.HighHz, j.stepV)
 		j.res.model = j.model
 	}
 }

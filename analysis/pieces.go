@@ -179,6 +179,12 @@ func (p *pieces) end(i int, u float64) float64 {
 	return c[0] + u*(c[1]+u*c[2])
 }
 
+// slope of piece i at u = -1 or 1, per bin.
+func (p *pieces) slope(i int, u float64) float64 {
+	c := p.coef[i]
+	return (c[1] + 2*c[2]*u) * 2 / max(p.length(i), 1)
+}
+
 // at is the value of piece i at bin place x, extrapolated beyond its ends.
 func (p *pieces) at(i int, x float64) float64 {
 	n := p.length(i)
@@ -265,8 +271,9 @@ func (p *pieces) sharpen(y []float64, c *cellData) {
 
 // corridor draws the fit on the bins. For zone bins after each break, and one
 // before, the curve y itself counts as long as it runs between the two pieces:
-// a step takes its time.
-func (p *pieces) corridor(y []float64, zone int) []float64 {
+// a step takes its time. A pole of round bins also cuts the corner between two
+// slopes short.
+func (p *pieces) corridor(y []float64, zone int, round float64) []float64 {
 	m := p.bins
 	out := make([]float64, m)
 	k := len(p.breaks)
@@ -281,10 +288,15 @@ func (p *pieces) corridor(y []float64, zone int) []float64 {
 	for i, b := range p.breaks {
 		before := (i + k - 1) % k
 		start := int(math.Ceil(b - 0.5))
+		bend := p.slope(i, -1) - p.slope(before, 1)
+		low, high := 0.0, bend*round // a valley is filled up
+		if bend < 0 {
+			low, high = bend*round, 0 // a crest is cut down
+		}
 		for d := -2 - zone/4; d <= zone; d++ {
 			j := (start + d + m) % m
 			l, r := p.at(before, float64(start+d)+0.5), p.at(i, float64(start+d)+0.5)
-			out[j] = min(max(y[j], min(l, r)), max(l, r))
+			out[j] = min(max(y[j], min(l, r)+low), max(l, r)+high)
 		}
 	}
 	return out

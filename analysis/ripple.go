@@ -26,7 +26,7 @@ type cycleModel struct {
 
 // modelCycle takes a folded cycle apart. Fit, transients found above the fit,
 // transients taken out, fit again: a few rounds settle.
-func modelCycle(f *fold, periodS, rateHz, stepV float64) *cycleModel {
+func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 	m := f.bins
 	c := &cycleModel{bins: m, periodS: periodS}
 	filled := 0.0
@@ -53,11 +53,16 @@ func modelCycle(f *fold, periodS, rateHz, stepV float64) *cycleModel {
 	y := runningMedian(f.mean, max(m/24, 2))
 	pw := fitPieces(y, weight, nil, sb)
 	y = make([]float64, m)
-	zone := int(math.Ceil((edgeZoneS + 2/rateHz) / periodS * float64(m)))
+	// the span's end rounds corners and steps as a pole there would
+	tau := 0.0
+	if highHz > 0 {
+		tau = 1 / (2 * math.Pi * highHz)
+	}
+	zone := int(math.Ceil((edgeZoneS + 2/rateHz + 5*tau) / periodS * float64(m)))
 	zone = min(zone, m/20)
 	spread := make([]float64, m)
 	for range 4 {
-		model := pw.corridor(f.mean, zone)
+		model := pw.corridor(f.mean, zone, tau/periodS*float64(m))
 		for i := range spread {
 			spread[i] = math.Abs(f.mean[i] - model[i])
 		}
@@ -75,7 +80,7 @@ func modelCycle(f *fold, periodS, rateHz, stepV float64) *cycleModel {
 		}
 		pw = fitPieces(y, weight, hints, sb)
 	}
-	c.finish(f, y, weight, pw, zone, stepV)
+	c.finish(f, y, weight, pw, zone, tau/periodS*float64(m), stepV)
 	return c
 }
 
@@ -92,7 +97,7 @@ func extremes(y []float64) (lo, hi float64) {
 }
 
 // finish reads the figures off the fit, or off the curve where the fit fails.
-func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, stepV float64) {
+func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, round, stepV float64) {
 	m := c.bins
 	lo, hi, variance := pw.extremes()
 	perCell := c.binSigma / math.Sqrt(float64(m)/float64(pw.cells))
@@ -107,11 +112,16 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, s
 		c.breaks = append(c.breaks, b/float64(m))
 	}
 	if c.fitted {
-		c.smooth = pw.corridor(y, zone)
+		c.smooth = pw.corridor(y, zone, round)
 		for i := range c.edges {
 			c.splitEdge(&c.edges[i], y, &pw, c.smooth, zone)
 		}
 		c.ppV = hi - lo
+		if c.binSigma < 0.003*c.ppV {
+			// so clean a curve shows its own corners, rounded as they are
+			lo, hi = extremes(c.smooth)
+			c.ppV = hi - lo
+		}
 		c.uPPV = math.Sqrt(variance) * max(pw.rms, perCell)
 		if f.sigma < 0.4*stepV { // too little noise to average over the steps
 			c.uPPV = math.Hypot(c.uPPV, stepV/math.Sqrt(6))

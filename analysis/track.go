@@ -125,20 +125,26 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 			return t
 		}
 	}
-	steady := fixed()
+	best := fixed()
+	// a wandering track has to earn its place by a better fold than at one
+	// frequency; a fast sweep needs short blocks, a slow one long ones against
+	// the noise
+	power := 1.03 * foldTrace(volts, best, newSlowPart(volts, best)).power()
+	try := func(b []demodBlock) {
+		if len(b) < 8 {
+			return
+		}
+		if t := trackDither(b, n, rateHz, found.hz, quiet); t != nil {
+			if p := foldTrace(volts, t, newSlowPart(volts, t)).power(); p > power {
+				best, power = t, p
+			}
+		}
+	}
+	try(blocks)
 	if strong > 15*quiet {
-		// a fast sweep needs short blocks, where the noise allows them
-		if short := demodulate(volts, meanV, per, 3, 1); len(short) >= 8 {
-			blocks = short
-		}
+		try(demodulate(volts, meanV, per, 3, 1))
 	}
-	if t := trackDither(blocks, n, rateHz, found.hz, quiet); t != nil {
-		// the track has to earn its place: a better fold than at one frequency
-		if foldTrace(volts, t, newSlowPart(volts, t)).power() > 1.03*foldTrace(volts, steady, newSlowPart(volts, steady)).power() {
-			return t
-		}
-	}
-	return steady
+	return best
 }
 
 // trackDither joins the blocks' phases to a line of straight pieces. It answers
