@@ -11,7 +11,7 @@ import (
 
 // headSizes are how much of the text is looked at to find the table: more
 // only when the preamble is that long.
-var headSizes = []int{256 << 10, 2 << 20, 16 << 20}
+var headSizes = []int{64 << 10, 512 << 10, 4 << 20, 16 << 20}
 
 // enoughRows is how many rows of the table the head should show.
 const enoughRows = 64

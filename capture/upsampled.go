@@ -11,7 +11,7 @@ import (
 // Finding records that the exporter upsampled.
 const (
 	// upWindow is how many samples are looked at.
-	upWindow = 1 << 15
+	upWindow = 1 << 14
 	// upMost is the greatest factor looked for.
 	upMost = 64
 	// minBand is how many spectral lines must stand below such an edge.
