@@ -386,6 +386,24 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 			}
 		}
 	}
+	if comb.hz > 0 && corr > 0.6 {
+		// a cycle that repeats so well and yet fits no comb is dithered, its many
+		// sidebands hit by chance; one that repeats several times within the comb's
+		// period is the cycle, harmonics folded back lie between its own
+		q := corrHz / comb.hz
+		off := math.Abs(q-1) > 0.05
+		power := func(c coarseSwitching) float64 {
+			t := trackSwitching(volts, meanV, rateHz, c)
+			if t == nil || len(t.pieces) == 0 {
+				return 0
+			}
+			return foldTrace(volts, t, newSlowPart(volts, t)).power()
+		}
+		if comb.explained < 0.35 && off && power(coarseSwitching{hz: corrHz}) > 1.1*power(coarseSwitching{hz: comb.hz, coherent: true}) ||
+			corr > 0.9 && q > 2.5 && math.Abs(q-math.Round(q)) < 0.05*q {
+			return coarseSwitching{hz: corrHz, strength: corr}
+		}
+	}
 	switch {
 	case comb.hz > 0 && max(comb.explained, 0.6*comb.power) >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*th.TradeHighHz):
 		found.hz, found.coherent, found.strength = comb.hz, true, comb.explained
