@@ -49,7 +49,7 @@ unit; a figure that can't be shown is null, with the reason in not_measured.`,
 		if mainsHz != 0 && mainsHz != 50 && mainsHz != 60 {
 			return usageError{fmt.Errorf("--mains is %g, expected 50 or 60", mainsHz)}
 		}
-		shape, err := lowPassShape(lowPass)
+		shape, err := analysis.ParseLowPass(lowPass)
 		if err != nil {
 			return usageError{err}
 		}
@@ -111,15 +111,4 @@ unit; a figure that can't be shown is null, with the reason in not_measured.`,
 		return nil
 	}
 	return cmd
-}
-
-// lowPassShape checks the name of a low-pass shape.
-func lowPassShape(name string) (analysis.LowPass, error) {
-	shape := analysis.LowPass(name)
-	switch shape {
-	case analysis.LowPassDefault, analysis.LowPassFirst, analysis.LowPassButter4,
-		analysis.LowPassGaussian, analysis.LowPassIdeal, analysis.LowPassNone:
-		return shape, nil
-	}
-	return "", fmt.Errorf("low-pass shape %q is unknown, expected first-order, butterworth4, gaussian, ideal or none", name)
 }
