@@ -75,7 +75,10 @@ func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure)
 		}
 		return 1, 1
 	case capture.CautionBaselineNear:
-		if noise || audio || c.id == BandRF1 || c.id == BandRF2 {
+		if sum {
+			return 0, baselineShare(c, m, f)
+		}
+		if noise || audio {
 			return 0, far
 		}
 		return 0, 6
@@ -212,6 +215,32 @@ func aliasShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64
 		lines += v * v
 	}
 	rest := f.Value*f.Value - lines
+	if rest <= 0 {
+		return far
+	}
+	return 20 * math.Log10(f.Value/math.Sqrt(rest))
+}
+
+// baselineShare is how far a band sum would fall, in dB, if all that the
+// baseline shows in the band were the instrument's.
+func baselineShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64 {
+	s := m.Spectrum
+	if len(s.BaselineVRHz) != len(s.FrequencyHz) || len(s.FrequencyHz) < 2 {
+		return far
+	}
+	var floor float64
+	for i := 1; i < len(s.FrequencyHz); i++ {
+		hz := (s.FrequencyHz[i] + s.FrequencyHz[i-1]) / 2
+		if hz < c.lowHz || hz > c.highHz {
+			continue
+		}
+		v := (s.BaselineVRHz[i] + s.BaselineVRHz[i-1]) / 2
+		if c.id == BandAudioA {
+			v *= analysis.AWeight(hz)
+		}
+		floor += v * v * (s.FrequencyHz[i] - s.FrequencyHz[i-1])
+	}
+	rest := f.Value*f.Value - floor
 	if rest <= 0 {
 		return far
 	}
