@@ -18,7 +18,10 @@ func main() {
 		debug.SetGCPercent(25)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	go func() {
+		<-ctx.Done()
+		stop() // a second Ctrl-C ends the program at once
+	}()
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
-	stop()
 	os.Exit(code)
 }
