@@ -442,6 +442,14 @@ func pagePrintsOnA4AndLetter(t *testing.T, browser context.Context) {
 				t.Errorf("%s: %s is not on paper", paper.name, name)
 			}
 		}
+		for _, c := range append(r.Units[0].Captures, *r.Baseline) {
+			if text != "" && !strings.Contains(text, c.M.SHA256) {
+				t.Errorf("%s: the collapsed hash of %s is not on paper", paper.name, c.M.File)
+			}
+		}
+		if text != "" && strings.Contains(text, r.Units[1].Captures[0].M.SHA256) {
+			t.Errorf("%s: a closed unit's hash is on paper", paper.name)
+		}
 		if text != "" && strings.Contains(text, "Lay over each other") {
 			t.Errorf("%s: form controls are printed", paper.name)
 		}

@@ -216,17 +216,27 @@ func fixtureTarget() target.Target {
 func fixturePlan(volts float64) *heater.Plan {
 	part := func(label string, ohm, v float64, below bool) heater.Part {
 		return heater.Part{Label: label, Ohm: ohm, Below: below, HeaterV: v, LoadA: 0.89, W: 0.64, BuyW: 2, SurfaceC: 71,
-			ErrFrac: v/6.3 - 1, Corners: []heater.Corner{
-				{Name: "nominal", HeaterV: v, LoadA: 0.89, PartW: 0.64},
-				{Name: "supply high, part low, heaters low", HeaterV: v * 1.06, LoadA: 0.92, PartW: 0.74, OverLimit: true},
-				{Name: "12AU7 pulled", HeaterV: v * 1.04, LoadA: 0.6, PartW: 0.3},
-				{Name: "cold start", HeaterV: 2.1, LoadA: 3.9, PartW: 12}}}
+			ErrFrac: v/6.3 - 1, WorstLow: -0.04, WorstHigh: v*1.06/6.3 - 1, PulledV: v * 1.04, PulledOver: !below, Corners: []heater.Corner{
+				{Name: "nominal", Kind: heater.KindNominal, Heater: "12AU7", HeaterV: v, RelErr: v/6.3 - 1, LoadA: 0.89, PartW: 0.64},
+				{Name: "supply high, part low, heaters low", Kind: heater.KindSpread, Heater: "12AU7", HeaterV: v * 1.06, RelErr: v*1.06/6.3 - 1, LoadA: 0.92, PartW: 0.74, OverLimit: true},
+				{Name: "12AU7 pulled", Kind: heater.KindPulled, Heater: "12AU7", HeaterV: v * 1.04, RelErr: v*1.04/6.3 - 1, LoadA: 0.6, PartW: 0.3},
+				{Name: "12AU7 heater shorted", Kind: heater.KindShort, AllOff: true, Unlimited: true, Note: "nothing in the way of the current: fit a fuse"},
+				{Name: "cold start", Kind: heater.KindCold, Heater: "12AU7", HeaterV: 2.1, RelErr: -0.67, LoadA: 3.9, PartW: 12}}}
 	}
-	return &heater.Plan{NominalA: 0.9, LowA: 0.84, HighA: 0.96, ShareOfRated: 0.48, HeadroomOK: true, ColdA: 3.9, ColdNoDropA: 5.4,
+	w := heater.WarmUp{Heater: "12AU7", To90S: 6.1, To99S: 9.4, PeakV: 6.33, PeakRelErr: 0.005, PeakHeater: "12AU7", PeakA: 3.9}
+	for i := range 300 {
+		at := 0.08 * float64(i)
+		cold := math.Exp(-at / 3)
+		w.TimeS, w.HeaterV, w.LoadA = append(w.TimeS, at), append(w.HeaterV, 6.33-4.2*cold), append(w.LoadA, 0.89+3.01*cold)
+	}
+	return &heater.Plan{WarmUp: w, BestWhy: "one part, and no heater leaves its limits with a valve pulled", Headroom: "48 % of the 2 A rating at most, the rule is 80 %",
+		Hints: []string{"two in series on 12.6 V would halve the current"}, Warnings: []string{"below the supply's own least load it may burst"}, NominalA: 0.9, LowA: 0.84, HighA: 0.96, ShareOfRated: 0.48, HeadroomOK: true, ColdA: 3.9, ColdNoDropA: 5.4,
 		ColdRides: "the cold start draws 3.9 A for about a second", CanFeed: true, Best: 0,
+		Load:   heater.Load{Volts: 6.3, Groups: []heater.Group{{Valve: heater.Valve{Type: "12AU7", Volts: 6.3}, Count: 3, Wiring: heater.Parallel}}},
 		Supply: heater.Supply{Volts: volts, OutputOhm: 0.05, RatedA: 2},
 		Arrangements: []heater.Arrangement{
-			{Name: "one shared resistor", ExactOhm: 0.78, Best: 1, RippleDB: -1.2, Parts: []heater.Part{part("0.75 Ω", 0.75, 6.33, true), part("0.82 Ω", 0.82, 6.28, false)}},
+			{Name: "one shared resistor", ExactOhm: 0.78, Best: 1, RippleDB: -1.2, Exact: "0.78 Ω all heaters", RippleHint: "a 1000 µF capacitor behind it takes 40 dB at 100 kHz", Warnings: []string{"a pulled valve takes the others over their limit"}, Parts: []heater.Part{part("0.75 Ω", 0.75, 6.33, true), part("0.82 Ω", 0.82, 6.28, false)}},
+			{Name: "silicon diode", Best: -1, Warnings: []string{"one diode drops too much"}},
 			{Name: "one per valve", ExactOhm: 2.4, Best: 0, Parts: []heater.Part{part("2.4 Ω", 2.4, 6.3, false)}}},
 		Assumptions: []string{"heater current grows with volts to the power 0.6 (0.5 to 0.65)"}}
 }

@@ -36,7 +36,7 @@ func (r *Report) Markdown() []byte {
 		b.WriteString("\n")
 	}
 	b.WriteString("## Safety\n\n")
-	for _, s := range safetyNotes {
+	for _, s := range safety() {
 		b.WriteString("- " + md(s) + "\n")
 	}
 	b.WriteString("\nMeasured with stillglow")

@@ -158,7 +158,7 @@ func (r *Report) view(share float64) (*view, error) {
 		return nil, err
 	}
 	v := &view{sealed: seal(uplotCSS+css, js...), Title: orText(clean(r.Title), "Heater supplies measured"), Answer: r.Answer(),
-		Safety: safetyNotes, Version: clean(r.ToolVersion), Date: clean(r.Date), Cautions: r.Cautions,
+		Safety: safety(), Version: clean(r.ToolVersion), Date: clean(r.Date), Cautions: r.Cautions,
 		TargetTitle: orText(clean(r.Target.Title), clean(r.Target.Name)), TargetText: clean(r.Target.Description),
 		TargetAssumptions: r.Target.Assumptions}
 	v.Scripts = template.HTML(`<script type="application/json" id="data">`+string(data)+"</script>\n") + v.Scripts
@@ -232,6 +232,7 @@ var captions = map[string]string{
 	"spectrum":   "Noise density with the strongest lines named, the instrument's baseline and the target's limits.",
 	"histograms": "How high the spikes are, and how far apart.",
 	"filter":     "Noise density before and after the advised post-filter.",
+	"warm-up":    "Heater volts and load current from switch-on, simulated from cold with the dropper to fit.",
 }
 
 func needText(l target.Limit) string {

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"stillglow/analysis"
-	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 )
@@ -26,7 +25,7 @@ type unitView struct {
 	Cautions                      []capture.Caution
 	Margins                       []marginView
 	Plots                         []plotView
-	Dropper                       *dropperView
+	Plan                          *planView
 	Filter                        *filterView
 	Heard                         *heardView
 	CaptureHeads                  []string
@@ -49,20 +48,6 @@ type plotView struct {
 	Unit          int
 	Wide          bool
 	SVG           template.HTML
-}
-
-type dropperView struct {
-	Words, Arrangement, Exact string
-	Parts                     []dropperPart
-	Corners                   []cornerView
-	Notes, Assumptions        []string
-}
-
-type cornerView struct{ Name, Volts, Amps, Watts, Verdict string }
-
-type dropperPart struct {
-	Label, Volts, Amps, Watts, Buy string
-	Best                           bool
 }
 
 type filterView struct {
@@ -113,7 +98,7 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 			DB: marginText(&m), Interval: intervalText(m), From: clean(m.From), Reason: clean(m.Reason), Covered: m.Covered,
 			Over: m.Covered && m.DB < 0})
 	}
-	v.Dropper, v.Filter, v.Heard = dropperWords(u.Plan), filterWords(u), heardWords(u.Hears)
+	v.Plan, v.Filter, v.Heard = planWords(u.Plan), filterWords(u), heardWords(u.Hears)
 	var ms []*analysis.Measurement
 	for _, c := range u.Captures {
 		if c.M != nil {
@@ -206,65 +191,10 @@ func sparkline(u *Unit) string {
 		html.EscapeString(pp), w, h, w, h, top.String(), strings.TrimSpace(bottom.String()), html.EscapeString(pp))
 }
 
-func dropperWords(p *heater.Plan) *dropperView {
-	if p == nil {
-		return nil
-	}
-	a, part := bestPart(p)
-	v := &dropperView{Words: "Fit " + dropperText(p) + "."}
-	if part == nil {
-		v.Words = "No dropper: " + orText(clean(p.Why), "none fits this unit and load") + "."
-	}
-	if p.ShareOfRated > 0 {
-		v.Words += fmt.Sprintf(" The heaters draw %s (%s to %s with their spread), %.0f %% of the rated current at most.",
-			eng(p.NominalA, "A"), eng(p.LowA, "A"), eng(p.HighA, "A"), 100*p.ShareOfRated)
-	}
-	if p.ColdRides != "" {
-		v.Words += " Cold start: " + clean(p.ColdRides) + "."
-	}
-	if a != nil {
-		v.Arrangement, v.Exact = clean(a.Name), eng(a.ExactOhm, "Ω")
-		if a.ExactOhm == 0 {
-			v.Exact = "none"
-		}
-		for i := range a.Parts {
-			x := &a.Parts[i]
-			d := dropperPart{Label: clean(x.Label), Volts: fmt.Sprintf("%.2f V", x.HeaterV), Amps: eng(x.LoadA, "A"), Watts: eng(x.W, "W"),
-				Best: x == part}
-			if x.BuyW > 0 {
-				d.Buy = trimNumber(x.BuyW) + " W"
-			}
-			v.Parts = append(v.Parts, d)
-		}
-		v.Notes = append(v.Notes, cleanAll(a.Warnings)...)
-	}
-	if part != nil {
-		v.Notes = append(v.Notes, cleanAll(part.Warnings)...)
-		v.Corners = cornerViews(part.Corners)
-	}
-	v.Notes = append(v.Notes, cleanAll(p.Warnings)...)
-	v.Assumptions = cleanAll(p.Assumptions)
-	return v
-}
-
 func cleanAll(in []string) []string {
 	out := make([]string, len(in))
 	for i := range in {
 		out[i] = clean(in[i])
-	}
-	return out
-}
-
-func cornerViews(corners []heater.Corner) []cornerView {
-	var out []cornerView
-	for _, c := range corners {
-		v := cornerView{Name: clean(c.Name), Volts: fmt.Sprintf("%.2f V", c.HeaterV), Amps: eng(c.LoadA, "A"), Watts: eng(c.PartW, "W")}
-		if c.OverLimit {
-			v.Verdict = "over it"
-		} else if c.UnderLimit {
-			v.Verdict = "under it"
-		}
-		out = append(out, v)
 	}
 	return out
 }

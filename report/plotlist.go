@@ -70,6 +70,8 @@ func (r *Report) plotList() []plotSpec {
 			func(int) *figure { return histogramFigure(u) })
 		unit("filter", "before and after the post-filter", "", false, filterFigure(u, &r.Target, 40) != nil,
 			func(columns int) *figure { return filterFigure(u, &r.Target, columns) })
+		unit("warm-up", "heater warm-up from cold", warmUpAlt(u), true, u == best && hasWarmUp(u),
+			func(int) *figure { return warmUpFigure(u) })
 	}
 	return out
 }

@@ -115,7 +115,7 @@ func unitObject(u *Unit, position int) (object, error) {
 	d.add("readings", readings)
 	d.add("margins", marginObjects(d, "margins.", e.Margins))
 	d.add("cautions", list(e.Cautions))
-	d.add("dropper", planObject(u.Plan))
+	d.add("dropper", planObject(u.Plan, position == 1 || e.Verdict == target.Pass))
 	d.add("post_filter", adviceObject(u.Filter))
 	d.add("heard", heardObject(u.Hears))
 	captures := []object{}
@@ -153,49 +153,6 @@ func marginObjects(d *doc, path string, margins []target.Margin) []object {
 		o.add("from", orNull(m.From))
 		o.add("captures", m.Captures)
 		out = append(out, o)
-	}
-	return out
-}
-
-func planObject(p *heater.Plan) any {
-	if p == nil {
-		return nil
-	}
-	best, _ := bestPart(p)
-	arrangements := []object{}
-	recommended := ""
-	for i := range p.Arrangements {
-		a := &p.Arrangements[i]
-		if a == best {
-			recommended = a.Name
-		}
-		parts := []object{}
-		for j, part := range a.Parts {
-			parts = append(parts, partObject(part, j == a.Best))
-		}
-		arrangements = append(arrangements, object{{"name", a.Name}, {"exact_ohm", positive(a.ExactOhm)},
-			{"ripple_db", number(a.RippleDB)}, {"parts", parts}, {"warnings", list(a.Warnings)}})
-	}
-	return object{{"nominal_a", number(p.NominalA)}, {"low_a", number(p.LowA)}, {"high_a", number(p.HighA)},
-		{"share_of_rated", positive(p.ShareOfRated)}, {"headroom_ok", p.HeadroomOK}, {"cold_a", positive(p.ColdA)},
-		{"cold_without_dropper_a", positive(p.ColdNoDropA)}, {"cold_rides", orNull(p.ColdRides)},
-		{"can_feed", p.CanFeed}, {"why", orNull(p.Why)}, {"recommended", orNull(recommended)},
-		{"arrangements", arrangements}, {"string_split", cornerObjects(p.StringSplit)},
-		{"warnings", list(p.Warnings)}, {"assumptions", list(p.Assumptions)}}
-}
-
-func partObject(p heater.Part, recommended bool) object {
-	return object{{"label", p.Label}, {"recommended", recommended}, {"ohm", positive(p.Ohm)},
-		{"heater_v", number(p.HeaterV)}, {"load_a", number(p.LoadA)}, {"part_w", number(p.W)},
-		{"buy_w", positive(p.BuyW)}, {"surface_celsius", positive(p.SurfaceC)}, {"heater_error", number(p.ErrFrac)},
-		{"corners", cornerObjects(p.Corners)}, {"warnings", list(p.Warnings)}}
-}
-
-func cornerObjects(corners []heater.Corner) []object {
-	out := []object{}
-	for _, c := range corners {
-		out = append(out, object{{"name", c.Name}, {"heater_v", number(c.HeaterV)}, {"load_a", number(c.LoadA)},
-			{"part_w", number(c.PartW)}, {"over_limit", c.OverLimit}, {"under_limit", c.UnderLimit}})
 	}
 	return out
 }

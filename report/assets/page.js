@@ -354,6 +354,14 @@ addEventListener("hashchange", openHash);
 openHash();
 const tools = $("#unit-tools");
 tools.hidden = false;
+// Paper shows what is collapsed inside an open unit. The style sheet sees to it where
+// the browser can style a closed element's contents; this is for the others.
+let opened = [];
+addEventListener("beforeprint", () => {
+  opened = $$("details.small:not([open])").filter(d => { const u = d.closest("details.unit"); return !u || u.open; });
+  opened.forEach(d => { d.open = true; });
+});
+addEventListener("afterprint", () => { opened.forEach(d => { d.open = false; }); opened = []; });
 $("#open-all").addEventListener("click", () => $$("details.unit").forEach(d => { d.open = true; }));
 $("#close-all").addEventListener("click", () => $$("details.unit").forEach(d => { d.open = false; }));
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => alive.forEach(l => l.draw()));

@@ -1,0 +1,280 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"stillglow/analysis/heater"
+)
+
+// planView is a unit's heater plan on the page.
+type planView struct {
+	Words, BestWhy      string
+	Rows                []pair   // headroom, cold start, warm-up
+	Warnings, Hints     []string // of the whole plan
+	Arrangements        []arrangementView
+	Arrangement, Exact  string
+	Parts               []partView
+	Part                string // the part to fit
+	Corners, Split      []cornerView
+	CornerNotes         []string // numbered, as the corners refer to them
+	Notes               []string // of the recommended arrangement and part
+	Others, Assumptions []string
+}
+
+// arrangementView is one way of dropping with its recommended part.
+type arrangementView struct {
+	Name, Fit, Volts, Corners, Pulled, Watts, Buy, Surface, Ripple string
+	Best, Over                                                     bool
+}
+
+type partView struct {
+	Label, Volts, Error, Corners, Pulled, Amps, Watts, Buy, Surface string
+	Best, Over                                                      bool
+}
+
+type cornerView struct {
+	Name, Heater, Volts, Error, Amps, Watts, Verdict string
+	Bad                                              bool
+	Note                                             int // number of its note, 0 none
+}
+
+type cornerTable struct {
+	Label, Caption string
+	Rows           []cornerView
+}
+
+// CornerTable is the worst cases of the part to fit.
+func (v *planView) CornerTable(unit string) cornerTable {
+	return cornerTable{"Worst cases of the dropper for " + unit, "Worst cases with " + v.Part, v.Corners}
+}
+
+// SplitTable is how series strings share their volts.
+func (v *planView) SplitTable(unit string) cornerTable {
+	return cornerTable{"Volts within the strings for " + unit, "How the heaters of a string share its volts", v.Split}
+}
+
+func planWords(p *heater.Plan) *planView {
+	if p == nil {
+		return nil
+	}
+	v := &planView{Warnings: sentences(p.Warnings), Hints: sentences(p.Hints), Assumptions: cleanAll(p.Assumptions)}
+	best, part := bestPart(p)
+	switch {
+	case part == nil:
+		v.Words = "No dropper: " + orText(clean(p.Why), "none fits this unit and load") + "."
+	case part.Label == "none":
+		v.Words = "Fit no dropper."
+	default:
+		v.Words = "Fit " + dropperText(p) + "."
+	}
+	if p.NominalA > 0 {
+		v.Words += fmt.Sprintf(" The heaters draw %s (%s to %s with their spread).", eng(p.NominalA, "A"), eng(p.LowA, "A"), eng(p.HighA, "A"))
+	}
+	v.BestWhy = sentence(p.BestWhy)
+	add := func(k, s string) {
+		if s = clean(s); s != "" {
+			v.Rows = append(v.Rows, pair{k, s})
+		}
+	}
+	headroom := p.Headroom
+	if headroom == "" && p.ShareOfRated > 0 {
+		headroom = fmt.Sprintf("%.0f %% of the rated current at most", 100*p.ShareOfRated)
+	}
+	if headroom != "" && p.ShareOfRated > 0 && !p.HeadroomOK {
+		headroom = "▲ too little: " + headroom
+	}
+	add("headroom", headroom)
+	if p.CanFeed {
+		cold := p.ColdRides
+		if p.ColdNoDropA > 0 {
+			cold = joinNonEmpty("; ", cold, "without a dropper "+eng(p.ColdNoDropA, "A"))
+		}
+		add("cold start", cold)
+		add("warm-up", warmUpWords(p.WarmUp))
+	}
+	for i := range p.Arrangements {
+		a := &p.Arrangements[i]
+		v.Arrangements = append(v.Arrangements, arrangementRow(a, a == best))
+		if a != best {
+			warnings := a.Warnings
+			if a.Best >= 0 && a.Best < len(a.Parts) {
+				warnings = append(append([]string(nil), warnings...), a.Parts[a.Best].Warnings...)
+			}
+			for _, s := range warnings {
+				v.Others = append(v.Others, clean(a.Name)+": "+clean(s))
+			}
+		}
+	}
+	if best == nil {
+		return v
+	}
+	v.Arrangement, v.Exact = clean(best.Name), clean(best.Exact)
+	if v.Exact == "" && best.ExactOhm > 0 {
+		v.Exact = eng(best.ExactOhm, "Ω")
+	}
+	for i := range best.Parts {
+		x := &best.Parts[i]
+		v.Parts = append(v.Parts, partView{Label: clean(x.Label), Volts: heaterVolts(x.HeaterV), Error: percentText(x.ErrFrac), Corners: spreadText(x),
+			Pulled: pulledText(x), Amps: eng(x.LoadA, "A"), Watts: heatText(x.W), Buy: buyText(x.BuyW), Surface: surfaceText(x.SurfaceC),
+			Best: x == part, Over: x.PulledOver})
+	}
+	v.Notes = append(v.Notes, sentences(best.Warnings)...)
+	if part != nil {
+		v.Notes = append(v.Notes, sentences(part.Warnings)...)
+		v.Part = clean(part.Label)
+		v.Corners = v.cornerViews(part.Corners)
+	}
+	if best.RippleHint != "" {
+		v.Notes = append(v.Notes, sentence("ripple: "+clean(best.RippleHint)))
+	}
+	v.Split = v.cornerViews(p.StringSplit)
+	return v
+}
+
+func arrangementRow(a *heater.Arrangement, best bool) arrangementView {
+	v := arrangementView{Name: clean(a.Name), Best: best}
+	if a.Best < 0 || a.Best >= len(a.Parts) {
+		return v
+	}
+	x := &a.Parts[a.Best]
+	v.Fit, v.Volts, v.Corners, v.Pulled, v.Over = clean(x.Label), heaterVolts(x.HeaterV), spreadText(x), pulledText(x), x.PulledOver
+	v.Watts, v.Buy, v.Surface = heatText(x.W), buyText(x.BuyW), surfaceText(x.SurfaceC)
+	if x.W > 0 && a.RippleDB != 0 {
+		v.Ripple = dbText(a.RippleDB)
+	}
+	return v
+}
+
+func heaterVolts(v float64) string {
+	if v >= 99.995 {
+		return fmt.Sprintf("%.1f V", v)
+	}
+	return fmt.Sprintf("%.2f V", v)
+}
+
+// percentText is a relative error in percent; empty where it is none.
+func percentText(frac float64) string { return fmt.Sprintf("%+.1f %%", 100*frac) }
+
+// spreadText is the heater's least and greatest error over all tolerances.
+func spreadText(p *heater.Part) string {
+	if p.WorstLow == 0 && p.WorstHigh == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%+.1f to %+.1f %%", 100*p.WorstLow, 100*p.WorstHigh)
+}
+
+// pulledText is the highest heater volts with any one valve out.
+func pulledText(p *heater.Part) string {
+	switch {
+	case len(p.Corners) == 0:
+		return ""
+	case p.PulledV == 0:
+		return "dark"
+	case p.PulledOver:
+		return "▲ " + heaterVolts(p.PulledV) + ", over the limit"
+	default:
+		return heaterVolts(p.PulledV)
+	}
+}
+
+func heatText(w float64) string {
+	if w == 0 {
+		return ""
+	}
+	return eng(w, "W")
+}
+
+func buyText(w float64) string {
+	if w == 0 {
+		return ""
+	}
+	return trimNumber(w) + " W"
+}
+
+func surfaceText(c float64) string {
+	if c == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%.0f °C", c)
+}
+
+// cornerViews words corners; their notes are collected and numbered.
+func (v *planView) cornerViews(corners []heater.Corner) []cornerView {
+	var out []cornerView
+	for _, c := range corners {
+		x := cornerView{Name: clean(c.Name), Heater: clean(c.Heater), Volts: heaterVolts(c.HeaterV), Error: percentText(c.RelErr),
+			Amps: eng(c.LoadA, "A"), Watts: heatText(c.PartW), Verdict: "inside"}
+		switch {
+		case c.OverLimit:
+			x.Verdict = "▲ over"
+		case c.UnderLimit:
+			x.Verdict = "▼ under"
+		}
+		if c.AllOff {
+			x.Volts, x.Error, x.Heater, x.Verdict = "dark", "", "", ""
+		}
+		if c.Kind == heater.KindCold {
+			x.Error, x.Verdict = "", ""
+		}
+		if c.Unlimited {
+			x.Amps, x.Watts = "supply's limit", ""
+		}
+		x.Bad = strings.HasPrefix(x.Verdict, "▲") || strings.HasPrefix(x.Verdict, "▼")
+		if n := clean(c.Note); n != "" {
+			x.Note = v.cornerNote(n)
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+func (v *planView) cornerNote(n string) int {
+	for i, old := range v.CornerNotes {
+		if old == n {
+			return i + 1
+		}
+	}
+	v.CornerNotes = append(v.CornerNotes, n)
+	return len(v.CornerNotes)
+}
+
+// warmUpWords sums up the simulated switch-on.
+func warmUpWords(w heater.WarmUp) string {
+	if w.To99S <= 0 {
+		return ""
+	}
+	s := fmt.Sprintf("%s to 90 %% and %s to 99 %% of the heater's temperature rise, simulated", secondsText(w.To90S), secondsText(w.To99S))
+	if w.HeldTo99S > 0 {
+		s += fmt.Sprintf("; %s to 99 %% from a supply that holds its current at the rating", secondsText(w.HeldTo99S))
+	}
+	if w.PeakRelErr > 0.005 {
+		s += fmt.Sprintf("; on the way %s sees %s (%s)", clean(w.PeakHeater), heaterVolts(w.PeakV), percentText(w.PeakRelErr))
+	}
+	return s
+}
+
+func secondsText(s float64) string { return fmt.Sprintf("%.2g s", s) }
+
+// sentence makes a message that starts small and ends open a sentence.
+func sentence(s string) string {
+	s = clean(s)
+	if s == "" {
+		return ""
+	}
+	if c := s[0]; c >= 'a' && c <= 'z' {
+		s = string(c-'a'+'A') + s[1:]
+	}
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
+
+func sentences(in []string) []string {
+	out := make([]string, len(in))
+	for i := range in {
+		out[i] = sentence(in[i])
+	}
+	return out
+}
