@@ -1,0 +1,216 @@
+package capture
+
+import (
+	"bytes"
+	"fmt"
+	"sort"
+)
+
+// delimName is for messages and the layout's words.
+func delimName(d byte) string {
+	switch d {
+	case ',':
+		return "comma"
+	case ';':
+		return "semicolon"
+	case '\t':
+		return "tab"
+	case '|':
+		return "bar"
+	case ' ':
+		return "spaces"
+	}
+	return "one column"
+}
+
+// sampleLines picks up to about 160 lines spread over the head: the table is
+// the bulk of any capture, whatever stands above it.
+func (h *textHead) sampleLines() []int {
+	n := len(h.lines)
+	if !h.eof && n > 1 {
+		n--
+	}
+	var pick []int
+	if n <= 160 {
+		for i := range n {
+			pick = append(pick, i)
+		}
+	} else {
+		for _, at := range []int{n / 4, n / 2, 3 * n / 4, n - 40} {
+			for i := at; i < min(at+40, n); i++ {
+				pick = append(pick, i)
+			}
+		}
+	}
+	var kept []int
+	for _, i := range pick {
+		if l := h.line(i); len(bytes.TrimSpace(l)) > 0 {
+			kept = append(kept, i)
+		}
+	}
+	return kept
+}
+
+// candidate is one way to cut the rows, and how well it fits.
+type candidate struct {
+	delim, decimal byte
+	score          float64
+	cells          int // of the most usual row
+	numeric        int // numeric cells in it
+}
+
+// findTable finds delimiter, decimal mark, the numeric columns and where the
+// table begins.
+func findTable(name string, h *textHead, opt Options) (*table, error) {
+	delims := []byte{',', ';', '\t', '|', ' '}
+	if opt.Delimiter != "" {
+		switch opt.Delimiter {
+		case "tab":
+			delims = []byte{'\t'}
+		case "space":
+			delims = []byte{' '}
+		default:
+			delims = []byte{opt.Delimiter[0]}
+		}
+	}
+	decimals := []byte{'.', ','}
+	if opt.DecimalMark != "" {
+		decimals = []byte{opt.DecimalMark[0]}
+	}
+	lines := h.sampleLines()
+	for _, i := range lines {
+		if n := bytes.Count(h.line(i), []byte{','}) + bytes.Count(h.line(i), []byte{';'}) + bytes.Count(h.line(i), []byte{'\t'}); n > 2*maxCells || len(h.line(i)) > 1<<16 && len(bytes.Fields(h.line(i))) > maxCells {
+			return nil, &ParseError{Path: name, Line: h.lines[i].number, Found: fmt.Sprintf("a row of more than %d cells", maxCells), Expected: "one sample per row", Fix: "exchange rows and columns"}
+		}
+	}
+	var cands []candidate
+	for _, d := range delims {
+		for _, m := range decimals {
+			cands = append(cands, h.judge(lines, d, m))
+		}
+	}
+	sort.SliceStable(cands, func(i, j int) bool {
+		a, b := cands[i], cands[j]
+		if diff := a.score - b.score; diff > 1e-9 || diff < -1e-9 {
+			return diff > 0
+		}
+		return a.numeric > b.numeric
+	})
+	var suspicious string
+	for _, c := range cands {
+		if c.score == 0 {
+			break
+		}
+		if c.delim == ',' && opt.Delimiter == "" && opt.DecimalMark == "" {
+			if text := h.fractionCells(lines, c); text != "" {
+				suspicious = text
+				continue
+			}
+		}
+		if suspicious != "" && c.cells > 1 && c.delim == ',' {
+			continue
+		}
+		return h.locate(name, c)
+	}
+	if suspicious != "" {
+		return nil, &ParseError{Path: name, Line: h.lines[lines[len(lines)-1]].number, Found: fmt.Sprintf("cells such as %q that look like the digits behind a decimal comma, in rows cut at commas", suspicious), Expected: "one meaning for the comma", Fix: "export with semicolons or decimal points, or give --delimiter and --decimal"}
+	}
+	return nil, noTable(name, h)
+}
+
+// noTable says that the file holds no table of numbers.
+func noTable(name string, h *textHead) error {
+	line, found := 1, "text without a table of numbers"
+	for i := range h.lines {
+		if l := bytes.TrimSpace(h.line(i)); len(l) > 0 {
+			line, found = h.lines[i].number, fmt.Sprintf("text without a table of numbers, beginning with %q", short(cellText(l)))
+			break
+		}
+	}
+	return &ParseError{Path: name, Line: line, Column: 1, Found: found, Expected: "rows of numbers such as 0.001,0.52", Fix: "export the capture as CSV with time and volts columns"}
+}
+
+// short cuts a text for a message.
+func short(s string) string {
+	r := []rune(s)
+	if len(r) > 40 {
+		return string(r[:40]) + "..."
+	}
+	return s
+}
+
+// judge scores one way of cutting: the share of numbers among the filled
+// cells, summed over the lines of the most usual shape.
+func (h *textHead) judge(lines []int, delim, decimal byte) candidate {
+	type shape struct{ cells, numeric int }
+	score := map[shape]float64{}
+	var cells []cell
+	for _, i := range lines {
+		cells = splitCells(h.line(i), delim, cells)
+		n, filled, last := 0, 0, 0
+		for j, c := range cells {
+			if len(c.text) == 0 {
+				continue
+			}
+			filled++
+			last = j + 1
+			if v := readCell(c.text, decimal); v.numeric() {
+				n++
+			}
+		}
+		if n > 0 && 3*n >= filled {
+			score[shape{last, n}] += float64(n) / float64(filled)
+		}
+	}
+	best := candidate{delim: delim, decimal: decimal}
+	for s, v := range score {
+		if v > best.score+1e-9 || v > best.score-1e-9 && s.numeric > best.numeric {
+			best.score, best.cells, best.numeric = v, s.cells, s.numeric
+		}
+	}
+	return best
+}
+
+// fractionCells looks for whole columns of unquoted digits with leading
+// zeros, of one width: what a decimal comma leaves when cut at commas.
+func (h *textHead) fractionCells(lines []int, c candidate) string {
+	if c.cells < 2 {
+		return ""
+	}
+	type seen struct {
+		n, lead, other int
+		text           string
+	}
+	cols := make([]seen, c.cells)
+	var cells []cell
+	for _, i := range lines {
+		cells = splitCells(h.line(i), c.delim, cells)
+		if len(cells) < c.cells || readCell(cells[0].text, c.decimal).kind == cellWords {
+			continue
+		}
+		for j := range c.cells {
+			t := cells[j].text
+			s := &cols[j]
+			s.n++
+			// The last may carry an exponent: 0,123E-05.
+			digits := t
+			if k := bytes.IndexAny(t, "eE"); k > 0 {
+				digits = t[:k]
+			}
+			switch {
+			case cells[j].quoted || !allDigits(string(digits)):
+				s.other++
+			case len(digits) > 1 && digits[0] == '0':
+				s.lead++
+				s.text = string(t)
+			}
+		}
+	}
+	for j := 1; j < len(cols); j++ {
+		s, before := cols[j], cols[j-1]
+		if s.n >= 2 && s.other == 0 && s.lead > 0 && before.n == s.n {
+			return s.text
+		}
+	}
+	return ""
+}

@@ -1,0 +1,225 @@
+package capture
+
+import (
+	"bytes"
+	"strings"
+)
+
+// header is the rows above the table that name its columns and their units.
+type header struct {
+	rows  []headerRow // top to bottom
+	names []string    // per column of the table, "" for none
+	units []string
+}
+
+type headerRow struct {
+	line  int // index of the line in the head
+	cells []cell
+	units bool
+}
+
+func (h *header) uses(i int) bool {
+	for _, r := range h.rows {
+		if r.line == i {
+			return true
+		}
+	}
+	return false
+}
+
+func (h *header) has(units bool) bool {
+	for _, r := range h.rows {
+		if r.units == units {
+			return true
+		}
+	}
+	return false
+}
+
+func (h *header) count(units bool) (n int) {
+	for _, r := range h.rows {
+		if r.units == units {
+			n++
+		}
+	}
+	return n
+}
+
+func (h *header) firstLine(t *table) int {
+	if len(h.rows) > 0 {
+		return h.rows[0].line + 1
+	}
+	return t.first + 1
+}
+
+// findHeader reads up to four rows right above the table.
+func findHeader(h *textHead, t *table) *header {
+	hd := &header{names: make([]string, t.cells), units: make([]string, t.cells)}
+	blanks, skipped := 0, 0
+	for i := t.first - 1; i >= 0 && len(hd.rows) < 3 && blanks < 3; i-- {
+		line := bytes.TrimSpace(h.line(i))
+		if len(line) == 0 {
+			blanks++
+			continue
+		}
+		if isComment(h.line(i), t.delim) {
+			line = uncomment(line)
+		} else {
+			line = h.line(i)
+		}
+		cells := headerCells(line, t)
+		row := headerRow{line: i, cells: cells}
+		switch {
+		case t.unitsRow(cells) && !hd.has(true):
+			row.units = true
+		case (!indexLike(cells) || t.pairCell(cells)) && t.settingRow(line, cells) && skipped < maxSettings:
+			// Settings may stand between the names and the rows.
+			skipped++
+			continue
+		case t.namesRow(cells) && !hd.has(false) && (skipped == 0 || indexLike(cells)):
+		case t.groupRow(cells) && len(hd.rows) > 0 && hd.has(false):
+			hd.rows = append([]headerRow{row}, hd.rows...)
+			hd.fill(t)
+			return hd
+		default:
+			hd.fill(t)
+			return hd
+		}
+		hd.rows = append([]headerRow{row}, hd.rows...)
+		blanks = 0
+	}
+	hd.fill(t)
+	return hd
+}
+
+// maxSettings is how many lines of settings may stand below the names.
+const maxSettings = 40
+
+// pairCell tells whether a cell over the numbers ends in a colon or an equals
+// sign, or holds one: "sample interval: 1e-6" is no row of names.
+func (t *table) pairCell(cells []cell) bool {
+	for _, j := range t.numeric {
+		if j < len(cells) && bytes.ContainsAny(cells[j].text, ":=") {
+			return true
+		}
+	}
+	return false
+}
+
+// settingRow tells whether a line above the table states a known setting.
+func (t *table) settingRow(line []byte, cells []cell) bool {
+	p := &preamble{values: map[metaKey][]metaValue{}}
+	p.line(bytes.TrimSpace(line), cells, t, 0)
+	return len(p.values) > 0
+}
+
+// headerCells cuts a header row; in a table cut at blanks a name may itself
+// hold blanks: "Time (s)   CH1 (V)".
+func headerCells(line []byte, t *table) []cell {
+	cells := splitCells(line, t.delim, nil)
+	if len(cells) == t.cells || len(cells) == t.cells+1 && t.delim != ' ' {
+		return cells
+	}
+	if t.delim == ' ' {
+		var merged []cell
+		for _, c := range cells {
+			if len(merged) > 0 && len(c.text) > 0 && (c.text[0] == '(' || c.text[0] == '[') {
+				m := &merged[len(merged)-1]
+				m.text = append(append(append([]byte{}, m.text...), ' '), c.text...)
+				continue
+			}
+			merged = append(merged, c)
+		}
+		if len(merged) == t.cells {
+			return merged
+		}
+		for _, sep := range []string{"\t", "  ", ",", ";"} {
+			var parts []cell
+			for _, s := range bytes.Split(line, []byte(sep)) {
+				if s = bytes.TrimSpace(s); len(s) > 0 {
+					parts = append(parts, cell{text: s})
+				}
+			}
+			if len(parts) == t.cells {
+				return parts
+			}
+		}
+		return cells
+	}
+	// A remark may be cut otherwise than the table.
+	if len(cells) == 1 {
+		for _, d := range []byte{',', ';', '\t', ' '} {
+			if c := splitCells(line, d, nil); len(c) == t.cells {
+				return c
+			}
+		}
+	}
+	return cells
+}
+
+// fill gives each column its name and unit.
+func (h *header) fill(t *table) {
+	var group []string
+	for k, r := range h.rows {
+		if r.units {
+			for j := range min(len(r.cells), t.cells) {
+				if s := oneLine(r.cells[j].text); s != "" {
+					h.units[j] = unbracket(s)
+					// A word serves as name, too: "Volts", "adc".
+					if h.names[j] == "" && len(h.units[j]) > 2 {
+						h.names[j] = h.units[j]
+					}
+				}
+			}
+			continue
+		}
+		names := make([]string, t.cells)
+		for j := range min(len(r.cells), t.cells) {
+			names[j] = oneLine(r.cells[j].text)
+		}
+		if k == 0 && h.count(false) > 1 {
+			last := ""
+			group = make([]string, t.cells)
+			for j, s := range names {
+				if s != "" {
+					last = s
+				}
+				group[j] = last
+			}
+			continue
+		}
+		for j, s := range names {
+			if s == "" {
+				continue
+			}
+			name, u, ok := splitNameUnit(s)
+			h.names[j] = name
+			if ok && h.units[j] == "" {
+				h.units[j] = u
+			}
+		}
+	}
+	if group != nil {
+		seen := map[string]int{}
+		for _, s := range h.names {
+			seen[s]++
+		}
+		for j, s := range h.names {
+			if group[j] != "" && (seen[s] > 1 || s == "") && !timeName.MatchString(strings.ToLower(s)) {
+				h.names[j] = group[j]
+			}
+		}
+	}
+}
+
+// oneLine is a cell's text with its line ends and runs of blanks folded.
+func oneLine(b []byte) string { return strings.Join(strings.Fields(cellText(b)), " ") }
+
+func unbracket(s string) string {
+	if n := len(s); n > 2 {
+		if p := strings.IndexByte("([{<", s[0]); p >= 0 && s[n-1] == ")]}>"[p] {
+			return strings.TrimSpace(s[1 : n-1])
+		}
+	}
+	return s
+}

@@ -1,0 +1,169 @@
+package capture
+
+import (
+	"regexp"
+	"strings"
+)
+
+var (
+	timeName  = regexp.MustCompile(`^(time|zeit|temps|tempo|tiempo|czas|t|x|tijd|tid|x ?axis|x ?achse|seconds?|secs?|s|ms|us|ns|timestamp|time ?stamp|elapsed( time)?|milliseconds|microseconds|nanoseconds|sekunden|clock|date ?time|date|uhrzeit|zeitstempel)$|^(rel|relative|abs|absolute|sample|trigger|corrected|record|capture)? ?time\b|^time |^zeit |^t \w+$|^x \w*$|^messzeit`)
+	indexName = regexp.MustCompile(`^(n|no|nr|idx|index|samples?|sample ?(no|num|nr|index|number|count|id)|points?|point ?(no|nr|index|number)|pts?|sequence|seq|row|i|k|record|messpunkt|num|number|line|count|counter|data point|punkt|abtastwert|step|datapoint|item)$`)
+	rawName   = regexp.MustCompile(`\b(raw|adc|codes?|counts|lsb|digits?|hex|dac|rohwert\w*|rohdaten|quantised|quantized|unscaled)\b`)
+	segName   = regexp.MustCompile(`^(segment|seg|frame|acquisition|acq|burst|block|sweep|shot|trigger ?(no|nr|number|index)|waveform ?(no|nr|number)|segment ?(no|nr|number|index|id)|frame ?(no|nr|number|index|id)|history ?(no|nr|number|index)?)$`)
+	freqName  = regexp.MustCompile(`^(frequency|freq|frequenz|f|fréquence|frequence|frequency \w+)$`)
+	ampName   = regexp.MustCompile(`^(current|strom|courant|i|amps?|amperes?|i ?(out|in|load|rms)?|load current|current \w+)$`)
+	otherName = regexp.MustCompile(`^(temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event)$`)
+)
+
+// unitsRow tells whether every filled cell over a number is a unit.
+func (t *table) unitsRow(cells []cell) bool {
+	n := 0
+	for _, j := range t.numeric {
+		if j >= len(cells) || len(cells[j].text) == 0 {
+			continue
+		}
+		u, ok := parseUnit(cellText(cells[j].text))
+		if !ok {
+			return false
+		}
+		// A row of A, B, C names channels.
+		if u.kind == unitAmpere && len(cellText(cells[j].text)) == 1 && j > 0 && j+1 < len(cells) && string(cells[j+1].text) == "B" {
+			return false
+		}
+		n++
+	}
+	return n > 0 && (n == len(t.numeric) || n >= 2)
+}
+
+// namesRow tells whether a row names the columns: words over the numbers,
+// and no key of a preamble with its value.
+func (t *table) namesRow(cells []cell) bool {
+	n, numbers := 0, 0 // filled cells, and those of them that are numbers
+	for _, j := range t.numeric {
+		if j >= len(cells) || len(cells[j].text) == 0 {
+			continue
+		}
+		if v := readCell(cells[j].text, t.decimal); v.numeric() {
+			// Channels may be named 1, 2, 3 behind a name for the time.
+			if numbers++; v.num.v != float64(numbers) || !indexLike(cells) {
+				return false
+			}
+		}
+		n++
+	}
+	if n == numbers {
+		return false
+	}
+	first := ""
+	filled := 0
+	for _, c := range cells {
+		if len(c.text) > 0 {
+			if first == "" {
+				first = cellText(c.text)
+			}
+			filled++
+		}
+	}
+	if 2*n < len(t.numeric) || filled == 1 && len(t.numeric) > 1 || filled > 1 && t.cells == 1 {
+		return false
+	}
+	for _, sep := range []string{":", "="} {
+		if a, _, ok := strings.Cut(first, sep); ok {
+			if k, _, _ := lookupKey(a); k != metaNone {
+				return false
+			}
+		}
+	}
+	if strings.HasSuffix(first, ":") || strings.HasSuffix(first, "=") {
+		return false
+	}
+	name, _, _ := splitNameUnit(first)
+	name, _ = normKey(name)
+	if timeName.MatchString(name) || indexName.MatchString(name) {
+		return true
+	}
+	if k, _, _ := lookupKey(first); k != metaNone && (metaIsText(k) || filled == 2) && len(t.numeric) > 1 {
+		return false
+	}
+	return true
+}
+
+// indexLike tells whether a row begins with a name for time or sample number.
+func indexLike(cells []cell) bool {
+	for _, c := range cells {
+		if len(c.text) > 0 {
+			name, _, _ := splitNameUnit(cellText(c.text))
+			name, _ = normKey(name)
+			return timeName.MatchString(name) || indexName.MatchString(name)
+		}
+	}
+	return false
+}
+
+// groupRow is a row of fewer names above the names: one per pair of columns.
+func (t *table) groupRow(cells []cell) bool {
+	if len(t.numeric) < 3 {
+		return false
+	}
+	n := 0
+	for j, c := range cells {
+		if len(c.text) == 0 {
+			continue
+		}
+		if readCell(c.text, t.decimal).numeric() || j > t.numeric[len(t.numeric)-1] {
+			return false
+		}
+		if k, _, _ := lookupKey(cellText(c.text)); k != metaNone && n == 0 {
+			return false
+		}
+		n++
+	}
+	return n >= 2
+}
+
+// splitNameUnit takes the unit off a column's name: "CH1 (mV)", "t/ms",
+// "U in V", "time_us", "Voltage, V". A name that is a unit as a whole keeps
+// its text.
+func splitNameUnit(s string) (name, unitText string, ok bool) {
+	s = strings.TrimSpace(s)
+	if u, isUnit := parseUnit(s); isUnit && u.kind != unitAmpere && u.kind != unitOther && u.factor != 60 {
+		return s, s, true
+	}
+	if n := len(s); n > 2 {
+		if p := strings.IndexByte(")]}>", s[n-1]); p >= 0 {
+			if i := strings.LastIndexByte(s, "([{<"[p]); i >= 0 {
+				in := s[i+1 : n-1]
+				in = strings.TrimPrefix(strings.TrimSpace(in), "in ")
+				if _, isUnit := parseUnit(in); isUnit {
+					name := strings.TrimRight(s[:i], " _-")
+					return name, in, true
+				}
+			}
+		}
+		// Unit in brackets, then more words: "Time (s) relative"
+		if m := keyUnit.FindStringSubmatchIndex(s); m != nil && m[0] > 0 {
+			if u, isUnit := parseUnit(s[m[2]:m[3]]); isUnit && (u.kind == unitSecond || u.kind == unitVolt) {
+				return strings.TrimSpace(s[:m[0]] + s[m[1]:]), s[m[2]:m[3]], true
+			}
+		}
+	}
+	for _, sep := range []string{" in ", "/", ",", ":", " ", "_", "-", "."} {
+		i := strings.LastIndex(s, sep)
+		if i <= 0 || i+len(sep) >= len(s) {
+			continue
+		}
+		u, isUnit := parseUnit(s[i+len(sep):])
+		if !isUnit || u.factor == 60 { // "CH1 Min" is no time in minutes
+			continue
+		}
+		switch u.kind {
+		case unitSecond, unitVolt, unitHertz, unitCount, unitDiv:
+			return strings.TrimRight(s[:i], " _-,:"), strings.TrimSpace(s[i+len(sep):]), true
+		case unitAmpere:
+			if sep == "/" || sep == " in " || u.factor != 1 {
+				return strings.TrimSpace(s[:i]), s[i+len(sep):], true
+			}
+		}
+	}
+	return s, "", false
+}

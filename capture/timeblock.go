@@ -1,0 +1,88 @@
+package capture
+
+import (
+	"math"
+)
+
+// breakKind says why a piece of the record begins where it does.
+type breakKind uint8
+
+const (
+	breakNone breakKind = iota
+	breakTime           // the time jumps
+	breakText           // lines of text stand before it
+	breakSeg            // the segment column changes
+)
+
+// timeBlock is a run of rows whose times fit one line, with the sums for a
+// least-squares fit. j counts rows within the block; u is the time less the
+// first time less j expected steps, which keeps the sums small and exact.
+type timeBlock struct {
+	row0, n int
+	line    int // of its first row, 1-based
+	why     breakKind
+	first   float64
+	last    float64
+	lastJ   int // row of the last stamp
+	m       float64
+	sj, sjj float64
+	su, sju float64
+	suu     float64
+	ulp     float64 // coarsest printed resolution among first and last
+}
+
+// join adds the sums of b, which begins k rows after a and whose first time
+// is du off a's line.
+func (a *timeBlock) join(b *timeBlock, step float64) {
+	if b.m == 0 {
+		a.n += b.n
+		return
+	}
+	if a.m == 0 {
+		k := a.n
+		n, row0, line, why := a.n, a.row0, a.line, a.why
+		*a = *b
+		a.row0, a.line, a.why = row0, line, why
+		a.n = n + b.n
+		a.lastJ += k
+		fk := float64(k)
+		// first stays the first stamp; j moves by k, u keeps its reference
+		// row, so first is moved back by k steps.
+		a.first -= fk * step
+		a.sjj += 2*fk*a.sj + fk*fk*a.m
+		a.sju += fk * a.su
+		a.sj += fk * a.m
+		return
+	}
+	k := float64(b.row0 - a.row0)
+	d := b.first - a.first - step*k
+	a.m += b.m
+	a.sjj += b.sjj + 2*k*b.sj + k*k*b.m
+	a.sju += b.sju + d*b.sj + k*b.su + k*d*b.m
+	a.suu += b.suu + 2*d*b.su + d*d*b.m
+	a.sj += b.sj + k*b.m
+	a.su += b.su + d*b.m
+	a.last = b.last
+	a.lastJ = b.row0 - a.row0 + b.lastJ
+	a.n = b.row0 - a.row0 + b.n
+	a.ulp = max(a.ulp, b.ulp)
+}
+
+// pow10 gives powers of ten for printed resolutions.
+func pow10(e int) float64 {
+	if e >= -22 && e <= 22 {
+		if e < 0 {
+			return 1 / pow10tab[-e]
+		}
+		return pow10tab[e]
+	}
+	return math.Pow(10, float64(e))
+}
+
+// resolution is the step between neighbouring stamps as printed: trailing
+// zeros that were left out don't count against it.
+func (p *rowSpec) resolution(n number) float64 {
+	msd := n.exp10 + n.digits - 1
+	e := min(n.exp10, max(p.expMin, msd+1-p.digitsMax))
+	return pow10(e)
+}
