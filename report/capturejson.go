@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/json"
 	"errors"
 
 	"stillglow/analysis"
@@ -20,7 +19,7 @@ func CaptureJSON(c Capture) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return json.Marshal(o)
+	return appendJSON(nil, o)
 }
 
 func captureObject(c Capture) (object, error) {

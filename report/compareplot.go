@@ -20,7 +20,7 @@ func (c *Comparison) Plot(format string) ([]byte, error) {
 	if format == "svg" {
 		return f.svg()
 	}
-	return f.png()
+	return f.png(newRaster())
 }
 
 func (c *Comparison) figure() *figure {

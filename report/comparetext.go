@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -109,7 +108,7 @@ func (c *Comparison) JSON() ([]byte, error) {
 			{"changes", changeObjects(u.Changes)}})
 	}
 	o = append(o, object{{"units", units}, {"only_before", list(c.OnlyA)}, {"only_after", list(c.OnlyB)}, {"notes", list(c.Notes)}}...)
-	return json.Marshal(o)
+	return appendJSON(nil, o)
 }
 
 func changeObjects(changes []Change) []object {

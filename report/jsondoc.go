@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bytes"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -33,27 +32,47 @@ type object []member
 func (o *object) add(key string, val any) { *o = append(*o, member{key, val}) }
 
 // MarshalJSON writes the members in order.
-func (o object) MarshalJSON() ([]byte, error) {
-	var b bytes.Buffer
-	b.WriteByte('{')
-	for i, m := range o {
-		if i > 0 {
-			b.WriteByte(',')
+func (o object) MarshalJSON() ([]byte, error) { return appendJSON(nil, o) }
+
+// appendJSON writes what a document is made of straight into one buffer:
+// json.Marshal would check and copy nested objects once per level.
+func appendJSON(b []byte, v any) ([]byte, error) {
+	var err error
+	switch v := v.(type) {
+	case object:
+		b = append(b, '{')
+		for i, m := range v {
+			if i > 0 {
+				b = append(b, ',')
+			}
+			if b, err = appendJSON(b, m.key); err != nil {
+				return nil, err
+			}
+			b = append(b, ':')
+			if b, err = appendJSON(b, m.val); err != nil {
+				return nil, fmt.Errorf("%s: %w", m.key, err)
+			}
 		}
-		k, err := json.Marshal(m.key)
-		if err != nil {
-			return nil, err
+		return append(b, '}'), nil
+	case []object:
+		b = append(b, '[')
+		for i, o := range v {
+			if i > 0 {
+				b = append(b, ',')
+			}
+			if b, err = appendJSON(b, o); err != nil {
+				return nil, err
+			}
 		}
-		b.Write(k)
-		b.WriteByte(':')
-		v, err := json.Marshal(m.val)
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", m.key, err)
-		}
-		b.Write(v)
+		return append(b, ']'), nil
+	case series:
+		return v.append(b), nil
+	case number:
+		return appendNumber(b, float64(v), figureDigits), nil
+	default:
+		x, err := json.Marshal(v)
+		return append(b, x...), err
 	}
-	b.WriteByte('}')
-	return b.Bytes(), nil
 }
 
 // number is a float64 that JSON can always hold: null when it is not finite,
@@ -67,8 +86,9 @@ func (n number) MarshalJSON() ([]byte, error) {
 // series is a curve in JSON.
 type series []float64
 
-func (s series) MarshalJSON() ([]byte, error) {
-	b := make([]byte, 0, 8*len(s)+2)
+func (s series) MarshalJSON() ([]byte, error) { return s.append(nil), nil }
+
+func (s series) append(b []byte) []byte {
 	b = append(b, '[')
 	for i, v := range s {
 		if i > 0 {
@@ -76,7 +96,7 @@ func (s series) MarshalJSON() ([]byte, error) {
 		}
 		b = appendNumber(b, v, seriesDigits)
 	}
-	return append(b, ']'), nil
+	return append(b, ']')
 }
 
 func appendNumber(b []byte, v float64, digits int) []byte {

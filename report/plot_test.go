@@ -3,6 +3,9 @@ package report
 import (
 	"bytes"
 	"encoding/xml"
+	"image"
+	"image/color"
+	"image/draw"
 	"image/png"
 	"io"
 	"math"
@@ -100,7 +103,7 @@ func TestPNGIs1280Wide(t *testing.T) {
 		if p.kind != "spike" {
 			continue
 		}
-		b, err := p.figure(plotColumns).png()
+		b, err := p.figure(plotColumns).png(newRaster())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -269,7 +272,7 @@ func BenchmarkPlot10M(b *testing.B) {
 		m.Waveform = e
 		scan += time.Since(start)
 		start = time.Now()
-		if _, err := waveformFigure(&u, plotColumns).png(); err != nil {
+		if _, err := waveformFigure(&u, plotColumns).png(newRaster()); err != nil {
 			b.Fatal(err)
 		}
 		draw += time.Since(start)
@@ -283,6 +286,46 @@ func BenchmarkPage25(b *testing.B) {
 	for b.Loop() {
 		if _, err := r.HTML(); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// A picture's palette keeps every pixel close to what was drawn, and the
+// style's own colours exact.
+func TestPaletteStaysTrue(t *testing.T) {
+	r := newRaster()
+	n := 0
+	set := func(c color.RGBA) {
+		r.img.SetRGBA(n%r.img.Rect.Dx(), n/r.img.Rect.Dx(), c)
+		n++
+	}
+	draw.Draw(r.img, r.img.Rect, image.White, image.Point{}, draw.Src)
+	for i := range 256 { // paper to a colour, as antialiasing gives them
+		for _, p := range plotColours {
+			mix := func(c uint8) uint8 { return uint8((int(c)*i + 255*(255-i)) / 255) }
+			set(color.RGBA{mix(p.color.R), mix(p.color.G), mix(p.color.B), 255})
+		}
+	}
+	drawn := image.NewRGBA(r.img.Rect)
+	copy(drawn.Pix, r.img.Pix)
+	got := r.paletted()
+	if len(got.Palette) > 256 {
+		t.Fatalf("%d colours", len(got.Palette))
+	}
+	worst := 0
+	for i := range n {
+		x, y := i%r.img.Rect.Dx(), i/r.img.Rect.Dx()
+		want, have := drawn.RGBAAt(x, y), color.RGBAModel.Convert(got.At(x, y)).(color.RGBA)
+		for _, d := range []int{int(want.R) - int(have.R), int(want.G) - int(have.G), int(want.B) - int(have.B)} {
+			worst = max(worst, d, -d)
+		}
+	}
+	if worst > 24 {
+		t.Errorf("a pixel is off by %d of 255", worst)
+	}
+	for _, p := range plotColours {
+		if c := color.RGBAModel.Convert(got.Palette[got.Palette.Index(p.color)]).(color.RGBA); c.R != p.color.R || c.G != p.color.G || c.B != p.color.B {
+			t.Errorf("%s: %v is shown as %v", p.class, p.color, c)
 		}
 	}
 }

@@ -4,19 +4,16 @@ import (
 	"bytes"
 	"fmt"
 	"image/color"
-	"image/png"
 	"math"
 	"strings"
 
 	xfont "golang.org/x/image/font"
 	"golang.org/x/image/font/sfnt"
-	"golang.org/x/text/unicode/bidi"
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 )
 
@@ -101,10 +98,15 @@ type figure struct {
 	sideways bool // panels side by side
 }
 
-// draw lays the figure out on a canvas.
+// draw paints the paper and lays the figure out on a canvas.
 func (f *figure) draw(c draw.Canvas) {
 	c.SetColor(paper)
 	c.Fill(c.Rectangle.Path())
+	f.drawOn(c)
+}
+
+// drawOn lays the figure out on paper.
+func (f *figure) drawOn(c draw.Canvas) {
 	c = draw.Crop(c, vg.Points(8), -vg.Points(12), vg.Points(6), -vg.Points(7))
 	if f.title != "" {
 		st := textStyle(12, ink)
@@ -133,49 +135,6 @@ func (f *figure) draw(c draw.Canvas) {
 			grid[i][j].Draw(cell)
 		}
 	}
-}
-
-// png renders the figure at plotDPI.
-func (f *figure) png() ([]byte, error) {
-	c := vgimg.NewWith(vgimg.UseWH(plotWidth, plotHeight), vgimg.UseDPI(plotDPI))
-	f.draw(draw.New(rasterCanvas{c}))
-	var b bytes.Buffer
-	enc := png.Encoder{CompressionLevel: png.BestSpeed}
-	if err := enc.Encode(&b, c.Image()); err != nil {
-		return nil, fmt.Errorf("encoding a plot: %w", err)
-	}
-	return b.Bytes(), nil
-}
-
-// rasterCanvas draws text in visual order. An SVG's viewer turns right-to-left
-// letters around itself; a picture has to hold them turned already.
-type rasterCanvas struct{ *vgimg.Canvas }
-
-// FillString draws str with its right-to-left runs reversed.
-func (c rasterCanvas) FillString(f font.Face, pt vg.Point, str string) {
-	c.Canvas.FillString(f, pt, visualOrder(str))
-}
-
-// visualOrder reverses the right-to-left runs of a left-to-right text.
-func visualOrder(s string) string {
-	var p bidi.Paragraph
-	if _, err := p.SetString(s, bidi.DefaultDirection(bidi.LeftToRight)); err != nil {
-		return s
-	}
-	order, err := p.Order()
-	if err != nil {
-		return s
-	}
-	var b strings.Builder
-	for i := range order.NumRuns() {
-		run := order.Run(i)
-		if run.Direction() == bidi.RightToLeft {
-			b.WriteString(bidi.ReverseString(run.String()))
-		} else {
-			b.WriteString(run.String())
-		}
-	}
-	return b.String()
 }
 
 // svg renders the figure as a file of its own.

@@ -17,32 +17,50 @@ type File struct {
 // RenderOptions shape a report's files. The zero value renders all of them.
 type RenderOptions struct {
 	NoPlots  bool                  // leave the plots folder out; the page keeps its own pictures
-	Progress func(done, total int) // told after each file; may be called from several goroutines, one at a time
+	Progress func(done, total int) // told after each file or pair of files; may be called from several goroutines, one at a time
 }
 
 // Render makes all files of a report in a fixed order. The same report gives
 // the same bytes. It touches no file system; the caller writes the files.
 func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 	type job struct {
-		name string
-		make func() ([]byte, error)
+		names []string
+		make  func(*raster) ([][]byte, error)
+	}
+	one := func(name string, render func() ([]byte, error)) job {
+		return job{[]string{name}, func(*raster) ([][]byte, error) {
+			b, err := render()
+			return [][]byte{b}, err
+		}}
 	}
 	jobs := []job{
-		{"index.html", r.HTML},
-		{"buildlog.md", func() ([]byte, error) { return r.Markdown(), nil }},
-		{"results.csv", r.CSV},
-		{"results.json", r.JSON},
-		{"results.schema.json", func() ([]byte, error) { return Schema(), nil }},
-		{"labels.html", r.Labels},
+		one("index.html", r.HTML),
+		one("buildlog.md", func() ([]byte, error) { return r.Markdown(), nil }),
+		one("results.csv", r.CSV),
+		one("results.json", r.JSON),
+		one("results.schema.json", func() ([]byte, error) { return Schema(), nil }),
+		one("labels.html", r.Labels),
 	}
 	if !opt.NoPlots {
 		for _, p := range r.plotList() {
-			jobs = append(jobs,
-				job{"plots/" + p.name + ".png", func() ([]byte, error) { return p.figure(plotColumns).png() }},
-				job{"plots/" + p.name + ".svg", func() ([]byte, error) { return p.figure(plotColumns).svg() }})
+			jobs = append(jobs, job{[]string{"plots/" + p.name + ".png", "plots/" + p.name + ".svg"}, func(r *raster) ([][]byte, error) {
+				f := p.figure(plotColumns)
+				raster, err := f.png(r)
+				if err != nil {
+					return nil, err
+				}
+				vector, err := f.svg()
+				return [][]byte{raster, vector}, err
+			}})
 		}
 	}
-	files := make([]File, len(jobs))
+	total := 0
+	first := make([]int, len(jobs)) // of a job's files
+	for i, j := range jobs {
+		first[i] = total
+		total += len(j.names)
+	}
+	files := make([]File, total)
 	errs := make([]error, len(jobs))
 	next := make(chan int)
 	var wg sync.WaitGroup
@@ -50,16 +68,19 @@ func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 	done := 0
 	for range min(runtime.GOMAXPROCS(0), len(jobs)) {
 		wg.Go(func() {
+			r := newRaster()
 			for i := range next {
-				b, err := jobs[i].make()
+				bs, err := jobs[i].make(r)
 				if err != nil {
-					errs[i] = fmt.Errorf("rendering %s: %w", jobs[i].name, err)
+					errs[i] = fmt.Errorf("rendering %s: %w", jobs[i].names[0], err)
 				}
-				files[i] = File{jobs[i].name, b}
+				for k, b := range bs {
+					files[first[i]+k] = File{jobs[i].names[k], b}
+				}
 				mu.Lock()
-				done++
+				done += len(jobs[i].names)
 				if opt.Progress != nil {
-					opt.Progress(done, len(jobs))
+					opt.Progress(done, total)
 				}
 				mu.Unlock()
 			}

@@ -1,8 +1,6 @@
 package report
 
 import (
-	"encoding/json"
-
 	"stillglow/analysis"
 	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
@@ -48,7 +46,7 @@ func (r *Report) JSON() ([]byte, error) {
 		}
 		d.add("baseline", b)
 	}
-	return json.Marshal(d.object)
+	return appendJSON(nil, d.object)
 }
 
 func targetObject(t target.Target) object {
