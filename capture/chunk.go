@@ -44,7 +44,6 @@ const maxBlocks = 512
 type rowChunk struct {
 	buf     []byte
 	first   bool // holds the first rows of the table
-	final   bool // holds the last
 	torn    bool // the text was cut by a damaged end of the compression
 	offset  int64
 	done    chan struct{}
@@ -60,216 +59,164 @@ type rowChunk struct {
 	text1   string // first line of text among the rows
 	text1At int
 	tail    bool // ends with lines of text
-	headed  bool // lines of text stand before its first row
 	cutRow  string
 	open    bool // last row has no line end, but seems whole
 	disord  bool
 	err     *ParseError
 	segLast []byte
 	seg1    []byte
-	blank   int
 }
 
 func (c *rowChunk) reset() {
 	*c = rowChunk{buf: c.buf[:0], volts: c.volts[:0], times: c.times[:0], blocks: c.blocks[:0], bad: c.bad[:0], done: make(chan struct{})}
 }
 
+// chunkReader is a worker's state within one chunk.
+type chunkReader struct {
+	*rowChunk
+	spec    *rowSpec
+	stamps  *blockBuilder
+	pending breakKind // of the next row
+	seg     []byte    // of the last row
+	cells   []cell    // for reuse
+}
+
 // parse reads all rows of the chunk.
 func (p *rowSpec) parse(c *rowChunk) {
-	b := c.buf
-	var (
-		blk      timeBlock
-		open     bool
-		prev     number
-		havePrev bool
-		prevRow  int
-		pending  = breakNone
-		seg      []byte
-		half     = 0.5 * math.Abs(p.step)
-		cells    []cell
-		start    = 0
-		r        row
-		odd      bool // r was filled by slow
-	)
-	closeBlock := func() {
-		if open {
-			// Every row has its j; those without a stamp were counted apart.
-			n := float64(blk.n)
-			blk.sj = n*(n-1)/2 - blk.sj
-			blk.sjj = (n-1)*n*(2*n-1)/6 - blk.sjj
-			if blk.m == 0 {
-				blk.sj, blk.sjj = 0, 0
-			}
-			c.blocks = append(c.blocks, blk)
-		}
-	}
-	pair := p.time == 0 && p.volt == 1 && p.cells == 2 && p.seg < 0 && p.delim != ' ' && p.timeUnit == "" && p.voltUnit == "" && !p.clock
-	for start < len(b) {
+	w := chunkReader{rowChunk: c, spec: p, stamps: &blockBuilder{spec: p, half: 0.5 * math.Abs(p.step)}}
+	w.read()
+	w.stamps.finish(c)
+	c.segLast = append([]byte(nil), w.seg...)
+}
+
+// read goes through the lines until the end or the first error.
+func (w *chunkReader) read() {
+	var r row
+	odd := false // r was filled by slow
+	plain := w.spec.plain()
+	for start := 0; start < len(w.buf); {
 		if odd {
 			r, odd = row{}, false
 		}
-		plain := false
-		if pair {
-			// The usual row, in one go: number, delimiter, number, line end.
-			t, k := scanNumber(b[start:], p.decimal)
-			if k += start; k > start && k < len(b) && b[k] == p.delim {
-				v, e := scanNumber(b[k+1:], p.decimal)
-				if e += k + 1; e > k+1 && e < len(b) && v.v < scpiOver && v.v > -scpiOver {
-					if b[e] != p.eol && b[e] == '\r' && e+1 < len(b) {
-						e++
-					}
-					if b[e] == p.eol {
-						r.t, r.v, r.stamped = t, v.v, true
-						c.lines++
-						start, plain = e+1, true
-					}
-				}
-			}
-		}
-		if !plain {
-			e := bytes.IndexByte(b[start:], p.eol)
-			end, next := start+e, start+e+1
-			lastRow := false
-			if e < 0 {
-				end, next = len(b), len(b)
-				lastRow = true
-			}
-			line := b[start:end]
-			lineStart := start
-			start = next
-			c.lines++
-			for len(line) > 0 && line[len(line)-1] == '\r' {
-				line = line[:len(line)-1]
-			}
-			if lastRow {
-				line = bytes.TrimRight(line, "\x1a") // the end mark of old systems
-			}
-			if lastRow {
-				if why := p.looksCut(b[:lineStart], line, c.torn); why {
-					c.cutRow = short(cellText(line))
-					break
-				}
-				c.open = true
-			}
-			if !p.fast(line, &r) {
-				r, odd = row{}, true
-				cells = p.slow(line, cells, &r)
-				if r.kind != rowData {
-					c.open = false
-				}
-				switch r.kind {
-				case rowBlank:
-					c.blank++
-					continue
-				case rowRemark:
-					continue
-				case rowText:
-					c.texts++
-					if c.text1 == "" {
-						c.text1, c.text1At = short(cellText(bytes.TrimSpace(line))), c.lines
-					}
-					pending = breakText
-					if len(c.volts) == 0 {
-						c.headed = true
-					}
-					c.tail = true
-					continue
-				case rowBad:
-					c.err = &ParseError{Line: c.lines, Column: r.col, Found: r.found, Expected: r.expected, Fix: r.fix}
-					if lastRow {
-						// Garbage at the very end is a cut row, too.
-						c.err = nil
-						c.cutRow = short(cellText(line))
-					}
-					closeBlock()
-					return
-				}
-				if r.extra && !(r.side && c.first && len(c.volts) < sideRows) {
-					c.err = &ParseError{Line: c.lines, Column: p.cells + 1, Found: "more cells than the rows above", Expected: fmt.Sprintf("%d cells", p.cells), Fix: "check the decimal mark and the delimiter"}
-					closeBlock()
-					return
-				}
-				if r.missing {
-					c.badN++
-					if r.over {
-						c.overN++
-					}
-					if len(c.bad) < maxListed {
-						c.bad = append(c.bad, badCell{c.lines, short(r.token), r.over})
-					}
-				}
-			}
-		}
-		c.tail = false
-		i := len(c.volts)
-		c.volts = append(c.volts, r.v)
-		if p.keepTimes {
-			t := r.t.v
-			if !r.stamped {
-				t = math.NaN()
-			}
-			c.times = append(c.times, t)
-		}
-		if p.seg >= 0 {
-			if i == 0 {
-				c.seg1 = append([]byte(nil), r.seg...)
-			} else if !bytes.Equal(seg, r.seg) {
-				pending = breakSeg
-			}
-			seg = r.seg
-		}
-		if p.time < 0 || !r.stamped {
-			if p.time >= 0 {
-				c.noStamp++
-			}
-			if open && pending == breakNone {
-				j := float64(i - blk.row0)
-				blk.sj += j
-				blk.sjj += j * j
-				blk.n++
+		if plain {
+			if next := w.spec.pair(w.buf, start, &r); next > 0 {
+				w.lines++
+				start = next
+				w.add(&r)
 				continue
 			}
-			closeBlock()
-			blk, open = timeBlock{row0: i, n: 1, line: c.lines, why: pending}, true
-			pending, havePrev = breakNone, false
-			continue
 		}
-		t := r.t.v
-		if havePrev && pending == breakNone {
-			dev := t - prev.v - p.step*float64(i-prevRow)
-			if (dev > half || dev < -half) && !c.disord {
-				tol := half + 1.01*max(p.resolution(r.t), p.resolution(prev))
-				if dev > tol || dev < -tol {
-					pending = breakTime
-					if len(c.blocks) >= maxBlocks {
-						c.disord = true
-						pending = breakNone
-					}
+		lineStart := start
+		line, next, last := w.line(start)
+		start = next
+		w.lines++
+		if last {
+			if w.spec.looksCut(w.buf[:lineStart], line, w.torn) {
+				w.cutRow = short(cellText(line))
+				return
+			}
+			w.open = true
+		}
+		if !w.spec.fast(line, &r) {
+			r, odd = row{}, true
+			w.cells = w.spec.slow(line, w.cells, &r)
+			if last && r.kind != rowData {
+				w.open = false
+			}
+			if !w.odd(line, last, &r) {
+				if w.err != nil || r.kind == rowBad {
+					return
 				}
+				continue
 			}
 		}
-		if !open || pending != breakNone {
-			closeBlock()
-			blk, open = timeBlock{row0: i, line: c.lines, why: pending, first: t, ulp: p.resolution(r.t)}, true
-			pending = breakNone
-		} else if blk.m == 0 {
-			// The block began with rows without stamps.
-			blk.first = t - p.step*float64(i-blk.row0)
-			blk.ulp = p.resolution(r.t)
+		w.add(&r)
+	}
+}
+
+// line cuts the line at start; last tells that no line end closes it.
+func (w *chunkReader) line(start int) (line []byte, next int, last bool) {
+	end := bytes.IndexByte(w.buf[start:], w.spec.eol)
+	if last = end < 0; last {
+		line, next = w.buf[start:], len(w.buf)
+	} else {
+		line, next = w.buf[start:start+end], start+end+1
+	}
+	for len(line) > 0 && line[len(line)-1] == '\r' {
+		line = line[:len(line)-1]
+	}
+	if last {
+		line = bytes.TrimRight(line, "\x1a") // the end mark of old systems
+	}
+	return line, next, last
+}
+
+// odd judges what slow made of a line: true for a sample, else the line is
+// passed over, or the chunk ends there (a bad row, or err).
+func (w *chunkReader) odd(line []byte, last bool, r *row) bool {
+	switch r.kind {
+	case rowBlank, rowRemark:
+		return false
+	case rowText:
+		w.texts++
+		if w.text1 == "" {
+			w.text1, w.text1At = short(cellText(bytes.TrimSpace(line))), w.lines
 		}
-		j := float64(i - blk.row0)
-		u := t - blk.first - p.step*j
-		blk.m++
-		blk.su += u
-		blk.sju += j * u
-		blk.suu += u * u
-		blk.last, blk.lastJ = t, i-blk.row0
-		blk.n = i - blk.row0 + 1
-		prev, prevRow, havePrev = r.t, i, true
+		w.pending = breakText
+		w.tail = true
+		return false
+	case rowBad:
+		if last {
+			// Garbage at the very end is a cut row, too.
+			w.cutRow = short(cellText(line))
+			return false
+		}
+		w.err = &ParseError{Line: w.lines, Column: r.col, Found: r.found, Expected: r.expected, Fix: r.fix}
+		return false
 	}
-	if open && havePrev {
-		blk.ulp = max(blk.ulp, p.resolution(prev))
+	if r.extra && !(r.side && w.first && len(w.volts) < sideRows) {
+		w.err = &ParseError{Line: w.lines, Column: w.spec.cells + 1, Found: "more cells than the rows above", Expected: fmt.Sprintf("%d cells", w.spec.cells), Fix: "check the decimal mark and the delimiter"}
+		return false
 	}
-	closeBlock()
-	c.segLast = append([]byte(nil), seg...)
+	if r.missing {
+		w.badN++
+		if r.over {
+			w.overN++
+		}
+		if len(w.bad) < maxListed {
+			w.bad = append(w.bad, badCell{w.lines, short(r.token), r.over})
+		}
+	}
+	return true
+}
+
+// add takes a row's sample, time and segment.
+func (w *chunkReader) add(r *row) {
+	w.tail = false
+	i := len(w.volts)
+	w.volts = append(w.volts, r.v)
+	if w.spec.keepTimes {
+		t := r.t.v
+		if !r.stamped {
+			t = math.NaN()
+		}
+		w.times = append(w.times, t)
+	}
+	if w.spec.seg >= 0 {
+		if i == 0 {
+			w.seg1 = append([]byte(nil), r.seg...)
+		} else if !bytes.Equal(w.seg, r.seg) {
+			w.pending = breakSeg
+		}
+		w.seg = r.seg
+	}
+	if w.spec.time >= 0 && r.stamped {
+		w.stamps.stamped(w.rowChunk, i, r.t, w.pending)
+	} else {
+		if w.spec.time >= 0 {
+			w.noStamp++
+		}
+		w.stamps.unstamped(w.rowChunk, i, w.pending)
+	}
+	w.pending = breakNone
 }

@@ -32,6 +32,33 @@ type row struct {
 	fix             string
 }
 
+// plain tells whether the rows are a time, a delimiter and volts, no more.
+func (p *rowSpec) plain() bool {
+	return p.time == 0 && p.volt == 1 && p.cells == 2 && p.seg < 0 && p.delim != ' ' && p.timeUnit == "" && p.voltUnit == "" && !p.clock
+}
+
+// pair reads the usual row of a plain table in one go: number, delimiter,
+// number, line end. It gives the start of the next line, or 0 when fast or
+// slow must look.
+func (p *rowSpec) pair(b []byte, start int, r *row) int {
+	t, k := scanNumber(b[start:], p.decimal)
+	if k += start; k == start || k >= len(b) || b[k] != p.delim {
+		return 0
+	}
+	v, e := scanNumber(b[k+1:], p.decimal)
+	if e += k + 1; e == k+1 || e >= len(b) || v.v >= scpiOver || v.v <= -scpiOver {
+		return 0
+	}
+	if b[e] != p.eol && b[e] == '\r' && e+1 < len(b) {
+		e++
+	}
+	if b[e] != p.eol {
+		return 0
+	}
+	r.t, r.v, r.stamped = t, v.v, true
+	return e + 1
+}
+
 // fast reads the plain case: numbers where they are expected. Anything else
 // is left to slow.
 func (p *rowSpec) fast(line []byte, r *row) bool {

@@ -184,7 +184,6 @@ func cutChunks(ctx context.Context, text io.Reader, eol byte, free <-chan *rowCh
 				}
 				// A gzip stream that ends early reports it like a short read.
 				c.torn = err == io.ErrUnexpectedEOF && n < want-at && !cleanEOF(text)
-				c.final = true
 				send(c)
 				return nil
 			}

@@ -86,3 +86,84 @@ func (p *rowSpec) resolution(n number) float64 {
 	e := min(n.exp10, max(p.expMin, msd+1-p.digitsMax))
 	return pow10(e)
 }
+
+// blockBuilder makes the blocks of one chunk from its rows.
+type blockBuilder struct {
+	spec     *rowSpec
+	half     float64 // of the expected step, as a magnitude
+	blk      timeBlock
+	open     bool
+	prev     number // last stamp of the open block
+	prevRow  int
+	havePrev bool
+}
+
+// stamped takes row i with its time; why is a break known from elsewhere.
+func (w *blockBuilder) stamped(c *rowChunk, i int, stamp number, why breakKind) {
+	t, step, b := stamp.v, w.spec.step, &w.blk
+	if w.havePrev && why == breakNone {
+		dev := t - w.prev.v - step*float64(i-w.prevRow)
+		if (dev > w.half || dev < -w.half) && !c.disord {
+			tol := w.half + 1.01*max(w.spec.resolution(stamp), w.spec.resolution(w.prev))
+			if dev > tol || dev < -tol {
+				if c.disord = len(c.blocks) >= maxBlocks; !c.disord {
+					why = breakTime
+				}
+			}
+		}
+	}
+	if !w.open || why != breakNone {
+		w.close(c)
+		*b, w.open = timeBlock{row0: i, line: c.lines, why: why, first: t, ulp: w.spec.resolution(stamp)}, true
+	} else if b.m == 0 {
+		// The block began with rows without stamps.
+		b.first = t - step*float64(i-b.row0)
+		b.ulp = w.spec.resolution(stamp)
+	}
+	j := float64(i - b.row0)
+	u := t - b.first - step*j
+	b.m++
+	b.su += u
+	b.sju += j * u
+	b.suu += u * u
+	b.last, b.lastJ = t, i-b.row0
+	b.n = i - b.row0 + 1
+	w.prev, w.prevRow, w.havePrev = stamp, i, true
+}
+
+// unstamped takes row i, which has no time.
+func (w *blockBuilder) unstamped(c *rowChunk, i int, why breakKind) {
+	if w.open && why == breakNone {
+		j := float64(i - w.blk.row0)
+		w.blk.sj += j
+		w.blk.sjj += j * j
+		w.blk.n++
+		return
+	}
+	w.close(c)
+	w.blk, w.open = timeBlock{row0: i, n: 1, line: c.lines, why: why}, true
+	w.havePrev = false
+}
+
+// finish closes the last block.
+func (w *blockBuilder) finish(c *rowChunk) {
+	if w.open && w.havePrev {
+		w.blk.ulp = max(w.blk.ulp, w.spec.resolution(w.prev))
+	}
+	w.close(c)
+}
+
+// close hands the open block to the chunk. Every row has its j, so their sums
+// have a closed form; meanwhile sj and sjj counted the rows without a stamp.
+func (w *blockBuilder) close(c *rowChunk) {
+	if !w.open {
+		return
+	}
+	b, n := &w.blk, float64(w.blk.n)
+	b.sj = n*(n-1)/2 - b.sj
+	b.sjj = (n-1)*n*(2*n-1)/6 - b.sjj
+	if b.m == 0 {
+		b.sj, b.sjj = 0, 0
+	}
+	c.blocks = append(c.blocks, *b)
+}
