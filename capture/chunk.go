@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"sync"
 )
 
 // rowSpec is what a worker must know to read rows of the table.
@@ -43,10 +44,11 @@ const maxBlocks = 512
 // rowChunk is one piece of the text and what was read from it.
 type rowChunk struct {
 	buf     []byte
-	first   bool // holds the first rows of the table
-	torn    bool // the text was cut by a damaged end of the compression
+	fresh   []byte // what the file gave: buf less the last chunk's tail, but with its own
+	first   bool   // holds the first rows of the table
+	torn    bool   // the text was cut by a damaged end of the compression
 	offset  int64
-	done    chan struct{}
+	busy    sync.WaitGroup // the parser, and the checksum where it runs apart
 	volts   []float64
 	times   []float64
 	blocks  []timeBlock
@@ -68,7 +70,7 @@ type rowChunk struct {
 }
 
 func (c *rowChunk) reset() {
-	*c = rowChunk{buf: c.buf[:0], volts: c.volts[:0], times: c.times[:0], blocks: c.blocks[:0], bad: c.bad[:0], done: make(chan struct{})}
+	*c = rowChunk{buf: c.buf[:0], volts: c.volts[:0], times: c.times[:0], blocks: c.blocks[:0], bad: c.bad[:0]}
 }
 
 // chunkReader is a worker's state within one chunk.

@@ -57,21 +57,23 @@ func scanNumber(b []byte, decimal byte) (n number, next int) {
 		i++
 		frac := i
 		// Eight bytes at a time; reading behind the number, within the
-		// buffer, is harmless.
+		// buffer, is harmless. The masks only spare the compiler's checks.
 		for i+8 <= cap(b) {
-			w := binary.LittleEndian.Uint64(b[i : i+8])
+			w := binary.LittleEndian.Uint64(b[i:i+8]) ^ zeroChars
 			k := min(leadingDigits(w), len(b)-i)
 			if k == 8 {
-				man = man*1e8 + parseEight(w)
+				man = man*1e8 + eightDigits(w)
 				i += 8
-				continue
-			}
-			if k > 0 {
-				man = man*pow10uint[k] + parseEight(w<<(64-8*k)|zeroChars>>(8*k))
+				if i < len(b) && b[i]-'0' <= 9 {
+					continue
+				}
+			} else if k > 0 {
+				man = man*pow10uint[k&7] + eightDigits(w<<((64-8*k)&63))
 				i += k
 			}
 			break
 		}
+		// What is left at the end of the buffer.
 		for i < len(b) {
 			c := b[i] - '0'
 			if c > 9 {
@@ -88,30 +90,13 @@ func scanNumber(b []byte, decimal byte) (n number, next int) {
 	}
 	mantEnd := i
 	if i < len(b) && b[i]|0x20 == 'e' {
-		j := i + 1
-		eneg := false
-		if j < len(b) && (b[j] == '-' || b[j] == '+') {
-			eneg = b[j] == '-'
-			j++
+		e, k := usualExponent(b[i+1:])
+		if k == 0 {
+			e, k = scanExponent(b[i+1:])
 		}
-		k := j
-		e := 0
-		if k+2 <= len(b) && b[k]-'0' <= 9 && b[k+1]-'0' <= 9 {
-			e = int(b[k]-'0')*10 + int(b[k+1]-'0')
-			k += 2
-		}
-		for k < len(b) && b[k]-'0' <= 9 {
-			if e < 100000 {
-				e = e*10 + int(b[k]-'0')
-			}
-			k++
-		}
-		if k > j {
-			if eneg {
-				e = -e
-			}
-			exp += e
-			i = k
+		exp += e
+		if k > 0 {
+			i += 1 + k
 		}
 	}
 	if nd > 19 || man == 0 {
@@ -148,6 +133,45 @@ func scanNumber(b []byte, decimal byte) (n number, next int) {
 	return n, i
 }
 
+// usualExponent is scanExponent for a sign, two digits and something else
+// behind them; anything other gives next 0.
+func usualExponent(b []byte) (e, next int) {
+	if len(b) < 4 || b[1]-'0' > 9 || b[2]-'0' > 9 || b[3]-'0' <= 9 {
+		return 0, 0
+	}
+	e = int(b[1]-'0')*10 + int(b[2]-'0')
+	switch b[0] {
+	case '+':
+		return e, 3
+	case '-':
+		return -e, 3
+	}
+	return 0, 0
+}
+
+// scanExponent reads what follows an e: sign and digits. next 0 means that
+// none stand there; e is held near 100000, far out of range.
+func scanExponent(b []byte) (e, next int) {
+	i := 0
+	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
+		i = 1
+	}
+	first := i
+	for i < len(b) && b[i]-'0' <= 9 {
+		if e < 100000 {
+			e = e*10 + int(b[i]-'0')
+		}
+		i++
+	}
+	if i == first {
+		return 0, 0
+	}
+	if b[0] == '-' {
+		e = -e
+	}
+	return e, i
+}
+
 // scanLong leaves the number to strconv.
 func scanLong(b []byte, decimal byte, exp, nd int) (number, int) {
 	s := string(b)
@@ -169,16 +193,16 @@ func scanLong(b []byte, decimal byte, exp, nd int) (number, int) {
 
 const zeroChars = 0x3030303030303030
 
-// leadingDigits counts the bytes '0' to '9' at the start (low end) of w.
+// leadingDigits counts the values 0 to 9 at the start (low end) of w, eight
+// ASCII characters less zeroChars.
 func leadingDigits(w uint64) int {
-	t := w ^ zeroChars
-	other := (t&0x7F7F7F7F7F7F7F7F + 0x7676767676767676 | t) & 0x8080808080808080
+	other := (w&0x7F7F7F7F7F7F7F7F + 0x7676767676767676 | w) & 0x8080808080808080
 	return bits.TrailingZeros64(other) / 8
 }
 
-// parseEight gives the value of eight ASCII digits, first in the low byte.
-func parseEight(w uint64) uint64 {
-	w -= 0x3030303030303030
+// eightDigits gives the number with the eight digits in w, each the value of a
+// byte, first in the low one.
+func eightDigits(w uint64) uint64 {
 	w = w*10 + w>>8
 	return (w&0x000000FF000000FF*0x000F424000000064 + w>>16&0x000000FF000000FF*0x0000271000000001) >> 32
 }

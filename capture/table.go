@@ -67,15 +67,14 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 	if _, err := io.CopyN(io.Discard, text, at.offset); err != nil {
 		return nil, streamError(s.name, err)
 	}
+	// Plain bytes are hashed chunk by chunk, beside the reading; what stands
+	// before the rows has gone through stored.
+	apart := firstPass && !s.gz && at.enc == encUTF8
+	if apart {
+		stored.sum = nil
+	}
 	out := &rowsRead{lines: at.line - 1}
-	total := s.textSize()
-	if s.gz && (total < s.size || total/gzipMaxRatio > s.size) {
-		total = 5 * s.size
-	}
-	if at.enc != encUTF8 {
-		total /= 2
-	}
-	total -= at.offset
+	total := s.textAhead(at)
 	// Rows are counted ahead from their length in the head. What is never
 	// touched of the slice costs no memory.
 	out.volts = make([]float64, 0, max(64, int(float64(total)/at.rowBytes*1.02)+512))
@@ -92,12 +91,19 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 	}
 	todo := make(chan *rowChunk, cap(free))
 	ordered := make(chan *rowChunk, cap(free))
+	toHash := make(chan *rowChunk, cap(free))
 	var wg sync.WaitGroup
+	wg.Go(func() {
+		for c := range toHash {
+			s.sum.Write(c.fresh)
+			c.busy.Done()
+		}
+	})
 	for range workers {
 		wg.Go(func() {
 			for c := range todo {
 				spec.parse(c)
-				close(c.done)
+				c.busy.Done()
 			}
 		})
 	}
@@ -105,8 +111,14 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 	wg.Go(func() {
 		defer close(ordered)
 		defer close(todo)
+		defer close(toHash)
 		readErr = cutChunks(ctx, text, spec.eol, free, func(c *rowChunk) {
 			c.offset = stored.n
+			c.busy.Add(1)
+			if apart {
+				c.busy.Add(1)
+				toHash <- c
+			}
 			todo <- c
 			ordered <- c
 		})
@@ -114,7 +126,7 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 	var rowErr error
 	var bytesRead int64
 	for c := range ordered {
-		<-c.done
+		c.busy.Wait()
 		if rowErr == nil {
 			bytesRead += int64(len(c.buf))
 			rowErr = out.take(s.name, spec, c, float64(total)/float64(max(bytesRead, 1)))
@@ -139,6 +151,7 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 		return nil, streamError(s.name, readErr)
 	}
 	if firstPass {
+		stored.sum = s.sum
 		// Trailing bytes behind a torn end still belong to the checksum.
 		if _, err := io.Copy(io.Discard, stored); err != nil {
 			return nil, streamError(s.name, err)
@@ -148,6 +161,18 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 		return nil, &ParseError{Path: s.name, Line: out.lines, Found: "a file that got shorter while being read", Expected: "a file at rest", Fix: "wait until it is written, then read it again"}
 	}
 	return out, nil
+}
+
+// textAhead estimates the bytes of decoded text from the first row on.
+func (s *source) textAhead(at bodyAt) int64 {
+	total := s.textSize()
+	if s.gz && (total < s.size || total/gzipMaxRatio > s.size) {
+		total = 5 * s.size
+	}
+	if at.enc != encUTF8 {
+		total /= 2
+	}
+	return total - at.offset
 }
 
 // cutChunks reads text into chunks that end at line ends.
@@ -178,6 +203,7 @@ func cutChunks(ctx context.Context, text io.Reader, eol byte, free <-chan *rowCh
 			}
 			n, err := io.ReadFull(text, c.buf[at:want])
 			c.buf = c.buf[:at+n]
+			c.fresh = c.buf[len(tail):]
 			if err != nil {
 				if !isEOF(err) {
 					return err
