@@ -199,7 +199,20 @@ func (f *cacheFlags) open() (*cache, error) {
 }
 
 func newCacheCmd() *cobra.Command {
-	var flags cacheFlags
+	var dir string
+	// kept hands on the cache and its entries; without a home folder there is
+	// no cache and nothing to say.
+	kept := func(say func(c *cache, paths []string, megabytes float64) error) error {
+		c, err := newCache(dir)
+		if err != nil || c == nil {
+			return err
+		}
+		paths, size, err := c.entries()
+		if err != nil {
+			return err
+		}
+		return say(c, paths, float64(size)/1e6)
+	}
 	cmd := &cobra.Command{
 		Use:   "cache",
 		Short: "Show where measurements are kept, or delete them",
@@ -209,40 +222,28 @@ clear" deletes the tool's own entries in it and nothing else.`,
 		Example: "  stillglow cache\n  stillglow cache clear",
 		Args:    wantArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			c, err := newCache(flags.dir)
-			if err != nil || c == nil {
-				return err
-			}
-			paths, size, err := c.entries()
-			if err != nil {
-				return err
-			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s: %d measurements, %.1f MB\n", c.dir, len(paths), float64(size)/1e6)
-			return nil
+			return kept(func(c *cache, paths []string, megabytes float64) error {
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d measurements, %.1f MB\n", c.dir, len(paths), megabytes)
+				return nil
+			})
 		},
 	}
-	cmd.PersistentFlags().StringVar(&flags.dir, "cache", "", "the folder (default: stillglow in the user's cache folder)")
+	cmd.PersistentFlags().StringVar(&dir, "cache", "", "the folder (default: stillglow in the user's cache folder)")
 	cmd.AddCommand(&cobra.Command{
 		Use:     "clear",
 		Short:   "Delete the kept measurements",
 		Example: "  stillglow cache clear",
 		Args:    wantArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			c, err := newCache(flags.dir)
-			if err != nil || c == nil {
-				return err
-			}
-			paths, size, err := c.entries()
-			if err != nil {
-				return err
-			}
-			for _, p := range paths {
-				if err := os.Remove(p); err != nil && !os.IsNotExist(err) {
-					return err
+			return kept(func(c *cache, paths []string, megabytes float64) error {
+				for _, p := range paths {
+					if err := os.Remove(p); err != nil && !os.IsNotExist(err) {
+						return err
+					}
 				}
-			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s: deleted %d measurements, %.1f MB\n", c.dir, len(paths), float64(size)/1e6)
-			return nil
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: deleted %d measurements, %.1f MB\n", c.dir, len(paths), megabytes)
+				return nil
+			})
 		},
 	})
 	return cmd
