@@ -1,0 +1,64 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/spf13/cobra"
+)
+
+// TestHelpExamples runs the example of every command's help as it stands there,
+// from a folder that has the project's testdata. Left out are the few that wait
+// for a person, for files to arrive, or that use places outside of the project.
+func TestHelpExamples(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs every command")
+	}
+	data, err := filepath.Abs("../../testdata")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	t.Setenv("XDG_CACHE_HOME", filepath.Join(dir, "cache"))
+	t.Setenv("HOME", dir)
+	t.Chdir(dir)
+	if err := os.Symlink(data, "testdata"); err != nil {
+		t.Skip(err)
+	}
+	var walk func(c *cobra.Command)
+	ran := 0
+	walk = func(c *cobra.Command) {
+		for _, sub := range c.Commands() {
+			walk(sub)
+		}
+		if c.Example == "" && c.Runnable() && c.Name() != "help" && c.Parent() != nil && c.Parent().Name() != "completion" {
+			t.Errorf("%s: no example", c.CommandPath())
+		}
+		for line := range strings.Lines(c.Example) {
+			args := strings.Fields(line)
+			if len(args) < 2 || args[0] != "stillglow" || args[1] == "watch" ||
+				strings.Contains(line, "/tmp/") || strings.Contains(line, "results.json") {
+				continue
+			}
+			if args[1] == "new" && len(args) == 2 {
+				continue // asks
+			}
+			ran++
+			var out, errs bytes.Buffer
+			if code := run(context.Background(), args[1:], strings.NewReader(""), &out, &errs); code != exitDone {
+				t.Errorf("%s: exit %d: %s", strings.TrimSpace(line), code, errs.String())
+			}
+			if out.Len() == 0 {
+				t.Errorf("%s: printed nothing", strings.TrimSpace(line))
+			}
+		}
+	}
+	walk(newRootCmd())
+	if ran < 20 {
+		t.Errorf("ran %d examples", ran)
+	}
+}
