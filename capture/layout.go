@@ -27,14 +27,26 @@ const (
 // holds them.
 func (h *textHead) locate(name string, c candidate) (*table, error) {
 	t := &table{delim: c.delim, decimal: c.decimal, cells: c.cells}
-	n := len(h.lines)
-	if !h.eof && n > 1 {
-		n--
+	var rows int
+	if t.numeric, rows = h.numericColumns(c); len(t.numeric) == 0 {
+		return nil, noTable(name, h)
 	}
-	// Columns with numbers in four of five rows of the usual shape.
+	if len(t.numeric) > maxColumns && rows <= 4 {
+		return nil, &ParseError{Path: name, Line: h.lines[0].number, Found: fmt.Sprintf("rows of %d numbers", len(t.numeric)), Expected: "one sample per row", Fix: "exchange rows and columns"}
+	}
+	r, ok := firstRun(h.runs(t), len(t.numeric) > 1)
+	if !ok {
+		return nil, noTable(name, h)
+	}
+	t.first, t.rows, t.firstNumber = r.first, r.rows, h.lines[r.first].number
+	return t, nil
+}
+
+// numericColumns gives the columns with numbers in four of five of the rows
+// of the usual shape, and how many such rows were seen.
+func (h *textHead) numericColumns(c candidate) (numeric []int, rows int) {
 	var cells []cell
 	count := make([]int, c.cells)
-	rows := 0
 	for _, i := range h.sampleLines() {
 		cells = splitCells(h.line(i), c.delim, cells)
 		used, num := 0, 0
@@ -56,32 +68,42 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 			}
 		}
 	}
+	if rows == 0 {
+		return nil, 0
+	}
 	for j, k := range count {
 		if 5*k >= 4*rows {
-			t.numeric = append(t.numeric, j)
+			numeric = append(numeric, j)
 		}
 	}
-	if rows == 0 || len(t.numeric) == 0 {
-		return nil, noTable(name, h)
-	}
-	if len(t.numeric) > maxColumns && rows <= 4 {
-		return nil, &ParseError{Path: name, Line: h.lines[0].number, Found: fmt.Sprintf("rows of %d numbers", len(t.numeric)), Expected: "one sample per row", Fix: "exchange rows and columns"}
-	}
-	// Runs of rows; blank lines and remarks don't end one.
-	type run struct {
-		first, rows int
-		at, to      float64 // first numeric cell of the first and last row
-		joined      bool    // the row behind the run looks like a damaged one
+	return numeric, rows
+}
+
+// run is rows of the table without other text between them.
+type run struct {
+	first, rows int
+	at, to      float64 // first numeric cell of the first and last row
+	joined      bool    // the row behind the run looks like a damaged one
+}
+
+// pace is how far the first numeric cell moves from row to row.
+func (r run) pace() float64 { return (r.to - r.at) / float64(max(1, r.rows-1)) }
+
+// runs lists the runs in the head. Blank lines and remarks don't end one.
+func (h *textHead) runs(t *table) []run {
+	n := len(h.lines)
+	if !h.eof && n > 1 {
+		n--
 	}
 	var runs []run
+	var cells []cell
 	open := false
-	longest := 0
 	for i := range n {
 		line := h.line(i)
 		if len(bytes.TrimSpace(line)) == 0 {
 			continue
 		}
-		cells = splitCells(line, c.delim, cells)
+		cells = splitCells(line, t.delim, cells)
 		if t.fits(cells) {
 			x := readCell(cells[min(t.numeric[0], len(cells)-1)].text, t.decimal).num.v
 			if !open {
@@ -91,44 +113,50 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 			r := &runs[len(runs)-1]
 			r.rows++
 			r.to = x
-			longest = max(longest, r.rows)
 			continue
 		}
 		if open && damaged(line) {
 			runs[len(runs)-1].joined = true
 		}
-		if open && isComment(line, c.delim) {
+		if open && isComment(line, t.delim) {
 			continue
 		}
 		open = false
 	}
-	// Short runs ahead of the table are settings, unless the table goes on
-	// behind a damaged row or a line of text.
-	need := min(leadRows+1, max(min(4, longest), longest/2))
+	return runs
+}
+
+// firstRun picks the run with which the table begins; timed tells that the
+// rows hold more than one number. Short runs ahead of the table are settings,
+// unless the table goes on behind a damaged row or a line of text.
+func firstRun(runs []run, timed bool) (run, bool) {
+	longest := 0
+	for _, r := range runs {
+		longest = max(longest, r.rows)
+	}
 	pace := 0.0
 	for _, r := range runs {
 		if r.rows == longest {
-			pace = (r.to - r.at) / float64(max(1, r.rows-1))
+			pace = r.pace()
 		}
 	}
+	need := min(leadRows+1, max(min(4, longest), longest/2))
 	for i, r := range runs {
 		// Another table, of another pace, is no part of this one.
-		if own := (r.to - r.at) / float64(max(1, r.rows-1)); r.rows < longest && len(t.numeric) > 1 && r.rows > 1 && pace != 0 && !(own/pace > 0.4 && own/pace < 2.5) {
+		if own := r.pace(); r.rows < longest && timed && r.rows > 1 && pace != 0 && !(own/pace > 0.4 && own/pace < 2.5) {
 			continue
 		}
 		goesOn := false
 		if i+1 < len(runs) {
 			next := runs[i+1]
-			step := (next.to - next.at) / float64(max(1, next.rows-1))
-			d := (next.at - r.to) / step
-			goesOn = r.joined || len(t.numeric) > 1 && d > 0.5 && d < 4.5
+			d := (next.at - r.to) / next.pace()
+			goesOn = r.joined || timed && d > 0.5 && d < 4.5
 		}
 		if r.rows >= need || goesOn {
-			t.first, t.rows, t.firstNumber = r.first, r.rows, h.lines[r.first].number
-			return t, nil
+			return r, true
 		}
 	}
-	return nil, noTable(name, h)
+	return run{}, false
 }
 
 // damaged tells whether a line that is no row begins like one.

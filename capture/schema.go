@@ -21,182 +21,241 @@ type schema struct {
 	freq       bool
 }
 
+// role is what a column's name and unit say.
+type role struct {
+	name string // folded
+	unit unit
+	has  bool // a unit is stated
+}
+
+// schemaFinder holds what the steps of findSchema share.
+type schemaFinder struct {
+	name   string // of the file
+	t      *table
+	hd     *header
+	cols   []columnData
+	roles  []role       // per column
+	isTime map[int]bool // times, sample numbers and row numbers
+	s      *schema
+}
+
 // findSchema gives every column its meaning.
 func findSchema(name string, t *table, hd *header, cols []columnData, p *preamble, opt Options) (*schema, error) {
-	s := &schema{time: -1, seg: -1}
-	type role struct {
-		name string // folded
-		unit unit
-		has  bool
+	f := &schemaFinder{name: name, t: t, hd: hd, cols: cols, isTime: map[int]bool{}, s: &schema{time: -1, seg: -1}}
+	f.readRoles()
+	if err := f.findTime(); err != nil {
+		return nil, err
 	}
-	roles := make([]role, t.cells)
-	headed := false
-	for _, j := range t.numeric {
-		r := &roles[j]
-		r.name, _ = normKey(hd.names[j])
-		headed = headed || r.name != ""
-		ut := hd.units[j]
+	f.sortOthers()
+	f.setCodesApart()
+	if err := f.wantVolts(); err != nil {
+		return nil, err
+	}
+	f.s.nameChannels(hd, cols, p)
+	if err := f.ownTime(opt); err != nil {
+		return nil, err
+	}
+	return f.s, nil
+}
+
+// readRoles reads the names and units of the columns of numbers.
+func (f *schemaFinder) readRoles() {
+	f.roles = make([]role, f.t.cells)
+	for _, j := range f.t.numeric {
+		r := &f.roles[j]
+		r.name, _ = normKey(f.hd.names[j])
+		ut := f.hd.units[j]
 		if ut == "" {
-			ut = cols[j].unit
+			ut = f.cols[j].unit
 		}
 		if u, ok := parseUnit(ut); ok {
 			r.unit, r.has = u, true
 		}
 	}
-	// Time: by name or unit, then by its numbers.
-	var byName, byIndex []int
-	for _, j := range t.numeric {
-		r := roles[j]
+}
+
+// namedTimes gives the columns that name or unit make times, those that ramp
+// first, and sample numbers. It notes a frequency axis.
+func (f *schemaFinder) namedTimes() (byName, byIndex []int) {
+	for _, j := range f.t.numeric {
+		r := f.roles[j]
 		switch {
 		case r.has && r.unit.kind == unitHertz || freqName.MatchString(r.name) && !(r.has && r.unit.kind != unitHertz):
-			if ok, _ := ramp(cols[j].x); ok && len(byName) == 0 {
-				s.freq = true
+			if ok, _ := ramp(f.cols[j].x); ok && len(byName) == 0 {
+				f.s.freq = true
 			}
 		case r.has && r.unit.kind == unitIndex, r.name != "" && indexName.MatchString(r.name) && !(r.has && r.unit.kind != unitIndex):
 			byIndex = append(byIndex, j)
-		case r.has && r.unit.kind == unitSecond, r.name != "" && timeName.MatchString(r.name) && !r.has, cols[j].clock:
+		case r.has && r.unit.kind == unitSecond, r.name != "" && timeName.MatchString(r.name) && !r.has, f.cols[j].clock:
 			byName = append(byName, j)
 		}
 	}
-	if s.freq && len(byName) == 0 {
-		return nil, &ParseError{Path: name, Line: hd.firstLine(t), Found: "a table over frequency", Expected: "volts over time", Fix: "save the waveform, not its spectrum"}
-	}
 	sort.SliceStable(byName, func(i, k int) bool {
-		a, _ := ramp(cols[byName[i]].x)
-		b, _ := ramp(cols[byName[k]].x)
+		a, _ := ramp(f.cols[byName[i]].x)
+		b, _ := ramp(f.cols[byName[k]].x)
 		return a && !b
 	})
-	isTime := map[int]bool{}
+	return byName, byIndex
+}
+
+// findTime finds the time: by name or unit, then by its numbers.
+func (f *schemaFinder) findTime() error {
+	byName, byIndex := f.namedTimes()
+	if f.s.freq && len(byName) == 0 {
+		return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Found: "a table over frequency", Expected: "volts over time", Fix: "save the waveform, not its spectrum"}
+	}
 	if len(byName)+len(byIndex) > 0 {
 		// A row number without a name, as data frames write it.
-		for _, j := range t.numeric {
-			if ok, unitStep := ramp(cols[j].x); ok && unitStep && cols[j].ints && roles[j].name == "" && !roles[j].has {
-				isTime[j] = true
+		for _, j := range f.t.numeric {
+			if ok, unitStep := ramp(f.cols[j].x); ok && unitStep && f.cols[j].ints && f.roles[j].name == "" && !f.roles[j].has {
+				f.isTime[j] = true
 			}
 		}
 	}
 	for _, j := range append(append([]int{}, byName...), byIndex...) {
-		isTime[j] = true
+		f.isTime[j] = true
 	}
 	switch {
 	case len(byName) > 0:
-		s.time = byName[0]
-		s.timeKind = unitSecond
+		f.s.time = byName[0]
+		f.s.timeKind = unitSecond
 	case len(byIndex) > 0:
-		s.time = byIndex[0]
-		s.timeKind = unitIndex
+		f.s.time = byIndex[0]
+		f.s.timeKind = unitIndex
 	default:
-		for _, j := range t.numeric {
-			if roles[j].has && roles[j].unit.kind != unitNone || segName.MatchString(roles[j].name) {
-				continue
-			}
-			if len(t.numeric) == 1 {
-				break // one column alone is volts
-			}
-			ok, unitStep := ramp(cols[j].x)
-			if !ok || len(cols[j].x) < 2 || s.time >= 0 && !straight(cols[j].x) {
-				continue
-			}
-			index := unitStep && cols[j].ints
-			isTime[j] = true
-			switch {
-			case s.time < 0 && index:
-				s.time, s.timeKind = j, unitIndex
-			case s.time < 0 || s.timeKind == unitIndex && !index:
-				s.time, s.timeKind = j, unitSecond
-			}
+		f.unnamedTime()
+	}
+	if f.s.time >= 0 {
+		return f.setTime(f.s.time)
+	}
+	return nil
+}
+
+// unnamedTime looks for a column without name and unit that grows as a time
+// or a sample number does; a time is preferred.
+func (f *schemaFinder) unnamedTime() {
+	for _, j := range f.t.numeric {
+		if f.roles[j].has && f.roles[j].unit.kind != unitNone || segName.MatchString(f.roles[j].name) {
+			continue
+		}
+		if len(f.t.numeric) == 1 {
+			break // one column alone is volts
+		}
+		ok, unitStep := ramp(f.cols[j].x)
+		if !ok || len(f.cols[j].x) < 2 || f.s.time >= 0 && !straight(f.cols[j].x) {
+			continue
+		}
+		index := unitStep && f.cols[j].ints
+		f.isTime[j] = true
+		switch {
+		case f.s.time < 0 && index:
+			f.s.time, f.s.timeKind = j, unitIndex
+		case f.s.time < 0 || f.s.timeKind == unitIndex && !index:
+			f.s.time, f.s.timeKind = j, unitSecond
 		}
 	}
-	setTime := func(j int) error {
-		s.time, s.timeFactor, s.timeText, s.timeClock = j, 0, "", false
-		if roles[j].has && s.timeKind == unitSecond && roles[j].unit.kind == unitSecond {
-			s.timeFactor = roles[j].unit.factor
-			s.timeText = hd.units[j]
-			if s.timeText == "" {
-				s.timeText = cols[j].unit
-			}
-		}
-		if cols[j].clock {
-			s.timeClock, s.timeFactor, s.timeText = true, 1, "s"
-		}
-		if cols[j].changes && !s.timeClock {
-			return &ParseError{Path: name, Line: cols[j].line, Column: j + 1, Found: "a time whose unit changes from row to row", Expected: "one unit in the whole column", Fix: "export the times in seconds"}
-		}
-		return nil
-	}
-	if s.time >= 0 {
-		if err := setTime(s.time); err != nil {
-			return nil, err
+}
+
+// setTime takes column j for the time.
+func (f *schemaFinder) setTime(j int) error {
+	f.s.time, f.s.timeFactor, f.s.timeText, f.s.timeClock = j, 0, "", false
+	if f.roles[j].has && f.s.timeKind == unitSecond && f.roles[j].unit.kind == unitSecond {
+		f.s.timeFactor = f.roles[j].unit.factor
+		f.s.timeText = f.hd.units[j]
+		if f.s.timeText == "" {
+			f.s.timeText = f.cols[j].unit
 		}
 	}
-	// The others.
-	for _, j := range t.numeric {
-		r := roles[j]
-		if isTime[j] {
+	if f.cols[j].clock {
+		f.s.timeClock, f.s.timeFactor, f.s.timeText = true, 1, "s"
+	}
+	if f.cols[j].changes && !f.s.timeClock {
+		return &ParseError{Path: f.name, Line: f.cols[j].line, Column: j + 1, Found: "a time whose unit changes from row to row", Expected: "one unit in the whole column", Fix: "export the times in seconds"}
+	}
+	return nil
+}
+
+// sortOthers tells volts from codes, currents and the rest.
+func (f *schemaFinder) sortOthers() {
+	for _, j := range f.t.numeric {
+		r := f.roles[j]
+		if f.isTime[j] {
 			continue
 		}
 		isRaw := r.has && r.unit.kind == unitCount || rawName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt)
 		switch {
 		case r.name != "" && segName.MatchString(r.name):
-			s.seg = j
+			f.s.seg = j
 		case isRaw:
-			s.raw = append(s.raw, j)
+			f.s.raw = append(f.s.raw, j)
 		case r.has && r.unit.kind == unitAmpere, ampName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt):
-			s.current = append(s.current, j)
+			f.s.current = append(f.s.current, j)
 		case r.has && (r.unit.kind == unitOther || r.unit.kind == unitHertz), otherName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt), freqName.MatchString(r.name) && r.unit.kind != unitVolt && len(r.name) > 1:
 		default:
-			if s.time >= 0 && sameColumn(cols[j].x, cols[s.time].x) {
+			if f.s.time >= 0 && sameColumn(f.cols[j].x, f.cols[f.s.time].x) {
 				continue // a simulator repeats the time before every vector
 			}
-			s.volts = append(s.volts, j)
+			f.s.volts = append(f.s.volts, j)
 		}
 	}
-	// Unnamed codes beside their volts.
-	if len(s.volts) > 1 {
-		var keep []int
-		for _, j := range s.volts {
-			coded := false
-			if cols[j].ints && !roles[j].has {
-				for _, k := range s.volts {
-					if k != j && !cols[k].ints && affine(cols[j].x, cols[k].x) {
-						coded = true
-					}
+}
+
+// setCodesApart takes unnamed whole numbers that follow another column for
+// the codes of its volts.
+func (f *schemaFinder) setCodesApart() {
+	if len(f.s.volts) < 2 {
+		return
+	}
+	var keep []int
+	for _, j := range f.s.volts {
+		coded := false
+		if f.cols[j].ints && !f.roles[j].has {
+			for _, k := range f.s.volts {
+				if k != j && !f.cols[k].ints && affine(f.cols[j].x, f.cols[k].x) {
+					coded = true
 				}
 			}
-			if coded {
-				s.raw = append(s.raw, j)
-			} else {
-				keep = append(keep, j)
-			}
 		}
-		s.volts = keep
-	}
-	if len(s.volts) == 0 {
-		s.volts, s.raw = s.raw, nil
-	}
-	if len(s.volts) == 0 {
-		if len(s.current) > 0 {
-			return nil, &ParseError{Path: name, Line: hd.firstLine(t), Column: s.current[0] + 1, Found: "a current in amperes", Expected: "a column of volts", Fix: "save the voltage channel"}
+		if coded {
+			f.s.raw = append(f.s.raw, j)
+		} else {
+			keep = append(keep, j)
 		}
-		return nil, &ParseError{Path: name, Line: hd.firstLine(t), Found: "no column of volts", Expected: "time and volts columns", Fix: "export the channel's voltage"}
 	}
-	s.nameChannels(hd, cols, p)
-	// Where every channel has a time column of its own in front of it, the
-	// chosen channel's counts.
-	if ch, err := pickChannel(name, opt.Channel, s.names); err == nil && len(s.volts) > 1 && s.timeKind == unitSecond {
+	f.s.volts = keep
+}
+
+// wantVolts falls back on codes and fails without a column of volts.
+func (f *schemaFinder) wantVolts() error {
+	if len(f.s.volts) == 0 {
+		f.s.volts, f.s.raw = f.s.raw, nil
+	}
+	if len(f.s.volts) == 0 {
+		if len(f.s.current) > 0 {
+			return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Column: f.s.current[0] + 1, Found: "a current in amperes", Expected: "a column of volts", Fix: "save the voltage channel"}
+		}
+		return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Found: "no column of volts", Expected: "time and volts columns", Fix: "export the channel's voltage"}
+	}
+	return nil
+}
+
+// ownTime takes the chosen channel's own time column where every channel has
+// one in front of it.
+func (f *schemaFinder) ownTime(opt Options) error {
+	if ch, err := pickChannel(f.name, opt.Channel, f.s.names); err == nil && len(f.s.volts) > 1 && f.s.timeKind == unitSecond {
 		own := 0
-		for _, j := range s.volts {
-			if isTime[j-1] {
+		for _, j := range f.s.volts {
+			if f.isTime[j-1] {
 				own++
 			}
 		}
-		if j := s.volts[ch]; own == len(s.volts) && j-1 != s.time {
-			if err := setTime(j - 1); err != nil {
-				return nil, err
+		if j := f.s.volts[ch]; own == len(f.s.volts) && j-1 != f.s.time {
+			if err := f.setTime(j - 1); err != nil {
+				return err
 			}
 		}
 	}
-	return s, nil
+	return nil
 }
 
 // nameChannels gives the volts columns unique names.
