@@ -12,6 +12,8 @@ import (
 	"strings"
 
 	"git.sr.ht/~sbinet/gg"
+	xfont "golang.org/x/image/font"
+	"golang.org/x/image/math/fixed"
 	"golang.org/x/text/unicode/bidi"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/vg"
@@ -26,11 +28,19 @@ type raster struct {
 	counts  [1 << 15]int32 // pixels by colour in steps of 8 of 255
 	colours [1 << 15]color.RGBA
 	index   [1 << 15]uint8
+	runs    []run
+	faces   map[font.Font]xfont.Face
+}
+
+// run is a number of pixels of one colour, one after the other.
+type run struct {
+	n      int32
+	colour uint16 // place in counts
 }
 
 func newRaster() *raster {
 	r := image.Rect(0, 0, pixels(plotWidth), pixels(plotHeight))
-	return &raster{img: image.NewRGBA(r), palette: image.NewPaletted(r, nil)}
+	return &raster{img: image.NewRGBA(r), palette: image.NewPaletted(r, nil), faces: map[font.Font]xfont.Face{}}
 }
 
 // png renders the figure at plotDPI, with a palette: a plot has few colours, and
@@ -40,7 +50,7 @@ func (f *figure) png(r *raster) ([]byte, error) {
 	ctx.SetLineCapButt()
 	ctx.InvertY()
 	c := vgimg.NewWith(vgimg.UseImageWithContext(r.img, ctx), vgimg.UseDPI(plotDPI)) // paints the paper
-	f.drawOn(draw.New(rasterCanvas{c}))
+	f.drawOn(draw.New(newRasterCanvas(c, r)))
 	var b bytes.Buffer
 	enc := png.Encoder{CompressionLevel: png.BestSpeed} // DefaultCompression: 3 times the time for 5 % less
 	if err := enc.Encode(&b, r.paletted()); err != nil {
@@ -58,16 +68,21 @@ func (r *raster) paletted() *image.Paletted {
 	bucket := func(r, g, b uint8) int { return int(r>>3)<<10 | int(g>>3)<<5 | int(b>>3) }
 	clear(r.counts[:])
 	pix := r.img.Pix
-	// Most pixels are like the one before.
-	last, k := ^binary.LittleEndian.Uint32(pix), 0
-	for i := 0; i+3 < len(pix); i += 4 {
-		if p := binary.LittleEndian.Uint32(pix[i:]); p != last {
-			last, k = p, bucket(uint8(p), uint8(p>>8), uint8(p>>16))
-			if r.counts[k] == 0 {
-				r.colours[k] = color.RGBA{uint8(p), uint8(p >> 8), uint8(p >> 16), 0xFF}
-			}
+	r.runs = r.runs[:0]
+	for i := 0; i+3 < len(pix); {
+		p := binary.LittleEndian.Uint32(pix[i:])
+		start, twice := i, uint64(p)<<32|uint64(p)
+		for i += 4; i+7 < len(pix) && binary.LittleEndian.Uint64(pix[i:]) == twice; i += 8 {
 		}
-		r.counts[k]++
+		for ; i+3 < len(pix) && binary.LittleEndian.Uint32(pix[i:]) == p; i += 4 {
+		}
+		k := bucket(uint8(p), uint8(p>>8), uint8(p>>16))
+		if r.counts[k] == 0 {
+			r.colours[k] = color.RGBA{uint8(p), uint8(p >> 8), uint8(p >> 16), 0xFF}
+		}
+		n := int32(i-start) / 4
+		r.counts[k] += n
+		r.runs = append(r.runs, run{n, uint16(k)})
 	}
 	for _, c := range plotColours {
 		if k := bucket(c.color.R, c.color.G, c.color.B); r.counts[k] > 0 {
@@ -91,28 +106,75 @@ func (r *raster) paletted() *image.Paletted {
 			r.index[k] = uint8(r.palette.Palette.Index(r.colours[k]))
 		}
 	}
-	last = ^binary.LittleEndian.Uint32(pix)
-	var at uint8
-	for i := range r.palette.Pix {
-		if p := binary.LittleEndian.Uint32(pix[4*i:]); p != last {
-			last, at = p, r.index[bucket(uint8(p), uint8(p>>8), uint8(p>>16))]
+	at := r.palette.Pix
+	for _, x := range r.runs {
+		c := r.index[x.colour]
+		for i := range at[:x.n] {
+			at[i] = c
 		}
-		r.palette.Pix[i] = at
+		at = at[x.n:]
 	}
 	return r.palette
 }
 
 // rasterCanvas draws text in visual order. An SVG's viewer turns right-to-left
-// letters around itself; a picture has to hold them turned already.
-type rasterCanvas struct{ *vgimg.Canvas }
+// letters around itself; a picture has to hold them turned already. Level text
+// goes straight into the picture: the canvas would make the font anew for every
+// string and resample each letter.
+type rasterCanvas struct {
+	*vgimg.Canvas
+	r     *raster
+	state []rasterState
+}
+
+type rasterState struct {
+	colour color.Color
+	moved  bool // turned, shifted or scaled
+}
+
+func newRasterCanvas(c *vgimg.Canvas, r *raster) *rasterCanvas {
+	return &rasterCanvas{c, r, []rasterState{{colour: color.Black}}}
+}
+
+func (c *rasterCanvas) top() *rasterState     { return &c.state[len(c.state)-1] }
+func (c *rasterCanvas) Push()                 { c.state = append(c.state, *c.top()); c.Canvas.Push() }
+func (c *rasterCanvas) Pop()                  { c.state = c.state[:len(c.state)-1]; c.Canvas.Pop() }
+func (c *rasterCanvas) Rotate(rad float64)    { c.top().moved = true; c.Canvas.Rotate(rad) }
+func (c *rasterCanvas) Translate(pt vg.Point) { c.top().moved = true; c.Canvas.Translate(pt) }
+func (c *rasterCanvas) Scale(x, y float64)    { c.top().moved = true; c.Canvas.Scale(x, y) }
+
+// SetColor sets the colour of what is drawn next.
+func (c *rasterCanvas) SetColor(clr color.Color) {
+	if clr == nil {
+		clr = color.Black
+	}
+	c.top().colour = clr
+	c.Canvas.SetColor(clr)
+}
 
 // FillString draws str with its right-to-left runs reversed.
-func (c rasterCanvas) FillString(f font.Face, pt vg.Point, str string) {
-	c.Canvas.FillString(f, pt, visualOrder(str))
+func (c *rasterCanvas) FillString(f font.Face, pt vg.Point, str string) {
+	str = visualOrder(str)
+	if c.top().moved || f.Font.Size == 0 {
+		c.Canvas.FillString(f, pt, str)
+		return
+	}
+	face := c.r.faces[f.Font]
+	if face == nil {
+		face = f.FontFace(plotDPI)
+		c.r.faces[f.Font] = face
+	}
+	dots := func(l vg.Length) fixed.Int26_6 { return fixed.Int26_6(math.Round(64 * l.Dots(plotDPI))) }
+	d := xfont.Drawer{Dst: c.r.img, Src: image.NewUniform(c.top().colour), Face: face,
+		Dot: fixed.Point26_6{X: dots(pt.X), Y: dots(plotHeight - pt.Y)}}
+	d.DrawString(str)
 }
 
 // visualOrder reverses the right-to-left runs of a left-to-right text.
 func visualOrder(s string) string {
+	if !strings.ContainsFunc(s, func(r rune) bool { return r >= 0x590 }) {
+		return s // no letters of a right-to-left script
+	}
 	var p bidi.Paragraph
 	if _, err := p.SetString(s, bidi.DefaultDirection(bidi.LeftToRight)); err != nil {
 		return s

@@ -177,20 +177,24 @@ func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
 	for _, l := range pickLines(n.ms, math.Pow(10, p.X.Min), math.Pow(10, p.X.Max)) {
 		st := textStyle(9, ink)
 		s := plotText(shorten(clean(l.name), 34))
-		// The name stands right of its peak, where the next harmonics are lower.
-		pt := vg.Point{X: trX(math.Log10(l.hz)) + 3, Y: trY(math.Min(math.Log10(l.vrhz), p.Y.Max)) - 3}
-		pt.X = min(pt.X, c.Max.X-st.Width(s)-2)
-		for range 8 {
-			r := st.Rectangle(s).Add(pt)
-			if r.Max.Y > c.Max.Y {
-				break
+		// The name stands right of its peak, where the next harmonics are lower,
+		// else left of it, and a little higher where it must; else it is left out.
+		peak := vg.Point{X: trX(math.Log10(l.hz)), Y: trY(math.Min(math.Log10(l.vrhz), p.Y.Max)) - 3}
+		right := min(peak.X+3, c.Max.X-st.Width(s)-2)
+	places:
+		for _, x := range []vg.Length{right, peak.X - 3 - st.Width(s)} {
+			for rise := vg.Length(0); rise <= 30; rise += 10 {
+				pt := vg.Point{X: x, Y: peak.Y + rise}
+				r := st.Rectangle(s).Add(pt)
+				if r.Max.Y > c.Max.Y || r.Min.X < c.Min.X {
+					break
+				}
+				if !overlaps(r, taken) {
+					taken = append(taken, r)
+					c.FillText(st, pt, s)
+					break places
+				}
 			}
-			if !overlaps(r, taken) {
-				taken = append(taken, r)
-				c.FillText(st, pt, s)
-				break
-			}
-			pt.Y += 10
 		}
 	}
 }
