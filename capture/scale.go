@@ -75,12 +75,10 @@ func (v *voltScale) apply(t *Trace) {
 
 var voltName = regexp.MustCompile(`(?i)volt|spannung|tension|tensione|^u\b|^v\b|^v\(`)
 
-// voltScale decides what the values mean. Volts stay volts; converter codes
-// and divisions need a scale from the file or the user.
-func (im *importer) voltScale() (*voltScale, error) {
-	j := im.sc.volts[im.ch]
-	name, col := im.src.name, im.cols[j]
-	v := &voltScale{unitFactor: 1, factor: 1}
+// voltUnit gives the unit of the chosen column: the unit, its text and where
+// it was found.
+func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error) {
+	col := im.cols[im.sc.volts[im.ch]]
 	ut, why := im.sc.units[im.ch], "stated in the header"
 	if col.unit != "" && ut == col.unit {
 		why = "stands behind each value"
@@ -107,27 +105,48 @@ func (im *importer) voltScale() (*voltScale, error) {
 	if ok && u.kind == unitIndex && strings.EqualFold(ut, "#") {
 		ok = false
 	}
-	scaleMeta, hasScale := im.meta(metaScale)
 	if !ok {
-		isRaw := rawName.MatchString(strings.ToLower(im.sc.names[im.ch]))
-		for _, r := range im.sc.raw {
-			isRaw = isRaw || r == j
+		return im.guessVoltUnit(hasScale)
+	}
+	return u, ut, why, nil
+}
+
+// guessVoltUnit is voltUnit where nothing states a unit.
+func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err error) {
+	j := im.sc.volts[im.ch]
+	col := im.cols[j]
+	isRaw := rawName.MatchString(strings.ToLower(im.sc.names[im.ch]))
+	for _, r := range im.sc.raw {
+		isRaw = isRaw || r == j
+	}
+	whole := col.ints && !voltName.MatchString(im.sc.names[im.ch]) && spread(col.x) >= 8
+	switch {
+	case isRaw, col.ints && hasScale && spread(col.x) >= 2:
+		u, text, why = unit{kind: unitCount, factor: 1}, "counts", "whole numbers, with a scale stated"
+		if isRaw {
+			why = "from the column's name"
 		}
-		whole := col.ints && !voltName.MatchString(im.sc.names[im.ch]) && spread(col.x) >= 8
-		switch {
-		case isRaw, col.ints && hasScale && spread(col.x) >= 2:
-			u, ut, why = unit{kind: unitCount, factor: 1}, "counts", "whole numbers, with a scale stated"
-			if isRaw {
-				why = "from the column's name"
-			}
-		case whole && im.opt.Scale == 0:
-			return nil, &ParseError{Path: name, Line: im.firstLine(), Column: j + 1, Found: "whole numbers without a unit, which look like converter codes", Expected: "volts, or a scale", Fix: "give --scale (volts per count) and --offset, or --volt-unit"}
-		default:
-			u, ut, why = unit{kind: unitVolt, factor: 1}, "V", "no unit stated: volts assumed"
-			if voltName.MatchString(im.sc.names[im.ch]) {
-				why = "from the column's name"
-			}
+	case whole && im.opt.Scale == 0:
+		return unit{}, "", "", &ParseError{Path: im.src.name, Line: im.firstLine(), Column: j + 1, Found: "whole numbers without a unit, which look like converter codes", Expected: "volts, or a scale", Fix: "give --scale (volts per count) and --offset, or --volt-unit"}
+	default:
+		u, text, why = unit{kind: unitVolt, factor: 1}, "V", "no unit stated: volts assumed"
+		if voltName.MatchString(im.sc.names[im.ch]) {
+			why = "from the column's name"
 		}
+	}
+	return u, text, why, nil
+}
+
+// voltScale decides what the values mean. Volts stay volts; converter codes
+// and divisions need a scale from the file or the user.
+func (im *importer) voltScale() (*voltScale, error) {
+	j := im.sc.volts[im.ch]
+	name := im.src.name
+	v := &voltScale{unitFactor: 1, factor: 1}
+	scaleMeta, hasScale := im.meta(metaScale)
+	u, ut, why, err := im.voltUnit(hasScale)
+	if err != nil {
+		return nil, err
 	}
 	im.t.VoltUnit = ut
 	if u.guessed {
