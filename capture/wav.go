@@ -296,6 +296,16 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 		return nil, streamError(s.name, err)
 	}
 	t.Volts = volts
+	f.describe(t, kind, opt)
+	if err := t.applyInstrument(opt); err != nil {
+		return nil, err
+	}
+	return t, nil
+}
+
+// describe sets the layout, the rate and what the samples mean: volts where
+// the user gave volts per full scale, else fractions of full scale.
+func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
 	enc := fmt.Sprintf("%d-bit PCM", f.validBits)
 	if f.float() {
 		enc = fmt.Sprintf("%d-bit float", f.bits)
@@ -320,8 +330,8 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 		t.Calibrated = true
 		t.assume("volts per full scale", siText(scale, "V")+" peak", "given")
 		if scale != 1 || opt.OffsetV != 0 {
-			for i := range volts {
-				volts[i] = volts[i]*scale + opt.OffsetV
+			for i := range t.Volts {
+				t.Volts[i] = t.Volts[i]*scale + opt.OffsetV
 			}
 		}
 		t.StepV *= math.Abs(scale)
@@ -330,10 +340,6 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 	} else {
 		t.caution(CautionUncalibrated, "no volts per full scale known: figures are relative to digital full scale", "find it with stillglow calibrate and a sine of known volts")
 	}
-	if err := t.applyInstrument(opt); err != nil {
-		return nil, err
-	}
-	return t, nil
 }
 
 // minSamples is the shortest record that is taken for a capture.
