@@ -21,7 +21,6 @@ type rowSpec struct {
 	step                float64 // expected time step in the file's unit; 0 without a time column
 	expMin, digitsMax   int     // how the first rows print their times
 	keepTimes           bool
-	headerText          []byte // the names row: repeated ahead of each segment
 }
 
 // badCell is a sample that could not be read as a number.

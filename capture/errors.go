@@ -8,12 +8,12 @@ import (
 // ParseError is a place in a file that does not read. It prints as one line:
 // path:line:column: what was found, what was expected; what to do.
 type ParseError struct {
-	Path     string
-	Line     int   // 1-based, 0 when there are no lines (a WAV)
-	Column   int   // 1-based cell or character, 0 unknown
-	Offset   int64 // byte offset in a binary file; used when Line is 0 and Offset > 0
-	Found    string
-	Expected string
+	Path     string // as given
+	Line     int    // 1-based, 0 when there are no lines (a WAV)
+	Column   int    // 1-based cell or character, 0 unknown
+	Offset   int64  // byte offset in a binary file; used when Line is 0 and Offset > 0
+	Found    string // what stands there
+	Expected string // what would read, optional
 	Fix      string // what to do, optional
 	Err      error  // underlying error, optional
 }

@@ -82,7 +82,7 @@ const maxPlainReader = 1 << 30
 
 // Read is Open for a reader; name is used in messages only. A reader that
 // also is an io.ReaderAt and io.Seeker is read from its start and in place;
-// any other is held in memory whole, up to 1 GiB.
+// any other is held in memory whole, up to 1 GiB. Errors are those of Open.
 func Read(ctx context.Context, r io.Reader, name string, opt Options) (*Trace, error) {
 	src := &source{name: name, sum: sha256.New(), progress: opt.Progress}
 	if at, ok := r.(interface {
@@ -265,9 +265,9 @@ func (b *boundedGzip) Read(p []byte) (int, error) {
 // ChannelError says that a file holds several channels and none was chosen,
 // or that the chosen one is not there.
 type ChannelError struct {
-	Path     string
-	Asked    string // "" when none was
-	Channels []string
+	Path     string   // as given
+	Asked    string   // "" when none was
+	Channels []string // names in the order of the file, to choose from
 }
 
 // maxNamed is how many channels a message lists.

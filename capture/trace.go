@@ -23,7 +23,8 @@ type Span struct {
 	HighHz float64
 }
 
-// Covers reports whether the span holds all frequencies from lowHz to highHz.
+// Covers reports whether the span holds all frequencies from lowHz to highHz;
+// the zero Span holds none.
 func (s Span) Covers(lowHz, highHz float64) bool {
 	return s.LowHz > 0 && s.LowHz <= lowHz && s.HighHz >= highHz
 }
@@ -81,8 +82,8 @@ type Trace struct {
 	Volts        []float64 // at the unit's terminals: probe factor applied
 	SampleRateHz float64   // > 0
 	StartS       float64   // time of the first sample in seconds, on the file's own clock
-	Coupling     Coupling
-	Span         Span
+	Coupling     Coupling  // as stated or given; CouplingUnknown when neither
+	Span         Span      // what the record and the instrument can show
 
 	Calibrated    bool    // false: Volts are fractions of full scale (a WAV without a scale)
 	ProbeFactor   float64 // as applied; 1 when none
@@ -96,30 +97,33 @@ type Trace struct {
 	// TimeUnit and VoltUnit are the file's own, kept for display.
 	TimeUnit, VoltUnit string
 
-	Channels    []string // all channels the file holds
-	Assumptions []Assumption
-	Cautions    []Caution
+	Channels    []string     // all channels of volts the file holds
+	Assumptions []Assumption // in the order they were made
+	Cautions    []Caution    // likewise
 }
 
 // DurationS is the length of the record in seconds: samples over rate.
+// Both must be there: without a rate it is not finite.
 func (t *Trace) DurationS() float64 { return float64(len(t.Volts)) / t.SampleRateHz }
 
 // Options overrides what the importer would guess. The zero value guesses all.
+// Open and Read refuse a value outside its range, or not finite, by an error
+// that names it.
 type Options struct {
-	Channel           string  // name, or 1-based number among the volt channels
-	TimeUnit          string  // "s", "ms", "us", "ns", "samples"
-	VoltUnit          string  // "V", "mV", "uV", "counts", "div"
-	Delimiter         string  // ",", ";", "tab", "space"
-	DecimalMark       string  // "." or ","
-	RateHz            float64 // samples per second, wins over the file's time column
-	Scale             float64 // multiplies the file's values into volts (volts per count, per division); 0: from the file
-	OffsetV           float64 // added after Scale
-	VoltsPerFullScale float64 // WAV: volts at digital full scale (peak)
-	ProbeFactor       float64 // multiplies volts; 0: from the file, else 1
-	BandwidthHz       float64 // instrument's bandwidth, 0: from the file
-	BandLimited       *bool   // the instrument limited the bandwidth itself
-	Coupling          Coupling
-	Segment           int // 1-based segment when the file holds several; 0: the first, cautioned
+	Channel           string   // name, or 1-based number among the volt channels; "": the only one, else a *ChannelError
+	TimeUnit          string   // "s", "ms", "us", "ns", "samples"
+	VoltUnit          string   // "V", "mV", "uV", "counts", "div"
+	Delimiter         string   // ",", ";", "|", "tab", "space"
+	DecimalMark       string   // "." or ","
+	RateHz            float64  // samples per second, wins over the file's time column; 0: from the file
+	Scale             float64  // multiplies the file's values into volts (volts per count, per division); 0: from the file
+	OffsetV           float64  // volts added after Scale, either sign
+	VoltsPerFullScale float64  // WAV: volts at digital full scale (peak), >= 0; 0: Scale, else uncalibrated
+	ProbeFactor       float64  // multiplies volts, >= 0; 0: 1, since a file that states a factor has its volts at the tip already
+	BandwidthHz       float64  // instrument's bandwidth in hertz, >= 0; 0: from the file
+	BandLimited       *bool    // the instrument limited the bandwidth itself; nil: from the file
+	Coupling          Coupling // unknown: from the file; a WAV counts as AC
+	Segment           int      // 1-based segment when the file holds several; 0: the first, cautioned
 
 	// Progress, when not nil, is told now and then how many of the file's bytes
 	// are read; total is 0 when unknown.

@@ -15,7 +15,8 @@ type Pattern struct{ text string }
 
 var field = regexp.MustCompile(`\{[^{}]*\}|\*|[{}]`)
 
-// ParsePattern checks a pattern. It must name the mark, or the brand.
+// ParsePattern checks a pattern. It must name the mark, or the brand, and no
+// folder; the error says what is wrong with it.
 func ParsePattern(text string) (Pattern, error) {
 	if strings.ContainsAny(text, `/\`) {
 		return Pattern{}, fmt.Errorf("pattern %q names a folder, expected a file name", text)

@@ -104,7 +104,7 @@ func fileError(path string, err error) error {
 }
 
 // Parse reads a sheet from memory. path is for messages and for resolving the
-// captures' paths; the files named must exist.
+// captures' paths; the files named must exist. Errors are those of Read.
 func Parse(data []byte, path string) (*Sheet, error) { return parse(data, path, false) }
 
 func parse(data []byte, path string, awaiting bool) (*Sheet, error) {

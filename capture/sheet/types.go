@@ -36,31 +36,33 @@ type Sheet struct {
 
 // Instrument is what the captures were made with; a capture may override.
 type Instrument struct {
-	Name              string
-	Baseline          *Capture
-	ProbeFactor       float64
-	BandwidthHz       float64
-	BandLimited       *bool
-	Coupling          capture.Coupling
-	GainPercent       float64 // relative gain uncertainty in percent, 0: 3
-	VoltsPerFullScale float64
-	MemorySamples     int
-	LowPass           string
+	Name              string           // for the report
+	Baseline          *Capture         // shows the instrument's own noise; nil none
+	ProbeFactor       float64          // multiplies volts, 0: 1
+	BandwidthHz       float64          // 0: from the file
+	BandLimited       *bool            // a bandwidth limit was on; nil: from the file
+	Coupling          capture.Coupling // unknown: from the file
+	GainPercent       float64          // relative gain uncertainty in percent, 0: 3
+	VoltsPerFullScale float64          // of the sound input, peak, 0 unknown
+	MemorySamples     int              // record length the scope can hold, 0 unknown
+	LowPass           string           // shape of its roll-off: "first-order", "butterworth4", "gaussian", "ideal", "none"; "" leaves it to package analysis
 }
 
-// Heaters is the load.
+// Heaters is the load. Zeros leave the choice to package heater.
 type Heaters struct {
-	Groups                                    []HeaterGroup
-	Exponent                                  float64
-	SupplyTolPercent, PartTolPercent, LeadOhm float64
-	Series                                    string
-	OwnValves                                 []OwnValve
+	Groups           []HeaterGroup
+	Exponent         float64 // n of I ~ V^n, 0.3 to 1
+	SupplyTolPercent float64 // of the supply's volts, plus or minus
+	PartTolPercent   float64 // of the dropper resistors, plus or minus
+	LeadOhm          float64 // leads and socket contacts, both ways
+	Series           string  // preferred values of IEC 60063: "E6", "E12", "E24", "E48", "E96"
+	OwnValves        []OwnValve
 }
 
 // HeaterGroup is one line of the heater load.
 type HeaterGroup struct {
-	Type   string
-	Count  int
+	Type   string // of the valve, as written
+	Count  int    // valves of that type, > 0
 	Wiring string // "parallel" (6.3 V), "series" (12.6 V), "string", "string of series"; "" suits the rail
 	String string // name of the string the group is part of
 	Line   int    // in the sheet, for messages
@@ -68,49 +70,50 @@ type HeaterGroup struct {
 
 // OwnValve is a valve type the user adds.
 type OwnValve struct {
-	Type                          string
-	Volts, Amps                   float64
-	CentreTapped                  bool
-	VoltTolPercent, AmpTolPercent float64
-	Base, Pins                    string
-	MaxVhk                        float64
-	Source                        string
+	Type           string
+	Volts, Amps    float64 // of the heater, of a centre-tapped one in its parallel connection
+	CentreTapped   bool
+	VoltTolPercent float64 // allowed about Volts, plus or minus, 0: the usual
+	AmpTolPercent  float64 // spread of the current, plus or minus, 0: the usual
+	Base, Pins     string  // for the wiring's words
+	MaxVhk         float64 // rated volts between heater and cathode, 0 unknown
+	Source         string  // where the figures come from
 }
 
 // Hears holds the stage for a derived target.
 type Hears struct {
-	CathodeOhm, BypassF float64
-	HeaterCathodeF      float64
+	CathodeOhm, BypassF float64 // cathode resistor and its bypass capacitor, ohm and farad
+	HeaterCathodeF      float64 // capacitance, farad
 	HeaterCathodeOhm    float64 // insulation
 	Gain                float64 // after the stage, ratio
 	Stage               string  // "first", "second"
-	RIAA                bool
+	RIAA                bool    // the stage is followed by RIAA equalisation
 	AllowedInputV       float64 // input-referred, A-weighted, V rms
 }
 
 // Unit is one physical supply.
 type Unit struct {
-	Brand, Model, Mark string
-	RatedV, RatedA     float64
+	Brand, Model, Mark string  // the mark tells units of one model apart
+	RatedV, RatedA     float64 // from the label, volts and amperes, 0 unknown
 	Readings           []Reading
 	Captures           []Capture
 	Note               string
-	Line               int
+	Line               int // in the sheet, 1-based
 }
 
-// Reading is a meter reading.
+// Reading is a meter reading: DC volts at a load in amperes, 0 unloaded.
 type Reading struct{ LoadA, V float64 }
 
 // Capture is one file with how it was made. Options already hold the
 // instrument's settings where the capture gives none of its own.
 type Capture struct {
-	File    string // as written
-	Path    string // resolved
-	LoadA   float64
+	File    string  // as written
+	Path    string  // resolved
+	LoadA   float64 // amperes drawn meanwhile, 0 unknown or none
 	Options capture.Options
 	// Baseline is the capture's own, or the instrument's where both are of one
 	// kind (scope or sound card); nil when there is none.
 	Baseline *Capture
 	Note     string
-	Line     int
+	Line     int // in the sheet, 1-based
 }

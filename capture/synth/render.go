@@ -24,7 +24,8 @@ type event struct {
 }
 
 // Render gives the volts as the instrument wrote them and the truth behind
-// them. The same Supply gives the same bytes on every machine.
+// them. The same Supply gives the same bytes on every machine. It panics unless
+// RateHz and Samples are positive.
 func (s Supply) Render() ([]float64, Truth) {
 	s = s.withDefaults()
 	if s.RateHz <= 0 || s.Samples <= 0 {

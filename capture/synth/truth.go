@@ -21,28 +21,28 @@ type Truth struct {
 
 	SwitchingHz              float64 // mean over the record
 	RipplePPV, RippleRMSV    float64 // spike-free cycle
-	ESRStepV                 float64
+	ESRStepV                 float64 // at both edges of the cycle
 	SwitchingFundamentalRMSV float64 // of the spike-free cycle
 	SwitchingLineRMSV        float64 // of ripple and edge transients together (fixed frequency)
-	BurstHz, DitherFrac      float64
-	Cycles                   int // whole cycles in the record
+	BurstHz, DitherFrac      float64 // packets per second; sweep as a +- fraction of SwitchingHz
+	Cycles                   int     // whole cycles in the record
 
 	SpikeCount               int // that start within the record
 	SpikesPerS               float64
 	SpikePeakMedianV         float64 // of the absolute peaks, all classes
 	SpikePeakP95V            float64
 	SpikePeakMaxV            float64
-	RisingPeakV, FallingPeak float64 // absolute, of an unjittered transient
+	RisingPeakV, FallingPeak float64 // volts, absolute, of an unjittered transient
 	SpikeDurationS           float64 // pulse duration (50 %) of the larger edge's transient
-	SpikeAreaVs              float64 // its signed area
+	SpikeAreaVs              float64 // its signed area in volt seconds
 	RingHz, RingQ            float64 // of the larger edge's transient
 	RisingRingHz             float64
 	FallingRingHz            float64
 	Spikes                   []SpikeTruth
 
-	MainsLineHz, MainsLineRMSV, MainsPPV float64
+	MainsLineHz, MainsLineRMSV, MainsPPV float64 // the line at twice the mains frequency; the whole ripple
 
-	NoiseVRHz, CornerHz float64 // the supply's own
+	NoiseVRHz, CornerHz float64 // the supply's own: white density in V/sqrt(Hz), one-sided, and 1/f corner
 	RandomRMSV          float64 // of all noise, instrument's included
 	PeriodicRMSV        float64 // of everything else, about its mean
 	ACRMSV              float64 // both

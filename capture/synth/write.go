@@ -25,6 +25,8 @@ const (
 
 // WriteCSV writes volts in the layout. digits is the number of significant
 // digits of a value, 0: 6. Lines end in \n, except DecimalComma's in \r\n.
+// coupling is what Preamble states, "": DC. It fails on an unknown layout or
+// when w does.
 func WriteCSV(w io.Writer, layout Layout, rateHz float64, volts []float64, digits int, coupling string) error {
 	if digits == 0 {
 		digits = 6
@@ -72,7 +74,7 @@ func WriteCSV(w io.Writer, layout Layout, rateHz float64, volts []float64, digit
 }
 
 // Gzip runs write through a gzip stream without name or time, so that the same
-// content gives the same bytes.
+// content gives the same bytes. Its error is the first of write's and w's.
 func Gzip(w io.Writer, write func(io.Writer) error) error {
 	z, err := gzip.NewWriterLevel(w, gzip.DefaultCompression)
 	if err != nil {
@@ -85,7 +87,8 @@ func Gzip(w io.Writer, write func(io.Writer) error) error {
 }
 
 // WriteWAV writes one channel of 16 or 24 bit PCM where digital full scale is
-// fullScaleV volts peak. Values beyond it stop at full scale, as in a converter.
+// fullScaleV volts peak, > 0. Values beyond it stop at full scale, as in a
+// converter. It fails on other bits or full scales, or when w does.
 func WriteWAV(w io.Writer, bits int, rateHz int, fullScaleV float64, volts []float64) error {
 	if bits != 16 && bits != 24 {
 		return errors.New("synth: WAV takes 16 or 24 bits")

@@ -19,9 +19,9 @@ var sheetText string
 
 // File is one file of the demo bench.
 type File struct {
-	Name   string
-	Write  func(io.Writer) error
-	Supply *synth.Supply // behind a capture; nil for the sheet
+	Name   string                // within the bench's folder
+	Write  func(io.Writer) error // writes the whole file, the same bytes each time
+	Supply *synth.Supply         // behind a capture; nil for the sheet
 }
 
 // Rates and lengths of the workshop's captures.
