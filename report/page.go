@@ -202,12 +202,13 @@ func (r *Report) view(share float64) (*view, error) {
 		svg := template.HTML(g.inlineSVG(p.alt))
 		switch p.kind {
 		case "brands":
-			v.BrandPlot = template.HTML(`<figure class="fig">`) + svg + `</figure>`
+			v.BrandPlot = template.HTML(`<figure class="fig"><div class="pan" tabindex="0" role="group" aria-label="plot of the brands, scrolls sideways where the screen is narrow">`) + svg + `</div></figure>`
 		case "overlay":
 			v.Overlay = svg
 		default:
 			plots[p.unit] = append(plots[p.unit], plotView{Kind: p.kind, Unit: p.unit, SVG: svg, Caption: captions[p.kind],
-				Wide: p.kind == "waveform" || p.kind == "spectrum"})
+				Wide: p.kind == "waveform" || p.kind == "spectrum" || p.kind == "warm-up",
+				Pan:  p.kind == "histograms" || p.kind == "warm-up"})
 		}
 	}
 	columns := r.markdownCriteria()

@@ -46,7 +46,7 @@ type marginView struct {
 type plotView struct {
 	Kind, Caption string
 	Unit          int
-	Wide          bool
+	Wide, Pan     bool // Pan: never live, so its text would be too small on a phone
 	SVG           template.HTML
 }
 
