@@ -12,6 +12,7 @@ type gatedResidue struct {
 	cycle   []float64 // by bin: what is taken off, the smooth ripple and the mean transients
 	edges   []bool    // by bin: cycles differ there by more than the noise
 	free    []interval
+	held    float64   // share of the noise's power that went off with the mean transients
 	mains   []float64 // one mains period, volts; nil when none
 	mainsHz float64
 	rateHz  float64
@@ -40,6 +41,20 @@ func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains mainsResult
 					for d := -1; d <= 1; d++ {
 						g.edges[(b+d+m)%m] = true
 					}
+				}
+			}
+		}
+		// a mean over n samples taken off takes 1/n of their noise's power along
+		kept := 0.0
+		for _, excised := range g.edges {
+			if !excised {
+				kept++
+			}
+		}
+		for _, t := range found.all {
+			for k := range t.v[:t.until] {
+				if b := (t.first + k) % m; !g.edges[b] {
+					g.held += 1 / f.n[b] / kept
 				}
 			}
 		}
@@ -183,4 +198,37 @@ func (g *gatedResidue) gatedShare() float64 {
 		share += float64(i.to-i.from) / float64(len(g.r.volts))
 	}
 	return min(share, 1)
+}
+
+// trustedFromHz is the frequency under which the drift that is taken off holds
+// the noise itself: it follows straight lines through means over so many
+// samples, which pass on a share of about sinc(x)³ in amplitude, x being the
+// frequency times their spacing, 3 % at 0.75. 0: nothing is taken off.
+func (g *gatedResidue) trustedFromHz() float64 {
+	n := len(g.drift.at)
+	if n < 2 {
+		return 0
+	}
+	var steps []float64
+	for i := 1; i < n; i++ {
+		// shorter ones are joints where a packet meets a pause
+		if step := g.drift.at[i] - g.drift.at[i-1]; step > 8 {
+			steps = append(steps, step)
+		}
+	}
+	if len(steps) == 0 {
+		return 0
+	}
+	sort.Float64s(steps)
+	return 0.75 * g.rateHz / quantileOf(steps, 0.25)
+}
+
+// heldBand is the band in which following a wandering switching phase takes
+// noise off with the ripple, about 3 dB of it at the switching frequency: the
+// phase is read from six cycles under a taper, every three cycles. 0, 0: none.
+func (g *gatedResidue) heldBand() (lowHz, highHz float64) {
+	if t := g.r.track; t != nil && t.kind == SwitchingDithered {
+		return 0.5 * t.hz, 1.65 * t.hz
+	}
+	return 0, 0
 }

@@ -1,9 +1,6 @@
 package analysis
 
-import (
-	"math"
-	"sort"
-)
+import "stillglow/capture"
 
 // noise measures the floor with ripple and spikes gated out.
 func (j *job) noise() error {
@@ -16,55 +13,21 @@ func (j *job) noise() error {
 	}
 	var gated gatedSource
 	if share := g.gatedShare(); share < 0.6 {
-		gated = g
+		gated, opt.GateFromHz, opt.GateHeld = g, g.trustedFromHz(), g.held
+		opt.HeldLowHz, opt.HeldHighHz = g.heldBand()
 	} else {
 		j.ungated = true
 	}
 	var err error
 	m.Noise, err = measureNoiseFloor(j.ctx, gated, sliceSource(tr.Volts), tr.SampleRateHz, opt)
-	if err == nil && gated != nil && j.track != nil && j.track.kind == SwitchingBursting {
-		j.noiseUnderBursts()
+	if err != nil || gated == nil || j.track == nil || j.track.kind != SwitchingBursting {
+		return err
 	}
-	return err
-}
-
-// noiseUnderBursts takes the noise below the switching frequency from the
-// spectrum as seen: taking the packets' own rise and fall off the trace takes
-// such noise off as well, and a figure too low must not stand.
-func (j *job) noiseUnderBursts() {
-	n := &j.m.Noise
-	for i := range n.ThirdOctaves {
-		if o := &n.ThirdOctaves[i]; o.CentreHz < j.track.hz/2 {
-			factor := 1.0
-			if o.DensityVRHz > 0 {
-				factor = o.UngatedVRHz / o.DensityVRHz
-			}
-			o.DensityVRHz = o.UngatedVRHz
-			o.LowVRHz *= factor
-			o.HighVRHz *= factor
-			if n.LowVRHz.Known && o.CentreHz > 890 && o.CentreHz < 1120 {
-				n.LowVRHz.Value, n.LowVRHz.U = o.UngatedVRHz, n.LowVRHz.U*factor
-			}
-		}
+	m.Noise.CornerHz = NotMeasured("the packets bury the 1/f part; a capture under the full load is needed")
+	if m.Noise.AtHz.Known && m.Noise.AtHz.Value < opt.GateFromHz {
+		m.Cautions = append(m.Cautions, capture.Caution{Code: capture.CautionUngated,
+			Text: "the packets' rise and fall can't be taken off without the noise; the noise floor is what the spectrum shows between the lines",
+			Fix:  "load the supply as the heaters will, so that it runs through"})
 	}
-	n.CornerHz = NotMeasured("the packets bury the 1/f part; a capture under the full load is needed")
-	var gated, seen []float64
-	var low, high float64
-	for _, o := range n.ThirdOctaves {
-		if o.CentreHz >= j.track.hz && o.CentreHz <= j.tr.Span.HighHz/4 {
-			if low == 0 {
-				low = o.CentreHz
-			}
-			high = o.CentreHz
-			gated = append(gated, o.DensityVRHz)
-			seen = append(seen, o.UngatedVRHz)
-		}
-	}
-	if len(gated) >= 3 && n.DensityVRHz.Known {
-		sort.Float64s(gated)
-		sort.Float64s(seen)
-		n.DensityVRHz.Value = quantileOf(gated, 0.5)
-		n.UngatedVRHz.Value = quantileOf(seen, 0.5)
-		n.AtHz = Known(math.Sqrt(low * high))
-	}
+	return nil
 }

@@ -17,6 +17,11 @@ type noiseOptions struct {
 	Span     capture.Span // of the trace
 	StepV    float64      // the converter's step, 0 unknown
 	Baseline *NoiseFloor  // the instrument's own floor, nil when none
+	// GateFromHz is where the gated spectrum begins to hold all of the noise; below
+	// it, and from HeldLowHz to HeldHighHz, the plain one counts.
+	GateFromHz            float64
+	HeldLowHz, HeldHighHz float64
+	GateHeld              float64 // share of the noise's power that the gate took along
 }
 
 // measureNoiseFloor gives the density of the random part between and under the
@@ -87,7 +92,10 @@ func noiseFloorOf(gated, plain *multirate, opt noiseOptions) NoiseFloor {
 	var raw []octaveLevel
 	for _, o := range all {
 		g := o.g
-		if g.power > plateau && gated.Excised < 0.9 {
+		g.power /= 1 - opt.GateHeld
+		if o.centre < opt.GateFromHz || o.centre > opt.HeldLowHz && o.centre < opt.HeldHighHz {
+			g = o.p
+		} else if g.power > plateau && gated.Excised < 0.9 {
 			g.power = plateau + (g.power-plateau)/(1-gated.Excised)
 		}
 		// gating takes away; where it seems to add, ripple left in it leaks through

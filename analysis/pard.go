@@ -60,7 +60,7 @@ func (j *job) randomPower() (power float64, ok bool) {
 		return 0, false
 	}
 	mean := sum / weight
-	return max(sq/weight-mean*mean, 0), true
+	return max(sq/weight-mean*mean, 0) / (1 - j.gate.held), true
 }
 
 // periodicPower is the mean square of what repeats: the mean cycle with its
