@@ -117,24 +117,7 @@ func (p *rowSpec) fast(line []byte, r *row) bool {
 			}
 		}
 		if col == p.last {
-			// What follows must not be wider than the table.
-			if i == len(line) {
-				return true
-			}
-			if blanks {
-				if line[i] != ' ' && line[i] != '\t' {
-					return false
-				}
-				return len(bytes.Fields(line[i:]))+col+1 <= p.cells
-			}
-			if line[i] != p.delim {
-				return false
-			}
-			rest := line[i+1:]
-			if bytes.Count(rest, []byte{p.delim})+col+2 > p.cells {
-				return len(bytes.Trim(rest, string([]byte{p.delim, ' '}))) == 0
-			}
-			return bytes.IndexByte(rest, '"') < 0
+			return p.endsAt(line, i, col)
 		}
 		if i >= len(line) {
 			return false
@@ -150,6 +133,28 @@ func (p *rowSpec) fast(line []byte, r *row) bool {
 		}
 		i++
 	}
+}
+
+// endsAt tells whether the row, read to the end i of cell col, is not wider
+// than the table.
+func (p *rowSpec) endsAt(line []byte, i, col int) bool {
+	if i == len(line) {
+		return true
+	}
+	if p.delim == ' ' {
+		if line[i] != ' ' && line[i] != '\t' {
+			return false
+		}
+		return len(bytes.Fields(line[i:]))+col+1 <= p.cells
+	}
+	if line[i] != p.delim {
+		return false
+	}
+	rest := line[i+1:]
+	if bytes.Count(rest, []byte{p.delim})+col+2 > p.cells {
+		return len(bytes.Trim(rest, string([]byte{p.delim, ' '}))) == 0
+	}
+	return bytes.IndexByte(rest, '"') < 0
 }
 
 // slow reads any line; it gives the cells back for reuse.
@@ -212,6 +217,12 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 			return cells
 		}
 	}
+	p.slowVolts(line, cells, vv, r)
+	return cells
+}
+
+// slowVolts reads the sample of a line whose time is read, or that has none.
+func (p *rowSpec) slowVolts(line []byte, cells []cell, vv value, r *row) {
 	switch {
 	case vv.numeric():
 		r.v = vv.num.v
@@ -225,7 +236,7 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 				f = 1
 				if p.voltUnit != "" {
 					p.bad(r, line, p.volt, cells, "a number with its unit, as above")
-					return cells
+					return
 				}
 			}
 			if p.voltFactor > 0 {
@@ -238,7 +249,7 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 		if p.volt < len(cells) {
 			r.token = cellText(cells[p.volt].text)
 		}
-		if vv.kind == cellEmpty && p.time < 0 && used > 0 && p.cells == 1 {
+		if vv.kind == cellEmpty && p.time < 0 && p.cells == 1 {
 			r.kind = rowBlank
 		}
 	default:
@@ -248,7 +259,6 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 			p.textOr(r, line, p.volt, cells, "a number of volts")
 		}
 	}
-	return cells
 }
 
 // bad makes r an error at a cell.
