@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"stillglow/analysis/heater"
@@ -153,8 +154,13 @@ func heaterVolts(v float64) string {
 	return fmt.Sprintf("%.2f V", v)
 }
 
-// percentText is a relative error in percent; empty where it is none.
-func percentText(frac float64) string { return fmt.Sprintf("%+.1f %%", 100*frac) }
+// percentText is a relative error in percent, without a "-0.0".
+func percentText(frac float64) string {
+	if math.Abs(frac) < 0.0005 {
+		return "0.0 %"
+	}
+	return fmt.Sprintf("%+.1f %%", 100*frac)
+}
 
 // spreadText is the heater's least and greatest error over all tolerances.
 func spreadText(p *heater.Part) string {
