@@ -155,6 +155,7 @@ func (t *edgeTemplate) inTime(r *residue, sigma float64) {
 		}
 		t.v[b] = sum[b] / count[b]
 	}
+	t.tail = nil
 	t.findPeak()
 	e := t.edge
 	skip := int(lead*m + 0.5)

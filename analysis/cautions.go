@@ -67,6 +67,15 @@ func (j *job) cautions() {
 				fmt.Sprintf("the record holds only %.0f switching cycles", cycles),
 				"use a longer time base, or more memory")
 		}
+		if c := j.model; c.upper {
+			add(capture.CautionRingFills,
+				"the ring lasts into the next edge and can't be told apart from the ripple; the ripple figure holds both and is an upper one",
+				"damp the ring at the supply's output with a ceramic capacitor in series with about an ohm, and probe with a ground spring")
+		} else if c.ringFills() {
+			add(capture.CautionRingFills,
+				fmt.Sprintf("the ring lasts into the next edge, where %.0f %% of it is left; the ripple figure depends on the ring's shape", 100*c.ringLeft),
+				"damp the ring at the supply's output with a ceramic capacitor in series with about an ohm, and probe with a ground spring")
+		}
 		switch m.Kind {
 		case SwitchingDithered:
 			add(capture.CautionDithered,

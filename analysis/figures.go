@@ -164,6 +164,10 @@ func (j *job) spikeFigures() {
 		setAll(NotMeasured(fmt.Sprintf("the capture shows nothing above %s; 25 MS/s or more is needed to show spikes", hertz(tr.Span.HighHz))))
 		return
 	}
+	if c := j.model; c != nil && (c.upper || c.joined != nil && c.ringLeft > 0.5 && 4*c.uPPV > c.ppV) {
+		setAll(NotMeasured("the ring lasts into the next edge; single spikes can't be told apart until it is damped"))
+		return
+	}
 	if found.threshold == 0 {
 		setAll(NotMeasured("the record is too short or constant; nothing can stand out"))
 		return

@@ -20,8 +20,12 @@ type cycleModel struct {
 	fall     Figure
 	stepV    Figure
 	duty     Figure
-	fitted   bool    // the straight-part model holds; else read from the curve itself
-	binSigma float64 // standard deviation of a bin's mean
+	fitted   bool      // the straight-part model holds; else read from the curve itself
+	joined   *jointFit // parts and rings fitted together, nil where that fails
+	ringLeft float64   // share of a ring's envelope that is left at the next edge
+	leftV    float64   // that envelope
+	upper    bool      // ring and ripple can't be told apart: ppV holds both
+	binSigma float64   // standard deviation of a bin's mean
 }
 
 // modelCycle takes a folded cycle apart. Fit, transients found above the fit,
@@ -80,7 +84,18 @@ func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 		}
 		pw = fitPieces(y, weight, hints, sb)
 	}
+	if c.join(f, y, weight, &pw, sb, zone) {
+		pw.take(c.joined, c.binSigma)
+	}
 	c.finish(f, y, weight, pw, zone, tau/periodS*float64(m), stepV)
+	if c.joined == nil && (!c.fitted || !c.sane(f)) {
+		if j := searchJoint(f, periodS, c.binSigma, zone); j != nil && j.good(f) {
+			c.adopt(j, f, y, weight)
+			pw.take(j, c.binSigma)
+			c.finish(f, y, weight, pw, zone, tau/periodS*float64(m), stepV)
+		}
+	}
+	c.bound(f)
 	return c
 }
 
@@ -107,22 +122,28 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, r
 	if len(c.edges) > 0 {
 		share = 0.04
 	}
-	c.fitted = pw.rms < max(1.6*perCell, share*(hi-lo), 0.3*stepV)
+	c.fitted = c.joined != nil || pw.rms < max(1.6*perCell, share*(hi-lo), 0.3*stepV)
+	c.breaks = nil
 	for _, b := range pw.breaks {
 		c.breaks = append(c.breaks, b/float64(m))
 	}
 	if c.fitted {
 		c.smooth = pw.corridor(y, zone, round)
 		for i := range c.edges {
-			c.splitEdge(&c.edges[i], y, &pw, c.smooth, zone)
+			if c.joined == nil {
+				c.splitEdge(&c.edges[i], y, &pw, c.smooth, zone)
+			}
 		}
 		c.ppV = hi - lo
-		if c.binSigma < 0.003*c.ppV {
+		if c.joined == nil && c.binSigma < 0.003*c.ppV {
 			// so clean a curve shows its own corners, rounded as they are
 			lo, hi = extremes(c.smooth)
 			c.ppV = hi - lo
 		}
 		c.uPPV = math.Sqrt(variance) * max(pw.rms, perCell)
+		if c.joined != nil {
+			c.uPPV = c.joined.uPPV
+		}
 		if f.sigma < 0.4*stepV { // too little noise to average over the steps
 			c.uPPV = math.Hypot(c.uPPV, stepV/math.Sqrt(6))
 		}

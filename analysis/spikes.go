@@ -41,6 +41,16 @@ func findSpikes(r *residue, f *fold, rateHz, stepV float64, th thresholds) spike
 		}
 	}
 	out.sigma = r.robustScale(skip, stepV)
+	covered := 0
+	for _, s := range skip {
+		if s {
+			covered++
+		}
+	}
+	if 10*covered > 9*m && m > 0 {
+		// transients fill the cycle: the fold's bins tell the noise
+		out.sigma = min(out.sigma, max(f.sigma, 0.3*stepV))
+	}
 	out.threshold = max(th.SpikeSigmas*out.sigma, 1.6*stepV)
 	if out.threshold == 0 {
 		lo, hi := extremes(r.volts)
@@ -154,8 +164,9 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 				buf = buf[:0]
 				num, den := 0.0, 0.0
 				r.each(from, to, func(i int, v float64, bin int, _ float64) {
-					buf = append(buf, v)
 					b := (float64(i)-start)*perSample*m - 0.5
+					v -= lerp(t.tail, b)
+					buf = append(buf, v)
 					tv := lerp(t.v, b)
 					num += v * tv
 					den += tv * tv

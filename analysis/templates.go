@@ -8,7 +8,8 @@ import (
 type edgeTemplate struct {
 	edge   cycleEdge
 	first  int       // bin of v[0]
-	v      []float64 // volts against the smooth ripple
+	v      []float64 // volts against the smooth ripple, what earlier edges left taken off
+	tail   []float64 // what earlier edges left
 	peakV  float64   // signed
 	peakAt float64   // bins after first
 	until  int       // bins over which it stands above the noise
@@ -35,19 +36,22 @@ func newTemplates(f *fold, c *cycleModel, sigma float64) []edgeTemplate {
 		t := edgeTemplate{edge: e, first: (on - lead + m) % m}
 		for k := -lead; k < length; k++ {
 			b := (on + k + m) % m
-			v := f.mean[b] - c.smooth[b]
+			v, tail := f.mean[b]-c.smooth[b], 0.0
 			// tails of the other edges' rings are not this edge's
 			for j, o := range c.edges {
 				if o.hasRng {
 					d := (b - int(o.phase*float64(m)) + m) % m
 					x := (float64(d) + 0.5) / float64(m) * c.periodS
 					if j != i {
-						v -= o.ring.at(x)
+						tail += o.ring.at(x)
 					}
-					v -= o.ring.at(x + c.periodS)
+					for wrap := 1.0; wrap < 5; wrap++ {
+						tail += o.ring.at(x + wrap*c.periodS)
+					}
 				}
 			}
-			t.v = append(t.v, v)
+			t.v = append(t.v, v-tail)
+			t.tail = append(t.tail, tail)
 		}
 		t.findPeak()
 		// to where it can no longer be told from noise, in the mean or in a sample

@@ -69,6 +69,7 @@ const (
 	CautionDithered      = "dithered"               // spread-spectrum switching
 	CautionBursting      = "bursting"               // pulse-skipping supply
 	CautionUngated       = "noise_not_gated"        // spikes could not be gated out of the floor
+	CautionRingFills     = "ring_fills_cycle"       // a ring lasts into the next edge
 	CautionSwitchingLost = "switching_not_found"    // no switching line stood out
 )
 

@@ -98,6 +98,10 @@ func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure)
 		case inCycle:
 			return 1, 1 // few cycles hold few of the peaks
 		}
+	case capture.CautionRingFills:
+		if c.id == FoldedRipple {
+			return 0, far // part of the figure is the ring
+		}
 	case capture.CautionGaps:
 		if inCycle || audio || noise {
 			return 3, 3

@@ -1,0 +1,439 @@
+package analysis
+
+import (
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/optimize"
+)
+
+// jointFit describes a cycle as two straight parts and, at each of their two
+// joints, a ring in its steady state, all fitted at once. A stretch after every
+// joint is left out: a real pulse is no perfect damped sine where it starts.
+type jointFit struct {
+	bins    int
+	periodS float64
+	on      [2]float64 // bins
+	hz      [2]float64
+	alpha   [2]float64 // 1/s
+	mask    float64    // bins left out after a joint
+	coef    []float64  // two a part over u = -1..1, then cosine and sine by joint
+	cov     *mat.SymDense
+	rms     float64 // of the residue of places, V
+	sigma   float64 // of a place by the noise alone, V
+	cond    float64
+	points  int
+	uPPV    float64 // standard deviation of the parts' peak-to-peak
+}
+
+const (
+	jointPlaces = 2048 // most places that are fitted
+	jointTerms  = 8
+	// jointCond: beyond it the parts and the rings are one to the fit
+	jointCond = 1e5
+	// jointLeadBins before an onset are left out: the fold smears it
+	jointLeadBins = 3
+)
+
+// foldPlaces thins a fold to places of per bins each.
+type foldPlaces struct {
+	x, y, w []float64 // bin, volts, weight
+	per     int
+}
+
+func newFoldPlaces(f *fold, least int) foldPlaces {
+	p := foldPlaces{per: max(f.bins/max(least, 1), 1)}
+	mean := 0.0
+	for _, n := range f.n {
+		mean += n
+	}
+	mean *= float64(p.per) / float64(f.bins)
+	for k := 0; k+p.per <= f.bins; k += p.per {
+		sum, v, x := 0.0, 0.0, 0.0
+		for i := k; i < k+p.per; i++ {
+			sum += f.n[i]
+			v += f.n[i] * f.mean[i]
+			x += f.n[i] * (float64(i) + 0.5)
+		}
+		if sum > 0 {
+			p.x, p.y, p.w = append(p.x, x/sum), append(p.y, v/sum), append(p.w, sum/mean)
+		}
+	}
+	return p
+}
+
+// split tells in which part bin x lies, and how far after its joint.
+func (j *jointFit) split(x float64) (part int, after, length float64) {
+	m := float64(j.bins)
+	d0 := math.Mod(x-j.on[0]+2*m, m)
+	gap := math.Mod(j.on[1]-j.on[0]+m, m)
+	if d0 < gap {
+		return 0, d0, gap
+	}
+	return 1, d0 - gap, m - gap
+}
+
+// ringTerms are the cosine and sine of joint e's steady ring at bin x.
+func (j *jointFit) ringTerms(e int, x float64) (c, s float64) {
+	m := float64(j.bins)
+	t := math.Mod(x-j.on[e]+2*m, m) / m * j.periodS
+	p := complex(-j.alpha[e], 2*math.Pi*j.hz[e])
+	v := cmplx.Exp(p*complex(t, 0)) / (1 - cmplx.Exp(p*complex(j.periodS, 0)))
+	return real(v), imag(v)
+}
+
+// solve fits the linear terms; ok is false where they can't be told apart.
+func (j *jointFit) solve(p foldPlaces) bool {
+	ata := mat.NewSymDense(jointTerms, nil)
+	atb := mat.NewVecDense(jointTerms, nil)
+	var rows [][jointTerms]float64
+	var ys, ws []float64
+	var count [2]int
+	var reach [2][2]float64
+	for i, x := range p.x {
+		part, after, length := j.split(x)
+		if after < j.mask || length-after < jointLeadBins+float64(p.per) {
+			continue
+		}
+		var b [jointTerms]float64
+		u := after/length*2 - 1
+		b[2*part], b[2*part+1] = 1, u
+		for e := range 2 {
+			b[4+2*e], b[5+2*e] = j.ringTerms(e, x)
+		}
+		if count[part] == 0 {
+			reach[part] = [2]float64{u, u}
+		}
+		reach[part] = [2]float64{min(reach[part][0], u), max(reach[part][1], u)}
+		count[part]++
+		rows, ys, ws = append(rows, b), append(ys, p.y[i]), append(ws, p.w[i])
+		for a := range b {
+			for c := a; c < jointTerms; c++ {
+				ata.SetSym(a, c, ata.At(a, c)+p.w[i]*b[a]*b[c])
+			}
+			atb.SetVec(a, atb.AtVec(a)+p.w[i]*b[a]*p.y[i])
+		}
+	}
+	j.points = len(rows)
+	if count[0] < 6 || count[1] < 6 || reach[0][1]-reach[0][0] < 0.5 || reach[1][1]-reach[1][0] < 0.5 {
+		return false
+	}
+	// columns of one length, so that the condition number speaks of the angles
+	var scale [jointTerms]float64
+	for a := range scale {
+		scale[a] = math.Sqrt(ata.At(a, a))
+		if !(scale[a] > 1e-12) || math.IsInf(scale[a], 0) {
+			return false
+		}
+	}
+	for a := range scale {
+		for c := a; c < jointTerms; c++ {
+			ata.SetSym(a, c, ata.At(a, c)/scale[a]/scale[c])
+		}
+		atb.SetVec(a, atb.AtVec(a)/scale[a])
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(ata) {
+		return false
+	}
+	if j.cond = chol.Cond(); !(j.cond < jointCond) {
+		return false
+	}
+	var x mat.VecDense
+	if chol.SolveVecTo(&x, atb) != nil {
+		return false
+	}
+	j.cov = mat.NewSymDense(jointTerms, nil)
+	if chol.InverseTo(j.cov) != nil {
+		return false
+	}
+	j.coef = make([]float64, jointTerms)
+	for a := range scale {
+		j.coef[a] = x.AtVec(a) / scale[a]
+		for c := a; c < jointTerms; c++ {
+			j.cov.SetSym(a, c, j.cov.At(a, c)/scale[a]/scale[c])
+		}
+	}
+	rss, sw := 0.0, 0.0
+	for i, b := range rows {
+		d := ys[i]
+		for a, v := range b {
+			d -= v * j.coef[a]
+		}
+		rss += ws[i] * d * d
+		sw += ws[i]
+	}
+	j.rms = math.Sqrt(rss / sw * float64(len(rows)) / max(float64(len(rows)-jointTerms-4), 1))
+	return !math.IsNaN(j.rms)
+}
+
+// tune improves frequencies and decays, first as one ring for both joints, then
+// each its own where that pays.
+func (j *jointFit) tune(p foldPlaces) bool {
+	if !j.solve(p) {
+		return false
+	}
+	run := func(n int) {
+		start := *j
+		put := func(t *jointFit, x []float64) {
+			for e := range 2 {
+				k := 2 * e * (n / 4)
+				t.hz[e] = start.hz[e] * math.Exp(0.02*x[k])
+				t.alpha[e] = start.alpha[e] * math.Exp(0.2*x[k+1])
+			}
+		}
+		cost := func(x []float64) float64 {
+			for _, v := range x {
+				if math.Abs(v) > 12 {
+					return math.Inf(1)
+				}
+			}
+			t := start
+			put(&t, x)
+			if !t.solve(p) {
+				return math.Inf(1)
+			}
+			return t.rms
+		}
+		res, err := optimize.Minimize(optimize.Problem{Func: cost}, make([]float64, n),
+			&optimize.Settings{FuncEvaluations: 60 * n / 2, Converger: &optimize.FunctionConverge{Relative: 1e-5, Iterations: 12}},
+			&optimize.NelderMead{SimplexSize: 1})
+		if res == nil || err != nil && res.F >= start.rms {
+			return
+		}
+		t := start
+		put(&t, res.X)
+		if t.solve(p) && t.rms < j.rms {
+			*j = t
+		}
+	}
+	run(2)
+	if j.rms > 1.15*j.sigma {
+		before := *j
+		run(4)
+		if j.rms > 0.9*before.rms {
+			*j = before
+		}
+	}
+	return true
+}
+
+// straight is the value of a part u = -1..1 along it.
+func (j *jointFit) straight(part int, u float64) float64 {
+	return j.coef[2*part] + u*j.coef[2*part+1]
+}
+
+// ringAt is joint e's steady ring at bin x.
+func (j *jointFit) ringAt(e int, x float64) float64 {
+	c, s := j.ringTerms(e, x)
+	return c*j.coef[4+2*e] + s*j.coef[5+2*e]
+}
+
+// envelope is the size of joint e's ring, its own wraps left out, at bins after
+// its start.
+func (j *jointFit) envelope(e int, after float64) float64 {
+	g := cmplx.Abs(1 - cmplx.Exp(complex(-j.alpha[e], 2*math.Pi*j.hz[e])*complex(j.periodS, 0)))
+	return math.Hypot(j.coef[4+2*e], j.coef[5+2*e]) / g * math.Exp(-j.alpha[e]*after/float64(j.bins)*j.periodS)
+}
+
+// peakToPeak is that of the straight parts.
+func (j *jointFit) peakToPeak() float64 {
+	pp, _, _ := j.extremes()
+	return pp
+}
+
+// extremes also gives which parts' ends they are, as weights of the terms.
+func (j *jointFit) extremes() (pp, variance float64, g []float64) {
+	type end struct {
+		part int
+		u    float64
+	}
+	var lo, hi end
+	low, high := math.Inf(1), math.Inf(-1)
+	for part := range 2 {
+		for _, at := range [2]float64{-1, 1} {
+			v := j.straight(part, at)
+			if v < low {
+				low, lo = v, end{part, at}
+			}
+			if v > high {
+				high, hi = v, end{part, at}
+			}
+		}
+	}
+	g = make([]float64, jointTerms)
+	g[2*hi.part]++
+	g[2*hi.part+1] += hi.u
+	g[2*lo.part]--
+	g[2*lo.part+1] -= lo.u
+	v := mat.NewVecDense(jointTerms, g)
+	return high - low, max(mat.Inner(v, j.cov, v), 0), g
+}
+
+// weigh finds the peak-to-peak's standard deviation: that of the linear terms,
+// and what it moves when frequencies and decays move by theirs.
+func (j *jointFit) weigh(p foldPlaces) {
+	noise := max(j.rms, j.sigma)
+	pp, variance, _ := j.extremes()
+	u2 := variance * noise * noise
+	rss := j.rms * j.rms * float64(j.points)
+	for k := range 4 {
+		t := *j
+		const step = 0.01
+		if k < 2 {
+			t.hz[k] *= 1 + step
+		} else {
+			t.alpha[k-2] *= 1 + 10*step
+		}
+		if !t.solve(p) {
+			continue
+		}
+		// a move that adds the noise's own square to the misfit is one deviation
+		if more := t.rms*t.rms*float64(t.points) - rss; more > 0 {
+			d := (t.peakToPeak() - pp) * noise / math.Sqrt(more)
+			u2 += d * d
+		} else {
+			u2 += (t.peakToPeak() - pp) * (t.peakToPeak() - pp)
+		}
+	}
+	// what the pulse's shape still does beyond the stretch left out
+	for _, longer := range [...]float64{1.15, 1.3} {
+		t := *j
+		t.mask *= longer
+		if t.solve(p) {
+			d := t.peakToPeak() - pp
+			u2 += d * d / 2
+		}
+	}
+	j.uPPV = math.Sqrt(u2)
+}
+
+// good tells whether the fit describes the cycle and stays within it.
+func (j *jointFit) good(f *fold) bool {
+	lo, hi := extremes(f.mean)
+	pp, u := j.peakToPeak(), j.uPPV
+	slack := 4 * j.sigma
+	if pp > 1.02*(hi-lo)+slack || u > 0.5*(hi-lo) {
+		return false
+	}
+	for e := range 2 {
+		if j.envelope(e, j.mask) > hi-lo+slack {
+			return false
+		}
+	}
+	return j.rms < max(1.35*j.sigma, 0.004*(hi-lo)) || j.rms < 1.8*j.sigma && j.rms < 0.05*pp
+}
+
+// onset moves both joints to where the cycle leaves what the part before and
+// the rings carried on foretell.
+func (j *jointFit) onset(p foldPlaces) {
+	m := float64(j.bins)
+	old := *j
+	for e := range 2 {
+		before := 1 - e
+		_, _, length := old.split(old.on[before] + 0.25)
+		peak := 0.0
+		at := old.on[e]
+		size := func(x float64) float64 {
+			// of the sample nearest to bin x
+			i := int(math.Mod(x+2*m, m)) / p.per
+			i = min(i, len(p.y)-1)
+			after := length + math.Remainder(p.x[i]-old.on[e], m)
+			v := p.y[i] - old.straight(before, after/length*2-1)
+			// rings of both, joint e's own last start carried on by a wrap
+			own := complex(-old.alpha[e], 2*math.Pi*old.hz[e])
+			t := (math.Remainder(p.x[i]-old.on[e], m) + m) / m * old.periodS
+			r := cmplx.Exp(own*complex(t, 0)) / (1 - cmplx.Exp(own*complex(old.periodS, 0)))
+			v -= real(r)*old.coef[4+2*e] + imag(r)*old.coef[5+2*e]
+			v -= old.ringAt(before, p.x[i])
+			return math.Abs(v)
+		}
+		reach := 0.7 * old.mask
+		for x := old.on[e] - reach; x < old.on[e]+old.mask; x += float64(p.per) {
+			peak = max(peak, size(x))
+		}
+		limit := max(5*old.sigma, 0.04*peak)
+		for x := old.on[e] - reach; x < old.on[e]+old.mask; x += float64(p.per) {
+			if size(x) > limit && size(x+float64(p.per)) > limit {
+				at = x
+				break
+			}
+		}
+		j.on[e] = math.Mod(math.Floor(at)+m, m)
+	}
+}
+
+// jointAt fits from a first guess, leaving out as much after a joint as the
+// cycle allows.
+func jointAt(f *fold, periodS, sigma float64, on, hz, alpha [2]float64, zone int) *jointFit {
+	p := newFoldPlaces(f, min(jointPlaces, max(512, int(24*periodS*max(hz[0], hz[1])))))
+	j := &jointFit{bins: f.bins, periodS: periodS, on: on, hz: hz, alpha: alpha,
+		sigma: sigma / math.Sqrt(float64(p.per))}
+	gap := math.Mod(on[1]-on[0]+float64(f.bins), float64(f.bins))
+	least := min(gap, float64(f.bins)-gap)
+	var best *jointFit
+	for _, periods := range [...]float64{1.4, 0.9, 0.5} {
+		t := *j
+		t.mask = max(periods/min(hz[0], hz[1])/periodS*float64(f.bins), float64(zone))
+		if t.mask > 0.55*least || !t.tune(p) {
+			continue
+		}
+		t.onset(p)
+		if !t.solve(p) {
+			continue
+		}
+		t.weigh(p)
+		if t.good(f) {
+			return &t
+		}
+		if best == nil || t.rms < best.rms {
+			best = &t
+		}
+	}
+	return best
+}
+
+// searchJoint looks for the two joints of a cycle that a ring fills.
+func searchJoint(f *fold, periodS, sigma float64, zone int) *jointFit {
+	lo, hi := extremes(f.mean)
+	if hi-lo < 12*sigma || f.bins < 128 {
+		return nil
+	}
+	p := newFoldPlaces(f, 256)
+	spec := fourier.NewFFT(len(f.mean)).Coefficients(nil, f.mean)
+	top, at := 0.0, 0
+	for k := 2; k < min(len(spec), 48); k++ {
+		if a := cmplx.Abs(spec[k]); a > top {
+			top, at = a, k
+		}
+	}
+	if at == 0 {
+		return nil
+	}
+	var best jointFit
+	found := false
+	m := float64(f.bins)
+	for _, d := range [...]float64{-0.4, 0, 0.4} {
+		hz := (float64(at) + d) / periodS
+		for _, q := range [...]float64{3.5, 8} {
+			const grid = 32
+			for a := range grid {
+				for b := a + grid/6; b < grid && b-a <= grid-grid/6; b++ {
+					t := jointFit{bins: f.bins, periodS: periodS, hz: [2]float64{hz, hz},
+						alpha: [2]float64{math.Pi * hz / q, math.Pi * hz / q},
+						on:    [2]float64{float64(a) * m / grid, float64(b) * m / grid}, sigma: sigma / math.Sqrt(float64(p.per))}
+					t.mask = max(min(0.6/hz/periodS*m, 0.3*float64(min(b-a, grid-b+a))*m/grid), m/grid)
+					if t.solve(p) && (!found || t.rms < best.rms) {
+						best, found = t, true
+					}
+				}
+			}
+		}
+	}
+	if !found {
+		return nil
+	}
+	return jointAt(f, periodS, sigma, best.on, best.hz, best.alpha, zone)
+}
