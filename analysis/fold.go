@@ -203,6 +203,7 @@ func walk(from, to int, t *cycleTrack, s slowPart, visit func(stretch)) {
 type fold struct {
 	bins     int
 	n        []float64
+	place    []float64 // mean place of the samples within the bin, 0 to 1
 	mean     []float64 // volts; where n is 0 filled from the neighbours
 	variance []float64 // within the bin
 	sigma    float64   // robust standard deviation of single samples
@@ -226,7 +227,7 @@ func foldTrace(volts []float64, t *cycleTrack, s slowPart) *fold {
 		per = p.perSample
 	}
 	m := foldBins(on, per)
-	f := &fold{bins: m, n: make([]float64, m), mean: make([]float64, m), variance: make([]float64, m)}
+	f := &fold{bins: m, n: make([]float64, m), place: make([]float64, m), mean: make([]float64, m), variance: make([]float64, m)}
 	sum2 := f.variance
 	size := float64(m)
 	walk(0, len(volts), t, s, func(st stretch) {
@@ -245,6 +246,7 @@ func foldTrace(volts []float64, t *cycleTrack, s slowPart) *fold {
 			}
 			y := v - base
 			f.n[i]++
+			f.place[i] += ph - float64(i)
 			f.mean[i] += y
 			sum2[i] += y * y
 			ph += step
@@ -260,6 +262,7 @@ func foldTrace(volts []float64, t *cycleTrack, s slowPart) *fold {
 			continue
 		}
 		f.mean[i] /= n
+		f.place[i] /= n
 		f.variance[i] = max(sum2[i]/n-f.mean[i]*f.mean[i], 0)
 		if n >= 4 {
 			sd = append(sd, math.Sqrt(f.variance[i]*n/(n-1)))

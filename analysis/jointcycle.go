@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
+	"sort"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mat"
@@ -55,7 +56,7 @@ func newFoldPlaces(f *fold, least int) foldPlaces {
 		for i := k; i < k+p.per; i++ {
 			sum += f.n[i]
 			v += f.n[i] * f.mean[i]
-			x += f.n[i] * (float64(i) + 0.5)
+			x += f.n[i] * (float64(i) + f.place[i])
 		}
 		if sum > 0 {
 			p.x, p.y, p.w = append(p.x, x/sum), append(p.y, v/sum), append(p.w, sum/mean)
@@ -86,10 +87,16 @@ func (j *jointFit) ringTerms(e int, x float64) (c, s float64) {
 
 // solve fits the linear terms; ok is false where they can't be told apart.
 func (j *jointFit) solve(p foldPlaces) bool {
-	ata := mat.NewSymDense(jointTerms, nil)
-	atb := mat.NewVecDense(jointTerms, nil)
-	var rows [][jointTerms]float64
-	var ys, ws []float64
+	var wrap, rate [2]complex128
+	for e := range 2 {
+		rate[e] = complex(-j.alpha[e], 2*math.Pi*j.hz[e])
+		wrap[e] = 1 / (1 - cmplx.Exp(rate[e]*complex(j.periodS, 0)))
+	}
+	var left [jointTerms][jointTerms]float64
+	var right [jointTerms]float64
+	m := float64(j.bins)
+	rows := make([][jointTerms]float64, 0, len(p.x))
+	ys, ws := make([]float64, 0, len(p.x)), make([]float64, 0, len(p.x))
 	var count [2]int
 	var reach [2][2]float64
 	for i, x := range p.x {
@@ -101,7 +108,10 @@ func (j *jointFit) solve(p foldPlaces) bool {
 		u := after/length*2 - 1
 		b[2*part], b[2*part+1] = 1, u
 		for e := range 2 {
-			b[4+2*e], b[5+2*e] = j.ringTerms(e, x)
+			t := math.Mod(x-j.on[e]+2*m, m) / m * j.periodS
+			sin, cos := math.Sincos(imag(rate[e]) * t)
+			z := complex(math.Exp(real(rate[e])*t), 0) * complex(cos, sin) * wrap[e]
+			b[4+2*e], b[5+2*e] = real(z), imag(z)
 		}
 		if count[part] == 0 {
 			reach[part] = [2]float64{u, u}
@@ -111,9 +121,9 @@ func (j *jointFit) solve(p foldPlaces) bool {
 		rows, ys, ws = append(rows, b), append(ys, p.y[i]), append(ws, p.w[i])
 		for a := range b {
 			for c := a; c < jointTerms; c++ {
-				ata.SetSym(a, c, ata.At(a, c)+p.w[i]*b[a]*b[c])
+				left[a][c] += p.w[i] * b[a] * b[c]
 			}
-			atb.SetVec(a, atb.AtVec(a)+p.w[i]*b[a]*p.y[i])
+			right[a] += p.w[i] * b[a] * p.y[i]
 		}
 	}
 	j.points = len(rows)
@@ -123,16 +133,18 @@ func (j *jointFit) solve(p foldPlaces) bool {
 	// columns of one length, so that the condition number speaks of the angles
 	var scale [jointTerms]float64
 	for a := range scale {
-		scale[a] = math.Sqrt(ata.At(a, a))
+		scale[a] = math.Sqrt(left[a][a])
 		if !(scale[a] > 1e-12) || math.IsInf(scale[a], 0) {
 			return false
 		}
 	}
+	ata := mat.NewSymDense(jointTerms, nil)
+	atb := mat.NewVecDense(jointTerms, nil)
 	for a := range scale {
 		for c := a; c < jointTerms; c++ {
-			ata.SetSym(a, c, ata.At(a, c)/scale[a]/scale[c])
+			ata.SetSym(a, c, left[a][c]/scale[a]/scale[c])
 		}
-		atb.SetVec(a, atb.AtVec(a)/scale[a])
+		atb.SetVec(a, right[a]/scale[a])
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(ata) {
@@ -337,9 +349,8 @@ func (j *jointFit) onset(p foldPlaces) {
 		peak := 0.0
 		at := old.on[e]
 		size := func(x float64) float64 {
-			// of the sample nearest to bin x
-			i := int(math.Mod(x+2*m, m)) / p.per
-			i = min(i, len(p.y)-1)
+			// of the first place from bin x on
+			i := sort.SearchFloat64s(p.x, math.Mod(x+2*m, m)) % len(p.x)
 			after := length + math.Remainder(p.x[i]-old.on[e], m)
 			v := p.y[i] - old.straight(before, after/length*2-1)
 			// rings of both, joint e's own last start carried on by a wrap

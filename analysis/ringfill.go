@@ -112,7 +112,7 @@ func (p *pieces) take(j *jointFit, binSigma float64) {
 func (c *cycleModel) sane(f *fold) bool {
 	lo, hi := extremes(f.mean)
 	slack := 4 * c.binSigma
-	if c.ppV > 1.02*(hi-lo)+slack {
+	if a, b := extremes(c.smooth); max(c.ppV, b-a) > 1.02*(hi-lo)+slack {
 		return false
 	}
 	for _, e := range c.edges {
@@ -164,8 +164,9 @@ func (c *cycleModel) bound(f *fold) {
 		}
 		c.smooth, c.ppV, c.uPPV = smoothCurve(f.mean, weight, c.binSigma)
 		mean, sq := 0.0, 0.0
-		for _, v := range c.smooth {
-			mean += v / float64(c.bins)
+		for i, v := range c.smooth {
+			c.smooth[i] = min(max(v, lo), hi)
+			mean += c.smooth[i] / float64(c.bins)
 		}
 		for i := range c.smooth {
 			c.smooth[i] -= mean

@@ -207,6 +207,7 @@ func (out *spikeFinding) strayInWindow(buf, smooth []float64, from int, start, b
 		before := (t.first + int(x-binsPerSample) + 2*m) % m
 		after := (t.first + int(x+binsPerSample) + 1 + 2*m) % m
 		steep += math.Abs(smooth[after] - smooth[before])
+		steep += math.Abs(lerp(t.tail, x+binsPerSample)-lerp(t.tail, x-binsPerSample)) + 0.1*math.Abs(lerp(t.tail, x))
 		over := math.Abs(v-tv) - 0.2*math.Abs(tv) - steep - 0.1*math.Abs(t.peakV)
 		if over > out.threshold && over > most {
 			at, most = i, over

@@ -29,7 +29,10 @@ func newTemplates(f *fold, c *cycleModel, sigma float64) []edgeTemplate {
 			}
 		}
 		lead := min(m/128+2, 16)
-		length := min(next-lead, m/2)
+		length := next - lead
+		if c.joined == nil {
+			length = min(length, m/2)
+		}
 		if length < 3 {
 			continue
 		}
