@@ -89,7 +89,8 @@ func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 	}
 	c.finish(f, y, weight, pw, zone, tau/periodS*float64(m), stepV)
 	if c.joined == nil && (!c.fitted || !c.sane(f)) {
-		if j := searchJoint(f, periodS, c.binSigma, zone); j != nil && j.good(f) {
+		if j := searchJoint(f, periodS, c.binSigma, zone); j != nil && j.good(f) && (j.rms < 1.35*j.sigma || ringing(f.mean)) {
+			// rings are looked for where none stood out: a curved ripple is no ring
 			c.adopt(j, f, y, weight)
 			pw.take(j, c.binSigma)
 			c.finish(f, y, weight, pw, zone, tau/periodS*float64(m), stepV)
