@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/cmplx"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
@@ -96,32 +97,45 @@ func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, 
 	for n > 4*pad && n/2 >= len(volts)+2*pad {
 		n /= 2
 	}
-	fft := fourier.NewFFT(n)
-	h := make([]complex128, n/2+1)
-	for k := range h {
+	fft := fourier.NewCmplxFFT(n)
+	h := make([]complex128, n)
+	for k := range n/2 + 1 {
 		h[k] = lowPassResponse(shape, float64(k)*rateHz/float64(n), cutHz) / complex(float64(n), 0)
+		h[(n-k)%n] = cmplx.Conj(h[k])
 	}
 	h[n/2] = complex(real(h[n/2]), 0) // a real sequence has no phase there
-	in := make([]float64, n)
-	out := make([]float64, n)
-	spec := make([]complex128, n/2+1)
+	// Two blocks make one complex transform: the response of a real filter leaves
+	// real and imaginary part apart.
+	var block [2][]float64
+	block[0], block[1] = make([]float64, n), make([]float64, n)
+	pair := make([]complex128, n)
 	step := n - 2*pad
-	for start := 0; start < len(volts); start += step {
+	for start := 0; start < len(volts); start += 2 * step {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		fillEdge(in, volts, start-pad, meanV)
-		if shape == LowPassNone {
-			copy(out, in)
-		} else {
-			fft.Coefficients(spec, in)
-			for k, c := range spec {
-				hk := h[k]
-				spec[k] = complex(real(c)*real(hk)-imag(c)*imag(hk), real(c)*imag(hk)+imag(c)*real(hk))
-			}
-			fft.Sequence(out, spec)
+		for b, x := range block {
+			fillEdge(x, volts, start+b*step-pad, meanV)
 		}
-		use(start, out, pad, min(step, len(volts)-start))
+		if shape != LowPassNone {
+			for i, x := range block[0] {
+				pair[i] = complex(x, block[1][i])
+			}
+			fft.Coefficients(pair, pair)
+			for k, c := range pair {
+				hk := h[k]
+				pair[k] = complex(real(c)*real(hk)-imag(c)*imag(hk), real(c)*imag(hk)+imag(c)*real(hk))
+			}
+			fft.Sequence(pair, pair)
+			for i, c := range pair {
+				block[0][i], block[1][i] = real(c), imag(c)
+			}
+		}
+		for b, y := range block {
+			if from := start + b*step; from < len(volts) {
+				use(from, y, pad, min(step, len(volts)-from))
+			}
+		}
 	}
 	return nil
 }

@@ -85,6 +85,10 @@ func spectrumOf(ctx context.Context, src source, rateHz float64, opt spectrumOpt
 		hop := size / 2
 		if length >= plenty*size {
 			hop = size // so many that overlap buys nothing
+			if gated {
+				// the floor's medians need no more, and it holds no single events
+				hop *= min(length/(plenty*size), 4)
+			}
 		}
 		c := &chain{welch: newWelch(size, hop, gated)}
 		if opt.Keep && s > 0 && length <= max(n/16, 1<<17) {

@@ -7,12 +7,13 @@ import "gonum.org/v1/gonum/dsp/fourier"
 // removed.
 type welch struct {
 	n      int // samples in a segment, even
-	hop    int // from segment to segment: n/2 or n
+	hop    int // from segment to segment: n/2, n or more
 	gated  bool
 	taper  taper
 	fft    *fourier.FFT
 	seg, w []float64 // the segment being filled, and its weights when gated
 	fill   int
+	skip   int // samples to pass over before the next segment
 	work   []float64
 	square float64 // sum of the squared taper
 	coef   []complex128
@@ -46,6 +47,15 @@ func newWelch(n, hop int, gated bool) *welch {
 // samples must be zero in x.
 func (k *welch) push(x, w []float64) {
 	for len(x) > 0 {
+		if k.skip > 0 {
+			m := min(k.skip, len(x))
+			k.skip -= m
+			x = x[m:]
+			if k.gated {
+				w = w[m:]
+			}
+			continue
+		}
 		m := copy(k.seg[k.fill:], x)
 		if k.gated {
 			copy(k.w[k.fill:], w[:m])
@@ -57,9 +67,11 @@ func (k *welch) push(x, w []float64) {
 			return
 		}
 		k.transform()
-		k.fill = copy(k.seg, k.seg[k.hop:])
+		keep := min(k.hop, k.n)
+		k.skip = k.hop - keep
+		k.fill = copy(k.seg, k.seg[keep:])
 		if k.gated {
-			copy(k.w, k.w[k.hop:])
+			copy(k.w, k.w[keep:])
 		}
 	}
 }
