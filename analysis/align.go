@@ -110,7 +110,11 @@ func (t *cycleTrack) straighten(at []float64, phase, duration float64) bool {
 		return false
 	}
 	hz := t.hz / old.perSample / period
-	t.uHz = hz / period * scatter / math.Sqrt(den)
+	u := hz / period * scatter / math.Sqrt(den)
+	if u > t.uHz && math.Abs(hz-t.hz) < 4*(u+t.uHz) {
+		return false // noise moves the peaks more than the frequency is in doubt
+	}
+	t.uHz = u
 	t.hz = hz
 	t.pieces[0].perSample = 1 / period
 	t.pieces[0].phase = phase - base/period

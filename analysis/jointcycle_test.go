@@ -141,3 +141,21 @@ func TestRippleUnderASoftRing(t *testing.T) {
 		}
 	}
 }
+
+// A record of few cycles still tells its frequency to what its noise allows.
+func TestFewCyclesFrequency(t *testing.T) {
+	for _, c := range []struct{ rate, hz, ring, q, ripple, peak, noise, n float64 }{
+		{250e6, 43.4426e3, 17.8e6, 2.9, 26e-3, 295e-3, 24e-3, 100e3},
+		{250e6, 48.213e3, 1.7e6, 8, 18e-3, 38e-3, 3e-3, 60e3},
+		{100e6, 77.01e3, 1.2e6, 8, 12e-3, 212e-3, 17e-3, 60e3},
+	} {
+		m, err := Measure(context.Background(), ringingTrace(c.rate, c.hz, c.ring, c.q, c.ripple, c.peak, c.noise, int(c.n)), Setup{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		off := m.SwitchingHz.Value - c.hz
+		if math.Abs(off) > 30e-6*c.hz || math.Abs(off) > 2*m.SwitchingHz.U {
+			t.Errorf("%g Hz over %.0f cycles: %+.1f ppm, stated %.1f", c.hz, c.n*c.hz/c.rate, 1e6*off/c.hz, 1e6*m.SwitchingHz.U/c.hz)
+		}
+	}
+}

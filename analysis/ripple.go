@@ -144,6 +144,9 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, r
 		c.uPPV = math.Sqrt(variance) * max(pw.rms, perCell)
 		if c.joined != nil {
 			c.uPPV = c.joined.uPPV
+			if c.ringFills() {
+				c.uPPV *= 1.6 // no real ring is quite a damped sine
+			}
 		}
 		if f.sigma < 0.4*stepV { // too little noise to average over the steps
 			c.uPPV = math.Hypot(c.uPPV, stepV/math.Sqrt(6))

@@ -94,6 +94,11 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	per := found.hz / rateHz
 	fixed := func() *cycleTrack {
 		hz, u := refineFixed(volts, meanV, rateHz, found.hz)
+		if n*hz/rateHz < shortCycles {
+			hz, u = refineShort(volts, rateHz, hz, u)
+		}
+		// places in the cycle are known to a fraction of a bin at best
+		u = max(u, 1e-4*rateHz/n)
 		return &cycleTrack{kind: SwitchingFixed, hz: hz, uHz: u,
 			pieces: []piece{{0, n, 0, hz / rateHz}}}
 	}

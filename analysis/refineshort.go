@@ -1,0 +1,71 @@
+package analysis
+
+import "math"
+
+const (
+	// shortCycles: a record of fewer cycles is worth a search by folding it
+	shortCycles = 100
+	// shortSamples are kept of it for that
+	shortSamples = 200000
+)
+
+// refineShort improves the frequency of a record of few cycles: the frequency
+// at which the folded record holds most power is the most likely one whatever
+// the cycle's shape is. uHz is the standard deviation by the curvature there.
+func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) {
+	if r := len(volts) / shortSamples; r > 1 {
+		thin := make([]float64, len(volts)/r)
+		for i := range thin {
+			for _, v := range volts[i*r : (i+1)*r] {
+				thin[i] += v / float64(r)
+			}
+		}
+		volts, rateHz = thin, rateHz/float64(r)
+	}
+	n := float64(len(volts))
+	duration := n / rateHz
+	track := func(hz float64) *cycleTrack {
+		return &cycleTrack{kind: SwitchingFixed, hz: hz, pieces: []piece{{0, n, 0, hz / rateHz}}}
+	}
+	slow := newSlowPart(volts, track(hz))
+	sigma := 0.0
+	power := func(hz float64) float64 {
+		f := foldTrace(volts, track(hz), slow)
+		sigma = f.sigma
+		return f.power()
+	}
+	// a fiftieth of a cycle over the record to both sides, in steps that no
+	// ring of a hundred periods to the cycle slips through
+	const side = 40
+	step := 0.02 / duration / side
+	best, at := power(hz), hz
+	for i := -side; i <= side; i++ {
+		if p := power(hz + float64(i)*step); p > best*(1+1e-9) {
+			best, at = p, hz+float64(i)*step
+		}
+	}
+	// a parabola through a few neighbours: the bins' edges make single values rough
+	for range 2 {
+		var s0, s2, s4, y0, y1, y2 float64
+		for i := -4; i <= 4; i++ {
+			x := float64(i) / 4
+			p := power(at + x*step)
+			s0++
+			s2 += x * x
+			s4 += x * x * x * x
+			y0 += p
+			y1 += x * p
+			y2 += x * x * p
+		}
+		bend := (s0*y2 - s2*y0) / (s0*s4 - s2*s2)
+		if bend >= 0 {
+			return at, max(uHz, step)
+		}
+		at += step * min(max(-y1/s2/(2*bend), -1), 1)
+		if best = power(at); sigma > 0 {
+			// log likelihood n·power/(2σ²), power = ... + bend·(df/step)²
+			u = step * math.Sqrt(sigma*sigma/(n*-bend))
+		}
+	}
+	return at, u
+}
