@@ -21,9 +21,7 @@ func (j *job) pard() {
 		random, ok = min(random, floor), true
 		periodic = max(periodic, whole-random)
 	}
-	if ok && random <= periodic {
-		periodic = max(whole-random, 0)
-	} else {
+	if !ok || random > periodic {
 		random = max(whole-periodic, 0)
 	}
 	random = min(random, whole)
