@@ -100,7 +100,7 @@ func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure)
 		}
 	case capture.CautionRingFills:
 		if c.id == FoldedRipple {
-			return 0, far // part of the figure is the ring
+			return 6, far // part of the figure is the ring, and a ring fitted off takes ripple with it
 		}
 	case capture.CautionGaps:
 		if inCycle || audio || noise {
