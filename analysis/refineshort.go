@@ -62,7 +62,8 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 			return at, max(uHz, step)
 		}
 		at += step * min(max(-y1/s2/(2*bend), -1), 1)
-		if best = power(at); sigma > 0 {
+		power(at) // sets sigma for the new place
+		if sigma > 0 {
 			// log likelihood n·power/(2σ²), power = ... + bend·(df/step)²
 			u = step * math.Sqrt(sigma*sigma/(n*-bend))
 		}
