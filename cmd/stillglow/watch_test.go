@@ -88,9 +88,16 @@ func watchCSV(t *testing.T, seed uint64, rippleV float64) []byte {
 func TestWatchSession(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "bench.toml")
+	// Files arrive in one step: on a busy machine the watcher may else look
+	// between a file's emptying and its writing, which the slow file below tries.
+	apart := t.TempDir()
 	write := func(name string, data []byte) {
 		t.Helper()
-		if err := os.WriteFile(filepath.Join(dir, name), data, 0o600); err != nil {
+		fresh := filepath.Join(apart, name)
+		if err := os.WriteFile(fresh, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Rename(fresh, filepath.Join(dir, name)); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -101,7 +108,7 @@ func TestWatchSession(t *testing.T) {
 	shown, errs := new(screen), new(screen)
 	code := make(chan int, 1)
 	go func() {
-		code <- run(ctx, []string{"watch", path, "--out", out, "--no-cache", "--interval", "50ms", "--settle", "300ms"}, strings.NewReader(""), shown, errs)
+		code <- run(ctx, []string{"watch", path, "--out", out, "--no-cache", "--interval", "50ms", "--settle", "800ms"}, strings.NewReader(""), shown, errs)
 	}()
 	shown.await(t, 0, "not there yet: named-later.csv")
 
