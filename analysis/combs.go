@@ -103,10 +103,11 @@ func harmonicName(of string, n int) string {
 	if n == 1 {
 		return of + ", fundamental"
 	}
-	return fmt.Sprintf("%s, %s harmonic", of, ordinal(n))
+	return fmt.Sprintf("%s, %s harmonic", of, Ordinal(n))
 }
 
-func ordinal(n int) string {
+// Ordinal is n >= 0 in words' short form: "1st", "2nd", "11th".
+func Ordinal(n int) string {
 	suffix := "th"
 	if n%100 < 11 || n%100 > 13 {
 		switch n % 10 {

@@ -234,7 +234,14 @@ func localFloor(power []float64, k float64) []float64 {
 		level = append(level, math.Log(max(med/bias, 1e-300)))
 		i = end
 	}
-	floor := make([]float64, len(power))
+	return joinLevels(at, level, len(power))
+}
+
+// joinLevels draws n values through the places at, straight in the logarithm
+// between them and level beyond the ends; level holds natural logarithms. No
+// places give zeros.
+func joinLevels(at, level []float64, n int) []float64 {
+	floor := make([]float64, n)
 	j := 0
 	for i := range floor {
 		x := float64(i)

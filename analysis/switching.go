@@ -139,7 +139,6 @@ func trend(x []float64) (slope, base float64) {
 // noiseUnder estimates the mean noise power under the lines: the lower quartile
 // of blocks that widen with frequency, scaled for exponential statistics.
 func noiseUnder(p []float64) []float64 {
-	floor := make([]float64, len(p))
 	var at, level []float64
 	for i := 1; i < len(p); {
 		w := min(max(i/6, 24), 4096)
@@ -154,24 +153,7 @@ func noiseUnder(p []float64) []float64 {
 		level = append(level, math.Log(max(q/0.28768, 1e-300))) // -ln(3/4)
 		i = end
 	}
-	j := 0
-	for i := range floor {
-		x := float64(i)
-		for j+1 < len(at) && at[j+1] < x {
-			j++
-		}
-		switch {
-		case len(at) == 0:
-		case x <= at[0]:
-			floor[i] = math.Exp(level[0])
-		case j+1 >= len(at):
-			floor[i] = math.Exp(level[len(at)-1])
-		default:
-			t := (x - at[j]) / (at[j+1] - at[j])
-			floor[i] = math.Exp(level[j] + t*(level[j+1]-level[j]))
-		}
-	}
-	return floor
+	return joinLevels(at, level, len(p))
 }
 
 // peaks lists the local maxima that stand out between two frequencies, at most

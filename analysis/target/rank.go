@@ -3,6 +3,8 @@ package target
 import (
 	"fmt"
 	"sort"
+
+	"stillglow/analysis"
 )
 
 // verdictOrder is where a verdict stands in a ranking.
@@ -61,20 +63,5 @@ func Rank(evals []Evaluation) []Evaluation {
 // RankText explains a rank in a sentence: "ranked 3rd: mains line 2.1 dB over;
 // all else passes".
 func (e *Evaluation) RankText() string {
-	return fmt.Sprintf("ranked %s: %s", ordinal(e.Rank), e.Why)
-}
-
-func ordinal(n int) string {
-	suffix := "th"
-	if n%100 < 11 || n%100 > 13 {
-		switch n % 10 {
-		case 1:
-			suffix = "st"
-		case 2:
-			suffix = "nd"
-		case 3:
-			suffix = "rd"
-		}
-	}
-	return fmt.Sprintf("%d%s", n, suffix)
+	return fmt.Sprintf("ranked %s: %s", analysis.Ordinal(e.Rank), e.Why)
 }
