@@ -110,6 +110,10 @@ func (h *textHead) line(i int) []byte { return h.b[h.lines[i].start:h.lines[i].e
 // maxQuotedLines is how far a quoted cell may reach over line ends.
 const maxQuotedLines = 20
 
+// maxHeadLines bounds the lines of a head: a file of nothing but line ends must
+// not make a list many times its size.
+const maxHeadLines = 1 << 19
+
 // split finds the lines; a quoted cell may hold line ends (RFC 4180).
 func (h *textHead) split() {
 	h.eol = '\n'
@@ -118,6 +122,10 @@ func (h *textHead) split() {
 	}
 	h.lines = h.lines[:0]
 	for i, n := 0, 1; i < len(h.b); n++ {
+		if len(h.lines) == maxHeadLines {
+			h.b, h.eof = h.b[:i], false
+			break
+		}
 		e := bytes.IndexByte(h.b[i:], h.eol)
 		next := i + e + 1
 		if e < 0 {
