@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -363,8 +362,5 @@ func (c *checked) json(w io.Writer) error {
 		}
 		doc.Open = append(doc.Open, j)
 	}
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(doc)
+	return writeJSON(w, doc)
 }

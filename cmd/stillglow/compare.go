@@ -79,7 +79,7 @@ func (f *compareFlags) run(cmd *cobra.Command, args []string, opt capture.Option
 		if err != nil {
 			return err
 		}
-		if err := f.write(picture); err != nil {
+		if err := writePicture(f.plot, picture, f.force); err != nil {
 			return err
 		}
 	}
@@ -92,23 +92,6 @@ func (f *compareFlags) run(cmd *cobra.Command, args []string, opt capture.Option
 		return err
 	}
 	return report.WriteComparison(cmd.OutOrStdout(), c, tableOptions(cmd.OutOrStdout()))
-}
-
-// write writes the picture, never over a file unless told to.
-func (f *compareFlags) write(picture []byte) error {
-	mode := os.O_WRONLY | os.O_CREATE | os.O_EXCL
-	if f.force {
-		mode = os.O_WRONLY | os.O_CREATE | os.O_TRUNC
-	}
-	file, err := os.OpenFile(f.plot, mode, 0o644)
-	if errors.Is(err, os.ErrExist) {
-		return fmt.Errorf("%s exists already, expected a new name; choose another or add --force", f.plot)
-	}
-	if err != nil {
-		return err
-	}
-	_, err = file.Write(picture)
-	return errors.Join(err, file.Close())
 }
 
 // readSide reads results or a capture's JSON, or measures a capture.

@@ -1,11 +1,9 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -198,22 +196,7 @@ func (f *dropperFlags) plot(plans []heater.Plan, names []string, title string) e
 	if err != nil {
 		return err
 	}
-	mode := os.O_WRONLY | os.O_CREATE | os.O_EXCL
-	if f.force {
-		mode = os.O_WRONLY | os.O_CREATE | os.O_TRUNC
-	}
-	file, err := os.OpenFile(f.warmUpPlot, mode, 0o644)
-	if errors.Is(err, os.ErrExist) {
-		return fmt.Errorf("%s exists already, expected a new name; choose another or add --force", f.warmUpPlot)
-	}
-	if err != nil {
-		return err
-	}
-	if _, err := file.Write(picture); err != nil {
-		file.Close()
-		return err
-	}
-	return file.Close()
+	return writePicture(f.warmUpPlot, picture, f.force)
 }
 
 // plansJSON is what --json prints.
@@ -224,12 +207,5 @@ type plansJSON struct {
 }
 
 func printPlansJSON(w io.Writer, plans []heater.Plan) error {
-	return printJSON(w, plansJSON{SchemaVersion: "1.0", Plans: plans, Cautions: heater.SafetyCautions()})
-}
-
-func printJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(v)
+	return writeJSON(w, plansJSON{SchemaVersion: "1.0", Plans: plans, Cautions: heater.SafetyCautions()})
 }

@@ -234,5 +234,5 @@ func printUnitsJSON(w io.Writer, invented bool, units []sizedUnit) error {
 	for _, u := range units {
 		doc.Units = append(doc.Units, unitJSON{u.name, string(u.verdict), u.plan})
 	}
-	return printJSON(w, doc)
+	return writeJSON(w, doc)
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -299,8 +298,5 @@ func printShotsJSON(w io.Writer, goal string, scope scopeLimits, shots []shot) e
 		}
 		doc.Shots = append(doc.Shots, it)
 	}
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(doc)
+	return writeJSON(w, doc)
 }

@@ -112,7 +112,9 @@ func (f *newFlags) run(cmd *cobra.Command, path string) error {
 	if _, err := sheet.Parse([]byte(text), path); err != nil {
 		return fmt.Errorf("the answers make no sheet: %w", err)
 	}
-	if err := writeNewFile(path, text); err != nil {
+	if err := writeNewFile(path, []byte(text)); errors.Is(err, fs.ErrExist) {
+		return existsError(path)
+	} else if err != nil {
 		return err
 	}
 	fmt.Fprintf(cmd.OutOrStdout(), "wrote %s\nnext: stillglow guide %s tells which captures to take; stillglow check %s what is still open\n", path, path, path)
@@ -168,35 +170,6 @@ func (q question) put(w io.Writer, in *bufio.Reader) error {
 
 func existsError(path string) error {
 	return fmt.Errorf("%s: exists already and is never written over; give another name", path)
-}
-
-// writeNewFile writes a file that must not exist.
-func writeNewFile(path, text string) error {
-	w, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if errors.Is(err, fs.ErrExist) {
-		return existsError(path)
-	}
-	if err != nil {
-		return cannotWrite(path, err)
-	}
-	_, err = io.WriteString(w, text)
-	if cerr := w.Close(); err == nil {
-		err = cerr
-	}
-	if err != nil {
-		_ = os.Remove(path) // half a sheet, made by this run
-		return cannotWrite(path, err)
-	}
-	return nil
-}
-
-// cannotWrite names the path once.
-func cannotWrite(path string, err error) error {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return fmt.Errorf("%s: cannot write the sheet: %w", path, err)
 }
 
 // Checks of single answers. Numbers may carry their unit.

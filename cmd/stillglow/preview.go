@@ -105,25 +105,7 @@ func writePreview(path string, t *capture.Trace) error {
 	if _, err := (vgimg.PngCanvas{Canvas: c}).WriteTo(&b); err != nil {
 		return err
 	}
-	tmp, err := os.CreateTemp(filepath.Dir(path), ".stillglow-*.png")
-	if err != nil {
-		return fmt.Errorf("%s: cannot be written: %w", path, err)
-	}
-	_, err = tmp.Write(b.Bytes())
-	if cerr := tmp.Chmod(0o644); err == nil {
-		err = cerr
-	}
-	if cerr := tmp.Close(); err == nil {
-		err = cerr
-	}
-	if err == nil {
-		err = os.Rename(tmp.Name(), path)
-	}
-	if err != nil {
-		os.Remove(tmp.Name())
-		return fmt.Errorf("%s: cannot be written: %w", path, err)
-	}
-	return nil
+	return writeWhole(path, b.Bytes())
 }
 
 // axisUnit picks the prefix for an axis that reaches to v.

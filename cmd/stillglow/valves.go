@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -33,9 +32,7 @@ the rows that hold all its words in type, alias, base, pins or source; 0.3A or
 				}
 			}
 			if asJSON {
-				enc := json.NewEncoder(cmd.OutOrStdout())
-				enc.SetIndent("", "  ")
-				return enc.Encode(struct {
+				return writeJSON(cmd.OutOrStdout(), struct {
 					SchemaVersion string         `json:"schema_version"`
 					Valves        []heater.Valve `json:"valves"`
 				}{"1.0", append([]heater.Valve{}, rows...)})
