@@ -75,12 +75,7 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 		r.Date = opt.Date
 	}
 
-	setup := analysis.Setup{
-		MainsHz:      s.MainsHz,
-		LowPass:      analysis.LowPass(s.Instrument.LowPass),
-		GainFraction: s.Instrument.GainPercent / 100,
-		HeaterA:      heaterA,
-	}
+	setup := sheetSetup(s, heaterA)
 	baselines, err := measureBaselines(ctx, s, setup, opt)
 	if err != nil {
 		return nil, err
@@ -125,6 +120,22 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 		r.Units = append(r.Units, unit)
 	}
 	return r, nil
+}
+
+// sheetSetup is what the sheet says of every capture alike.
+func sheetSetup(s *sheet.Sheet, heaterA float64) analysis.Setup {
+	return analysis.Setup{
+		MainsHz:      s.MainsHz,
+		LowPass:      analysis.LowPass(s.Instrument.LowPass),
+		GainFraction: s.Instrument.GainPercent / 100,
+		HeaterA:      heaterA,
+	}
+}
+
+// captureSetup adds what it says of one capture of a unit, but for its baseline.
+func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture) analysis.Setup {
+	shared.RatedV, shared.LoadA = u.RatedV, c.LoadA
+	return shared
 }
 
 // measureBaselines measures each baseline capture that the sheet names, once.
@@ -188,8 +199,7 @@ func measureUnits(ctx context.Context, s *sheet.Sheet, setup analysis.Setup, bas
 					return
 				}
 				u, c := s.Units[jobs[k].unit], s.Units[jobs[k].unit].Captures[jobs[k].capture]
-				own := setup
-				own.RatedV, own.LoadA = u.RatedV, c.LoadA
+				own := captureSetup(setup, u, c)
 				if c.Baseline != nil {
 					own.Baseline = baselines[baselineKey(c.Baseline)].M
 				}
@@ -299,9 +309,7 @@ func unitFilter(ctx context.Context, e target.Evaluation, goal target.Target, u 
 		if err != nil {
 			return nil, err
 		}
-		own := setup
-		own.RatedV, own.LoadA = u.RatedV, c.LoadA
-		in.Traces, in.Setups = append(in.Traces, tr), append(in.Setups, own)
+		in.Traces, in.Setups = append(in.Traces, tr), append(in.Setups, captureSetup(setup, u, c))
 	}
 	advice, err := filter.Search(ctx, in, filter.Options{HeaterV: heaterV, ReserveDB: s.ReserveDB})
 	if err != nil {

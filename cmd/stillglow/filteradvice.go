@@ -34,10 +34,7 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 	if err != nil {
 		return err
 	}
-	setup := analysis.Setup{
-		MainsHz: s.MainsHz, LowPass: analysis.LowPass(s.Instrument.LowPass),
-		GainFraction: s.Instrument.GainPercent / 100, HeaterA: r.HeaterA,
-	}
+	setup := sheetSetup(s, r.HeaterA)
 	type advised struct {
 		eval   target.Evaluation
 		advice *filter.Advice
