@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
@@ -234,23 +233,12 @@ func readSums(path string) (map[string]string, error) {
 		return nil, plainPathError(err)
 	}
 	sums := make(map[string]string)
-	for line := range bufioLines(data) {
-		if sum, name, ok := strings.Cut(line, "  "); ok {
+	for line := range strings.Lines(string(data)) {
+		if sum, name, ok := strings.Cut(strings.TrimRight(line, "\r\n"), "  "); ok {
 			sums[name] = sum
 		}
 	}
 	return sums, nil
-}
-
-func bufioLines(data []byte) func(yield func(string) bool) {
-	return func(yield func(string) bool) {
-		sc := bufio.NewScanner(bytes.NewReader(data))
-		for sc.Scan() {
-			if !yield(sc.Text()) {
-				return
-			}
-		}
-	}
 }
 
 func fileSum(path string) (string, error) {
