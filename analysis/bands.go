@@ -198,17 +198,5 @@ func (m *multirate) index(hz float64) int {
 }
 
 // hertz and seconds print a limit in a reason, to three digits.
-func hertz(v float64) string   { return engineering(v, "Hz") }
-func seconds(v float64) string { return engineering(v, "s") }
-
-func engineering(v float64, unit string) string {
-	for _, p := range []struct {
-		scale  float64
-		prefix string
-	}{{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "µ"}} {
-		if v >= p.scale*0.9995 {
-			return fmt.Sprintf("%.3g %s%s", v/p.scale, p.prefix, unit)
-		}
-	}
-	return fmt.Sprintf("%.3g n%s", v*1e9, unit)
-}
+func hertz(v float64) string   { return capture.SI(v, "Hz", 3) }
+func seconds(v float64) string { return capture.SI(v, "s", 3) }

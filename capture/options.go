@@ -78,7 +78,7 @@ func (t *Trace) applyInstrument(opt Options) error {
 	}
 	if opt.BandwidthHz > 0 {
 		t.BandwidthHz = opt.BandwidthHz
-		t.assume("bandwidth", siText(t.BandwidthHz, "Hz"), "given")
+		t.assume("bandwidth", SI(t.BandwidthHz, "Hz", 6), "given")
 	}
 	if opt.BandLimited != nil {
 		t.BandLimited = *opt.BandLimited
@@ -134,21 +134,4 @@ func onOff(b bool) string {
 		return "on"
 	}
 	return "off"
-}
-
-// siText prints v with an SI prefix and up to six digits.
-func siText(v float64, unit string) string {
-	a := math.Abs(v)
-	if a == 0 || math.IsInf(a, 0) || math.IsNaN(a) {
-		return fmt.Sprintf("%g %s", v, unit)
-	}
-	for _, p := range []struct {
-		f float64
-		s string
-	}{{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "µ"}, {1e-9, "n"}, {1e-12, "p"}} {
-		if a >= p.f*0.9999995 {
-			return fmt.Sprintf("%.6g %s%s", v/p.f, p.s, unit)
-		}
-	}
-	return fmt.Sprintf("%.6g %s", v, unit)
 }

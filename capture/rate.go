@@ -169,7 +169,7 @@ func (im *importer) guessTimeUnit() {
 	sc.timeFactor, sc.timeText = 1, "s"
 	im.t.assume("time unit", "s", "no unit stated: seconds assumed")
 	if step*doubtfulHz > 1 {
-		im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states no unit of time; as seconds the rate is %s, slow for a supply's noise", siText(1/step, "Hz")), "give --time-unit")
+		im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states no unit of time; as seconds the rate is %s, slow for a supply's noise", SI(1/step, "Hz", 6)), "give --time-unit")
 	}
 }
 
@@ -185,9 +185,9 @@ func (im *importer) rate(r *record) error {
 		if im.given {
 			t.SampleRateHz = im.opt.RateHz
 		}
-		t.assume("sample rate", siText(t.SampleRateHz, "Hz"), im.stepWhy)
+		t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), im.stepWhy)
 		if other, ok := im.otherStep(); ok && !im.given && (sc.time < 0 || sc.timeKind == unitIndex) {
-			t.caution(CautionRateConflict, fmt.Sprintf("the file states two rates: %s (used) and %s", siText(t.SampleRateHz, "Hz"), siText(1/other, "Hz")), "give the true rate with --rate")
+			t.caution(CautionRateConflict, fmt.Sprintf("the file states two rates: %s (used) and %s", SI(t.SampleRateHz, "Hz", 6), SI(1/other, "Hz", 6)), "give the true rate with --rate")
 		}
 	}
 	start, _ := im.meta(metaStart)
@@ -202,7 +202,7 @@ func (im *importer) rate(r *record) error {
 				// Every k-th sample was exported.
 				if !im.given {
 					t.SampleRateHz = roundRate(t.SampleRateHz / r.fit.step)
-					t.assume("sample rate", siText(t.SampleRateHz, "Hz"), fmt.Sprintf("the sample numbers advance by %.6g", r.fit.step))
+					t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), fmt.Sprintf("the sample numbers advance by %.6g", r.fit.step))
 					t.caution(CautionAlias, fmt.Sprintf("only every %.6g-th sample was exported: what lies above half the new rate is folded down", r.fit.step), "export the full record")
 				}
 			}
@@ -223,11 +223,11 @@ func (im *importer) rate(r *record) error {
 	}
 	t.Span.HighHz /= sc.timeFactor
 	if r.ulp*sc.timeFactor > 0.1*step && r.fit.rms > 0.03*r.fit.step {
-		t.caution(CautionTimeRounded, fmt.Sprintf("the time stamps are printed in steps of %s, %.3g of the sample interval: the rate comes from a fit over the whole record", siText(r.ulp*sc.timeFactor, "s"), r.ulp*sc.timeFactor/step), "export the times with more digits")
+		t.caution(CautionTimeRounded, fmt.Sprintf("the time stamps are printed in steps of %s, %.3g of the sample interval: the rate comes from a fit over the whole record", SI(r.ulp*sc.timeFactor, "s", 6), r.ulp*sc.timeFactor/step), "export the times with more digits")
 	}
 	if im.given {
 		useStated()
-		t.assume("time column", siText(1/step, "Hz"), "not used: the rate is given")
+		t.assume("time column", SI(1/step, "Hz", 6), "not used: the rate is given")
 		t.Span.HighHz = 0
 		return nil
 	}
@@ -243,21 +243,21 @@ func (im *importer) rate(r *record) error {
 		case math.Abs(ratio-1) < 0.01:
 			why += fmt.Sprintf("; agrees with %s to %.2g %%", im.stepWhy, 100*math.Abs(ratio-1))
 		case unitSlip(ratio):
-			return &ParseError{Path: im.src.name, Line: im.firstLine(), Column: sc.time + 1, Found: fmt.Sprintf("a time column that gives %s, while %s gives %s", siText(1/step, "Hz"), im.stepWhy, siText(1/im.stepS, "Hz")), Expected: "the two to agree", Fix: "give --time-unit or --rate"}
+			return &ParseError{Path: im.src.name, Line: im.firstLine(), Column: sc.time + 1, Found: fmt.Sprintf("a time column that gives %s, while %s gives %s", SI(1/step, "Hz", 6), im.stepWhy, SI(1/im.stepS, "Hz", 6)), Expected: "the two to agree", Fix: "give --time-unit or --rate"}
 		case ratio > 1.5 && math.Abs(ratio-math.Round(ratio)) < 0.01*ratio:
 			t.TrueRateHz = roundRate(1 / im.stepS)
-			t.caution(CautionInterpolated, fmt.Sprintf("the file states %s but holds %s: the exporter put %.0f points where the converter took one", siText(t.TrueRateHz, "Hz"), siText(t.SampleRateHz, "Hz"), math.Round(ratio)), "export without interpolation")
+			t.caution(CautionInterpolated, fmt.Sprintf("the file states %s but holds %s: the exporter put %.0f points where the converter took one", SI(t.TrueRateHz, "Hz", 6), SI(t.SampleRateHz, "Hz", 6), math.Round(ratio)), "export without interpolation")
 		case 1/ratio > 1.5 && math.Abs(1/ratio-math.Round(1/ratio)) < 0.01/ratio:
-			t.caution(CautionAlias, fmt.Sprintf("the file states %s but holds every %.0f-th sample: what lies above half the new rate may be folded down", siText(1/im.stepS, "Hz"), math.Round(1/ratio)), "export the full record")
+			t.caution(CautionAlias, fmt.Sprintf("the file states %s but holds every %.0f-th sample: what lies above half the new rate may be folded down", SI(1/im.stepS, "Hz", 6), math.Round(1/ratio)), "export the full record")
 		default:
-			t.caution(CautionRateConflict, fmt.Sprintf("the time column gives %s, %s gives %s; the time column is used", siText(t.SampleRateHz, "Hz"), im.stepWhy, siText(1/im.stepS, "Hz")), "give the true rate with --rate")
+			t.caution(CautionRateConflict, fmt.Sprintf("the time column gives %s, %s gives %s; the time column is used", SI(t.SampleRateHz, "Hz", 6), im.stepWhy, SI(1/im.stepS, "Hz", 6)), "give the true rate with --rate")
 		}
 	}
 	if m, ok := im.meta(metaTrueRate); ok && m.ok && m.num > 0 && m.num < 0.99*t.SampleRateHz && t.TrueRateHz == 0 {
 		t.TrueRateHz = m.num
-		t.caution(CautionInterpolated, fmt.Sprintf("the converter ran at %s, the file holds %s", siText(m.num, "Hz"), siText(t.SampleRateHz, "Hz")), "export without interpolation")
+		t.caution(CautionInterpolated, fmt.Sprintf("the converter ran at %s, the file holds %s", SI(m.num, "Hz", 6), SI(t.SampleRateHz, "Hz", 6)), "export without interpolation")
 	}
-	t.assume("sample rate", siText(t.SampleRateHz, "Hz"), why)
+	t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), why)
 	return nil
 }
 

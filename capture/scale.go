@@ -178,7 +178,7 @@ func (im *importer) voltScale() (*voltScale, error) {
 				return nil, &ParseError{Path: name, Line: scaleMeta.line, Found: "volts per division for a table of converter codes", Expected: "volts per count", Fix: "give --scale (volts per count) and --offset"}
 			}
 			v.factor = scaleMeta.num
-			im.t.assume("scale", siText(v.factor, "V")+" per count", stated(scaleMeta))
+			im.t.assume("scale", SI(v.factor, "V", 6)+" per count", stated(scaleMeta))
 			if err := im.countOffset(v); err != nil {
 				return nil, err
 			}
@@ -197,14 +197,14 @@ func (im *importer) voltScale() (*voltScale, error) {
 				return nil, &ParseError{Path: name, Line: im.firstLine(), Column: j + 1, Found: "values in screen divisions without volts per division", Expected: "volts per division in the preamble", Fix: "give --scale (volts per division)"}
 			}
 			v.factor = m.num
-			im.t.assume("scale", siText(v.factor, "V")+" per division", stated(m))
+			im.t.assume("scale", SI(v.factor, "V", 6)+" per division", stated(m))
 			if m, ok := im.meta(metaPosition); ok && m.num != 0 {
 				v.zero = m.num
 				im.t.assume("position", fmt.Sprintf("%g divisions taken off", m.num), stated(m))
 			}
 			if m, ok := im.meta(metaOffset); ok && m.num != 0 {
 				v.add = m.num
-				im.t.assume("offset", siText(m.num, "V")+" added", stated(m))
+				im.t.assume("offset", SI(m.num, "V", 6)+" added", stated(m))
 			}
 		}
 	case unitAmpere:
@@ -218,7 +218,7 @@ func (im *importer) voltScale() (*voltScale, error) {
 	}
 	if im.opt.OffsetV != 0 {
 		v.add += im.opt.OffsetV
-		im.t.assume("offset", siText(im.opt.OffsetV, "V")+" added", "given")
+		im.t.assume("offset", SI(im.opt.OffsetV, "V", 6)+" added", "given")
 	}
 	return v, nil
 }
@@ -228,7 +228,7 @@ func (im *importer) countOffset(v *voltScale) error {
 	if m, ok := im.meta(metaZeroCode); ok && m.ok {
 		if m.unit.kind == unitVolt {
 			v.add += m.num
-			im.t.assume("offset", siText(m.num, "V")+" added", stated(m))
+			im.t.assume("offset", SI(m.num, "V", 6)+" added", stated(m))
 		} else {
 			v.zero = m.num
 			im.t.assume("code of zero", fmt.Sprintf("%g counts taken off first", m.num), stated(m))
@@ -246,7 +246,7 @@ func (im *importer) countOffset(v *voltScale) error {
 		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s, which may be volts or counts", m.key, m.text), Expected: "a unit behind it", Fix: "give --scale and --offset (volts)"}
 	default:
 		v.add += m.num
-		im.t.assume("offset", siText(m.num, "V")+" added", stated(m))
+		im.t.assume("offset", SI(m.num, "V", 6)+" added", stated(m))
 	}
 	return nil
 }
@@ -297,7 +297,7 @@ func (im *importer) instrument() {
 	}
 	if m, ok := im.meta(metaStep); ok && m.ok && t.StepV == 0 && m.unit.kind == unitVolt && m.num > 0 {
 		t.StepV = m.num
-		t.assume("converter step", siText(m.num, "V"), stated(m))
+		t.assume("converter step", SI(m.num, "V", 6), stated(m))
 	}
 }
 
@@ -342,7 +342,7 @@ func (im *importer) bandwidth(m metaValue) {
 	case m.ok && m.num >= 1000 || m.ok && m.unit.kind == unitHertz && m.num > 0:
 		if im.opt.BandwidthHz == 0 && (t.BandwidthHz == 0 || m.num < t.BandwidthHz) {
 			t.BandwidthHz = m.num
-			t.assume("bandwidth", siText(m.num, "Hz"), stated(m))
+			t.assume("bandwidth", SI(m.num, "Hz", 6), stated(m))
 		}
 		if im.opt.BandLimited == nil && limit {
 			t.BandLimited = true
@@ -355,7 +355,7 @@ func (im *importer) bandwidth(m metaValue) {
 		}
 		if im.opt.BandwidthHz == 0 && (t.BandwidthHz == 0 || t.BandwidthHz > usualLimitHz) {
 			t.BandwidthHz = usualLimitHz
-			t.assume("bandwidth", siText(usualLimitHz, "Hz"), "the usual limit, common practice; the file says only "+s)
+			t.assume("bandwidth", SI(usualLimitHz, "Hz", 6), "the usual limit, common practice; the file says only "+s)
 		}
 	case s == "off" || s == "no" || s == "false" || s == "0" || s == "aus" || s == "disabled" || s == "full" || s == "none":
 		t.assume("bandwidth limit", "off", stated(m))

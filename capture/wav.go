@@ -311,10 +311,10 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
 		enc = fmt.Sprintf("%d-bit float", f.bits)
 	}
 	t.Layout = fmt.Sprintf("%s WAVE, %s, %d channel%s", kind, enc, f.channels, plural(f.channels))
-	t.assume("sample rate", siText(t.SampleRateHz, "Hz"), "stated in the fmt chunk")
+	t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), "stated in the fmt chunk")
 	if opt.RateHz > 0 {
 		t.SampleRateHz = opt.RateHz
-		t.assume("sample rate", siText(opt.RateHz, "Hz"), "given; the fmt chunk's is not used")
+		t.assume("sample rate", SI(opt.RateHz, "Hz", 6), "given; the fmt chunk's is not used")
 	}
 	t.assume("coupling", "ac", "sound inputs block DC; override with --coupling dc")
 	t.FullScaleMinV, t.FullScaleMaxV = -1, 1
@@ -328,7 +328,7 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
 	}
 	if scale != 0 {
 		t.Calibrated = true
-		t.assume("volts per full scale", siText(scale, "V")+" peak", "given")
+		t.assume("volts per full scale", SI(scale, "V", 6)+" peak", "given")
 		if scale != 1 || opt.OffsetV != 0 {
 			for i := range t.Volts {
 				t.Volts[i] = t.Volts[i]*scale + opt.OffsetV

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"stillglow/capture"
 )
 
 // Kinds of capacitor.
@@ -167,12 +169,9 @@ func ratedVolts(volts float64) float64 {
 	return 100
 }
 
-// si writes a value with three digits and an engineering prefix; capacitors
-// stay in microfarads, as they are sold.
+// si writes a value with three digits and an SI prefix; capacitors stay in
+// microfarads and resistors in ohms, as they are sold.
 func si(v float64, unit string) string {
-	if v == 0 {
-		return "0 " + unit
-	}
 	if unit == "F" && v > 0.9995e-6 {
 		digits := 0
 		if v < 99.95e-6 {
@@ -183,8 +182,5 @@ func si(v float64, unit string) string {
 	if unit == "Ω" && v >= 0.0995 && v < 999.5 {
 		return fmt.Sprintf("%.3g Ω", v)
 	}
-	prefixes := []string{"p", "n", "µ", "m", "", "k", "M", "G"}
-	i := int(math.Floor(math.Log10(math.Abs(v)*1.0005)/3)) + 4
-	i = max(0, min(i, len(prefixes)-1))
-	return fmt.Sprintf("%.3g %s%s", v/math.Pow(1000, float64(i-4)), prefixes[i], unit)
+	return capture.SI(v, unit, 3)
 }

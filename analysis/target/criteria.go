@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"stillglow/analysis"
+	"stillglow/capture"
 )
 
 // domain tells how repeats of a criterion's figure average.
@@ -125,7 +126,7 @@ func noSpikes(m *analysis.Measurement) bool {
 // what is as small as the limit.
 func hidden(c criterion, l Limit, m *analysis.Measurement) string {
 	if c.id == SpikePeak && noSpikes(m) && m.Spikes.ThresholdV > l.Max {
-		return fmt.Sprintf("spikes under %s can't be told from the noise; use fewer volts per division", prefixed(m.Spikes.ThresholdV, "V"))
+		return fmt.Sprintf("spikes under %s can't be told from the noise; use fewer volts per division", VoltText(m.Spikes.ThresholdV))
 	}
 	return ""
 }
@@ -167,17 +168,23 @@ func (l Limit) Text() string {
 	case l.Criterion == SpikeRate:
 		return fmt.Sprintf("%.4g %s", l.Max, l.Unit)
 	}
-	return prefixed(l.Max, l.Unit)
+	return capture.SI(l.Max, l.Unit, 3)
 }
 
 // FigureText is the margin's figure with its unit: "12.2 mV"; "" when it is not
 // covered.
 func (m Margin) FigureText() string {
-	switch {
-	case !m.Covered:
+	if !m.Covered {
 		return ""
-	case m.Limit.Criterion == SpikeRate, m.Limit.Criterion == Mask:
-		return fmt.Sprintf("%.3g %s", m.Figure.Value, m.Limit.Unit)
 	}
-	return prefixed(m.Figure.Value, m.Limit.Unit)
+	return m.Limit.text(m.Figure.Value)
+}
+
+// text writes a figure in the limit's unit: "12.2 mV". A rate or a ratio to the
+// mask takes no prefix.
+func (l Limit) text(v float64) string {
+	if l.Criterion == SpikeRate || l.Criterion == Mask {
+		return fmt.Sprintf("%.3g %s", v, l.Unit)
+	}
+	return capture.SI(v, l.Unit, 3)
 }

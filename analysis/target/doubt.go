@@ -169,7 +169,7 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 		other := MarginDB(mg.Limit.Max, f.Value)
 		if (other < 0) != (mg.DB < 0) && math.Abs(other-mg.DB) > 2 {
 			out = append(out, doubt{margin: index, flips: true,
-				text: fmt.Sprintf("%s gives %s, %s gives %s", p.from[0].File, prefixed(mg.Figure.Value, mg.Limit.Unit), m.File, prefixed(f.Value, mg.Limit.Unit)),
+				text: fmt.Sprintf("%s gives %s, %s gives %s", p.from[0].File, mg.Limit.text(mg.Figure.Value), m.File, mg.Limit.text(f.Value)),
 				fix:  "repeat both with the same set-up"})
 		}
 	}

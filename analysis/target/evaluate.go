@@ -92,7 +92,7 @@ func judge(l Limit, p picked) Margin {
 	if f.LowerBound && db(f.Value) >= 0 {
 		// At least this much, and under the limit: it proves nothing.
 		c, _ := lookup(l.Criterion)
-		m.Reason = fmt.Sprintf("%s only shows that it is at least %s; needs %s", m.From, prefixed(f.Value, l.Unit), c.how)
+		m.Reason = fmt.Sprintf("%s only shows that it is at least %s; needs %s", m.From, l.text(f.Value), c.how)
 		return m
 	}
 	m.Covered = true

@@ -131,7 +131,7 @@ func DeriveTarget(stage Stage, allowedInputV float64) (Target, error) {
 		return Target{}, err
 	}
 	s := stage.withDefaults()
-	source := fmt.Sprintf("derived: %s A-weighted allowed at the input, see the assumptions", prefixed(allowedInputV, "V"))
+	source := fmt.Sprintf("derived: %s A-weighted allowed at the input, see the assumptions", VoltText(allowedInputV))
 	share := allowedInputV / math.Sqrt2
 	mains := math.Inf(1)
 	for _, hz := range []float64{100, 120} {

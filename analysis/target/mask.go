@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"stillglow/analysis"
+	"stillglow/capture"
 )
 
 // MaskAt is the mask's density at hz in V/√Hz, straight between corners in log
@@ -137,25 +138,7 @@ func pickMask(u Unit, l Limit) picked {
 }
 
 // DensityText writes a density with three digits and its prefix.
-func DensityText(v float64) string { return prefixed(v, "V/√Hz") }
-
-// prefixed writes a value with three digits and an engineering prefix.
-func prefixed(v float64, unit string) string {
-	a := math.Abs(v)
-	switch {
-	case a == 0:
-		return "0 " + unit
-	case a >= 999.5e-3:
-		return fmt.Sprintf("%.3g %s", v, unit)
-	case a >= 999.5e-6:
-		return fmt.Sprintf("%.3g m%s", v*1e3, unit)
-	case a >= 999.5e-9:
-		return fmt.Sprintf("%.3g µ%s", v*1e6, unit)
-	case a >= 999.5e-12:
-		return fmt.Sprintf("%.3g n%s", v*1e9, unit)
-	}
-	return fmt.Sprintf("%.3g p%s", v*1e12, unit)
-}
+func DensityText(v float64) string { return capture.SI(v, "V/√Hz", 3) }
 
 // VoltText writes volts with three digits and their prefix.
-func VoltText(v float64) string { return prefixed(v, "V") }
+func VoltText(v float64) string { return capture.SI(v, "V", 3) }

@@ -242,11 +242,8 @@ func spanText(lowHz, highHz float64) string {
 
 // HzText writes a frequency with three digits and its prefix.
 func HzText(hz float64) string {
-	switch {
-	case hz >= 999.5e3:
-		return fmt.Sprintf("%.3g MHz", hz/1e6)
-	case hz >= 999.5:
-		return fmt.Sprintf("%.3g kHz", hz/1e3)
+	if hz < 1 { // nobody says 500 mHz
+		return fmt.Sprintf("%.3g Hz", hz)
 	}
-	return fmt.Sprintf("%.3g Hz", hz)
+	return capture.SI(hz, "Hz", 3)
 }

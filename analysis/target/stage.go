@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+
+	"stillglow/capture"
 )
 
 // Stage is the valve stage whose heater the supply feeds.
@@ -138,11 +140,11 @@ func (s Stage) assumptions() []string {
 	}
 	bypass := "unbypassed"
 	if s.BypassF > 0 {
-		bypass = fmt.Sprintf("bypassed with %s (series resistance %.3g Ω)", prefixed(s.BypassF, "F"), s.BypassESROhm)
+		bypass = fmt.Sprintf("bypassed with %s (series resistance %.3g Ω)", capture.SI(s.BypassF, "F", 3), s.BypassESROhm)
 	}
 	a := []string{
 		fmt.Sprintf("cathode resistor %.4g Ω, %s", s.CathodeOhm, bypass),
-		fmt.Sprintf("heater to cathode %s%s beside %.3g MΩ%s", prefixed(s.HeaterCathodeF, "F"), mark(given.HeaterCathodeF == 0), s.HeaterCathodeOhm/1e6, mark(given.HeaterCathodeOhm == 0)),
+		fmt.Sprintf("heater to cathode %s%s beside %.3g MΩ%s", capture.SI(s.HeaterCathodeF, "F", 3), mark(given.HeaterCathodeF == 0), s.HeaterCathodeOhm/1e6, mark(given.HeaterCathodeOhm == 0)),
 		fmt.Sprintf("mu %.3g%s and mutual conductance %.3g mA/V%s", s.Mu, mark(given.Mu == 0), s.GmS*1e3, mark(given.GmS == 0)),
 		"the whole heater voltage acts along the whole heater: with one end earthed the mean is half of it, 6 dB less",
 		"insulation is taken as linear and without noise of its own; wiring, socket and magnetic coupling into the grid are left out",

@@ -10,6 +10,7 @@ import (
 
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 )
 
@@ -159,7 +160,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float6
 			para("     works too: ", fmt.Sprintf("%s/div to %s/div", secondsText(s.LeastS), secondsText(s.MostS)))
 		}
 		if s.VoltsPerDiv > 0 {
-			para("     range: ", fmt.Sprintf("begin at %s/div and go down as long as no peak is cut off", prefixedText(s.VoltsPerDiv, "V")))
+			para("     range: ", fmt.Sprintf("begin at %s/div and go down as long as no peak is cut off", capture.SI(s.VoltsPerDiv, "V", 3)))
 		}
 		if s.Fast && s.RateHz < pulseRateHz {
 			para("     note: ", fmt.Sprintf("at %s a pulse shorter than %s has fewer than four samples; its peak is then a lower bound", rateText(s.RateHz), secondsText(4/s.RateHz)))

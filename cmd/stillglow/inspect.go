@@ -256,24 +256,13 @@ func spreadOf(x []float64) (lo, hi, mean float64) {
 	return lo, hi, mean / float64(len(x))
 }
 
-// si prints v with an SI prefix and up to five digits.
+// si prints v with an SI prefix and up to five digits; a share of full scale
+// takes no prefix.
 func si(v float64, unit string) string {
-	a := math.Abs(v)
-	if a == 0 {
-		return "0 " + unit
-	}
 	if unit == "of full scale" {
 		return fmt.Sprintf("%.5g %s", v, unit)
 	}
-	for _, p := range []struct {
-		f float64
-		s string
-	}{{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "µ"}, {1e-9, "n"}} {
-		if a >= p.f*0.99999 {
-			return fmt.Sprintf("%.5g %s%s", v/p.f, p.s, unit)
-		}
-	}
-	return fmt.Sprintf("%.3g %s", v, unit)
+	return capture.SI(v, unit, 5)
 }
 
 // textPlot draws the record's envelope in cols columns and rows lines, two

@@ -189,24 +189,12 @@ func step125(v float64, up bool) float64 {
 	return below
 }
 
-func secondsText(s float64) string { return prefixedText(s, "s") }
+func secondsText(s float64) string { return capture.SI(s, "s", 3) }
 
-func rateText(hz float64) string { return prefixedText(hz, "S/s") }
+func rateText(hz float64) string { return capture.SI(hz, "S/s", 3) }
 
-func samplesText(n float64) string { return prefixedText(n, " samples") }
-
-// prefixedText writes a positive value with up to three digits and its prefix.
-func prefixedText(v float64, unit string) string {
-	for _, p := range []struct {
-		size float64
-		text string
-	}{{1e9, "G"}, {1e6, "M"}, {1e3, "k"}, {1, ""}, {1e-3, "m"}, {1e-6, "µ"}, {1e-9, "n"}} {
-		if v >= p.size*0.9995 {
-			return strings.Join(strings.Fields(fmt.Sprintf("%.3g %s%s", v/p.size, p.text, unit)), " ")
-		}
-	}
-	return fmt.Sprintf("%.3g %s", v, unit)
-}
+// samplesText: "10 k samples", "500 samples".
+func samplesText(n float64) string { return capture.SI(n, "", 3) + " samples" }
 
 // parseSamples reads 10k, 1M, 14M or 1000000.
 func parseSamples(text string) (int, error) {
