@@ -53,6 +53,20 @@ func TestSpectrumOfWhiteNoise(t *testing.T) {
 	}
 }
 
+// power is the mean square in V² between two frequencies; cells at the ends
+// count by their share.
+func (m *multirate) power(lowHz, highHz float64) float64 {
+	p := 0.0
+	for i, f := range m.FreqHz {
+		lo := f - m.WidthHz[i]/2
+		share := (min(highHz, lo+m.WidthHz[i]) - max(lowHz, lo)) / m.WidthHz[i]
+		if share > 0 {
+			p += m.PSD[i] * m.WidthHz[i] * min(share, 1)
+		}
+	}
+	return p
+}
+
 type testGate struct {
 	sliceSource
 	w []float64

@@ -212,14 +212,6 @@ func TestConvertersSwitchingLine(t *testing.T) {
 		if len(v) != c.Samples {
 			t.Fatalf("%s: %d samples, want %d", name, len(v), c.Samples)
 		}
-		hz, rms, _, ok := refineTone(sliceSource(v), c.RateHz, c.NetlistHz*1.01)
-		if !ok || math.Abs(hz/c.NetlistHz-1) > 1e-3 {
-			t.Errorf("%s: %.2f Hz, ok %v; netlist %.0f", name, hz, ok, c.NetlistHz)
-		}
-		t.Logf("%s: %.1f ppm from the netlist, numpy's fit %.1f ppm", name, 1e6*(hz/c.NetlistHz-1), 1e6*(c.SwitchingHz/c.NetlistHz-1))
-		if math.Abs(rms/c.FundamentalRMS-1) > 0.005 {
-			t.Errorf("%s: fundamental %.6g V rms, numpy %.6g", name, rms, c.FundamentalRMS)
-		}
 		m, err := spectrumOf(context.Background(), sliceSource(v), c.RateHz, spectrumOptions{Keep: true})
 		if err != nil {
 			t.Fatal(err)
@@ -232,6 +224,7 @@ func TestConvertersSwitchingLine(t *testing.T) {
 		for _, l := range lines {
 			if math.Abs(l.FrequencyHz/c.NetlistHz-1) < 1e-3 && math.Abs(l.RMSV/c.FundamentalRMS-1) < 0.005 {
 				found = true
+				t.Logf("%s: %.1f ppm from the netlist, numpy's fit %.1f ppm", name, 1e6*(l.FrequencyHz/c.NetlistHz-1), 1e6*(c.SwitchingHz/c.NetlistHz-1))
 			}
 		}
 		if !found {

@@ -18,32 +18,6 @@ func tones(n int, rate float64, ts ...[3]float64) sliceSource {
 	return x
 }
 
-func TestRefineTone(t *testing.T) {
-	const rate = 1e6
-	for _, c := range []struct {
-		cycles, hz float64
-	}{{20, 31234.5}, {100, 100123}, {2000, 67891.2}, {30000, 123456.7}} {
-		n := int(c.cycles * rate / c.hz)
-		x := tones(n, rate, [3]float64{c.hz, 0.01, 1}, [3]float64{2 * c.hz, 0.004, 2}, [3]float64{3 * c.hz, 0.003, -1})
-		for i, e := range whiteNoise(n, 0.0005, 5) {
-			x[i] += 6.3 + e
-		}
-		hz, rms, ph, ok := refineTone(x, rate, c.hz*1.02)
-		if !ok {
-			t.Errorf("%g cycles: not ok", c.cycles)
-		}
-		if e := math.Abs(hz/c.hz - 1); e > 50e-6 {
-			t.Errorf("%g cycles of %g Hz: off by %.1f ppm", c.cycles, c.hz, 1e6*e)
-		}
-		if math.Abs(rms/0.01-1) > 0.01 {
-			t.Errorf("%g cycles: rms %g, want 0.01", c.cycles, rms)
-		}
-		if math.Abs(wrapPhase(ph-1)) > 0.05 {
-			t.Errorf("%g cycles: phase %g, want 1", c.cycles, ph)
-		}
-	}
-}
-
 // Wherever a clean tone falls between two bins: 0.01 bin and 0.5 %.
 func TestFindLinesBetweenBins(t *testing.T) {
 	const rate, n = 1e6, 100_000
@@ -104,14 +78,6 @@ func BenchmarkFindLines(b *testing.B) {
 		if _, err := findLines(context.Background(), x, 1e7, m, lineOptions{}); err != nil {
 			b.Fatal(err)
 		}
-	}
-}
-
-func BenchmarkRefineTone(b *testing.B) {
-	x := tones(1<<20, 1e7, [3]float64{123456.7, 1, 0})
-	b.SetBytes(int64(8 * len(x)))
-	for b.Loop() {
-		refineTone(x, 1e7, 123e3)
 	}
 }
 
