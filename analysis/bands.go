@@ -22,15 +22,12 @@ var bandPlan = []struct {
 }
 
 // measureBands sums the spectrum within bands to volts rms, with lines and with
-// the lines' place filled by the noise around them. Lines named as the
-// instrument's are left out of both. A band that the span does not hold is not
+// the lines' place filled by the noise around them. The instrument's share of
+// the lines is left out of both. A band that the span does not hold is not
 // measured.
-func measureBands(m multirate, lines []Line, span capture.Span) []Band {
+func measureBands(m multirate, lines []Line, span capture.Span, gainFraction float64) []Band {
 	quiet := withoutLines(m, lines)
-	whole := m.PSD
-	if own := instrumentLines(lines); len(own) > 0 {
-		whole = withoutLines(m, own)
-	}
+	whole := m.lessInstrumentLines(quiet, lines)
 	bands := make([]Band, 0, len(bandPlan))
 	for _, p := range bandPlan {
 		b := Band{ID: p.id, Name: p.name, LowHz: p.lowHz, HighHz: p.highHz}
@@ -49,29 +46,20 @@ func measureBands(m multirate, lines []Line, span capture.Span) []Band {
 			miss := NotMeasured(fmt.Sprintf("the capture shows nothing above %s; %s is needed", hertz(span.HighHz), hertz(b.HighHz)))
 			b.RMSV, b.RMSNoLinesV = miss, miss
 		default:
-			b.RMSV = m.bandFigure(whole, quiet, b.LowHz, b.HighHz, p.weight)
-			b.RMSNoLinesV = m.bandFigure(quiet, quiet, b.LowHz, b.HighHz, p.weight)
+			b.RMSV = m.bandFigure(whole, quiet, b.LowHz, b.HighHz, p.weight, instrumentVariance(lines, b.LowHz, b.HighHz, gainFraction, p.weight))
+			b.RMSNoLinesV = m.bandFigure(quiet, quiet, b.LowHz, b.HighHz, p.weight, 0)
 		}
 		bands = append(bands, b)
 	}
 	return bands
 }
 
-func instrumentLines(lines []Line) []Line {
-	var own []Line
-	for _, l := range lines {
-		if l.Comb == combInstrument {
-			own = append(own, l)
-		}
-	}
-	return own
-}
-
 // bandFigure is the weighted rms between two frequencies with its statistical
 // uncertainty (k = 2). Only the noise, the density without lines, fluctuates;
-// what stands above it is steady and beats with it.
-func (m *multirate) bandFigure(psd, noise []float64, lowHz, highHz float64, weight func(float64) float64) Figure {
-	sum, variance := 0.0, 0.0
+// what stands above it is steady and beats with it. variance is what else makes
+// the power uncertain, V⁴.
+func (m *multirate) bandFigure(psd, noise []float64, lowHz, highHz float64, weight func(float64) float64, variance float64) Figure {
+	sum := 0.0
 	for i, f := range m.FreqHz {
 		lo := max(f-m.WidthHz[i]/2, lowHz)
 		hi := min(f+m.WidthHz[i]/2, highHz)
@@ -161,7 +149,7 @@ func lineMask(m multirate, lines []Line) []bool {
 		// the taper's skirt falls with the sixth power of the distance (18 dB per
 		// octave in amplitude): mask it to where it sinks under the density
 		if far := meanAround(m.PSD, mask, min(i+6, len(mask)-1), 1); far > 0 {
-			if excess := l.RMSV * l.RMSV / (bin * far); excess > 1 {
+			if excess := l.seenRMSV() * l.seenRMSV() / (bin * far); excess > 1 {
 				reach = max(reach, min(math.Pow(excess, 1.0/6), 24))
 			}
 		}

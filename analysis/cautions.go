@@ -52,7 +52,7 @@ func (j *job) cautions() {
 	}
 	if j.aliasPossible() && len(m.Lines) > 0 {
 		for _, l := range m.Lines {
-			if l.FrequencyHz > j.th.SearchLowHz {
+			if l.FrequencyHz > j.th.SearchLowHz && l.Comb != combInstrument {
 				add(capture.CautionAlias,
 					fmt.Sprintf("supplies switch up to 500 kHz and half the sample rate is %s; the line at %s may be an alias", hertz(tr.SampleRateHz/2), hertz(l.FrequencyHz)),
 					"take a second capture at 1 MS/s or more; a true line stays where it is")
@@ -105,6 +105,7 @@ func (j *job) cautions() {
 			"the noise lies within 3 dB of the instrument's own",
 			"use fewer volts per division or a low-noise amplifier; the true figure may lie lower")
 	}
+	j.instrumentCautions(add)
 	if j.setup.LoadA > 0 && j.setup.HeaterA > 0 && math.Abs(j.setup.LoadA/j.setup.HeaterA-1) > 0.2 {
 		add(capture.CautionLoadUnlike,
 			fmt.Sprintf("captured at %.3g A; the heaters draw %.3g A", j.setup.LoadA, j.setup.HeaterA),

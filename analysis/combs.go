@@ -68,23 +68,6 @@ func classifyCombs(lines []Line, mainsHz, switchingHz float64) ([]Line, combResu
 	return lines, res
 }
 
-// markInstrument names the lines that the baseline shows as well, at half their
-// strength or more: they are the instrument's own or picked up by its leads, and
-// are not charged to the unit.
-func markInstrument(lines, baseline []Line) {
-	for i := range lines {
-		l := &lines[i]
-		for _, b := range baseline {
-			tol := max(0.5*l.binHz, 0.5*b.binHz, 1e-5*l.FrequencyHz)
-			if math.Abs(l.FrequencyHz-b.FrequencyHz) <= tol && b.RMSV >= 0.5*l.RMSV {
-				l.Comb, l.Harmonic = combInstrument, 0
-				l.Name = "instrument (" + hertz(l.FrequencyHz) + ")"
-				break
-			}
-		}
-	}
-}
-
 // harmonicOf is the number n of the harmonic of baseHz that the line is, within
 // half its resolution and the relative tolerance; 0 when it is none.
 func harmonicOf(l Line, baseHz, relative float64) int {
@@ -92,7 +75,7 @@ func harmonicOf(l Line, baseHz, relative float64) int {
 		return 0
 	}
 	n := math.Round(l.FrequencyHz / baseHz)
-	tol := min(max(0.5*l.binHz, relative*l.FrequencyHz), 0.2*baseHz)
+	tol := min(max(0.5*l.BinHz, relative*l.FrequencyHz), 0.2*baseHz)
 	if n < 1 || math.Abs(l.FrequencyHz-n*baseHz) > tol {
 		return 0
 	}
@@ -157,7 +140,7 @@ func nameSecond(lines []Line, switchingHz float64) float64 {
 			for a := 1; a <= 3 && l.Comb == ""; a++ {
 				for b := 1; b <= 3; b++ {
 					fa, fb := float64(a)*switchingHz, float64(b)*hz
-					tol := max(0.5*l.binHz, 1e-5*l.FrequencyHz)
+					tol := max(0.5*l.BinHz, 1e-5*l.FrequencyHz)
 					if math.Abs(l.FrequencyHz-math.Abs(fa-fb)) < tol || math.Abs(l.FrequencyHz-fa-fb) < tol {
 						l.Comb = combSideband
 						l.Name = fmt.Sprintf("intermodulation of the two converters (%d and %d)", a, b)

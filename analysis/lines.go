@@ -183,8 +183,10 @@ func (w *lineSearch) stage(rec source, st stage, lowHz, highHz float64, opt line
 		lines = append(lines, Line{
 			FrequencyHz: f,
 			RMSV:        math.Sqrt(max(sum/resp, 0)),
-			PhaseRad:    wrapPhase(phase),
-			binHz:       bin,
+			// of the noise in the bin half lies in phase with the line
+			NoiseURMSV: 2 * math.Sqrt(floor[k]/2/float64(pieces)),
+			PhaseRad:   wrapPhase(phase),
+			BinHz:      bin,
 		})
 	}
 	return lines

@@ -67,7 +67,7 @@ func findMains(lines []Line) (hz float64, ok bool) {
 		for _, l := range lines {
 			n := math.Round(l.FrequencyHz / base)
 			// grids hold 0.4 %, scopes' time bases are far better
-			if n < 1 || n > 20 || math.Abs(l.FrequencyHz/(n*base)-1) > 0.006+0.3*l.binHz/l.FrequencyHz {
+			if n < 1 || n > 20 || math.Abs(l.FrequencyHz/(n*base)-1) > 0.006+0.3*l.BinHz/l.FrequencyHz {
 				continue
 			}
 			if r := math.Mod(n*base, 300); r > 1 && r < 299 {
@@ -95,10 +95,10 @@ func (m *multirate) mainsAt(src source, nominal float64, lines []Line) mainsResu
 	best := 0.0
 	for _, l := range lines {
 		n := math.Round(l.FrequencyHz / nominal)
-		if n < 1 || n > mainsHarmonics || l.RMSV*n <= best || math.Abs(l.FrequencyHz/(n*nominal)-1) > 0.006+0.3*l.binHz/l.FrequencyHz {
+		if n < 1 || n > mainsHarmonics || l.RMSV*n <= best || math.Abs(l.FrequencyHz/(n*nominal)-1) > 0.006+0.3*l.BinHz/l.FrequencyHz {
 			continue
 		}
-		if l.binHz/l.FrequencyHz < 0.1 {
+		if l.BinHz/l.FrequencyHz < 0.1 {
 			best, base = l.RMSV*n, l.FrequencyHz/n
 		}
 	}
@@ -111,7 +111,7 @@ func (m *multirate) mainsAt(src source, nominal float64, lines []Line) mainsResu
 		}
 		rec, rate, startS := m.lowestRecord(src, hz)
 		rms, phase, noise := projectLine(rec, rate, hz)
-		l := Line{FrequencyHz: hz, RMSV: rms, PhaseRad: wrapPhase(phase - 2*math.Pi*math.Mod(hz*startS, 1)), Comb: combMains, Harmonic: n, binHz: 1 / duration}
+		l := Line{FrequencyHz: hz, RMSV: rms, PhaseRad: wrapPhase(phase - 2*math.Pi*math.Mod(hz*startS, 1)), Comb: combMains, Harmonic: n, BinHz: 1 / duration}
 		if n == 2 {
 			res.LineRMS = Known(rms)
 			res.LineRMS.U = 2 * noise

@@ -51,6 +51,7 @@ type job struct {
 	plain   multirate
 	mains   mainsResult
 	combs   combResult
+	look    instrumentLook
 	pp      peakToPeak
 	ppKnown bool
 	ungated bool
@@ -112,9 +113,20 @@ func (j *job) run() (*Measurement, error) {
 		switchHz = j.track.hz
 	}
 	m.Lines, j.combs = classifyCombs(lines, mainsHz, switchHz)
-	m.MainsHz, m.MainsLineHz, m.MainsLineRMS = j.mains.MainsHz, j.mains.LineHz, j.mains.LineRMS
-	m.MainsCombRMS, m.MainsCombPPV = j.mains.CombRMS, j.mains.CombPPV
-	m.Bands = measureBands(j.plain, m.Lines, tr.Span)
+	j.look = markInstrument(m.Lines, j.stepV, j.setup.Baseline, j.setup.GainFraction)
+	if j.ownSwitching(m.Lines) {
+		switchHz = 0
+		if j.track != nil {
+			switchHz = j.track.hz
+		}
+		m.Lines, j.combs = classifyCombs(lines, mainsHz, switchHz)
+		j.look = markInstrument(m.Lines, j.stepV, j.setup.Baseline, j.setup.GainFraction)
+	}
+	var ownMains mainsResult
+	ownMains, j.look.mains = j.mains.lessBaseline(m.Lines, j.setup.Baseline, j.setup.GainFraction)
+	m.MainsHz, m.MainsLineHz, m.MainsLineRMS = ownMains.MainsHz, ownMains.LineHz, ownMains.LineRMS
+	m.MainsCombRMS, m.MainsCombPPV = ownMains.CombRMS, ownMains.CombPPV
+	m.Bands = measureBands(j.plain, m.Lines, tr.Span, j.setup.GainFraction)
 	if j.setup.Quasi468 {
 		m.Bands = append(m.Bands, measureQuasiPeak(sliceSource(tr.Volts), j.plain, tr.Span))
 	}

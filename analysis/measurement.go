@@ -121,13 +121,19 @@ type Measurement struct {
 // Line is one spectral line.
 type Line struct {
 	FrequencyHz float64
-	RMSV        float64 // V rms
-	PhaseRad    float64 // of a cosine at the record's start
-	Comb        string  // "mains", "switching", "second", "sideband", "burst", "instrument" or ""
-	Harmonic    int     // of the comb's fundamental, 0 unknown
-	Name        string  // in words, e.g. "2 x mains (100 Hz)", "switching, 3rd harmonic"
-
-	binHz float64 // resolution the line was found with
+	// RMSV is the unit's own V rms: what is left after the baseline's share was
+	// taken off in power. Of a line whose Comb is "instrument" it is the whole
+	// line as seen, none of which is charged to the unit.
+	RMSV float64
+	// InstrumentRMSV is the share in V rms that the baseline shows at the same
+	// place; 0: none, or no baseline to compare with.
+	InstrumentRMSV float64
+	NoiseURMSV     float64 // expanded uncertainty (k = 2) of RMSV by the noise beside the line and by InstrumentRMSV, V rms
+	PhaseRad       float64 // of a cosine at the record's start
+	Comb           string  // "mains", "switching", "second", "sideband", "burst", "instrument" or ""
+	Harmonic       int     // of the comb's fundamental, 0 unknown
+	Name           string  // in words, e.g. "2 x mains (100 Hz)", "switching, 3rd harmonic"
+	BinHz          float64 // resolution the line was found with, > 0; a baseline's lines are compared by it
 }
 
 // Cycle is the mean switching cycle, starting at its lowest value.

@@ -3,7 +3,8 @@ package analysis
 import "math"
 
 // pard splits the varying part into periodic and random, both rms; squared they
-// add up to ACRMSV squared. The smaller of the two is measured, the larger is
+// add up to ACRMSV squared, so a line of the instrument counts in them as it does
+// in ACRMSV. The smaller of the two is measured, the larger is
 // what is left: taking the difference the other way round would bury the
 // smaller one in the larger one's error.
 func (j *job) pard() {
@@ -88,7 +89,7 @@ func (j *job) periodicPower() float64 {
 	}
 	for _, l := range j.m.Lines {
 		if l.Comb != "mains" && l.Comb != "switching" && (j.track == nil || l.Comb != "sideband" && l.Comb != "burst") {
-			p += l.RMSV * l.RMSV
+			p += l.seenRMSV() * l.seenRMSV()
 		}
 	}
 	return p

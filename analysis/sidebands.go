@@ -47,7 +47,7 @@ func lineSpacing(lines []Line, switchingHz float64) float64 {
 		return 0
 	})
 	for _, hz := range candidates {
-		if hz < 2*centre.binHz {
+		if hz < 2*centre.BinHz {
 			break
 		}
 		power, count := 0.0, 0
@@ -55,7 +55,7 @@ func lineSpacing(lines []Line, switchingHz float64) float64 {
 		for _, l := range near[1:] {
 			d := l.FrequencyHz - centre.FrequencyHz
 			k := math.Round(d / hz)
-			if k != 0 && math.Abs(d-k*hz) < 0.1*math.Abs(k)*centre.binHz+0.3*centre.binHz {
+			if k != 0 && math.Abs(d-k*hz) < 0.1*math.Abs(k)*centre.BinHz+0.3*centre.BinHz {
 				power += l.RMSV * l.RMSV
 				count++
 				sumKK += k * k
@@ -79,7 +79,7 @@ func nameModulation(lines []Line, spacingHz, switchingHz float64) (bursting bool
 		if math.Abs(l.FrequencyHz-switchingHz) < spacingReach*switchingHz {
 			strongest = max(strongest, l.RMSV)
 		}
-		if k := math.Round(l.FrequencyHz / spacingHz); k >= 1 && k <= 3 && math.Abs(l.FrequencyHz-k*spacingHz) < 0.5*l.binHz {
+		if k := math.Round(l.FrequencyHz / spacingHz); k >= 1 && k <= 3 && math.Abs(l.FrequencyHz-k*spacingHz) < 0.5*l.BinHz {
 			base = max(base, l.RMSV)
 		}
 	}
@@ -101,14 +101,14 @@ func nameModulation(lines []Line, spacingHz, switchingHz float64) (bursting bool
 		n := int(math.Round(l.FrequencyHz / switchingHz))
 		if n < 1 || l.FrequencyHz < (1-spacingReach)*switchingHz {
 			k := math.Round(l.FrequencyHz / spacingHz)
-			if bursting && k >= 1 && math.Abs(l.FrequencyHz-k*spacingHz) < 0.5*l.binHz+1e-4*l.FrequencyHz {
+			if bursting && k >= 1 && math.Abs(l.FrequencyHz-k*spacingHz) < 0.5*l.BinHz+1e-4*l.FrequencyHz {
 				l.Comb, l.Harmonic, l.Name = combBurst, int(k), harmonicName("packet rate", int(k))
 			}
 			continue
 		}
 		d := l.FrequencyHz - centres[n]
 		k := math.Round(d / spacingHz)
-		if l.Comb == combSwitching || math.Abs(d-k*spacingHz) > 0.5*l.binHz+0.02*spacingHz {
+		if l.Comb == combSwitching || math.Abs(d-k*spacingHz) > 0.5*l.BinHz+0.02*spacingHz {
 			continue
 		}
 		if k == 0 {
@@ -132,7 +132,7 @@ func nameMainsSidebands(lines []Line, mainsHz, switchingHz float64) {
 		if l.Comb != "" || n < 1 || m < 1 || m > 20 {
 			continue
 		}
-		if math.Abs(d-m*mainsHz) < min(l.binHz, 0.1*mainsHz)+1e-5*l.FrequencyHz {
+		if math.Abs(d-m*mainsHz) < min(l.BinHz, 0.1*mainsHz)+1e-5*l.FrequencyHz {
 			l.Comb, l.Harmonic = combSideband, int(n)
 			l.Name = fmt.Sprintf("%s, sideband at %d x mains", harmonicName("switching", int(n)), int(m))
 		}

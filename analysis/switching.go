@@ -118,6 +118,21 @@ func (s searchRecord) spectrum() searchSpectrum {
 	return sp
 }
 
+// leaveOut brings lines down to the floor, the taper's skirts with them: these
+// fall with the sixth power of the distance.
+func (s searchSpectrum) leaveOut(hz []float64) {
+	for _, f := range hz {
+		k := int(math.Round(f / s.binHz))
+		if k >= len(s.power) {
+			continue
+		}
+		reach := 4 + int(math.Pow(s.power[k]/max(s.floor[k], 1e-300), 1.0/6))
+		for i := max(k-reach, 0); i <= k+reach && i < len(s.power); i++ {
+			s.power[i] = min(s.power[i], s.floor[i])
+		}
+	}
+}
+
 // trend is the straight line through the end thirds of x.
 func trend(x []float64) (slope, base float64) {
 	n := len(x)
@@ -346,6 +361,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 		return found
 	}
 	sp := rec.spectrum()
+	sp.leaveOut(th.NotHz)
 	low := max(th.SearchLowHz, 4.5*sp.binHz)
 	high := min(th.SearchHighHz, 0.45*rec.rateHz)
 	if low >= high {

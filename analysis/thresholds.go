@@ -6,6 +6,8 @@ type thresholds struct {
 	// 20 to 500 kHz (common practice, no source); the search reaches further so
 	// that a stray one is seen.
 	SearchLowHz, SearchHighHz float64
+	// NotHz are frequencies not to look at: the instrument's own lines.
+	NotHz []float64
 	// TradeHighHz: a record whose half rate lies under it can't tell a switching
 	// line from an alias, unless something low-passed it first.
 	TradeHighHz float64

@@ -46,31 +46,33 @@ type Caution struct {
 
 // Codes of cautions. They are part of the JSON contract: never rename one.
 const (
-	CautionClipped       = "clipped"                // samples at the converter's end stop
-	CautionFewSteps      = "few_steps"              // the signal covers too few ADC steps
-	CautionUndersampled  = "undersampled_spikes"    // too few samples in a pulse or ring period
-	CautionAlias         = "alias_suspected"        // content near or above half the rate
-	CautionShortRecord   = "short_record"           // too few periods of what is asked for
-	CautionGaps          = "gaps"                   // rows missing in the record
-	CautionUneven        = "uneven_sampling"        // resampled to an even grid
-	CautionSegments      = "segments"               // several segments, one used
-	CautionRateConflict  = "rate_conflict"          // stated rate and time column disagree
-	CautionTimeUnit      = "time_unit_assumed"      // no unit of time stated, seconds doubtful
-	CautionUnsorted      = "rows_unsorted"          // rows out of order in time, sorted
-	CautionProbeFactor   = "probe_factor_suspected" // DC a factor of 10 or so from the rated
-	CautionBaselineNear  = "instrument_floor_near"  // within 3 dB of the instrument's own floor
-	CautionLoadUnlike    = "load_unlike_heaters"    // measured at another current than the heaters draw
-	CautionMains         = "mains_undecided"        // 50 or 60 Hz could not be told
-	CautionInterpolated  = "interpolated"           // exporter upsampled: true span is lower
-	CautionTruncated     = "truncated"              // file ends inside a row or chunk
-	CautionBridged       = "bridged_samples"        // a few bad values were bridged
-	CautionUncalibrated  = "uncalibrated"           // no volts per full scale known
-	CautionTimeRounded   = "time_stamps_rounded"    // rate fitted over rounded stamps
-	CautionDithered      = "dithered"               // spread-spectrum switching
-	CautionBursting      = "bursting"               // pulse-skipping supply
-	CautionUngated       = "noise_not_gated"        // spikes could not be gated out of the floor
-	CautionRingFills     = "ring_fills_cycle"       // a ring lasts into the next edge
-	CautionSwitchingLost = "switching_not_found"    // no switching line stood out
+	CautionClipped         = "clipped"                // samples at the converter's end stop
+	CautionFewSteps        = "few_steps"              // the signal covers too few ADC steps
+	CautionUndersampled    = "undersampled_spikes"    // too few samples in a pulse or ring period
+	CautionAlias           = "alias_suspected"        // content near or above half the rate
+	CautionShortRecord     = "short_record"           // too few periods of what is asked for
+	CautionGaps            = "gaps"                   // rows missing in the record
+	CautionUneven          = "uneven_sampling"        // resampled to an even grid
+	CautionSegments        = "segments"               // several segments, one used
+	CautionRateConflict    = "rate_conflict"          // stated rate and time column disagree
+	CautionTimeUnit        = "time_unit_assumed"      // no unit of time stated, seconds doubtful
+	CautionUnsorted        = "rows_unsorted"          // rows out of order in time, sorted
+	CautionProbeFactor     = "probe_factor_suspected" // DC a factor of 10 or so from the rated
+	CautionBaselineNear    = "instrument_floor_near"  // within 3 dB of the instrument's own floor
+	CautionBaselineUnlike  = "baseline_unlike"        // the baseline's lines can't be compared with the capture's
+	CautionInstrumentMains = "instrument_mains"       // the mains line is as high in the baseline
+	CautionLoadUnlike      = "load_unlike_heaters"    // measured at another current than the heaters draw
+	CautionMains           = "mains_undecided"        // 50 or 60 Hz could not be told
+	CautionInterpolated    = "interpolated"           // exporter upsampled: true span is lower
+	CautionTruncated       = "truncated"              // file ends inside a row or chunk
+	CautionBridged         = "bridged_samples"        // a few bad values were bridged
+	CautionUncalibrated    = "uncalibrated"           // no volts per full scale known
+	CautionTimeRounded     = "time_stamps_rounded"    // rate fitted over rounded stamps
+	CautionDithered        = "dithered"               // spread-spectrum switching
+	CautionBursting        = "bursting"               // pulse-skipping supply
+	CautionUngated         = "noise_not_gated"        // spikes could not be gated out of the floor
+	CautionRingFills       = "ring_fills_cycle"       // a ring lasts into the next edge
+	CautionSwitchingLost   = "switching_not_found"    // no switching line stood out
 )
 
 // Trace is one channel of a capture, evenly sampled.

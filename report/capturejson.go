@@ -169,6 +169,7 @@ func lineObjects(lines []analysis.Line) []object {
 	out := []object{}
 	for _, l := range lines {
 		out = append(out, object{{"frequency_hz", number(l.FrequencyHz)}, {"rms_v", number(l.RMSV)},
+			{"instrument_rms_v", positive(l.InstrumentRMSV)},
 			{"phase_rad", number(l.PhaseRad)}, {"comb", orNull(l.Comb)}, {"harmonic", positive(float64(l.Harmonic))},
 			{"name", orNull(l.Name)}})
 	}

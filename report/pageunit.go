@@ -109,7 +109,7 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 	}
 	v.Figures, v.NotMeasured = figureTable(ms)
 	for _, l := range strongestLines(u, 10) {
-		v.Lines = append(v.Lines, lineView{clean(l.Name), eng(l.FrequencyHz, "Hz"), eng(l.RMSV, "V")})
+		v.Lines = append(v.Lines, lineView{clean(l.Name), eng(l.FrequencyHz, "Hz"), lineText(l)})
 	}
 	var readings []string
 	for _, x := range e.Unit.Readings {
@@ -120,6 +120,14 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 		v.Readings += "; output resistance " + figureWithU(e.OutputOhm, "Ω")
 	}
 	return v
+}
+
+// lineText is a line's own rms, and beside it what the baseline shows there.
+func lineText(l analysis.Line) string {
+	if l.InstrumentRMSV > 0 && l.Comb != "instrument" {
+		return fmt.Sprintf("%s, besides %s of the instrument's", eng(l.RMSV, "V"), eng(l.InstrumentRMSV, "V"))
+	}
+	return eng(l.RMSV, "V")
 }
 
 func intervalText(m target.Margin) string {

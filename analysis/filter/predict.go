@@ -61,7 +61,9 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 			r.Wave = waveOf(m, in.Traces[i], tr)
 		}
 		setup := in.Setups[i]
-		setup.Baseline = nil // behind the filter the instrument's floor is not the supply's
+		if setup.Baseline != nil { // it went through the filter with the trace
+			setup.Baseline = spectral(setup.Baseline, c)
+		}
 		got, err := analysis.Measure(ctx, tr, setup)
 		if err != nil {
 			return Result{}, fmt.Errorf("%s behind a %s filter: %w", m.File, c.Topology, err)

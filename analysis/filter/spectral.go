@@ -38,6 +38,8 @@ func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 	for i := range out.Lines {
 		h := Insertion(c, out.Lines[i].FrequencyHz)
 		out.Lines[i].RMSV *= cmplx.Abs(h)
+		out.Lines[i].InstrumentRMSV *= cmplx.Abs(h)
+		out.Lines[i].NoiseURMSV *= cmplx.Abs(h)
 		out.Lines[i].PhaseRad += cmplx.Phase(h)
 	}
 	out.Bands = append([]analysis.Band(nil), m.Bands...)

@@ -82,6 +82,14 @@ func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure)
 			return 0, far
 		}
 		return 0, 6
+	case capture.CautionBaselineUnlike:
+		if sum || c.id == MainsLine || c.id == Mask {
+			return 0, 6 // a line of the instrument may still be in it
+		}
+	case capture.CautionInstrumentMains:
+		if c.id == MainsLine {
+			return 0, far
+		}
 	case capture.CautionLoadUnlike:
 		if c.id == HeaterDC {
 			return 1, 1
@@ -209,7 +217,7 @@ func cautionsOf(u Unit, m *analysis.Measurement) []capture.Caution {
 func aliasShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64 {
 	var lines float64
 	for _, l := range m.Lines {
-		if l.Comb == "mains" || l.FrequencyHz < c.lowHz || l.FrequencyHz > c.highHz {
+		if l.Comb == "mains" || l.Comb == "instrument" || l.FrequencyHz < c.lowHz || l.FrequencyHz > c.highHz {
 			continue
 		}
 		v := l.RMSV
@@ -226,7 +234,8 @@ func aliasShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64
 }
 
 // baselineShare is how far a band sum would fall, in dB, if all that the
-// baseline shows in the band were the instrument's.
+// baseline shows in the band were the instrument's. Of its lines those that the
+// capture shows too are off the sum already.
 func baselineShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64 {
 	s := m.Spectrum
 	if len(s.BaselineVRHz) != len(s.FrequencyHz) || len(s.FrequencyHz) < 2 {
@@ -243,6 +252,15 @@ func baselineShare(c criterion, m *analysis.Measurement, f analysis.Figure) floa
 			v *= analysis.AWeight(hz)
 		}
 		floor += v * v * (s.FrequencyHz[i] - s.FrequencyHz[i-1])
+	}
+	for _, l := range m.Lines {
+		if l.InstrumentRMSV > 0 && l.FrequencyHz >= c.lowHz && l.FrequencyHz <= c.highHz {
+			v := l.InstrumentRMSV
+			if c.id == BandAudioA {
+				v *= analysis.AWeight(l.FrequencyHz)
+			}
+			floor = math.Max(0, floor-v*v)
+		}
 	}
 	rest := f.Value*f.Value - floor
 	if rest <= 0 {

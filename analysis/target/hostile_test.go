@@ -25,7 +25,7 @@ func TestHostileMeasurements(t *testing.T) {
 		return analysis.Figure{Value: math.Abs(r.NormFloat64()) * 1e-3, Known: true, U: value()}
 	}
 	codes := []string{capture.CautionClipped, capture.CautionFewSteps, capture.CautionUndersampled, capture.CautionAlias, capture.CautionProbeFactor,
-		capture.CautionBaselineNear, capture.CautionLoadUnlike, capture.CautionUngated, capture.CautionGaps, "unheard_of"}
+		capture.CautionBaselineNear, capture.CautionBaselineUnlike, capture.CautionInstrumentMains, capture.CautionLoadUnlike, capture.CautionUngated, capture.CautionGaps, "unheard_of"}
 	mask := [][2]float64{{20, 1e-3}, {20e3, 1e-6}}
 	base, _ := Named("line-preamp")
 	goal, err := Custom(map[string]float64{"spikes_per_s": 1e5, "ripple_pp_v": 1e-2, "audio_rms_v": 1e-3, "density_1khz_v_per_rthz": 1e-6}, mask, [2]float64{}, &base)

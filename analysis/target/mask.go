@@ -36,25 +36,44 @@ func maskBands(lowHz, highHz float64) []float64 {
 }
 
 // ungated is the density of the third octave at hz with everything in it,
-// lines too: the mean power of the spectrum over the band. lessMains takes the
-// 2 x mains line out.
+// the unit's lines too: the mean power of the spectrum over the band less the
+// instrument's share of lines. lessMains takes the 2 x mains line out.
 func ungated(m *analysis.Measurement, hz float64, lessMains bool) (float64, bool) {
 	lo, hi := hz*math.Pow(10, -0.05), hz*math.Pow(10, 0.05)
 	if !m.Calibrated || m.Span.LowHz <= 0 || m.Span.LowHz > lo*1.01 || m.Span.HighHz < hi*0.99 {
 		return 0, false
 	}
 	p, ok := meanPower(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, lo, hi)
-	if lessMains && m.MainsLineHz.Known && m.MainsLineRMS.Known {
-		// The line's power lies within a few bins of the spectrum, so it may
-		// straddle two bands: each takes its share of a width of 4 %.
-		half := 0.02 * m.MainsLineHz.Value
-		from, to := math.Max(lo, m.MainsLineHz.Value-half), math.Min(hi, m.MainsLineHz.Value+half)
-		if to > from {
-			line := m.MainsLineRMS.Value * m.MainsLineRMS.Value * (to - from) / (2 * half)
-			p = math.Max(0, p-line/(hi-lo))
+	// A line's power lies within a few bins of the spectrum, so it may straddle
+	// two bands: each takes its share of a width of 4 %.
+	takeOff := func(hz, rmsV float64) {
+		half := 0.02 * hz
+		if from, to := math.Max(lo, hz-half), math.Min(hi, hz+half); to > from {
+			p = math.Max(0, p-rmsV*rmsV*(to-from)/(2*half)/(hi-lo))
 		}
 	}
+	for _, l := range m.Lines {
+		if l.Comb == "instrument" {
+			takeOff(l.FrequencyHz, l.RMSV)
+		} else if l.InstrumentRMSV > 0 {
+			takeOff(l.FrequencyHz, l.InstrumentRMSV)
+		}
+	}
+	if lessMains && m.MainsLineHz.Known && m.MainsLineRMS.Known && !wholeMains(m) {
+		takeOff(m.MainsLineHz.Value, m.MainsLineRMS.Value)
+	}
 	return math.Sqrt(p), ok
+}
+
+// wholeMains tells whether the 2 x mains line is the instrument's and so among
+// its lines.
+func wholeMains(m *analysis.Measurement) bool {
+	for _, l := range m.Lines {
+		if l.Comb == "instrument" && math.Abs(l.FrequencyHz/m.MainsLineHz.Value-1) < 0.01 {
+			return true
+		}
+	}
+	return false
 }
 
 // meanPower is the mean of the squared density over lo..hi, by trapezoids.

@@ -73,7 +73,11 @@ func (c *cache) lookup(path string, opt capture.Options, setup analysis.Setup) (
 	if err != nil {
 		return got, false
 	}
-	packed, err := os.ReadFile(filepath.Join(c.dir, c.key(content, opt, setup)+cacheSuffix))
+	key := c.key(content, opt, setup)
+	if key == "" {
+		return got, false
+	}
+	packed, err := os.ReadFile(filepath.Join(c.dir, key+cacheSuffix))
 	if err != nil {
 		return got, false
 	}
@@ -89,12 +93,17 @@ func (c *cache) lookup(path string, opt capture.Options, setup analysis.Setup) (
 	return got, true
 }
 
-// key names an entry.
+// key names an entry; "" when the settings can't be written down.
 func (c *cache) key(content string, opt capture.Options, setup analysis.Setup) string {
 	opt.Progress = nil
 	baseline := ""
 	if setup.Baseline != nil {
-		baseline = setup.Baseline.SHA256
+		// by its figures: the same file opened otherwise is another baseline
+		sum := sha256.New()
+		if gob.NewEncoder(sum).Encode(setup.Baseline) != nil {
+			return ""
+		}
+		baseline = hex.EncodeToString(sum.Sum(nil))
 		setup.Baseline = nil
 	}
 	settings, err := json.Marshal([]any{content, baseline, setup, optionsKey(opt), c.program()})
@@ -128,7 +137,7 @@ func (c *cache) store(content string, opt capture.Options, setup analysis.Setup,
 	}
 	key := c.key(content, opt, setup)
 	var raw, packed bytes.Buffer
-	if gob.NewEncoder(&raw).Encode(got) != nil {
+	if key == "" || gob.NewEncoder(&raw).Encode(got) != nil {
 		return
 	}
 	z, err := flate.NewWriter(&packed, flate.BestSpeed)

@@ -109,7 +109,7 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 			return nil, fmt.Errorf("%s: dropper for %s: %w", s.Path, e.Unit.Key, err)
 		}
 		if e.Verdict == target.NearMiss && !opt.SkipFilter {
-			if unit.Filter, err = unitFilter(ctx, e, goal, sheetUnits[e.Unit.Key], setup, load.Volts, s); err != nil {
+			if unit.Filter, err = unitFilter(ctx, e, goal, sheetUnits[e.Unit.Key], setup, baselines, load.Volts, s); err != nil {
 				return nil, fmt.Errorf("%s: post-filter for %s: %w", s.Path, e.Unit.Key, err)
 			}
 		}
@@ -132,9 +132,12 @@ func sheetSetup(s *sheet.Sheet, heaterA float64) analysis.Setup {
 	}
 }
 
-// captureSetup adds what it says of one capture of a unit, but for its baseline.
-func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture) analysis.Setup {
+// captureSetup adds what it says of one capture of a unit.
+func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture, baselines map[string]report.Capture) analysis.Setup {
 	shared.RatedV, shared.LoadA = u.RatedV, c.LoadA
+	if c.Baseline != nil {
+		shared.Baseline = baselines[baselineKey(c.Baseline)].M
+	}
 	return shared
 }
 
@@ -199,10 +202,7 @@ func measureUnits(ctx context.Context, s *sheet.Sheet, setup analysis.Setup, bas
 					return
 				}
 				u, c := s.Units[jobs[k].unit], s.Units[jobs[k].unit].Captures[jobs[k].capture]
-				own := captureSetup(setup, u, c)
-				if c.Baseline != nil {
-					own.Baseline = baselines[baselineKey(c.Baseline)].M
-				}
+				own := captureSetup(setup, u, c, baselines)
 				got, err := measureFile(ctx, c.Path, c.File, c.Options, own, opt.Cache)
 				got.LoadA, got.Note = c.LoadA, c.Note
 				out[jobs[k].unit][jobs[k].capture] = got
@@ -302,14 +302,14 @@ func unitPlan(e target.Evaluation, load heater.Load, s *sheet.Sheet) (*heater.Pl
 // unitFilter looks for the post-filter that rescues a near miss. It opens the
 // unit's captures once more, since traces are not kept while others are
 // measured, and measures them afresh behind the filter.
-func unitFilter(ctx context.Context, e target.Evaluation, goal target.Target, u sheet.Unit, setup analysis.Setup, heaterV float64, s *sheet.Sheet) (*filter.Advice, error) {
+func unitFilter(ctx context.Context, e target.Evaluation, goal target.Target, u sheet.Unit, setup analysis.Setup, baselines map[string]report.Capture, heaterV float64, s *sheet.Sheet) (*filter.Advice, error) {
 	in := filter.Input{Unit: e.Unit, Target: goal}
 	for _, c := range u.Captures {
 		tr, err := capture.Open(ctx, c.Path, c.Options)
 		if err != nil {
 			return nil, err
 		}
-		in.Traces, in.Setups = append(in.Traces, tr), append(in.Setups, captureSetup(setup, u, c))
+		in.Traces, in.Setups = append(in.Traces, tr), append(in.Setups, captureSetup(setup, u, c, baselines))
 	}
 	advice, err := filter.Search(ctx, in, filter.Options{HeaterV: heaterV, ReserveDB: s.ReserveDB})
 	if err != nil {

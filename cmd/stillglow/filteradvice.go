@@ -12,6 +12,7 @@ import (
 	"stillglow/analysis/filter"
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
+	"stillglow/report"
 )
 
 // runSheet advises on the units of a sheet: the one named, or all near misses.
@@ -35,6 +36,10 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 		return err
 	}
 	setup := sheetSetup(s, r.HeaterA)
+	baselines, err := measureBaselines(ctx, s, setup, evalOptions{Cache: c})
+	if err != nil {
+		return err
+	}
 	type advised struct {
 		eval   target.Evaluation
 		advice *filter.Advice
@@ -44,7 +49,7 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 		if unit == "" && u.Eval.Verdict != target.NearMiss {
 			continue
 		}
-		a, err := f.advise(ctx, s, u.Eval, r.Target, setup, r.HeaterLoad.Volts)
+		a, err := f.advise(ctx, s, u.Eval, r.Target, setup, baselines, r.HeaterLoad.Volts)
 		if err != nil {
 			return err
 		}
@@ -83,10 +88,10 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 	return err
 }
 
-func (f *filterFlags) advise(ctx context.Context, s *sheet.Sheet, e target.Evaluation, goal target.Target, setup analysis.Setup, heaterV float64) (*filter.Advice, error) {
+func (f *filterFlags) advise(ctx context.Context, s *sheet.Sheet, e target.Evaluation, goal target.Target, setup analysis.Setup, baselines map[string]report.Capture, heaterV float64) (*filter.Advice, error) {
 	for _, u := range s.Units {
 		if targetUnit(u, 0).Key == e.Unit.Key {
-			return unitFilter(ctx, e, goal, u, setup, heaterV, s)
+			return unitFilter(ctx, e, goal, u, setup, baselines, heaterV, s)
 		}
 	}
 	return nil, fmt.Errorf("%s: no unit %s", s.Path, e.Unit.Key)

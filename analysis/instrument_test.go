@@ -1,0 +1,200 @@
+package analysis
+
+import (
+	"bytes"
+	"encoding/gob"
+	"math"
+	"reflect"
+	"testing"
+
+	"stillglow/capture"
+	"stillglow/capture/synth"
+)
+
+// bandRMS is the rms of a band of a measurement, NaN where it has none.
+func bandRMS(m *Measurement, id string) Figure {
+	for _, b := range m.Bands {
+		if b.ID == id {
+			return b.RMSV
+		}
+	}
+	return NotMeasured("no such band")
+}
+
+// spurBaseline is the set-up of a supply's capture with nothing but the
+// instrument's own noise and spur in it.
+func spurBaseline(s synth.Supply) synth.Supply {
+	return synth.Supply{Seed: s.Seed + 1000, RateHz: s.RateHz, Samples: s.Samples, ACCoupled: s.ACCoupled,
+		NoiseVRHz: s.NoiseVRHz / 4, InstrumentSpurHz: s.InstrumentSpurHz, SpurPP: s.SpurPP, BandwidthHz: s.BandwidthHz}
+}
+
+// A supply measured with an instrument's spur in capture and baseline has the
+// figures it has without the spur.
+func TestSpurOfTheInstrumentIsNotCharged(t *testing.T) {
+	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 19, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
+		NoiseVRHz: 100e-9, InstrumentSpurHz: 333.3e3, SpurPP: 20e-3}
+	base, _ := measureSupply(t, spurBaseline(s), Setup{})
+	m, _ := measureSupply(t, s, Setup{Baseline: base})
+	clean := s
+	clean.SpurPP = 0
+	want, _ := measureSupply(t, clean, Setup{})
+	within(t, "20 kHz to 1 MHz", bandRMS(m, "20k_1m"), bandRMS(want, "20k_1m").Value, 0.01)
+	charged, _ := measureSupply(t, s, Setup{})
+	if a, b := bandRMS(charged, "20k_1m").Value, bandRMS(m, "20k_1m").Value; a < 3*b {
+		t.Errorf("without a baseline %g V, with it %g V: the spur is too weak to show anything", a, b)
+	}
+	l := lineAt(m.Lines, 333.3e3, 10)
+	if l == nil || l.Comb != combInstrument || math.Abs(l.InstrumentRMSV/(10e-3/math.Sqrt2)-1) > 0.01 {
+		t.Errorf("the spur is %+v", l)
+	}
+	p, r, whole := m.PeriodicRMSV.Value, m.RandomRMSV.Value, m.ACRMSV.Value
+	if math.Abs(p*p+r*r-whole*whole) > 0.01*whole*whole {
+		t.Errorf("periodic %g and random %g do not add up to %g", p, r, whole)
+	}
+	within(t, "periodic, as captured", m.PeriodicRMSV, charged.PeriodicRMSV.Value, 0.001)
+
+	// and from a baseline that was stored in between
+	var stored bytes.Buffer
+	if err := gob.NewEncoder(&stored).Encode(base); err != nil {
+		t.Fatal(err)
+	}
+	var back Measurement
+	if err := gob.NewDecoder(&stored).Decode(&back); err != nil {
+		t.Fatal(err)
+	}
+	again, _ := measureSupply(t, s, Setup{Baseline: &back})
+	if !reflect.DeepEqual(again.Lines, m.Lines) || !reflect.DeepEqual(again.Bands, m.Bands) {
+		t.Error("a stored baseline gives other lines or bands")
+	}
+}
+
+// A unit's own line on a weaker spur keeps the rest, whatever the phase between
+// them, within the uncertainty given; on average over phases it is right.
+func TestOwnLineOnAWeakerSpur(t *testing.T) {
+	const rate, n, hz, own, spur = 1e6, 1 << 17, 123456.7, 3e-3, 1e-3
+	sum, outside, phases := 0.0, 0, 24
+	for k := range phases {
+		x := tones(n, rate, [3]float64{hz, own, 0}, [3]float64{hz, spur, 2 * math.Pi * float64(k) / float64(phases)})
+		b := tones(n, rate, [3]float64{hz, spur, 1})
+		for i, e := range whiteNoise(n, 1e-4, uint64(k)) {
+			x[i] += e
+			b[len(b)-1-i] += e
+		}
+		_, base := linesOf(t, b, rate)
+		m, lines := linesOf(t, x, rate)
+		markInstrument(lines, 0, &Measurement{Lines: base}, 0)
+		l := lineAt(lines, hz, 1)
+		if l == nil || l.Comb == combInstrument || math.Abs(l.InstrumentRMSV/spur-1) > 0.01 {
+			t.Fatalf("phase %d: %+v", k, l)
+		}
+		sum += l.RMSV * l.RMSV
+		if math.Abs(l.RMSV-own) > l.NoiseURMSV {
+			outside++
+		}
+		for _, band := range measureBands(m, lines, capture.Span{LowHz: 10, HighHz: 1e6}, 0) {
+			if band.ID == "20k_1m" && math.Abs(band.RMSV.Value-own) > band.RMSV.U {
+				t.Errorf("phase %d: band %g ± %g V, want %g", k, band.RMSV.Value, band.RMSV.U, own)
+			}
+		}
+	}
+	if outside > 1 {
+		t.Errorf("%d of %d phases outside the uncertainty", outside, phases)
+	}
+	if mean := math.Sqrt(sum / float64(phases)); math.Abs(mean/own-1) > 0.005 {
+		t.Errorf("%g V on average over phases, want %g", mean, own)
+	}
+}
+
+// A quiet unit whose only line is the instrument's has no switching frequency;
+// one that switches keeps its own beside a stronger spur.
+func TestSpurIsNotTheSwitching(t *testing.T) {
+	s := synth.Supply{Seed: 6, RateHz: 10e6, Samples: 1 << 18, ACCoupled: true, NoiseVRHz: 100e-9, InstrumentSpurHz: 151e3, SpurPP: 20e-3}
+	base, _ := measureSupply(t, spurBaseline(s), Setup{})
+	if m, _ := measureSupply(t, s, Setup{}); !m.SwitchingHz.Known {
+		t.Fatal("without a baseline the spur should pass for switching")
+	}
+	if m, _ := measureSupply(t, s, Setup{Baseline: base}); m.SwitchingHz.Known || m.RipplePPV.Known {
+		t.Errorf("the instrument's spur gives %g Hz and %g V of ripple", m.SwitchingHz.Value, m.RipplePPV.Value)
+	}
+	s.SwitchingHz, s.RipplePPV = 62.3e3, 2e-3
+	m, truth := measureSupply(t, s, Setup{Baseline: base})
+	within(t, "switching", m.SwitchingHz, truth.SwitchingHz, 1e-4)
+	within(t, "ripple", m.RipplePPV, truth.RipplePPV, 0.05)
+}
+
+// Hum that the leads pick up is in the baseline too.
+func TestHumOfTheInstrument(t *testing.T) {
+	for phase := range 6 {
+		s := synth.Supply{Seed: 20 + uint64(phase), RateHz: 50e3, Samples: 1 << 16, ACCoupled: true, MainsHz: 50, MainsPPV: 4e-3,
+			NoiseVRHz: 200e-9, InstrumentSpurHz: 100, SpurPP: 1e-3}
+		base, _ := measureSupply(t, spurBaseline(s), Setup{MainsHz: 50})
+		m, truth := measureSupply(t, s, Setup{MainsHz: 50, Baseline: base})
+		if d := math.Abs(m.MainsLineRMS.Value - truth.MainsLineRMSV); d > m.MainsLineRMS.U {
+			t.Errorf("seed %d: %g ± %g V, want %g", s.Seed, m.MainsLineRMS.Value, m.MainsLineRMS.U, truth.MainsLineRMSV)
+		}
+		if hasCaution(m, capture.CautionInstrumentMains) {
+			t.Errorf("seed %d: %g V rms is not the instrument's", s.Seed, m.MainsLineRMS.Value)
+		}
+	}
+	s := synth.Supply{Seed: 30, RateHz: 50e3, Samples: 1 << 16, ACCoupled: true, NoiseVRHz: 200e-9, InstrumentSpurHz: 100, SpurPP: 1e-3}
+	base, _ := measureSupply(t, spurBaseline(s), Setup{MainsHz: 50})
+	m, _ := measureSupply(t, s, Setup{MainsHz: 50, Baseline: base})
+	if !hasCaution(m, capture.CautionInstrumentMains) {
+		t.Errorf("hum of the leads alone is not told: %+v", m.Cautions)
+	}
+	within(t, "hum as an upper figure", m.MainsLineRMS, 0.5e-3/math.Sqrt2, 0.02)
+	if b := bandRMS(m, "audio"); b.Value > 1.1*200e-9*math.Sqrt(20e3) {
+		t.Errorf("%g V in the audio band hold the hum", b.Value)
+	}
+}
+
+// A baseline too short, or taken with more volts per division, is not compared
+// line by line, and a caution says so.
+func TestBaselineUnlikeTheCapture(t *testing.T) {
+	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 18, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
+		NoiseVRHz: 100e-9, InstrumentSpurHz: 333.3e3, SpurPP: 20e-3, ADCBits: 12}
+	short := spurBaseline(s)
+	short.Samples /= 32
+	wide := spurBaseline(s)
+	wide.ADCBits, wide.ADCFullScaleV = 8, 2
+	for name, b := range map[string]synth.Supply{"short": short, "wide": wide} {
+		base, _ := measureSupply(t, b, Setup{})
+		m, _ := measureSupply(t, s, Setup{Baseline: base})
+		if !hasCaution(m, capture.CautionBaselineUnlike) {
+			t.Errorf("%s: no caution", name)
+		}
+		if l := lineAt(m.Lines, 333.3e3, 20); l == nil || l.InstrumentRMSV != 0 || l.Comb == combInstrument {
+			t.Errorf("%s: %+v", name, l)
+		}
+	}
+	base, _ := measureSupply(t, spurBaseline(s), Setup{})
+	if m, _ := measureSupply(t, s, Setup{Baseline: base}); hasCaution(m, capture.CautionBaselineUnlike) {
+		t.Error("a like baseline is cautioned")
+	}
+}
+
+// The amplitude's uncertainty covers what noise does to it.
+func TestLineUncertainty(t *testing.T) {
+	const rate, n, hz, rms = 1e6, 1 << 14, 123456.7, 1e-3
+	outside := 0
+	for k := range 60 {
+		x := tones(n, rate, [3]float64{hz, rms, float64(k)})
+		for i, e := range whiteNoise(n, 5e-3, 100+uint64(k)) {
+			x[i] += e
+		}
+		_, lines := linesOf(t, x, rate)
+		l := lineAt(lines, hz, 100)
+		if l == nil {
+			t.Fatalf("draw %d: no line", k)
+		}
+		if l.NoiseURMSV > 0.5*rms {
+			t.Fatalf("draw %d: ± %g", k, l.NoiseURMSV)
+		}
+		if math.Abs(l.RMSV-rms) > l.NoiseURMSV {
+			outside++
+		}
+	}
+	if outside > 7 {
+		t.Errorf("%d of 60 outside the uncertainty of k = 2", outside)
+	}
+}
