@@ -96,50 +96,55 @@ func meanBelow(x []float64, limit float64) float64 {
 	return sum / float64(n)
 }
 
-// clipped counts the samples stuck at the lowest and at the highest code of the
-// record. A signal that ends by itself thins out towards its extremes (a sine's
-// last code is at most 2.5 times as full as the last but one); one that is cut
-// off piles up there. Fewer than 8 codes in all can't tell: 0, 0.
-func clipped(v []float64, stepV float64) (low, high int) {
-	if len(v) == 0 {
+// endStop counts the samples at one end of a record, by their distance from it
+// in converter steps.
+type endStop struct {
+	at, next     int // on the last code and on the last but one
+	run, longest int // of samples in a row on the last code
+}
+
+func (e *endStop) add(steps float64) {
+	switch {
+	case steps < 0.5:
+		e.at++
+		e.run++
+		e.longest = max(e.longest, e.run)
+	case steps < 1.5:
+		e.next++
+		e.run = 0
+	default:
+		e.run = 0
+	}
+}
+
+// stuck is how many samples were cut off there. A signal that ends by itself
+// thins out towards its extremes (a sine's last code is at most 2.5 times as
+// full as the last but one); one that is cut off piles up.
+func (e *endStop) stuck() int {
+	if e.longest >= 3 && e.at > 4*e.next {
+		return e.at
+	}
+	return 0
+}
+
+// clipped counts the samples stuck at the lowest and at the highest code of a
+// record whose extremes are minV and maxV. Fewer than 8 codes in all can't
+// tell: 0, 0.
+func clipped(v []float64, minV, maxV, stepV float64) (low, high int) {
+	if !(stepV > 0) || maxV-minV < 8*stepV {
 		return 0, 0
 	}
-	least, most := slices.Min(v), slices.Max(v)
-	if !(stepV > 0) || most-least < 8*stepV {
-		return 0, 0
-	}
-	var atLow, nextLow, atHigh, nextHigh, runLow, runHigh, longLow, longHigh int
+	var lowEnd, highEnd endStop
+	insideLow, insideHigh := minV+1.6*stepV, maxV-1.6*stepV
 	for _, x := range v {
-		switch d := (x - least) / stepV; {
-		case d < 0.5:
-			atLow++
-			runLow++
-			longLow = max(longLow, runLow)
-		case d < 1.5:
-			nextLow++
-			runLow = 0
-		default:
-			runLow = 0
+		if x > insideLow && x < insideHigh {
+			lowEnd.run, highEnd.run = 0, 0
+			continue
 		}
-		switch d := (most - x) / stepV; {
-		case d < 0.5:
-			atHigh++
-			runHigh++
-			longHigh = max(longHigh, runHigh)
-		case d < 1.5:
-			nextHigh++
-			runHigh = 0
-		default:
-			runHigh = 0
-		}
+		lowEnd.add((x - minV) / stepV)
+		highEnd.add((maxV - x) / stepV)
 	}
-	if longLow >= 3 && atLow > 4*nextLow {
-		low = atLow
-	}
-	if longHigh >= 3 && atHigh > 4*nextHigh {
-		high = atHigh
-	}
-	return low, high
+	return lowEnd.stuck(), highEnd.stuck()
 }
 
 // quantisationDensity is the noise density in V/√Hz that a converter of the

@@ -57,8 +57,13 @@ func TestADCStep(t *testing.T) {
 	}
 	for n := range 200 {
 		adcStep(sine[:n])
-		clipped(sine[:n], step)
+		clippedEnds(sine[:n], step)
 	}
+}
+
+func clippedEnds(v []float64, stepV float64) (low, high int) {
+	minV, maxV := extremes(v)
+	return clipped(v, minV, maxV, stepV)
 }
 
 func TestClipped(t *testing.T) {
@@ -70,10 +75,10 @@ func TestClipped(t *testing.T) {
 		}
 		return quantise(x, step)
 	}
-	if lo, hi := clipped(mk(1), step); lo != 0 || hi != 0 {
+	if lo, hi := clippedEnds(mk(1), step); lo != 0 || hi != 0 {
 		t.Errorf("a whole sine is called clipped: %d, %d", lo, hi)
 	}
-	if lo, hi := clipped(mk(0.03), step); lo != 0 || hi < 1000 {
+	if lo, hi := clippedEnds(mk(0.03), step); lo != 0 || hi < 1000 {
 		t.Errorf("a sine cut at three quarters: %d, %d", lo, hi)
 	}
 }

@@ -25,9 +25,9 @@ func (j *job) cautions() {
 		add(c.Code, c.Text, c.Fix)
 	}
 
-	if low, high := j.clippedCounts(); low+high > 0 {
+	if clipped := j.clippedLow + j.clippedHigh; clipped > 0 {
 		add(capture.CautionClipped,
-			fmt.Sprintf("%d samples lie at the converter's end stops; peaks are cut off", low+high),
+			fmt.Sprintf("%d samples lie at the converter's end stops; peaks are cut off", clipped),
 			"use more volts per division, or move the trace to the middle of the screen")
 		for _, f := range []*Figure{&m.PPV, &m.PP20MHzV, &m.PP20MHz999V, &m.RipplePPV,
 			&m.Spikes.PeakMedianV, &m.Spikes.PeakP95V, &m.Spikes.PeakMaxV,
@@ -147,5 +147,5 @@ func (j *job) clippedCounts() (low, high int) {
 		}
 		return low, high
 	}
-	return clipped(tr.Volts, j.stepV)
+	return clipped(tr.Volts, j.basic.min, j.basic.max, j.stepV)
 }

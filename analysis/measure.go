@@ -2,10 +2,10 @@ package analysis
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"sort"
-	"sync"
 
 	"stillglow/capture"
 )
@@ -56,7 +56,9 @@ type job struct {
 	ppKnown bool
 	ungated bool
 	gate    *gatedResidue
-	periodS float64
+
+	clippedLow, clippedHigh int
+	periodS                 float64
 }
 
 func (j *job) run() (*Measurement, error) {
@@ -75,33 +77,33 @@ func (j *job) run() (*Measurement, error) {
 	}
 	j.basicFigures()
 
-	// Independent lines of work, two at a time; what each finds does not depend
-	// on the other or on the number of processors.
-	var wg sync.WaitGroup
-	var errA, errB error
+	// Two lines of work at a time. What each finds depends neither on the other
+	// nor on the number of processors; the peak-to-peak and the drawing wait until
+	// nothing else needs their processor.
+	ctx, cancel := context.WithCancel(j.ctx)
+	defer cancel()
+	spectrum, rest := make(chan error, 1), make(chan error, 1)
 	var lines []Line
-	wg.Add(2)
 	go func() {
-		defer wg.Done()
 		src := sliceSource(tr.Volts)
-		j.plain, errA = spectrumOf(j.ctx, src, tr.SampleRateHz, spectrumOptions{Keep: true})
-		if errA != nil {
-			return
+		var err error
+		if j.plain, err = spectrumOf(ctx, src, tr.SampleRateHz, spectrumOptions{Keep: true}); err == nil {
+			if lines, err = findLines(ctx, src, tr.SampleRateHz, j.plain, lineOptions{HighHz: tr.Span.HighHz}); err == nil {
+				j.mains = measureMains(src, j.plain, lines, j.setup.MainsHz)
+			}
 		}
-		lines, errA = findLines(j.ctx, src, tr.SampleRateHz, j.plain, lineOptions{HighHz: tr.Span.HighHz})
-		if errA != nil {
-			return
+		spectrum <- err
+		if err == nil {
+			err = j.peakToPeak20(ctx)
 		}
-		j.mains = measureMains(src, j.plain, lines, j.setup.MainsHz)
+		j.m.Waveform = envelopeOf(tr.Volts, 0, n, waveformColumns, tr.SampleRateHz)
+		j.clippedLow, j.clippedHigh = j.clippedCounts()
+		rest <- err
 	}()
-	go func() {
-		defer wg.Done()
-		j.switching()
-		j.spikeSearch()
-	}()
-	wg.Wait()
-	if errA != nil {
-		return nil, errA
+	j.switching()
+	j.spikeSearch()
+	if err := <-spectrum; err != nil {
+		return nil, errors.Join(err, <-rest)
 	}
 	m := j.m
 	mainsHz := 0.0
@@ -132,18 +134,15 @@ func (j *job) run() (*Measurement, error) {
 	}
 	j.switchingFigures()
 	j.spikeFigures()
-	wg.Add(1)
-	go func() {
-		defer wg.Done()
-		errB = j.peakToPeak20()
-	}()
-	errA = j.noise()
-	wg.Wait()
-	if errA != nil {
-		return nil, errA
+	err := j.noise()
+	if err != nil {
+		cancel()
 	}
-	if errB != nil {
-		return nil, errB
+	if restErr := <-rest; err == nil {
+		err = restErr
+	}
+	if err != nil {
+		return nil, err
 	}
 	j.pard()
 	j.spectrumCurve()
@@ -154,7 +153,7 @@ func (j *job) run() (*Measurement, error) {
 }
 
 // peakToPeak20 takes the peak-to-peak in the 20 MHz span.
-func (j *job) peakToPeak20() error {
+func (j *job) peakToPeak20(ctx context.Context) error {
 	tr, m := j.tr, j.m
 	shape := j.setup.LowPass
 	if shape == LowPassDefault {
@@ -173,7 +172,7 @@ func (j *job) peakToPeak20() error {
 		m.PP20MHzV, m.PP20MHz999V, m.PP20MHzFilter = miss, miss, ""
 		return nil
 	}
-	pp, err := measurePeakToPeak(j.ctx, tr.Volts, j.basic.mean, j.basic.min, j.basic.max, tr.SampleRateHz, shape, bandwidthLimitHz)
+	pp, err := measurePeakToPeak(ctx, tr.Volts, j.basic.mean, j.basic.min, j.basic.max, tr.SampleRateHz, shape, bandwidthLimitHz)
 	if err != nil {
 		return err
 	}
@@ -242,7 +241,6 @@ func (j *job) spikeSearch() {
 func (j *job) envelopes() {
 	m, tr := j.m, j.tr
 	n := len(tr.Volts)
-	m.Waveform = envelopeOf(tr.Volts, 0, n, waveformColumns, tr.SampleRateHz)
 	centre := float64(n) / 2 / tr.SampleRateHz
 	cycle := j.periodS
 	if cycle == 0 {

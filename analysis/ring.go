@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"math/cmplx"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
@@ -85,21 +86,22 @@ func fitRing(y []float64, t0, stepS float64) (r ringFit, ok bool) {
 func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
 	const np = 7
 	n := len(y)
-	span := float64(n-1) * stepS
+	us := make([]float64, n) // -1 to 1 over the window
+	for i := range us {
+		us[i] = float64(i)/float64(n-1)*2 - 1
+	}
 	linear := func(hz, alpha float64) ([5]float64, float64, bool) {
 		var a [5][6]float64
+		step, turn := ringStep(hz, alpha, stepS), complex(1, 0)
 		for i, v := range y {
-			t := float64(i) * stepS
-			u := t/span*2 - 1
-			e := math.Exp(-alpha * t)
-			sin, cos := math.Sincos(2 * math.Pi * hz * t)
-			b := [5]float64{1, u, u * u, e * cos, e * sin}
+			b := [5]float64{1, us[i], us[i] * us[i], real(turn), imag(turn)}
 			for j := range b {
 				for k := j; k < 5; k++ {
 					a[j][k] += b[j] * b[k]
 				}
 				a[j][5] += b[j] * v
 			}
+			turn *= step
 		}
 		for j := range 5 {
 			for k := range j {
@@ -111,13 +113,12 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
 			return c, 0, false
 		}
 		rss := 0.0
+		turn = 1
 		for i, v := range y {
-			t := float64(i) * stepS
-			u := t/span*2 - 1
-			e := math.Exp(-alpha * t)
-			sin, cos := math.Sincos(2 * math.Pi * hz * t)
-			d := v - c[0] - c[1]*u - c[2]*u*u - c[3]*e*cos - c[4]*e*sin
+			u := us[i]
+			d := v - c[0] - c[1]*u - c[2]*u*u - c[3]*real(turn) - c[4]*imag(turn)
 			rss += d * d
+			turn *= step
 		}
 		return c, rss, true
 	}
@@ -132,13 +133,13 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
 		// numerically (variable projection by small steps)
 		var jj [2][2]float64
 		var jr [2]float64
+		step, turn := ringStep(hz, alpha, stepS), complex(1, 0)
 		for i, v := range y {
 			t := float64(i) * stepS
-			u := t/span*2 - 1
-			e := math.Exp(-alpha * t)
-			sin, cos := math.Sincos(2 * math.Pi * hz * t)
-			ring := e * (c[3]*cos + c[4]*sin)
-			quad := e * (c[4]*cos - c[3]*sin)
+			u := us[i]
+			ring := c[3]*real(turn) + c[4]*imag(turn)
+			quad := c[4]*real(turn) - c[3]*imag(turn)
+			turn *= step
 			d := v - c[0] - c[1]*u - c[2]*u*u - ring
 			j := [2]float64{2 * math.Pi * t * quad * hz, -t * ring * alpha} // by ln f, ln α
 			for a := range 2 {
@@ -189,6 +190,13 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
 		return ringFit{}, false
 	}
 	return r, true
+}
+
+// ringStep is the factor by which e^(-αt)·(cos ωt + i·sin ωt) goes on in one
+// step. Its powers replace a sine and an exponential a sample: after 10,000 of
+// them they are off by about 1e-12.
+func ringStep(hz, alpha, stepS float64) complex128 {
+	return cmplx.Rect(math.Exp(-alpha*stepS), 2*math.Pi*hz*stepS)
 }
 
 // solve5 solves five linear equations by elimination with pivoting.
