@@ -4,9 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"math/cmplx"
-
-	"gonum.org/v1/gonum/dsp/fourier"
 )
 
 // LowPasses lists the shapes in the order they are offered.
@@ -97,45 +94,28 @@ func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, 
 	for n > 4*pad && n/2 >= len(volts)+2*pad {
 		n /= 2
 	}
-	fft := fourier.NewCmplxFFT(n)
-	h := make([]complex128, n)
-	for k := range n/2 + 1 {
-		h[k] = lowPassResponse(shape, float64(k)*rateHz/float64(n), cutHz) / complex(float64(n), 0)
-		h[(n-k)%n] = cmplx.Conj(h[k])
+	fft := newTransform(n)
+	h := make([]complex128, n/2+1)
+	for k := range h {
+		h[k] = lowPassResponse(shape, float64(k)*rateHz/float64(n), cutHz)
 	}
-	h[n/2] = complex(real(h[n/2]), 0) // a real sequence has no phase there
-	// Two blocks make one complex transform: the response of a real filter leaves
-	// real and imaginary part apart.
-	var block [2][]float64
-	block[0], block[1] = make([]float64, n), make([]float64, n)
-	pair := make([]complex128, n)
+	y := make([]float64, n)
+	coef := make([]complex128, n/2+1)
 	step := n - 2*pad
-	for start := 0; start < len(volts); start += 2 * step {
+	for start := 0; start < len(volts); start += step {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		for b, x := range block {
-			fillEdge(x, volts, start+b*step-pad, meanV)
-		}
+		fillEdge(y, volts, start-pad, meanV)
 		if shape != LowPassNone {
-			for i, x := range block[0] {
-				pair[i] = complex(x, block[1][i])
-			}
-			fft.Coefficients(pair, pair)
-			for k, c := range pair {
+			fft.coefficients(coef, y)
+			for k, c := range coef {
 				hk := h[k]
-				pair[k] = complex(real(c)*real(hk)-imag(c)*imag(hk), real(c)*imag(hk)+imag(c)*real(hk))
+				coef[k] = complex(real(c)*real(hk)-imag(c)*imag(hk), real(c)*imag(hk)+imag(c)*real(hk))
 			}
-			fft.Sequence(pair, pair)
-			for i, c := range pair {
-				block[0][i], block[1][i] = real(c), imag(c)
-			}
+			fft.sequence(y, coef)
 		}
-		for b, y := range block {
-			if from := start + b*step; from < len(volts) {
-				use(from, y, pad, min(step, len(volts)-from))
-			}
-		}
+		use(start, y, pad, min(step, len(volts)-start))
 	}
 	return nil
 }

@@ -73,6 +73,7 @@ func spectrumOf(ctx context.Context, src source, rateHz float64, opt spectrumOpt
 		keep   bool
 	}
 	var chains []*chain
+	var space *segmentSpace
 	for s, length, offset := 0, n, 0.0; ; s++ {
 		next := halvedLen(length)
 		last := next < 2*seg
@@ -90,7 +91,10 @@ func spectrumOf(ctx context.Context, src source, rateHz float64, opt spectrumOpt
 				hop *= min(length/(plenty*size), 4)
 			}
 		}
-		c := &chain{welch: newWelch(size, hop, gated)}
+		if space == nil || len(space.work) != size {
+			space = newSegmentSpace(size)
+		}
+		c := &chain{welch: newWelch(space, hop, gated)}
 		if opt.Keep && s > 0 && length <= max(n/16, 1<<17) {
 			c.keep = true
 			st.Record = make([]float64, 0, length)

@@ -114,7 +114,7 @@ func TestWelchAgainstGoDSP(t *testing.T) {
 	for i := range x {
 		x[i] += 3 * math.Sin(2*math.Pi*123.4*float64(i)/rate)
 	}
-	k := newWelch(n, n/2, false)
+	k := newWelch(newSegmentSpace(n), n/2, false)
 	k.push(x, nil)
 	got := k.density(rate)
 	want, _ := spectral.Pwelch(x, rate, &spectral.PwelchOptions{NFFT: n, Noverlap: n / 2, Window: func(l int) []float64 { return newTaper(windowHann, l).W }})

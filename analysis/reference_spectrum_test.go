@@ -173,7 +173,7 @@ func TestWelchStageAgainstScipy(t *testing.T) {
 	ref := readReference(t).Spectra
 	x := referenceRecord(ref.Samples, ref.RateHz)
 	for seg, rows := range map[int][][3]float64{512: ref.Welch512, 8192: ref.Welch8k, 65536: ref.Welch64k} {
-		k := newWelch(seg, seg/2, false)
+		k := newWelch(newSegmentSpace(seg), seg/2, false)
 		k.push(x, nil)
 		psd := k.density(ref.RateHz)
 		for _, r := range rows {

@@ -107,7 +107,13 @@ const edgeZoneS = 30e-9
 func extremes(y []float64) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
 	for _, v := range y {
-		lo, hi = min(lo, v), max(hi, v)
+		// faster than min and max, which also mind NaN and the sign of zero
+		if v < lo {
+			lo = v
+		}
+		if v > hi {
+			hi = v
+		}
 	}
 	return lo, hi
 }

@@ -1,22 +1,39 @@
 package analysis
 
-import "gonum.org/v1/gonum/dsp/fourier"
+// segmentSpace is what averages over segments of one length share: taper,
+// transform and work space. Not for use by two goroutines at once.
+type segmentSpace struct {
+	taper  taper
+	square float64 // sum of the squared taper
+	fft    *transform
+	work   []float64
+	coef   []complex128
+}
+
+func newSegmentSpace(n int) *segmentSpace {
+	s := &segmentSpace{
+		taper: newTaper(windowHann, n),
+		fft:   newTransform(n),
+		work:  make([]float64, n),
+		coef:  make([]complex128, n/2+1),
+	}
+	for _, w := range s.taper.W {
+		s.square += w * w
+	}
+	return s
+}
 
 // welch averages the one-sided periodograms of Hann-weighted segments of a
 // stream (Welch 1967), half overlapping or end to end. Each segment's mean is
 // removed.
 type welch struct {
+	*segmentSpace
 	n      int // samples in a segment, even
 	hop    int // from segment to segment: n/2, n or more
 	gated  bool
-	taper  taper
-	fft    *fourier.FFT
 	seg, w []float64 // the segment being filled, and its weights when gated
 	fill   int
 	skip   int // samples to pass over before the next segment
-	work   []float64
-	square float64 // sum of the squared taper
-	coef   []complex128
 
 	power    []float64 // sum over segments of |X|^2, n/2+1 bins
 	weight   float64   // sum over segments of the squared taper under the gate
@@ -24,18 +41,13 @@ type welch struct {
 	segments int
 }
 
-func newWelch(n, hop int, gated bool) *welch {
+func newWelch(space *segmentSpace, hop int, gated bool) *welch {
+	n := len(space.work)
 	k := &welch{
-		n: n, hop: hop, gated: gated,
-		taper: newTaper(windowHann, n),
-		fft:   fourier.NewFFT(n),
+		segmentSpace: space,
+		n:            n, hop: hop, gated: gated,
 		seg:   make([]float64, n),
-		work:  make([]float64, n),
-		coef:  make([]complex128, n/2+1),
 		power: make([]float64, n/2+1),
-	}
-	for _, w := range k.taper.W {
-		k.square += w * w
 	}
 	if gated {
 		k.w = make([]float64, n)
@@ -107,7 +119,7 @@ func (k *welch) transform() {
 	}
 	k.full += k.square
 	k.segments++
-	k.fft.Coefficients(k.coef, k.work)
+	k.fft.coefficients(k.coef, k.work)
 	for i, c := range k.coef {
 		k.power[i] += real(c)*real(c) + imag(c)*imag(c)
 	}
