@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/synth"
@@ -250,9 +251,9 @@ func TestSearchRescuesANearMiss(t *testing.T) {
 		t.Fatalf("%+v", a)
 	}
 	c := a.Best.Circuit
-	// The dropper is (7.1 - 6.3)/0.6 = 1.333 Ω; one capacitor across it is the
-	// cheapest of all, and 12 dB of attenuation is within its reach.
-	if c.Topology != RC || math.Abs(c.ROhm-4.0/3) > 1e-9 || c.CFilm.F != 0 || math.Abs(a.Best.DropV-0.8) > 1e-9 {
+	// The dropper is (7.1 - 6.3)/0.6 = 1.333 Ω, in E24 1.3 Ω; one capacitor across
+	// it is the cheapest of all, and 12 dB of attenuation is within its reach.
+	if c.Topology != RC || c.ROhm != 1.3 || c.CFilm.F != 0 || math.Abs(a.Best.DropV-0.78) > 1e-9 {
 		t.Errorf("%+v", a.Best)
 	}
 	if a.Best.After.Verdict != target.Pass || a.Best.Method != FromSpectrum {
@@ -277,6 +278,49 @@ func TestSearchRescuesANearMiss(t *testing.T) {
 				t.Errorf("cheaper and enough: %+v", k)
 			}
 		}
+	}
+}
+
+// Whatever the filter, what goes in series with it is a part that is sold, and
+// with the coil's own resistance it is the dropper to within its tolerance.
+func TestSearchFitsStandardDroppers(t *testing.T) {
+	in := nearMiss(6, 20e-3, 10e6)
+	before := target.Evaluate(in.Unit, in.Target)
+	for _, opt := range []Options{{}, {DropperOhm: 1.2}, {DropperOhm: 1.18, DropperLabel: "1 Ω + 0.18 Ω"}, {DropperOhm: 0.91}, {Series: "E12"}} {
+		base, fit, trouble := circuitOf(in, before, opt)
+		if trouble != "" {
+			t.Fatal(trouble)
+		}
+		want := opt.DropperOhm
+		if want == 0 {
+			want = 1.3
+		}
+		if opt.Series == "E12" {
+			want = 1.2 // 1.333 lies nearer to 1.2 than to 1.5
+		}
+		if fit.ohm != want {
+			t.Errorf("%+v: dropper %g Ω", opt, fit.ohm)
+		}
+		for _, c := range candidates(base, fit, DefaultCatalogue()) {
+			if c.Topology == RC && (c.ROhm != want || c.RLabel != opt.DropperLabel) {
+				t.Errorf("%+v: RC with %g Ω %q", opt, c.ROhm, c.RLabel)
+			}
+			below, above, err := heater.Neighbours(fit.series, c.ROhm)
+			if err != nil || c.ROhm > 0 && below != above && c.RLabel == "" {
+				t.Errorf("%+v: %s with %g Ω, which nobody sells", opt, c.Topology, c.ROhm)
+			}
+			if total := c.ROhm + c.L.DCROhm; math.Abs(total-want) > 0.08*want {
+				t.Errorf("%+v: %s drops over %.3g Ω, the dropper is %.3g Ω", opt, c.Topology, total, want)
+			}
+		}
+	}
+	in.Unit.Readings = []target.Reading{{LoadA: 0.6, V: 6.32}}
+	if _, _, trouble := circuitOf(in, target.Evaluate(in.Unit, in.Target), Options{}); !strings.Contains(trouble, "no drop") {
+		t.Errorf("33 mΩ to drop: %q", trouble)
+	}
+	c := Circuit{Topology: RC, ROhm: 1.18, RLabel: "1 Ω + 0.18 Ω", C1: Capacitor{F: 1e-3, Kind: Electrolytic}}
+	if parts := c.shopping(7); parts[0] != "1 Ω + 0.18 Ω in series (the dropper)" {
+		t.Errorf("%q", parts)
 	}
 }
 
@@ -448,7 +492,7 @@ func TestEstimateAgreesWithSamples(t *testing.T) {
 func TestDampedCandidates(t *testing.T) {
 	base := Circuit{SourceOhm: 0.05, LoadOhm: 10}
 	n := 0
-	for _, c := range candidates(base, 0.3, DefaultCatalogue()) {
+	for _, c := range candidates(base, dropper{ohm: 0.3, series: "E24"}, DefaultCatalogue()) {
 		if c.CDampF == 0 {
 			continue
 		}

@@ -137,7 +137,15 @@ func (c Circuit) shopping(volts float64) []string {
 			list = append(list, fmt.Sprintf("%s %.3g V %s capacitor %s (ESR %s, ESL %s%s)", si(printed, "F"), rated, p.Kind, where, si(p.ESROhm, "Ω"), si(p.ESLH, "H"), counted))
 		}
 	}
-	series := fmt.Sprintf("%s in series, part of the dropper", si(c.ROhm, "Ω"))
+	series := c.RLabel
+	if series == "" {
+		series = si(c.ROhm, "Ω")
+	}
+	if c.Topology == RC {
+		series += " in series (the dropper)"
+	} else {
+		series += " in series (part of the dropper)"
+	}
 	if c.Topology == CLC {
 		capacitor(c.C1, "ahead of the coil")
 	}

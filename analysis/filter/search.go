@@ -6,16 +6,19 @@ import (
 	"math"
 	"sort"
 
+	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
 )
 
 // Options of a search. The zero value takes the documented defaults.
 type Options struct {
-	HeaterV    float64    // volts wanted at the heaters, 0: 6.3
-	DropperOhm float64    // the dropper's whole resistance, 0: from the unit's loaded volts, HeaterV and the heaters' current
-	SourceOhm  float64    // supply's output and lead resistance, 0: the unit's output resistance where known
-	ReserveDB  float64    // margin asked of what was over its limit, 0: 3
-	Catalogue  *Catalogue // parts to choose from, nil: DefaultCatalogue
+	HeaterV      float64    // volts wanted at the heaters, 0: 6.3
+	DropperOhm   float64    // the dropper that will be fitted, 0: the standard value nearest to what the unit's loaded volts, HeaterV and the heaters' current ask for
+	DropperLabel string     // DropperOhm as it is bought where it is not one resistor, such as "1 Ω + 0.18 Ω in series"
+	Series       string     // standard values of the dropper (IEC 60063), "": E24
+	SourceOhm    float64    // supply's output and lead resistance, 0: the unit's output resistance where known
+	ReserveDB    float64    // margin asked of what was over its limit, 0: 3
+	Catalogue    *Catalogue // parts to choose from, nil: DefaultCatalogue
 }
 
 // DefaultReserveDB covers a capacitor 20 % under its value (1.9 dB) and the
@@ -58,7 +61,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		a.Why = "it breaks no limit that was measured"
 		return a, nil
 	}
-	base, dropper, trouble := circuitOf(in, before, opt)
+	base, fit, trouble := circuitOf(in, before, opt)
 	if trouble != "" {
 		a.Why = trouble
 		return a, nil
@@ -69,7 +72,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	}
 	estimate := in
 	estimate.Traces, estimate.Setups = nil, nil
-	candidates := candidates(base, dropper, cat)
+	candidates := candidates(base, fit, cat)
 	closest, closestShort := Circuit{}, math.Inf(1)
 	fits := map[Topology]int{}
 	confirms := len(in.Traces) > 0 && len(in.Traces) == len(in.Unit.Captures)
@@ -133,34 +136,70 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 }
 
 // circuitOf gives the circuit without its filter parts, and the dropper.
-func circuitOf(in Input, before target.Evaluation, opt Options) (c Circuit, dropper float64, trouble string) {
+func circuitOf(in Input, before target.Evaluation, opt Options) (c Circuit, fit dropper, trouble string) {
 	heaterV, amps := opt.HeaterV, in.Unit.HeaterA
 	if heaterV <= 0 {
 		heaterV = defaultHeaterV
 	}
 	if amps <= 0 {
-		return c, 0, "the heaters' current is not known, so neither is the dropper; list the valves"
+		return c, fit, "the heaters' current is not known, so neither is the dropper; list the valves"
 	}
 	c.SourceOhm = opt.SourceOhm
 	if c.SourceOhm <= 0 && before.OutputOhm.Known {
 		c.SourceOhm = math.Max(0, before.OutputOhm.Value)
 	}
 	c.LoadOhm = heaterV / amps
-	dropper = opt.DropperOhm
-	if dropper <= 0 {
-		if !before.LoadedV.Known {
-			return c, 0, "the DC under load is not known, so neither is the dropper; take a meter reading"
-		}
-		dropper = (before.LoadedV.Value - heaterV) / amps
+	fit = dropper{ohm: opt.DropperOhm, label: opt.DropperLabel, series: opt.Series}
+	if fit.series == "" {
+		fit.series = "E24"
 	}
-	if dropper < 0.01 {
-		return c, 0, fmt.Sprintf("%.3g V leaves no drop for a filter above %.3g V", before.LoadedV.Value, heaterV)
+	if fit.ohm > 0 {
+		return c, fit, ""
 	}
-	return c, dropper, ""
+	if !before.LoadedV.Known {
+		return c, fit, "the DC under load is not known, so neither is the dropper; take a meter reading"
+	}
+	fit.ohm, fit.label = fit.nearest((before.LoadedV.Value-heaterV)/amps), ""
+	if fit.ohm <= 0 {
+		return c, fit, fmt.Sprintf("%.3g V leaves no drop for a filter above %.3g V", before.LoadedV.Value, heaterV)
+	}
+	return c, fit, ""
+}
+
+// dropper is the resistance that stands between supply and heaters anyway.
+type dropper struct {
+	ohm    float64
+	label  string // as it is bought, "" for one resistor
+	series string // of standard values
+}
+
+// dropperTol is the usual tolerance of a power resistor.
+const dropperTol = 0.05
+
+// beside is what to fit in series with a coil of the given resistance: the
+// dropper itself where the coil adds less than its tolerance, else the standard
+// value nearest to what the coil leaves of it, 0 for none.
+func (d dropper) beside(dcrOhm float64) (ohm float64, label string) {
+	if dcrOhm <= dropperTol*d.ohm {
+		return d.ohm, d.label
+	}
+	return d.nearest(d.ohm - dcrOhm), ""
+}
+
+// nearest is the standard value nearest to ohm; 0 when a piece of wire is nearer.
+func (d dropper) nearest(ohm float64) float64 {
+	below, above, err := heater.Neighbours(d.series, ohm)
+	switch {
+	case err != nil: // a series that no plan takes
+		return math.Max(0, ohm)
+	case above > 0 && above-ohm < ohm-below:
+		return above
+	}
+	return below
 }
 
 // candidates in order of cost.
-func candidates(base Circuit, dropper float64, cat Catalogue) []Circuit {
+func candidates(base Circuit, fit dropper, cat Catalogue) []Circuit {
 	var list []Circuit
 	add := func(c Circuit) {
 		list = append(list, c)
@@ -177,14 +216,15 @@ func candidates(base Circuit, dropper float64, cat Catalogue) []Circuit {
 	}
 	for _, bulk := range cat.Bulk {
 		c := base
-		c.Topology, c.ROhm, c.C1 = RC, dropper, bulk
+		c.Topology, c.ROhm, c.RLabel, c.C1 = RC, fit.ohm, fit.label, bulk
 		add(c)
 		for _, coil := range cat.Coils {
-			if coil.DCROhm > dropper {
+			if coil.DCROhm > fit.ohm {
 				continue // the coil alone would drop too much
 			}
 			c := base
-			c.L, c.ROhm, c.C1 = coil, dropper-coil.DCROhm, bulk
+			c.L, c.C1 = coil, bulk
+			c.ROhm, c.RLabel = fit.beside(coil.DCROhm)
 			c.Topology = LC
 			add(c)
 			c.Topology, c.C2 = CLC, bulk

@@ -32,6 +32,7 @@ type Circuit struct {
 	Topology  Topology
 	SourceOhm float64   // supply's output and lead resistance
 	ROhm      float64   // RC: the dropper's own resistance; LC and CLC: series resistance with the coil
+	RLabel    string    // ROhm as it is bought: "1 Ω + 0.18 Ω in series"; empty: one resistor of that value
 	C1, C2    Capacitor // RC and LC use C1 across the heaters; CLC has C1 ahead of the coil and C2 after
 	CFilm     Capacitor // small bypass across the output, F 0: none
 	L         Inductor

@@ -17,6 +17,7 @@ const (
 	peakWorthDB    = 1.0  // a resonance below this harms nothing
 	ceramicWorthF  = 1e-6 // above it ceramics lose much of their value under DC
 	defaultHeaterV = 6.3
+	heaterTol      = 0.05 // a standard value may overshoot so far
 )
 
 // warnings of a fitted circuit.
@@ -56,8 +57,12 @@ func warnings(r Result, in Input, volts float64) []string {
 		}
 	}
 	if volts > 0 && in.Unit.HeaterA > 0 {
-		if spare := volts - defaultHeaterV; r.DropV > spare+0.02 {
-			w = append(w, fmt.Sprintf("it drops %.2f V at %.3g A, and only %.2f V are to spare above %.1f V", r.DropV, in.Unit.HeaterA, math.Max(0, spare), defaultHeaterV))
+		heaterV := defaultHeaterV
+		if c.LoadOhm > 0 {
+			heaterV = c.LoadOhm * in.Unit.HeaterA
+		}
+		if spare := volts - heaterV; r.DropV > spare+heaterTol*heaterV {
+			w = append(w, fmt.Sprintf("it drops %.2f V at %.3g A, and only %.2f V are to spare above %.3g V", r.DropV, in.Unit.HeaterA, math.Max(0, spare), heaterV))
 		}
 	}
 	for _, m := range in.Unit.Captures {

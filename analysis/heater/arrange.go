@@ -6,9 +6,11 @@ import (
 	"strings"
 )
 
-// Names of the arrangements, in the order they are listed.
+// NameShared is the arrangement of one resistor ahead of all heaters.
+const NameShared = "one shared resistor"
+
+// Names of the other arrangements, in the order they are listed.
 const (
-	nameShared    = "one shared resistor"
 	namePerValve  = "one per valve"
 	namePerString = "one per string"
 	nameNone      = "no dropper"
@@ -53,7 +55,7 @@ func newSizing(load Load, strands []strand, s Supply, o Options) sizing {
 
 // arrangements sizes every way of dropping the load's excess volts.
 func (z sizing) arrangements() ([]Arrangement, error) {
-	shared, err := z.resistors(nameShared, []slot{{"all heaters", 1, z.headspace / z.nominalA}}, func(ohms []float64) layout {
+	shared, err := z.resistors(NameShared, []slot{{"all heaters", 1, z.headspace / z.nominalA}}, func(ohms []float64) layout {
 		return layout{strands: z.strands, sharedOhm: ohms[0]}
 	})
 	if err != nil {

@@ -71,7 +71,7 @@ func (z sizing) ripple(a *Arrangement) {
 		series = float64(p.Count) * siliconDiode.slopeOhm(p.LoadA)
 	case a.Name == schottkyDiode.name:
 		series = float64(p.Count) * schottkyDiode.slopeOhm(p.LoadA)
-	case a.Name == nameShared:
+	case a.Name == NameShared:
 		series = p.Set[0].Ohm
 	default:
 		// The strand whose resistor does least is the one that hears most.

@@ -308,7 +308,7 @@ func (p *Plan) warn() {
 		p.Warnings = append(p.Warnings, p.Headroom)
 	}
 	for _, a := range p.Arrangements {
-		if a.Name == nameShared && a.Best >= 0 && a.Parts[a.Best].PulledOver {
+		if a.Name == NameShared && a.Best >= 0 && a.Parts[a.Best].PulledOver {
 			p.Warnings = append(p.Warnings, "one shared resistor, "+a.Parts[a.Best].Label+": "+a.Parts[a.Best].pulledWarning())
 		}
 	}

@@ -180,6 +180,17 @@ type Plan struct {
 	Assumptions  []string      `json:"assumptions"`
 }
 
+// Shared is the recommended value of the one resistor ahead of all heaters,
+// whichever arrangement is the best; ok is false where none fits.
+func (p Plan) Shared() (part Part, ok bool) {
+	for _, a := range p.Arrangements {
+		if a.Name == NameShared && a.Best >= 0 {
+			return a.Parts[a.Best], true
+		}
+	}
+	return Part{}, false
+}
+
 // WarmUp is the simulated switch-on with the recommended dropper.
 type WarmUp struct {
 	TimeS      []float64 `json:"time_s"`

@@ -109,7 +109,7 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 			return nil, fmt.Errorf("%s: dropper for %s: %w", s.Path, e.Unit.Key, err)
 		}
 		if e.Verdict == target.NearMiss && !opt.SkipFilter {
-			if unit.Filter, err = unitFilter(ctx, e, goal, sheetUnits[e.Unit.Key], setup, baselines, load.Volts, s); err != nil {
+			if unit.Filter, err = unitFilter(ctx, unit, goal, sheetUnits[e.Unit.Key], setup, baselines, load.Volts, s); err != nil {
 				return nil, fmt.Errorf("%s: post-filter for %s: %w", s.Path, e.Unit.Key, err)
 			}
 		}
@@ -301,9 +301,10 @@ func unitPlan(e target.Evaluation, load heater.Load, s *sheet.Sheet) (*heater.Pl
 
 // unitFilter looks for the post-filter that rescues a near miss. It opens the
 // unit's captures once more, since traces are not kept while others are
-// measured, and measures them afresh behind the filter.
-func unitFilter(ctx context.Context, e target.Evaluation, goal target.Target, u sheet.Unit, setup analysis.Setup, baselines map[string]report.Capture, heaterV float64, s *sheet.Sheet) (*filter.Advice, error) {
-	in := filter.Input{Unit: e.Unit, Target: goal}
+// measured, and measures them afresh behind the filter. The filter's series
+// resistor is the one that the unit's plan recommends for all heaters together.
+func unitFilter(ctx context.Context, unit report.Unit, goal target.Target, u sheet.Unit, setup analysis.Setup, baselines map[string]report.Capture, heaterV float64, s *sheet.Sheet) (*filter.Advice, error) {
+	in := filter.Input{Unit: unit.Eval.Unit, Target: goal}
 	for _, c := range u.Captures {
 		tr, err := capture.Open(ctx, c.Path, c.Options)
 		if err != nil {
@@ -311,9 +312,25 @@ func unitFilter(ctx context.Context, e target.Evaluation, goal target.Target, u 
 		}
 		in.Traces, in.Setups = append(in.Traces, tr), append(in.Setups, captureSetup(setup, u, c, baselines))
 	}
-	advice, err := filter.Search(ctx, in, filter.Options{HeaterV: heaterV, ReserveDB: s.ReserveDB})
+	opt := filter.Options{HeaterV: heaterV, ReserveDB: s.ReserveDB, Series: s.Heaters.Series}
+	otherwise := ""
+	if p := unit.Plan; p != nil {
+		if part, ok := p.Shared(); ok {
+			opt.DropperOhm = part.Ohm
+			if part.Pair {
+				opt.DropperLabel = part.Label
+			}
+			if p.Best >= 0 && p.Arrangements[p.Best].Name != heater.NameShared {
+				otherwise = fmt.Sprintf("the filter needs one resistor ahead of all heaters (%s), where the dropper's plan would rather have %s", part.Label, p.Arrangements[p.Best].Name)
+			}
+		}
+	}
+	advice, err := filter.Search(ctx, in, opt)
 	if err != nil {
 		return nil, err
+	}
+	if otherwise != "" && advice.Best.Circuit.Topology != "" {
+		advice.Best.Warnings = append(advice.Best.Warnings, otherwise)
 	}
 	return &advice, nil
 }

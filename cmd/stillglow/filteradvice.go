@@ -49,7 +49,7 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 		if unit == "" && u.Eval.Verdict != target.NearMiss {
 			continue
 		}
-		a, err := f.advise(ctx, s, u.Eval, r.Target, setup, baselines, r.HeaterLoad.Volts)
+		a, err := f.advise(ctx, s, u, r.Target, setup, baselines, r.HeaterLoad.Volts)
 		if err != nil {
 			return err
 		}
@@ -88,13 +88,13 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 	return err
 }
 
-func (f *filterFlags) advise(ctx context.Context, s *sheet.Sheet, e target.Evaluation, goal target.Target, setup analysis.Setup, baselines map[string]report.Capture, heaterV float64) (*filter.Advice, error) {
+func (f *filterFlags) advise(ctx context.Context, s *sheet.Sheet, unit report.Unit, goal target.Target, setup analysis.Setup, baselines map[string]report.Capture, heaterV float64) (*filter.Advice, error) {
 	for _, u := range s.Units {
-		if targetUnit(u, 0).Key == e.Unit.Key {
-			return unitFilter(ctx, e, goal, u, setup, baselines, heaterV, s)
+		if targetUnit(u, 0).Key == unit.Eval.Unit.Key {
+			return unitFilter(ctx, unit, goal, u, setup, baselines, heaterV, s)
 		}
 	}
-	return nil, fmt.Errorf("%s: no unit %s", s.Path, e.Unit.Key)
+	return nil, fmt.Errorf("%s: no unit %s", s.Path, unit.Eval.Unit.Key)
 }
 
 // unitsNamed finds the units whose key or mark is the text, or whose key holds
