@@ -81,25 +81,54 @@ func figureText(f analysis.Figure, unit string) string {
 	return s
 }
 
-// figureWithU adds the expanded uncertainty in the figure's own prefix:
-// "12.3 ± 0.4 mV".
+// figureWithU adds the expanded uncertainty in the figure's own prefix, to two
+// digits where three decimals hold them and to one beyond, the figure rounded to
+// match (JCGM 100, 7.2.6): "12.30 ± 0.40 mV", "118.0002 ± 0.0003 kHz". One that
+// wants more than four decimals is given in parts per million: "118.00021 kHz ±
+// 0.2 ppm". Below one part in 10⁹, which no time base holds, it is left out.
 func figureWithU(f analysis.Figure, unit string) string {
-	if !f.Known || f.U <= 0 || math.IsInf(f.U, 0) || math.IsNaN(f.Value) || math.IsInf(f.Value, 0) {
+	size := max(math.Abs(f.Value), f.U)
+	if !f.Known || f.U <= 1e-9*size || math.IsInf(f.U, 0) || math.IsNaN(f.Value) || math.IsInf(f.Value, 0) {
 		return figureText(f, unit)
 	}
-	factor, prefix := scaleFor(f.Value)
+	factor, prefix := scaleFor(size)
 	if unit == "" {
 		factor, prefix = 1, ""
 	}
-	decimals := 0 // two digits of the uncertainty, at most three of the value
-	if u := f.U / factor; u < 99.5 {
-		decimals = min(max(1-int(math.Floor(math.Log10(u))), 0), 3)
+	v, u := f.Value/factor, f.U/factor
+	tail := strings.TrimRight(" "+prefix+unitTail(unit), " ")
+	s := ""
+	if d := decimalsOf(u, 2); d <= 3 {
+		s = fmt.Sprintf("%s ± %s%s", rounded(v, d), rounded(u, d), tail)
+	} else if d := decimalsOf(u, 1); d <= 4 {
+		s = fmt.Sprintf("%s ± %s%s", rounded(v, d), rounded(u, d), tail)
+	} else {
+		s = fmt.Sprintf("%s%s ± %.1g ppm", rounded(v, d), tail, 1e6*f.U/math.Abs(f.Value))
 	}
-	s := strings.TrimSpace(fmt.Sprintf("%.*f ± %.*f %s%s", decimals, f.Value/factor, decimals, f.U/factor, prefix, unitTail(unit)))
 	if f.LowerBound {
 		return "≥ " + s
 	}
 	return s
+}
+
+// decimalsOf is how many decimals show so many significant digits of u > 0 once
+// it is rounded to them; negative where its last digit stands before the point.
+func decimalsOf(u float64, digits int) int {
+	_, exponent, _ := strings.Cut(strconv.FormatFloat(u, 'e', digits-1, 64), "e")
+	e, _ := strconv.Atoi(exponent)
+	return digits - 1 - e
+}
+
+// rounded is v to so many decimals; a negative number rounds to tens, hundreds.
+func rounded(v float64, decimals int) string {
+	if decimals < 0 {
+		ten := math.Pow10(-decimals)
+		v, decimals = math.Round(v/ten)*ten, 0
+	}
+	if s := strconv.FormatFloat(v, 'f', decimals, 64); strings.Trim(s, "-0.") != "" {
+		return s
+	}
+	return strconv.FormatFloat(0, 'f', decimals, 64) // never "-0.00"
 }
 
 // dbText is a level in dB with its sign: "+4.2 dB".

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/csv"
 	"flag"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -314,6 +315,53 @@ func TestEngineeringNotation(t *testing.T) {
 		{analysis.NotMeasured("x"), "not measured"}, {analysis.Figure{Value: 7.0213, Known: true}, "7.021 V"}} {
 		if got := figureWithU(c.f, "V"); got != c.want {
 			t.Errorf("%+v: %q, want %q", c.f, got, c.want)
+		}
+	}
+}
+
+// JCGM 100 (GUM), 7.2.6: an uncertainty has at most two significant digits and
+// the figure is rounded to match. It never shows as nought.
+func TestUncertaintyDigits(t *testing.T) {
+	for _, c := range []struct {
+		v, u float64
+		unit string
+		want string
+	}{
+		{118000.213, 0, "Hz", "118 kHz"},
+		{118000.213, math.Inf(1), "Hz", "118 kHz"},
+		{118000.213, 45, "Hz", "118.000 ± 0.045 kHz"},
+		{118000.213, 3.2, "Hz", "118.000 ± 0.003 kHz"},
+		{118000.213, 0.32, "Hz", "118.0002 ± 0.0003 kHz"},
+		{118000.213, 0.096, "Hz", "118.0002 ± 0.0001 kHz"},
+		{118000.213, 0.024, "Hz", "118.00021 kHz ± 0.2 ppm"},
+		{118000.213, 1e-5, "Hz", "118 kHz"},
+		{99.9987, 0.0047, "Hz", "99.999 ± 0.005 Hz"},
+		{0.0123, 0.0004, "V", "12.30 ± 0.40 mV"},
+		{0.0123, 0.000996, "V", "12.3 ± 1.0 mV"},
+		{0.812, 0.123, "V", "810 ± 120 mV"},
+		{0.0104, 0.0021, "Ω", "10.4 ± 2.1 mΩ"},
+		{7.0213, 0.0031, "V", "7.021 ± 0.003 V"},
+		{0, 0.0003, "V", "0 ± 300 µV"},
+		{-0.0000001, 0.0003, "V", "0 ± 300 µV"},
+		{0.4e-6, 1.234e-6, "V", "0.4 ± 1.2 µV"},
+		{131234, 5678, "1/s", "131.2 ± 5.7 k/s"},
+		{0.4567, 0.0123, "", "0.457 ± 0.012"},
+	} {
+		f := analysis.Figure{Value: c.v, Known: true, U: c.u}
+		if got := figureWithU(f, c.unit); got != c.want {
+			t.Errorf("%v ± %v %s: %q, want %q", c.v, c.u, c.unit, got, c.want)
+		}
+	}
+	bound := analysis.Figure{Value: 118000.213, U: 0.32, Known: true, LowerBound: true}
+	if got := figureWithU(bound, "Hz"); got != "≥ 118.0002 ± 0.0003 kHz" {
+		t.Errorf("lower bound: %q", got)
+	}
+	for e := -9.0; e < 3; e += 0.01 {
+		u := math.Pow(10, e)
+		text := figureWithU(analysis.Figure{Value: 7.25, U: u, Known: true}, "V")
+		_, after, has := strings.Cut(text, "±")
+		if u > 1e-8 && (!has || strings.Trim(strings.Fields(after)[0], "0.") == "") {
+			t.Errorf("7.25 ± %g: %q", u, text)
 		}
 	}
 }
