@@ -221,6 +221,15 @@ func foldBins(samplesOn, perSample float64) int {
 
 // foldTrace lays every sample over its place in the cycle.
 func foldTrace(volts []float64, t *cycleTrack, s slowPart) *fold {
+	f := foldOnly(volts, t, s)
+	f.sigma = f.sampleSigma()
+	f.fillGaps()
+	return f
+}
+
+// foldOnly is foldTrace without sigma, and with holes where no sample fell:
+// enough for its power.
+func foldOnly(volts []float64, t *cycleTrack, s slowPart) *fold {
 	on, per := 0.0, 0.0
 	for _, p := range t.pieces {
 		on += p.to - p.from
@@ -256,7 +265,6 @@ func foldTrace(volts []float64, t *cycleTrack, s slowPart) *fold {
 			}
 		}
 	})
-	var sd []float64
 	for i, n := range f.n {
 		if n == 0 {
 			continue
@@ -264,16 +272,24 @@ func foldTrace(volts []float64, t *cycleTrack, s slowPart) *fold {
 		f.mean[i] /= n
 		f.place[i] /= n
 		f.variance[i] = max(sum2[i]/n-f.mean[i]*f.mean[i], 0)
+	}
+	return f
+}
+
+// sampleSigma is the median over the bins of their standard deviation, V; 0 when
+// none holds four samples.
+func (f *fold) sampleSigma() float64 {
+	sd := make([]float64, 0, f.bins)
+	for i, n := range f.n {
 		if n >= 4 {
 			sd = append(sd, math.Sqrt(f.variance[i]*n/(n-1)))
 		}
 	}
-	if len(sd) > 0 {
-		sort.Float64s(sd)
-		f.sigma = sd[len(sd)/2]
+	if len(sd) == 0 {
+		return 0
 	}
-	f.fillGaps()
-	return f
+	sort.Float64s(sd)
+	return sd[len(sd)/2]
 }
 
 // power is the mean square of the mean cycle in V², the share that the noise

@@ -65,11 +65,22 @@ func newFoldPlaces(f *fold, least int) foldPlaces {
 	return p
 }
 
+// aroundCycle brings a place or a distance to 0 up to m bins.
+func aroundCycle(x, m float64) float64 {
+	for x < 0 {
+		x += m
+	}
+	for x >= m {
+		x -= m
+	}
+	return x
+}
+
 // split tells in which part bin x lies, and how far after its joint.
 func (j *jointFit) split(x float64) (part int, after, length float64) {
 	m := float64(j.bins)
-	d0 := math.Mod(x-j.on[0]+2*m, m)
-	gap := math.Mod(j.on[1]-j.on[0]+m, m)
+	d0 := aroundCycle(x-j.on[0], m)
+	gap := aroundCycle(j.on[1]-j.on[0], m)
 	if d0 < gap {
 		return 0, d0, gap
 	}
@@ -79,7 +90,7 @@ func (j *jointFit) split(x float64) (part int, after, length float64) {
 // ringTerms are the cosine and sine of joint e's steady ring at bin x.
 func (j *jointFit) ringTerms(e int, x float64) (c, s float64) {
 	m := float64(j.bins)
-	t := math.Mod(x-j.on[e]+2*m, m) / m * j.periodS
+	t := aroundCycle(x-j.on[e], m) / m * j.periodS
 	p := complex(-j.alpha[e], 2*math.Pi*j.hz[e])
 	v := cmplx.Exp(p*complex(t, 0)) / (1 - cmplx.Exp(p*complex(j.periodS, 0)))
 	return real(v), imag(v)
@@ -108,7 +119,7 @@ func (j *jointFit) solve(p foldPlaces) bool {
 		u := after/length*2 - 1
 		b[2*part], b[2*part+1] = 1, u
 		for e := range 2 {
-			t := math.Mod(x-j.on[e]+2*m, m) / m * j.periodS
+			t := aroundCycle(x-j.on[e], m) / m * j.periodS
 			sin, cos := math.Sincos(imag(rate[e]) * t)
 			z := complex(math.Exp(real(rate[e])*t), 0) * complex(cos, sin) * wrap[e]
 			b[4+2*e], b[5+2*e] = real(z), imag(z)

@@ -28,12 +28,7 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 		return &cycleTrack{kind: SwitchingFixed, hz: hz, pieces: []piece{{0, n, 0, hz / rateHz}}}
 	}
 	slow := newSlowPart(volts, track(hz))
-	sigma := 0.0
-	power := func(hz float64) float64 {
-		f := foldTrace(volts, track(hz), slow)
-		sigma = f.sigma
-		return f.power()
-	}
+	power := func(hz float64) float64 { return foldOnly(volts, track(hz), slow).power() }
 	// a fiftieth of a cycle over the record to both sides, in steps that no
 	// ring of a hundred periods to the cycle slips through
 	const side = 40
@@ -62,8 +57,7 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 			return at, max(uHz, step)
 		}
 		at += step * min(max(-y1/s2/(2*bend), -1), 1)
-		power(at) // sets sigma for the new place
-		if sigma > 0 {
+		if sigma := foldOnly(volts, track(at), slow).sampleSigma(); sigma > 0 {
 			// log likelihood n·power/(2σ²), power = ... + bend·(df/step)²
 			u = step * math.Sqrt(sigma*sigma/(n*-bend))
 		}

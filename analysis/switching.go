@@ -395,7 +395,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 			if t == nil || len(t.pieces) == 0 {
 				return 0
 			}
-			return foldTrace(volts, t, newSlowPart(volts, t)).power()
+			return foldOnly(volts, t, newSlowPart(volts, t)).power()
 		}
 		if comb.explained < 0.35 && off && power(coarseSwitching{hz: corrHz}) > 1.1*power(coarseSwitching{hz: comb.hz, coherent: true}) ||
 			corr > 0.9 && q > 2.5 && math.Abs(q-math.Round(q)) < 0.05*q {

@@ -134,13 +134,13 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	// a wandering track has to earn its place by a better fold than at one
 	// frequency; a fast sweep needs short blocks, a slow one long ones against
 	// the noise
-	power := 1.03 * foldTrace(volts, best, newSlowPart(volts, best)).power()
+	power := 1.03 * foldOnly(volts, best, newSlowPart(volts, best)).power()
 	try := func(b []demodBlock) {
 		if len(b) < 8 {
 			return
 		}
 		if t := trackDither(b, n, rateHz, found.hz, quiet); t != nil {
-			if p := foldTrace(volts, t, newSlowPart(volts, t)).power(); p > power {
+			if p := foldOnly(volts, t, newSlowPart(volts, t)).power(); p > power {
 				best, power = t, p
 			}
 		}
