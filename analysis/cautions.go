@@ -55,7 +55,7 @@ func (j *job) cautions() {
 			if l.FrequencyHz > j.th.SearchLowHz && l.Comb != combInstrument {
 				add(capture.CautionAlias,
 					fmt.Sprintf("supplies switch up to 500 kHz and half the sample rate is %s; the line at %s may be an alias", hertz(tr.SampleRateHz/2), hertz(l.FrequencyHz)),
-					"take a second capture at 1 MS/s or more; a true line stays where it is")
+					aliasFix)
 				break
 			}
 		}

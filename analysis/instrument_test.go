@@ -31,7 +31,7 @@ func spurBaseline(s synth.Supply) synth.Supply {
 // A supply measured with an instrument's spur in capture and baseline has the
 // figures it has without the spur.
 func TestSpurOfTheInstrumentIsNotCharged(t *testing.T) {
-	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 19, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
+	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 18, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
 		NoiseVRHz: 100e-9, InstrumentSpurHz: 333.3e3, SpurPP: 20e-3}
 	base, _ := measureSupply(t, spurBaseline(s), Setup{})
 	m, _ := measureSupply(t, s, Setup{Baseline: base})
@@ -71,7 +71,7 @@ func TestSpurOfTheInstrumentIsNotCharged(t *testing.T) {
 // A unit's own line on a weaker spur keeps the rest, whatever the phase between
 // them, within the uncertainty given; on average over phases it is right.
 func TestOwnLineOnAWeakerSpur(t *testing.T) {
-	const rate, n, hz, own, spur = 1e6, 1 << 17, 123456.7, 3e-3, 1e-3
+	const rate, n, hz, own, spur = 1e6, 1 << 15, 123456.7, 3e-3, 1e-3
 	sum, outside, phases := 0.0, 0, 24
 	for k := range phases {
 		x := tones(n, rate, [3]float64{hz, own, 0}, [3]float64{hz, spur, 2 * math.Pi * float64(k) / float64(phases)})

@@ -417,6 +417,10 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 		}
 	case corrHz > 0 && corr > 0.15:
 		found.hz, found.strength = corrHz, corr
+		if comb.hz > 0 && math.Abs(comb.hz/corrHz-1) < 0.02 {
+			// one line only, above what the trade switches at: a far better place
+			found.hz, found.coherent = comb.hz, true
+		}
 	case comb.hz > 0 && comb.lines >= 2:
 		found.hz, found.coherent, found.strength = comb.hz, true, comb.explained
 	}

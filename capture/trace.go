@@ -50,6 +50,7 @@ const (
 	CautionFewSteps        = "few_steps"              // the signal covers too few ADC steps
 	CautionUndersampled    = "undersampled_spikes"    // too few samples in a pulse or ring period
 	CautionAlias           = "alias_suspected"        // content near or above half the rate
+	CautionAliasShown      = "alias_shown"            // another capture of the unit shows that a line is an alias
 	CautionShortRecord     = "short_record"           // too few periods of what is asked for
 	CautionGaps            = "gaps"                   // rows missing in the record
 	CautionUneven          = "uneven_sampling"        // resampled to an even grid

@@ -76,6 +76,7 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 		}
 		after.Captures[i] = got
 	}
+	after.Captures = analysis.SettleAliases(after.Captures)
 	finish(&r, in, after)
 	return r, nil
 }
@@ -201,13 +202,15 @@ func widest(u target.Unit) (hz, vrhz []float64) {
 }
 
 // joinCautions keeps the capture's own doubts and adds what is new behind the
-// filter, each code once.
+// filter, each code once. Whether a line is an alias the captures ahead of the
+// filter have settled.
 func joinCautions(own, behind []capture.Caution) []capture.Caution {
 	out := append([]capture.Caution(nil), own...)
 	seen := map[string]bool{}
 	for _, c := range own {
 		seen[c.Code] = true
 	}
+	seen[capture.CautionAlias] = true
 	for _, c := range behind {
 		if !seen[c.Code] {
 			seen[c.Code] = true

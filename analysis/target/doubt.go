@@ -64,7 +64,7 @@ func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure)
 		if c.id == SpikePeak || c.id == RipplePP || c.id == SpikeRate || c.id == BandRF2 {
 			return far, 0
 		}
-	case capture.CautionAlias:
+	case capture.CautionAlias, capture.CautionAliasShown:
 		switch {
 		case sum:
 			return 0, aliasShare(c, m, f)

@@ -151,7 +151,7 @@ func quality(u Unit, c criterion, m *analysis.Measurement) int {
 	}
 	for _, k := range m.Cautions {
 		switch k.Code {
-		case capture.CautionClipped, capture.CautionProbeFactor, capture.CautionUndersampled, capture.CautionGaps, capture.CautionAlias:
+		case capture.CautionClipped, capture.CautionProbeFactor, capture.CautionUndersampled, capture.CautionGaps, capture.CautionAlias, capture.CautionAliasShown:
 			q += 100
 		}
 	}

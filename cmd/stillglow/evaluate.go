@@ -97,6 +97,10 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 		for _, c := range measured[i] {
 			unit.Captures = append(unit.Captures, c.M)
 		}
+		unit.Captures = analysis.SettleAliases(unit.Captures)
+		for k, m := range unit.Captures {
+			measured[i][k].M = m
+		}
 		evals[i] = target.Evaluate(unit, goal)
 		captures[unit.Key] = measured[i]
 		sheetUnits[unit.Key] = u

@@ -1,0 +1,281 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"stillglow/capture"
+)
+
+// How several captures of one unit settle what one alone leaves open.
+const (
+	// aliasCeilingHz: a true frequency is looked for up to twice the highest at
+	// which the trade's supplies switch.
+	aliasCeilingHz = 1e6
+	// aliasWander is how far a supply's switching frequency may have moved from
+	// one capture to the next, as a share of it (a timing capacitor warming by ten
+	// kelvins; common practice, no source).
+	aliasWander = 1e-3
+)
+
+// aliasFix is what the caution of one capture alone asks for.
+const aliasFix = "take a second capture at 1 MS/s or more; a true line stays where it is"
+
+// rateView is what one capture shows of the switching.
+type rateView struct {
+	m    *Measurement // a copy, free to change
+	hz   float64      // apparent frequency
+	uHz  float64      // expanded uncertainty of it
+	sure bool         // no supply of the trade could have been folded down to it
+}
+
+// SettleAliases compares the captures of one unit. A line switching above half
+// a sample rate is folded down to |f - k·rate|, elsewhere at every rate; a true
+// one stays. Where a capture shows an alias of what another shows, or two can
+// only be explained by a third frequency, no figure of it stays that rests on the
+// switching and a caution names the alias; where two captures agree and nothing
+// else up to 500 kHz would look alike in both, the suspicion is lifted. The
+// result has the measurements' order; those to be changed are copies, and the
+// measurements given are left as they are.
+func SettleAliases(ms []*Measurement) []*Measurement {
+	out := slices.Clone(ms)
+	if len(ms) < 2 {
+		return out
+	}
+	var views []*rateView
+	for i, m := range ms {
+		if m == nil || !(m.SampleRateHz > 0) {
+			continue
+		}
+		if v := viewOf(m); v != nil {
+			out[i] = v.m
+			views = append(views, v)
+		}
+	}
+	// the fastest first: it has the least that could be folded down
+	slices.SortStableFunc(views, func(a, b *rateView) int {
+		switch {
+		case a.m.SampleRateHz > b.m.SampleRateHz:
+			return -1
+		case a.m.SampleRateHz < b.m.SampleRateHz:
+			return 1
+		}
+		return 0
+	})
+	if len(views) < 2 {
+		return out
+	}
+	if views[0].sure {
+		for _, v := range views[1:] {
+			v.against(views[0])
+		}
+		return out
+	}
+	settleUnsure(views)
+	return out
+}
+
+// viewOf is what a capture shows of the switching, nil when nothing.
+func viewOf(m *Measurement) *rateView {
+	c := *m
+	c.Cautions = slices.Clone(m.Cautions)
+	v := &rateView{m: &c}
+	suspected := v.suspicion() >= 0
+	switch {
+	case m.SwitchingHz.Known:
+		v.hz, v.uHz, v.sure = m.SwitchingHz.Value, m.SwitchingHz.U, true
+		if m.SwitchingSpreadHz.Known { // its mean moves with the part of the sweep recorded
+			v.uHz = math.Hypot(v.uHz, m.SwitchingSpreadHz.Value/4)
+		}
+		return v
+	case suspected:
+		l := strongestSwitching(m.Lines)
+		if l == nil {
+			return nil
+		}
+		v.hz, v.uHz = l.FrequencyHz, lineUHz(*l)
+		return v
+	}
+	return nil
+}
+
+// suspicion is the index of the caution that the capture alone earned, -1 none.
+func (v *rateView) suspicion() int {
+	return slices.IndexFunc(v.m.Cautions, func(c capture.Caution) bool {
+		return c.Code == capture.CautionAlias && c.Fix == aliasFix
+	})
+}
+
+// strongestSwitching is the strongest line that may be of the switching.
+func strongestSwitching(lines []Line) *Line {
+	th := defaultThresholds()
+	for i := range lines { // by falling amplitude as found
+		if l := &lines[i]; l.FrequencyHz > th.SearchLowHz && l.Comb != combInstrument && l.Comb != combMains {
+			return l
+		}
+	}
+	return nil
+}
+
+// lineUHz is the expanded uncertainty of a line's frequency: a tenth of its bin,
+// more where noise shifts it.
+func lineUHz(l Line) float64 {
+	u := 0.1 * l.BinHz
+	if l.RMSV > 0 {
+		u = math.Hypot(u, l.BinHz*l.NoiseURMSV/l.RMSV)
+	}
+	return u
+}
+
+// folded is where a frequency appears at a sample rate.
+func folded(hz, rateHz float64) float64 {
+	return math.Abs(hz - rateHz*math.Round(hz/rateHz))
+}
+
+// fits tells whether a true frequency would appear in a capture as it does.
+func (v *rateView) fits(hz, uHz float64) bool {
+	return math.Abs(folded(hz, v.m.SampleRateHz)-v.hz) <= math.Hypot(v.uHz, uHz)+aliasWander*hz
+}
+
+// against judges a capture by a faster one whose frequency is sure. Of a capture
+// that shows no cycle the line that would be it is looked for among the strongest.
+func (v *rateView) against(fast *rateView) {
+	at := folded(fast.hz, v.m.SampleRateHz)
+	if v.sure {
+		if fast.hz > v.m.SampleRateHz/2 && v.fits(fast.hz, fast.uHz) {
+			v.expose(v.hz, fmt.Sprintf("the supply switches at %s, as %s at %s shows", hertz(fast.hz), fast.m.File, rateText(fast.m.SampleRateHz)))
+		}
+		return
+	}
+	taken := 0
+	for _, l := range v.m.Lines {
+		if l.Comb == combMains || l.Comb == combInstrument {
+			continue
+		}
+		if taken++; taken > 5 {
+			break
+		}
+		tolerance := math.Hypot(lineUHz(l), fast.uHz) + aliasWander*fast.hz
+		if math.Abs(l.FrequencyHz-at) > tolerance {
+			continue
+		}
+		if fast.hz <= v.m.SampleRateHz/2 {
+			v.agree(l.FrequencyHz, lineUHz(l), fast)
+			return
+		}
+		v.expose(l.FrequencyHz, fmt.Sprintf("the supply switches at %s, as %s at %s shows", hertz(fast.hz), fast.m.File, rateText(fast.m.SampleRateHz)))
+		return
+	}
+}
+
+// agree lifts the suspicion, unless a harmonic of the frequency is folded down
+// into the audio band.
+func (v *rateView) agree(hz, uHz float64, with *rateView) {
+	half := v.m.SampleRateHz / 2
+	for _, l := range v.m.Lines {
+		if l.FrequencyHz > 20e3 || l.Comb == combMains || l.Comb == combInstrument {
+			continue
+		}
+		for h := math.Floor(half/hz) + 1; h <= 20; h++ {
+			if math.Abs(folded(h*hz, v.m.SampleRateHz)-l.FrequencyHz) <= math.Hypot(lineUHz(l), h*uHz) {
+				v.expose(l.FrequencyHz, fmt.Sprintf("it is the %s harmonic of switching at %s", Ordinal(int(h)), hertz(hz)))
+				return
+			}
+		}
+	}
+	if i := v.suspicion(); i >= 0 {
+		v.m.Cautions = slices.Delete(v.m.Cautions, i, i+1)
+	}
+	if !v.m.SwitchingHz.Known {
+		v.missSwitching(fmt.Sprintf("the switching at %s, which %s shows too, has no harmonics below half the sample rate; 1 MS/s or more is needed to show its cycle", hertz(hz), with.m.File))
+	}
+}
+
+// expose says that a line is an alias and takes back what rests on it.
+func (v *rateView) expose(lineHz float64, truth string) {
+	if i := v.suspicion(); i >= 0 {
+		v.m.Cautions = slices.Delete(v.m.Cautions, i, i+1)
+	}
+	text := fmt.Sprintf("the line at %s is an alias at this sample rate: %s", hertz(lineHz), truth)
+	v.m.Cautions = append(v.m.Cautions, capture.Caution{Code: capture.CautionAliasShown, Text: text,
+		Fix: "for the switching trust the faster capture; take the slow one with high-resolution averaging on, or at more than twice that frequency"})
+	v.missSwitching(text)
+	v.m.Kind = SwitchingUnknown
+}
+
+// missSwitching turns every figure that rests on the switching frequency into
+// one that is not measured.
+func (v *rateView) missSwitching(reason string) {
+	m, miss := v.m, NotMeasured(reason)
+	for _, f := range []*Figure{&m.SwitchingHz, &m.SwitchingSpreadHz, &m.SwitchingFundamentalRMSV, &m.BurstHz,
+		&m.RipplePPV, &m.RippleRMSV, &m.SecondSwitchingHz, &m.Spikes.PerCycle} {
+		*f = miss
+	}
+	m.Cycle = Cycle{RiseSlopeVPerS: miss, FallSlopeVPerS: miss, ESRStepV: miss, ApparentDuty: miss, ESRStepShare: miss}
+}
+
+// settleUnsure settles captures none of which is fast enough to be sure.
+func settleUnsure(views []*rateView) {
+	all := func(hz, uHz float64) bool {
+		for _, v := range views {
+			if !v.fits(hz, uHz) {
+				return false
+			}
+		}
+		return true
+	}
+	// every frequency that the fastest capture's line may stand for
+	var fit []float64
+	first := views[0]
+	for k := 0.0; k*first.m.SampleRateHz-first.hz <= aliasCeilingHz; k++ {
+		for _, hz := range []float64{k*first.m.SampleRateHz - first.hz, k*first.m.SampleRateHz + first.hz} {
+			if hz > 0 && hz <= aliasCeilingHz && all(hz, first.uHz) {
+				fit = append(fit, hz)
+			}
+		}
+	}
+	if len(fit) == 0 {
+		return // it moved between the captures, or they show different lines
+	}
+	trade := defaultThresholds().TradeHighHz
+	within := 0
+	for _, hz := range fit {
+		if hz <= trade {
+			within++
+		}
+	}
+	same := true
+	for _, v := range views[1:] {
+		same = same && math.Abs(v.hz-first.hz) <= math.Hypot(v.uHz, first.uHz)+aliasWander*first.hz
+	}
+	if same {
+		if within == 1 { // all agree, and nothing else looks alike
+			for i, v := range views {
+				v.agree(v.hz, v.uHz, views[(i+1)%len(views)])
+			}
+		}
+		return
+	}
+	for i, v := range views {
+		other := views[(i+1)%len(views)]
+		if len(fit) == 1 && fit[0] <= v.m.SampleRateHz/2 {
+			v.agree(v.hz, v.uHz, other)
+			continue
+		}
+		if len(fit) == 1 {
+			v.expose(v.hz, fmt.Sprintf("with the line at %s in %s at %s it can only be switching at %s", hertz(other.hz), other.m.File, rateText(other.m.SampleRateHz), hertz(fit[0])))
+			continue
+		}
+		words := ""
+		for i, hz := range fit[:min(len(fit), 4)] {
+			if i > 0 {
+				words += " or "
+			}
+			words += hertz(hz)
+		}
+		v.expose(v.hz, fmt.Sprintf("in %s at %s it stands at %s; switching at %s would explain both", other.m.File, rateText(other.m.SampleRateHz), hertz(other.hz), words))
+	}
+}
+
+func rateText(hz float64) string { return capture.SI(hz, "S/s", 3) }
