@@ -90,6 +90,9 @@ func (b *builder) hears(raw *rawHears, s *Sheet) {
 	if raw.CathodeOhm == 0 {
 		b.fail("hears", "[hears] without cathode_ohm", "the first stage's cathode resistor in ohms", "")
 	}
+	if raw.BypassESROhm > 0 && raw.BypassF == 0 {
+		b.fail("hears.bypass_esr_ohm", "bypass_esr_ohm without bypass_f", "the bypass capacitor in farads beside it", "")
+	}
 	s.Hears = &h
 }
 

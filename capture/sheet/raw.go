@@ -67,8 +67,12 @@ type rawOwn struct {
 type rawHears struct {
 	CathodeOhm       float64 `toml:"cathode_ohm" rule:"positive"`
 	BypassF          float64 `toml:"bypass_f" rule:"nonneg"`
+	BypassESROhm     float64 `toml:"bypass_esr_ohm" rule:"nonneg"`
 	HeaterCathodeF   float64 `toml:"heater_cathode_f" rule:"positive"`
 	HeaterCathodeOhm float64 `toml:"heater_cathode_ohm" rule:"positive"`
+	Mu               float64 `toml:"mu" rule:"positive"`
+	GmMAPerV         float64 `toml:"gm_ma_per_v" rule:"positive"`
+	GainBefore       float64 `toml:"gain_before" rule:"positive"`
 	Gain             float64 `toml:"gain" rule:"positive"`
 	Stage            string  `toml:"stage"`
 	RIAA             bool    `toml:"riaa"`

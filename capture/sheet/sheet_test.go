@@ -73,6 +73,15 @@ file = "b.WAV"
 [[unit]]
 brand = "Quibble"
 mark = "Q2"
+
+[hears]
+cathode_ohm = 820
+bypass_f = 1e-4
+bypass_esr_ohm = 0.2
+stage = "second"
+mu = 18.5
+gm_ma_per_v = 2.2
+gain_before = 3
 `
 
 func TestReadWhole(t *testing.T) {
@@ -86,6 +95,9 @@ func TestReadWhole(t *testing.T) {
 	}
 	if s.Date != "2026-03-14" || s.MainsHz != 50 || s.Limits["heater_dc_v"] != 7.6 || s.HeaterDCMinV != 6.6 || s.Limits["spikes_per_s"] != 1000 {
 		t.Errorf("%+v", s)
+	}
+	if want := (Hears{CathodeOhm: 820, BypassF: 1e-4, BypassESROhm: 0.2, Mu: 18.5, GmMAPerV: 2.2, GainBefore: 3, Stage: "second"}); s.Hears == nil || *s.Hears != want {
+		t.Errorf("hears %+v, want %+v", s.Hears, want)
 	}
 	if g := s.Heaters.Groups; len(g) != 2 || g[0].Count != 2 || g[0].Wiring != "parallel" || g[1].Count != 1 || g[0].Line != 26 {
 		t.Errorf("groups %+v", g)
@@ -142,6 +154,12 @@ func TestMistakes(t *testing.T) {
 		"duplicate":     {"mains_hz = 50", "mains_hz = 50\nmains_hz = 60", ":6:"},
 		"exponent":      {"exponent = 0.6", "exponent = 6", "expected 0.3 to 1"},
 		"channel":       {"channel = 2", "channel = 0", "channel = 0"},
+		"hears":         {"gain_before = 3", "gain_befor = 3", `:58:1: unknown key "gain_befor" in [hears], expected "gain_before"`},
+		"hears mu":      {"mu = 18.5", "mu = 0", ":56:1: mu = 0, expected a number over 0"},
+		"hears gm":      {"gm_ma_per_v = 2.2", `gm_ma_per_v = "2.2"`, ":57:15: hears.gm_ma_per_v is a TOML string, expected a number"},
+		"hears esr":     {"bypass_f = 1e-4\n", "", ":53:1: bypass_esr_ohm without bypass_f, expected the bypass capacitor in farads"},
+		"hears bare":    {"cathode_ohm = 820\n", "", ":51:2: [hears] without cathode_ohm"},
+		"hears stage":   {`stage = "second"`, `stage = "third"`, `stage = "third", expected one of first, second`},
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := bench(t, "base.csv", "a.csv", "b.WAV")

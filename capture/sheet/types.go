@@ -83,9 +83,13 @@ type OwnValve struct {
 // Hears holds the stage for a derived target.
 type Hears struct {
 	CathodeOhm, BypassF float64 // cathode resistor and its bypass capacitor, ohm and farad
-	HeaterCathodeF      float64 // capacitance, farad
-	HeaterCathodeOhm    float64 // insulation
-	Gain                float64 // after the stage, ratio
+	BypassESROhm        float64 // the bypass capacitor's series resistance, 0: none
+	HeaterCathodeF      float64 // capacitance, farad, 0: the usual
+	HeaterCathodeOhm    float64 // insulation, 0: the usual
+	Mu                  float64 // amplification factor, 0: the usual
+	GmMAPerV            float64 // mutual conductance in mA/V, 0: the usual
+	GainBefore          float64 // from the preamp's input to the stage's grid, ratio, 0: 1
+	Gain                float64 // from the stage's grid to the output, ratio, 0: 1
 	Stage               string  // "first", "second"
 	RIAA                bool    // the stage is followed by RIAA equalisation
 	AllowedInputV       float64 // input-referred, A-weighted, V rms

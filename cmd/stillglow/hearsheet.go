@@ -12,13 +12,20 @@ import (
 )
 
 // hearSheet prints what each supply of a sheet adds at the stage's input.
-func (f *hearsFlags) hearSheet(cmd *cobra.Command, stage target.Stage, path string, asJSON bool) error {
-	if err := stage.Check(); err != nil {
-		return usageError{err}
-	}
+func (f *hearsFlags) hearSheet(cmd *cobra.Command, path string, asJSON bool) error {
 	s, err := sheet.Read(path)
 	if err != nil {
 		return err
+	}
+	var stage target.Stage
+	if s.Hears != nil {
+		stage = *sheetStage(s.Hears)
+	} else if !cmd.Flags().Changed("cathode-ohm") {
+		return usageError{fmt.Errorf("give the cathode resistor, such as --cathode-ohm 1500: %s has no [hears] table", path)}
+	}
+	stage = f.over(cmd, stage)
+	if err := stage.Check(); err != nil {
+		return usageError{err}
 	}
 	c, err := f.cache.open()
 	if err != nil {

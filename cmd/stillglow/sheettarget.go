@@ -31,11 +31,7 @@ func sheetTarget(s *sheet.Sheet) (target.Target, *target.Stage, error) {
 		return target.Target{}, nil, err
 	}
 	if h := s.Hears; h != nil {
-		stage = &target.Stage{
-			CathodeOhm: h.CathodeOhm, BypassF: h.BypassF,
-			HeaterCathodeF: h.HeaterCathodeF, HeaterCathodeOhm: h.HeaterCathodeOhm,
-			Position: h.Stage, GainAfter: h.Gain, RIAA: h.RIAA,
-		}
+		stage = sheetStage(h)
 		if err := stage.Check(); err != nil {
 			return fail(fmt.Errorf("[hears]: %w", err))
 		}
@@ -72,6 +68,16 @@ func sheetTarget(s *sheet.Sheet) (target.Target, *target.Stage, error) {
 		return fail(err)
 	}
 	return goal, stage, nil
+}
+
+// sheetStage is the valve stage that the sheet describes.
+func sheetStage(h *sheet.Hears) *target.Stage {
+	return &target.Stage{
+		CathodeOhm: h.CathodeOhm, BypassF: h.BypassF, BypassESROhm: h.BypassESROhm,
+		HeaterCathodeF: h.HeaterCathodeF, HeaterCathodeOhm: h.HeaterCathodeOhm,
+		Mu: h.Mu, GmS: h.GmMAPerV * 1e-3,
+		Position: h.Stage, GainBefore: h.GainBefore, GainAfter: h.Gain, RIAA: h.RIAA,
+	}
 }
 
 // sheetLoad gives the heaters that the sheet lists.

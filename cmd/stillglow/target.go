@@ -66,23 +66,23 @@ Every assumption is printed with it. What it can't decide, spikes beyond the aud
 band, keeps the limits of a named target.
 
 With a bench sheet it goes the other way: what each supply of the sheet adds at the
-input, and how far that lies under the noise of the valve and its cathode resistor.`,
+input, and how far that lies under the noise of the valve and its cathode resistor.
+The stage is then that of the sheet's [hears], what is given here in place of its own.`,
 		Example: `  stillglow target hears --cathode-ohm 1500
   stillglow target hears --cathode-ohm 820 --bypass-uf 220 --riaa --allowed-uv 0.2
   stillglow target hears --cathode-ohm 1500 --chk-pf 3 --rhk-mohm 50 --toml
   stillglow target hears --cathode-ohm 1500 testdata/bench/bench.toml`,
 		Args: wantArgs(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if !cmd.Flags().Changed("cathode-ohm") {
-				return usageError{errors.New("give the cathode resistor, such as --cathode-ohm 1500")}
+			switch {
+			case len(args) == 1 && *asTOML:
+				return usageError{errors.New("--toml prints a derived target; leave out the sheet")}
+			case len(args) == 1:
+				return f.hearSheet(cmd, args[0], *asJSON)
+			case !cmd.Flags().Changed("cathode-ohm"):
+				return usageError{errors.New("give the cathode resistor, such as --cathode-ohm 1500, or a bench sheet with a [hears] table")}
 			}
-			s := f.toStage()
-			if len(args) == 1 {
-				if *asTOML {
-					return usageError{errors.New("--toml prints a derived target; leave out the sheet")}
-				}
-				return f.hearSheet(cmd, s, args[0], *asJSON)
-			}
+			s := f.over(cmd, target.Stage{})
 			t, err := target.DeriveTarget(s, f.allowedUV*1e-6)
 			if err != nil {
 				return usageError{err}
@@ -113,12 +113,26 @@ input, and how far that lies under the noise of the valve and its cathode resist
 	return cmd
 }
 
-func (f *hearsFlags) toStage() target.Stage {
-	return target.Stage{
-		CathodeOhm: f.cathodeOhm, BypassF: f.bypassUF * 1e-6, BypassESROhm: f.bypassESR,
-		HeaterCathodeF: f.chkPF * 1e-12, HeaterCathodeOhm: f.rhkMOhm * 1e6, Mu: f.mu, GmS: f.gmMS * 1e-3,
-		Position: f.stage, GainBefore: f.gainBefore, GainAfter: f.gainAfter, RIAA: f.riaa,
+// over is the stage with what was given on the command line in place of its own.
+func (f *hearsFlags) over(cmd *cobra.Command, s target.Stage) target.Stage {
+	for flag, set := range map[string]func(){
+		"cathode-ohm":    func() { s.CathodeOhm = f.cathodeOhm },
+		"bypass-uf":      func() { s.BypassF = f.bypassUF * 1e-6 },
+		"bypass-esr-ohm": func() { s.BypassESROhm = f.bypassESR },
+		"chk-pf":         func() { s.HeaterCathodeF = f.chkPF * 1e-12 },
+		"rhk-mohm":       func() { s.HeaterCathodeOhm = f.rhkMOhm * 1e6 },
+		"mu":             func() { s.Mu = f.mu },
+		"gm":             func() { s.GmS = f.gmMS * 1e-3 },
+		"stage":          func() { s.Position = f.stage },
+		"gain-before":    func() { s.GainBefore = f.gainBefore },
+		"gain-after":     func() { s.GainAfter = f.gainAfter },
+		"riaa":           func() { s.RIAA = f.riaa },
+	} {
+		if cmd.Flags().Changed(flag) {
+			set()
+		}
 	}
+	return s
 }
 
 func listTargets(w io.Writer, asTOML, asJSON bool) error {
