@@ -102,7 +102,13 @@ func (r *residue) robustScale(skip []bool, stepV float64) float64 {
 		// on so coarse steps most samples share one code and the median says
 		// little, or zero: the quiet blocks' standard deviation serves
 		sort.Float64s(sds)
-		return max(sds[len(sds)/4], 0.3*stepV)
+		sd := sds[len(sds)/4]
+		if sd > 0.2*stepV {
+			// noise of a quarter of a step and more reaches the second code, 1.5
+			// steps off, too often for six of these deviations to stay under it
+			return max(sd, 0.35*stepV)
+		}
+		return max(sd, 0.3*stepV)
 	}
 	return quarter
 }
