@@ -121,8 +121,11 @@ func TestSuppliesThatCannot(t *testing.T) {
 		if p.CanFeed != c.can {
 			t.Errorf("%g V with %g Ω: can feed %v (%s)", c.volts, c.out, p.CanFeed, p.Why)
 		}
-		if !c.can && (!strings.Contains(p.Why, "is under 6.3 V + ") || p.Best != -1) {
+		if !c.can && (!strings.Contains(p.Why, "is under the heaters' 6.3 V") || p.Best != -1) {
 			t.Errorf("%g V: why %q, best %d", c.volts, p.Why, p.Best)
+		}
+		if lossy := strings.Contains(p.Why, "lose"); !c.can && lossy != (c.out > 0) {
+			t.Errorf("%g V with %g Ω: why %q", c.volts, c.out, p.Why)
 		}
 		if c.can && p.Best < 0 {
 			t.Errorf("%g V: nothing recommended: %s", c.volts, p.BestWhy)

@@ -140,7 +140,10 @@ func (p *Plan) headroom() {
 // whyNot says why the supply can't feed the load, and what it would do.
 func (z sizing) whyNot() string {
 	losses := z.nominalA * (z.supply.OutputOhm + z.supply.LeadOhm + z.supply.FilterOhm)
-	s := fmt.Sprintf("%s is under %s + %s of losses", volts(z.supply.Volts+z.supply.AtA*z.supply.OutputOhm), volts(z.load.Volts), volts3(losses))
+	s := fmt.Sprintf("%s is under the heaters' %s", volts(z.supply.Volts+z.supply.AtA*z.supply.OutputOhm), volts(z.load.Volts))
+	if losses >= 0.005 {
+		s += fmt.Sprintf(" and the %s that supply, leads and filter lose", volts3(losses))
+	}
 	n := layout{strands: z.strands}.solve(z.supply, z.opt.Exponent, scenario{})
 	if w, ok := n.worst(); ok {
 		inside := "inside"
