@@ -2,8 +2,12 @@ package analysis
 
 import "math"
 
-// waveformColumns is how many columns the whole record is drawn with.
-const waveformColumns = 1200
+// The most columns that the whole record and a few switching cycles are drawn
+// with; the cycles mostly come to single samples.
+const (
+	waveformColumns = 4800
+	detailColumns   = 4800
+)
 
 // envelopeOf draws samples from..to in at most columns columns.
 func envelopeOf(volts []float64, from, to, columns int, rateHz float64) Envelope {

@@ -261,5 +261,5 @@ func (j *job) envelopes() {
 	}
 	a := int((centre - 2*cycle) * tr.SampleRateHz)
 	b := int((centre+2*cycle)*tr.SampleRateHz) + 2
-	m.Detail = envelopeOf(tr.Volts, a, b, 2000, tr.SampleRateHz)
+	m.Detail = envelopeOf(tr.Volts, a, b, detailColumns, tr.SampleRateHz)
 }

@@ -184,6 +184,7 @@ func TestPage(t *testing.T) {
 		{"sorts and filters", pageSortsAndFilters},
 		{"reads out what results.json says", pageReadsOutWhatResultsJSONSays},
 		{"compares units and keeps peaks when zoomed", pageComparesUnitsAndKeepsPeaksWhenZoomed},
+		{"says where zooming ends", pageSaysWhereZoomingEnds},
 		{"without scripting shows static plots", pageWithoutScriptingShowsStaticPlots},
 		{"on a phone needs no sideways scroll", pageOnAPhoneNeedsNoSidewaysScroll},
 		{"in the dark", pageInTheDark},
@@ -298,33 +299,26 @@ func pageReadsOutWhatResultsJSONSays(t *testing.T, browser context.Context) {
 			t.Errorf("%q is no point of results.json", text)
 		}
 	}
-	// Least and greatest volts of a column of the detail.
+	// The detail's samples lie in the columns of results.json.
 	d := results.Units[unit].Captures[1].Detail
-	env := reduce(r.Units[unit].Captures[1].M.Detail, liveColumns)
-	_, _, offset := levels(env)
-	span := regexp.MustCompile(`^([\d.]+) (\D?)s: ([+−][\d.]+) (\D?)V to ([+−][\d.]+) (\D?)V`)
+	_, _, offset := levels(r.Units[unit].Captures[1].M.Detail)
+	sample := regexp.MustCompile(`^([\d.]+) (\D?)s: [\d.]+ V ([+−][\d.]+) (\D?)V$`)
 	for _, share := range []float64{0.1, 0.33, 0.5, 0.87} {
 		text := at("waveform", 1, share)
-		m := span.FindStringSubmatch(text)
+		m := sample.FindStringSubmatch(text)
 		if m == nil {
 			t.Fatalf("read-out %q", text)
 		}
-		at, lo, hi := readNumber(t, m[1], m[2]), readNumber(t, m[3], m[4]), readNumber(t, m[5], m[6])
+		at, v := readNumber(t, m[1], m[2]), readNumber(t, m[3], m[4])
 		found := false
-		per := int(math.Round(env.StepS / d.StepS))
-		for i := 0; i+per <= len(d.Min); i += per {
-			x := d.StartS + float64(i)*d.StepS
-			if math.Abs(x-at) > 0.006*at {
-				continue
+		for i := range d.Min {
+			if x := d.StartS + float64(i)*d.StepS; math.Abs(x-at) <= 0.006*at {
+				lo, hi := d.Min[i]-offset, d.Max[i]-offset
+				found = found || v >= lo-100e-6-0.0051*math.Abs(lo) && v <= hi+100e-6+0.0051*math.Abs(hi)
 			}
-			mn, mx := math.Inf(1), math.Inf(-1)
-			for j := i; j < i+per; j++ {
-				mn, mx = math.Min(mn, d.Min[j]), math.Max(mx, d.Max[j])
-			}
-			found = found || close3(lo, mn-offset) && close3(hi, mx-offset)
 		}
 		if !found {
-			t.Errorf("%q is no column of results.json", text)
+			t.Errorf("%q lies in no column of results.json", text)
 		}
 	}
 	// The keyboard reads too.
@@ -334,12 +328,6 @@ func pageReadsOutWhatResultsJSONSays(t *testing.T, browser context.Context) {
 		t.Errorf("arrow key leaves the read-out at %q", after)
 	}
 	p.quiet(t)
-}
-
-// close3 compares volts read in three digits with a value of five digits whose
-// last digit stands on 7 V: half a unit in the third digit, and 100 µV.
-func close3(read, want float64) bool {
-	return math.Abs(read-want) <= 0.0051*math.Abs(want)+100e-6
 }
 
 // anyNear looks for a point whose density reads the same in three digits, within
@@ -374,6 +362,41 @@ func pageComparesUnitsAndKeepsPeaksWhenZoomed(t *testing.T, browser context.Cont
 	got := eval[float64](t, p, `(() => { const d = JSON.parse(document.querySelector('#data').textContent).units[0].d; let s = 0, m = -1e9; for (const x of d.hi) { s += x; m = Math.max(m, s); } return m * d.q + d.o; })()`)
 	if math.Abs(got-hi) > 2e-5 {
 		t.Errorf("greatest volts on the page %v, want %v (about %v)", got, hi, offset)
+	}
+	p.quiet(t)
+}
+
+// Zoomed so far that columns look like steps, the page says what a column is; the
+// folded cycle, drawn from points, never does.
+func pageSaysWhereZoomingEnds(t *testing.T, browser context.Context) {
+	r := fixture(1)
+	m := r.Units[0].Captures[0].M
+	p := newTab(t, browser, writePage(t, "index.html", htmlOf(t, r)), 1280, 900)
+	p.until(t, `document.querySelector('[data-kind="cycle"] canvas')`)
+	note := func(kind string) string {
+		return eval[string](t, p, `new Promise(ok => requestAnimationFrame(() => requestAnimationFrame(() => ok(document.querySelector('[data-kind="`+kind+`"] .past').textContent))))`)
+	}
+	zoom := func(kind, button string, times int) {
+		for range times {
+			p.run(t, js(`document.querySelector('[data-kind="`+kind+`"] .bar button[title="`+button+`"]').click()`))
+		}
+	}
+	if got := note("waveform"); got != "" {
+		t.Errorf("all in view: %q", got)
+	}
+	zoom("waveform", "zoom in", 6) // a 64th of 4000 columns
+	env := reduce(m.Waveform, waveColumns)
+	want := fmt.Sprintf("one column is %.0f samples (%s)", env.StepS*m.SampleRateHz, eng(env.StepS, "s"))
+	if got := note("waveform"); !strings.Contains(got, want) {
+		t.Errorf("zoomed in: %q, want %q in it", got, want)
+	}
+	zoom("waveform", "show all", 1)
+	if got := note("waveform"); got != "" {
+		t.Errorf("all in view again: %q", got)
+	}
+	zoom("cycle", "zoom in", 10)
+	if got := note("cycle"); got != "" {
+		t.Errorf("the folded cycle: %q", got)
 	}
 	p.quiet(t)
 }

@@ -101,8 +101,8 @@ func captureObject(c Capture) (object, error) {
 	d.add("spike_interval_histogram", histogramObject("edges_s", m.Spikes.IntervalHist))
 	d.add("typical_spike", envelopeObject(m.Spikes.Typical))
 	d.add("spectrum", spectrumObject(&m.Spectrum))
-	d.add("waveform", envelopeObject(m.Waveform))
-	d.add("detail", envelopeObject(m.Detail))
+	d.add("waveform", envelopeObject(reduce(m.Waveform, jsonColumns)))
+	d.add("detail", envelopeObject(reduce(m.Detail, jsonColumns)))
 	assumptions := []object{}
 	for _, a := range c.Assumptions {
 		assumptions = append(assumptions, object{{"what", a.What}, {"value", a.Value}, {"why", a.Why}})
@@ -225,6 +225,9 @@ func histogramObject(edges string, h analysis.Histogram) any {
 	}
 	return object{{edges, series(h.Edges)}, {"counts", h.Counts}}
 }
+
+// jsonColumns are the most columns of a waveform that are written out.
+const jsonColumns = 2000
 
 func envelopeObject(e analysis.Envelope) any {
 	if len(e.MinV) == 0 {

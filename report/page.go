@@ -22,6 +22,7 @@ var assets embed.FS
 const (
 	staticColumns  = 260
 	liveColumns    = 1500
+	waveColumns    = 4800 // of the live waveforms
 	pageBytes      = 2_900_000
 	leastShare     = 0.15
 	openUnitsBelow = 2 // a page of a single unit shows it open
@@ -153,7 +154,7 @@ func (r *Report) view(share float64) (*view, error) {
 	if err != nil {
 		return nil, err
 	}
-	data, err := r.pageData(int(share * liveColumns))
+	data, err := r.pageData(share)
 	if err != nil {
 		return nil, err
 	}

@@ -23,6 +23,7 @@ type deltas []int
 type wave struct {
 	T  number `json:"t"`
 	DT number `json:"dt"`
+	N  number `json:"n"` // samples in a column
 	O  number `json:"o"` // level that the axis is drawn about
 	Q  number `json:"q"`
 	Hi deltas `json:"hi"`
@@ -72,13 +73,13 @@ type limitData struct {
 
 // pageData is the JSON block. json.Marshal escapes <, > and &, so that nothing
 // in it can close the script element.
-func (r *Report) pageData(columns int) ([]byte, error) {
+func (r *Report) pageData(share float64) ([]byte, error) {
 	d := struct {
 		Units  []unitData  `json:"units"`
 		Limits []limitData `json:"limits"`
 	}{Units: []unitData{}, Limits: []limitData{}}
 	for i := range r.Units {
-		d.Units = append(d.Units, r.Units[i].data(columns))
+		d.Units = append(d.Units, r.Units[i].data(share))
 	}
 	for _, l := range r.Target.Limits {
 		lo, hi := l.NeedLowHz, l.NeedHighHz
@@ -104,13 +105,15 @@ func numbers(v []float64) []number {
 	return out
 }
 
-func (u *Unit) data(columns int) unitData {
+// data are a unit's curves; share shrinks them.
+func (u *Unit) data(share float64) unitData {
+	columns := int(share * liveColumns)
 	d := unitData{Name: shorten(unitName(u.Eval.Unit), 60), Spectra: []density{}}
 	if m := longest(u.Captures); m != nil {
-		d.Wave = waveData(m.Waveform, m, columns, false)
+		d.Wave = waveData(m.Waveform, m, int(share*waveColumns), false)
 	}
 	if m := fastest(u.Captures); m != nil {
-		d.Detail = waveData(m.Detail, m, columns, true)
+		d.Detail = waveData(m.Detail, m, int(share*waveColumns), true)
 	}
 	if m := spikeOf(u.Captures); m != nil {
 		d.Spike = waveData(m.Spikes.Typical, m, columns, false)
@@ -143,7 +146,7 @@ func waveData(e analysis.Envelope, m *analysis.Measurement, columns int, marks b
 	}
 	// A power of ten keeps the steps round for the read-out.
 	q = math.Pow(10, math.Floor(math.Log10(q)))
-	w := &wave{T: number(e.StartS), DT: number(e.StepS), O: number(offset), Q: number(q), U: voltUnit(m)}
+	w := &wave{T: number(e.StartS), DT: number(e.StepS), N: number(e.StepS * m.SampleRateHz), O: number(offset), Q: number(q), U: voltUnit(m)}
 	w.Hi = quantised(e.MaxV, offset, q)
 	same := true
 	for i := range e.MinV {
@@ -154,7 +157,7 @@ func waveData(e analysis.Envelope, m *analysis.Measurement, columns int, marks b
 	}
 	end := e.StartS + e.StepS*float64(len(e.MinV))
 	for _, s := range m.Spikes.List {
-		if marks && s.TimeS >= e.StartS && s.TimeS < end && len(w.Marks) < 200 {
+		if marks && s.TimeS >= e.StartS && s.TimeS+s.DurationS < end && len(w.Marks) < 200 {
 			w.Marks = append(w.Marks, [2]number{number(s.TimeS), number(s.PeakV)})
 		}
 	}

@@ -172,7 +172,7 @@ func spikesIn(m *analysis.Measurement, e analysis.Envelope, timeFactor, voltFact
 		}
 		// The mark sits on the extreme near the spike's time.
 		i := int(at)
-		near := max(2, int(math.Ceil(s.DurationS/e.StepS)))
+		near := max(2, n/500, int(math.Ceil(s.DurationS/e.StepS)))
 		lo, hi := e.MinV[i], e.MaxV[i]
 		for j := max(0, i-near); j < min(n, i+near+1); j++ {
 			lo, hi = math.Min(lo, e.MinV[j]), math.Max(hi, e.MaxV[j])

@@ -68,6 +68,8 @@ class Live {
     this.bar.append(this.read);
     this.key = el("ul", {class: "key"});
     this.box.append(this.wrap, this.key, this.bar);
+    this.past = el("p", {class: "past", role: "status"});
+    this.box.append(this.past);
     fig.insertBefore(this.box, $("figcaption", fig));
     this.wrap.addEventListener("keydown", e => this.onKey(e));
     this.draw();
@@ -87,13 +89,13 @@ class Live {
     const axis = a => ({stroke: ink, font: font(), labelFont: font(), labelSize: 20, size: a.size || 40, gap: 4, label: a.name,
       grid: {stroke: grid, width: 1}, ticks: {stroke: soft, width: 1, size: 5}, values: (u, t) => a.values(t)});
     const series = [{}].concat(o.series.map(s => ({label: s.name, stroke: css(s.color), width: s.width === undefined ? 1.2 : s.width,
-      dash: s.dash, points: {show: false}, fill: undefined, spanGaps: true})));
+      dash: s.dash, points: {show: false}, fill: undefined, spanGaps: true, paths: o.column ? uPlot.paths.stepped({align: 1}) : undefined})));
     this.u = new uPlot({width: w, height: this.height(w), legend: {show: false}, series,
       cursor: {drag: {x: true, y: false, setScale: true}, points: {size: 6}, focus: {prox: -1}},
       scales: {x: {time: false, distr: o.x.log ? 3 : 1, range: o.x.range}, y: {distr: o.y.log ? 3 : 1, range: o.y.range}},
       axes: [axis(o.x), axis(Object.assign({size: 52}, o.y))],
       bands: (o.bands || []).map(b => ({series: b, fill: css("--pale")})),
-      hooks: {setCursor: [u => this.tell(u)], draw: o.draw ? [u => o.draw(u)] : []}}, o.data, this.wrap);
+      hooks: {setCursor: [u => this.tell(u)], setScale: [(u, k) => { if (k === "x") this.tellPast(u); }], draw: o.draw ? [u => o.draw(u)] : []}}, o.data, this.wrap);
     this.key.replaceChildren(...o.series.filter(s => s.key !== false).map(s => {
       const li = el("li");
       const ns = "http://www.w3.org/2000/svg", svg = document.createElementNS(ns, "svg"), l = document.createElementNS(ns, "line");
@@ -111,6 +113,13 @@ class Live {
     this.idx = i;
     const words = this.o.read(u.data, i);
     if (this.read.textContent !== words) this.read.textContent = words;
+  }
+  /* Says so where so few columns are in view that they look like steps. */
+  tellPast(u) {
+    const c = this.o.column;
+    if (!c) return;
+    const words = (u.scales.x.max - u.scales.x.min) / c.s < u.width / 8 ? c.words : "";
+    if (this.past.textContent !== words) this.past.textContent = words;
   }
   range() { return [this.u.scales.x.min, this.u.scales.x.max]; }
   to(a, b) {
@@ -178,7 +187,8 @@ const logAxis = name => ({log: true, name, values: t => t.map(v => {
 })});
 const decades = (u, lo, hi) => lo > 0 ? [Math.pow(10, Math.floor(Math.log10(lo) + 1e-9)), Math.pow(10, Math.ceil(Math.log10(hi) - 1e-9))] : [1e-9, 1];
 
-const waveSpec = (w, title, label) => {
+/* more: where single samples are to be seen, "" for nowhere. */
+const waveSpec = (w, title, label, more) => {
   const c = wave(w);
   let top = 0;
   for (let i = 0; i < c.hi.length; i++) top = Math.max(top, Math.abs(c.hi[i]), Math.abs(c.lo[i]));
@@ -187,7 +197,9 @@ const waveSpec = (w, title, label) => {
   const [f, p] = scaleFor(top);
   const mV = v => (v >= 0 ? "+" : "\u2212") + mantissa(Math.abs(v) / f) + " " + p + w.u;
   const same = c.lo === c.hi;
-  return {label, title, height: 260, data: same ? [c.x, c.hi] : [c.x, c.hi, c.lo], bands: same ? [] : [[1, 2]],
+  const column = w.n > 1.01 && {s: w.dt, words: "Zoomed past what this page holds: one column is " + (w.n < 9.5 ? mantissa(w.n) : Math.round(w.n)) +
+    " samples (" + eng(w.dt, "s") + "), drawn from its least to its greatest volts." + more};
+  return {label, title, column, height: 260, data: same ? [c.x, c.hi] : [c.x, c.hi, c.lo], bands: same ? [] : [[1, 2]],
     series: same ? [{name: "volts", color: "--blue", key: false}] : [{name: "greatest", color: "--blue", key: false, width: 0.8}, {name: "least", color: "--blue", key: false, width: 0.8}],
     x: linear("time", "s", end), y: linear("", w.u, top, about),
     read: (d, i) => {
@@ -199,11 +211,12 @@ const waveSpec = (w, title, label) => {
       const g = u.ctx, r = devicePixelRatio || 1, s = 4.5 * r;
       g.save();
       g.fillStyle = css("--verm");
+      const around = Math.ceil(Math.max(3, 13 / w.n, 0.003 * (u.scales.x.max - u.scales.x.min) / w.dt));
       for (const [t, peak] of w.m || []) {
         if (t < u.scales.x.min || t > u.scales.x.max) continue;
         const k = Math.round((t - w.t) / w.dt);
         let hi = -Infinity, lo = Infinity;
-        for (let j = Math.max(0, k - 3); j < Math.min(c.hi.length, k + 4); j++) { hi = Math.max(hi, c.hi[j]); lo = Math.min(lo, c.lo[j]); }
+        for (let j = Math.max(0, k - around); j <= Math.min(c.hi.length - 1, k + around); j++) { hi = Math.max(hi, c.hi[j]); lo = Math.min(lo, c.lo[j]); }
         if (hi < lo) continue;
         const x = u.valToPos(t, "x", true), y = u.valToPos(peak >= 0 ? hi : lo, "y", true), d = peak >= 0 ? -1 : 1;
         g.beginPath(); g.moveTo(x, y + 2 * r * d); g.lineTo(x - s, y + d * (2 * r + 1.7 * s)); g.lineTo(x + s, y + d * (2 * r + 1.7 * s)); g.fill();
@@ -330,8 +343,10 @@ const cycleSpec = (list, label) => {
 
 /* ---- a unit's figures come alive when it is opened ---- */
 const specs = {
-  waveform: d => [d.w && waveSpec(d.w, "", "Waveform, whole record, " + d.n), d.d && waveSpec(d.d, "", "Waveform, a few switching cycles, " + d.n)],
-  spike: d => [d.k && waveSpec(d.k, "", "Typical spike, " + d.n)],
+  waveform: d => [d.w && waveSpec(d.w, "", "Waveform, whole record, " + d.n, 
+    d.d ? " The plot below shows a few switching cycles " + (d.d.n < 1.01 ? "sample by sample." : "closer.") : ""),
+    d.d && waveSpec(d.d, "", "Waveform, a few switching cycles, " + d.n, "")],
+  spike: d => [d.k && waveSpec(d.k, "", "Typical spike, " + d.n, "")],
   cycle: d => [d.c && cycleSpec([{c: d.c, name: "mean cycle", look: 0}], "Folded switching cycle, " + d.n)],
   spectrum: d => [d.s.length && densitySpec(d.s.map((s, i) => ({s, name: s.n, look: [0, 2, 3, 4, 5][i % 5]})), "Spectrum, " + d.n, true, d.l)],
   filter: d => [d.a && densitySpec(d.s.map((s, i) => ({s, name: "measured, " + s.n, look: 1})).concat([{s: d.a, name: d.a.n, look: 0}]), "Spectrum before and after the post-filter, " + d.n, false)],
