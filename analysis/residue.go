@@ -125,3 +125,25 @@ func deviation(x []float64) float64 {
 	}
 	return math.Sqrt(sq / float64(len(x)))
 }
+
+// steepness is what a sample may stand off the smooth cycle before it counts as
+// more than the ripple's own step, by bin: where a step runs through within a
+// sample's distance the two differ by as much as the step by the least jitter.
+func (r *residue) steepness(threshold float64) []float64 {
+	if r.model == nil {
+		return nil
+	}
+	smooth := r.model.smooth
+	m := len(smooth)
+	reach := min(max(int(math.Ceil(float64(m)/(r.model.periodS*r.rateHz))), 2), m/8)
+	out := make([]float64, m)
+	for i := range out {
+		lo, hi := smooth[i], smooth[i]
+		for k := -reach; k <= reach; k++ {
+			v := smooth[(i+k+m)%m]
+			lo, hi = min(lo, v), max(hi, v)
+		}
+		out[i] = threshold + hi - lo
+	}
+	return out
+}

@@ -65,7 +65,12 @@ func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 	zone := int(math.Ceil((edgeZoneS + 2/rateHz + 5*tau) / periodS * float64(m)))
 	zone = min(zone, m/20)
 	spread := make([]float64, m)
-	for range 4 {
+	rounds := 4
+	if plain, ok := plainPieces(f.mean, weight, zone, tau/periodS*float64(m), sb); ok {
+		pw, rounds = plain, 0
+		copy(y, f.mean)
+	}
+	for range rounds {
 		model := pw.corridor(f.mean, zone, tau/periodS*float64(m))
 		for i := range spread {
 			spread[i] = math.Abs(f.mean[i] - model[i])
@@ -98,6 +103,34 @@ func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 	}
 	c.bound(f)
 	return c
+}
+
+// plainPieces fits the cycle as it is, steps left out, and tells whether that
+// leaves no transient: taking out what is none would hide the true edges. weight
+// is changed only where it does.
+func plainPieces(mean, weight []float64, zone int, round, sb float64) (pieces, bool) {
+	m := len(mean)
+	pw := fitPieces(mean, weight, nil, sb)
+	w := append([]float64(nil), weight...)
+	for _, b := range pw.breaks {
+		for d := -2 - zone/4; d <= zone; d++ {
+			w[((int(b)+d)%m+m)%m] = 0
+		}
+	}
+	pw.solve(newCells(mean, w))
+	model := pw.corridor(mean, zone, round)
+	s := make([]float64, m)
+	for i := range s {
+		s[i] = math.Abs(mean[i] - model[i])
+	}
+	sort.Float64s(s)
+	scale := 1.4826 * s[m/2]
+	// a fit that is off everywhere shows no transients either
+	if scale > 1.5*sb || len(findEdges(mean, model, max(scale, sb))) > 0 {
+		return pieces{}, false
+	}
+	copy(weight, w)
+	return pw, true
 }
 
 // edgeZoneS is how long the step at an edge may take: within it the ripple is

@@ -254,6 +254,7 @@ func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thre
 	ip := newInterpolator()
 	inside := false
 	start, last := 0, 0
+	steep := r.steepness(out.threshold)
 	finish := func() {
 		inside = false
 		from, to := max(start-hold, 0), min(last+hold, n)
@@ -275,6 +276,9 @@ func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thre
 			}
 		}
 		peak, where := ip.peak(buf, at, math.Copysign(1, buf[at]))
+		if math.Abs(peak-levelAround(buf, start-from, last-from)) < out.threshold {
+			return // noise on a level that is off, as where the mains' ripple bends
+		}
 		area := 0.0
 		for i := start - from; i <= last-from && i < len(buf); i++ {
 			area += buf[i]
@@ -299,11 +303,27 @@ func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thre
 			}
 			return
 		}
-		if v > out.threshold && (bin < 0 || edgeOf[bin] < 0) {
+		if v > out.threshold && (bin < 0 || edgeOf[bin] < 0 && v > steep[bin]) {
 			inside, start, last = true, i, i
 		}
 	})
 	if inside {
 		finish()
 	}
+}
+
+// levelAround is the median of what lies beside an event; 0 where that is too
+// little to tell.
+func levelAround(buf []float64, first, last int) float64 {
+	var beside []float64
+	for i, v := range buf {
+		if i < first || i > last {
+			beside = append(beside, v)
+		}
+	}
+	if len(beside) < 8 {
+		return 0
+	}
+	sort.Float64s(beside)
+	return beside[len(beside)/2]
 }

@@ -24,7 +24,7 @@ func TestHostileMeasurements(t *testing.T) {
 		}
 		return analysis.Figure{Value: math.Abs(r.NormFloat64()) * 1e-3, Known: true, U: value()}
 	}
-	codes := []string{capture.CautionClipped, capture.CautionFewSteps, capture.CautionUndersampled, capture.CautionAlias, capture.CautionAliasShown, capture.CautionProbeFactor,
+	codes := []string{capture.CautionClipped, capture.CautionFewSteps, capture.CautionUndersampled, capture.CautionAlias, capture.CautionAliasShown, capture.CautionStepHides, capture.CautionProbeFactor,
 		capture.CautionBaselineNear, capture.CautionBaselineUnlike, capture.CautionInstrumentMains, capture.CautionLoadUnlike, capture.CautionUngated, capture.CautionGaps, "unheard_of"}
 	mask := [][2]float64{{20, 1e-3}, {20e3, 1e-6}}
 	base, _ := Named("line-preamp")
