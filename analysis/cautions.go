@@ -60,6 +60,7 @@ func (j *job) cautions() {
 			}
 		}
 	}
+	const damp = "damp the ring at the supply's output with a ceramic capacitor in series with about an ohm, and probe with a ground spring"
 	if m.SwitchingHz.Known {
 		cycles := m.DurationS * m.SwitchingHz.Value
 		if cycles < 20 {
@@ -69,17 +70,22 @@ func (j *job) cautions() {
 		}
 		if c := j.model; c.upper {
 			add(capture.CautionRingFills,
-				"the ring lasts into the next edge and can't be told apart from the ripple; the ripple figure holds both and is an upper one",
-				"damp the ring at the supply's output with a ceramic capacitor in series with about an ohm, and probe with a ground spring")
+				fmt.Sprintf("the ring lasts into the next edge and can't be told apart from the ripple; both together are %.3g mV p-p", 1e3*j.ringAndRippleV),
+				damp)
 		} else if c.ringFills() {
 			add(capture.CautionRingFills,
 				fmt.Sprintf("the ring lasts into the next edge, where %.0f %% of it is left; the ripple figure depends on the ring's shape", 100*c.ringLeft),
-				"damp the ring at the supply's output with a ceramic capacitor in series with about an ohm, and probe with a ground spring")
+				damp)
 		}
 		switch m.Kind {
 		case SwitchingDithered:
-			add(capture.CautionDithered,
-				fmt.Sprintf("the switching frequency wanders over %.2g %% (spread spectrum); its lines are smeared", 100*m.SwitchingSpreadHz.Value/m.SwitchingHz.Value), "")
+			text := fmt.Sprintf("the switching frequency wanders over %.2g %% (spread spectrum); its lines are smeared", 100*m.SwitchingSpreadHz.Value/m.SwitchingHz.Value)
+			fix := ""
+			if j.track.sweeps() < 1 {
+				text += "; the record holds less than one sweep, so the frequency is that of the record and not the supply's mean"
+				fix = "take a record of 10 ms or more, which holds whole sweeps"
+			}
+			add(capture.CautionDithered, text, fix)
 		case SwitchingBursting:
 			add(capture.CautionBursting,
 				"the supply switches in packets (light load); its ripple at the packet rate comes on top",

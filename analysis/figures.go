@@ -37,6 +37,14 @@ func (j *job) switchingFigures() {
 	m.SwitchingHz.U = 2 * max(t.uHz, 1e-9*t.hz)
 	if t.kind == SwitchingDithered {
 		m.SwitchingSpreadHz = Known(t.spreadHz)
+		// the record's own mean frequency is not the supply's where it holds a part
+		// of a sweep only, or a part beyond whole ones
+		if n := t.sweeps(); n < 1 {
+			m.SwitchingHz.U = max(m.SwitchingHz.U, t.spreadHz, unseenSweep*t.hz)
+			m.SwitchingSpreadHz.LowerBound = true
+		} else {
+			m.SwitchingHz.U = math.Hypot(m.SwitchingHz.U, t.spreadHz/(7*n+3))
+		}
 	}
 	if t.kind == SwitchingBursting && t.burstHz > 0 {
 		m.BurstHz = Known(t.burstHz)
@@ -75,6 +83,11 @@ func (j *job) switchingFigures() {
 	}
 	m.Cycle = j.cycle()
 }
+
+// unseenSweep is how far, as a share of the frequency, the mean over a record of
+// less than one sweep may lie from the supply's: spread-spectrum converters sweep
+// by up to 5 or 6 % to either side (common practice, no source).
+const unseenSweep = 0.06
 
 // switchingShown tells whether the capture's span holds the switching found.
 func (j *job) switchingShown() bool {
@@ -283,6 +296,23 @@ func (j *job) spikeFigures() {
 			Fix:  "use the fastest time base and all the memory; a single channel often doubles the rate",
 		})
 	}
+}
+
+// ringOverRipple takes a ripple figure back that its own uncertainty exceeds
+// because a ring lasts through the cycle.
+func (j *job) ringOverRipple() {
+	m, c := j.m, j.model
+	if c == nil || !m.SwitchingHz.Known || !c.ringFills() || m.RipplePPV.U < m.RipplePPV.Value {
+		return
+	}
+	why := fmt.Sprintf("what its fit leaves is %.2g mV p-p, give or take %.2g mV", 1e3*m.RipplePPV.Value, 1e3*m.RipplePPV.U)
+	if c.upper {
+		j.ringAndRippleV = m.RipplePPV.Value
+		why = fmt.Sprintf("both together are %.3g mV p-p", 1e3*j.ringAndRippleV)
+	}
+	miss := NotMeasured("a ring lasts through the cycle and can't be told from the ripple under it, " + why + "; damp the ring at the output and take it again")
+	m.RipplePPV, m.RippleRMSV = miss, miss
+	m.Cycle.RiseSlopeVPerS, m.Cycle.FallSlopeVPerS, m.Cycle.ESRStepV, m.Cycle.ApparentDuty, m.Cycle.ESRStepShare = miss, miss, miss, miss, miss
 }
 
 // splitU is the standard deviation of a spike's peak that comes from telling it

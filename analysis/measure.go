@@ -59,6 +59,9 @@ type job struct {
 
 	clippedLow, clippedHigh int
 	periodS                 float64
+	// ringAndRippleV is the peak-to-peak of a cycle whose ring could not be told
+	// from its ripple.
+	ringAndRippleV float64
 }
 
 func (j *job) run() (*Measurement, error) {
@@ -148,6 +151,7 @@ func (j *job) run() (*Measurement, error) {
 	j.spectrumCurve()
 	j.envelopes()
 	j.uncertainties()
+	j.ringOverRipple()
 	j.cautions()
 	return m, nil
 }

@@ -184,7 +184,8 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, r
 		if c.joined != nil {
 			c.uPPV = c.joined.uPPV
 			if c.ringFills() {
-				c.uPPV *= 1.6 // no real ring is quite a damped sine
+				// no real ring is quite a damped sine, the less so the more of it is left
+				c.uPPV = math.Hypot(1.6*c.uPPV, 0.06*c.ringLeft*c.leftV)
 			}
 		}
 		if f.sigma < 0.4*stepV { // too little noise to average over the steps

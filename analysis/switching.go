@@ -387,7 +387,8 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 	if comb.hz > 0 && corr > 0.6 {
 		// a cycle that repeats so well and yet fits no comb is dithered, its many
 		// sidebands hit by chance; one that repeats several times within the comb's
-		// period is the cycle, harmonics folded back lie between its own
+		// period is the cycle, harmonics folded back lie between its own; above what
+		// the trade switches at it is a ring that lasts through the cycle
 		q := corrHz / comb.hz
 		off := math.Abs(q-1) > 0.05
 		power := func(c coarseSwitching) float64 {
@@ -398,7 +399,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 			return foldOnly(volts, t, newSlowPart(volts, t)).power()
 		}
 		if comb.explained < 0.35 && off && power(coarseSwitching{hz: corrHz}) > 1.1*power(coarseSwitching{hz: comb.hz, coherent: true}) ||
-			corr > 0.9 && q > 2.5 && math.Abs(q-math.Round(q)) < 0.05*q {
+			corr > 0.9 && q > 2.5 && corrHz < 1.2*th.TradeHighHz && math.Abs(q-math.Round(q)) < 0.05*q {
 			return coarseSwitching{hz: corrHz, strength: corr}
 		}
 	}

@@ -152,6 +152,33 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	return best
 }
 
+// sweeps is how often a dithered supply's frequency went up and down again within
+// the record, counted in halves: how often it passed from the highest quarter of
+// its spread to the lowest and back.
+func (t *cycleTrack) sweeps() float64 {
+	centre := t.hz
+	turns, side := 0, 0
+	if len(t.pieces) == 0 {
+		return 0
+	}
+	rate := t.hz / ((t.pieces[len(t.pieces)-1].phase - t.pieces[0].phase) / (t.pieces[len(t.pieces)-1].from - t.pieces[0].from))
+	for _, p := range t.pieces {
+		now := 0
+		if d := p.perSample*rate - centre; d > t.spreadHz/4 {
+			now = 1
+		} else if d < -t.spreadHz/4 {
+			now = -1
+		}
+		if now != 0 && now != side {
+			if side != 0 {
+				turns++
+			}
+			side = now
+		}
+	}
+	return float64(turns) / 2
+}
+
 // trackDither joins the blocks' phases to a line of straight pieces. It answers
 // nil where the frequency does not wander by more than the blocks' noise.
 func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *cycleTrack {
