@@ -27,6 +27,8 @@ type jointFit struct {
 	cond    float64
 	points  int
 	uPPV    float64 // standard deviation of the parts' peak-to-peak
+	uHz     [2]float64
+	uAlpha  [2]float64 // 1/s
 }
 
 const (
@@ -315,10 +317,22 @@ func (j *jointFit) weigh(p foldPlaces) {
 		}
 		// a move that adds the noise's own square to the misfit is one deviation
 		if more := t.rms*t.rms*float64(t.points) - rss; more > 0 {
-			d := (t.peakToPeak() - pp) * noise / math.Sqrt(more)
+			one := noise / math.Sqrt(more)
+			d := (t.peakToPeak() - pp) * one
 			u2 += d * d
+			if k < 2 {
+				j.uHz[k] = one * step * j.hz[k]
+			} else {
+				j.uAlpha[k-2] = one * 10 * step * j.alpha[k-2]
+			}
+			continue
+		}
+		// no hold on it at all
+		u2 += (t.peakToPeak() - pp) * (t.peakToPeak() - pp)
+		if k < 2 {
+			j.uHz[k] = step * j.hz[k]
 		} else {
-			u2 += (t.peakToPeak() - pp) * (t.peakToPeak() - pp)
+			j.uAlpha[k-2] = 10 * step * j.alpha[k-2]
 		}
 	}
 	// what the pulse's shape still does beyond the stretch left out

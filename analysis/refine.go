@@ -17,7 +17,8 @@ type partFold struct {
 // refineFixed improves the frequency of a coherent supply over the whole record
 // by the most likely phase slope of all its harmonics together: the record is
 // folded in parts at hz, and the slope is found that adds the parts' harmonics
-// in phase. uHz is the standard deviation by the curvature there.
+// in phase. uHz is the standard deviation by the curvature there, half as much
+// again and more because the harmonics' weights are read from the same parts.
 func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float64) {
 	const bins = 256
 	n := len(volts)
@@ -126,7 +127,7 @@ func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float
 	s := 0.05 / duration / float64(harmonics)
 	a, b, c := energy(df-s, harmonics, w), energy(df, harmonics, w), energy(df+s, harmonics, w)
 	if curve := -(a - 2*b + c) / (s * s); curve > 0 && b > 0 {
-		uHz = math.Sqrt(1 / curve)
+		uHz = 1.6 * math.Sqrt(1/curve)
 	} else {
 		uHz = 0.5 / duration
 	}

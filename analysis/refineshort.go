@@ -7,11 +7,16 @@ const (
 	shortCycles = 100
 	// shortSamples are kept of it for that
 	shortSamples = 200000
+	// noisyCycle: a frequency less sure than this part of a cycle over the record is
+	noisyCycle = 1e-4
 )
 
 // refineShort improves the frequency of a record of few cycles: the frequency
 // at which the folded record holds most power is the most likely one whatever
-// the cycle's shape is. uHz is the standard deviation by the curvature there.
+// the cycle's shape is. uHz is the standard deviation of hz, u that of refined:
+// by the curvature there, but no less than uHz where that tops a small part of
+// a cycle over the record. There noise makes the peaks of the fold's power, and
+// its curvature says nothing.
 func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) {
 	if r := len(volts) / shortSamples; r > 1 {
 		thin := make([]float64, len(volts)/r)
@@ -59,8 +64,11 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 		at += step * min(max(-y1/s2/(2*bend), -1), 1)
 		if sigma := foldOnly(volts, track(at), slow).sampleSigma(); sigma > 0 {
 			// log likelihood n·power/(2σ²), power = ... + bend·(df/step)²
-			u = step * math.Sqrt(sigma*sigma/(n*-bend))
+			u = 1.6 * step * math.Sqrt(sigma*sigma/(n*-bend))
 		}
+	}
+	if uHz*duration > noisyCycle {
+		u = max(u, uHz)
 	}
 	return at, u
 }

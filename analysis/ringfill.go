@@ -90,8 +90,10 @@ func (j *jointFit) bare(e int) ringFit {
 	g := 1 / (1 - cmplx.Exp(complex(-j.alpha[e], 2*math.Pi*j.hz[e])*complex(j.periodS, 0)))
 	// Re(g·z)·c + Im(g·z)·s with z the bare oscillation
 	c, s := j.coef[4+2*e], j.coef[5+2*e]
-	return ringFit{hz: j.hz[e], alpha: j.alpha[e], rms: j.rms,
+	r := ringFit{hz: j.hz[e], alpha: j.alpha[e], rms: j.rms, uHz: j.uHz[e],
 		c: c*real(g) + s*imag(g), s: -c*imag(g) + s*real(g)}
+	r.uQ = r.q() * math.Hypot(j.uAlpha[e]/j.alpha[e], j.uHz[e]/j.hz[e])
+	return r
 }
 
 // take puts the joint fit's straight parts in place of the pieces.
