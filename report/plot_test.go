@@ -14,7 +14,10 @@ import (
 	"testing"
 	"time"
 
+	"git.sr.ht/~sbinet/gg"
 	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/vgimg"
 
 	"stillglow/analysis"
 )
@@ -327,5 +330,53 @@ func TestPaletteStaysTrue(t *testing.T) {
 		if c := color.RGBAModel.Convert(got.Palette[got.Palette.Index(p.color)]).(color.RGBA); c.R != p.color.R || c.G != p.color.G || c.B != p.color.B {
 			t.Errorf("%s: %v is shown as %v", p.class, p.color, c)
 		}
+	}
+}
+
+// A long line drawn in pieces looks like one drawn at once: no gap, no lost
+// corner, and hardly a pixel off by a fifth of full strength.
+func TestStrokeInPieces(t *testing.T) {
+	var path vg.Path
+	for i := range 1001 {
+		pt := vg.Point{X: vg.Length(20 + 0.4*float64(i)), Y: vg.Length(100 + 80*math.Sin(float64(i)*2.1)*math.Cos(float64(i)/90))}
+		if i == 0 {
+			path.Move(pt)
+		} else {
+			path.Line(pt)
+		}
+	}
+	pixels := func(pieces bool) []byte {
+		r := newRaster()
+		ctx := gg.NewContextForRGBA(r.img)
+		ctx.SetLineCapButt()
+		ctx.InvertY()
+		plain := vgimg.NewWith(vgimg.UseImageWithContext(r.img, ctx), vgimg.UseDPI(plotDPI))
+		c := newRasterCanvas(plain, r)
+		c.SetLineWidth(vg.Points(0.8))
+		c.SetColor(color.Black)
+		if pieces {
+			c.Stroke(path)
+		} else {
+			plain.Stroke(path)
+		}
+		return r.img.Pix
+	}
+	whole, pieces := pixels(false), pixels(true)
+	inked, off, worst := 0, 0, 0
+	for i := 0; i < len(whole); i += 4 {
+		d := int(whole[i]) - int(pieces[i])
+		if whole[i] < 250 {
+			inked++
+		}
+		if d > 51 || d < -51 {
+			off++
+		}
+		worst = max(worst, d, -d)
+	}
+	if inked < 10_000 {
+		t.Fatalf("only %d pixels inked", inked)
+	}
+	if off > inked/200 || worst > 100 {
+		t.Errorf("%d of %d inked pixels off by more than a fifth, the worst by %d of 255", off, inked, worst)
 	}
 }

@@ -130,6 +130,7 @@ type rasterCanvas struct {
 type rasterState struct {
 	colour color.Color
 	moved  bool // turned, shifted or scaled
+	dashed bool
 }
 
 func newRasterCanvas(c *vgimg.Canvas, r *raster) *rasterCanvas {
@@ -150,6 +151,48 @@ func (c *rasterCanvas) SetColor(clr color.Color) {
 	}
 	c.top().colour = clr
 	c.Canvas.SetColor(clr)
+}
+
+// SetLineDash sets the dashes of what is stroked next.
+func (c *rasterCanvas) SetLineDash(pattern []vg.Length, offset vg.Length) {
+	c.top().dashed = len(pattern) > 0
+	c.Canvas.SetLineDash(pattern, offset)
+}
+
+// strokePiece is the most segments stroked at once.
+const strokePiece = 48
+
+// Stroke draws the line of a path. The rasteriser walks a list of all that it
+// has met in a row of pixels, so a waveform that crosses a row a thousand times
+// takes a thousand times a thousand steps: long undashed lines go in pieces,
+// which share a segment so that their corners stay whole.
+func (c *rasterCanvas) Stroke(p vg.Path) {
+	if c.top().dashed {
+		c.Canvas.Stroke(p)
+		return
+	}
+	start := 0 // of the piece at hand
+	for i := 1; i < len(p); i++ {
+		if p[i].Type != vg.LineComp {
+			c.Canvas.Stroke(p) // arcs, curves, or several lines
+			return
+		}
+	}
+	for ; len(p)-start > strokePiece+1; start += strokePiece - 1 {
+		c.strokeFrom(p[start : start+strokePiece+1])
+	}
+	c.strokeFrom(p[start:])
+}
+
+// strokeFrom strokes a line that begins at its first point, however it was
+// reached.
+func (c *rasterCanvas) strokeFrom(p vg.Path) {
+	if len(p) > 0 && p[0].Type == vg.LineComp {
+		first := p[0]
+		first.Type = vg.MoveComp
+		p = append(vg.Path{first}, p[1:]...)
+	}
+	c.Canvas.Stroke(p)
 }
 
 // FillString draws str with its right-to-left runs reversed.
