@@ -17,7 +17,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/analysis"
+	"stillglow/analysis/filter"
 	"stillglow/capture"
+	"stillglow/capture/sheet"
 	"stillglow/report"
 )
 
@@ -26,8 +28,8 @@ import (
 const cacheSuffix = ".stillglow-measured"
 
 // cache keeps measurements by content: the bytes of the capture, the settings
-// it was opened and measured with, and the program that measured. A nil cache
-// keeps nothing.
+// it was opened and measured with, and the program that measured; and the advice
+// on post-filters that follows from them. A nil cache keeps nothing.
 type cache struct {
 	dir string
 	// program is the hash of the running program, so that a newer build never
@@ -63,8 +65,7 @@ func programSum() string {
 	return sum
 }
 
-// lookup gives the sound entry for a capture, if there is one. An unreadable
-// or damaged entry is as good as none.
+// lookup gives the kept measurement of a capture, if there is one.
 func (c *cache) lookup(path string, opt capture.Options, setup analysis.Setup) (got report.Capture, ok bool) {
 	if c == nil || c.program() == "" {
 		return got, false
@@ -73,27 +74,29 @@ func (c *cache) lookup(path string, opt capture.Options, setup analysis.Setup) (
 		return got, false // capture.Open says what is wrong
 	}
 	content, err := fileSum(path)
-	if err != nil {
-		return got, false
+	if err != nil || !c.load(c.key(content, opt, setup), &got) || got.M == nil {
+		return report.Capture{}, false
 	}
-	key := c.key(content, opt, setup)
-	if key == "" {
-		return got, false
+	return got, true
+}
+
+// load fills into from the sound entry of that name and tells whether there is
+// one. An unreadable or damaged entry is as good as none.
+func (c *cache) load(key string, into any) bool {
+	if c == nil || key == "" {
+		return false
 	}
 	packed, err := os.ReadFile(filepath.Join(c.dir, key+cacheSuffix))
 	if err != nil {
-		return got, false
+		return false
 	}
 	// The first line is the hash of the rest.
 	sum, body, found := bytes.Cut(packed, []byte("\n"))
 	if !found || string(sum) != hexSum(body) {
-		return got, false
+		return false
 	}
 	raw, err := io.ReadAll(flate.NewReader(bytes.NewReader(body)))
-	if err != nil || gob.NewDecoder(bytes.NewReader(raw)).Decode(&got) != nil || got.M == nil {
-		return report.Capture{}, false
-	}
-	return got, true
+	return err == nil && gob.NewDecoder(bytes.NewReader(raw)).Decode(into) == nil
 }
 
 // key names an entry; "" when the settings can't be written down.
@@ -147,16 +150,20 @@ func optionsKey(opt capture.Options) map[string]any {
 	}
 }
 
-// store files an entry under the content that was truly read, which is not
-// what lookup hashed if the file changed in between. A cache that can't be
-// written is no error: the next run measures again.
+// store keeps a measurement under the content that was truly read, which is not
+// what lookup hashed if the file changed in between.
 func (c *cache) store(content string, opt capture.Options, setup analysis.Setup, got report.Capture) {
 	if c == nil || content == "" || c.program() == "" {
 		return
 	}
-	key := c.key(content, opt, setup)
+	c.save(c.key(content, opt, setup), got)
+}
+
+// save files an entry. A cache that can't be written is no error: the next run
+// works it out again.
+func (c *cache) save(key string, entry any) {
 	var raw, packed bytes.Buffer
-	if key == "" || gob.NewEncoder(&raw).Encode(got) != nil {
+	if c == nil || key == "" || gob.NewEncoder(&raw).Encode(entry) != nil {
 		return
 	}
 	z, err := flate.NewWriter(&packed, flate.BestSpeed)
@@ -177,6 +184,27 @@ func (c *cache) store(content string, opt capture.Options, setup analysis.Setup,
 	if cerr := f.Close(); err != nil || cerr != nil || os.Rename(f.Name(), filepath.Join(c.dir, key+cacheSuffix)) != nil {
 		os.Remove(f.Name())
 	}
+}
+
+// adviceKey names the post-filter advice on a unit, u in the sheet, by all that it
+// follows from; "" when that can't be written down.
+func (c *cache) adviceKey(in filter.Input, u sheet.Unit, opt filter.Options) string {
+	if c == nil || c.program() == "" {
+		return ""
+	}
+	captures := make([]string, len(u.Captures))
+	for i, m := range in.Unit.Captures {
+		captures[i] = c.key(m.SHA256, u.Captures[i].Options, in.Setups[i])
+		if m.SHA256 == "" || captures[i] == "" {
+			return ""
+		}
+	}
+	in.Unit.Captures = nil
+	settings, err := json.Marshal([]any{"post-filter", captures, in.Unit, in.Target, opt})
+	if err != nil {
+		return ""
+	}
+	return hexSum(settings)
 }
 
 func hexSum(data []byte) string {
@@ -215,7 +243,7 @@ type cacheFlags struct {
 }
 
 func (f *cacheFlags) add(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.dir, "cache", "", "folder for measurements of unchanged captures (default: stillglow in the user's cache folder)")
+	cmd.Flags().StringVar(&f.dir, "cache", "", "folder for results of unchanged captures (default: stillglow in the user's cache folder)")
 	cmd.Flags().BoolVar(&f.off, "no-cache", false, "measure every capture afresh and keep nothing")
 }
 
@@ -243,15 +271,15 @@ func newCacheCmd() *cobra.Command {
 	}
 	cmd := &cobra.Command{
 		Use:   "cache",
-		Short: "Show where measurements are kept, or delete them",
-		Long: `Measurements of captures are kept by content and settings, so that a report of
-unchanged captures is quick. This shows the folder and what it holds; "cache
+		Short: "Show where results are kept, or delete them",
+		Long: `Measurements of captures, and the post-filters found for near misses, are kept by
+content and settings, so that a report of unchanged captures is quick. This shows the folder and what it holds; "cache
 clear" deletes the tool's own entries in it and nothing else.`,
 		Example: "  stillglow cache\n  stillglow cache clear",
 		Args:    wantArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return kept(func(c *cache, paths []string, megabytes float64) error {
-				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d measurements, %.1f MB\n", c.dir, len(paths), megabytes)
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d results, %.1f MB\n", c.dir, len(paths), megabytes)
 				return nil
 			})
 		},
@@ -259,7 +287,7 @@ clear" deletes the tool's own entries in it and nothing else.`,
 	cmd.PersistentFlags().StringVar(&dir, "cache", "", "the folder (default: stillglow in the user's cache folder)")
 	cmd.AddCommand(&cobra.Command{
 		Use:     "clear",
-		Short:   "Delete the kept measurements",
+		Short:   "Delete the kept results",
 		Example: "  stillglow cache clear",
 		Args:    wantArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -269,7 +297,7 @@ clear" deletes the tool's own entries in it and nothing else.`,
 						return err
 					}
 				}
-				fmt.Fprintf(cmd.OutOrStdout(), "%s: deleted %d measurements, %.1f MB\n", c.dir, len(paths), megabytes)
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: deleted %d results, %.1f MB\n", c.dir, len(paths), megabytes)
 				return nil
 			})
 		},

@@ -25,6 +25,7 @@ type evalOptions struct {
 	Cache      *cache                  // nil: measure everything afresh
 	Progress   func(done, total int64) // told after every capture, may be nil
 	SkipFilter bool                    // leave out the search for a post-filter
+	FilterAll  bool                    // search for every unit, not for near misses alone
 	Date       string                  // overrides the sheet's date
 }
 
@@ -105,6 +106,7 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 		captures[unit.Key] = measured[i]
 		sheetUnits[unit.Key] = u
 	}
+	search := filterSearch{s, goal, setup, baselines, load.Volts, opt.Cache}
 	ranked := target.Rank(evals)
 	r.Brands = target.Brands(ranked)
 	for _, e := range ranked {
@@ -112,8 +114,8 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 		if unit.Plan, err = unitPlan(e, load, s); err != nil {
 			return nil, fmt.Errorf("%s: dropper for %s: %w", s.Path, e.Unit.Key, err)
 		}
-		if e.Verdict == target.NearMiss && !opt.SkipFilter {
-			if unit.Filter, err = unitFilter(ctx, unit, goal, sheetUnits[e.Unit.Key], setup, baselines, load.Volts, s); err != nil {
+		if opt.FilterAll || e.Verdict == target.NearMiss && !opt.SkipFilter {
+			if unit.Filter, err = search.unit(ctx, unit, sheetUnits[e.Unit.Key]); err != nil {
 				return nil, fmt.Errorf("%s: post-filter for %s: %w", s.Path, e.Unit.Key, err)
 			}
 		}
@@ -303,20 +305,24 @@ func unitPlan(e target.Evaluation, load heater.Load, s *sheet.Sheet) (*heater.Pl
 	return &plan, nil
 }
 
-// unitFilter looks for the post-filter that rescues a near miss. It opens the
-// unit's captures once more, since traces are not kept while others are
-// measured, and measures them afresh behind the filter. The filter's series
-// resistor is the one that the unit's plan recommends for all heaters together.
-func unitFilter(ctx context.Context, unit report.Unit, goal target.Target, u sheet.Unit, setup analysis.Setup, baselines map[string]report.Capture, heaterV float64, s *sheet.Sheet) (*filter.Advice, error) {
-	in := filter.Input{Unit: unit.Eval.Unit, Target: goal}
-	for _, c := range u.Captures {
-		tr, err := capture.Open(ctx, c.Path, c.Options)
-		if err != nil {
-			return nil, err
-		}
-		in.Traces, in.Setups = append(in.Traces, tr), append(in.Setups, captureSetup(setup, u, c, baselines))
-	}
-	opt := filter.Options{HeaterV: heaterV, ReserveDB: s.ReserveDB, Series: s.Heaters.Series}
+// filterSearch looks for the post-filters that rescue units of a sheet.
+type filterSearch struct {
+	sheet     *sheet.Sheet
+	goal      target.Target
+	setup     analysis.Setup // of every capture alike
+	baselines map[string]report.Capture
+	heaterV   float64
+	cache     *cache
+}
+
+// unit finds the filter for one unit, u in the sheet. It opens the captures once
+// more, since traces are not kept while others are measured, and measures them
+// afresh behind the filter; or takes what an earlier run found. The filter's
+// series resistor is the one that the unit's plan recommends for all heaters
+// together.
+func (f filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) (*filter.Advice, error) {
+	in := filter.Input{Unit: unit.Eval.Unit, Target: f.goal}
+	opt := filter.Options{HeaterV: f.heaterV, ReserveDB: f.sheet.ReserveDB, Series: f.sheet.Heaters.Series}
 	otherwise := ""
 	if p := unit.Plan; p != nil {
 		if part, ok := p.Shared(); ok {
@@ -329,9 +335,27 @@ func unitFilter(ctx context.Context, unit report.Unit, goal target.Target, u she
 			}
 		}
 	}
-	advice, err := filter.Search(ctx, in, opt)
-	if err != nil {
-		return nil, err
+	for _, c := range u.Captures {
+		in.Setups = append(in.Setups, captureSetup(f.setup, u, c, f.baselines))
+	}
+	var advice filter.Advice
+	key := f.cache.adviceKey(in, u, opt)
+	if !f.cache.load(key, &advice) {
+		for i, c := range u.Captures {
+			tr, err := capture.Open(ctx, c.Path, c.Options)
+			if err != nil {
+				return nil, err
+			}
+			if tr.SHA256 != in.Unit.Captures[i].SHA256 {
+				key = "" // changed since it was measured
+			}
+			in.Traces = append(in.Traces, tr)
+		}
+		var err error
+		if advice, err = filter.Search(ctx, in, opt); err != nil {
+			return nil, err
+		}
+		f.cache.save(key, advice)
 	}
 	if otherwise != "" && advice.Best.Circuit.Topology != "" {
 		advice.Best.Warnings = append(advice.Best.Warnings, otherwise)

@@ -1,14 +1,12 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
 
-	"stillglow/analysis"
 	"stillglow/analysis/filter"
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
@@ -30,35 +28,20 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 	if err != nil {
 		return err
 	}
-	ctx := cmd.Context()
-	r, err := evaluateSheet(ctx, s, evalOptions{Cache: c, SkipFilter: true, Progress: newProgress(cmd.ErrOrStderr(), "measuring")})
+	r, err := evaluateSheet(cmd.Context(), s, evalOptions{Cache: c, FilterAll: unit != "", Progress: newProgress(cmd.ErrOrStderr(), "measuring")})
 	if err != nil {
 		return err
 	}
-	setup := sheetSetup(s, r.HeaterA)
-	baselines, err := measureBaselines(ctx, s, setup, evalOptions{Cache: c})
-	if err != nil {
-		return err
-	}
-	type advised struct {
-		eval   target.Evaluation
-		advice *filter.Advice
-	}
-	var all []advised
+	var all []report.Unit
 	for _, u := range r.Units {
-		if unit == "" && u.Eval.Verdict != target.NearMiss {
-			continue
+		if u.Filter != nil {
+			all = append(all, u)
 		}
-		a, err := f.advise(ctx, s, u, r.Target, setup, baselines, r.HeaterLoad.Volts)
-		if err != nil {
-			return err
-		}
-		all = append(all, advised{u.Eval, a})
 	}
 	if f.asJSON {
 		objects := make([]adviceJSON, len(all))
 		for i, a := range all {
-			objects[i] = adviceObject(a.eval, a.advice)
+			objects[i] = adviceObject(a.Eval, a.Filter)
 		}
 		return writeJSON(cmd.OutOrStdout(), struct {
 			SchemaVersion string       `json:"schema_version"`
@@ -78,7 +61,7 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 		if i > 0 {
 			fmt.Fprintln(out)
 		}
-		printAdvice(out, a.eval, a.advice)
+		printAdvice(out, a.Eval, a.Filter)
 	}
 	if len(all) > 0 {
 		fmt.Fprintf(out, "\n%s\n", wrapCell("cheapest first means: "+filter.CostOrder, textWidth))
@@ -86,15 +69,6 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 	}
 	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 	return err
-}
-
-func (f *filterFlags) advise(ctx context.Context, s *sheet.Sheet, unit report.Unit, goal target.Target, setup analysis.Setup, baselines map[string]report.Capture, heaterV float64) (*filter.Advice, error) {
-	for _, u := range s.Units {
-		if targetUnit(u, 0).Key == unit.Eval.Unit.Key {
-			return unitFilter(ctx, unit, goal, u, setup, baselines, heaterV, s)
-		}
-	}
-	return nil, fmt.Errorf("%s: no unit %s", s.Path, unit.Eval.Unit.Key)
 }
 
 // unitsNamed finds the units whose key or mark is the text, or whose key holds

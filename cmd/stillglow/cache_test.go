@@ -1,0 +1,96 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"stillglow/analysis"
+	"stillglow/analysis/filter"
+	"stillglow/analysis/target"
+	"stillglow/capture/sheet"
+)
+
+// Advice is kept under all that it follows from: change any one of it and it is
+// another entry.
+func TestAdviceKey(t *testing.T) {
+	c, err := newCache(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	goal, err := target.Named("line-preamp")
+	if err != nil {
+		t.Fatal(err)
+	}
+	fresh := func() (filter.Input, sheet.Unit, filter.Options) {
+		return filter.Input{
+			Unit:   target.Unit{Key: "A 1", HeaterA: 0.6, Captures: []*analysis.Measurement{{SHA256: "11"}}},
+			Target: goal,
+			Setups: []analysis.Setup{{LoadA: 0.6}},
+		}, sheet.Unit{Captures: []sheet.Capture{{}}}, filter.Options{HeaterV: 6.3, DropperOhm: 0.91}
+	}
+	in, u, opt := fresh()
+	first := c.adviceKey(in, u, opt)
+	if in, u, opt = fresh(); first == "" || c.adviceKey(in, u, opt) != first {
+		t.Fatalf("no key, or not the same twice: %q", first)
+	}
+	seen := map[string]string{first: "nothing changed"}
+	for what, change := range map[string]func(*filter.Input, *sheet.Unit, *filter.Options){
+		"content": func(in *filter.Input, _ *sheet.Unit, _ *filter.Options) { in.Unit.Captures[0].SHA256 = "12" },
+		"load":    func(in *filter.Input, _ *sheet.Unit, _ *filter.Options) { in.Setups[0].LoadA = 0.5 },
+		"baseline": func(in *filter.Input, _ *sheet.Unit, _ *filter.Options) {
+			in.Setups[0].Baseline = &analysis.Measurement{}
+		},
+		"probe": func(_ *filter.Input, u *sheet.Unit, _ *filter.Options) { u.Captures[0].Options.ProbeFactor = 10 },
+		"reading": func(in *filter.Input, _ *sheet.Unit, _ *filter.Options) {
+			in.Unit.Readings = []target.Reading{{LoadA: 0.6, V: 7}}
+		},
+		"target":  func(in *filter.Input, _ *sheet.Unit, _ *filter.Options) { in.Target.Limits = in.Target.Limits[1:] },
+		"dropper": func(_ *filter.Input, _ *sheet.Unit, opt *filter.Options) { opt.DropperOhm = 1 },
+		"reserve": func(_ *filter.Input, _ *sheet.Unit, opt *filter.Options) { opt.ReserveDB = 6 },
+	} {
+		in, u, opt := fresh()
+		change(&in, &u, &opt)
+		key := c.adviceKey(in, u, opt)
+		if other, taken := seen[key]; key == "" || taken {
+			t.Errorf("%s changed: the key of %q", what, other)
+		}
+		seen[key] = what
+	}
+	in, u, opt = fresh()
+	in.Unit.Captures[0].SHA256 = ""
+	if key := c.adviceKey(in, u, opt); key != "" {
+		t.Errorf("a capture of unknown content has the key %q", key)
+	}
+	if key := (*cache)(nil).adviceKey(in, u, opt); key != "" {
+		t.Errorf("without a cache: %q", key)
+	}
+}
+
+// What is saved comes back; a damaged entry does not.
+func TestCacheEntries(t *testing.T) {
+	c, err := newCache(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got filter.Advice
+	if c.load("k", &got) || (*cache)(nil).load("k", &got) {
+		t.Error("found before it was saved")
+	}
+	c.save("k", filter.Advice{UnitKey: "A 1", Why: "because"})
+	if !c.load("k", &got) || got.UnitKey != "A 1" || got.Why != "because" {
+		t.Errorf("came back as %+v", got)
+	}
+	path := filepath.Join(c.dir, "k"+cacheSuffix)
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b[len(b)-1] ^= 1
+	if err := os.WriteFile(path, b, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if c.load("k", &got) {
+		t.Error("a damaged entry was taken")
+	}
+}
