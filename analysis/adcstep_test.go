@@ -81,6 +81,13 @@ func TestClipped(t *testing.T) {
 	if lo, hi := clippedEnds(mk(0.03), step); lo != 0 || hi < 1000 {
 		t.Errorf("a sine cut at three quarters: %d, %d", lo, hi)
 	}
+	floored := mk(0.03)
+	for i := range floored {
+		floored[i] = -floored[i]
+	}
+	if lo, hi := clippedEnds(floored, step); lo < 1000 || hi != 0 {
+		t.Errorf("a sine cut at the bottom: %d, %d", lo, hi)
+	}
 }
 
 // The noise of an ideal converter is step/sqrt(12), evenly up to half the rate,

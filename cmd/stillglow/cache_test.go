@@ -8,6 +8,7 @@ import (
 	"stillglow/analysis"
 	"stillglow/analysis/filter"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 )
 
@@ -92,5 +93,24 @@ func TestCacheEntries(t *testing.T) {
 	}
 	if c.load("k", &got) {
 		t.Error("a damaged entry was taken")
+	}
+}
+
+// Two channels of one file are two baselines, and what was measured against one
+// is not what the other would give.
+func TestCacheTellsBaselinesApart(t *testing.T) {
+	c := &cache{dir: t.TempDir(), program: func() string { return "program" }}
+	baseline := func(rmsV float64) *analysis.Measurement {
+		return &analysis.Measurement{SHA256: "same", Lines: []analysis.Line{{FrequencyHz: 100, RMSV: rmsV, BinHz: 10}}}
+	}
+	key := func(m *analysis.Measurement) string {
+		return c.key("content", capture.Options{}, analysis.Setup{Baseline: m})
+	}
+	first := key(baseline(1e-3))
+	if first == "" || key(baseline(1e-3)) != first {
+		t.Error("no steady key")
+	}
+	if key(baseline(2e-3)) == first || key(nil) == first {
+		t.Error("one key for two baselines")
 	}
 }
