@@ -91,9 +91,7 @@ func (j *job) cautions() {
 				"the supply switches in packets (light load); its ripple at the packet rate comes on top",
 				"load it as the heaters will; most supplies run through above a tenth of their rating")
 		}
-	} else if tr.Span.HighHz > 100e3 && m.DurationS > 200e-6 && !j.aliasPossible() && j.track == nil {
-		// ripple may hide in the noise
-		m.PeriodicRMSV.LowerBound = m.PeriodicRMSV.Known
+	} else if j.wouldShowSwitching() && m.DurationS > 200e-6 && !j.aliasPossible() && j.track == nil {
 		add(capture.CautionSwitchingLost,
 			"no switching line stands out of the noise",
 			"use fewer volts per division and a time base that shows some hundred cycles")

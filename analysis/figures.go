@@ -94,6 +94,10 @@ func (j *job) switchingShown() bool {
 	return !j.aliasPossible() && j.track.hz <= j.tr.Span.HighHz
 }
 
+// wouldShowSwitching tells whether the span reaches into the range in which most
+// supplies switch.
+func (j *job) wouldShowSwitching() bool { return j.tr.Span.HighHz > 100e3 }
+
 // aliasPossible: half the rate lies inside the range in which supplies switch
 // and nothing is known to have low-passed the signal ahead of the converter.
 func (j *job) aliasPossible() bool {
@@ -159,6 +163,10 @@ func (j *job) cycle() Cycle {
 // spikeSpanHz is the least span in which a spike is looked for: a pulse of
 // 200 ns, the longest of the trade, has its energy below about 2 MHz.
 const spikeSpanHz = 2e6
+
+// ringLeastQ: under it a damped sinusoid describes the pulse's own tail as well as
+// a ring, and its frequency means nothing.
+const ringLeastQ = 1.5
 
 // spikeFigures turns the events into figures.
 func (j *job) spikeFigures() {
@@ -256,7 +264,10 @@ func (j *job) spikeFigures() {
 		spread := quantileOf(p, 0.84) - quantileOf(p, 0.16)
 		med.U = 2 * math.Hypot(1.25*spread/2/math.Sqrt(float64(len(p))), split)
 		ringHz, ringQ := miss, miss
-		if t.edge.hasRng {
+		if t.edge.hasRng && t.edge.ring.q() < ringLeastQ {
+			ringHz = NotMeasured("what follows the pulse dies down within its first swing")
+			ringQ = ringHz
+		} else if t.edge.hasRng {
 			ringHz, ringQ = Known(t.edge.ring.hz), Known(t.edge.ring.q())
 			ringHz.U, ringQ.U = 2*t.edge.ring.uHz, 2*t.edge.ring.uQ
 		}

@@ -29,6 +29,9 @@ func (j *job) pard() {
 	periodic = whole - random
 	m.RandomRMSV = Known(math.Sqrt(random))
 	m.PeriodicRMSV = Known(math.Sqrt(periodic))
+	// where the span would show the switching and none stands out, it may hide in
+	// the noise
+	m.PeriodicRMSV.LowerBound = j.track == nil && j.wouldShowSwitching()
 }
 
 // randomPower is the mean square in V² of what ripple, mains and spikes leave,

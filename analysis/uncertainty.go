@@ -27,18 +27,25 @@ type typeB struct{ scale, model float64 }
 
 // Chosen so that of computed supplies drawn over the trade's ranges 19 in 20
 // have their truth inside the stated uncertainty (TestStatedUncertainty), the
-// instrument's gain left out. A ring's frequency is the less sure the faster it
-// dies down: its model part is divided by Q.
+// instrument's gain left out.
 var (
 	asItIs   = typeB{1, 0}
-	rippleB  = typeB{1.6, 0.002}
-	lineB    = typeB{1.3, 0}
+	rippleB  = typeB{2, 0.0025}
+	lineB    = typeB{1.6, 0.0007}
 	spikeB   = typeB{1.6, 0.015}
-	ringB    = typeB{2.5, 0.01}
-	densityB = typeB{2, 0.005}
+	ringB    = typeB{2.5, 0.015}
+	densityB = typeB{2, 0.0075}
 )
 
-const periodicScale = 1.6
+const (
+	// ringDamped: a ring's frequency is the less sure the faster the ring dies down
+	// into the pulse it follows; times 1/Q²
+	ringDamped = 0.2
+	// periodicScale is a factor on the scatter of the record's parts, and
+	// periodicLeak the part of the random power that a fold takes for periodic
+	periodicScale = 1.6
+	periodicLeak  = 5e-4
+)
 
 // meanDeviation is the standard deviation of the mean of parts.
 func meanDeviation(parts []float64) float64 {
@@ -102,9 +109,11 @@ func (j *job) uncertainties() {
 			continue
 		}
 		// the instrument's gain is no part of them
-		hz.U = expanded(hz.Value, 0, ringB.scale*hz.U/2, ringB.model*hz.Value/max(q.Value, 1))
+		hz.U = expanded(hz.Value, 0, ringB.scale*hz.U/2, ringDamped*hz.Value/(q.Value*q.Value))
 		q.U = expanded(q.Value, 0, ringB.scale*q.U/2, ringB.model*q.Value)
 	}
 	set(&m.RandomRMSV, 0.02*m.RandomRMSV.Value)
-	set(&m.PeriodicRMSV, periodicScale*meanDeviation(j.basic.partRMS))
+	if p := m.PeriodicRMSV.Value; p > 0 {
+		set(&m.PeriodicRMSV, periodicScale*meanDeviation(j.basic.partRMS), periodicLeak*m.RandomRMSV.Value*m.RandomRMSV.Value/p)
+	}
 }
