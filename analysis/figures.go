@@ -194,11 +194,15 @@ func (j *job) spikeFigures() {
 		return
 	}
 	s.ThresholdV = found.threshold
+	if found.count == 0 {
+		// a short spike may hide in the step of an edge
+		s.ThresholdV = math.Hypot(found.threshold, 2*j.splitU(0))
+	}
 	s.Count = found.count
 	s.PerS = Known(float64(found.count) / m.DurationS)
 	s.PerS.U = 2 * math.Sqrt(float64(min(found.free, found.count))) / m.DurationS
 	if found.count == 0 {
-		setAll(NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*found.threshold)))
+		setAll(NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*s.ThresholdV)))
 		s.PerS = Known(0)
 		s.PerCycle = Known(0)
 		return
@@ -253,7 +257,7 @@ func (j *job) spikeFigures() {
 	for _, f := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
 		f.U = math.Hypot(f.U, 2*split)
 	}
-	largest := 0.0
+	largest, swingHz := 0.0, 0.0 // the largest transient and how fast it swings
 	for e, t := range found.templates {
 		if len(found.edgePeaks[e]) == 0 {
 			continue
@@ -279,8 +283,11 @@ func (j *job) spikeFigures() {
 			s.FallingPeakMedianV, s.FallingRingHz, s.FallingRingQ = med, ringHz, ringQ
 		}
 		if med.Value > largest {
-			largest = med.Value
+			largest, swingHz = med.Value, 0
 			s.RingHz, s.RingQ = ringHz, ringQ
+			if t.edge.hasRng {
+				swingHz = t.edge.ring.hz
+			}
 		}
 	}
 	s.List = evenPick(events, j.th.MaxSpikes)
@@ -295,7 +302,7 @@ func (j *job) spikeFigures() {
 	}
 	// too few samples in the pulse or in the ring: the true peak lies higher
 	if s.DurationMedianS.Value*tr.SampleRateHz < j.th.SamplesInPulse ||
-		(s.RingHz.Known && tr.SampleRateHz/s.RingHz.Value < j.th.SamplesInRing) {
+		swingHz > 0 && tr.SampleRateHz/swingHz < j.th.SamplesInRing {
 		for _, p := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV} {
 			if p.Known {
 				p.LowerBound = true

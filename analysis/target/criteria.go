@@ -126,7 +126,7 @@ func noSpikes(m *analysis.Measurement) bool {
 // what is as small as the limit.
 func hidden(c criterion, l Limit, m *analysis.Measurement) string {
 	if c.id == SpikePeak && noSpikes(m) && m.Spikes.ThresholdV > l.Max {
-		return fmt.Sprintf("spikes under %s can't be told from the noise; use fewer volts per division", VoltText(m.Spikes.ThresholdV))
+		return fmt.Sprintf("spikes under %s can't be told from the noise and the ripple's steps; use fewer volts per division", VoltText(m.Spikes.ThresholdV))
 	}
 	return ""
 }
