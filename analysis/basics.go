@@ -25,10 +25,14 @@ func basicsOf(volts []float64) basics {
 	total := 0.0
 	for p := range parts {
 		lo, hi := p*n/parts, (p+1)*n/parts
-		least, most := extremes(volts[lo:hi])
-		b.min, b.max = min(b.min, least), max(b.max, most)
 		var s, q float64
 		for _, v := range volts[lo:hi] {
+			if v < b.min {
+				b.min = v
+			}
+			if v > b.max {
+				b.max = v
+			}
 			d := v - ref
 			s += d
 			q += d * d

@@ -134,12 +134,15 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	// a wandering track has to earn its place by a better fold than at one
 	// frequency; a fast sweep needs short blocks, a slow one long ones against
 	// the noise
-	power := 1.03 * foldOnly(volts, best, newSlowPart(volts, best)).power()
+	power := 0.0
 	try := func(b []demodBlock) {
 		if len(b) < 8 {
 			return
 		}
 		if t := trackDither(b, n, rateHz, found.hz, quiet); t != nil {
+			if power == 0 {
+				power = 1.03 * foldOnly(volts, best, newSlowPart(volts, best)).power()
+			}
 			if p := foldOnly(volts, t, newSlowPart(volts, t)).power(); p > power {
 				best, power = t, p
 			}
