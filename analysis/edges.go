@@ -15,6 +15,7 @@ type cycleEdge struct {
 	rising bool    // the ripple rises after it
 	ring   ringFit // in seconds after the onset
 	hasRng bool
+	openV  float64 // by how much more the pulse could be, the step under it being slower
 }
 
 // findEdges lists the transients that stand above the smooth ripple, the
@@ -263,6 +264,23 @@ func (e *cycleEdge) fitRing(y []float64, step, sb float64) {
 	}
 	e.ring, e.hasRng = best, true
 	e.gate = bestStart + 1
+}
+
+// ringDeviation gives the standard deviations of the ring's frequency in hertz and
+// of its Q: the fit's own or the Cramér-Rao bound of a damped sine in white noise,
+// 4·√(α³·dt)·σ/A for its angular frequency and its decay alike (derived from the
+// Fisher information; sums as integrals), whichever is more.
+func (e *cycleEdge) ringDeviation(binS, binSigma float64) (uHz, uQ float64) {
+	r := e.ring
+	omega, q := 2*math.Pi*r.hz, r.q()
+	a := r.amplitude(float64(e.gate) * binS)
+	if !(a > 0) || !(omega > 0) || !(q > 0) {
+		return r.hz, q
+	}
+	bound := 4 * math.Sqrt(r.alpha*r.alpha*r.alpha*binS) * max(r.rms, binSigma) / a
+	hz := max(r.uHz/r.hz, bound/omega)
+	decay := max(r.uQ/q, bound/r.alpha)
+	return r.hz * hz, q * math.Hypot(hz, decay)
 }
 
 // takeOut removes the edge's transient from y: its ring by subtraction, what

@@ -85,8 +85,13 @@ func (c *cycleModel) splitEdge(e *cycleEdge, y []float64, pw *pieces, smooth []f
 	// well, the least pulse
 	limit := 1.05*best + 2*float64(n)*c.binSigma*c.binSigma*math.Sqrt(2/float64(n))
 	pick := try{a: math.Inf(1)}
+	most := 0.0
 	for _, t := range tries {
-		if t.r <= limit && math.Abs(t.a) < math.Abs(pick.a) {
+		if t.r > limit {
+			continue
+		}
+		most = max(most, math.Abs(t.a))
+		if math.Abs(t.a) < math.Abs(pick.a) {
 			pick = t
 		}
 	}
@@ -94,6 +99,7 @@ func (c *cycleModel) splitEdge(e *cycleEdge, y []float64, pw *pieces, smooth []f
 	if math.IsInf(pick.a, 0) || rms > max(math.Abs(pick.a)/6, 2*c.binSigma, 0.02*math.Abs(height)) {
 		return
 	}
+	e.openV = min(most, math.Abs(pick.a)+math.Abs(height)) - math.Abs(pick.a)
 	for i := range d {
 		t := i - lead
 		j := ((on+t)%m + m) % m

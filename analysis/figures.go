@@ -200,7 +200,17 @@ func (j *job) spikeFigures() {
 	}
 	s.Count = found.count
 	s.PerS = Known(float64(found.count) / m.DurationS)
-	s.PerS.U = 2 * math.Sqrt(float64(min(found.free, found.count))) / m.DurationS
+	// the edges whose mean transient is near the threshold may or may not top it
+	near := 0
+	for e, t := range found.templates {
+		if math.Abs(t.peakV) < 1.33*found.threshold {
+			near += found.perEdge[e]
+		}
+	}
+	if found.straysKeepPhase() {
+		near += found.free // seen apart from an edge, and yet perhaps a part of it
+	}
+	s.PerS.U = 2 * math.Hypot(math.Sqrt(float64(min(found.free, found.count))), float64(near)/2) / m.DurationS
 	if found.count == 0 {
 		setAll(NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*s.ThresholdV)))
 		s.PerS = Known(0)
@@ -248,6 +258,10 @@ func (j *job) spikeFigures() {
 	s.FallingPeakMedianV = NotMeasured("no spike stands at the falling edge")
 	split := j.splitU(s.DurationMedianS.Value)
 	if 2*split > 0.1*s.PeakMedianV.Value {
+		// an edge that shows no spike may have one under its step
+		if hidden := 2 - len(found.templates); hidden > 0 && s.PerCycle.Known && s.PerCycle.Value > 0 {
+			s.PerS.U = math.Hypot(s.PerS.U, float64(hidden)*m.SwitchingHz.Value)
+		}
 		j.m.Cautions = append(j.m.Cautions, capture.Caution{
 			Code: capture.CautionStepHides,
 			Text: fmt.Sprintf("the spikes are as short as the ripple's own step of %.3g mV at the edges (ESR); how much of an edge is which is known to %.2g mV only", 1e3*j.stepAtEdges(), 1e3*2*split),
@@ -257,7 +271,7 @@ func (j *job) spikeFigures() {
 	for _, f := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
 		f.U = math.Hypot(f.U, 2*split)
 	}
-	largest, swingHz := 0.0, 0.0 // the largest transient and how fast it swings
+	largest, swingHz, open := 0.0, 0.0, 0.0 // the largest transient and how fast it swings
 	for e, t := range found.templates {
 		if len(found.edgePeaks[e]) == 0 {
 			continue
@@ -267,13 +281,16 @@ func (j *job) spikeFigures() {
 		med := Known(quantileOf(p, 0.5))
 		spread := quantileOf(p, 0.84) - quantileOf(p, 0.16)
 		med.U = 2 * math.Hypot(1.25*spread/2/math.Sqrt(float64(len(p))), split)
+		med.U = math.Hypot(med.U, t.edge.openV)
+		open = max(open, t.edge.openV)
 		ringHz, ringQ := miss, miss
 		if t.edge.hasRng && t.edge.ring.q() < ringLeastQ {
 			ringHz = NotMeasured("what follows the pulse dies down within its first swing")
 			ringQ = ringHz
 		} else if t.edge.hasRng {
 			ringHz, ringQ = Known(t.edge.ring.hz), Known(t.edge.ring.q())
-			ringHz.U, ringQ.U = 2*t.edge.ring.uHz, 2*t.edge.ring.uQ
+			uHz, uQ := t.edge.ringDeviation(j.periodS/float64(j.model.bins), j.model.binSigma)
+			ringHz.U, ringQ.U = 2*uHz, 2*uQ
 		}
 		if t.edge.rising {
 			if !s.RisingPeakMedianV.Known || med.Value > s.RisingPeakMedianV.Value {
@@ -289,6 +306,9 @@ func (j *job) spikeFigures() {
 				swingHz = t.edge.ring.hz
 			}
 		}
+	}
+	for _, f := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
+		f.U = math.Hypot(f.U, open)
 	}
 	s.List = evenPick(events, j.th.MaxSpikes)
 	s.AmplitudeHist = histogramOf(peaks, 40)

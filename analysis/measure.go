@@ -218,6 +218,14 @@ func (j *job) switching() {
 		j.model = modelCycle(j.fold, j.periodS, tr.SampleRateHz, tr.Span.HighHz, j.stepV)
 		j.res.model = j.model
 	}
+	if j.fold.power() < 6*j.fold.powerNoise() {
+		// nothing repeats at the frequency found
+		j.track, j.fold, j.model, j.res, j.periodS = nil, nil, nil, nil, 0
+		return
+	}
+	if j.track.kind == SwitchingFixed {
+		j.track.uHz = max(j.track.uHz, j.fold.hzBound(float64(len(tr.Volts))/tr.SampleRateHz))
+	}
 }
 
 // spikeSearch looks for spikes in what the ripple leaves.

@@ -1,6 +1,10 @@
 package analysis
 
-import "stillglow/capture"
+import (
+	"math"
+
+	"stillglow/capture"
+)
 
 // noise measures the floor with ripple and spikes gated out.
 func (j *job) noise() error {
@@ -20,6 +24,10 @@ func (j *job) noise() error {
 	}
 	var err error
 	m.Noise, err = measureNoiseFloor(j.ctx, gated, sliceSource(tr.Volts), tr.SampleRateHz, opt)
+	if j.ungated && m.Noise.DensityVRHz.Known {
+		// between the lines of spikes stand their jitter's skirts
+		m.Noise.DensityVRHz.U = math.Hypot(m.Noise.DensityVRHz.U, 0.1*m.Noise.DensityVRHz.Value)
+	}
 	if err != nil || gated == nil || j.track == nil || j.track.kind != SwitchingBursting {
 		return err
 	}

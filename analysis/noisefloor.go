@@ -229,7 +229,10 @@ func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 	nf.DensityVRHz.U = nf.DensityVRHz.Value * math.Sqrt(1/inverse)
 	nf.AtHz = Known(math.Sqrt(oct[p.members[0]].CentreHz * oct[p.members[len(p.members)-1]].CentreHz))
 	nf.UngatedVRHz = Known(math.Sqrt(median(func(i int) float64 { return oct[i].UngatedVRHz * oct[i].UngatedVRHz })))
-	nf.AtQuantisation = quant > 0 && seen < 2*quant
+	if nf.AtQuantisation = quant > 0 && seen < 2*quant; nf.AtQuantisation {
+		// noise that does not spread over the steps may show too large or too small
+		nf.DensityVRHz.U = math.Hypot(nf.DensityVRHz.U, math.Sqrt(quant))
+	}
 	if b := median(func(i int) float64 { return oct[i].BaselineVRHz * oct[i].BaselineVRHz }); b > 0 {
 		nf.AtInstrument = seen < 2*b
 	}

@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"stillglow/capture"
+)
 
 // pard splits the varying part into periodic and random, both rms; squared they
 // add up to ACRMSV squared, so a line of the instrument counts in them as it does
@@ -32,6 +36,41 @@ func (j *job) pard() {
 	// where the span would show the switching and none stands out, it may hide in
 	// the noise
 	m.PeriodicRMSV.LowerBound = j.track == nil && j.wouldShowSwitching()
+	j.pardU(random, periodic)
+}
+
+// randomU is the standard deviation of the random part's rms as a share of it:
+// what gating and the floor's model leave, by drawn supplies.
+const randomU = 0.02
+
+// pardU gives both parts their uncertainty, statistical and of the split, in power
+// (k = 2), and takes back a periodic part that is lost in it. random and periodic
+// are powers in V².
+func (j *job) pardU(random, periodic float64) {
+	m, n := j.m, float64(len(j.tr.Volts))
+	split := 2 * randomU * 2 * random // where what is not random counts as periodic
+	if j.track != nil && j.fold != nil && j.switchingShown() && random > periodic {
+		// the mean cycle's own power: the noise in its bins, and beating with it
+		inBins := 2 * math.Hypot(2*periodicLeak*random, math.Hypot(random*math.Sqrt(2*float64(j.fold.bins))/n, 2*math.Sqrt(periodic*random/n)))
+		// a frequency known no better than this smears the edges' transients over bins
+		if smear := 2 * j.track.uHz * m.DurationS; smear < 0.005 {
+			split = inBins
+		} else {
+			split = math.Hypot(split, inBins)
+		}
+	}
+	whole := 2 * periodicScale * meanDeviation(j.basic.partRMS) * 2 * math.Sqrt(periodic) // of a record of parts of periods
+	power := math.Hypot(split, whole)
+	m.PeriodicRMSV.U = math.Sqrt(periodic+power) - math.Sqrt(periodic)
+	m.RandomRMSV.U = 2 * randomU * m.RandomRMSV.Value
+	if step := j.stepV; m.RandomRMSV.Value < 0.5*step {
+		// so little noise does not spread over the steps: their error goes with the
+		// ripple and is neither random nor step/√12
+		m.RandomRMSV.U = math.Hypot(m.RandomRMSV.U, step/math.Sqrt(3))
+	}
+	if m.PeriodicRMSV.U >= m.PeriodicRMSV.Value {
+		m.PeriodicRMSV = NotMeasured("the periodic part is lost in the random one: it is under " + capture.SI(math.Sqrt(periodic+power), "V", 2) + " rms; a longer record or fewer volts per division may show it")
+	}
 }
 
 // randomPower is the mean square in V² of what ripple, mains and spikes leave,

@@ -87,7 +87,7 @@ func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float
 			}
 			coherent := real(a)*real(a) + imag(a)*imag(a)
 			noise := max(p-coherent/float64(parts), 1e-300) // of the sum of the parts
-			if coherent > 8*noise {
+			if coherent > 14*noise {                        // noise alone: one in a million, and a high one would lead astray
 				w[h] = 1 / noise
 			}
 		}
@@ -132,4 +132,45 @@ func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float
 		uHz = 0.5 / duration
 	}
 	return hz + df, uHz
+}
+
+// hzBound is the Cramér-Rao bound of the frequency of a periodic waveform in
+// white noise, as a standard deviation in hertz: √(12·σ²/(n·Σh²·P_h))/(2π·T), for
+// harmonics h of power P_h that stand clearly out of the folded cycle's noise (Rife and
+// Boorstyn 1974 for one line, from memory). Half the record's resolution where
+// none does.
+func (f *fold) hzBound(durationS float64) float64 {
+	m := float64(len(f.mean))
+	n := 0.0
+	for _, k := range f.n {
+		n += k
+	}
+	if n == 0 || !(durationS > 0) {
+		return 0
+	}
+	noise := f.sigma * f.sigma / n // per degree of freedom of the mean cycle, as power
+	sum := 0.0
+	for h, c := range fourier.NewFFT(len(f.mean)).Coefficients(nil, f.mean) {
+		p := 2 * (real(c)*real(c) + imag(c)*imag(c)) / (m * m)
+		if h > 0 && h < len(f.mean)/2 && p > 40*noise {
+			sum += float64(h) * float64(h) * p
+		}
+	}
+	if sum == 0 {
+		return 0.5 / durationS
+	}
+	// no estimate quite reaches the bound: half as much again by drawn supplies
+	return 1.5 * math.Sqrt(12*noise/sum) / (2 * math.Pi * durationS)
+}
+
+// powerNoise is the standard deviation that the samples' noise gives power, V².
+func (f *fold) powerNoise() float64 {
+	n := 0.0
+	for _, k := range f.n {
+		n += k
+	}
+	if n == 0 {
+		return 0
+	}
+	return f.sigma * f.sigma * math.Sqrt(2*float64(len(f.mean))) / n
 }

@@ -59,12 +59,14 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 		}
 		bend := (s0*y2 - s2*y0) / (s0*s4 - s2*s2)
 		if bend >= 0 {
-			return at, max(uHz, step)
+			return hz, max(uHz, step) // crests of the noise only: nothing gained
 		}
 		at += step * min(max(-y1/s2/(2*bend), -1), 1)
 		if sigma := foldOnly(volts, track(at), slow).sampleSigma(); sigma > 0 {
 			// log likelihood n·power/(2σ²), power = ... + bend·(df/step)²
-			u = 1.6 * step * math.Sqrt(sigma*sigma/(n*-bend))
+			// and the noise in so many bins makes crests of its own
+			bins := float64(foldOnly(volts, track(at), slow).bins)
+			u = step * sigma * math.Sqrt((1.6*1.6+math.Sqrt(2*bins))/(n*-bend))
 		}
 	}
 	if uHz*duration > noisyCycle {

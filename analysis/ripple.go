@@ -15,6 +15,7 @@ type cycleModel struct {
 	breaks   []float64 // phases where the straight parts of the ripple join
 	ppV      float64
 	uPPV     float64 // standard deviation of ppV
+	doubtV   float64 // standard deviation that transients left in the fit add to it
 	rmsV     float64
 	rise     Figure
 	fall     Figure
@@ -70,24 +71,40 @@ func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 		pw, rounds = plain, 0
 		copy(y, f.mean)
 	}
-	for range rounds {
-		model := pw.corridor(f.mean, zone, tau/periodS*float64(m))
-		for i := range spread {
-			spread[i] = math.Abs(f.mean[i] - model[i])
+	settle := func() {
+		for range rounds {
+			model := pw.corridor(f.mean, zone, tau/periodS*float64(m))
+			for i := range spread {
+				spread[i] = math.Abs(f.mean[i] - model[i])
+			}
+			s := append([]float64(nil), spread...)
+			sort.Float64s(s)
+			scale := max(sb, 1.4826*s[m/2])
+			c.edges = findEdges(f.mean, model, scale)
+			fitEdgeRings(c.edges, f.mean, model, periodS, sb)
+			copy(y, f.mean)
+			reset()
+			var hints []int
+			for i := range c.edges {
+				c.edges[i].takeOut(y, weight, periodS, sb)
+				hints = append(hints, int(c.edges[i].phase*float64(m))%m)
+			}
+			pw = fitPieces(y, weight, hints, sb)
 		}
-		s := append([]float64(nil), spread...)
-		sort.Float64s(s)
-		scale := max(sb, 1.4826*s[m/2])
-		c.edges = findEdges(f.mean, model, scale)
-		fitEdgeRings(c.edges, f.mean, model, periodS, sb)
-		copy(y, f.mean)
+	}
+	settle()
+	if share := masked(weight); share > 0.2 {
+		// a first guess that far off takes ripple for transients: try the cycle with
+		// its transients in, which as short ones bend the fit but little
+		pwWas, edges, yWas, weightWas := pw, c.edges, append([]float64(nil), y...), append([]float64(nil), weight...)
 		reset()
-		var hints []int
-		for i := range c.edges {
-			c.edges[i].takeOut(y, weight, periodS, sb)
-			hints = append(hints, int(c.edges[i].phase*float64(m))%m)
+		pw = fitPieces(f.mean, weight, nil, sb)
+		settle()
+		if masked(weight) > 0.5*share {
+			pw, c.edges = pwWas, edges
+			copy(y, yWas)
+			copy(weight, weightWas)
 		}
-		pw = fitPieces(y, weight, hints, sb)
 	}
 	if c.join(f, y, weight, &pw, sb, zone) {
 		pw.take(c.joined, c.binSigma)
@@ -103,6 +120,17 @@ func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 	}
 	c.bound(f)
 	return c
+}
+
+// masked is the share of the cycle that the fit leaves out.
+func masked(weight []float64) float64 {
+	n := 0.0
+	for _, w := range weight {
+		if w == 0 {
+			n++
+		}
+	}
+	return n / float64(len(weight))
 }
 
 // plainPieces fits the cycle as it is, steps left out, and tells whether that
@@ -153,6 +181,7 @@ func extremes(y []float64) (lo, hi float64) {
 
 // finish reads the figures off the fit, or off the curve where the fit fails.
 func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, round, stepV float64) {
+	c.doubtV = 0
 	m := c.bins
 	lo, hi, variance := pw.extremes()
 	perCell := c.binSigma / math.Sqrt(float64(m)/float64(pw.cells))
@@ -193,7 +222,20 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, r
 		}
 	} else {
 		c.smooth, c.ppV, c.uPPV = smoothCurve(y, weight, c.binSigma)
+		if len(c.edges) > 0 {
+			// the curve is drawn on across the transients, where it may turn
+			c.doubtV = math.Hypot(c.doubtV, 0.03*c.ppV)
+		}
 	}
+	for i := range c.edges {
+		if c.joined == nil && !c.edges[i].hasRng && c.edges[i].gate > m/5 {
+			// so long a stretch left out is no transient: the fit itself is in doubt
+			c.doubtV = math.Hypot(c.doubtV, 0.1*c.ppV)
+			break
+		}
+	}
+	// under the noise there may be transients, or more of them, that bend the fit
+	c.doubtV = math.Hypot(c.doubtV, 0.02*f.sigma)
 	mean := 0.0
 	for _, v := range c.smooth {
 		mean += v
@@ -263,7 +305,7 @@ func (c *cycleModel) nameEdgesByLevel() {
 		e := &c.edges[i]
 		on := int(e.phase * float64(m))
 		after := c.smooth[(on+m/8)%m] - c.smooth[on%m]
-		if math.Abs(after) > 0.1*(hi-lo) && hi-lo > 4*c.binSigma {
+		if math.Abs(after) > 0.1*(hi-lo) && hi-lo > 4*c.binSigma && c.ppV > 6*c.uPPV {
 			e.rising = after > 0
 		} else {
 			e.rising = e.peakV > 0

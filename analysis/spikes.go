@@ -327,3 +327,18 @@ func levelAround(buf []float64, first, last int) float64 {
 	sort.Float64s(beside)
 	return beside[len(beside)/2]
 }
+
+// straysKeepPhase tells whether the events outside the edges' windows all come at
+// one place in the cycle (Rayleigh's resultant over nine tenths).
+func (out *spikeFinding) straysKeepPhase() bool {
+	var re, im float64
+	for _, s := range out.strays {
+		if s.CyclePhase < 0 {
+			return false
+		}
+		sin, cos := math.Sincos(2 * math.Pi * s.CyclePhase)
+		re, im = re+cos, im+sin
+	}
+	n := float64(len(out.strays))
+	return n >= 8 && math.Hypot(re, im) > 0.9*n
+}

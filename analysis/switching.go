@@ -374,7 +374,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coar
 		// packets at a rate below the search leave a comb of their own rate's
 		// multiples; switching inside them shows above it
 		inside, strength := sp.periodByCorrelation(rec.rateHz, max(2.2*comb.hz, 40e3), high)
-		if strength > 0.1 {
+		if strength > 0.1 && inside < 1.2*th.TradeHighHz { // beyond, it is a ring after every edge
 			try := coarseSwitching{hz: inside, strength: strength}
 			if t := trackSwitching(volts, meanV, rateHz, try); t != nil && t.kind == SwitchingBursting && t.burstHz > 0 && t.burstHz < th.SearchLowHz {
 				k := comb.hz / t.burstHz

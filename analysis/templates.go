@@ -15,6 +15,10 @@ type edgeTemplate struct {
 	until  int       // bins over which it stands above the noise
 }
 
+// longestPulseS is well over what a switching edge makes: 5 to 200 ns (common
+// practice, no source).
+const longestPulseS = 1e-6
+
 func newTemplates(f *fold, c *cycleModel, sigma float64) []edgeTemplate {
 	var list []edgeTemplate
 	m := c.bins
@@ -57,6 +61,9 @@ func newTemplates(f *fold, c *cycleModel, sigma float64) []edgeTemplate {
 			t.tail = append(t.tail, tail)
 		}
 		t.findPeak()
+		if !e.hasRng && (e.gate > m/5 || t.duration()/float64(m)*c.periodS > longestPulseS) {
+			continue // the fit's fault, or a hump of the ripple itself
+		}
 		// to where it can no longer be told from noise, in the mean or in a sample
 		t.until = len(t.v)
 		for t.until > int(t.peakAt)+2 && math.Abs(t.v[t.until-1]) < max(4*sigma, 0.5*f.sigma, 1e-3*math.Abs(t.peakV)) {

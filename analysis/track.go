@@ -126,7 +126,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		}
 	}
 	if share := float64(off) / float64(len(amp)); share > 0.08 && strong > 5*quiet && sorted[len(sorted)/50] < 0.2*strong {
-		if t := trackBursts(volts, meanV, rateHz, found.hz); t != nil {
+		if t := trackBursts(volts, meanV, rateHz, found.hz); t != nil && (strong > 10*quiet || t.explains(volts, 1.2, fixed())) {
 			return t
 		}
 	}
@@ -153,6 +153,17 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		try(demodulate(volts, meanV, per, 3, 1))
 	}
 	return best
+}
+
+// explains tells whether a track of packets holds so many times the power that
+// another does.
+func (t *cycleTrack) explains(volts []float64, times float64, other *cycleTrack) bool {
+	on := 0.0
+	for _, p := range t.pieces {
+		on += p.to - p.from
+	}
+	own := on / float64(len(volts)) * foldTrace(volts, t, newSlowPart(volts, t)).power()
+	return own > times*foldTrace(volts, other, newSlowPart(volts, other)).power()
 }
 
 // sweeps is how often a dithered supply's frequency went up and down again within

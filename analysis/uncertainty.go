@@ -30,9 +30,9 @@ type typeB struct{ scale, model float64 }
 // instrument's gain left out.
 var (
 	asItIs   = typeB{1, 0}
-	rippleB  = typeB{2, 0.0025}
+	rippleB  = typeB{1.7, 0.0025}
 	lineB    = typeB{1.6, 0.0007}
-	spikeB   = typeB{1.6, 0.015}
+	spikeB   = typeB{1.4, 0.0125}
 	ringB    = typeB{2.5, 0.015}
 	densityB = typeB{2, 0.0075}
 )
@@ -41,6 +41,9 @@ const (
 	// ringDamped: a ring's frequency is the less sure the faster the ring dies down
 	// into the pulse it follows; times 1/Q²
 	ringDamped = 0.2
+	// the same, times 1/Q³, and a Q's times 1/Q: what the pulse makes of a ring of
+	// few swings
+	ringBuried, ringQBuried = 1.2, 0.8
 	// periodicScale is a factor on the scatter of the record's parts, and
 	// periodicLeak the part of the random power that a fold takes for periodic
 	periodicScale = 1.6
@@ -100,6 +103,16 @@ func (j *job) uncertainties() {
 	fitted(spikeB, &s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV)
 	fitted(densityB, &m.Noise.DensityVRHz, &m.Noise.UngatedVRHz, &m.Noise.LowVRHz)
 	fitted(asItIs, &m.MainsLineRMS, &m.MainsCombRMS, &m.MainsCombPPV)
+	if c := j.model; c != nil && m.RipplePPV.Known {
+		// what the cycle's own fit can't know, and where too little noise averages
+		// over the steps, these
+		doubt := c.doubtV
+		if m.RandomRMSV.Known && m.RandomRMSV.Value < 0.5*j.stepV {
+			doubt = math.Hypot(doubt, j.stepV/math.Sqrt(6))
+		}
+		m.RipplePPV.U = math.Hypot(m.RipplePPV.U, 2*doubt)
+		m.RippleRMSV.U = math.Hypot(m.RippleRMSV.U, 2*doubt*min(c.rmsV/max(c.ppV, 1e-300), 1))
+	}
 	for i := range m.Bands {
 		fitted(asItIs, &m.Bands[i].RMSV, &m.Bands[i].RMSNoLinesV)
 	}
@@ -109,11 +122,8 @@ func (j *job) uncertainties() {
 			continue
 		}
 		// the instrument's gain is no part of them
-		hz.U = expanded(hz.Value, 0, ringB.scale*hz.U/2, ringDamped*hz.Value/(q.Value*q.Value))
-		q.U = expanded(q.Value, 0, ringB.scale*q.U/2, ringB.model*q.Value)
+		hz.U = expanded(hz.Value, 0, ringB.scale*hz.U/2, hz.Value*math.Hypot(ringDamped/(q.Value*q.Value), ringBuried/(q.Value*q.Value*q.Value)))
+		q.U = expanded(q.Value, 0, ringB.scale*q.U/2, ringB.model*q.Value, ringQBuried/q.Value)
 	}
-	set(&m.RandomRMSV, 0.02*m.RandomRMSV.Value)
-	if p := m.PeriodicRMSV.Value; p > 0 {
-		set(&m.PeriodicRMSV, periodicScale*meanDeviation(j.basic.partRMS), periodicLeak*m.RandomRMSV.Value*m.RandomRMSV.Value/p)
-	}
+	fitted(asItIs, &m.RandomRMSV, &m.PeriodicRMSV)
 }
