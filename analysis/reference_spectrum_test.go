@@ -35,6 +35,8 @@ type reference struct {
 		NetlistRingQ   float64 `json:"netlist_ring_q"`
 		RingHz         float64 `json:"ring_hz"`
 		RingQ          float64 `json:"ring_q"`
+		SpikeCount     int     `json:"spike_count"`
+		SpikePeakV     float64 `json:"spike_peak_median_v"`
 	} `json:"captures"`
 	Spectra struct {
 		Samples  int          `json:"samples"`
@@ -43,13 +45,11 @@ type reference struct {
 		Welch512 [][3]float64 `json:"welch_512"`
 		Welch8k  [][3]float64 `json:"welch_8192"`
 		Welch64k [][3]float64 `json:"welch_65536"`
+		Medfilt  [][2]float64 `json:"medfilt_floor"`
+		Decim    [][3]float64 `json:"welch_decimated"`
 	} `json:"spectra"`
 	Functions struct {
-		Medfilt7  []float64 `json:"medfilt_7"`
-		FindPeaks struct {
-			Index      []int     `json:"index"`
-			Prominence []float64 `json:"prominence"`
-		} `json:"find_peaks_prominence_2"`
+		Medfilt7        []float64 `json:"medfilt_7"`
 		HilbertEnvelope []float64 `json:"hilbert_envelope"`
 		DecimateMiddle  []float64 `json:"decimate_2_middle"`
 	} `json:"functions"`

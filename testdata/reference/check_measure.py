@@ -6,7 +6,8 @@ with what the tool says of the same files:
 
 Exits 1 when a figure is out of its tolerance. Compared: samples, rate, rms,
 peak-to-peak, the 2 x mains line, the switching frequency and its fundamental,
-the band sums with lines, and the noise density, which must lie at or under what
+the band sums with lines, the spikes' count and peak (medfilt, find_peaks), the
+ring's frequency (hilbert), and the noise density, which must lie at or under what
 the plain spectrum shows between the lines."""
 import glob
 import gzip
@@ -90,6 +91,8 @@ def check(path, m, report):
         # the noise within the line's own width is what the two may differ by
         beside = [project(v, rate, base * f, 2)[0][1] for f in (0.93, 1.07)]
         report.close(path, "mains_line_rms_v", m["mains_line_rms_v"], rms[1], 0.02 + 2 * np.mean(beside) / rms[1])
+        thin, _ = project(signal.decimate(v - v.mean(), 8, ftype="fir"), rate / 8, base, 12)
+        report.close(path, "mains_line_rms_v, decimated", m["mains_line_rms_v"], thin[1], 0.02 + 2 * np.mean(beside) / rms[1])
 
     if os.path.basename(path).startswith("baseline") and m["switching_hz"]:
         report.fail(path, f"a switching frequency of {m['switching_hz']:.5g} Hz in a record of noise alone")
@@ -98,6 +101,9 @@ def check(path, m, report):
         near = optimize.minimize_scalar(lambda f: project(v, rate, f, 12)[1], bounds=(hz - 0.3 * rate / len(v), hz + 0.3 * rate / len(v)), method="bounded", options={"xatol": 1e-8 * hz}).x
         # two estimators of a few dozen cycles in noise: 50 ppm and a share of a bin
         report.close(path, "switching_hz", hz, near, 5e-5 + 0.005 * rate / len(v) / hz)
+
+    if m["spike_count"] and m["ring_hz"] and len(v) < 300_000:
+        spikes(path, v, rate, m, report)
 
     f, p = signal.periodogram(v, rate, "hann", detrend="constant")
     for band in m["bands"]:
@@ -117,6 +123,29 @@ def check(path, m, report):
         report.n += 1
         if m["noise_density_v_per_rthz"] > 1.12 * floor:
             report.fail(path, f"noise density {m['noise_density_v_per_rthz']:.4g}, scipy sees {floor:.4g} at {at:.4g} Hz")
+
+
+def spikes(path, v, rate, m, report):
+    """Events by their prominence over a running median, and the ring's frequency
+    by the analytic signal's phase."""
+    threshold, cycle = m["spike_threshold_v"], rate / m["switching_hz"]
+    r = np.abs(v - signal.medfilt(v, 2 * int(0.5e-6 * rate) + 1))
+    at, _ = signal.find_peaks(r, height=threshold, prominence=0.8 * threshold, distance=int(0.2 * cycle))
+    report.close(path, "spike_count", m["spike_count"], len(at), 1.01 / len(at))
+    # noise lifts a plain peak reading by up to half the threshold, three deviations
+    report.close(path, "spike_peak_median_v", m["spike_peak_median_v"], np.median(r[at]), 0.05 + 0.5 * threshold / np.median(r[at]))
+    near = m["ring_hz"]
+    band = signal.butter(4, [near * 0.6, near * 1.5], "bandpass", fs=rate, output="sos")
+    analytic = signal.hilbert(signal.sosfiltfilt(band, v))
+    envelope, phase = np.abs(analytic), np.unwrap(np.angle(analytic))
+    hz = []
+    for c in range(1, int(len(v) / cycle) - 1):
+        start = int(c * cycle) + int(np.argmax(envelope[int(c * cycle) : int((c + 1) * cycle)]))
+        part = slice(start + int(rate / near), start + int(3.5 * rate / near))
+        if part.stop < len(v):
+            hz.append(np.polyfit(np.arange(part.start, part.stop) / rate, phase[part], 1)[0] / (2 * np.pi))
+    # the band's own delay pulls a short ring towards its middle
+    report.close(path, "ring_hz", near, np.median(hz), 0.06)
 
 
 def main():

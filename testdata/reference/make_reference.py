@@ -151,7 +151,51 @@ def capture_figures(name):
         out["netlist_ring_hz"] = 1 / (2 * math.pi * math.sqrt(l * c))
         out["netlist_ring_q"] = math.sqrt(l / c) / (2.4 + 0.04 + 0.1 / 16)
         out["ring_hz"], out["ring_q"] = ring(v, rate, f, out["netlist_ring_hz"])
+        out["spike_count"], out["spike_peak_median_v"] = spikes(v, rate, f)
     return out
+
+
+def spikes(v, rate, f):
+    """Events that stand out of a running median, by their prominence: how many,
+    and their median height. A tenth of the largest is far over what is left of
+    the ripple."""
+    r = np.abs(v - signal.medfilt(v, 2 * int(0.5e-6 * rate) + 1))
+    at, _ = signal.find_peaks(r, prominence=0.1 * r.max(), distance=int(0.2 * rate / f))
+    return len(at), float(np.median(r[at]))
+
+
+def floor_by_medfilt():
+    """The noise floor under the lines of the test record: welch's density through
+    a running median, at third octaves."""
+    v, rate = test_record()
+    f, p = signal.welch(v, rate, "hann", 8192, 4096, detrend="constant")
+    floor = signal.medfilt(p, 31)
+    rows = []
+    for n in range(38, 56):
+        centre = 10 ** (n / 10)
+        if n == 50:
+            continue  # the line at 100 kHz
+        sel = (f >= centre * 10**-0.05) & (f < centre * 10**0.05)
+        rows.append([centre, math.sqrt(floor[sel].mean())])
+    return rows
+
+
+def decimated():
+    """The test record at an eighth of its rate by three halvings, and its density
+    there in sixth octaves away from the lines, up to 0.35 of the new rate."""
+    v, rate = test_record()
+    for _ in range(3):
+        v, rate = signal.decimate(v, 2, ftype="fir"), rate / 2
+    f, p = signal.welch(v, rate, "hann", 2048, 1024, detrend="constant")
+    rows = []
+    lo = 8 * rate / 2048
+    while lo * 2 ** (1 / 6) < 0.35 * rate:
+        hi = lo * 2 ** (1 / 6)
+        sel = (f >= lo) & (f < hi)
+        if sel.sum() >= 3 and not lo - 4 * f[1] < 1234.5 < hi + 4 * f[1]:
+            rows.append([lo, hi, float(p[sel].mean())])
+        lo = hi
+    return rows
 
 
 MASK = (1 << 64) - 1
@@ -194,14 +238,14 @@ def spectra():
                 rows.append([lo, hi, float(p[sel].mean())])
             lo = hi
         out[f"welch_{seg}"] = rows
+    out["medfilt_floor"] = floor_by_medfilt()
+    out["welch_decimated"] = decimated()
     return out
 
 
 def small_functions():
     """scipy's answers on short series, for the functions of ours that do the same."""
     x = portable_noise(60, 3)
-    y = np.cumsum(portable_noise(400, 4))
-    peaks, props = signal.find_peaks(y, prominence=2)
     t = np.arange(400) / 400
     tone = np.exp(-3 * t) * np.cos(2 * np.pi * 25 * t)
     z = signal.hilbert(tone)
@@ -209,7 +253,6 @@ def small_functions():
     dec = signal.decimate(ramp, 2, ftype="fir")
     return {
         "medfilt_7": signal.medfilt(x, 7).tolist(),
-        "find_peaks_prominence_2": {"index": peaks.tolist(), "prominence": props["prominences"].tolist()},
         "hilbert_envelope": np.abs(z)[100:300:20].tolist(),
         "decimate_2_middle": dec[400:600:20].tolist(),
     }
