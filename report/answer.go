@@ -201,10 +201,30 @@ func (r *Report) watchWords(best *Unit) []string {
 	for _, c := range r.Cautions {
 		w = append(w, clean(c.Text))
 	}
-	if r.Baseline == nil {
+	switch all, without := r.baselines(); {
+	case without == all:
 		w = append(w, "No baseline capture: the instrument's own noise is inside every figure.")
+	case without > 0:
+		w = append(w, fmt.Sprintf("No baseline for %d of %d captures: the instrument's own noise is inside their figures.", without, all))
 	}
 	return w
+}
+
+// baselines counts the units' captures, and those among them without a baseline,
+// neither the sheet's nor one of their own. Without captures both are 0.
+func (r *Report) baselines() (all, without int) {
+	for _, u := range r.Units {
+		for _, c := range u.Captures {
+			if c.M == nil {
+				continue
+			}
+			all++
+			if r.Baseline == nil && len(c.M.Spectrum.BaselineVRHz) == 0 {
+				without++
+			}
+		}
+	}
+	return all, without
 }
 
 // InventedBanner marks a report of invented data.

@@ -277,8 +277,11 @@ func (r *Report) setupRows() []pair {
 	for _, g := range r.HeaterLoad.Groups {
 		add("valves", fmt.Sprintf("%d × %s, %s", g.Count, g.Valve.Type, g.Wiring))
 	}
-	if r.Baseline == nil {
+	switch all, without := r.baselines(); {
+	case without == all:
 		add("baseline", "none: the instrument's own noise is inside every figure")
+	case without > 0:
+		add("baseline", fmt.Sprintf("none for %d of %d captures: the instrument's own noise is inside their figures", without, all))
 	}
 	add("note", r.Note)
 	return rows

@@ -66,6 +66,10 @@ func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure)
 		}
 	case capture.CautionAlias, capture.CautionAliasShown:
 		switch {
+		case sum && code == capture.CautionAliasShown:
+			// nothing kept what lies above half the rate out, harmonics and noise
+			// alike; only 2 x mains is sure to be the unit's
+			return 0, mainsShare(c, m, f)
 		case sum:
 			return 0, aliasShare(c, m, f)
 		case c.id == FoldedRipple, c.id == Mask:
@@ -231,6 +235,22 @@ func aliasShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64
 		return far
 	}
 	return 20 * math.Log10(f.Value/math.Sqrt(rest))
+}
+
+// mainsShare is how far a band sum would fall, in dB, if 2 x mains were all of it.
+func mainsShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64 {
+	line, at := m.MainsLineRMS, m.MainsLineHz
+	if !line.Known || !at.Known || at.Value < c.lowHz || at.Value > c.highHz {
+		return far
+	}
+	v := line.Value
+	if c.id == BandAudioA {
+		v *= analysis.AWeight(at.Value)
+	}
+	if v <= 0 {
+		return far
+	}
+	return math.Max(0, 20*math.Log10(f.Value/v))
 }
 
 // baselineShare is how far a band sum would fall, in dB, if all that the

@@ -173,9 +173,20 @@ func (e *Evaluation) settle(doubts []doubt) {
 	}
 	e.Why = e.why(missing, out)
 	if e.Verdict == Retake {
-		e.Why = "undecided, " + doubts[0].text + "; as captured " + e.Why
+		e.Why = "undecided, " + e.decisive(doubts).text + "; as captured " + e.Why
 	}
 	e.WouldFlip = e.wouldFlip(missing, out, doubts)
+}
+
+// decisive is the doubt to name: one that could bring a criterion back inside,
+// where some are out, else the first.
+func (e *Evaluation) decisive(doubts []doubt) doubt {
+	for _, d := range doubts {
+		if d.flips && e.Margins[d.margin].DB < 0 {
+			return d
+		}
+	}
+	return doubts[0]
 }
 
 func (e *Evaluation) why(missing []string, out int) string {
