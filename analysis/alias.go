@@ -202,6 +202,16 @@ func (v *rateView) expose(lineHz float64, truth string) {
 		Fix: "for the switching trust the faster capture; take the slow one with high-resolution averaging on, or at more than twice that frequency"})
 	v.missSwitching(text)
 	v.m.Kind = SwitchingUnknown
+	// names that rest on the false frequency
+	v.m.Lines = slices.Clone(v.m.Lines)
+	for i := range v.m.Lines {
+		l := &v.m.Lines[i]
+		if l.FrequencyHz == lineHz || math.Abs(l.FrequencyHz-lineHz) <= lineUHz(*l) {
+			l.Comb, l.Harmonic, l.Name = "", 0, "alias ("+hertz(l.FrequencyHz)+")"
+		} else if l.Comb != combMains && l.Comb != combInstrument {
+			l.Comb, l.Harmonic, l.Name = "", 0, ""
+		}
+	}
 }
 
 // missSwitching turns every figure that rests on the switching frequency into

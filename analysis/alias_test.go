@@ -89,6 +89,14 @@ func TestFastCaptureExposesAnAlias(t *testing.T) {
 	if text := aliasText(got[0]); !strings.Contains(text, "50 kHz") || !strings.Contains(text, "1.2 MHz") {
 		t.Errorf("%q", text)
 	}
+	for _, l := range got[0].Lines {
+		if strings.Contains(l.Name, "switching") || l.Comb == combSwitching {
+			t.Errorf("a line is still named %q", l.Name)
+		}
+	}
+	if l := lineAt(got[0].Lines, 50e3, 10); l == nil || l.Name != "alias (50 kHz)" {
+		t.Errorf("the alias is named %+v", l)
+	}
 	for name, f := range map[string]Figure{"switching": got[0].SwitchingHz, "ripple": got[0].RipplePPV, "rms": got[0].RippleRMSV, "slope": got[0].Cycle.RiseSlopeVPerS} {
 		if f.Known || f.Missing == "" {
 			t.Errorf("%s: %+v from an alias", name, f)
