@@ -13,7 +13,7 @@ import (
 // lineCapture measures a capture that shows nothing but one line and noise.
 func lineCapture(t *testing.T, file string, hz, rateHz float64) *Measurement {
 	t.Helper()
-	const n = 1 << 15
+	const n = 1 << 14
 	x := tones(n, rateHz, [3]float64{hz, 5e-3, 1})
 	for i, e := range whiteNoise(n, 1e-4, uint64(hz+rateHz)) {
 		x[i] += e
@@ -76,7 +76,7 @@ func TestTwoSlowCapturesExposeAnAlias(t *testing.T) {
 func TestFastCaptureExposesAnAlias(t *testing.T) {
 	s := synth.Supply{Seed: 8, ACCoupled: true, SwitchingHz: 1.2e6, RipplePPV: 10e-3, NoiseVRHz: 50e-9}
 	at := func(rate float64) *Measurement {
-		s.RateHz, s.Samples = rate, 1<<17
+		s.RateHz, s.Samples = rate, 1<<16
 		m, _ := measureSupply(t, s, Setup{})
 		return m
 	}
