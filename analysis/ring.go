@@ -87,40 +87,71 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
 	const np = 7
 	n := len(y)
 	us := make([]float64, n) // -1 to 1 over the window
-	for i := range us {
-		us[i] = float64(i)/float64(n-1)*2 - 1
+	var fixed [5][6]float64  // the normal equations' part that no ring changes
+	square := 0.0
+	for i, v := range y {
+		u := float64(i)/float64(n-1)*2 - 1
+		us[i] = u
+		b := [3]float64{1, u, u * u}
+		for j := range b {
+			for k := range b {
+				fixed[j][k] += b[j] * b[k]
+			}
+			fixed[j][5] += b[j] * v
+		}
+		square += v * v
 	}
 	linear := func(hz, alpha float64) ([5]float64, float64, bool) {
-		var a [5][6]float64
+		a := fixed
 		step, turn := ringStep(hz, alpha, stepS), complex(1, 0)
+		var cc, cs, ss float64
+		var c, s [3]float64 // against 1, u, u²
+		var cv, sv float64
 		for i, v := range y {
-			b := [5]float64{1, us[i], us[i] * us[i], real(turn), imag(turn)}
-			for j := range b {
-				for k := j; k < 5; k++ {
-					a[j][k] += b[j] * b[k]
-				}
-				a[j][5] += b[j] * v
-			}
+			re, im, u := real(turn), imag(turn), us[i]
+			cu, su := re*u, im*u
+			c[0] += re
+			c[1] += cu
+			c[2] += cu * u
+			s[0] += im
+			s[1] += su
+			s[2] += su * u
+			cc += re * re
+			cs += re * im
+			ss += im * im
+			cv += re * v
+			sv += im * v
 			turn *= step
 		}
-		for j := range 5 {
-			for k := range j {
-				a[j][k] = a[k][j]
+		for k := range 3 {
+			a[k][3], a[3][k] = c[k], c[k]
+			a[k][4], a[4][k] = s[k], s[k]
+		}
+		a[3][3], a[3][4], a[4][3], a[4][4] = cc, cs, cs, ss
+		a[3][5], a[4][5] = cv, sv
+		x, ok := solve5(a)
+		if !ok {
+			return x, 0, false
+		}
+		// the residue's square from the sums, unless it drowns in their rounding
+		rss := square
+		for j := range x {
+			rss -= 2 * x[j] * a[j][5]
+			for k := range x {
+				rss += x[j] * a[j][k] * x[k]
 			}
 		}
-		c, ok := solve5(a)
-		if !ok {
-			return c, 0, false
+		if rss > 1e-5*square {
+			return x, rss, true
 		}
-		rss := 0.0
-		turn = 1
+		rss, turn = 0, 1
 		for i, v := range y {
 			u := us[i]
-			d := v - c[0] - c[1]*u - c[2]*u*u - c[3]*real(turn) - c[4]*imag(turn)
+			d := v - x[0] - x[1]*u - x[2]*u*u - x[3]*real(turn) - x[4]*imag(turn)
 			rss += d * d
 			turn *= step
 		}
-		return c, rss, true
+		return x, rss, true
 	}
 	c, rss, ok := linear(hz, alpha)
 	if !ok {
