@@ -2,6 +2,7 @@ package target_test
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"math"
 	"sync"
@@ -38,6 +39,8 @@ func drawn(t *testing.T, seed uint64) (target.Unit, map[target.Criterion]float64
 	}
 }
 
+var drawnSeeds = flag.Int("drawn", 50, "supplies of TestDrawnSupplies")
+
 // Drawn supplies against limits set from their truth. One whose truth breaks a
 // limit by more than 1 dB is never called a pass without a caution: the limits
 // are set for each supply so that, by turns, one criterion is broken by a little
@@ -45,9 +48,9 @@ func drawn(t *testing.T, seed uint64) (target.Unit, map[target.Criterion]float64
 // the other way, one that keeps every limit by 3 dB is seldom called a failure;
 // not never, since the truth of the noise leaves out what the spikes' jitter adds.
 func TestDrawnSupplies(t *testing.T) {
-	seeds := uint64(50)
+	seeds := uint64(*drawnSeeds)
 	if testing.Short() {
-		seeds = 8
+		seeds = min(seeds, 8)
 	}
 	var mu sync.Mutex
 	verdicts := map[string]int{}
