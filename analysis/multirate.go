@@ -91,7 +91,7 @@ func spectrumOf(ctx context.Context, src source, rateHz float64, opt spectrumOpt
 				hop *= min(length/(plenty*size), 4)
 			}
 		}
-		if space == nil || len(space.work) != size {
+		if s <= 1 || len(space.work) != size { // the first stage runs beside the others
 			space = newSegmentSpace(size)
 		}
 		c := &chain{welch: newWelch(space, hop, gated)}
@@ -108,6 +108,37 @@ func spectrumOf(ctx context.Context, src source, rateHz float64, opt spectrumOpt
 		offset += halfBandReach * math.Exp2(float64(s))
 		length = next
 	}
+
+	// descend takes a block through the stages from..to-1 and gives what it leaves
+	// for the next one.
+	descend := func(from, to int, xb, wb []float64) ([]float64, []float64) {
+		for s := from; s < min(to, len(chains)); s++ {
+			c := chains[s]
+			c.welch.push(xb, wb)
+			if c.keep {
+				m.Stages[s].Record = append(m.Stages[s].Record, xb...)
+			}
+			if c.halver == nil {
+				return nil, nil
+			}
+			c.x = c.halver.push(c.x[:0], xb)
+			if gated {
+				c.wTail = append(c.wTail, wb...)
+				c.w = c.w[:0]
+				for k := range c.x {
+					t := c.wTail[2*k+halfBandReach-1:]
+					c.w = append(c.w, t[0]/4+t[1]/2+t[2]/4)
+				}
+				c.wTail = c.wTail[:copy(c.wTail, c.wTail[2*len(c.x):])]
+				wb = c.w
+			}
+			xb = c.x
+		}
+		return xb, wb
+	}
+	// the first stage is as much work as all below it, which run beside it
+	below := newRelay(func(xb, wb []float64) { descend(1, len(chains), xb, wb) })
+	defer below.close()
 
 	const block = 1 << 14
 	x := make([]float64, min(block, n))
@@ -140,28 +171,9 @@ func spectrumOf(ctx context.Context, src source, rateHz float64, opt spectrumOpt
 				xb[i] -= m.MeanV
 			}
 		}
-		for s, c := range chains {
-			c.welch.push(xb, wb)
-			if c.keep {
-				m.Stages[s].Record = append(m.Stages[s].Record, xb...)
-			}
-			if c.halver == nil {
-				break
-			}
-			c.x = c.halver.push(c.x[:0], xb)
-			if gated {
-				c.wTail = append(c.wTail, wb...)
-				c.w = c.w[:0]
-				for k := range c.x {
-					t := c.wTail[2*k+halfBandReach-1:]
-					c.w = append(c.w, t[0]/4+t[1]/2+t[2]/4)
-				}
-				c.wTail = c.wTail[:copy(c.wTail, c.wTail[2*len(c.x):])]
-				wb = c.w
-			}
-			xb = c.x
-		}
+		below.push(descend(0, 1, xb, wb))
 	}
+	below.close()
 	if gated {
 		m.Excised = 1 - kept/float64(n)
 	}
