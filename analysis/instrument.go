@@ -22,7 +22,7 @@ type instrumentLook struct {
 }
 
 // markInstrument takes the lines that the baseline shows as well off the lines
-// found, in power (DESIGN: what the baseline shows is the bench, not the unit).
+// found, in power: what the baseline shows is the bench, not the unit.
 // What is left is the unit's; a line whose remainder is within the uncertainty of
 // both amplitudes is wholly the instrument's, or picked up by its leads.
 //
