@@ -65,13 +65,20 @@ func writePicture(path string, picture []byte, force bool) error {
 
 // cannotWrite names the path once.
 func cannotWrite(path string, err error) error {
+	_, cause := pathAndCause(err)
+	return fmt.Errorf("%s: cannot be written: %w", path, cause)
+}
+
+// pathAndCause takes one of the system's path errors apart; of any other error
+// the path is "".
+func pathAndCause(err error) (path string, cause error) {
 	var pe *fs.PathError
 	var le *os.LinkError
 	switch {
 	case errors.As(err, &pe):
-		err = pe.Err
+		return pe.Path, pe.Err
 	case errors.As(err, &le):
-		err = le.Err
+		return le.New, le.Err
 	}
-	return fmt.Errorf("%s: cannot be written: %w", path, err)
+	return "", err
 }

@@ -321,18 +321,11 @@ func syncFolder(dir string) {
 // plainPathError turns the system's path errors into the house's form: the
 // path, what was found, what to do where that is plain.
 func plainPathError(err error) error {
-	var pe *fs.PathError
-	var le *os.LinkError
-	path := ""
-	switch {
-	case errors.As(err, &pe):
-		path, err = pe.Path, pe.Err
-	case errors.As(err, &le):
-		path, err = le.New, le.Err
-	default:
+	path, cause := pathAndCause(err)
+	if path == "" {
 		return err
 	}
-	return fmt.Errorf("%s: cannot write the report: %w", path, err)
+	return fmt.Errorf("%s: cannot write the report: %w", path, cause)
 }
 
 // quoteSome names the first few of many files.

@@ -343,7 +343,7 @@ const cycleSpec = (list, label) => {
 
 /* ---- a unit's figures come alive when it is opened ---- */
 const specs = {
-  waveform: d => [d.w && waveSpec(d.w, "", "Waveform, whole record, " + d.n, 
+  waveform: d => [d.w && waveSpec(d.w, "", "Waveform, whole record, " + d.n,
     d.d ? " The plot below shows a few switching cycles " + (d.d.n < 1.01 ? "sample by sample." : "closer.") : ""),
     d.d && waveSpec(d.d, "", "Waveform, a few switching cycles, " + d.n, "")],
   spike: d => [d.k && waveSpec(d.k, "", "Typical spike, " + d.n, "")],
