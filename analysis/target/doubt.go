@@ -216,6 +216,14 @@ func cautionsOf(u Unit, m *analysis.Measurement) []capture.Caution {
 	return m.Cautions
 }
 
+// weighted is what so many volts at a frequency count in the criterion's sum.
+func (c criterion) weighted(v, hz float64) float64 {
+	if c.id == BandAudioA {
+		return v * analysis.AWeight(hz)
+	}
+	return v
+}
+
 // aliasShare is how far a band sum would fall, in dB, without the lines in it
 // that may be aliases: all but the mains comb's.
 func aliasShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64 {
@@ -224,10 +232,7 @@ func aliasShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64
 		if l.Comb == "mains" || l.Comb == "instrument" || l.FrequencyHz < c.lowHz || l.FrequencyHz > c.highHz {
 			continue
 		}
-		v := l.RMSV
-		if c.id == BandAudioA {
-			v *= analysis.AWeight(l.FrequencyHz)
-		}
+		v := c.weighted(l.RMSV, l.FrequencyHz)
 		lines += v * v
 	}
 	rest := f.Value*f.Value - lines
@@ -243,10 +248,7 @@ func mainsShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64
 	if !line.Known || !at.Known || at.Value < c.lowHz || at.Value > c.highHz {
 		return far
 	}
-	v := line.Value
-	if c.id == BandAudioA {
-		v *= analysis.AWeight(at.Value)
-	}
+	v := c.weighted(line.Value, at.Value)
 	if v <= 0 {
 		return far
 	}
@@ -267,18 +269,12 @@ func baselineShare(c criterion, m *analysis.Measurement, f analysis.Figure) floa
 		if hz < c.lowHz || hz > c.highHz {
 			continue
 		}
-		v := (s.BaselineVRHz[i] + s.BaselineVRHz[i-1]) / 2
-		if c.id == BandAudioA {
-			v *= analysis.AWeight(hz)
-		}
+		v := c.weighted((s.BaselineVRHz[i]+s.BaselineVRHz[i-1])/2, hz)
 		floor += v * v * (s.FrequencyHz[i] - s.FrequencyHz[i-1])
 	}
 	for _, l := range m.Lines {
 		if l.InstrumentRMSV > 0 && l.FrequencyHz >= c.lowHz && l.FrequencyHz <= c.highHz {
-			v := l.InstrumentRMSV
-			if c.id == BandAudioA {
-				v *= analysis.AWeight(l.FrequencyHz)
-			}
+			v := c.weighted(l.InstrumentRMSV, l.FrequencyHz)
 			floor = math.Max(0, floor-v*v)
 		}
 	}
