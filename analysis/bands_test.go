@@ -17,7 +17,7 @@ func TestBands(t *testing.T) {
 	}
 	m, lines := linesOf(t, x, rate)
 	got := map[string]Band{}
-	for _, b := range measureBands(m, lines, capture.Span{LowHz: 4 * rate / n, HighHz: 20e6}, 0) {
+	for _, b := range measureBands(m, lines, capture.Span{LowHz: 4 * rate / n, HighHz: 20e6}, defaultGainFraction) {
 		got[b.ID] = b
 	}
 	noise1 := e * math.Sqrt(0.98e6)
@@ -58,7 +58,7 @@ func TestBandAWeighted(t *testing.T) {
 		sum += w * g * g
 	}
 	want := e * math.Sqrt(sum*h/3)
-	for _, b := range measureBands(m, lines, capture.Span{LowHz: 1, HighHz: 0.4 * rate}, 0) {
+	for _, b := range measureBands(m, lines, capture.Span{LowHz: 1, HighHz: 0.4 * rate}, defaultGainFraction) {
 		if b.ID == "audio_a" && math.Abs(b.RMSV.Value/want-1) > 0.01 {
 			t.Errorf("%.5g V, want %.5g", b.RMSV.Value, want)
 		}
@@ -80,12 +80,12 @@ func TestInstrumentSpur(t *testing.T) {
 	}
 	_, base := capture1(1, [3]float64{333e3, 1e-3, 0})
 	m, lines := capture1(2, [3]float64{333e3, 1.03e-3, 2}, [3]float64{100e3, 5e-4, 1})
-	markInstrument(lines, 0, &Measurement{Lines: base}, 0)
+	markInstrument(lines, 0, &Measurement{Lines: base}, defaultGainFraction)
 	if l := lineAt(lines, 333e3, 1); l == nil || l.Comb != combInstrument {
 		t.Errorf("%+v", l)
 	}
 	want := math.Hypot(5e-4, e*math.Sqrt(0.98e6))
-	for _, b := range measureBands(m, lines, capture.Span{LowHz: 20, HighHz: 1.6e6}, 0) {
+	for _, b := range measureBands(m, lines, capture.Span{LowHz: 20, HighHz: 1.6e6}, defaultGainFraction) {
 		if b.ID == "20k_1m" && math.Abs(b.RMSV.Value/want-1) > 0.01 {
 			t.Errorf("%.4g V, want %.4g without the spur", b.RMSV.Value, want)
 		}

@@ -25,9 +25,9 @@ func (j *job) cautions() {
 		add(c.Code, c.Text, c.Fix)
 	}
 
-	if clipped := j.clippedLow + j.clippedHigh; clipped > 0 {
+	if j.clipped > 0 {
 		add(capture.CautionClipped,
-			fmt.Sprintf("%d samples lie at the converter's end stops; peaks are cut off", clipped),
+			fmt.Sprintf("%d samples lie at the converter's end stops; peaks are cut off", j.clipped),
 			"use more volts per division, or move the trace to the middle of the screen")
 		for _, f := range []*Figure{&m.PPV, &m.PP20MHzV, &m.PP20MHz999V, &m.RipplePPV,
 			&m.Spikes.PeakMedianV, &m.Spikes.PeakP95V, &m.Spikes.PeakMaxV,
@@ -70,7 +70,7 @@ func (j *job) cautions() {
 		}
 		if c := j.model; c.upper {
 			add(capture.CautionRingFills,
-				fmt.Sprintf("the ring lasts into the next edge and can't be told apart from the ripple; both together are %.3g mV p-p", 1e3*j.ringAndRippleV),
+				fmt.Sprintf("the ring lasts into the next edge and can't be told apart from the ripple; both together are %.3g mV p-p", 1e3*c.ppV),
 				damp)
 		} else if c.ringFills() {
 			add(capture.CautionRingFills,

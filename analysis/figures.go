@@ -268,9 +268,6 @@ func (j *job) spikeFigures() {
 			Fix:  "judge such edges by the peak-to-peak in 20 MHz, which holds both",
 		})
 	}
-	for _, f := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
-		f.U = math.Hypot(f.U, 2*split)
-	}
 	largest, swingHz, open := 0.0, 0.0, 0.0 // the largest transient and how fast it swings
 	for e, t := range found.templates {
 		if len(found.edgePeaks[e]) == 0 {
@@ -308,7 +305,7 @@ func (j *job) spikeFigures() {
 		}
 	}
 	for _, f := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
-		f.U = math.Hypot(f.U, open)
+		f.U = math.Hypot(math.Hypot(f.U, 2*split), open)
 	}
 	s.List = evenPick(events, j.th.MaxSpikes)
 	s.AmplitudeHist = histogramOf(peaks, 40)
@@ -345,8 +342,7 @@ func (j *job) ringOverRipple() {
 	}
 	why := fmt.Sprintf("what its fit leaves is %.2g mV p-p, give or take %.2g mV", 1e3*m.RipplePPV.Value, 1e3*m.RipplePPV.U)
 	if c.upper {
-		j.ringAndRippleV = m.RipplePPV.Value
-		why = fmt.Sprintf("both together are %.3g mV p-p", 1e3*j.ringAndRippleV)
+		why = fmt.Sprintf("both together are %.3g mV p-p", 1e3*c.ppV)
 	}
 	miss := NotMeasured("a ring lasts through the cycle and can't be told from the ripple under it, " + why + "; damp the ring at the output and take it again")
 	m.RipplePPV, m.RippleRMSV = miss, miss
@@ -370,10 +366,10 @@ func (j *job) splitU(durationS float64) float64 {
 // it is known, else the largest that the smooth cycle makes across an edge.
 func (j *job) stepAtEdges() float64 {
 	c := j.model
-	if c == nil || c.stepV.Known {
-		if c == nil {
-			return 0
-		}
+	switch {
+	case c == nil:
+		return 0
+	case c.stepV.Known:
 		return c.stepV.Value
 	}
 	m := c.bins

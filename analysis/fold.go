@@ -309,6 +309,24 @@ func (f *fold) power() float64 {
 	return max((p-noise)/n, 0)
 }
 
+// powerNoise is the standard deviation that the samples' noise gives power, V².
+func (f *fold) powerNoise() float64 {
+	n := f.samples()
+	if n == 0 {
+		return 0
+	}
+	return f.sigma * f.sigma * math.Sqrt(2*float64(len(f.mean))) / n
+}
+
+// samples is how many the fold holds.
+func (f *fold) samples() float64 {
+	n := 0.0
+	for _, k := range f.n {
+		n += k
+	}
+	return n
+}
+
 // fillGaps bridges empty bins by straight lines around the cycle.
 func (f *fold) fillGaps() {
 	first := -1

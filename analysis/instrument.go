@@ -108,9 +108,6 @@ func (l Line) seenRMSV() float64 {
 // (k = 2) of own without the gain that both have in common. whole tells that
 // nothing is left that stands out of both uncertainties.
 func lessInstrument(seenV, seenNoiseV, instrumentV, instrumentNoiseV, gainFraction float64) (own, u float64, whole bool) {
-	if gainFraction <= 0 {
-		gainFraction = defaultGainFraction
-	}
 	left := seenV*seenV - instrumentV*instrumentV
 	deviation := func(gain float64) float64 {
 		return 2 * math.Hypot(seenV*math.Hypot(seenNoiseV, gain*seenV), instrumentV*math.Hypot(instrumentNoiseV, gain*instrumentV))
@@ -132,10 +129,6 @@ func (r mainsResult) lessBaseline(lines []Line, baseline *Measurement, gainFract
 	if baseline == nil || !r.LineRMS.Known || !r.MainsHz.Known {
 		return out, false
 	}
-	gain := gainFraction
-	if gain <= 0 {
-		gain = defaultGainFraction
-	}
 	share := map[int]Line{}
 	for _, l := range lines {
 		if n := int(math.Round(l.FrequencyHz / r.MainsHz.Value)); l.InstrumentRMSV > 0 && math.Abs(l.FrequencyHz/r.MainsHz.Value-float64(n)) < 0.01*float64(n) {
@@ -145,9 +138,9 @@ func (r mainsResult) lessBaseline(lines []Line, baseline *Measurement, gainFract
 	b := baseline.MainsLineRMS
 	sameHz := baseline.MainsLineHz.Known && math.Abs(baseline.MainsLineHz.Value/r.LineHz.Value-1) < 0.01
 	// its U holds the gain as well, which says nothing of whether it stands out
-	noise := math.Sqrt(max(b.U*b.U-gain*gain*b.Value*b.Value, 0)) / 2
+	noise := math.Sqrt(max(b.U*b.U-gainFraction*gainFraction*b.Value*b.Value, 0)) / 2
 	if b.Known && sameHz && b.Value > 4*noise {
-		left, u, whole := lessInstrument(r.LineRMS.Value, r.LineRMS.U/2, b.Value, noise, gain)
+		left, u, whole := lessInstrument(r.LineRMS.Value, r.LineRMS.U/2, b.Value, noise, gainFraction)
 		if whole {
 			own = true
 		} else {
@@ -207,9 +200,6 @@ func (m *multirate) lessInstrumentLines(quiet []float64, lines []Line) []float64
 // instrumentVariance is the variance in V⁴ that taking the instrument's lines
 // off adds to the power within a band.
 func instrumentVariance(lines []Line, lowHz, highHz, gainFraction float64, weight func(float64) float64) float64 {
-	if gainFraction <= 0 {
-		gainFraction = defaultGainFraction
-	}
 	sum := 0.0
 	for _, l := range lines {
 		if l.InstrumentRMSV == 0 || l.FrequencyHz < lowHz || l.FrequencyHz > highHz {
@@ -256,7 +246,7 @@ func (j *job) ownSwitching(lines []Line) bool {
 		return false
 	}
 	j.th.NotHz = not
-	j.track, j.fold, j.model, j.res, j.periodS = nil, nil, nil, nil, 0
+	j.forgetSwitching()
 	j.spikes = spikeFinding{}
 	j.switching()
 	j.spikeSearch()

@@ -82,7 +82,7 @@ func TestOwnLineOnAWeakerSpur(t *testing.T) {
 		}
 		_, base := linesOf(t, b, rate)
 		m, lines := linesOf(t, x, rate)
-		markInstrument(lines, 0, &Measurement{Lines: base}, 0)
+		markInstrument(lines, 0, &Measurement{Lines: base}, defaultGainFraction)
 		l := lineAt(lines, hz, 1)
 		if l == nil || l.Comb == combInstrument || math.Abs(l.InstrumentRMSV/spur-1) > 0.01 {
 			t.Fatalf("phase %d: %+v", k, l)
@@ -91,7 +91,7 @@ func TestOwnLineOnAWeakerSpur(t *testing.T) {
 		if math.Abs(l.RMSV-own) > l.NoiseURMSV {
 			outside++
 		}
-		for _, band := range measureBands(m, lines, capture.Span{LowHz: 10, HighHz: 1e6}, 0) {
+		for _, band := range measureBands(m, lines, capture.Span{LowHz: 10, HighHz: 1e6}, defaultGainFraction) {
 			if band.ID == "20k_1m" && math.Abs(band.RMSV.Value-own) > band.RMSV.U {
 				t.Errorf("phase %d: band %g ± %g V, want %g", k, band.RMSV.Value, band.RMSV.U, own)
 			}

@@ -48,11 +48,7 @@ type foldPlaces struct {
 
 func newFoldPlaces(f *fold, least int) foldPlaces {
 	p := foldPlaces{per: max(f.bins/max(least, 1), 1)}
-	mean := 0.0
-	for _, n := range f.n {
-		mean += n
-	}
-	mean *= float64(p.per) / float64(f.bins)
+	mean := f.samples() * float64(p.per) / float64(f.bins)
 	for k := 0; k+p.per <= f.bins; k += p.per {
 		sum, v, x := 0.0, 0.0, 0.0
 		for i := k; i < k+p.per; i++ {
@@ -316,23 +312,16 @@ func (j *jointFit) weigh(p foldPlaces) {
 			continue
 		}
 		// a move that adds the noise's own square to the misfit is one deviation
+		one := 1.0 // where the misfit does not grow at all, the whole move
 		if more := t.rms*t.rms*float64(t.points) - rss; more > 0 {
-			one := noise / math.Sqrt(more)
-			d := (t.peakToPeak() - pp) * one
-			u2 += d * d
-			if k < 2 {
-				j.uHz[k] = one * step * j.hz[k]
-			} else {
-				j.uAlpha[k-2] = one * 10 * step * j.alpha[k-2]
-			}
-			continue
+			one = noise / math.Sqrt(more)
 		}
-		// no hold on it at all
-		u2 += (t.peakToPeak() - pp) * (t.peakToPeak() - pp)
+		d := (t.peakToPeak() - pp) * one
+		u2 += d * d
 		if k < 2 {
-			j.uHz[k] = step * j.hz[k]
+			j.uHz[k] = one * step * j.hz[k]
 		} else {
-			j.uAlpha[k-2] = 10 * step * j.alpha[k-2]
+			j.uAlpha[k-2] = one * 10 * step * j.alpha[k-2]
 		}
 	}
 	// what the pulse's shape still does beyond the stretch left out
@@ -375,7 +364,7 @@ func (j *jointFit) onset(p foldPlaces) {
 		at := old.on[e]
 		size := func(x float64) float64 {
 			// of the first place from bin x on
-			i := sort.SearchFloat64s(p.x, math.Mod(x+2*m, m)) % len(p.x)
+			i := sort.SearchFloat64s(p.x, aroundCycle(x, m)) % len(p.x)
 			after := length + math.Remainder(p.x[i]-old.on[e], m)
 			v := p.y[i] - old.straight(before, after/length*2-1)
 			// rings of both, joint e's own last start carried on by a wrap
@@ -397,7 +386,7 @@ func (j *jointFit) onset(p foldPlaces) {
 				break
 			}
 		}
-		j.on[e] = math.Mod(math.Floor(at)+m, m)
+		j.on[e] = aroundCycle(math.Floor(at), m)
 	}
 }
 
@@ -407,7 +396,7 @@ func jointAt(f *fold, periodS, sigma float64, on, hz, alpha [2]float64, zone int
 	p := newFoldPlaces(f, min(jointPlaces, max(512, int(24*periodS*max(hz[0], hz[1])))))
 	j := &jointFit{bins: f.bins, periodS: periodS, on: on, hz: hz, alpha: alpha,
 		sigma: sigma / math.Sqrt(float64(p.per))}
-	gap := math.Mod(on[1]-on[0]+float64(f.bins), float64(f.bins))
+	gap := aroundCycle(on[1]-on[0], float64(f.bins))
 	least := min(gap, float64(f.bins)-gap)
 	var best *jointFit
 	for _, periods := range [...]float64{1.4, 0.9, 0.5} {

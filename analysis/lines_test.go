@@ -27,14 +27,7 @@ func TestFindLinesBetweenBins(t *testing.T) {
 		for i, e := range whiteNoise(n, 1e-5, 3) {
 			x[i] += 7 + e
 		}
-		m, err := spectrumOf(context.Background(), x, rate, spectrumOptions{Keep: true})
-		if err != nil {
-			t.Fatal(err)
-		}
-		lines, err := findLines(context.Background(), x, rate, m, lineOptions{})
-		if err != nil {
-			t.Fatal(err)
-		}
+		_, lines := linesOf(t, x, rate)
 		if len(lines) != 3 {
 			t.Fatalf("offset %.1f: %d lines, want 3: %+v", d, len(lines), lines)
 		}

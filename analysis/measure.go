@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"sort"
@@ -27,6 +26,9 @@ func Measure(ctx context.Context, tr *capture.Trace, setup Setup) (*Measurement,
 	basic := basicsOf(tr.Volts)
 	if !basic.finite {
 		return nil, fmt.Errorf("sample %d is not a number", basic.bad)
+	}
+	if setup.GainFraction <= 0 {
+		setup.GainFraction = defaultGainFraction
 	}
 	j := &job{ctx: ctx, tr: tr, setup: setup, th: defaultThresholds(), basic: basic}
 	return j.run()
@@ -56,12 +58,8 @@ type job struct {
 	ppKnown bool
 	ungated bool
 	gate    *gatedResidue
-
-	clippedLow, clippedHigh int
-	periodS                 float64
-	// ringAndRippleV is the peak-to-peak of a cycle whose ring could not be told
-	// from its ripple.
-	ringAndRippleV float64
+	clipped int // samples at the converter's end stops
+	periodS float64
 }
 
 func (j *job) run() (*Measurement, error) {
@@ -100,32 +98,32 @@ func (j *job) run() (*Measurement, error) {
 			err = j.peakToPeak20(ctx)
 		}
 		j.m.Waveform = envelopeOf(tr.Volts, 0, n, waveformColumns, tr.SampleRateHz)
-		j.clippedLow, j.clippedHigh = j.clippedCounts()
+		low, high := j.clippedCounts()
+		j.clipped = low + high
 		rest <- err
 	}()
 	j.switching()
 	j.spikeSearch()
 	if err := <-spectrum; err != nil {
-		return nil, errors.Join(err, <-rest)
+		<-rest
+		return nil, err
 	}
 	m := j.m
 	mainsHz := 0.0
 	if j.mains.MainsHz.Known {
 		mainsHz = j.mains.MainsHz.Value
 	}
-	switchHz := 0.0
-	if j.track != nil {
-		switchHz = j.track.hz
-	}
-	m.Lines, j.combs = classifyCombs(lines, mainsHz, switchHz)
-	j.look = markInstrument(m.Lines, j.stepV, j.setup.Baseline, j.setup.GainFraction)
-	if j.ownSwitching(m.Lines) {
-		switchHz = 0
+	name := func() {
+		switchHz := 0.0
 		if j.track != nil {
 			switchHz = j.track.hz
 		}
 		m.Lines, j.combs = classifyCombs(lines, mainsHz, switchHz)
 		j.look = markInstrument(m.Lines, j.stepV, j.setup.Baseline, j.setup.GainFraction)
+	}
+	name()
+	if j.ownSwitching(m.Lines) {
+		name()
 	}
 	var ownMains mainsResult
 	ownMains, j.look.mains = j.mains.lessBaseline(m.Lines, j.setup.Baseline, j.setup.GainFraction)
@@ -219,13 +217,17 @@ func (j *job) switching() {
 		j.res.model = j.model
 	}
 	if j.fold.power() < 6*j.fold.powerNoise() {
-		// nothing repeats at the frequency found
-		j.track, j.fold, j.model, j.res, j.periodS = nil, nil, nil, nil, 0
+		j.forgetSwitching() // nothing repeats at the frequency found
 		return
 	}
 	if j.track.kind == SwitchingFixed {
 		j.track.uHz = max(j.track.uHz, j.fold.hzBound(float64(len(tr.Volts))/tr.SampleRateHz))
 	}
+}
+
+// forgetSwitching takes back what was found.
+func (j *job) forgetSwitching() {
+	j.track, j.fold, j.model, j.res, j.periodS = nil, nil, nil, nil, 0
 }
 
 // spikeSearch looks for spikes in what the ripple leaves.

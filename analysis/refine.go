@@ -141,10 +141,7 @@ func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float
 // none does.
 func (f *fold) hzBound(durationS float64) float64 {
 	m := float64(len(f.mean))
-	n := 0.0
-	for _, k := range f.n {
-		n += k
-	}
+	n := f.samples()
 	if n == 0 || !(durationS > 0) {
 		return 0
 	}
@@ -161,16 +158,4 @@ func (f *fold) hzBound(durationS float64) float64 {
 	}
 	// no estimate quite reaches the bound: half as much again by drawn supplies
 	return 1.5 * math.Sqrt(12*noise/sum) / (2 * math.Pi * durationS)
-}
-
-// powerNoise is the standard deviation that the samples' noise gives power, V².
-func (f *fold) powerNoise() float64 {
-	n := 0.0
-	for _, k := range f.n {
-		n += k
-	}
-	if n == 0 {
-		return 0
-	}
-	return f.sigma * f.sigma * math.Sqrt(2*float64(len(f.mean))) / n
 }

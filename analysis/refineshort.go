@@ -62,11 +62,11 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 			return hz, max(uHz, step) // crests of the noise only: nothing gained
 		}
 		at += step * min(max(-y1/s2/(2*bend), -1), 1)
-		if sigma := foldOnly(volts, track(at), slow).sampleSigma(); sigma > 0 {
+		f := foldOnly(volts, track(at), slow)
+		if sigma := f.sampleSigma(); sigma > 0 {
 			// log likelihood n·power/(2σ²), power = ... + bend·(df/step)²
 			// and the noise in so many bins makes crests of its own
-			bins := float64(foldOnly(volts, track(at), slow).bins)
-			u = step * sigma * math.Sqrt((1.6*1.6+math.Sqrt(2*bins))/(n*-bend))
+			u = step * sigma * math.Sqrt((1.6*1.6+math.Sqrt(2*float64(f.bins)))/(n*-bend))
 		}
 	}
 	if uHz*duration > noisyCycle {

@@ -56,7 +56,7 @@ func (c *cycleModel) adopt(j *jointFit, f *fold, y, weight []float64) {
 		for e := range 2 {
 			// within a joint's own first stretch only what others left behind
 			v := j.ringAt(e, x)
-			if t := math.Mod(x-j.on[e]+2*m, m); t < j.mask {
+			if t := aroundCycle(x-j.on[e], m); t < j.mask {
 				v -= j.bare(e).at(t / m * c.periodS)
 			}
 			y[i] -= v

@@ -34,10 +34,7 @@ type cycleModel struct {
 func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 	m := f.bins
 	c := &cycleModel{bins: m, periodS: periodS}
-	filled := 0.0
-	for _, n := range f.n {
-		filled += n
-	}
+	filled := f.samples()
 	lo, hi := extremes(f.mean)
 	if filled == 0 || hi == lo {
 		c.smooth = append([]float64(nil), f.mean...)
@@ -65,7 +62,6 @@ func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 	}
 	zone := int(math.Ceil((edgeZoneS + 2/rateHz + 5*tau) / periodS * float64(m)))
 	zone = min(zone, m/20)
-	spread := make([]float64, m)
 	rounds := 4
 	if plain, ok := plainPieces(f.mean, weight, zone, tau/periodS*float64(m), sb); ok {
 		pw, rounds = plain, 0
@@ -74,12 +70,7 @@ func modelCycle(f *fold, periodS, rateHz, highHz, stepV float64) *cycleModel {
 	settle := func() {
 		for range rounds {
 			model := pw.corridor(f.mean, zone, tau/periodS*float64(m))
-			for i := range spread {
-				spread[i] = math.Abs(f.mean[i] - model[i])
-			}
-			s := append([]float64(nil), spread...)
-			sort.Float64s(s)
-			scale := max(sb, 1.4826*s[m/2])
+			scale := max(sb, typicalMisfit(f.mean, model))
 			c.edges = findEdges(f.mean, model, scale)
 			fitEdgeRings(c.edges, f.mean, model, periodS, sb)
 			copy(y, f.mean)
@@ -133,6 +124,17 @@ func masked(weight []float64) float64 {
 	return n / float64(len(weight))
 }
 
+// typicalMisfit is the median of what a model leaves, scaled to the standard
+// deviation of a normal distribution.
+func typicalMisfit(mean, model []float64) float64 {
+	s := make([]float64, len(mean))
+	for i := range s {
+		s[i] = math.Abs(mean[i] - model[i])
+	}
+	sort.Float64s(s)
+	return 1.4826 * s[len(s)/2]
+}
+
 // plainPieces fits the cycle as it is, steps left out, and tells whether that
 // leaves no transient: taking out what is none would hide the true edges. weight
 // is changed only where it does.
@@ -147,12 +149,7 @@ func plainPieces(mean, weight []float64, zone int, round, sb float64) (pieces, b
 	}
 	pw.solve(newCells(mean, w))
 	model := pw.corridor(mean, zone, round)
-	s := make([]float64, m)
-	for i := range s {
-		s[i] = math.Abs(mean[i] - model[i])
-	}
-	sort.Float64s(s)
-	scale := 1.4826 * s[m/2]
+	scale := typicalMisfit(mean, model)
 	// a fit that is off everywhere shows no transients either
 	if scale > 1.5*sb || len(findEdges(mean, model, max(scale, sb))) > 0 {
 		return pieces{}, false

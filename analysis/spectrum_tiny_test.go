@@ -27,10 +27,10 @@ func TestFrequencyDomainTinyLengths(t *testing.T) {
 			}
 			mains := measureMains(x, m, lines, 50)
 			lines, comb := classifyCombs(lines, 50, 123)
-			markInstrument(lines, 0, &Measurement{Lines: lines}, 0)
+			markInstrument(lines, 0, &Measurement{Lines: lines}, defaultGainFraction)
 			span := capture.Span{LowHz: 10, HighHz: 400}
 			figures := []Figure{Known(comb.BeatHz), mains.LineRMS, mains.CombPPV, mains.CombRMS}
-			for _, b := range measureBands(m, lines, span, 0) {
+			for _, b := range measureBands(m, lines, span, defaultGainFraction) {
 				figures = append(figures, b.RMSV, b.RMSNoLinesV)
 			}
 			figures = append(figures, measureQuasiPeak(x, m, capture.Span{LowHz: 1, HighHz: 20e3}).RMSV)

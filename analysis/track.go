@@ -162,8 +162,8 @@ func (t *cycleTrack) explains(volts []float64, times float64, other *cycleTrack)
 	for _, p := range t.pieces {
 		on += p.to - p.from
 	}
-	own := on / float64(len(volts)) * foldTrace(volts, t, newSlowPart(volts, t)).power()
-	return own > times*foldTrace(volts, other, newSlowPart(volts, other)).power()
+	own := on / float64(len(volts)) * foldOnly(volts, t, newSlowPart(volts, t)).power()
+	return own > times*foldOnly(volts, other, newSlowPart(volts, other)).power()
 }
 
 // sweeps is how often a dithered supply's frequency went up and down again within

@@ -74,9 +74,6 @@ func meanDeviation(parts []float64) float64 {
 func (j *job) uncertainties() {
 	m := j.m
 	gain := j.setup.GainFraction
-	if gain <= 0 {
-		gain = defaultGainFraction
-	}
 	step := j.stepV / math.Sqrt(12)
 	set := func(f *Figure, standard ...float64) {
 		if f.Known && f.U == 0 {
