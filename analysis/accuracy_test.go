@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -51,7 +52,7 @@ func (r *accuracyRow) quantile(q float64) float64 {
 }
 
 // see files one figure of one draw. errorOf turns a value into the row's unit.
-func (r *accuracyRow) see(seed uint64, m *Measurement, f Figure, want float64, errorOf func(v float64) float64) {
+func (r *accuracyRow) see(seed uint64, m *Measurement, f figure.Figure, want float64, errorOf func(v float64) float64) {
 	doubted := f.LowerBound
 	for _, code := range r.doubted {
 		doubted = doubted || hasCaution(m, code)
@@ -124,7 +125,7 @@ func TestAccuracy(t *testing.T) {
 			t.Fatal(err)
 		}
 		checkFinite(t, m)
-		see := func(name string, f Figure, want, scale float64) {
+		see := func(name string, f figure.Figure, want, scale float64) {
 			by[name].see(seed, m, f, want, func(v float64) float64 { return scale * math.Abs(v/want-1) })
 		}
 		see("ripple peak-to-peak", m.RipplePPV, truth.RipplePPV, 100)
@@ -138,7 +139,7 @@ func TestAccuracy(t *testing.T) {
 		want := math.Max(least, 1)
 		if n := float64(m.Spikes.Count); count.Known {
 			want = math.Max(math.Min(math.Max(n, least), most), 1)
-			count = Known(want + n - math.Min(math.Max(n, least), most))
+			count = figure.Known(want + n - math.Min(math.Max(n, least), most))
 			count.U = m.Spikes.PerS.U * m.DurationS
 		}
 		see("spike count", count, want, 100)

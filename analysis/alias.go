@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -217,8 +218,8 @@ func (v *rateView) expose(lineHz float64, truth string) {
 // missSwitching turns every figure that rests on the switching frequency into
 // one that is not measured.
 func (v *rateView) missSwitching(reason string) {
-	m, miss := v.m, NotMeasured(reason)
-	for _, f := range []*Figure{&m.SwitchingHz, &m.SwitchingSpreadHz, &m.SwitchingFundamentalRMSV, &m.BurstHz,
+	m, miss := v.m, figure.NotMeasured(reason)
+	for _, f := range []*figure.Figure{&m.SwitchingHz, &m.SwitchingSpreadHz, &m.SwitchingFundamentalRMSV, &m.BurstHz,
 		&m.RipplePPV, &m.RippleRMSV, &m.SecondSwitchingHz, &m.Spikes.PerCycle} {
 		*f = miss
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -97,7 +98,7 @@ func TestFastCaptureExposesAnAlias(t *testing.T) {
 	if l := lineAt(got[0].Lines, 50e3, 10); l == nil || l.Name != "alias (50 kHz)" {
 		t.Errorf("the alias is named %+v", l)
 	}
-	for name, f := range map[string]Figure{"switching": got[0].SwitchingHz, "ripple": got[0].RipplePPV, "rms": got[0].RippleRMSV, "slope": got[0].Cycle.RiseSlopeVPerS} {
+	for name, f := range map[string]figure.Figure{"switching": got[0].SwitchingHz, "ripple": got[0].RipplePPV, "rms": got[0].RippleRMSV, "slope": got[0].Cycle.RiseSlopeVPerS} {
 		if f.Known || f.Missing == "" {
 			t.Errorf("%s: %+v from an alias", name, f)
 		}

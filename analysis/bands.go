@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -37,13 +38,13 @@ func measureBands(m multirate, lines []Line, span capture.Span, gainFraction flo
 		switch {
 		case p.highHz == 0 && span.HighHz < 1.5*p.lowHz:
 			b.HighHz = 0
-			miss := NotMeasured(fmt.Sprintf("the capture shows nothing above %s; a faster sample rate is needed", hertz(span.HighHz)))
+			miss := figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; a faster sample rate is needed", hertz(span.HighHz)))
 			b.RMSV, b.RMSNoLinesV = miss, miss
 		case len(m.FreqHz) == 0 || span.LowHz > p.lowHz || span.LowHz <= 0:
-			miss := NotMeasured(fmt.Sprintf("the record is too short for %s; it must last %s or more", hertz(p.lowHz), seconds(4/p.lowHz)))
+			miss := figure.NotMeasured(fmt.Sprintf("the record is too short for %s; it must last %s or more", hertz(p.lowHz), seconds(4/p.lowHz)))
 			b.RMSV, b.RMSNoLinesV = miss, miss
 		case span.HighHz < b.HighHz:
-			miss := NotMeasured(fmt.Sprintf("the capture shows nothing above %s; %s is needed", hertz(span.HighHz), hertz(b.HighHz)))
+			miss := figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; %s is needed", hertz(span.HighHz), hertz(b.HighHz)))
 			b.RMSV, b.RMSNoLinesV = miss, miss
 		default:
 			b.RMSV = m.bandFigure(whole, quiet, b.LowHz, b.HighHz, p.weight, instrumentVariance(lines, b.LowHz, b.HighHz, gainFraction, p.weight))
@@ -58,7 +59,7 @@ func measureBands(m multirate, lines []Line, span capture.Span, gainFraction flo
 // uncertainty (k = 2). Only the noise, the density without lines, fluctuates;
 // what stands above it is steady and beats with it. variance is what else makes
 // the power uncertain, V⁴.
-func (m *multirate) bandFigure(psd, noise []float64, lowHz, highHz float64, weight func(float64) float64, variance float64) Figure {
+func (m *multirate) bandFigure(psd, noise []float64, lowHz, highHz float64, weight func(float64) float64, variance float64) figure.Figure {
 	sum := 0.0
 	for i, f := range m.FreqHz {
 		lo := max(f-m.WidthHz[i]/2, lowHz)
@@ -79,7 +80,7 @@ func (m *multirate) bandFigure(psd, noise []float64, lowHz, highHz float64, weig
 		st := m.Stages[m.Stage[i]]
 		variance += n * (2*p - n) * 2 / st.DOF * st.ENBWHz / st.BinHz
 	}
-	f := Known(math.Sqrt(sum))
+	f := figure.Known(math.Sqrt(sum))
 	if sum > 0 {
 		f.U = 2 * math.Sqrt(variance) / (2 * f.Value)
 	}

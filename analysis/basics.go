@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -70,30 +71,30 @@ func (j *job) basicFigures() {
 	m, b, tr := j.m, j.basic, j.tr
 	switch tr.Coupling {
 	case capture.CouplingDC:
-		m.DCV = Known(b.mean)
+		m.DCV = figure.Known(b.mean)
 	case capture.CouplingAC:
-		m.DCV = NotMeasured("the capture is AC-coupled; a DC-coupled capture or a meter reading is needed")
+		m.DCV = figure.NotMeasured("the capture is AC-coupled; a DC-coupled capture or a meter reading is needed")
 	default:
 		// an AC-coupled input has no volts of offset
 		if math.Abs(b.mean) > 0.5 {
-			m.DCV = Known(b.mean)
+			m.DCV = figure.Known(b.mean)
 		} else {
-			m.DCV = NotMeasured("the coupling is not known; a DC-coupled capture or a meter reading is needed")
+			m.DCV = figure.NotMeasured("the coupling is not known; a DC-coupled capture or a meter reading is needed")
 		}
 	}
-	m.ACRMSV = Known(b.rms)
-	m.PPV = Known(b.max - b.min)
+	m.ACRMSV = figure.Known(b.rms)
+	m.PPV = figure.Known(b.max - b.min)
 	if b.rms > 0 {
-		m.CrestPk = Known(max(b.max-b.mean, b.mean-b.min) / b.rms)
+		m.CrestPk = figure.Known(max(b.max-b.mean, b.mean-b.min) / b.rms)
 	} else {
-		m.CrestPk = NotMeasured("the trace is constant; nothing varies")
+		m.CrestPk = figure.NotMeasured("the trace is constant; nothing varies")
 	}
 	if j.stepV > 0 {
-		m.ADCStepV = Known(j.stepV)
-		m.QuantNoiseVRHz = Known(quantisationDensity(j.stepV, tr.SampleRateHz))
+		m.ADCStepV = figure.Known(j.stepV)
+		m.QuantNoiseVRHz = figure.Known(quantisationDensity(j.stepV, tr.SampleRateHz))
 	} else {
-		m.ADCStepV = NotMeasured("the samples do not lie on a converter's steps")
-		m.QuantNoiseVRHz = NotMeasured("the converter's step is not known")
+		m.ADCStepV = figure.NotMeasured("the samples do not lie on a converter's steps")
+		m.QuantNoiseVRHz = figure.NotMeasured("the converter's step is not known")
 	}
 	m.PPOverS = m.DurationS
 }

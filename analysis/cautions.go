@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -29,7 +30,7 @@ func (j *job) cautions() {
 		add(capture.CautionClipped,
 			fmt.Sprintf("%d samples lie at the converter's end stops; peaks are cut off", j.clipped),
 			"use more volts per division, or move the trace to the middle of the screen")
-		for _, f := range []*Figure{&m.PPV, &m.PP20MHzV, &m.PP20MHz999V, &m.RipplePPV,
+		for _, f := range []*figure.Figure{&m.PPV, &m.PP20MHzV, &m.PP20MHz999V, &m.RipplePPV,
 			&m.Spikes.PeakMedianV, &m.Spikes.PeakP95V, &m.Spikes.PeakMaxV,
 			&m.Spikes.RisingPeakMedianV, &m.Spikes.FallingPeakMedianV} {
 			f.LowerBound = f.Known

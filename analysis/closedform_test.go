@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -41,7 +42,7 @@ func TestTriangleInClosedForm(t *testing.T) {
 	}
 	for _, c := range []struct {
 		name      string
-		got       Figure
+		got       figure.Figure
 		want, tol float64
 	}{
 		{"switching_hz", m.SwitchingHz, hz, 50e-6},
@@ -75,7 +76,7 @@ func TestMainsCombInClosedForm(t *testing.T) {
 	}
 	for _, c := range []struct {
 		name string
-		got  Figure
+		got  figure.Figure
 		want float64
 	}{
 		{"line rms", m.MainsLineRMS, a / math.Sqrt2},

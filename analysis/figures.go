@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sort"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -17,14 +18,14 @@ func (j *job) switchingFigures() {
 	if tr.Span.HighHz < 20e3 {
 		needs = fmt.Sprintf("the capture shows nothing above %s; 1 MS/s or more is needed to show the switching ripple", hertz(tr.Span.HighHz))
 	}
-	miss := NotMeasured(needs)
+	miss := figure.NotMeasured(needs)
 	if j.track != nil && j.aliasPossible() {
-		miss = NotMeasured(fmt.Sprintf("a line at %s may be an alias of switching above half the sample rate; 1 MS/s or more is needed", hertz(j.track.hz)))
+		miss = figure.NotMeasured(fmt.Sprintf("a line at %s may be an alias of switching above half the sample rate; 1 MS/s or more is needed", hertz(j.track.hz)))
 	} else if j.track != nil && j.track.hz > tr.Span.HighHz {
-		miss = NotMeasured(fmt.Sprintf("the switching frequency lies above the %s that the capture shows; a faster sample rate is needed", hertz(tr.Span.HighHz)))
+		miss = figure.NotMeasured(fmt.Sprintf("the switching frequency lies above the %s that the capture shows; a faster sample rate is needed", hertz(tr.Span.HighHz)))
 	}
-	none := NotMeasured("the supply does not keep time that way")
-	m.SwitchingSpreadHz, m.BurstHz, m.SecondSwitchingHz = none, none, NotMeasured("no second converter shows")
+	none := figure.NotMeasured("the supply does not keep time that way")
+	m.SwitchingSpreadHz, m.BurstHz, m.SecondSwitchingHz = none, none, figure.NotMeasured("no second converter shows")
 	if j.track == nil || !j.switchingShown() {
 		m.SwitchingHz, m.SwitchingFundamentalRMSV, m.RipplePPV, m.RippleRMSV = miss, miss, miss, miss
 		m.Cycle = Cycle{RiseSlopeVPerS: miss, FallSlopeVPerS: miss, ESRStepV: miss, ApparentDuty: miss, ESRStepShare: miss}
@@ -33,10 +34,10 @@ func (j *job) switchingFigures() {
 	}
 	t, c := j.track, j.model
 	m.Kind = t.kind
-	m.SwitchingHz = Known(t.hz)
+	m.SwitchingHz = figure.Known(t.hz)
 	m.SwitchingHz.U = 2 * max(t.uHz, 1e-9*t.hz)
 	if t.kind == SwitchingDithered {
-		m.SwitchingSpreadHz = Known(t.spreadHz)
+		m.SwitchingSpreadHz = figure.Known(t.spreadHz)
 		// the record's own mean frequency is not the supply's where it holds a part
 		// of a sweep only, or a part beyond whole ones
 		if n := t.sweeps(); n < 1 {
@@ -47,7 +48,7 @@ func (j *job) switchingFigures() {
 		}
 	}
 	if t.kind == SwitchingBursting && t.burstHz > 0 {
-		m.BurstHz = Known(t.burstHz)
+		m.BurstHz = figure.Known(t.burstHz)
 		m.BurstHz.U = 2 * t.uBurstHz
 	}
 	second := j.combs.SecondHz
@@ -55,12 +56,12 @@ func (j *job) switchingFigures() {
 		second = j.coarse.secondHz
 	}
 	if second > 0 {
-		m.SecondSwitchingHz = Known(second)
+		m.SecondSwitchingHz = figure.Known(second)
 	}
 	u := 2 * c.uPPV
-	m.RipplePPV = Known(c.ppV)
+	m.RipplePPV = figure.Known(c.ppV)
 	m.RipplePPV.U = u
-	m.RippleRMSV = Known(c.rmsV)
+	m.RippleRMSV = figure.Known(c.rmsV)
 	if c.ppV > 0 {
 		m.RippleRMSV.U = u * min(c.rmsV/c.ppV, 1)
 	} else {
@@ -76,7 +77,7 @@ func (j *job) switchingFigures() {
 		re += v * cos
 		im += v * sin
 	}
-	m.SwitchingFundamentalRMSV = Known(math.Hypot(re, im) * 2 / float64(len(j.fold.mean)) / math.Sqrt2)
+	m.SwitchingFundamentalRMSV = figure.Known(math.Hypot(re, im) * 2 / float64(len(j.fold.mean)) / math.Sqrt2)
 	m.SwitchingFundamentalRMSV.U = 2 * c.binSigma * math.Sqrt(2/float64(c.bins))
 	if j.fold.sigma < 0.4*j.stepV {
 		m.SwitchingFundamentalRMSV.U += 2 * j.stepV / math.Sqrt(24)
@@ -119,12 +120,12 @@ func (j *job) cycle() Cycle {
 	out := Cycle{PeriodS: j.periodS, Cycles: int(f.cycles),
 		RiseSlopeVPerS: c.rise, FallSlopeVPerS: c.fall, ESRStepV: c.stepV, ApparentDuty: c.duty}
 	if !c.rise.Known {
-		miss := NotMeasured("the cycle is not two straight parts")
+		miss := figure.NotMeasured("the cycle is not two straight parts")
 		out.RiseSlopeVPerS, out.FallSlopeVPerS, out.ESRStepV, out.ApparentDuty, out.ESRStepShare = miss, miss, miss, miss, miss
 	} else if c.ppV > 0 {
-		out.ESRStepShare = Known(min(c.stepV.Value/c.ppV, 1))
+		out.ESRStepShare = figure.Known(min(c.stepV.Value/c.ppV, 1))
 	} else {
-		out.ESRStepShare = NotMeasured("no ripple shows")
+		out.ESRStepShare = figure.NotMeasured("no ripple shows")
 	}
 	n := min(cyclePoints, f.bins)
 	per := f.bins / n
@@ -172,25 +173,25 @@ const ringLeastQ = 1.5
 func (j *job) spikeFigures() {
 	m, tr, found := j.m, j.tr, &j.spikes
 	s := &m.Spikes
-	all := []*Figure{&s.PerS, &s.PerCycle, &s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV,
+	all := []*figure.Figure{&s.PerS, &s.PerCycle, &s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV,
 		&s.DurationMedianS, &s.AreaMedianVs, &s.RingHz, &s.RingQ,
 		&s.RisingRingHz, &s.RisingRingQ, &s.FallingRingHz, &s.FallingRingQ,
 		&s.RisingPeakMedianV, &s.FallingPeakMedianV}
-	setAll := func(f Figure) {
+	setAll := func(f figure.Figure) {
 		for _, p := range all {
 			*p = f
 		}
 	}
 	if tr.Span.HighHz < spikeSpanHz {
-		setAll(NotMeasured(fmt.Sprintf("the capture shows nothing above %s; 25 MS/s or more is needed to show spikes", hertz(tr.Span.HighHz))))
+		setAll(figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; 25 MS/s or more is needed to show spikes", hertz(tr.Span.HighHz))))
 		return
 	}
 	if c := j.model; c != nil && (c.upper || c.joined != nil && c.ringLeft > 0.5 && 4*c.uPPV > c.ppV) {
-		setAll(NotMeasured("the ring lasts into the next edge; single spikes can't be told apart until it is damped"))
+		setAll(figure.NotMeasured("the ring lasts into the next edge; single spikes can't be told apart until it is damped"))
 		return
 	}
 	if found.threshold == 0 {
-		setAll(NotMeasured("the record is too short or constant; nothing can stand out"))
+		setAll(figure.NotMeasured("the record is too short or constant; nothing can stand out"))
 		return
 	}
 	s.ThresholdV = found.threshold
@@ -199,7 +200,7 @@ func (j *job) spikeFigures() {
 		s.ThresholdV = math.Hypot(found.threshold, 2*j.splitU(0))
 	}
 	s.Count = found.count
-	s.PerS = Known(float64(found.count) / m.DurationS)
+	s.PerS = figure.Known(float64(found.count) / m.DurationS)
 	// the edges whose mean transient is near the threshold may or may not top it
 	near := 0
 	for e, t := range found.templates {
@@ -212,9 +213,9 @@ func (j *job) spikeFigures() {
 	}
 	s.PerS.U = 2 * math.Hypot(math.Sqrt(float64(min(found.free, found.count))), float64(near)/2) / m.DurationS
 	if found.count == 0 {
-		setAll(NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*s.ThresholdV)))
-		s.PerS = Known(0)
-		s.PerCycle = Known(0)
+		setAll(figure.NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*s.ThresholdV)))
+		s.PerS = figure.Known(0)
+		s.PerCycle = figure.Known(0)
 		return
 	}
 	if j.track != nil && m.SwitchingHz.Known {
@@ -222,18 +223,18 @@ func (j *job) spikeFigures() {
 		for _, p := range j.track.pieces {
 			cycles += (p.to - p.from) * p.perSample
 		}
-		s.PerCycle = Known(float64(found.count) / cycles)
+		s.PerCycle = figure.Known(float64(found.count) / cycles)
 	} else {
-		s.PerCycle = NotMeasured("no switching cycle is known")
+		s.PerCycle = figure.NotMeasured("no switching cycle is known")
 	}
 	peaks := slices.Clone(found.peaks)
 	sort.Float64s(peaks)
 	scatter := quantileOf(peaks, 0.84) - quantileOf(peaks, 0.16)
-	s.PeakMedianV = Known(quantileOf(peaks, 0.5))
+	s.PeakMedianV = figure.Known(quantileOf(peaks, 0.5))
 	s.PeakMedianV.U = 2 * math.Hypot(1.25*scatter/2/math.Sqrt(float64(len(peaks))), 0.1*found.sigma)
-	s.PeakP95V = Known(quantileOf(peaks, 0.95))
+	s.PeakP95V = figure.Known(quantileOf(peaks, 0.95))
 	s.PeakP95V.U = 2 * math.Hypot(2.1*scatter/2/math.Sqrt(float64(len(peaks))), 0.2*found.sigma)
-	s.PeakMaxV = Known(peaks[len(peaks)-1])
+	s.PeakMaxV = figure.Known(peaks[len(peaks)-1])
 	s.PeakMaxV.U = 2 * found.sigma
 	events := found.events
 	for i := range events {
@@ -249,13 +250,13 @@ func (j *job) spikeFigures() {
 	}
 	sort.Float64s(durations)
 	sort.Float64s(areas)
-	s.DurationMedianS = Known(quantileOf(durations, 0.5))
-	s.AreaMedianVs = Known(quantileOf(areas, 0.5))
-	miss := NotMeasured("no ring stands out after the pulse")
+	s.DurationMedianS = figure.Known(quantileOf(durations, 0.5))
+	s.AreaMedianVs = figure.Known(quantileOf(areas, 0.5))
+	miss := figure.NotMeasured("no ring stands out after the pulse")
 	s.RingHz, s.RingQ = miss, miss
 	s.RisingRingHz, s.RisingRingQ, s.FallingRingHz, s.FallingRingQ = miss, miss, miss, miss
-	s.RisingPeakMedianV = NotMeasured("no spike stands at the rising edge")
-	s.FallingPeakMedianV = NotMeasured("no spike stands at the falling edge")
+	s.RisingPeakMedianV = figure.NotMeasured("no spike stands at the rising edge")
+	s.FallingPeakMedianV = figure.NotMeasured("no spike stands at the falling edge")
 	split := j.splitU(s.DurationMedianS.Value)
 	if 2*split > 0.1*s.PeakMedianV.Value {
 		// an edge that shows no spike may have one under its step
@@ -275,17 +276,17 @@ func (j *job) spikeFigures() {
 		}
 		p := slices.Clone(found.edgePeaks[e])
 		sort.Float64s(p)
-		med := Known(quantileOf(p, 0.5))
+		med := figure.Known(quantileOf(p, 0.5))
 		spread := quantileOf(p, 0.84) - quantileOf(p, 0.16)
 		med.U = 2 * math.Hypot(1.25*spread/2/math.Sqrt(float64(len(p))), split)
 		med.U = math.Hypot(med.U, t.edge.openV)
 		open = max(open, t.edge.openV)
 		ringHz, ringQ := miss, miss
 		if t.edge.hasRng && t.edge.ring.q() < ringLeastQ {
-			ringHz = NotMeasured("what follows the pulse dies down within its first swing")
+			ringHz = figure.NotMeasured("what follows the pulse dies down within its first swing")
 			ringQ = ringHz
 		} else if t.edge.hasRng {
-			ringHz, ringQ = Known(t.edge.ring.hz), Known(t.edge.ring.q())
+			ringHz, ringQ = figure.Known(t.edge.ring.hz), figure.Known(t.edge.ring.q())
 			uHz, uQ := t.edge.ringDeviation(j.periodS/float64(j.model.bins), j.model.binSigma)
 			ringHz.U, ringQ.U = 2*uHz, 2*uQ
 		}
@@ -304,7 +305,7 @@ func (j *job) spikeFigures() {
 			}
 		}
 	}
-	for _, f := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
+	for _, f := range []*figure.Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
 		f.U = math.Hypot(math.Hypot(f.U, 2*split), open)
 	}
 	s.List = evenPick(events, j.th.MaxSpikes)
@@ -320,7 +321,7 @@ func (j *job) spikeFigures() {
 	// too few samples in the pulse or in the ring: the true peak lies higher
 	if s.DurationMedianS.Value*tr.SampleRateHz < j.th.SamplesInPulse ||
 		swingHz > 0 && tr.SampleRateHz/swingHz < j.th.SamplesInRing {
-		for _, p := range []*Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV} {
+		for _, p := range []*figure.Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV} {
 			if p.Known {
 				p.LowerBound = true
 			}
@@ -344,7 +345,7 @@ func (j *job) ringOverRipple() {
 	if c.upper {
 		why = fmt.Sprintf("both together are %.3g mV p-p", 1e3*c.ppV)
 	}
-	miss := NotMeasured("a ring lasts through the cycle and can't be told from the ripple under it, " + why + "; damp the ring at the output and take it again")
+	miss := figure.NotMeasured("a ring lasts through the cycle and can't be told from the ripple under it, " + why + "; damp the ring at the output and take it again")
 	m.RipplePPV, m.RippleRMSV = miss, miss
 	m.Cycle.RiseSlopeVPerS, m.Cycle.FallSlopeVPerS, m.Cycle.ESRStepV, m.Cycle.ApparentDuty, m.Cycle.ESRStepShare = miss, miss, miss, miss, miss
 }

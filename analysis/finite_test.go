@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"stillglow/analysis/figure"
 	"testing"
 )
 
@@ -19,7 +20,7 @@ func checkFinite(t *testing.T, m *Measurement) {
 				t.Errorf("%s is %v (%d samples)", path, x, m.Samples)
 			}
 		case reflect.Struct:
-			if f, ok := v.Interface().(Figure); ok && !f.Known && f.Missing == "" {
+			if f, ok := v.Interface().(figure.Figure); ok && !f.Known && f.Missing == "" {
 				t.Errorf("%s is not measured without a reason (%d samples)", path, m.Samples)
 			}
 			for i := range v.NumField() {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -144,7 +145,7 @@ func (r mainsResult) lessBaseline(lines []Line, baseline *Measurement, gainFract
 		if whole {
 			own = true
 		} else {
-			out.LineRMS = Known(left)
+			out.LineRMS = figure.Known(left)
 			out.LineRMS.U = u
 		}
 		share[2] = Line{InstrumentRMSV: b.Value, RMSV: left}
@@ -167,7 +168,7 @@ func (r mainsResult) lessBaseline(lines []Line, baseline *Measurement, gainFract
 		}
 	}
 	if sum > 0 {
-		out.CombRMS, out.CombPPV = Known(math.Sqrt(sum)), Known(sumPeakToPeak(out.Lines))
+		out.CombRMS, out.CombPPV = figure.Known(math.Sqrt(sum)), figure.Known(sumPeakToPeak(out.Lines))
 	}
 	return out, own
 }

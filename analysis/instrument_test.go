@@ -7,18 +7,19 @@ import (
 	"reflect"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
 
 // bandRMS is the rms of a band of a measurement, NaN where it has none.
-func bandRMS(m *Measurement, id string) Figure {
+func bandRMS(m *Measurement, id string) figure.Figure {
 	for _, b := range m.Bands {
 		if b.ID == id {
 			return b.RMSV
 		}
 	}
-	return NotMeasured("no such band")
+	return figure.NotMeasured("no such band")
 }
 
 // spurBaseline is the set-up of a supply's capture with nothing but the

@@ -2,17 +2,18 @@ package analysis
 
 import (
 	"math"
+	"stillglow/analysis/figure"
 )
 
 // mainsResult is what the mains leaves in a trace.
 type mainsResult struct {
-	MainsHz Figure // refined frequency of the mains itself
-	Decided bool   // 50 or 60 Hz was stated or told apart
-	LineHz  Figure // 2 x mains
-	LineRMS Figure // its rms in V
-	CombRMS Figure // rms of all harmonics that stand out
-	CombPPV Figure // peak-to-peak of their sum with their phases
-	Lines   []Line // those harmonics, and always 2 x mains
+	MainsHz figure.Figure // refined frequency of the mains itself
+	Decided bool          // 50 or 60 Hz was stated or told apart
+	LineHz  figure.Figure // 2 x mains
+	LineRMS figure.Figure // its rms in V
+	CombRMS figure.Figure // rms of all harmonics that stand out
+	CombPPV figure.Figure // peak-to-peak of their sum with their phases
+	Lines   []Line        // those harmonics, and always 2 x mains
 }
 
 // mainsHarmonics is how many harmonics of the mains are looked at.
@@ -33,13 +34,13 @@ func measureMains(src source, m multirate, lines []Line, statedHz float64) mains
 	}
 	// 2 x mains is the line asked for: four periods of it suffice
 	if need := 4 / (2 * base); duration < need || base*2 > 0.4*m.RateHz {
-		miss := NotMeasured("the record lasts " + seconds(duration) + "; " + seconds(need) + " or more is needed to show 2 x mains")
+		miss := figure.NotMeasured("the record lasts " + seconds(duration) + "; " + seconds(need) + " or more is needed to show 2 x mains")
 		if duration >= need {
-			miss = NotMeasured("the sample rate is too low to show 2 x mains")
+			miss = figure.NotMeasured("the sample rate is too low to show 2 x mains")
 		}
 		r := mainsResult{MainsHz: miss, LineHz: miss, LineRMS: miss, CombRMS: miss, CombPPV: miss}
 		if statedHz > 0 {
-			r.MainsHz, r.Decided = Known(statedHz), true
+			r.MainsHz, r.Decided = figure.Known(statedHz), true
 		}
 		return r
 	}
@@ -51,7 +52,7 @@ func measureMains(src source, m multirate, lines []Line, statedHz float64) mains
 			a = b
 		}
 		a.Decided = false
-		a.MainsHz = NotMeasured("neither 50 nor 60 Hz mains stands out; state the mains frequency")
+		a.MainsHz = figure.NotMeasured("neither 50 nor 60 Hz mains stands out; state the mains frequency")
 		return a
 	}
 	r := m.mainsAt(src, nominal, lines)
@@ -102,7 +103,7 @@ func (m *multirate) mainsAt(src source, nominal float64, lines []Line) mainsResu
 			best, base = l.RMSV*n, l.FrequencyHz/n
 		}
 	}
-	res := mainsResult{MainsHz: Known(base), LineHz: Known(2 * base), Decided: true}
+	res := mainsResult{MainsHz: figure.Known(base), LineHz: figure.Known(2 * base), Decided: true}
 	sum := 0.0
 	for n := 1; n <= mainsHarmonics; n++ {
 		hz := float64(n) * base
@@ -113,7 +114,7 @@ func (m *multirate) mainsAt(src source, nominal float64, lines []Line) mainsResu
 		rms, phase, noise := projectLine(rec, rate, hz)
 		l := Line{FrequencyHz: hz, RMSV: rms, PhaseRad: wrapPhase(phase - 2*math.Pi*math.Mod(hz*startS, 1)), Comb: combMains, Harmonic: n, BinHz: 1 / duration}
 		if n == 2 {
-			res.LineRMS = Known(rms)
+			res.LineRMS = figure.Known(rms)
 			res.LineRMS.U = 2 * noise
 		}
 		if rms > 4*noise {
@@ -123,8 +124,8 @@ func (m *multirate) mainsAt(src source, nominal float64, lines []Line) mainsResu
 			res.Lines = append(res.Lines, l)
 		}
 	}
-	res.CombRMS = Known(math.Sqrt(sum))
-	res.CombPPV = Known(sumPeakToPeak(res.Lines))
+	res.CombRMS = figure.Known(math.Sqrt(sum))
+	res.CombPPV = figure.Known(sumPeakToPeak(res.Lines))
 	return res
 }
 

@@ -6,6 +6,7 @@ import (
 	"math"
 	"sort"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -170,7 +171,7 @@ func (j *job) peakToPeak20(ctx context.Context) error {
 	high := tr.Span.HighHz
 	limited := tr.BandLimited && tr.SampleRateHz >= 2.2*bandwidthLimitHz && (tr.BandwidthHz == 0 || tr.BandwidthHz >= 0.9*bandwidthLimitHz)
 	if high < 0.95*bandwidthLimitHz && !limited {
-		miss := NotMeasured(fmt.Sprintf("the capture shows nothing above %s; 50 MS/s or more and 20 MHz of bandwidth are needed", hertz(high)))
+		miss := figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; 50 MS/s or more and 20 MHz of bandwidth are needed", hertz(high)))
 		m.PP20MHzV, m.PP20MHz999V, m.PP20MHzFilter = miss, miss, ""
 		return nil
 	}
@@ -179,7 +180,7 @@ func (j *job) peakToPeak20(ctx context.Context) error {
 		return err
 	}
 	j.pp, j.ppKnown = pp, true
-	m.PP20MHzV, m.PP20MHz999V, m.PP20MHzFilter = Known(pp.absV), Known(pp.p999V), words
+	m.PP20MHzV, m.PP20MHz999V, m.PP20MHzFilter = figure.Known(pp.absV), figure.Known(pp.p999V), words
 	return nil
 }
 

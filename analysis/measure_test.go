@@ -5,6 +5,7 @@ import (
 	"math"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -20,7 +21,7 @@ func measureSupply(t *testing.T, s synth.Supply, setup Setup) (*Measurement, syn
 }
 
 // within fails unless the figure is known and within a fraction of want.
-func within(t *testing.T, name string, f Figure, want, fraction float64) {
+func within(t *testing.T, name string, f figure.Figure, want, fraction float64) {
 	t.Helper()
 	if !f.Known {
 		t.Errorf("%s not measured: %s", name, f.Missing)

@@ -3,24 +3,10 @@
 // and formats no text.
 package analysis
 
-import "stillglow/capture"
-
-// Figure is one measured quantity in the SI unit its field's name gives, or the
-// reason why it could not be measured.
-type Figure struct {
-	Value      float64 // valid only when Known
-	Known      bool
-	LowerBound bool    // the true value is at least Value
-	U          float64 // expanded uncertainty (k = 2), absolute, same unit; 0: not evaluated
-	Missing    string  // when !Known: why not, and what would be needed
-}
-
-// Known makes a measured figure.
-func Known(v float64) Figure { return Figure{Value: v, Known: true} }
-
-// NotMeasured makes a figure that the capture can't show. The reason is one
-// sentence: why not, and what would be needed.
-func NotMeasured(reason string) Figure { return Figure{Missing: reason} }
+import (
+	"stillglow/analysis/figure"
+	"stillglow/capture"
+)
 
 // LowPass names the shape of the low-pass that stands in for an instrument's
 // bandwidth limit.
@@ -72,36 +58,36 @@ type Measurement struct {
 	Span                  capture.Span
 	LoadA                 float64 // as told, 0 unknown
 
-	DCV     Figure // mean, DC-coupled traces only
-	ACRMSV  Figure // rms about the mean, full span
-	PPV     Figure // peak-to-peak of the samples, full span
-	CrestPk Figure // crest factor: peak of the varying part over its rms
+	DCV     figure.Figure // mean, DC-coupled traces only
+	ACRMSV  figure.Figure // rms about the mean, full span
+	PPV     figure.Figure // peak-to-peak of the samples, full span
+	CrestPk figure.Figure // crest factor: peak of the varying part over its rms
 
-	PP20MHzV      Figure // peak-to-peak in a 20 MHz span, absolute, on an oversampled curve
-	PP20MHz999V   Figure // the same, between the 0.05 and 99.95 % quantiles (99.9 % of the time)
-	PP20MHzFilter string // the low-pass used, in words, e.g. "first-order low-pass at 20 MHz"
+	PP20MHzV      figure.Figure // peak-to-peak in a 20 MHz span, absolute, on an oversampled curve
+	PP20MHz999V   figure.Figure // the same, between the 0.05 and 99.95 % quantiles (99.9 % of the time)
+	PP20MHzFilter string        // the low-pass used, in words, e.g. "first-order low-pass at 20 MHz"
 	PPOverS       float64
 
 	// Ripple: the cycle folded at the switching period, free of spikes and noise.
 	Kind                     SwitchingKind
-	SwitchingHz              Figure // refined fundamental
-	SwitchingSpreadHz        Figure // dithered: full width of the spread
-	SwitchingFundamentalRMSV Figure
-	BurstHz                  Figure // bursting: packets per second
-	RipplePPV                Figure
-	RippleRMSV               Figure
+	SwitchingHz              figure.Figure // refined fundamental
+	SwitchingSpreadHz        figure.Figure // dithered: full width of the spread
+	SwitchingFundamentalRMSV figure.Figure
+	BurstHz                  figure.Figure // bursting: packets per second
+	RipplePPV                figure.Figure
+	RippleRMSV               figure.Figure
 	Cycle                    Cycle
-	SecondSwitchingHz        Figure // beat partner of a two-stage supply
+	SecondSwitchingHz        figure.Figure // beat partner of a two-stage supply
 
 	// PARD: periodic and random parts, in rms; they add in power to ACRMSV.
-	PeriodicRMSV, RandomRMSV Figure
+	PeriodicRMSV, RandomRMSV figure.Figure
 
-	MainsHz      Figure // 50 or 60
-	MainsLineHz  Figure // the strongest of the mains comb's expected line, 2 x mains
-	MainsLineRMS Figure // volts rms of that line
-	MainsCombRMS Figure // volts rms of the whole comb
-	MainsCombPPV Figure // peak-to-peak of the coherent sum of the comb
-	Lines        []Line // by falling amplitude
+	MainsHz      figure.Figure // 50 or 60
+	MainsLineHz  figure.Figure // the strongest of the mains comb's expected line, 2 x mains
+	MainsLineRMS figure.Figure // volts rms of that line
+	MainsCombRMS figure.Figure // volts rms of the whole comb
+	MainsCombPPV figure.Figure // peak-to-peak of the coherent sum of the comb
+	Lines        []Line        // by falling amplitude
 
 	Spikes SpikeSummary
 
@@ -109,8 +95,8 @@ type Measurement struct {
 	Spectrum Spectrum
 	Bands    []Band
 
-	ADCStepV       Figure // found from the samples, or stated by the file
-	QuantNoiseVRHz Figure // its noise density in V/sqrt(Hz)
+	ADCStepV       figure.Figure // found from the samples, or stated by the file
+	QuantNoiseVRHz figure.Figure // its noise density in V/sqrt(Hz)
 
 	Waveform Envelope // min and max per column over the whole record
 	Detail   Envelope // a few switching cycles around a typical spike, at the sample rate where it fits
@@ -139,14 +125,14 @@ type Line struct {
 // Cycle is the mean switching cycle, starting at its lowest value.
 type Cycle struct {
 	PeriodS        float64
-	MeanV          []float64 // evenly spaced over one period, mean removed
-	SpreadV        []float64 // standard deviation of single cycles about MeanV
-	Cycles         int       // cycles averaged
-	RiseSlopeVPerS Figure    // linear part, rising
-	FallSlopeVPerS Figure    // linear part, falling (negative)
-	ESRStepV       Figure    // step at the edges
-	ApparentDuty   Figure    // share of the period spent rising: a hint
-	ESRStepShare   Figure    // ESR step over ripple peak-to-peak: a hint
+	MeanV          []float64     // evenly spaced over one period, mean removed
+	SpreadV        []float64     // standard deviation of single cycles about MeanV
+	Cycles         int           // cycles averaged
+	RiseSlopeVPerS figure.Figure // linear part, rising
+	FallSlopeVPerS figure.Figure // linear part, falling (negative)
+	ESRStepV       figure.Figure // step at the edges
+	ApparentDuty   figure.Figure // share of the period spent rising: a hint
+	ESRStepShare   figure.Figure // ESR step over ripple peak-to-peak: a hint
 }
 
 // Spike is one switching-edge transient, its ring included.
@@ -165,13 +151,13 @@ type Spike struct {
 type SpikeSummary struct {
 	ThresholdV                            float64
 	Count                                 int
-	PerS, PerCycle                        Figure
-	PeakMedianV, PeakP95V, PeakMaxV       Figure // absolute values
-	DurationMedianS, AreaMedianVs         Figure
-	RingHz, RingQ                         Figure
-	RisingRingHz, RisingRingQ             Figure
-	FallingRingHz, FallingRingQ           Figure
-	RisingPeakMedianV, FallingPeakMedianV Figure
+	PerS, PerCycle                        figure.Figure
+	PeakMedianV, PeakP95V, PeakMaxV       figure.Figure // absolute values
+	DurationMedianS, AreaMedianVs         figure.Figure
+	RingHz, RingQ                         figure.Figure
+	RisingRingHz, RisingRingQ             figure.Figure
+	FallingRingHz, FallingRingQ           figure.Figure
+	RisingPeakMedianV, FallingPeakMedianV figure.Figure
 	MainsTied, Random                     int     // events outside the switching cycle
 	List                                  []Spike // at most 2000, evenly picked when there are more
 	AmplitudeHist, IntervalHist           Histogram
@@ -186,13 +172,13 @@ type Histogram struct {
 
 // NoiseFloor is the random part between and under the lines.
 type NoiseFloor struct {
-	DensityVRHz  Figure  // gated, median over the span's plateau, V/sqrt(Hz)
-	AtHz         Figure  // where: the geometric middle of the third octaves taken
-	UngatedVRHz  Figure  // the same place, from the plain spectrum
-	CornerHz     Figure  // where the 1/f part equals the white part
-	LowVRHz      Figure  // density at 1 kHz
-	ExcisedShare float64 // share of the record gated out
-	AtInstrument bool    // within 3 dB of the baseline: DensityVRHz is an upper figure
+	DensityVRHz  figure.Figure // gated, median over the span's plateau, V/sqrt(Hz)
+	AtHz         figure.Figure // where: the geometric middle of the third octaves taken
+	UngatedVRHz  figure.Figure // the same place, from the plain spectrum
+	CornerHz     figure.Figure // where the 1/f part equals the white part
+	LowVRHz      figure.Figure // density at 1 kHz
+	ExcisedShare float64       // share of the record gated out
+	AtInstrument bool          // within 3 dB of the baseline: DensityVRHz is an upper figure
 	// AtQuantisation: the converter's own noise dominates, DensityVRHz is an
 	// upper figure.
 	AtQuantisation bool
@@ -221,8 +207,8 @@ type Band struct {
 	ID            string // "audio", "audio_a", "20k_1m", "1m_20m", "above_20m", "bs468_qp"
 	Name          string
 	LowHz, HighHz float64
-	RMSV          Figure // with lines
-	RMSNoLinesV   Figure
+	RMSV          figure.Figure // with lines
+	RMSNoLinesV   figure.Figure
 }
 
 // Envelope is a waveform drawn without losing a peak: the least and greatest

@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -31,7 +32,7 @@ func (j *job) noise() error {
 	if err != nil || gated == nil || j.track == nil || j.track.kind != SwitchingBursting {
 		return err
 	}
-	m.Noise.CornerHz = NotMeasured("the packets bury the 1/f part; a capture under the full load is needed")
+	m.Noise.CornerHz = figure.NotMeasured("the packets bury the 1/f part; a capture under the full load is needed")
 	if m.Noise.AtHz.Known && m.Noise.AtHz.Value < opt.GateFromHz {
 		m.Cautions = append(m.Cautions, capture.Caution{Code: capture.CautionUngated,
 			Text: "the packets' rise and fall can't be taken off without the noise; the noise floor is what the spectrum shows between the lines",

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -208,7 +209,7 @@ func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 		last--
 	}
 	if last == 0 {
-		miss := NotMeasured("the record is too short to hold a third octave of noise; a longer one is needed")
+		miss := figure.NotMeasured("the record is too short to hold a third octave of noise; a longer one is needed")
 		nf.DensityVRHz, nf.AtHz, nf.UngatedVRHz, nf.CornerHz, nf.LowVRHz = miss, miss, miss, miss, miss
 		return
 	}
@@ -224,11 +225,11 @@ func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 	for _, i := range p.members {
 		inverse += 1 / (raw[i].relative * raw[i].relative)
 	}
-	nf.DensityVRHz = Known(math.Sqrt(p.power))
+	nf.DensityVRHz = figure.Known(math.Sqrt(p.power))
 	// half the relative spread in power is the one in volts; k = 2
 	nf.DensityVRHz.U = nf.DensityVRHz.Value * math.Sqrt(1/inverse)
-	nf.AtHz = Known(math.Sqrt(oct[p.members[0]].CentreHz * oct[p.members[len(p.members)-1]].CentreHz))
-	nf.UngatedVRHz = Known(math.Sqrt(median(func(i int) float64 { return oct[i].UngatedVRHz * oct[i].UngatedVRHz })))
+	nf.AtHz = figure.Known(math.Sqrt(oct[p.members[0]].CentreHz * oct[p.members[len(p.members)-1]].CentreHz))
+	nf.UngatedVRHz = figure.Known(math.Sqrt(median(func(i int) float64 { return oct[i].UngatedVRHz * oct[i].UngatedVRHz })))
 	if nf.AtQuantisation = quant > 0 && seen < 2*quant; nf.AtQuantisation {
 		// noise that does not spread over the steps may show too large or too small
 		nf.DensityVRHz.U = math.Hypot(nf.DensityVRHz.U, math.Sqrt(quant))
@@ -238,15 +239,15 @@ func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 	}
 	switch {
 	case p.cornerHz > 0:
-		nf.CornerHz = Known(p.cornerHz)
+		nf.CornerHz = figure.Known(p.cornerHz)
 	case p.rises:
-		nf.CornerHz = NotMeasured("what rises towards low frequencies does not rise as 1/f")
+		nf.CornerHz = figure.NotMeasured("what rises towards low frequencies does not rise as 1/f")
 	default:
-		nf.CornerHz = NotMeasured("the noise is white down to " + hertz(oct[0].CentreHz) + ", the lowest third octave of the record")
+		nf.CornerHz = figure.NotMeasured("the noise is white down to " + hertz(oct[0].CentreHz) + ", the lowest third octave of the record")
 	}
-	nf.LowVRHz = NotMeasured("the capture does not hold 1 kHz with enough periods")
+	nf.LowVRHz = figure.NotMeasured("the capture does not hold 1 kHz with enough periods")
 	if d, ok := nf.at(1000); ok {
-		nf.LowVRHz = Known(d)
+		nf.LowVRHz = figure.Known(d)
 	}
 }
 

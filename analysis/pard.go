@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -15,7 +16,7 @@ func (j *job) pard() {
 	m := j.m
 	whole := j.basic.rms * j.basic.rms
 	if len(j.tr.Volts) < 64 || len(j.plain.FreqHz) == 0 {
-		miss := NotMeasured("the record is too short to tell periodic from random; a longer one is needed")
+		miss := figure.NotMeasured("the record is too short to tell periodic from random; a longer one is needed")
 		m.PeriodicRMSV, m.RandomRMSV = miss, miss
 		return
 	}
@@ -31,8 +32,8 @@ func (j *job) pard() {
 	}
 	random = min(random, whole)
 	periodic = whole - random
-	m.RandomRMSV = Known(math.Sqrt(random))
-	m.PeriodicRMSV = Known(math.Sqrt(periodic))
+	m.RandomRMSV = figure.Known(math.Sqrt(random))
+	m.PeriodicRMSV = figure.Known(math.Sqrt(periodic))
 	// where the span would show the switching and none stands out, it may hide in
 	// the noise
 	m.PeriodicRMSV.LowerBound = j.track == nil && j.wouldShowSwitching()
@@ -69,7 +70,7 @@ func (j *job) pardU(random, periodic float64) {
 		m.RandomRMSV.U = math.Hypot(m.RandomRMSV.U, step/math.Sqrt(3))
 	}
 	if m.PeriodicRMSV.U >= m.PeriodicRMSV.Value {
-		m.PeriodicRMSV = NotMeasured("the periodic part is lost in the random one: it is under " + capture.SI(math.Sqrt(periodic+power), "V", 2) + " rms; a longer record or fewer volts per division may show it")
+		m.PeriodicRMSV = figure.NotMeasured("the periodic part is lost in the random one: it is under " + capture.SI(math.Sqrt(periodic+power), "V", 2) + " rms; a longer record or fewer volts per division may show it")
 	}
 }
 

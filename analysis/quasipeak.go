@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -19,14 +20,14 @@ const maxQuasiPeakSamples = 1 << 20
 // and a span up to 15 kHz. The first and last 10 ms are faded.
 func measureQuasiPeak(src source, m multirate, span capture.Span) Band {
 	b := Band{ID: "bs468_qp", Name: "ITU-R BS.468-4 quasi-peak", LowHz: 31.5, HighHz: 31.5e3}
-	b.RMSNoLinesV = NotMeasured("a quasi-peak reading has no part without lines")
+	b.RMSNoLinesV = figure.NotMeasured("a quasi-peak reading has no part without lines")
 	duration := float64(m.Samples) / m.RateHz
 	switch {
 	case duration < 0.5:
-		b.RMSV = NotMeasured("the record lasts " + seconds(duration) + "; a quasi-peak reading needs 500 ms or more")
+		b.RMSV = figure.NotMeasured("the record lasts " + seconds(duration) + "; a quasi-peak reading needs 500 ms or more")
 		return b
 	case span.HighHz < 15e3:
-		b.RMSV = NotMeasured(fmt.Sprintf("the capture shows nothing above %s; a quasi-peak reading needs 15 kHz", hertz(span.HighHz)))
+		b.RMSV = figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; a quasi-peak reading needs 15 kHz", hertz(span.HighHz)))
 		return b
 	}
 	rec, rate, _ := m.lowestRecord(src, 31.5e3)
@@ -34,7 +35,7 @@ func measureQuasiPeak(src source, m multirate, span capture.Span) Band {
 	x := make([]float64, n)
 	rec.Fill(x, 0)
 	weighted468(x, rate)
-	b.RMSV = Known(newQuasiPeakMeter(rate).read(x))
+	b.RMSV = figure.Known(newQuasiPeakMeter(rate).read(x))
 	return b
 }
 

@@ -6,6 +6,7 @@ import (
 	"sort"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -148,7 +149,7 @@ func TestFlybackAgainstScipyPeaksAndHilbert(t *testing.T) {
 		}
 		// against the local ripple here, against the running median there
 		sort.Float64s(peaks)
-		within(t, name+" spike peak", Known(quantileOf(peaks, 0.5)), c.SpikePeakV, 0.1)
+		within(t, name+" spike peak", figure.Known(quantileOf(peaks, 0.5)), c.SpikePeakV, 0.1)
 		within(t, name+" ring", m.Spikes.RingHz, c.RingHz, 0.03)
 		within(t, name+" Q", m.Spikes.RingQ, c.RingQ, 0.15)
 	}

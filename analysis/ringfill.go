@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
+	"stillglow/analysis/figure"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
@@ -157,7 +158,7 @@ func (c *cycleModel) bound(f *fold) {
 	}
 	// the plain mean cycle holds ripple and ring together
 	c.upper = !sane || ringing(f.mean)
-	c.rise, c.fall, c.stepV, c.duty = Figure{}, Figure{}, Figure{}, Figure{}
+	c.rise, c.fall, c.stepV, c.duty = figure.Figure{}, figure.Figure{}, figure.Figure{}, figure.Figure{}
 	if !sane {
 		c.edges, c.breaks, c.fitted = nil, nil, false
 		weight := make([]float64, c.bins)

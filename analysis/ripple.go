@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"sort"
+	"stillglow/analysis/figure"
 )
 
 // cycleModel is the folded cycle taken apart: the smooth ripple and the edges'
@@ -17,10 +18,10 @@ type cycleModel struct {
 	uPPV     float64 // standard deviation of ppV
 	doubtV   float64 // standard deviation that transients left in the fit add to it
 	rmsV     float64
-	rise     Figure
-	fall     Figure
-	stepV    Figure
-	duty     Figure
+	rise     figure.Figure
+	fall     figure.Figure
+	stepV    figure.Figure
+	duty     figure.Figure
 	fitted   bool      // the straight-part model holds; else read from the curve itself
 	joined   *jointFit // parts and rings fitted together, nil where that fails
 	ringLeft float64   // share of a ring's envelope that is left at the next edge
@@ -258,11 +259,11 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, r
 		c.nameEdgesByLevel()
 		return
 	}
-	c.rise = Known((last[up] - first[up]) / span[up])
-	c.fall = Known((last[1-up] - first[1-up]) / span[1-up])
+	c.rise = figure.Known((last[up] - first[up]) / span[up])
+	c.fall = figure.Known((last[1-up] - first[1-up]) / span[1-up])
 	// half of what jumps up at the start of the rise and down at its end
-	c.stepV = Known(max(((first[up]-last[1-up])+(last[up]-first[1-up]))/2, 0))
-	c.duty = Known(span[up] / c.periodS)
+	c.stepV = figure.Known(max(((first[up]-last[1-up])+(last[up]-first[1-up]))/2, 0))
+	c.duty = figure.Known(span[up] / c.periodS)
 	for i := range c.edges {
 		e := &c.edges[i]
 		toRise := math.Abs(math.Remainder(e.phase-pw.breaks[up]/float64(m), 1))

@@ -5,6 +5,7 @@ import (
 	"math"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -29,13 +30,13 @@ func TestFrequencyDomainTinyLengths(t *testing.T) {
 			lines, comb := classifyCombs(lines, 50, 123)
 			markInstrument(lines, 0, &Measurement{Lines: lines}, defaultGainFraction)
 			span := capture.Span{LowHz: 10, HighHz: 400}
-			figures := []Figure{Known(comb.BeatHz), mains.LineRMS, mains.CombPPV, mains.CombRMS}
+			figures := []figure.Figure{figure.Known(comb.BeatHz), mains.LineRMS, mains.CombPPV, mains.CombRMS}
 			for _, b := range measureBands(m, lines, span, defaultGainFraction) {
 				figures = append(figures, b.RMSV, b.RMSNoLinesV)
 			}
 			figures = append(figures, measureQuasiPeak(x, m, capture.Span{LowHz: 1, HighHz: 20e3}).RMSV)
 			for _, l := range lines {
-				figures = append(figures, Known(l.FrequencyHz), Known(l.RMSV), Known(l.PhaseRad))
+				figures = append(figures, figure.Known(l.FrequencyHz), figure.Known(l.RMSV), figure.Known(l.PhaseRad))
 			}
 			for i, f := range figures {
 				if v := f.Value + f.U; math.IsNaN(v) || math.IsInf(v, 0) || (!f.Known && f.Missing == "") {

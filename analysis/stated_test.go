@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -44,7 +45,7 @@ func TestStatedUncertainty(t *testing.T) {
 		for _, c := range m.Cautions {
 			doubted = doubted || shakesFigures[c.Code]
 		}
-		see := func(name string, f Figure, want float64) {
+		see := func(name string, f figure.Figure, want float64) {
 			r := by[name]
 			if r == nil {
 				r = &stated{name: name}

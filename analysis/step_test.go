@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -42,7 +43,7 @@ func TestSpikesOnALargeStep(t *testing.T) {
 		if off := math.Abs(float64(m.Spikes.Count - truth.SpikeCount)); off > m.Spikes.PerS.U*m.DurationS {
 			t.Errorf("seed %d: %d ± %.0f spikes, want %d", seed, m.Spikes.Count, m.Spikes.PerS.U*m.DurationS, truth.SpikeCount)
 		}
-		for i, f := range []Figure{m.Spikes.RisingPeakMedianV, m.Spikes.FallingPeakMedianV} {
+		for i, f := range []figure.Figure{m.Spikes.RisingPeakMedianV, m.Spikes.FallingPeakMedianV} {
 			want := []float64{truth.RisingPeakV, truth.FallingPeak}[i]
 			if !f.Known {
 				if !told {

@@ -1,6 +1,9 @@
 package analysis
 
-import "math"
+import (
+	"math"
+	"stillglow/analysis/figure"
+)
 
 // defaultGainFraction is the expanded relative uncertainty (k = 2) of a scope's
 // vertical gain where the sheet states none: 3 %, common practice for 8-bit
@@ -75,14 +78,14 @@ func (j *job) uncertainties() {
 	m := j.m
 	gain := j.setup.GainFraction
 	step := j.stepV / math.Sqrt(12)
-	set := func(f *Figure, standard ...float64) {
+	set := func(f *figure.Figure, standard ...float64) {
 		if f.Known && f.U == 0 {
 			f.U = expanded(f.Value, gain, standard...)
 		}
 	}
 	// scale stands for what a fit's own curvature leaves out, model for what the
 	// model itself does
-	fitted := func(b typeB, figures ...*Figure) {
+	fitted := func(b typeB, figures ...*figure.Figure) {
 		for _, f := range figures {
 			if f.Known {
 				f.U = expanded(f.Value, gain, b.scale*f.U/2, b.model*f.Value)
@@ -113,7 +116,7 @@ func (j *job) uncertainties() {
 	for i := range m.Bands {
 		fitted(asItIs, &m.Bands[i].RMSV, &m.Bands[i].RMSNoLinesV)
 	}
-	for _, r := range [...][2]*Figure{{&s.RingHz, &s.RingQ}, {&s.RisingRingHz, &s.RisingRingQ}, {&s.FallingRingHz, &s.FallingRingQ}} {
+	for _, r := range [...][2]*figure.Figure{{&s.RingHz, &s.RingQ}, {&s.RisingRingHz, &s.RisingRingQ}, {&s.FallingRingHz, &s.FallingRingQ}} {
 		hz, q := r[0], r[1]
 		if !hz.Known || !q.Known {
 			continue

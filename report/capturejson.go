@@ -4,6 +4,7 @@ import (
 	"errors"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -124,9 +125,9 @@ func addSpikeFigures(d *doc, s *analysis.SpikeSummary) {
 		d.add("spikes_mains_tied", nil)
 		d.add("spikes_random", nil)
 	}
-	threshold := analysis.NotMeasured("no spike threshold was set")
+	threshold := figure.NotMeasured("no spike threshold was set")
 	if s.ThresholdV > 0 {
-		threshold = analysis.Known(s.ThresholdV)
+		threshold = figure.Known(s.ThresholdV)
 	}
 	d.fig("spike_threshold_v", threshold)
 	d.fig("spike_peak_median_v", s.PeakMedianV)

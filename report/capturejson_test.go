@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 )
 
 // contractKeys are the names that scripts lean on.
@@ -52,13 +53,13 @@ func TestCaptureJSONOfAnEmptyMeasurementHasEveryContractKeyAsNull(t *testing.T) 
 
 func TestCaptureJSONCarriesWorthOfFigures(t *testing.T) {
 	m := &analysis.Measurement{File: "x.csv", Calibrated: true}
-	m.RipplePPV = analysis.Figure{Value: 0.0123, Known: true, U: 0.0004}
-	m.Spikes.PeakP95V = analysis.Figure{Value: 0.08, Known: true, LowerBound: true}
-	m.DCV = analysis.NotMeasured("AC-coupled; use a meter")
-	m.ACRMSV = analysis.Known(math.NaN())
-	m.PPV = analysis.Known(math.Inf(1))
+	m.RipplePPV = figure.Figure{Value: 0.0123, Known: true, U: 0.0004}
+	m.Spikes.PeakP95V = figure.Figure{Value: 0.08, Known: true, LowerBound: true}
+	m.DCV = figure.NotMeasured("AC-coupled; use a meter")
+	m.ACRMSV = figure.Known(math.NaN())
+	m.PPV = figure.Known(math.Inf(1))
 	m.Bands = []analysis.Band{{ID: "audio", Name: "audio", LowHz: 20, HighHz: 20e3,
-		RMSV: analysis.Figure{Value: 1e-5, Known: true, U: 1e-6}, RMSNoLinesV: analysis.NotMeasured("too short")}}
+		RMSV: figure.Figure{Value: 1e-5, Known: true, U: 1e-6}, RMSNoLinesV: figure.NotMeasured("too short")}}
 	m.Spectrum = analysis.Spectrum{FrequencyHz: []float64{1, 10}, VRHz: []float64{math.NaN(), 1e-9}}
 	b, err := CaptureJSON(Capture{M: m})
 	if err != nil {
@@ -87,7 +88,7 @@ func TestCaptureJSONCarriesWorthOfFigures(t *testing.T) {
 }
 
 func TestCaptureJSONGivesNoVoltsForAnUncalibratedCapture(t *testing.T) {
-	m := &analysis.Measurement{File: "x.wav", SwitchingHz: analysis.Known(65e3), RipplePPV: analysis.Known(0.25)}
+	m := &analysis.Measurement{File: "x.wav", SwitchingHz: figure.Known(65e3), RipplePPV: figure.Known(0.25)}
 	b, err := CaptureJSON(Capture{M: m})
 	if err != nil {
 		t.Fatal(err)

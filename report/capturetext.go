@@ -9,6 +9,7 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 )
 
 // textWidth is where WriteCapture breaks its lines.
@@ -99,7 +100,7 @@ func (t *captureText) wrapped(lead, words string) {
 	}
 }
 
-func (t *captureText) row(name string, f analysis.Figure, unit, remark string) {
+func (t *captureText) row(name string, f figure.Figure, unit, remark string) {
 	if !f.Known {
 		if f.Missing != "" {
 			t.missing = append(t.missing, strings.TrimSpace(name)+" ("+clean(f.Missing)+")")

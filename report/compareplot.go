@@ -23,7 +23,7 @@ func (c *Comparison) Plot(format string) ([]byte, error) {
 	return f.png(newRaster())
 }
 
-func (c *Comparison) figure() *figure {
+func (c *Comparison) figure() *drawing {
 	f := c.marginsFigure()
 	if len(c.curves[0]) > 0 && len(c.curves[1]) > 0 {
 		f = c.spectraFigure()
@@ -34,7 +34,7 @@ func (c *Comparison) figure() *figure {
 	return f
 }
 
-func (c *Comparison) spectraFigure() *figure {
+func (c *Comparison) spectraFigure() *drawing {
 	p := spectrumPanel("V")
 	var k key
 	for i, name := range []string{"before: " + c.A, "after: " + c.B} {
@@ -52,13 +52,13 @@ func (c *Comparison) spectraFigure() *figure {
 	if len(c.Units) == 1 {
 		title = shorten(c.Units[0].Key, 60) + ": before and after"
 	}
-	return &figure{title: title, panels: []*plot.Plot{p}}
+	return &drawing{title: title, panels: []*plot.Plot{p}}
 }
 
 // comparedUnits is how many units the margins' picture holds.
 const comparedUnits = 14
 
-func (c *Comparison) marginsFigure() *figure {
+func (c *Comparison) marginsFigure() *drawing {
 	var rows []UnitChange
 	for _, u := range c.Units {
 		if u.MarginBeforeDB != nil && u.MarginDB != nil && len(rows) < comparedUnits {
@@ -91,7 +91,7 @@ func (c *Comparison) marginsFigure() *figure {
 		after.x, after.y = append(after.x, *u.MarginDB), append(after.y, y)
 	}
 	p.Add(before, after)
-	return &figure{title: "Worst margins before and after", panels: []*plot.Plot{p}, footer: "ring: before; dot: after"}
+	return &drawing{title: "Worst margins before and after", panels: []*plot.Plot{p}, footer: "ring: before; dot: after"}
 }
 
 // ticks are fixed tick marks.

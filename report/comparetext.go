@@ -4,9 +4,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"stillglow/analysis/figure"
 	"strings"
-
-	"stillglow/analysis"
 )
 
 // WriteComparison writes a comparison for a terminal, no line wider than
@@ -79,7 +78,7 @@ func sideText(v *float64, unit string) string {
 	if v == nil {
 		return "not measured"
 	}
-	return figureText(analysis.Known(*v), unit)
+	return figureText(figure.Known(*v), unit)
 }
 
 // changeText is the change in dB; in brackets when the uncertainties of the two

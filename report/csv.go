@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"strings"
 
-	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
 )
 
@@ -115,7 +115,7 @@ func csvPositive(v float64) string {
 	return csvNumber(v)
 }
 
-func csvFigure(f analysis.Figure) string {
+func csvFigure(f figure.Figure) string {
 	if !f.Known {
 		return ""
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
@@ -16,7 +17,7 @@ import (
 
 var fixtureBrands = []string{"Marlpit", "Tressock", "Vandlebury", "Oskelund"}
 
-func known(v, u float64) analysis.Figure { return analysis.Figure{Value: v, Known: true, U: u} }
+func known(v, u float64) figure.Figure { return figure.Figure{Value: v, Known: true, U: u} }
 
 // lcg is a small fixed generator: the fixture needs texture, not randomness.
 type lcg uint64
@@ -54,13 +55,13 @@ func fixtureMeasurement(file string, rate, duration, fsw, ripple, spike, noise, 
 		m.RippleRMSV = known(ripple/3.46, 0)
 		m.PeriodicRMSV = known(ripple/3.4, 0)
 		m.RandomRMSV = known(noise*math.Sqrt(0.4*rate), 0)
-		m.MainsLineHz = analysis.NotMeasured("the record of " + eng(duration, "s") + " is too short for 100 Hz; capture 0.1 s or more")
+		m.MainsLineHz = figure.NotMeasured("the record of " + eng(duration, "s") + " is too short for 100 Hz; capture 0.1 s or more")
 		m.MainsLineRMS = m.MainsLineHz
 		m.MainsCombRMS, m.MainsCombPPV = m.MainsLineHz, m.MainsLineHz
 		m.Cycle = fixtureCycle(fsw, ripple, int(duration*fsw))
 		fixtureSpikes(m, fsw, spike, &g)
 	} else {
-		short := analysis.NotMeasured("the sample rate of " + eng(rate, "S/s") + " does not reach the switching edges; capture at 50 MS/s or more")
+		short := figure.NotMeasured("the sample rate of " + eng(rate, "S/s") + " does not reach the switching edges; capture at 50 MS/s or more")
 		m.PP20MHzV, m.SwitchingHz, m.RipplePPV, m.SwitchingFundamentalRMSV = short, short, short, short
 		m.Spikes.PerS, m.Spikes.PeakMedianV, m.Spikes.PeakP95V, m.Spikes.RingHz, m.Spikes.RingQ = short, short, short, short, short
 		m.MainsLineHz, m.MainsLineRMS = known(100, 0.02), known(mains, mains*0.02)

@@ -10,7 +10,7 @@ import (
 
 	"golang.org/x/text/unicode/bidi"
 
-	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
 )
 
@@ -67,7 +67,7 @@ func mantissa(v float64) string {
 }
 
 // figureText is a figure for people: "12.3 mV", "≥ 80.1 mV" or "not measured".
-func figureText(f analysis.Figure, unit string) string {
+func figureText(f figure.Figure, unit string) string {
 	if !f.Known || math.IsNaN(f.Value) || math.IsInf(f.Value, 0) {
 		return "not measured"
 	}
@@ -86,7 +86,7 @@ func figureText(f analysis.Figure, unit string) string {
 // match (JCGM 100, 7.2.6): "12.30 ± 0.40 mV", "118.0002 ± 0.0003 kHz". One that
 // wants more than four decimals is given in parts per million: "118.00021 kHz ±
 // 0.2 ppm". Below one part in 10⁹, which no time base holds, it is left out.
-func figureWithU(f analysis.Figure, unit string) string {
+func figureWithU(f figure.Figure, unit string) string {
 	size := max(math.Abs(f.Value), f.U)
 	if !f.Known || f.U <= 1e-9*size || math.IsInf(f.U, 0) || math.IsNaN(f.Value) || math.IsInf(f.Value, 0) {
 		return figureText(f, unit)
@@ -305,7 +305,7 @@ func plural(n int, one string) string {
 }
 
 // dash is a figure for a narrow cell: "-" when not measured.
-func dash(f analysis.Figure, unit string) string {
+func dash(f figure.Figure, unit string) string {
 	if !f.Known {
 		return "-"
 	}

@@ -5,10 +5,9 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"stillglow/analysis/figure"
 	"strconv"
 	"strings"
-
-	"stillglow/analysis"
 )
 
 // figureDigits and seriesDigits are the significant digits of single figures
@@ -170,7 +169,7 @@ func isVolts(key string) bool {
 
 // figure adds a figure under key. path is the key's full name in the side
 // tables: the key itself at the top level, dotted further down.
-func (d *doc) figure(o *object, path, key string, f analysis.Figure) {
+func (d *doc) figure(o *object, path, key string, f figure.Figure) {
 	reason := ""
 	switch {
 	case !f.Known:
@@ -203,7 +202,7 @@ func (d *doc) figure(o *object, path, key string, f analysis.Figure) {
 }
 
 // fig adds a figure at the top level.
-func (d *doc) fig(key string, f analysis.Figure) { d.figure(&d.object, key, key, f) }
+func (d *doc) fig(key string, f figure.Figure) { d.figure(&d.object, key, key, f) }
 
 // close adds the side tables.
 func (d *doc) close() {

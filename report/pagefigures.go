@@ -1,6 +1,9 @@
 package report
 
-import "stillglow/analysis"
+import (
+	"stillglow/analysis"
+	"stillglow/analysis/figure"
+)
 
 // figureRow is one figure over the captures of a unit.
 type figureRow struct {
@@ -17,7 +20,7 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 		return nil, nil
 	}
 	seen := map[string]bool{}
-	add := func(name, unit string, get func(*analysis.Measurement) analysis.Figure) {
+	add := func(name, unit string, get func(*analysis.Measurement) figure.Figure) {
 		row := figureRow{Name: name}
 		any := false
 		for _, m := range ms {
@@ -41,7 +44,7 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 		}
 	}
 	type M = *analysis.Measurement
-	type F = analysis.Figure
+	type F = figure.Figure
 	add("DC", "V", func(m M) F { return m.DCV })
 	add("rms of the varying part", "V", func(m M) F { return m.ACRMSV })
 	add("peak-to-peak, full span", "V", func(m M) F { return m.PPV })

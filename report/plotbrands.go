@@ -14,7 +14,7 @@ const brandLimit = 12
 
 // brandFigure is the strip plot: every unit's worst margin, a row per brand,
 // with median and spread, and how many pass.
-func brandFigure(r *Report) *figure {
+func brandFigure(r *Report) *drawing {
 	n := min(len(r.Brands), brandLimit)
 	if n == 0 {
 		return nil
@@ -63,7 +63,7 @@ func brandFigure(r *Report) *figure {
 		p.Add(note{x: p.X.Max, y: row, xAlign: draw.XRight, yAlign: draw.YCenter, color: ink,
 			text: fmt.Sprintf("%d of %d pass (%s)", b.Passing, b.Units, shareText(b))})
 	}
-	return &figure{panels: []*plot.Plot{p}, footer: "dot: unit inside; cross: over; bar: median; band: spread (1.4826 MAD); share of all units of the brand, 95 % interval"}
+	return &drawing{panels: []*plot.Plot{p}, footer: "dot: unit inside; cross: over; bar: median; band: spread (1.4826 MAD); share of all units of the brand, 95 % interval"}
 }
 
 // cross is a bold diagonal cross as a glyph.

@@ -45,7 +45,7 @@ func newRaster() *raster {
 
 // png renders the figure at plotDPI, with a palette: a plot has few colours, and
 // a byte per pixel packs several times faster and to a third of the size.
-func (f *figure) png(r *raster) ([]byte, error) {
+func (f *drawing) png(r *raster) ([]byte, error) {
 	ctx := gg.NewContextForRGBA(r.img)
 	ctx.SetLineCapButt()
 	ctx.InvertY()

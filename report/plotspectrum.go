@@ -60,7 +60,7 @@ func spectra(cs []Capture) []*analysis.Measurement {
 
 // spectrumFigure draws the density of every capture with baseline, the named
 // lines and the target's limits.
-func spectrumFigure(u *Unit, t *target.Target, columns int) *figure {
+func spectrumFigure(u *Unit, t *target.Target, columns int) *drawing {
 	ms := spectra(u.Captures)
 	if len(ms) == 0 {
 		return nil
@@ -88,7 +88,7 @@ func spectrumFigure(u *Unit, t *target.Target, columns int) *figure {
 	}
 	p.Add(lineNames{ms, k})
 	p.Add(k)
-	return &figure{panels: []*plot.Plot{p}}
+	return &drawing{panels: []*plot.Plot{p}}
 }
 
 func (k *key) add(name string, st draw.LineStyle) {
@@ -252,7 +252,7 @@ func overlaps(r vg.Rectangle, taken []vg.Rectangle) bool {
 const overlayLimit = 5
 
 // overlayFigure lays the spectra of the first ranked units over each other.
-func overlayFigure(r *Report, columns int) *figure {
+func overlayFigure(r *Report, columns int) *drawing {
 	p := spectrumPanel("V")
 	var k key
 	for i := range r.Units {
@@ -281,11 +281,11 @@ func overlayFigure(r *Report, columns int) *figure {
 		k.add("limit of the target", limitLine)
 	}
 	p.Add(k)
-	return &figure{panels: []*plot.Plot{p}}
+	return &drawing{panels: []*plot.Plot{p}}
 }
 
 // filterFigure shows a unit's density before and after the advised post-filter.
-func filterFigure(u *Unit, t *target.Target, columns int) *figure {
+func filterFigure(u *Unit, t *target.Target, columns int) *drawing {
 	if u.Filter == nil || !u.Filter.Found || len(u.Filter.Best.AfterVRHz) < 2 {
 		return nil
 	}
@@ -306,7 +306,7 @@ func filterFigure(u *Unit, t *target.Target, columns int) *figure {
 		k.add("limit of the target", limitLine)
 	}
 	p.Add(k)
-	f := &figure{panels: []*plot.Plot{p}}
+	f := &drawing{panels: []*plot.Plot{p}}
 	if w := filterWave(after.Wave, columns); w != nil {
 		f.panels = append(f.panels, w)
 	}

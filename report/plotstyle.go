@@ -91,7 +91,7 @@ func newPanel(xLabel, yLabel string) *plot.Plot {
 }
 
 // figure is one picture: a title over one or two panels.
-type figure struct {
+type drawing struct {
 	title    string
 	footer   string // e.g. "invented data"
 	panels   []*plot.Plot
@@ -99,14 +99,14 @@ type figure struct {
 }
 
 // draw paints the paper and lays the figure out on a canvas.
-func (f *figure) draw(c draw.Canvas) {
+func (f *drawing) draw(c draw.Canvas) {
 	c.SetColor(paper)
 	c.Fill(c.Rectangle.Path())
 	f.drawOn(c)
 }
 
 // drawOn lays the figure out on paper.
-func (f *figure) drawOn(c draw.Canvas) {
+func (f *drawing) drawOn(c draw.Canvas) {
 	c = draw.Crop(c, vg.Points(8), -vg.Points(12), vg.Points(6), -vg.Points(7))
 	if f.title != "" {
 		st := textStyle(12, ink)
@@ -138,7 +138,7 @@ func (f *figure) drawOn(c draw.Canvas) {
 }
 
 // svg renders the figure as a file of its own.
-func (f *figure) svg() ([]byte, error) {
+func (f *drawing) svg() ([]byte, error) {
 	c := vgsvg.New(plotWidth, plotHeight)
 	f.draw(draw.New(c))
 	var b bytes.Buffer

@@ -24,7 +24,7 @@ func warmUpAlt(u *Unit) string {
 
 // warmUpFigure draws heater volts over load current from switch-on, with the
 // recommended dropper.
-func warmUpFigure(u *Unit) *figure {
+func warmUpFigure(u *Unit) *drawing {
 	if !hasWarmUp(u) {
 		return nil
 	}
@@ -59,7 +59,7 @@ func warmUpFigure(u *Unit) *figure {
 		current += fmt.Sprintf(", dashed: the supply's rating %s", eng(rated, "A"))
 	}
 	amps.Add(note{x: 0.99, y: 0.985, corner: true, xAlign: draw.XRight, yAlign: draw.YTop, color: ink, text: current})
-	return &figure{panels: []*plot.Plot{volts, amps}, footer: "simulated from cold with the dropper to fit"}
+	return &drawing{panels: []*plot.Plot{volts, amps}, footer: "simulated from cold with the dropper to fit"}
 }
 
 // ratedVolts is what the load's wiring means for a type's heater, 0 unknown.

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 )
 
 // voltUnit is "V", or what an uncalibrated capture's numbers are.
@@ -35,7 +36,7 @@ func envelopePanel(e analysis.Envelope, m *analysis.Measurement, columns int) (p
 	timeFactor, timePrefix := scaleFor(e.StartS + e.StepS*float64(len(e.MinV)))
 	label := voltLabel(voltPrefix, m)
 	if offset != 0 {
-		label += ", about " + figureText(analysis.Known(offset), voltUnit(m))
+		label += ", about " + figureText(figure.Known(offset), voltUnit(m))
 	}
 	p = newPanel("time in "+timePrefix+"s", label)
 	b := band{fill: paleBlue, line: thinBlue}
@@ -78,8 +79,8 @@ func widen(a *plot.Axis, share float64) {
 
 // waveformFigure shows the whole record of the longest capture over a few
 // switching cycles of the fastest, spikes marked. nil when there is neither.
-func waveformFigure(u *Unit, columns int) *figure {
-	f := &figure{}
+func waveformFigure(u *Unit, columns int) *drawing {
+	f := &drawing{}
 	if long := longest(u.Captures); long != nil {
 		p, timeFactor, voltFactor, offset := envelopePanel(long.Waveform, long, columns)
 		p.Add(spikeRug(long, timeFactor, voltFactor, offset, &p.Y))
@@ -198,7 +199,7 @@ func cycleOf(cs []Capture) *analysis.Measurement {
 }
 
 // cycleFigure is the folded switching cycle with the spread of single cycles.
-func cycleFigure(u *Unit) *figure {
+func cycleFigure(u *Unit) *drawing {
 	m := cycleOf(u.Captures)
 	if m == nil {
 		return nil
@@ -233,7 +234,7 @@ func cycleFigure(u *Unit) *figure {
 		p.Add(note{x: 0.99, y: 0.015, corner: true, xAlign: draw.XRight, color: ink,
 			text: "ripple " + figureText(m.RipplePPV, voltUnit(m)) + " p-p" + kindTail(m)})
 	}
-	return &figure{panels: []*plot.Plot{p}}
+	return &drawing{panels: []*plot.Plot{p}}
 }
 
 func kindTail(m *analysis.Measurement) string {
@@ -259,14 +260,14 @@ func spikeOf(cs []Capture) *analysis.Measurement {
 }
 
 // spikeFigure is the median spike enlarged.
-func spikeFigure(u *Unit, columns int) *figure {
+func spikeFigure(u *Unit, columns int) *drawing {
 	m := spikeOf(u.Captures)
 	if m == nil {
 		return nil
 	}
 	p, _, _, _ := envelopePanel(m.Spikes.Typical, m, columns)
 	p.Add(note{x: 0.99, y: 0.985, corner: true, xAlign: draw.XRight, yAlign: draw.YTop, color: ink, text: spikeWords(m)})
-	return &figure{panels: []*plot.Plot{p}}
+	return &drawing{panels: []*plot.Plot{p}}
 }
 
 // spikeWords sums up the spikes of a capture.
@@ -286,12 +287,12 @@ func spikeWords(m *analysis.Measurement) string {
 }
 
 // histogramFigure shows spike amplitudes and intervals side by side.
-func histogramFigure(u *Unit) *figure {
+func histogramFigure(u *Unit) *drawing {
 	m := spikeOf(u.Captures)
 	if m == nil || len(m.Spikes.AmplitudeHist.Counts) == 0 {
 		return nil
 	}
-	f := &figure{sideways: true}
+	f := &drawing{sideways: true}
 	add := func(h analysis.Histogram, what, unit string) {
 		if len(h.Counts) == 0 || len(h.Edges) != len(h.Counts)+1 {
 			return

@@ -1,7 +1,7 @@
 package report
 
 import (
-	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
@@ -136,7 +136,7 @@ func marginObjects(d *doc, path string, margins []target.Margin) []object {
 		o := object{{"criterion", string(m.Limit.Criterion)}, {"unit", m.Limit.Unit}}
 		f := m.Figure
 		if !m.Covered {
-			f = analysis.NotMeasured(m.Reason)
+			f = figure.NotMeasured(m.Reason)
 		}
 		d.figure(&o, path+string(m.Limit.Criterion), "figure", f)
 		if m.Covered {

@@ -42,7 +42,7 @@ func newSVGCanvas(w, h vg.Length) *svgCanvas {
 }
 
 // inlineSVG draws a figure as markup for the page. label is its text alternative.
-func (f *figure) inlineSVG(label string) string {
+func (f *drawing) inlineSVG(label string) string {
 	c := newSVGCanvas(plotWidth, plotHeight)
 	f.draw(draw.New(c))
 	return fmt.Sprintf(`<svg class="plot" role="img" aria-label="%s" viewBox="0 0 %g %g">%s</svg>`,

@@ -17,6 +17,7 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
 )
 
@@ -309,10 +310,10 @@ func TestEngineeringNotation(t *testing.T) {
 		}
 	}
 	for _, c := range []struct {
-		f    analysis.Figure
+		f    figure.Figure
 		want string
-	}{{analysis.Figure{Value: 0.0123, Known: true, U: 0.0004}, "12.30 ± 0.40 mV"}, {analysis.Figure{Value: 0.0801, Known: true, LowerBound: true}, "≥ 80.1 mV"},
-		{analysis.NotMeasured("x"), "not measured"}, {analysis.Figure{Value: 7.0213, Known: true}, "7.021 V"}} {
+	}{{figure.Figure{Value: 0.0123, Known: true, U: 0.0004}, "12.30 ± 0.40 mV"}, {figure.Figure{Value: 0.0801, Known: true, LowerBound: true}, "≥ 80.1 mV"},
+		{figure.NotMeasured("x"), "not measured"}, {figure.Figure{Value: 7.0213, Known: true}, "7.021 V"}} {
 		if got := figureWithU(c.f, "V"); got != c.want {
 			t.Errorf("%+v: %q, want %q", c.f, got, c.want)
 		}
@@ -347,18 +348,18 @@ func TestUncertaintyDigits(t *testing.T) {
 		{131234, 5678, "1/s", "131.2 ± 5.7 k/s"},
 		{0.4567, 0.0123, "", "0.457 ± 0.012"},
 	} {
-		f := analysis.Figure{Value: c.v, Known: true, U: c.u}
+		f := figure.Figure{Value: c.v, Known: true, U: c.u}
 		if got := figureWithU(f, c.unit); got != c.want {
 			t.Errorf("%v ± %v %s: %q, want %q", c.v, c.u, c.unit, got, c.want)
 		}
 	}
-	bound := analysis.Figure{Value: 118000.213, U: 0.32, Known: true, LowerBound: true}
+	bound := figure.Figure{Value: 118000.213, U: 0.32, Known: true, LowerBound: true}
 	if got := figureWithU(bound, "Hz"); got != "≥ 118.0002 ± 0.0003 kHz" {
 		t.Errorf("lower bound: %q", got)
 	}
 	for e := -9.0; e < 3; e += 0.01 {
 		u := math.Pow(10, e)
-		text := figureWithU(analysis.Figure{Value: 7.25, U: u, Known: true}, "V")
+		text := figureWithU(figure.Figure{Value: 7.25, U: u, Known: true}, "V")
 		_, after, has := strings.Cut(text, "±")
 		if u > 1e-8 && (!has || strings.Trim(strings.Fields(after)[0], "0.") == "") {
 			t.Errorf("7.25 ± %g: %q", u, text)

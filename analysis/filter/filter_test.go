@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
 	"stillglow/capture"
@@ -210,15 +211,15 @@ func nearMiss(overDB, spikeV, ringHz float64) Input {
 	m := &analysis.Measurement{
 		File: "fast.csv", Calibrated: true, SampleRateHz: rate, Samples: 100000, DurationS: 1e-3,
 		Span: capture.Span{LowHz: 4e3, HighHz: 40e6}, LoadA: 0.6,
-		SwitchingHz: analysis.Known(100e3), RipplePPV: analysis.Known(pp), RippleRMSV: analysis.Known(pp / 3.4641),
-		Bands: []analysis.Band{{ID: "20k_1m", LowHz: 20e3, HighHz: 1e6, RMSV: analysis.Known(pp / 3.4641)}},
+		SwitchingHz: figure.Known(100e3), RipplePPV: figure.Known(pp), RippleRMSV: figure.Known(pp / 3.4641),
+		Bands: []analysis.Band{{ID: "20k_1m", LowHz: 20e3, HighHz: 1e6, RMSV: figure.Known(pp / 3.4641)}},
 	}
 	m.Cycle = analysis.Cycle{PeriodS: 10e-6, MeanV: make([]float64, 1000)}
 	for i := range m.Cycle.MeanV {
 		x := float64(i) / 1000
 		m.Cycle.MeanV[i] = pp * (2*math.Min(x, 1-x) - 0.5)
 	}
-	m.Spikes = analysis.SpikeSummary{Count: 200, PerS: analysis.Known(2e5), PeakP95V: analysis.Known(spikeV), RingHz: analysis.Known(ringHz)}
+	m.Spikes = analysis.SpikeSummary{Count: 200, PerS: figure.Known(2e5), PeakP95V: figure.Known(spikeV), RingHz: figure.Known(ringHz)}
 	m.Spikes.Typical = analysis.Envelope{StepS: 1 / rate, MinV: make([]float64, 400)}
 	for i := range m.Spikes.Typical.MinV {
 		if s := float64(i-100) / rate; s >= 0 {
@@ -469,7 +470,7 @@ func TestEstimateAgreesWithSamples(t *testing.T) {
 				t.Errorf("wave of %d and %d samples", len(w.BeforeV), len(w.AfterV))
 			}
 			a, b := got.After.Unit.Captures[0], est.After.Unit.Captures[0]
-			near := func(what string, x, y analysis.Figure, tol float64) {
+			near := func(what string, x, y figure.Figure, tol float64) {
 				t.Helper()
 				if !x.Known || !y.Known || math.Abs(math.Log(y.Value/x.Value)) > math.Log(tol) {
 					t.Errorf("seed %d %s %g F: %s %.4g by samples, %.4g estimated", seed, c.Topology, c.C1.F, what, x.Value, y.Value)

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 )
@@ -123,7 +124,7 @@ func aboutMean(v []float64) []float64 {
 // what looks too short there is the residue of noise and converter steps.
 func wellSampled(m *analysis.Measurement) {
 	s := &m.Spikes
-	for _, f := range []*analysis.Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV} {
+	for _, f := range []*figure.Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV} {
 		f.LowerBound = false
 	}
 	kept := m.Cautions[:0]

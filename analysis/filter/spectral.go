@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 )
 
 // spectral predicts a measurement behind the circuit from the measurement
@@ -19,7 +20,7 @@ import (
 func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 	out := *m
 	gain := func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) }
-	scale := func(f analysis.Figure, g float64) analysis.Figure {
+	scale := func(f figure.Figure, g float64) figure.Figure {
 		if f.Known {
 			f.Value *= g
 			f.U *= g
@@ -243,7 +244,7 @@ func spikeGain(m *analysis.Measurement, c Circuit, gain func(float64) float64) f
 // behindPP predicts a peak-to-peak figure: the part that the kept detail shows
 // goes with the detail, the rest (mains and wander) with the gain at the mains
 // line, or at the record's lowest frequency.
-func behindPP(m *analysis.Measurement, f analysis.Figure, c Circuit, gain func(float64) float64, spike, cycle float64) analysis.Figure {
+func behindPP(m *analysis.Measurement, f figure.Figure, c Circuit, gain func(float64) float64, spike, cycle float64) figure.Figure {
 	if !f.Known {
 		return f
 	}

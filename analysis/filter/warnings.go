@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
 )
 
@@ -44,7 +45,7 @@ func warnings(r Result, in Input, volts float64) []string {
 		for _, m := range in.Unit.Captures {
 			for _, line := range []struct {
 				name string
-				f    analysis.Figure
+				f    figure.Figure
 			}{{"switching frequency", m.SwitchingHz}, {"burst rate", m.BurstHz}, {"mains line", m.MainsLineHz}} {
 				if f := line.f.Value; line.f.Known && f > 0 && DB(Insertion(c, f)) > peakWorthDB {
 					w = append(w, fmt.Sprintf("%s: it lifts the %s at %s by %.1f dB", at, line.name, target.HzText(f), DB(Insertion(c, f))))

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -23,7 +24,7 @@ type criterion struct {
 	highHz     float64
 	domain     domain
 	how        string // what capture would cover it
-	figure     func(*analysis.Measurement) analysis.Figure
+	figure     func(*analysis.Measurement) figure.Figure
 }
 
 // Captures that a criterion asks for, in the words of the bench.
@@ -42,16 +43,16 @@ const (
 func criteria() []criterion {
 	return []criterion{
 		{HeaterDC, "DC at the heater load", "V", 0, 0, linear, "a meter reading of the DC volts at the heaters' current (or a DC-coupled capture)", nil},
-		{RipplePP, "ripple p-p in 20 MHz", "V", 50e3, 20e6, linear, fastCapture, func(m *analysis.Measurement) analysis.Figure { return m.PP20MHzV }},
-		{FoldedRipple, "folded ripple p-p", "V", 50e3, 2e6, linear, fastCapture, func(m *analysis.Measurement) analysis.Figure { return m.RipplePPV }},
-		{MainsLine, "mains line rms", "V", 100, 120, power, slowCapture, func(m *analysis.Measurement) analysis.Figure { return m.MainsLineRMS }},
+		{RipplePP, "ripple p-p in 20 MHz", "V", 50e3, 20e6, linear, fastCapture, func(m *analysis.Measurement) figure.Figure { return m.PP20MHzV }},
+		{FoldedRipple, "folded ripple p-p", "V", 50e3, 2e6, linear, fastCapture, func(m *analysis.Measurement) figure.Figure { return m.RipplePPV }},
+		{MainsLine, "mains line rms", "V", 100, 120, power, slowCapture, func(m *analysis.Measurement) figure.Figure { return m.MainsLineRMS }},
 		{SpikePeak, "spike peak, 95th percentile", "V", 50e3, 20e6, linear, fastCapture, spikePeak},
-		{SpikeRate, "spikes per second", "1/s", 50e3, 20e6, linear, fastCapture, func(m *analysis.Measurement) analysis.Figure { return m.Spikes.PerS }},
+		{SpikeRate, "spikes per second", "1/s", 50e3, 20e6, linear, fastCapture, func(m *analysis.Measurement) figure.Figure { return m.Spikes.PerS }},
 		{BandAudio, "20 Hz to 20 kHz rms", "V", 20, 20e3, power, audioCapture, band("audio")},
 		{BandAudioA, "audio rms, A-weighted", "V", 50, 20e3, power, audioCapture, band("audio_a")},
 		{BandRF1, "20 kHz to 1 MHz rms", "V", 20e3, 1e6, power, midCapture, band("20k_1m")},
 		{BandRF2, "1 to 20 MHz rms", "V", 1e6, 20e6, power, fastCapture, band("1m_20m")},
-		{Noise, "noise density", "V/√Hz", 2e3, 20e3, power, audioCapture, func(m *analysis.Measurement) analysis.Figure { return m.Noise.DensityVRHz }},
+		{Noise, "noise density", "V/√Hz", 2e3, 20e3, power, audioCapture, func(m *analysis.Measurement) figure.Figure { return m.Noise.DensityVRHz }},
 		{Density1k, "noise density at 1 kHz", "V/√Hz", 900, 1.1e3, power, audioCapture, densityAt(1e3)},
 		{Density10k, "noise density at 10 kHz", "V/√Hz", 9e3, 11e3, power, audioCapture, densityAt(10e3)},
 		{Density100k, "noise density at 100 kHz", "V/√Hz", 90e3, 110e3, power, midCapture, densityAt(100e3)},
@@ -110,9 +111,9 @@ func maskLimit(points []MaskPoint, source string) Limit {
 // spikePeak is the 95th percentile of the spikes' peaks. Where none stood
 // above the detector's threshold the peak is below that threshold, which then
 // stands in for it; see hidden.
-func spikePeak(m *analysis.Measurement) analysis.Figure {
+func spikePeak(m *analysis.Measurement) figure.Figure {
 	if noSpikes(m) {
-		return analysis.Known(m.Spikes.ThresholdV)
+		return figure.Known(m.Spikes.ThresholdV)
 	}
 	return m.Spikes.PeakP95V
 }
@@ -131,30 +132,30 @@ func hidden(c criterion, l Limit, m *analysis.Measurement) string {
 	return ""
 }
 
-func band(id string) func(*analysis.Measurement) analysis.Figure {
-	return func(m *analysis.Measurement) analysis.Figure {
+func band(id string) func(*analysis.Measurement) figure.Figure {
+	return func(m *analysis.Measurement) figure.Figure {
 		for _, b := range m.Bands {
 			if b.ID == id {
 				return b.RMSV
 			}
 		}
-		return analysis.NotMeasured("the band was not summed")
+		return figure.NotMeasured("the band was not summed")
 	}
 }
 
 // densityAt is the noise floor of the third octave that holds hz.
-func densityAt(hz float64) func(*analysis.Measurement) analysis.Figure {
-	return func(m *analysis.Measurement) analysis.Figure {
+func densityAt(hz float64) func(*analysis.Measurement) figure.Figure {
+	return func(m *analysis.Measurement) figure.Figure {
 		for _, t := range m.Noise.ThirdOctaves {
 			if ratio := t.CentreHz / hz; ratio > 0.891 && ratio < 1.122 && t.DensityVRHz > 0 {
-				f := analysis.Known(t.DensityVRHz)
+				f := figure.Known(t.DensityVRHz)
 				if t.HighVRHz > t.LowVRHz {
 					f.U = (t.HighVRHz - t.LowVRHz) / 2
 				}
 				return f
 			}
 		}
-		return analysis.NotMeasured("no third octave of the noise floor there")
+		return figure.NotMeasured("no third octave of the noise floor there")
 	}
 }
 

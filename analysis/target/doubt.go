@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -26,7 +27,7 @@ const far = 2 * MarginCapDB
 // swing is how far the true margin may lie below and above the shown one, in
 // dB, when a capture carries the caution. The numbers are judgement: what the
 // fault can do to that figure (common practice, no source).
-func swing(code string, c criterion, m *analysis.Measurement, f analysis.Figure) (down, up float64) {
+func swing(code string, c criterion, m *analysis.Measurement, f figure.Figure) (down, up float64) {
 	inCycle := c.id == RipplePP || c.id == FoldedRipple || c.id == SpikePeak || c.id == BandRF1 || c.id == BandRF2
 	noise := isDensity(c)
 	audio := c.id == BandAudio || c.id == BandAudioA || c.id == MainsLine
@@ -193,7 +194,7 @@ func isDensity(c criterion) bool {
 }
 
 // atQuantisation tells whether a density is within 3 dB of the converter's own.
-func atQuantisation(c criterion, m *analysis.Measurement, f analysis.Figure) bool {
+func atQuantisation(c criterion, m *analysis.Measurement, f figure.Figure) bool {
 	if c.id == Noise && m.Noise.AtQuantisation {
 		return true
 	}
@@ -226,7 +227,7 @@ func (c criterion) weighted(v, hz float64) float64 {
 
 // aliasShare is how far a band sum would fall, in dB, without the lines in it
 // that may be aliases: all but the mains comb's.
-func aliasShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64 {
+func aliasShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
 	var lines float64
 	for _, l := range m.Lines {
 		if l.Comb == "mains" || l.Comb == "instrument" || l.FrequencyHz < c.lowHz || l.FrequencyHz > c.highHz {
@@ -243,7 +244,7 @@ func aliasShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64
 }
 
 // mainsShare is how far a band sum would fall, in dB, if 2 x mains were all of it.
-func mainsShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64 {
+func mainsShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
 	line, at := m.MainsLineRMS, m.MainsLineHz
 	if !line.Known || !at.Known || at.Value < c.lowHz || at.Value > c.highHz {
 		return far
@@ -258,7 +259,7 @@ func mainsShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64
 // baselineShare is how far a band sum would fall, in dB, if all that the
 // baseline shows in the band were the instrument's. Of its lines those that the
 // capture shows too are off the sum already.
-func baselineShare(c criterion, m *analysis.Measurement, f analysis.Figure) float64 {
+func baselineShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
 	s := m.Spectrum
 	if len(s.BaselineVRHz) != len(s.FrequencyHz) || len(s.FrequencyHz) < 2 {
 		return far

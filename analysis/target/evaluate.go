@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -59,7 +60,7 @@ func Evaluate(u Unit, t Target) Evaluation {
 	return e
 }
 
-func pickDC(u Unit, v analysis.Figure, from string) picked {
+func pickDC(u Unit, v figure.Figure, from string) picked {
 	p := picked{fig: v, source: from, reason: v.Missing}
 	for _, m := range u.Captures {
 		if v.Known && m.File == from {
@@ -82,7 +83,7 @@ func judge(l Limit, p picked) Margin {
 		if m.Reason == "" {
 			m.Reason = f.Missing
 		}
-		m.Figure = analysis.NotMeasured(m.Reason)
+		m.Figure = figure.NotMeasured(m.Reason)
 		return m
 	}
 	db := func(v float64) float64 { return MarginDB(l.Max, v) }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -15,12 +16,12 @@ func fast(file string) *analysis.Measurement {
 		File: file, SampleRateHz: 62.5e6, Samples: 62500, DurationS: 1e-3, Calibrated: true,
 		Coupling: capture.CouplingAC, Span: capture.Span{LowHz: 5e3, HighHz: 25e6}, LoadA: 0.6,
 	}
-	m.PP20MHzV = analysis.Figure{Value: 10e-3, Known: true, U: 0.3e-3}
-	m.RipplePPV = analysis.Known(6e-3)
-	m.Spikes.PerS = analysis.Known(2e5)
+	m.PP20MHzV = figure.Figure{Value: 10e-3, Known: true, U: 0.3e-3}
+	m.RipplePPV = figure.Known(6e-3)
+	m.Spikes.PerS = figure.Known(2e5)
 	m.Spikes.Count = 200
-	m.Spikes.PeakP95V = analysis.Known(12e-3)
-	m.Bands = []analysis.Band{{ID: "20k_1m", RMSV: analysis.Known(1e-3)}}
+	m.Spikes.PeakP95V = figure.Known(12e-3)
+	m.Bands = []analysis.Band{{ID: "20k_1m", RMSV: figure.Known(1e-3)}}
 	return m
 }
 
@@ -30,12 +31,12 @@ func slow(file string) *analysis.Measurement {
 		File: file, SampleRateHz: 200e3, Samples: 100000, DurationS: 0.5, Calibrated: true,
 		Coupling: capture.CouplingAC, Span: capture.Span{LowHz: 8, HighHz: 80e3}, LoadA: 0.6,
 	}
-	m.MainsLineHz = analysis.Known(100)
-	m.MainsLineRMS = analysis.Known(0.2e-3)
-	m.Noise.DensityVRHz = analysis.Known(0.2e-6)
+	m.MainsLineHz = figure.Known(100)
+	m.MainsLineRMS = figure.Known(0.2e-3)
+	m.Noise.DensityVRHz = figure.Known(0.2e-6)
 	m.Bands = []analysis.Band{
-		{ID: "audio", RMSV: analysis.Known(60e-6)}, {ID: "audio_a", RMSV: analysis.Known(30e-6)},
-		{ID: "20k_1m", RMSV: analysis.NotMeasured("the record ends at 80 kHz")},
+		{ID: "audio", RMSV: figure.Known(60e-6)}, {ID: "audio_a", RMSV: figure.Known(30e-6)},
+		{ID: "20k_1m", RMSV: figure.NotMeasured("the record ends at 80 kHz")},
 	}
 	return m
 }
@@ -89,20 +90,20 @@ func TestUncoveredIsNeverPass(t *testing.T) {
 		for _, m := range u.Captures {
 			switch l.Criterion {
 			case RipplePP:
-				m.PP20MHzV = analysis.NotMeasured("x")
+				m.PP20MHzV = figure.NotMeasured("x")
 			case MainsLine:
-				m.MainsLineRMS = analysis.NotMeasured("x")
+				m.MainsLineRMS = figure.NotMeasured("x")
 			case SpikePeak:
-				m.Spikes.PeakP95V = analysis.NotMeasured("x")
+				m.Spikes.PeakP95V = figure.NotMeasured("x")
 			case BandAudioA, BandRF1:
-				m.Bands = []analysis.Band{{ID: "audio_a", RMSV: analysis.Known(30e-6)}, {ID: "20k_1m", RMSV: analysis.Known(1e-3)}}
+				m.Bands = []analysis.Band{{ID: "audio_a", RMSV: figure.Known(30e-6)}, {ID: "20k_1m", RMSV: figure.Known(1e-3)}}
 				if l.Criterion == BandAudioA {
 					m.Bands = m.Bands[1:]
 				} else {
 					m.Bands = m.Bands[:1]
 				}
 			case Noise:
-				m.Noise.DensityVRHz = analysis.NotMeasured("x")
+				m.Noise.DensityVRHz = figure.NotMeasured("x")
 			}
 		}
 		if l.Criterion == HeaterDC {
@@ -130,7 +131,7 @@ func TestSpanDecidesCoverage(t *testing.T) {
 		t.Errorf("verdict %q, %+v", e.Verdict, m)
 	}
 	// What is seen of it breaks the limit all the same: that is enough to fail.
-	u.Captures[1].PP20MHzV = analysis.Known(80e-3)
+	u.Captures[1].PP20MHzV = figure.Known(80e-3)
 	e = Evaluate(u, line(t))
 	if m := marginOf(t, e, RipplePP); e.Verdict != Fail || !m.Covered || !m.Figure.LowerBound {
 		t.Errorf("verdict %q, %+v", e.Verdict, m)
@@ -216,11 +217,11 @@ func TestCautionsThatCouldFlip(t *testing.T) {
 		}, Retake},
 		{"few steps far inside", func(u *Unit) {
 			caution(u, 1, capture.CautionFewSteps)
-			u.Captures[1].ADCStepV = analysis.Known(1e-3)
+			u.Captures[1].ADCStepV = figure.Known(1e-3)
 		}, Pass},
 		{"few steps near the limit", func(u *Unit) {
 			caution(u, 1, capture.CautionFewSteps)
-			u.Captures[1].ADCStepV = analysis.Known(4e-3)
+			u.Captures[1].ADCStepV = figure.Known(4e-3)
 			u.Captures[1].PP20MHzV.Value = 18e-3
 		}, Retake},
 		{"at the instrument's floor over the limit", func(u *Unit) {
@@ -259,7 +260,7 @@ func TestSoundCaptureWinsOverDoubtful(t *testing.T) {
 func TestRepeatsGiveAnInterval(t *testing.T) {
 	u := quiet()
 	a, b := fast("a.csv"), fast("b.csv")
-	a.PP20MHzV, b.PP20MHzV = analysis.Known(9e-3), analysis.Known(11e-3)
+	a.PP20MHzV, b.PP20MHzV = figure.Known(9e-3), figure.Known(11e-3)
 	u.Captures = append(u.Captures[:1], a, b)
 	m := marginOf(t, Evaluate(u, line(t)), RipplePP)
 	if m.Captures != 2 || math.Abs(m.Figure.Value-10e-3) > 1e-12 || m.LowDB >= m.DB || m.HighDB <= m.DB {
@@ -270,7 +271,7 @@ func TestRepeatsGiveAnInterval(t *testing.T) {
 func TestContradictingCapturesAreRetaken(t *testing.T) {
 	u := quiet()
 	b := fast("b.csv")
-	b.PP20MHzV = analysis.Known(60e-3)
+	b.PP20MHzV = figure.Known(60e-3)
 	b.DurationS = 0.4e-3 // not a repeat, but just as fit
 	b.Span.LowHz = 12e3
 	u.Captures = append(u.Captures, b)
@@ -283,7 +284,7 @@ func TestContradictingCapturesAreRetaken(t *testing.T) {
 func TestBurstsNeedALongFastCapture(t *testing.T) {
 	u := quiet()
 	u.Captures[0].Kind = analysis.SwitchingBursting
-	u.Captures[0].BurstHz = analysis.Known(800)
+	u.Captures[0].BurstHz = figure.Known(800)
 	if e := Evaluate(u, line(t)); e.Verdict != Open {
 		t.Errorf("%q", e.Verdict)
 	}
@@ -291,7 +292,7 @@ func TestBurstsNeedALongFastCapture(t *testing.T) {
 
 func TestNoSpikeAtAllPasses(t *testing.T) {
 	u := quiet()
-	u.Captures[1].Spikes = analysis.SpikeSummary{PerS: analysis.Known(0), ThresholdV: 5e-3, PeakP95V: analysis.NotMeasured("no spike")}
+	u.Captures[1].Spikes = analysis.SpikeSummary{PerS: figure.Known(0), ThresholdV: 5e-3, PeakP95V: figure.NotMeasured("no spike")}
 	if m := marginOf(t, Evaluate(u, line(t)), SpikePeak); !m.Covered || math.Abs(m.DB-20*math.Log10(6)) > 1e-9 {
 		t.Errorf("%+v", m)
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -15,14 +16,14 @@ func TestHostileMeasurements(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 5))
 	values := []float64{0, -1, 1e-9, 1e-3, 2e-2, 7, 1e9, math.NaN(), math.Inf(1), math.Inf(-1), math.SmallestNonzeroFloat64, math.MaxFloat64}
 	value := func() float64 { return values[r.IntN(len(values))] }
-	figure := func() analysis.Figure {
+	figure := func() figure.Figure {
 		switch r.IntN(5) {
 		case 0:
-			return analysis.NotMeasured("not there")
+			return figure.NotMeasured("not there")
 		case 1:
-			return analysis.Figure{Value: value(), Known: true, U: value(), LowerBound: true}
+			return figure.Figure{Value: value(), Known: true, U: value(), LowerBound: true}
 		}
-		return analysis.Figure{Value: math.Abs(r.NormFloat64()) * 1e-3, Known: true, U: value()}
+		return figure.Figure{Value: math.Abs(r.NormFloat64()) * 1e-3, Known: true, U: value()}
 	}
 	codes := []string{capture.CautionClipped, capture.CautionFewSteps, capture.CautionUndersampled, capture.CautionAlias, capture.CautionAliasShown, capture.CautionStepHides, capture.CautionProbeFactor,
 		capture.CautionBaselineNear, capture.CautionBaselineUnlike, capture.CautionInstrumentMains, capture.CautionLoadUnlike, capture.CautionUngated, capture.CautionGaps, "unheard_of"}

@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -142,7 +143,7 @@ func pickMask(u Unit, l Limit) picked {
 	}
 	switch {
 	case p.from != nil && (missing == 0 || worst > 1):
-		p.fig = analysis.Known(worst)
+		p.fig = figure.Known(worst)
 		p.fig.LowerBound = missing > 0
 		if p.fig.LowerBound {
 			p.reason = fmt.Sprintf("%s not covered", spanText(missLow, missHigh))

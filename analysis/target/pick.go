@@ -9,12 +9,13 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
 // picked is the figure of one criterion with the captures it rests on.
 type picked struct {
-	fig    analysis.Figure
+	fig    figure.Figure
 	from   []*analysis.Measurement
 	source string // when not captures
 	at     string // where in frequency, for the mask
@@ -86,7 +87,7 @@ func pick(u Unit, l Limit) picked {
 			same = append(same, m)
 		}
 	}
-	figs := make([]analysis.Figure, len(same))
+	figs := make([]figure.Figure, len(same))
 	for i, m := range same {
 		figs[i] = c.of(m)
 	}
@@ -102,20 +103,20 @@ func roughlyCovers(s capture.Span, lowHz, highHz float64) bool {
 
 // of is the criterion's figure of a measurement; what can't be a figure of it is
 // not measured.
-func (c criterion) of(m *analysis.Measurement) analysis.Figure {
+func (c criterion) of(m *analysis.Measurement) figure.Figure {
 	f := sane(c.figure(m))
 	if f.Known && f.Value < 0 {
-		return analysis.NotMeasured("the figure came out negative")
+		return figure.NotMeasured("the figure came out negative")
 	}
 	return f
 }
 
 // sane turns a figure that is not a number, or beyond all volts, into one that
 // is not measured.
-func sane(f analysis.Figure) analysis.Figure {
+func sane(f figure.Figure) figure.Figure {
 	const most = 1e12
 	if f.Known && !(math.Abs(f.Value) < most) {
-		return analysis.NotMeasured("the figure came out as no number")
+		return figure.NotMeasured("the figure came out as no number")
 	}
 	if !(f.U >= 0) || f.U > most {
 		f.U = 0
@@ -188,13 +189,13 @@ func isRepeat(u Unit, c criterion, a, b *analysis.Measurement) bool {
 // from the spread; the coverage factor is Student's for the effective degrees
 // of freedom (Welch and Satterthwaite; JCGM 100:2008, G.4), which is why two
 // repeats that disagree give a wide interval.
-func average(figs []analysis.Figure, d domain) analysis.Figure {
+func average(figs []figure.Figure, d domain) figure.Figure {
 	if len(figs) == 1 {
 		return figs[0]
 	}
 	n := float64(len(figs))
 	var sum, sumU float64
-	out := analysis.Figure{Known: true}
+	out := figure.Figure{Known: true}
 	for _, f := range figs {
 		sumU += f.U
 		if d == power {

@@ -8,13 +8,14 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 )
 
 // made is an evaluation whose worst margin is db.
 func made(key, brand string, db, u float64) Evaluation {
 	t := Target{Name: "t", Limits: []Limit{limit(RipplePP, 20e-3, "test")}}
 	m := fast(key + ".csv")
-	m.PP20MHzV = analysis.Figure{Value: 20e-3 * math.Pow(10, -db/20), Known: true, U: u * 20e-3}
+	m.PP20MHzV = figure.Figure{Value: 20e-3 * math.Pow(10, -db/20), Known: true, U: u * 20e-3}
 	return Evaluate(Unit{Key: key, Brand: brand, HeaterA: 0.6, Captures: []*analysis.Measurement{m}}, t)
 }
 

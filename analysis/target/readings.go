@@ -7,19 +7,19 @@ import (
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
 // OutputResistance is the slope of volts against load current in ohms, turned
 // positive, by least squares over the meter readings. It needs readings at two
 // or more loads; with three and more it carries the fit's uncertainty.
-func OutputResistance(readings []Reading) analysis.Figure {
+func OutputResistance(readings []Reading) figure.Figure {
 	_, slope, u, err := fitLine(readings)
 	if err != "" {
-		return analysis.NotMeasured(err)
+		return figure.NotMeasured(err)
 	}
-	return analysis.Figure{Value: -slope, Known: true, U: u}
+	return figure.Figure{Value: -slope, Known: true, U: u}
 }
 
 // fitLine fits volts = v0 + slope*amps. u is the slope's expanded uncertainty,
@@ -65,7 +65,7 @@ const extrapolate = 0.5
 // LoadedVolts is the unit's DC at the heaters' current: from the fit through
 // its meter readings, from the single reading there, or else from a DC-coupled
 // capture at that load. from says which.
-func LoadedVolts(u Unit) (volts analysis.Figure, from string) {
+func LoadedVolts(u Unit) (volts figure.Figure, from string) {
 	reasons := "no meter reading and no DC-coupled capture at the heaters' current"
 	switch len(u.Readings) {
 	case 0:
@@ -79,20 +79,20 @@ func LoadedVolts(u Unit) (volts analysis.Figure, from string) {
 				}
 			}
 			if most.sound() {
-				return analysis.Known(most.V), fmt.Sprintf("meter reading at %.3g A, the heaters' current not being known", most.LoadA)
+				return figure.Known(most.V), fmt.Sprintf("meter reading at %.3g A, the heaters' current not being known", most.LoadA)
 			}
 		}
 		most := 0.0
 		for _, r := range u.Readings {
 			if math.Abs(r.LoadA-u.HeaterA) <= 0.02*u.HeaterA && r.sound() {
-				return analysis.Known(r.V), fmt.Sprintf("meter reading at %.3g A", r.LoadA)
+				return figure.Known(r.V), fmt.Sprintf("meter reading at %.3g A", r.LoadA)
 			}
 			most = math.Max(most, r.LoadA)
 		}
 		v0, slope, uSlope, trouble := fitLine(u.Readings)
 		switch {
 		case trouble == "" && u.HeaterA <= most*(1+extrapolate):
-			f := analysis.Known(v0 + slope*u.HeaterA)
+			f := figure.Known(v0 + slope*u.HeaterA)
 			if uSlope > 0 {
 				f.U = uSlope * math.Abs(u.HeaterA-meanLoad(u.Readings))
 			}
@@ -103,7 +103,7 @@ func LoadedVolts(u Unit) (volts analysis.Figure, from string) {
 			reasons = fmt.Sprintf("one meter reading away from the heaters' %.3g A; take one there", u.HeaterA)
 		}
 	}
-	var figs []analysis.Figure
+	var figs []figure.Figure
 	file := ""
 	for _, m := range u.Captures {
 		f := sane(m.DCV)
@@ -119,7 +119,7 @@ func LoadedVolts(u Unit) (volts analysis.Figure, from string) {
 		figs = append(figs, f)
 	}
 	if len(figs) == 0 {
-		return analysis.NotMeasured(reasons), ""
+		return figure.NotMeasured(reasons), ""
 	}
 	return average(figs, linear), file
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 )
 
 // RIAA replay curve relative to 1 kHz, from the time constants of IEC 60098
@@ -73,9 +74,9 @@ func TestLoadedVolts(t *testing.T) {
 		{"a reading elsewhere", Unit{HeaterA: 0.3, Readings: []Reading{{0, 7.05}}}, 0, false},
 		{"far beyond the readings", Unit{HeaterA: 2, Readings: []Reading{{0, 7.2}, {0.6, 7.0}}}, 0, false},
 		{"unknown heaters", Unit{Readings: []Reading{{0, 7.2}, {0.6, 7.0}}}, 7.0, true},
-		{"from a capture", Unit{HeaterA: 0.6, Captures: []*analysis.Measurement{{Calibrated: true, Coupling: "dc", LoadA: 0.6, DCV: analysis.Known(6.9)}}}, 6.9, true},
-		{"a capture at another load", Unit{HeaterA: 0.6, Captures: []*analysis.Measurement{{Calibrated: true, Coupling: "dc", LoadA: 0.1, DCV: analysis.Known(6.9)}}}, 0, false},
-		{"an AC-coupled capture", Unit{Captures: []*analysis.Measurement{{Calibrated: true, Coupling: "ac", DCV: analysis.Known(0)}}}, 0, false},
+		{"from a capture", Unit{HeaterA: 0.6, Captures: []*analysis.Measurement{{Calibrated: true, Coupling: "dc", LoadA: 0.6, DCV: figure.Known(6.9)}}}, 6.9, true},
+		{"a capture at another load", Unit{HeaterA: 0.6, Captures: []*analysis.Measurement{{Calibrated: true, Coupling: "dc", LoadA: 0.1, DCV: figure.Known(6.9)}}}, 0, false},
+		{"an AC-coupled capture", Unit{Captures: []*analysis.Measurement{{Calibrated: true, Coupling: "ac", DCV: figure.Known(0)}}}, 0, false},
 	} {
 		f, _ := LoadedVolts(c.u)
 		if f.Known != c.known || math.Abs(f.Value-c.want) > 1e-9 || f.Known == (f.Missing != "") {

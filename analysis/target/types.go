@@ -4,6 +4,7 @@ package target
 
 import (
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
@@ -92,7 +93,7 @@ type Unit struct {
 // Margin is one criterion of one unit.
 type Margin struct {
 	Limit    Limit
-	Figure   analysis.Figure
+	Figure   figure.Figure
 	Covered  bool
 	Reason   string  // why not covered and what capture would cover it
 	DB       float64 // 20*log10(limit/figure), positive is good; 0 when !Covered
@@ -115,8 +116,8 @@ type Evaluation struct {
 	Rank       int               // 1-based; units whose intervals overlap share one
 	Why        string            // "mains line 2.1 dB over; all else passes"
 	WouldFlip  string            // what would change the verdict
-	LoadedV    analysis.Figure   // DC volts at HeaterA from the readings, else from a DC-coupled capture
-	OutputOhm  analysis.Figure   // output resistance from readings (least squares)
+	LoadedV    figure.Figure     // DC volts at HeaterA from the readings, else from a DC-coupled capture
+	OutputOhm  figure.Figure     // output resistance from readings (least squares)
 	Outlier    bool              // far from its brand's other units
 	Cautions   []capture.Caution // of all captures and of the sheet, without repeats
 }

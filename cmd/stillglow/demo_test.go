@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/synth"
@@ -93,7 +94,7 @@ func TestDemoScenarios(t *testing.T) {
 // agrees compares a measurement with the truth its capture was made from.
 func agrees(t *testing.T, m *analysis.Measurement, want synth.Truth) {
 	t.Helper()
-	near := func(what string, f analysis.Figure, want, rel float64) {
+	near := func(what string, f figure.Figure, want, rel float64) {
 		if f.Known && !f.LowerBound && want > 0 && math.Abs(f.Value-want) > rel*want {
 			t.Errorf("%s: %s %.6g, truth %.6g", m.File, what, f.Value, want)
 		}

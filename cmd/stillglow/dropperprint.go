@@ -86,17 +86,17 @@ func printLine(w io.Writer, first, sentence string) {
 
 func number(v float64, digits int) string { return strconv.FormatFloat(v, 'f', digits, 64) }
 
-// figure prints with n significant digits, never in powers of ten.
-func figure(v float64, n int) string {
+// digits prints with n significant digits, never in powers of ten.
+func digits(v float64, n int) string {
 	if v == 0 {
 		return "0"
 	}
 	return number(v, max(0, n-1-int(math.Floor(math.Log10(math.Abs(v))+1e-9))))
 }
 
-// significant is figure without trailing zeros, for what was given or bought.
+// significant is digits without trailing zeros, for what was given or bought.
 func significant(v float64, n int) string {
-	s := figure(v, n)
+	s := digits(v, n)
 	if strings.Contains(s, ".") {
 		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
 	}
@@ -129,7 +129,7 @@ func decibels(db float64) string {
 func printLoad(w io.Writer, p heater.Plan) {
 	printLine(w, "heaters: ", p.Load.Describe())
 	printLine(w, "load:    ", fmt.Sprintf("%s A nominal, %s to %s A with the heaters' spread, on a %s V rail",
-		figure(p.NominalA, 3), figure(p.LowA, 3), figure(p.HighA, 3), significant(p.Load.Volts, 4)))
+		digits(p.NominalA, 3), digits(p.LowA, 3), digits(p.HighA, 3), significant(p.Load.Volts, 4)))
 	if p.Supply.RatedA > 0 {
 		printLine(w, "rating:  ", p.Headroom)
 	}
@@ -161,7 +161,7 @@ func printSupplies(w io.Writer, plans []heater.Plan) {
 					row[7] = take.Name + ":\n" + stacked(take.Parts[take.Best].Label)
 				}
 			}
-			row[1] = figure(a.ExactOhm, 4) + " Ω"
+			row[1] = digits(a.ExactOhm, 4) + " Ω"
 		}
 		if part, ok := best(a); ok {
 			row[2] = bothSides(a)
@@ -221,7 +221,7 @@ func heat2(w float64) string {
 	if w > 0 && w < 0.0995 {
 		return number(1000*w, 0) + " mW"
 	}
-	return figure(w, 2) + " W"
+	return digits(w, 2) + " W"
 }
 
 func rating(w float64) string {
@@ -290,7 +290,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	}
 	printSplit(w, p)
 	fmt.Fprintln(w)
-	printLine(w, "cold start: ", fmt.Sprintf("%s; without a dropper %s A", p.ColdRides, figure(p.ColdNoDropA, 3)))
+	printLine(w, "cold start: ", fmt.Sprintf("%s; without a dropper %s A", p.ColdRides, digits(p.ColdNoDropA, 3)))
 	printLine(w, "warm-up:    ", fmt.Sprintf("%s s to 90 %% and %s s to 99 %% of the heater's temperature rise", significant(p.WarmUp.To90S, 2), significant(p.WarmUp.To99S, 2)))
 	printLine(w, "rating:     ", p.Headroom)
 }
@@ -338,7 +338,7 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 	c := plainTable([]string{"case", "heater", "volts", "error", "load", "part", ""}, "llrrrrl", 42, 8, 8, 8, 7, 7, 6)
 	var notes []string
 	for _, k := range part.Corners {
-		volts, err, load, heat, limit := volt2(k.HeaterV)+" V", percent(k.RelErr), figure(k.LoadA, 3)+" A", heat2(k.PartW), ""
+		volts, err, load, heat, limit := volt2(k.HeaterV)+" V", percent(k.RelErr), digits(k.LoadA, 3)+" A", heat2(k.PartW), ""
 		if k.AllOff {
 			volts, err = "dark", "-"
 		}
@@ -386,7 +386,7 @@ func printSplit(w io.Writer, p heater.Plan) {
 	fmt.Fprintln(w)
 	t := plainTable([]string{"string", "heater", "volts", "error", "amps"}, "llrrr", 24, 12, 8, 8, 8)
 	for _, c := range p.StringSplit {
-		t.AppendRow(table.Row{c.Name, c.Heater, volt2(c.HeaterV) + " V", percent(c.RelErr), figure(c.LoadA, 3) + " A"})
+		t.AppendRow(table.Row{c.Name, c.Heater, volt2(c.HeaterV) + " V", percent(c.RelErr), digits(c.LoadA, 3) + " A"})
 	}
 	printTable(w, t)
 }

@@ -214,7 +214,7 @@ func output(ohm float64) string {
 	if ohm < 0.9995 {
 		return number(1000*ohm, 0) + " mΩ"
 	}
-	return figure(ohm, 2) + " Ω"
+	return digits(ohm, 2) + " Ω"
 }
 
 // unitJSON is one unit in the JSON of a sheet's droppers.

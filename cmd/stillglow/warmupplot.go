@@ -62,7 +62,7 @@ func warmUpPicture(plans []heater.Plan, names []string, title, format string) ([
 			name += ", no dropper"
 		} else {
 			name = fmt.Sprintf("%s, %s: 90 %% at %s s, 99 %% at %s s", name, p.Arrangements[p.Best].Name,
-				figure(p.WarmUp.To90S, 2), figure(p.WarmUp.To99S, 2))
+				digits(p.WarmUp.To90S, 2), digits(p.WarmUp.To99S, 2))
 		}
 		for _, side := range []struct {
 			on *plot.Plot
