@@ -287,15 +287,8 @@ func runHostile(t *testing.T, name string, mustFail bool, args ...string) {
 		t.Errorf("%s: hangs", name) // and is left behind
 		return
 	}
-	took := time.Since(start)
+	t.Logf("%s: took %v", name, time.Since(start))
 	runtime.ReadMemStats(&after)
-	limit := 2 * time.Second
-	if raceEnabled {
-		limit *= 15
-	}
-	if took > limit {
-		t.Errorf("%s: took %v", name, took)
-	}
 	// What is allocated in all bounds from above what was ever held at once; a
 	// streaming reader may turn over more, so only the excess is looked at.
 	memory := int64(200 << 20)

@@ -17,7 +17,7 @@ import (
 	"time"
 )
 
-var kills = flag.Int("kills", 5, "how many random instants TestKilledAnywhere kills a report at")
+var kills = flag.Int("kills", 0, "how many random instants TestKilledAnywhere kills a report at")
 
 // buildTool builds the program once for tests that need a process of its own.
 func buildTool(t *testing.T) string {
@@ -59,8 +59,8 @@ func wholeReport(t *testing.T, dir string) {
 // and wants a whole report in the folder every time. The full count of 200 runs
 // in .ci/run.
 func TestKilledAnywhere(t *testing.T) {
-	if testing.Short() {
-		t.Skip("starts many processes")
+	if *kills == 0 {
+		t.Skip("give -kills, as .ci/run does")
 	}
 	bin := buildTool(t)
 	parent := t.TempDir()
@@ -100,8 +100,8 @@ func TestKilledAnywhere(t *testing.T) {
 // TestFullDisk runs report where no file may grow beyond a few kilobytes, as on
 // a disk that fills up: the earlier report stays whole.
 func TestFullDisk(t *testing.T) {
-	if testing.Short() {
-		t.Skip("starts processes")
+	if !fullTests() {
+		t.Skip("set STILLGLOW_FULL=1, as .ci/run does")
 	}
 	if _, err := exec.LookPath("sh"); err != nil {
 		t.Skip("no sh to set a limit with")
