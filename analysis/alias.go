@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -109,10 +110,10 @@ func (v *rateView) suspicion() int {
 }
 
 // strongestSwitching is the strongest line that may be of the switching.
-func strongestSwitching(lines []Line) *Line {
+func strongestSwitching(lines []spectrum.Line) *spectrum.Line {
 	th := defaultThresholds()
 	for i := range lines { // by falling amplitude as found
-		if l := &lines[i]; l.FrequencyHz > th.SearchLowHz && l.Comb != combInstrument && l.Comb != combMains {
+		if l := &lines[i]; l.FrequencyHz > th.SearchLowHz && l.Comb != spectrum.CombInstrument && l.Comb != spectrum.CombMains {
 			return l
 		}
 	}
@@ -121,7 +122,7 @@ func strongestSwitching(lines []Line) *Line {
 
 // lineUHz is the expanded uncertainty of a line's frequency: a tenth of its bin,
 // more where noise shifts it.
-func lineUHz(l Line) float64 {
+func lineUHz(l spectrum.Line) float64 {
 	u := 0.1 * l.BinHz
 	if l.RMSV > 0 {
 		u = math.Hypot(u, l.BinHz*l.NoiseURMSV/l.RMSV)
@@ -151,7 +152,7 @@ func (v *rateView) against(fast *rateView) {
 	}
 	taken := 0
 	for _, l := range v.m.Lines {
-		if l.Comb == combMains || l.Comb == combInstrument {
+		if l.Comb == spectrum.CombMains || l.Comb == spectrum.CombInstrument {
 			continue
 		}
 		if taken++; taken > 5 {
@@ -175,12 +176,12 @@ func (v *rateView) against(fast *rateView) {
 func (v *rateView) agree(hz, uHz float64, with *rateView) {
 	half := v.m.SampleRateHz / 2
 	for _, l := range v.m.Lines {
-		if l.FrequencyHz > 20e3 || l.Comb == combMains || l.Comb == combInstrument {
+		if l.FrequencyHz > 20e3 || l.Comb == spectrum.CombMains || l.Comb == spectrum.CombInstrument {
 			continue
 		}
 		for h := math.Floor(half/hz) + 1; h <= 20; h++ {
 			if math.Abs(folded(h*hz, v.m.SampleRateHz)-l.FrequencyHz) <= math.Hypot(lineUHz(l), h*uHz) {
-				v.expose(l.FrequencyHz, fmt.Sprintf("it is the %s harmonic of switching at %s", Ordinal(int(h)), hertz(hz)))
+				v.expose(l.FrequencyHz, fmt.Sprintf("it is the %s harmonic of switching at %s", spectrum.Ordinal(int(h)), hertz(hz)))
 				return
 			}
 		}
@@ -209,7 +210,7 @@ func (v *rateView) expose(lineHz float64, truth string) {
 		l := &v.m.Lines[i]
 		if l.FrequencyHz == lineHz || math.Abs(l.FrequencyHz-lineHz) <= lineUHz(*l) {
 			l.Comb, l.Harmonic, l.Name = "", 0, "alias ("+hertz(l.FrequencyHz)+")"
-		} else if l.Comb != combMains && l.Comb != combInstrument {
+		} else if l.Comb != spectrum.CombMains && l.Comb != spectrum.CombInstrument {
 			l.Comb, l.Harmonic, l.Name = "", 0, ""
 		}
 	}

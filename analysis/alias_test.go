@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/internal/reference"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -15,8 +17,8 @@ import (
 func lineCapture(t *testing.T, file string, hz, rateHz float64) *Measurement {
 	t.Helper()
 	const n = 1 << 14
-	x := tones(n, rateHz, [3]float64{hz, 5e-3, 1})
-	for i, e := range whiteNoise(n, 1e-4, uint64(hz+rateHz)) {
+	x := reference.Tones(n, rateHz, [3]float64{hz, 5e-3, 1})
+	for i, e := range reference.WhiteNoise(n, 1e-4, uint64(hz+rateHz)) {
 		x[i] += e
 	}
 	m, err := Measure(context.Background(), &capture.Trace{File: file, Volts: x, SampleRateHz: rateHz, TrueRateHz: rateHz,
@@ -91,7 +93,7 @@ func TestFastCaptureExposesAnAlias(t *testing.T) {
 		t.Errorf("%q", text)
 	}
 	for _, l := range got[0].Lines {
-		if strings.Contains(l.Name, "switching") || l.Comb == combSwitching {
+		if strings.Contains(l.Name, "switching") || l.Comb == spectrum.CombSwitching {
 			t.Errorf("a line is still named %q", l.Name)
 		}
 	}

@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"stillglow/analysis/spectrum"
+)
 
 // sharpen ties the track to the strongest edge's transients: their peaks tell
 // each cycle's start far better than the phase of the fundamental. A dithered
@@ -22,7 +26,7 @@ func (t *cycleTrack) sharpen(r *residue, f *fold, sigma float64) bool {
 	n := len(r.volts)
 	place := math.Mod((float64(best.first)+best.peakAt+0.5)/m, 1) // phase of the peak
 	sign := math.Copysign(1, best.peakV)
-	ip := newInterpolator()
+	ip := spectrum.NewInterpolator()
 	var at []float64
 	first := 0.0
 	found, cycles := 0, 0
@@ -51,7 +55,7 @@ func (t *cycleTrack) sharpen(r *residue, f *fold, sigma float64) bool {
 			where := x
 			cycles++
 			if top > 0 && top < len(buf)-1 && sign*buf[top] > max(0.5*math.Abs(best.peakV), 5*sigma) {
-				_, peakAt := ip.peak(buf, top, sign)
+				_, peakAt := ip.Peak(buf, top, sign)
 				where = float64(from) + peakAt
 				found++
 			}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -91,10 +92,10 @@ func (j *job) basicFigures() {
 	}
 	if j.stepV > 0 {
 		m.ADCStepV = figure.Known(j.stepV)
-		m.QuantNoiseVRHz = figure.Known(quantisationDensity(j.stepV, tr.SampleRateHz))
+		m.QuantNoiseVPerRtHz = figure.Known(spectrum.QuantisationDensity(j.stepV, tr.SampleRateHz))
 	} else {
 		m.ADCStepV = figure.NotMeasured("the samples do not lie on a converter's steps")
-		m.QuantNoiseVRHz = figure.NotMeasured("the converter's step is not known")
+		m.QuantNoiseVPerRtHz = figure.NotMeasured("the converter's step is not known")
 	}
 	m.PPOverS = m.DurationS
 }

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
+	"stillglow/analysis/spectrum"
 	"stillglow/capture/synth"
 )
 
@@ -33,7 +34,7 @@ func BenchmarkMeasure(b *testing.B) {
 // in one piece.
 func BenchmarkReferenceFFT(b *testing.B) {
 	tr, _ := benchSupply().Trace("bench")
-	n := smoothLen(len(tr.Volts))
+	n := spectrum.SmoothLen(len(tr.Volts))
 	fft := fourier.NewFFT(n)
 	out := make([]complex128, n/2+1)
 	b.SetBytes(int64(n))

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -53,7 +54,7 @@ func (j *job) cautions() {
 	}
 	if j.aliasPossible() && len(m.Lines) > 0 {
 		for _, l := range m.Lines {
-			if l.FrequencyHz > j.th.SearchLowHz && l.Comb != combInstrument {
+			if l.FrequencyHz > j.th.SearchLowHz && l.Comb != spectrum.CombInstrument {
 				add(capture.CautionAlias,
 					fmt.Sprintf("supplies switch up to 500 kHz and half the sample rate is %s; the line at %s may be an alias", hertz(tr.SampleRateHz/2), hertz(l.FrequencyHz)),
 					aliasFix)
@@ -154,5 +155,5 @@ func (j *job) clippedCounts() (low, high int) {
 		}
 		return low, high
 	}
-	return clipped(tr.Volts, j.basic.min, j.basic.max, j.stepV)
+	return spectrum.Clipped(tr.Volts, j.basic.min, j.basic.max, j.stepV)
 }

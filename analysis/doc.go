@@ -12,7 +12,7 @@
 //     stands above the noise, edge by edge (templates.go) and in between.
 //   - gate.go takes ripple, transients and mains off and excises where cycles
 //     differ, for the noise floor (noise.go) and the random part (pard.go).
-//   - lowpass.go and peaktopeak.go read the peak-to-peak in a 20 MHz span.
+//   - the package bandlimit reads the peak-to-peak in a 20 MHz span.
 //   - figures.go, uncertainty.go and cautions.go say what all that is worth.
 //
 // Everything streams over the trace's own samples; nothing copies it.

@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"sort"
+
+	"stillglow/analysis/spectrum"
 )
 
 // gatedResidue is the trace less the tracked mean cycle and the mains comb,
@@ -24,7 +26,7 @@ type gatedResidue struct {
 // the noise, by jitter or by dither. Where no mains comb could be measured
 // the record holds too little of the mains to have one; its slow wander is then
 // taken off as a line through 64 means over whole switching cycles.
-func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains mainsResult, rateHz float64) *gatedResidue {
+func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains spectrum.Mains, rateHz float64) *gatedResidue {
 	g := &gatedResidue{r: r, free: found.freeIntervals, rateHz: rateHz}
 	if r.model != nil {
 		m := r.model.bins

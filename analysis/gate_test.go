@@ -40,13 +40,13 @@ func TestNoiseUnderPacketsAndDither(t *testing.T) {
 				t.Run(fmt.Sprintf("dithered %v at %g seed %d", dithered, rate, seed), func(t *testing.T) {
 					m, truth := measureSupply(t, s, Setup{})
 					n := m.Noise
-					if !n.DensityVRHz.Known {
-						t.Fatal(n.DensityVRHz.Missing)
+					if !n.DensityVPerRtHz.Known {
+						t.Fatal(n.DensityVPerRtHz.Missing)
 					}
-					d := 20 * math.Log10(n.DensityVRHz.Value/truth.NoiseVRHz)
+					d := 20 * math.Log10(n.DensityVPerRtHz.Value/truth.NoiseVRHz)
 					ungated := slices.ContainsFunc(m.Cautions, func(c capture.Caution) bool { return c.Code == capture.CautionUngated })
 					if d < -1 || !ungated && math.Abs(d) > 0.7 {
-						t.Errorf("%.2f dB from the truth at %g Hz, ungated %.3g, caution %v", d, n.AtHz.Value, n.UngatedVRHz.Value, ungated)
+						t.Errorf("%.2f dB from the truth at %g Hz, ungated %.3g, caution %v", d, n.AtHz.Value, n.UngatedVPerRtHz.Value, ungated)
 					}
 				})
 			}
@@ -61,7 +61,7 @@ func TestDriftDoesNotTakeTheNoise(t *testing.T) {
 	m, truth := measureSupply(t, s, Setup{})
 	var worst, at float64
 	for _, o := range m.Noise.ThirdOctaves {
-		if d := 20 * math.Log10(o.HighVRHz/truth.NoiseVRHz); o.CentreHz < 20e3 && d < worst {
+		if d := 20 * math.Log10(o.HighVPerRtHz/truth.NoiseVRHz); o.CentreHz < 20e3 && d < worst {
 			worst, at = d, o.CentreHz
 		}
 	}

@@ -2,228 +2,36 @@ package analysis
 
 import (
 	"fmt"
-	"math"
 
-	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
-// How unlike the capture a baseline may be made before its lines say nothing
-// about the capture's, as ratios.
-const (
-	baselineCoarser = 4.0 // resolution: beyond it several lines of the capture share one of its bins
-	baselineRange   = 1.5 // converter step: an instrument's spurs grow with its range
-)
-
-// instrumentLook is what the comparison with the baseline found.
-type instrumentLook struct {
-	coarse *Line // strongest line of the baseline that it resolves too coarsely to compare
-	wide   *Line // strongest one that can't be compared because the baseline was made with more volts per division
-	mains  bool  // 2 x mains is wholly the instrument's
+// baselineOf picks the figures of a baseline that lines are compared with, nil
+// when there is none.
+func baselineOf(m *Measurement) *spectrum.Baseline {
+	if m == nil {
+		return nil
+	}
+	b := &spectrum.Baseline{Lines: m.Lines, MainsLineHz: m.MainsLineHz, MainsLineV: m.MainsLineRMS}
+	if m.ADCStepV.Known {
+		b.StepV = m.ADCStepV.Value
+	}
+	return b
 }
 
-// markInstrument takes the lines that the baseline shows as well off the lines
-// found, in power: what the baseline shows is the bench, not the unit.
-// What is left is the unit's; a line whose remainder is within the uncertainty of
-// both amplitudes is wholly the instrument's, or picked up by its leads.
-//
-// The baseline's lines are taken to stand at no fixed phase to the unit's, which
-// adds or takes 2·U·I·cos φ in power; the remainder's uncertainty holds that. The
-// mains comb is compared by harmonic, since the mains wanders from capture to
-// capture, all else by frequency. gainFraction is the instrument's (k = 2).
-func markInstrument(lines []Line, stepV float64, baseline *Measurement, gainFraction float64) instrumentLook {
-	var look instrumentLook
-	if baseline == nil || len(lines) == 0 {
-		return look
+// baselineCurve is the baseline's spectrum, empty when there is none.
+func baselineCurve(m *Measurement) spectrum.Curve {
+	if m == nil {
+		return spectrum.Curve{}
 	}
-	tooWide := stepV > 0 && baseline.ADCStepV.Known && baseline.ADCStepV.Value > baselineRange*stepV
-	type share struct{ power, noise float64 } // V², and V² variance of the amplitude's noise
-	shares := make([]share, len(lines))
-	for i, b := range baseline.Lines {
-		at := nearestLine(lines, b)
-		switch {
-		case at < 0:
-		case tooWide:
-			if look.wide == nil || b.RMSV > look.wide.RMSV {
-				look.wide = &baseline.Lines[i]
-			}
-		case b.Comb != combMains && b.BinHz > baselineCoarser*lines[at].BinHz:
-			if look.coarse == nil || b.RMSV > look.coarse.RMSV {
-				look.coarse = &baseline.Lines[i]
-			}
-		default:
-			shares[at].power += b.RMSV * b.RMSV
-			shares[at].noise += b.NoiseURMSV * b.NoiseURMSV / 4
-		}
-	}
-	for i := range lines {
-		if s := shares[i]; s.power > 0 {
-			lines[i].takeOff(math.Sqrt(s.power), math.Sqrt(s.noise), gainFraction)
-		}
-	}
-	return look
-}
-
-// nearestLine is the index of the line that stands where b does, within half
-// the coarser resolution; -1 none.
-func nearestLine(lines []Line, b Line) int {
-	best, least := -1, math.Inf(1)
-	for i, l := range lines {
-		d := math.Abs(l.FrequencyHz - b.FrequencyHz)
-		if b.Comb == combMains && l.Comb == combMains {
-			if b.Harmonic != l.Harmonic {
-				continue
-			}
-			d = 0
-		}
-		if d < least && d <= max(0.5*l.BinHz, 0.5*b.BinHz, 1e-5*l.FrequencyHz) {
-			best, least = i, d
-		}
-	}
-	return best
-}
-
-// takeOff charges instrumentV of the line to the instrument, known to a standard
-// deviation of noiseV beside the gain.
-func (l *Line) takeOff(instrumentV, noiseV, gainFraction float64) {
-	own, u, whole := lessInstrument(l.RMSV, l.NoiseURMSV/2, instrumentV, noiseV, gainFraction)
-	l.InstrumentRMSV = instrumentV
-	if whole {
-		l.Comb, l.Harmonic = combInstrument, 0
-		l.Name = "instrument (" + hertz(l.FrequencyHz) + ")"
-		return
-	}
-	l.RMSV, l.NoiseURMSV = own, u
-}
-
-// seenRMSV is the whole line in the record, the instrument's share included.
-func (l Line) seenRMSV() float64 {
-	if l.Comb == combInstrument {
-		return l.RMSV
-	}
-	return math.Hypot(l.RMSV, l.InstrumentRMSV)
-}
-
-// lessInstrument takes an instrument's line off a seen one in power: V rms, each
-// with the standard deviation that noise gives it. u is the expanded uncertainty
-// (k = 2) of own without the gain that both have in common. whole tells that
-// nothing is left that stands out of both uncertainties.
-func lessInstrument(seenV, seenNoiseV, instrumentV, instrumentNoiseV, gainFraction float64) (own, u float64, whole bool) {
-	left := seenV*seenV - instrumentV*instrumentV
-	deviation := func(gain float64) float64 {
-		return 2 * math.Hypot(seenV*math.Hypot(seenNoiseV, gain*seenV), instrumentV*math.Hypot(instrumentNoiseV, gain*instrumentV))
-	}
-	if left <= 2*deviation(gainFraction/2) {
-		return 0, 0, true
-	}
-	own = math.Sqrt(left)
-	// 2·U·I·cos φ of an unknown phase has a standard deviation of √2·U·I
-	power := math.Hypot(deviation(0), math.Sqrt2*own*instrumentV)
-	return own, power / own, false
-}
-
-// lessBaseline charges to the instrument what the baseline shows of the mains
-// comb. Where nothing of 2 x mains, or of the whole comb, is left that stands out,
-// the figure stays as seen: an upper one. own tells whether 2 x mains is so.
-func (r mainsResult) lessBaseline(lines []Line, baseline *Measurement, gainFraction float64) (out mainsResult, own bool) {
-	out = r
-	if baseline == nil || !r.LineRMS.Known || !r.MainsHz.Known {
-		return out, false
-	}
-	share := map[int]Line{}
-	for _, l := range lines {
-		if n := int(math.Round(l.FrequencyHz / r.MainsHz.Value)); l.InstrumentRMSV > 0 && math.Abs(l.FrequencyHz/r.MainsHz.Value-float64(n)) < 0.01*float64(n) {
-			share[n] = l
-		}
-	}
-	b := baseline.MainsLineRMS
-	sameHz := baseline.MainsLineHz.Known && math.Abs(baseline.MainsLineHz.Value/r.LineHz.Value-1) < 0.01
-	// its U holds the gain as well, which says nothing of whether it stands out
-	noise := math.Sqrt(max(b.U*b.U-gainFraction*gainFraction*b.Value*b.Value, 0)) / 2
-	if b.Known && sameHz && b.Value > 4*noise {
-		left, u, whole := lessInstrument(r.LineRMS.Value, r.LineRMS.U/2, b.Value, noise, gainFraction)
-		if whole {
-			own = true
-		} else {
-			out.LineRMS = figure.Known(left)
-			out.LineRMS.U = u
-		}
-		share[2] = Line{InstrumentRMSV: b.Value, RMSV: left}
-	}
-	if len(share) == 0 {
-		return out, own
-	}
-	out.Lines = nil
-	sum := 0.0
-	for _, l := range r.Lines {
-		if s, ok := share[l.Harmonic]; ok {
-			l.RMSV = math.Sqrt(max(l.RMSV*l.RMSV-s.InstrumentRMSV*s.InstrumentRMSV, 0))
-			if s.Comb == combInstrument || l.Harmonic == 2 && own {
-				l.RMSV = 0
-			}
-		}
-		if l.RMSV > 0 {
-			sum += l.RMSV * l.RMSV
-			out.Lines = append(out.Lines, l)
-		}
-	}
-	if sum > 0 {
-		out.CombRMS, out.CombPPV = figure.Known(math.Sqrt(sum)), figure.Known(sumPeakToPeak(out.Lines))
-	}
-	return out, own
-}
-
-// lessInstrumentLines is the density with the instrument's share of its lines
-// taken off; quiet is the density without any line.
-func (m *multirate) lessInstrumentLines(quiet []float64, lines []Line) []float64 {
-	psd := m.PSD
-	copied := false
-	for _, l := range lines {
-		if l.InstrumentRMSV == 0 && l.Comb != combInstrument {
-			continue
-		}
-		if !copied {
-			psd, copied = append([]float64(nil), psd...), true
-		}
-		keep := 0.0
-		if seen := l.seenRMSV(); l.Comb != combInstrument && seen > 0 {
-			keep = l.RMSV / seen * (l.RMSV / seen)
-		}
-		for i, masked := range lineMask(*m, []Line{l}) {
-			if masked && psd[i] > quiet[i] {
-				psd[i] = quiet[i] + keep*(psd[i]-quiet[i])
-			}
-		}
-	}
-	return psd
-}
-
-// instrumentVariance is the variance in V⁴ that taking the instrument's lines
-// off adds to the power within a band.
-func instrumentVariance(lines []Line, lowHz, highHz, gainFraction float64, weight func(float64) float64) float64 {
-	sum := 0.0
-	for _, l := range lines {
-		if l.InstrumentRMSV == 0 || l.FrequencyHz < lowHz || l.FrequencyHz > highHz {
-			continue
-		}
-		g := 1.0
-		if weight != nil {
-			g = weight(l.FrequencyHz)
-			g *= g
-		}
-		deviation := l.RMSV * l.NoiseURMSV // of the power: 2·U·u(U)
-		if l.Comb == combInstrument {
-			deviation = math.Sqrt2 * gainFraction * l.RMSV * l.RMSV
-		}
-		sum += g * g * deviation * deviation
-	}
-	return sum
+	return m.Spectrum
 }
 
 // ownSwitching looks once more for the switching where what was found is a line
 // of the instrument: wholly so at its fundamental and for the most part as a
 // whole. It reports whether it did.
-func (j *job) ownSwitching(lines []Line) bool {
+func (j *job) ownSwitching(lines []spectrum.Line) bool {
 	if j.track == nil || j.setup.Baseline == nil {
 		return false
 	}
@@ -231,12 +39,12 @@ func (j *job) ownSwitching(lines []Line) bool {
 	var not []float64
 	fundamental := false
 	for _, l := range lines {
-		if l.Comb == combInstrument {
+		if l.Comb == spectrum.CombInstrument {
 			not = append(not, l.FrequencyHz)
 		}
-		if n := harmonicOf(l, j.track.hz, 1e-4); n > 0 {
-			seen += l.seenRMSV() * l.seenRMSV()
-			if l.Comb != combInstrument {
+		if n := l.HarmonicOf(j.track.hz, 1e-4); n > 0 {
+			seen += l.SeenRMSV() * l.SeenRMSV()
+			if l.Comb != spectrum.CombInstrument {
 				own += l.RMSV * l.RMSV
 			} else if n == 1 {
 				fundamental = true
@@ -257,15 +65,15 @@ func (j *job) ownSwitching(lines []Line) bool {
 // instrumentCautions says what the comparison with the baseline left in doubt.
 func (j *job) instrumentCautions(add func(code, text, fix string)) {
 	const again = "take the baseline with the capture's own settings: same time base, memory and volts per division"
-	if l := j.look.wide; l != nil {
+	if l := j.look.TooWide; l != nil {
 		add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline was made with more volts per division (steps of %.3g mV, the capture's are %.3g mV): its line at %s can't be compared and stays charged to the unit",
 			1e3*j.setup.Baseline.ADCStepV.Value, 1e3*j.stepV, hertz(l.FrequencyHz)), again)
 	}
-	if l := j.look.coarse; l != nil {
+	if l := j.look.TooCoarse; l != nil {
 		add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline's line at %s is resolved to %s only and can't be compared with the capture's there, which stays charged to the unit",
 			hertz(l.FrequencyHz), hertz(l.BinHz)), again)
 	}
-	if j.look.mains {
+	if j.look.MainsIsInstruments {
 		add(capture.CautionInstrumentMains,
 			fmt.Sprintf("the line at %s stands as high in the baseline: it is the instrument's or picked up by its leads, and the figure is an upper one", hertz(j.m.MainsLineHz.Value)),
 			"keep the probe's leads short and away from mains leads and transformers, and run the instrument from the same socket as the supply's load")

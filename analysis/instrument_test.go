@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -45,7 +46,7 @@ func TestSpurOfTheInstrumentIsNotCharged(t *testing.T) {
 		t.Errorf("without a baseline %g V, with it %g V: the spur is too weak to show anything", a, b)
 	}
 	l := lineAt(m.Lines, 333.3e3, 10)
-	if l == nil || l.Comb != combInstrument || math.Abs(l.InstrumentRMSV/(10e-3/math.Sqrt2)-1) > 0.01 {
+	if l == nil || l.Comb != spectrum.CombInstrument || math.Abs(l.InstrumentRMSV/(10e-3/math.Sqrt2)-1) > 0.01 {
 		t.Errorf("the spur is %+v", l)
 	}
 	p, r, whole := m.PeriodicRMSV.Value, m.RandomRMSV.Value, m.ACRMSV.Value
@@ -66,43 +67,6 @@ func TestSpurOfTheInstrumentIsNotCharged(t *testing.T) {
 	again, _ := measureSupply(t, s, Setup{Baseline: &back})
 	if !reflect.DeepEqual(again.Lines, m.Lines) || !reflect.DeepEqual(again.Bands, m.Bands) {
 		t.Error("a stored baseline gives other lines or bands")
-	}
-}
-
-// A unit's own line on a weaker spur keeps the rest, whatever the phase between
-// them, within the uncertainty given; on average over phases it is right.
-func TestOwnLineOnAWeakerSpur(t *testing.T) {
-	const rate, n, hz, own, spur = 1e6, 1 << 15, 123456.7, 3e-3, 1e-3
-	sum, outside, phases := 0.0, 0, 24
-	for k := range phases {
-		x := tones(n, rate, [3]float64{hz, own, 0}, [3]float64{hz, spur, 2 * math.Pi * float64(k) / float64(phases)})
-		b := tones(n, rate, [3]float64{hz, spur, 1})
-		for i, e := range whiteNoise(n, 1e-4, uint64(k)) {
-			x[i] += e
-			b[len(b)-1-i] += e
-		}
-		_, base := linesOf(t, b, rate)
-		m, lines := linesOf(t, x, rate)
-		markInstrument(lines, 0, &Measurement{Lines: base}, defaultGainFraction)
-		l := lineAt(lines, hz, 1)
-		if l == nil || l.Comb == combInstrument || math.Abs(l.InstrumentRMSV/spur-1) > 0.01 {
-			t.Fatalf("phase %d: %+v", k, l)
-		}
-		sum += l.RMSV * l.RMSV
-		if math.Abs(l.RMSV-own) > l.NoiseURMSV {
-			outside++
-		}
-		for _, band := range measureBands(m, lines, capture.Span{LowHz: 10, HighHz: 1e6}, defaultGainFraction) {
-			if band.ID == "20k_1m" && math.Abs(band.RMSV.Value-own) > band.RMSV.U {
-				t.Errorf("phase %d: band %g ± %g V, want %g", k, band.RMSV.Value, band.RMSV.U, own)
-			}
-		}
-	}
-	if outside > 1 {
-		t.Errorf("%d of %d phases outside the uncertainty", outside, phases)
-	}
-	if mean := math.Sqrt(sum / float64(phases)); math.Abs(mean/own-1) > 0.005 {
-		t.Errorf("%g V on average over phases, want %g", mean, own)
 	}
 }
 
@@ -164,7 +128,7 @@ func TestBaselineUnlikeTheCapture(t *testing.T) {
 		if !hasCaution(m, capture.CautionBaselineUnlike) {
 			t.Errorf("%s: no caution", name)
 		}
-		if l := lineAt(m.Lines, 333.3e3, 20); l == nil || l.InstrumentRMSV != 0 || l.Comb == combInstrument {
+		if l := lineAt(m.Lines, 333.3e3, 20); l == nil || l.InstrumentRMSV != 0 || l.Comb == spectrum.CombInstrument {
 			t.Errorf("%s: %+v", name, l)
 		}
 	}
@@ -174,28 +138,12 @@ func TestBaselineUnlikeTheCapture(t *testing.T) {
 	}
 }
 
-// The amplitude's uncertainty covers what noise does to it.
-func TestLineUncertainty(t *testing.T) {
-	const rate, n, hz, rms = 1e6, 1 << 14, 123456.7, 1e-3
-	outside := 0
-	for k := range 60 {
-		x := tones(n, rate, [3]float64{hz, rms, float64(k)})
-		for i, e := range whiteNoise(n, 5e-3, 100+uint64(k)) {
-			x[i] += e
-		}
-		_, lines := linesOf(t, x, rate)
-		l := lineAt(lines, hz, 100)
-		if l == nil {
-			t.Fatalf("draw %d: no line", k)
-		}
-		if l.NoiseURMSV > 0.5*rms {
-			t.Fatalf("draw %d: ± %g", k, l.NoiseURMSV)
-		}
-		if math.Abs(l.RMSV-rms) > l.NoiseURMSV {
-			outside++
+// lineAt is the first of the lines within tol of hz, nil when there is none.
+func lineAt(lines []spectrum.Line, hz, tol float64) *spectrum.Line {
+	for i := range lines {
+		if math.Abs(lines[i].FrequencyHz-hz) < tol {
+			return &lines[i]
 		}
 	}
-	if outside > 7 {
-		t.Errorf("%d of 60 outside the uncertainty of k = 2", outside)
-	}
+	return nil
 }

@@ -6,7 +6,9 @@ import (
 	"math"
 	"sort"
 
+	"stillglow/analysis/bandlimit"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -51,11 +53,11 @@ type job struct {
 	model   *cycleModel
 	res     *residue
 	spikes  spikeFinding
-	plain   multirate
-	mains   mainsResult
-	combs   combResult
-	look    instrumentLook
-	pp      peakToPeak
+	plain   spectrum.Multirate
+	mains   spectrum.Mains
+	combs   spectrum.Combs
+	look    spectrum.BaselineMatch
+	pp      bandlimit.PeakToPeak
 	ppKnown bool
 	ungated bool
 	gate    *gatedResidue
@@ -72,7 +74,7 @@ func (j *job) run() (*Measurement, error) {
 		Coupling: tr.Coupling, Calibrated: tr.Calibrated, Span: tr.Span, LoadA: j.setup.LoadA,
 	}
 	j.stepV = tr.StepV
-	if s, ok := adcStep(tr.Volts); ok {
+	if s, ok := spectrum.ADCStep(tr.Volts); ok {
 		if j.stepV == 0 || s < 1.5*j.stepV {
 			j.stepV = s
 		}
@@ -84,17 +86,17 @@ func (j *job) run() (*Measurement, error) {
 	// nothing else needs their processor.
 	ctx, cancel := context.WithCancel(j.ctx)
 	defer cancel()
-	spectrum, rest := make(chan error, 1), make(chan error, 1)
-	var lines []Line
+	spectral, rest := make(chan error, 1), make(chan error, 1)
+	var lines []spectrum.Line
 	go func() {
-		src := sliceSource(tr.Volts)
+		src := spectrum.Samples(tr.Volts)
 		var err error
-		if j.plain, err = spectrumOf(ctx, src, tr.SampleRateHz, spectrumOptions{Keep: true}); err == nil {
-			if lines, err = findLines(ctx, src, tr.SampleRateHz, j.plain, lineOptions{HighHz: tr.Span.HighHz}); err == nil {
-				j.mains = measureMains(src, j.plain, lines, j.setup.MainsHz)
+		if j.plain, err = spectrum.Of(ctx, src, tr.SampleRateHz, spectrum.Options{Keep: true}); err == nil {
+			if lines, err = spectrum.FindLines(ctx, src, tr.SampleRateHz, j.plain, spectrum.LineOptions{HighHz: tr.Span.HighHz}); err == nil {
+				j.mains = spectrum.MeasureMains(src, j.plain, lines, j.setup.MainsHz)
 			}
 		}
-		spectrum <- err
+		spectral <- err
 		if err == nil {
 			err = j.peakToPeak20(ctx)
 		}
@@ -105,7 +107,7 @@ func (j *job) run() (*Measurement, error) {
 	}()
 	j.switching()
 	j.spikeSearch()
-	if err := <-spectrum; err != nil {
+	if err := <-spectral; err != nil {
 		<-rest
 		return nil, err
 	}
@@ -119,20 +121,20 @@ func (j *job) run() (*Measurement, error) {
 		if j.track != nil {
 			switchHz = j.track.hz
 		}
-		m.Lines, j.combs = classifyCombs(lines, mainsHz, switchHz)
-		j.look = markInstrument(m.Lines, j.stepV, j.setup.Baseline, j.setup.GainFraction)
+		m.Lines, j.combs = spectrum.NameLines(lines, mainsHz, switchHz)
+		j.look = spectrum.MarkInstrument(m.Lines, j.stepV, baselineOf(j.setup.Baseline), j.setup.GainFraction)
 	}
 	name()
 	if j.ownSwitching(m.Lines) {
 		name()
 	}
-	var ownMains mainsResult
-	ownMains, j.look.mains = j.mains.lessBaseline(m.Lines, j.setup.Baseline, j.setup.GainFraction)
+	var ownMains spectrum.Mains
+	ownMains, j.look.MainsIsInstruments = j.mains.LessBaseline(m.Lines, baselineOf(j.setup.Baseline), j.setup.GainFraction)
 	m.MainsHz, m.MainsLineHz, m.MainsLineRMS = ownMains.MainsHz, ownMains.LineHz, ownMains.LineRMS
 	m.MainsCombRMS, m.MainsCombPPV = ownMains.CombRMS, ownMains.CombPPV
-	m.Bands = measureBands(j.plain, m.Lines, tr.Span, j.setup.GainFraction)
+	m.Bands = spectrum.MeasureBands(j.plain, m.Lines, tr.Span, j.setup.GainFraction)
 	if j.setup.Quasi468 {
-		m.Bands = append(m.Bands, measureQuasiPeak(sliceSource(tr.Volts), j.plain, tr.Span))
+		m.Bands = append(m.Bands, spectrum.MeasureQuasiPeak(spectrum.Samples(tr.Volts), j.plain, tr.Span))
 	}
 	j.switchingFigures()
 	j.spikeFigures()
@@ -147,7 +149,7 @@ func (j *job) run() (*Measurement, error) {
 		return nil, err
 	}
 	j.pard()
-	j.spectrumCurve()
+	j.m.Spectrum = j.plain.Curve(baselineCurve(j.setup.Baseline))
 	j.envelopes()
 	j.uncertainties()
 	j.ringOverRipple()
@@ -159,13 +161,13 @@ func (j *job) run() (*Measurement, error) {
 func (j *job) peakToPeak20(ctx context.Context) error {
 	tr, m := j.tr, j.m
 	shape := j.setup.LowPass
-	if shape == LowPassDefault {
-		shape = defaultLowPass
+	if shape == bandlimit.Default {
+		shape = bandlimit.DefaultLowPass
 	}
-	words := lowPassWords(shape, bandwidthLimitHz)
+	words := shape.Words(bandwidthLimitHz)
 	if tr.BandLimited {
-		shape, words = LowPassNone, "none: the instrument limited the bandwidth itself"
-	} else if shape == LowPassNone {
+		shape, words = bandlimit.None, "none: the instrument limited the bandwidth itself"
+	} else if shape == bandlimit.None {
 		words = "none: full span"
 	}
 	high := tr.Span.HighHz
@@ -175,12 +177,12 @@ func (j *job) peakToPeak20(ctx context.Context) error {
 		m.PP20MHzV, m.PP20MHz999V, m.PP20MHzFilter = miss, miss, ""
 		return nil
 	}
-	pp, err := measurePeakToPeak(ctx, tr.Volts, j.basic.mean, j.basic.min, j.basic.max, tr.SampleRateHz, shape, bandwidthLimitHz)
+	pp, err := bandlimit.Measure(ctx, tr.Volts, j.basic.mean, j.basic.min, j.basic.max, tr.SampleRateHz, shape, bandwidthLimitHz)
 	if err != nil {
 		return err
 	}
 	j.pp, j.ppKnown = pp, true
-	m.PP20MHzV, m.PP20MHz999V, m.PP20MHzFilter = figure.Known(pp.absV), figure.Known(pp.p999V), words
+	m.PP20MHzV, m.PP20MHz999V, m.PP20MHzFilter = figure.Known(pp.AbsoluteV), figure.Known(pp.P999V), words
 	return nil
 }
 

@@ -53,7 +53,7 @@ func TestMeasurePlainSupply(t *testing.T) {
 	if m.Spikes.Count != truth.SpikeCount {
 		t.Errorf("%d spikes, want %d", m.Spikes.Count, truth.SpikeCount)
 	}
-	if db := 20 * math.Log10(m.Noise.DensityVRHz.Value/truth.NoiseVRHz); math.Abs(db) > 0.5 {
+	if db := 20 * math.Log10(m.Noise.DensityVPerRtHz.Value/truth.NoiseVRHz); math.Abs(db) > 0.5 {
 		t.Errorf("noise off by %.2f dB", db)
 	}
 	p, r, whole := m.PeriodicRMSV.Value, m.RandomRMSV.Value, m.ACRMSV.Value

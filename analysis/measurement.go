@@ -4,35 +4,23 @@
 package analysis
 
 import (
+	"stillglow/analysis/bandlimit"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
-)
-
-// LowPass names the shape of the low-pass that stands in for an instrument's
-// bandwidth limit.
-type LowPass string
-
-// The low-pass shapes on offer.
-const (
-	LowPassDefault  LowPass = ""             // the default, see DEVELOPERS.md
-	LowPassFirst    LowPass = "first-order"  // one pole, analogue prototype
-	LowPassButter4  LowPass = "butterworth4" // fourth-order Butterworth
-	LowPassGaussian LowPass = "gaussian"     // Gaussian, -3 dB at the limit
-	LowPassIdeal    LowPass = "ideal"        // brick wall
-	LowPassNone     LowPass = "none"
 )
 
 // Setup is what is known of how a capture was made. The zero value assumes
 // nothing: mains frequency is looked for, no baseline, 3 % gain uncertainty.
 type Setup struct {
-	MainsHz      float64      // 50 or 60; 0: find it
-	LowPass      LowPass      // shape for the 20 MHz figure
-	GainFraction float64      // relative gain uncertainty of the instrument (k = 2), 0: 0.03
-	RatedV       float64      // the unit's rated volts, 0 unknown
-	LoadA        float64      // load current of this capture, 0 unknown
-	HeaterA      float64      // the heaters' summed current, 0 unknown
-	Baseline     *Measurement // the instrument's own floor, nil when none
-	Quasi468     bool         // also give the ITU-R BS.468-4 quasi-peak
+	MainsHz      float64           // 50 or 60; 0: find it
+	LowPass      bandlimit.LowPass // shape for the 20 MHz figure
+	GainFraction float64           // relative gain uncertainty of the instrument (k = 2), 0: 0.03
+	RatedV       float64           // the unit's rated volts, 0 unknown
+	LoadA        float64           // load current of this capture, 0 unknown
+	HeaterA      float64           // the heaters' summed current, 0 unknown
+	Baseline     *Measurement      // the instrument's own floor, nil when none
+	Quasi468     bool              // also give the ITU-R BS.468-4 quasi-peak
 }
 
 // SwitchingKind tells how the converter keeps time.
@@ -82,44 +70,26 @@ type Measurement struct {
 	// PARD: periodic and random parts, in rms; they add in power to ACRMSV.
 	PeriodicRMSV, RandomRMSV figure.Figure
 
-	MainsHz      figure.Figure // 50 or 60
-	MainsLineHz  figure.Figure // the strongest of the mains comb's expected line, 2 x mains
-	MainsLineRMS figure.Figure // volts rms of that line
-	MainsCombRMS figure.Figure // volts rms of the whole comb
-	MainsCombPPV figure.Figure // peak-to-peak of the coherent sum of the comb
-	Lines        []Line        // by falling amplitude
+	MainsHz      figure.Figure   // 50 or 60
+	MainsLineHz  figure.Figure   // the strongest of the mains comb's expected line, 2 x mains
+	MainsLineRMS figure.Figure   // volts rms of that line
+	MainsCombRMS figure.Figure   // volts rms of the whole comb
+	MainsCombPPV figure.Figure   // peak-to-peak of the coherent sum of the comb
+	Lines        []spectrum.Line // by falling amplitude
 
 	Spikes SpikeSummary
 
-	Noise    NoiseFloor
-	Spectrum Spectrum
-	Bands    []Band
+	Noise    spectrum.NoiseFloor
+	Spectrum spectrum.Curve
+	Bands    []spectrum.Band
 
-	ADCStepV       figure.Figure // found from the samples, or stated by the file
-	QuantNoiseVRHz figure.Figure // its noise density in V/sqrt(Hz)
+	ADCStepV           figure.Figure // found from the samples, or stated by the file
+	QuantNoiseVPerRtHz figure.Figure // its noise density in V/sqrt(Hz)
 
 	Waveform Envelope // min and max per column over the whole record
 	Detail   Envelope // a few switching cycles around a typical spike, at the sample rate where it fits
 
 	Cautions []capture.Caution
-}
-
-// Line is one spectral line.
-type Line struct {
-	FrequencyHz float64
-	// RMSV is the unit's own V rms: what is left after the baseline's share was
-	// taken off in power. Of a line whose Comb is "instrument" it is the whole
-	// line as seen, none of which is charged to the unit.
-	RMSV float64
-	// InstrumentRMSV is the share in V rms that the baseline shows at the same
-	// place; 0: none, or no baseline to compare with.
-	InstrumentRMSV float64
-	NoiseURMSV     float64 // expanded uncertainty (k = 2) of RMSV by the noise beside the line and by InstrumentRMSV, V rms
-	PhaseRad       float64 // of a cosine at the record's start
-	Comb           string  // "mains", "switching", "second", "sideband", "burst", "instrument" or ""
-	Harmonic       int     // of the comb's fundamental, 0 unknown
-	Name           string  // in words, e.g. "2 x mains (100 Hz)", "switching, 3rd harmonic"
-	BinHz          float64 // resolution the line was found with, > 0; a baseline's lines are compared by it
 }
 
 // Cycle is the mean switching cycle, starting at its lowest value.
@@ -168,47 +138,6 @@ type SpikeSummary struct {
 type Histogram struct {
 	Edges  []float64
 	Counts []int
-}
-
-// NoiseFloor is the random part between and under the lines.
-type NoiseFloor struct {
-	DensityVRHz  figure.Figure // gated, median over the span's plateau, V/sqrt(Hz)
-	AtHz         figure.Figure // where: the geometric middle of the third octaves taken
-	UngatedVRHz  figure.Figure // the same place, from the plain spectrum
-	CornerHz     figure.Figure // where the 1/f part equals the white part
-	LowVRHz      figure.Figure // density at 1 kHz
-	ExcisedShare float64       // share of the record gated out
-	AtInstrument bool          // within 3 dB of the baseline: DensityVRHz is an upper figure
-	// AtQuantisation: the converter's own noise dominates, DensityVRHz is an
-	// upper figure.
-	AtQuantisation bool
-	ThirdOctaves   []ThirdOctave
-}
-
-// ThirdOctave is the floor's density in one third-octave band.
-type ThirdOctave struct {
-	CentreHz     float64
-	DensityVRHz  float64 // gated, lines excluded, bias corrected, baseline subtracted
-	UngatedVRHz  float64
-	BaselineVRHz float64 // 0: none
-	LowVRHz      float64 // 95 % interval
-	HighVRHz     float64
-}
-
-// Spectrum is one-sided amplitude density over log-spaced frequency.
-type Spectrum struct {
-	FrequencyHz  []float64
-	VRHz         []float64 // V/sqrt(Hz), lines included
-	BaselineVRHz []float64 // same grid, nil when none
-}
-
-// Band is the rms of the varying part within a band.
-type Band struct {
-	ID            string // "audio", "audio_a", "20k_1m", "1m_20m", "above_20m", "bs468_qp"
-	Name          string
-	LowHz, HighHz float64
-	RMSV          figure.Figure // with lines
-	RMSNoLinesV   figure.Figure
 }
 
 // Envelope is a waveform drawn without losing a peak: the least and greatest

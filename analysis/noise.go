@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -12,11 +13,11 @@ func (j *job) noise() error {
 	tr, m := j.tr, j.m
 	g := newGatedResidue(j.res, j.fold, &j.spikes, j.mains, tr.SampleRateHz)
 	j.gate = g
-	opt := noiseOptions{Plain: &j.plain, Lines: m.Lines, Span: tr.Span, StepV: j.stepV}
+	opt := spectrum.NoiseOptions{Plain: &j.plain, Lines: m.Lines, Span: tr.Span, StepV: j.stepV}
 	if b := j.setup.Baseline; b != nil {
 		opt.Baseline = &b.Noise
 	}
-	var gated gatedSource
+	var gated spectrum.GatedSource
 	if share := g.gatedShare(); share < 0.6 {
 		gated, opt.GateFromHz, opt.GateHeld = g, g.trustedFromHz(), g.held
 		opt.HeldLowHz, opt.HeldHighHz = g.heldBand()
@@ -24,10 +25,10 @@ func (j *job) noise() error {
 		j.ungated = true
 	}
 	var err error
-	m.Noise, err = measureNoiseFloor(j.ctx, gated, sliceSource(tr.Volts), tr.SampleRateHz, opt)
-	if j.ungated && m.Noise.DensityVRHz.Known {
+	m.Noise, err = spectrum.MeasureNoiseFloor(j.ctx, gated, spectrum.Samples(tr.Volts), tr.SampleRateHz, opt)
+	if j.ungated && m.Noise.DensityVPerRtHz.Known {
 		// between the lines of spikes stand their jitter's skirts
-		m.Noise.DensityVRHz.U = math.Hypot(m.Noise.DensityVRHz.U, 0.1*m.Noise.DensityVRHz.Value)
+		m.Noise.DensityVPerRtHz.U = math.Hypot(m.Noise.DensityVPerRtHz.U, 0.1*m.Noise.DensityVPerRtHz.Value)
 	}
 	if err != nil || gated == nil || j.track == nil || j.track.kind != SwitchingBursting {
 		return err

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -132,7 +133,7 @@ func (j *job) periodicPower() float64 {
 	}
 	for _, l := range j.m.Lines {
 		if l.Comb != "mains" && l.Comb != "switching" && (j.track == nil || l.Comb != "sideband" && l.Comb != "burst") {
-			p += l.seenRMSV() * l.seenRMSV()
+			p += l.SeenRMSV() * l.SeenRMSV()
 		}
 	}
 	return p
@@ -146,11 +147,11 @@ func (j *job) floorPower() float64 {
 	}
 	x, y := make([]float64, len(oct)), make([]float64, len(oct))
 	for i, o := range oct {
-		x[i], y[i] = o.CentreHz, o.DensityVRHz
+		x[i], y[i] = o.CentreHz, o.DensityVPerRtHz
 	}
 	p := 0.0
 	for i, f := range j.plain.FreqHz {
-		d := logInterp(x, y, f)
+		d := spectrum.LogInterp(x, y, f)
 		p += d * d * j.plain.WidthHz[i]
 	}
 	return p

@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"sort"
+
+	"stillglow/analysis/spectrum"
 )
 
 // spikeFinding is the raw outcome of the search.
@@ -123,7 +125,7 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 	m := float64(r.model.bins)
 	// transients keep their time, not their phase, where the period wanders
 	perSample := 1 / (r.model.periodS * r.rateHz)
-	ip := newInterpolator()
+	ip := spectrum.NewInterpolator()
 	cycles := 0.0
 	for _, p := range r.track.pieces {
 		cycles += (p.to - p.from) * p.perSample
@@ -177,7 +179,7 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 				} else if peak = num / den * t.peakV; math.Abs(t.peakV) > 30*out.sigma {
 					at := nearestPeak(buf, t.peakV, (t.peakAt+0.5)/m/perSample+start-float64(from), 2/(perSample*m)+2)
 					if at >= 0 {
-						peak, _ = ip.peak(buf, at, math.Copysign(1, t.peakV))
+						peak, _ = ip.Peak(buf, at, math.Copysign(1, t.peakV))
 					}
 				}
 				if every == 1 && r.track.kind == SwitchingFixed {
@@ -251,7 +253,7 @@ func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thre
 	if r.model != nil {
 		hold = min(hold, max(int(0.05*r.model.periodS*rateHz), 4))
 	}
-	ip := newInterpolator()
+	ip := spectrum.NewInterpolator()
 	inside := false
 	start, last := 0, 0
 	steep := r.steepness(out.threshold)
@@ -275,7 +277,7 @@ func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thre
 				at = i
 			}
 		}
-		peak, where := ip.peak(buf, at, math.Copysign(1, buf[at]))
+		peak, where := ip.Peak(buf, at, math.Copysign(1, buf[at]))
 		if math.Abs(peak-levelAround(buf, start-from, last-from)) < out.threshold {
 			return // noise on a level that is off, as where the mains' ripple bends
 		}

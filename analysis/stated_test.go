@@ -80,7 +80,7 @@ func TestStatedUncertainty(t *testing.T) {
 		see("ring frequency", m.Spikes.FallingRingHz, fallHz)
 		see("ring Q", m.Spikes.RisingRingQ, truth.RingQ)
 		see("ring Q", m.Spikes.FallingRingQ, truth.RingQ)
-		see("noise density", m.Noise.DensityVRHz, s.NoiseVRHz)
+		see("noise density", m.Noise.DensityVPerRtHz, s.NoiseVRHz)
 		see("periodic rms", m.PeriodicRMSV, truth.PeriodicRMSV)
 		see("random rms", m.RandomRMSV, math.Hypot(truth.RandomRMSV, truth.ADCStepV/math.Sqrt(12)))
 	}

@@ -5,6 +5,8 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"stillglow/analysis/spectrum"
 )
 
 // searchRecord is a low-passed, thinned-out stretch of the trace in which the
@@ -92,7 +94,7 @@ type searchSpectrum struct {
 }
 
 func (s searchRecord) spectrum() searchSpectrum {
-	n := smoothLen(len(s.x)) &^ 1
+	n := spectrum.SmoothLen(len(s.x)) &^ 1
 	fft := fourier.NewFFT(n)
 	w := make([]float64, n)
 	slope, base := trend(s.x[:n])
@@ -168,7 +170,7 @@ func noiseUnder(p []float64) []float64 {
 		level = append(level, math.Log(max(q/0.28768, 1e-300))) // -ln(3/4)
 		i = end
 	}
-	return joinLevels(at, level, len(p))
+	return spectrum.JoinLevels(at, level, len(p))
 }
 
 // peaks lists the local maxima that stand out between two frequencies, at most

@@ -2,6 +2,8 @@ package analysis
 
 import (
 	"math"
+
+	"stillglow/analysis/spectrum"
 )
 
 // edgeTemplate is the mean transient of one edge on the cycle's bins.
@@ -83,7 +85,7 @@ func (t *edgeTemplate) findPeak() {
 		}
 	}
 	if k := int(t.peakAt); k > 0 && k+1 < len(t.v) {
-		t.peakV, t.peakAt = newInterpolator().peak(t.v, k, math.Copysign(1, t.peakV))
+		t.peakV, t.peakAt = spectrum.NewInterpolator().Peak(t.v, k, math.Copysign(1, t.peakV))
 	}
 }
 

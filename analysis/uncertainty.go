@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+
 	"stillglow/analysis/figure"
 )
 
@@ -95,13 +96,13 @@ func (j *job) uncertainties() {
 	set(&m.DCV, meanDeviation(j.basic.parts), step)
 	set(&m.ACRMSV, meanDeviation(j.basic.partRMS))
 	set(&m.PPV, math.Sqrt2*step, 0)
-	set(&m.PP20MHzV, math.Sqrt2*step, meanDeviation(j.pp.parts))
-	set(&m.PP20MHz999V, math.Sqrt2*step, meanDeviation(j.pp.parts))
+	set(&m.PP20MHzV, math.Sqrt2*step, meanDeviation(j.pp.PartsV))
+	set(&m.PP20MHz999V, math.Sqrt2*step, meanDeviation(j.pp.PartsV))
 	s := &m.Spikes
 	fitted(rippleB, &m.RipplePPV, &m.RippleRMSV)
 	fitted(lineB, &m.SwitchingFundamentalRMSV)
 	fitted(spikeB, &s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV)
-	fitted(densityB, &m.Noise.DensityVRHz, &m.Noise.UngatedVRHz, &m.Noise.LowVRHz)
+	fitted(densityB, &m.Noise.DensityVPerRtHz, &m.Noise.UngatedVPerRtHz, &m.Noise.At1kHzVPerRtHz)
 	fitted(asItIs, &m.MainsLineRMS, &m.MainsCombRMS, &m.MainsCombPPV)
 	if c := j.model; c != nil && m.RipplePPV.Known {
 		// what the cycle's own fit can't know, and where too little noise averages

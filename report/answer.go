@@ -219,7 +219,7 @@ func (r *Report) baselines() (all, without int) {
 				continue
 			}
 			all++
-			if r.Baseline == nil && len(c.M.Spectrum.BaselineVRHz) == 0 {
+			if r.Baseline == nil && len(c.M.Spectrum.BaselineVPerRtHz) == 0 {
 				without++
 			}
 		}

@@ -5,12 +5,13 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/spectrum"
 )
 
 // The instrument's own noise is said to be inside the figures of those captures
 // only that have no baseline, be it the sheet's or one of their own.
 func TestBaselineNote(t *testing.T) {
-	own := &analysis.Measurement{Spectrum: analysis.Spectrum{FrequencyHz: []float64{1, 2}, VRHz: []float64{1, 1}, BaselineVRHz: []float64{1, 1}}}
+	own := &analysis.Measurement{Spectrum: spectrum.Curve{FrequencyHz: []float64{1, 2}, VPerRtHz: []float64{1, 1}, BaselineVPerRtHz: []float64{1, 1}}}
 	bare := &analysis.Measurement{}
 	for _, c := range []struct {
 		ms    []*analysis.Measurement

@@ -5,6 +5,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -90,7 +91,7 @@ func captureObject(c Capture) (object, error) {
 	addSpikeFigures(d, &m.Spikes)
 	addNoiseFigures(d, &m.Noise)
 	d.fig("adc_step_v", m.ADCStepV)
-	d.fig("quantisation_density_v_per_rthz", m.QuantNoiseVRHz)
+	d.fig("quantisation_density_v_per_rthz", m.QuantNoiseVPerRtHz)
 
 	d.add("cautions", list(m.Cautions))
 	d.add("bands", bandObjects(d, m.Bands))
@@ -145,17 +146,17 @@ func addSpikeFigures(d *doc, s *analysis.SpikeSummary) {
 	d.fig("falling_spike_peak_median_v", s.FallingPeakMedianV)
 }
 
-func addNoiseFigures(d *doc, n *analysis.NoiseFloor) {
-	d.fig("noise_density_v_per_rthz", n.DensityVRHz)
+func addNoiseFigures(d *doc, n *spectrum.NoiseFloor) {
+	d.fig("noise_density_v_per_rthz", n.DensityVPerRtHz)
 	d.fig("noise_density_at_hz", n.AtHz)
-	d.fig("noise_density_ungated_v_per_rthz", n.UngatedVRHz)
-	d.fig("noise_density_1khz_v_per_rthz", n.LowVRHz)
+	d.fig("noise_density_ungated_v_per_rthz", n.UngatedVPerRtHz)
+	d.fig("noise_density_1khz_v_per_rthz", n.At1kHzVPerRtHz)
 	d.fig("noise_corner_hz", n.CornerHz)
 	d.add("noise_gated_out_share", number(n.ExcisedShare))
 	d.add("noise_at_instrument_floor", n.AtInstrument)
 }
 
-func bandObjects(d *doc, bands []analysis.Band) []object {
+func bandObjects(d *doc, bands []spectrum.Band) []object {
 	out := []object{}
 	for _, b := range bands {
 		o := object{{"id", b.ID}, {"name", b.Name}, {"low_hz", number(b.LowHz)}, {"high_hz", positive(b.HighHz)}}
@@ -166,7 +167,7 @@ func bandObjects(d *doc, bands []analysis.Band) []object {
 	return out
 }
 
-func lineObjects(lines []analysis.Line) []object {
+func lineObjects(lines []spectrum.Line) []object {
 	out := []object{}
 	for _, l := range lines {
 		out = append(out, object{{"frequency_hz", number(l.FrequencyHz)}, {"rms_v", number(l.RMSV)},
@@ -177,13 +178,13 @@ func lineObjects(lines []analysis.Line) []object {
 	return out
 }
 
-func thirdOctaveObjects(t []analysis.ThirdOctave) []object {
+func thirdOctaveObjects(t []spectrum.ThirdOctave) []object {
 	out := []object{}
 	for _, b := range t {
 		out = append(out, object{{"centre_hz", number(b.CentreHz)},
-			{"density_v_per_rthz", number(b.DensityVRHz)}, {"low_v_per_rthz", positive(b.LowVRHz)},
-			{"high_v_per_rthz", positive(b.HighVRHz)}, {"ungated_v_per_rthz", positive(b.UngatedVRHz)},
-			{"baseline_v_per_rthz", positive(b.BaselineVRHz)}})
+			{"density_v_per_rthz", number(b.DensityVPerRtHz)}, {"low_v_per_rthz", positive(b.LowVPerRtHz)},
+			{"high_v_per_rthz", positive(b.HighVPerRtHz)}, {"ungated_v_per_rthz", positive(b.UngatedVPerRtHz)},
+			{"baseline_v_per_rthz", positive(b.BaselineVPerRtHz)}})
 	}
 	return out
 }
@@ -238,13 +239,13 @@ func envelopeObject(e analysis.Envelope) any {
 		{"min_v", series(e.MinV)}, {"max_v", series(e.MaxV)}}
 }
 
-func spectrumObject(s *analysis.Spectrum) any {
+func spectrumObject(s *spectrum.Curve) any {
 	if len(s.FrequencyHz) == 0 {
 		return nil
 	}
-	o := object{{"frequency_hz", series(s.FrequencyHz)}, {"v_per_rthz", series(s.VRHz)}}
-	if len(s.BaselineVRHz) > 0 {
-		o.add("baseline_v_per_rthz", series(s.BaselineVRHz))
+	o := object{{"frequency_hz", series(s.FrequencyHz)}, {"v_per_rthz", series(s.VPerRtHz)}}
+	if len(s.BaselineVPerRtHz) > 0 {
+		o.add("baseline_v_per_rthz", series(s.BaselineVPerRtHz))
 	} else {
 		o.add("baseline_v_per_rthz", nil)
 	}

@@ -9,6 +9,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 )
 
 // contractKeys are the names that scripts lean on.
@@ -58,9 +59,9 @@ func TestCaptureJSONCarriesWorthOfFigures(t *testing.T) {
 	m.DCV = figure.NotMeasured("AC-coupled; use a meter")
 	m.ACRMSV = figure.Known(math.NaN())
 	m.PPV = figure.Known(math.Inf(1))
-	m.Bands = []analysis.Band{{ID: "audio", Name: "audio", LowHz: 20, HighHz: 20e3,
+	m.Bands = []spectrum.Band{{ID: "audio", Name: "audio", LowHz: 20, HighHz: 20e3,
 		RMSV: figure.Figure{Value: 1e-5, Known: true, U: 1e-6}, RMSNoLinesV: figure.NotMeasured("too short")}}
-	m.Spectrum = analysis.Spectrum{FrequencyHz: []float64{1, 10}, VRHz: []float64{math.NaN(), 1e-9}}
+	m.Spectrum = spectrum.Curve{FrequencyHz: []float64{1, 10}, VPerRtHz: []float64{math.NaN(), 1e-9}}
 	b, err := CaptureJSON(Capture{M: m})
 	if err != nil {
 		t.Fatal(err)

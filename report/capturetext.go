@@ -10,6 +10,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 )
 
 // textWidth is where WriteCapture breaks its lines.
@@ -56,7 +57,7 @@ func WriteCapture(w io.Writer, c Capture) error {
 	t.row("  median peak", s.PeakMedianV, unit, "")
 	t.row("  95th percentile", s.PeakP95V, unit, "")
 	t.row("  ring", s.RingHz, "Hz", ringRemark(s))
-	t.row("noise density", m.Noise.DensityVRHz, density, noiseRemark(&m.Noise))
+	t.row("noise density", m.Noise.DensityVPerRtHz, density, noiseRemark(&m.Noise))
 	for i := range m.Bands {
 		t.row(m.Bands[i].Name, m.Bands[i].RMSV, unit, "rms")
 	}
@@ -131,7 +132,7 @@ func ringRemark(s *analysis.SpikeSummary) string {
 	return fmt.Sprintf("Q %.1f", s.RingQ.Value)
 }
 
-func noiseRemark(n *analysis.NoiseFloor) string {
+func noiseRemark(n *spectrum.NoiseFloor) string {
 	words := ""
 	if n.AtHz.Known {
 		words = "near " + eng(n.AtHz.Value, "Hz")

@@ -11,14 +11,14 @@ import (
 // Comparison is a before and an after: two captures, or two results of the same
 // bench, unit by unit.
 type Comparison struct {
-	A, B     string        // names of the two sides as given
-	Invented bool          // a side is marked as invented data
-	Changes  []Change      // of two captures
-	Units    []UnitChange  // of two results, in the order of the after side
-	OnlyA    []string      // units that only the before side has
-	OnlyB    []string      // units that only the after side has
-	Notes    []string      // what makes the two sides unlike
-	curves   [2][]spectrum // for the plot, when each side is one capture or one unit
+	A, B     string            // names of the two sides as given
+	Invented bool              // a side is marked as invented data
+	Changes  []Change          // of two captures
+	Units    []UnitChange      // of two results, in the order of the after side
+	OnlyA    []string          // units that only the before side has
+	OnlyB    []string          // units that only the after side has
+	Notes    []string          // what makes the two sides unlike
+	curves   [2][]densityCurve // for the plot, when each side is one capture or one unit
 }
 
 // Change is one figure on both sides. A negative DB is a quieter after.
@@ -35,11 +35,11 @@ type UnitChange struct {
 	VerdictBefore, Verdict    string
 	MarginBeforeDB, MarginDB  *float64 // worst margin, positive is inside
 	Changes                   []Change
-	curvesBefore, curvesAfter []spectrum
+	curvesBefore, curvesAfter []densityCurve
 }
 
-// spectrum is a density curve read from JSON.
-type spectrum struct {
+// densityCurve is a density curve read from JSON.
+type densityCurve struct {
 	FrequencyHz []float64 `json:"frequency_hz"`
 	VRHz        []float64 `json:"v_per_rthz"`
 }
@@ -73,8 +73,8 @@ type resultsUnit struct {
 		Figure    *float64 `json:"figure"`
 	} `json:"margins"`
 	Captures []struct {
-		Calibrated bool      `json:"calibrated"`
-		Spectrum   *spectrum `json:"spectrum"`
+		Calibrated bool          `json:"calibrated"`
+		Spectrum   *densityCurve `json:"spectrum"`
 	} `json:"captures"`
 }
 
@@ -193,7 +193,7 @@ func (c *Comparison) compareCaptures(a, b map[string]json.RawMessage) {
 	}
 	c.unlike(a, b)
 	for i, side := range []map[string]json.RawMessage{a, b} {
-		if s := field[*spectrum](side, "spectrum"); s != nil && field[bool](side, "calibrated") {
+		if s := field[*densityCurve](side, "spectrum"); s != nil && field[bool](side, "calibrated") {
 			c.curves[i] = append(c.curves[i], *s)
 		}
 	}
@@ -264,7 +264,7 @@ func (c *Comparison) compareResults(a, b *resultsFile) {
 		}
 	}
 	if len(c.Units) == 1 {
-		c.curves = [2][]spectrum{c.Units[0].curvesBefore, c.Units[0].curvesAfter}
+		c.curves = [2][]densityCurve{c.Units[0].curvesBefore, c.Units[0].curvesAfter}
 	}
 }
 

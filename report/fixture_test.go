@@ -8,6 +8,7 @@ import (
 	"stillglow/analysis/figure"
 	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
+	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 )
@@ -41,7 +42,7 @@ func fixtureMeasurement(file string, rate, duration, fsw, ripple, spike, noise, 
 	m.PPV = known(ripple+2*spike, 0)
 	m.CrestPk = known((ripple/2+spike)/math.Hypot(ripple/3.46, mains), 0)
 	m.ADCStepV = known(0.0004, 0)
-	m.QuantNoiseVRHz = known(0.0004/math.Sqrt(12*rate/2), 0)
+	m.QuantNoiseVPerRtHz = known(0.0004/math.Sqrt(12*rate/2), 0)
 	m.MainsHz = known(50, 0)
 	if fast {
 		m.PP20MHzV = known(ripple+1.6*spike, 0.03*ripple)
@@ -66,19 +67,19 @@ func fixtureMeasurement(file string, rate, duration, fsw, ripple, spike, noise, 
 		m.Spikes.PerS, m.Spikes.PeakMedianV, m.Spikes.PeakP95V, m.Spikes.RingHz, m.Spikes.RingQ = short, short, short, short, short
 		m.MainsLineHz, m.MainsLineRMS = known(100, 0.02), known(mains, mains*0.02)
 		m.MainsCombRMS, m.MainsCombPPV = known(mains*1.1, 0), known(mains*3.2, 0)
-		m.Lines = append(m.Lines, analysis.Line{FrequencyHz: 100, RMSV: mains, Comb: "mains", Harmonic: 2, Name: "2 x mains (100 Hz)"},
-			analysis.Line{FrequencyHz: 200, RMSV: mains * 0.3, Comb: "mains", Harmonic: 4, Name: "4 x mains (200 Hz)"})
-		m.Bands = append(m.Bands, analysis.Band{ID: "audio", Name: "20 Hz to 20 kHz", LowHz: 20, HighHz: 20e3,
+		m.Lines = append(m.Lines, spectrum.Line{FrequencyHz: 100, RMSV: mains, Comb: "mains", Harmonic: 2, Name: "2 x mains (100 Hz)"},
+			spectrum.Line{FrequencyHz: 200, RMSV: mains * 0.3, Comb: "mains", Harmonic: 4, Name: "4 x mains (200 Hz)"})
+		m.Bands = append(m.Bands, spectrum.Band{ID: "audio", Name: "20 Hz to 20 kHz", LowHz: 20, HighHz: 20e3,
 			RMSV: known(mains*1.1, mains*0.03), RMSNoLinesV: known(noise*141, 0)},
-			analysis.Band{ID: "audio_a", Name: "20 Hz to 20 kHz, A-weighted", LowHz: 20, HighHz: 20e3,
+			spectrum.Band{ID: "audio_a", Name: "20 Hz to 20 kHz, A-weighted", LowHz: 20, HighHz: 20e3,
 				RMSV: known(mains*0.12, mains*0.01), RMSNoLinesV: known(noise*100, 0)})
 	}
-	m.Noise = analysis.NoiseFloor{DensityVRHz: known(noise, noise*0.06), AtHz: known(31.6e3, 0), UngatedVRHz: known(noise*1.3, 0),
-		CornerHz: known(900, 0), LowVRHz: known(noise*1.4, 0), ExcisedShare: 0.12}
+	m.Noise = spectrum.NoiseFloor{DensityVPerRtHz: known(noise, noise*0.06), AtHz: known(31.6e3, 0), UngatedVPerRtHz: known(noise*1.3, 0),
+		CornerHz: known(900, 0), At1kHzVPerRtHz: known(noise*1.4, 0), ExcisedShare: 0.12}
 	for f := math.Max(m.Span.LowHz, 20); f < m.Span.HighHz; f *= math.Cbrt(2) {
 		d := noise * math.Sqrt(1+900/f)
-		m.Noise.ThirdOctaves = append(m.Noise.ThirdOctaves, analysis.ThirdOctave{CentreHz: f, DensityVRHz: d, UngatedVRHz: 1.2 * d,
-			BaselineVRHz: noise * 0.2, LowVRHz: 0.94 * d, HighVRHz: 1.06 * d})
+		m.Noise.ThirdOctaves = append(m.Noise.ThirdOctaves, spectrum.ThirdOctave{CentreHz: f, DensityVPerRtHz: d, UngatedVPerRtHz: 1.2 * d,
+			BaselineVPerRtHz: noise * 0.2, LowVPerRtHz: 0.94 * d, HighVPerRtHz: 1.06 * d})
 	}
 	fixtureSpectrum(m, fsw, ripple, noise, mains, fast, &g)
 	fixtureWaveforms(m, fsw, ripple, spike, mains, dc, fast, &g)
@@ -152,7 +153,7 @@ func fixtureSpectrum(m *analysis.Measurement, fsw, ripple, noise, mains float64,
 			if h == 1 {
 				name = "switching " + eng(fsw, "Hz")
 			}
-			m.Lines = append(m.Lines, analysis.Line{FrequencyHz: float64(h) * fsw, RMSV: a, Comb: "switching", Harmonic: h, Name: name})
+			m.Lines = append(m.Lines, spectrum.Line{FrequencyHz: float64(h) * fsw, RMSV: a, Comb: "switching", Harmonic: h, Name: name})
 		}
 	} else {
 		lines[100], lines[200] = mains, mains*0.3
@@ -166,8 +167,8 @@ func fixtureSpectrum(m *analysis.Measurement, fsw, ripple, noise, mains float64,
 				d2 += a * a / (0.02 * lf)
 			}
 		}
-		s.FrequencyHz, s.VRHz = append(s.FrequencyHz, f), append(s.VRHz, math.Sqrt(d2))
-		s.BaselineVRHz = append(s.BaselineVRHz, noise*0.2*math.Sqrt(1+300/f))
+		s.FrequencyHz, s.VPerRtHz = append(s.FrequencyHz, f), append(s.VPerRtHz, math.Sqrt(d2))
+		s.BaselineVPerRtHz = append(s.BaselineVPerRtHz, noise*0.2*math.Sqrt(1+300/f))
 	}
 }
 
@@ -343,7 +344,7 @@ func fixtureAdvice(u *Unit, m *analysis.Measurement) *filter.Advice {
 	for i, f := range m.Spectrum.FrequencyHz {
 		gain := 1 / math.Sqrt(1+math.Pow(f/4e3, 2))
 		best.FrequencyHz, best.GainDB = append(best.FrequencyHz, f), append(best.GainDB, 20*math.Log10(gain))
-		best.SpectrumHz, best.AfterVRHz = append(best.SpectrumHz, f), append(best.AfterVRHz, m.Spectrum.VRHz[i]*gain)
+		best.SpectrumHz, best.AfterVRHz = append(best.SpectrumHz, f), append(best.AfterVRHz, m.Spectrum.VPerRtHz[i]*gain)
 	}
 	return &filter.Advice{UnitKey: u.Eval.Unit.Key, Found: true, Best: best, ReserveDB: 3, CommonMode: "a common-mode choke in the DC lead helps above 1 MHz"}
 }

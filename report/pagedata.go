@@ -123,8 +123,8 @@ func (u *Unit) data(share float64) unitData {
 	}
 	for _, m := range spectra(u.Captures) {
 		label := fmt.Sprintf("%s at %s", eng(m.DurationS, "s"), eng(m.SampleRateHz, "S/s"))
-		if s := densityData(label, voltUnit(m), m.Spectrum.FrequencyHz, m.Spectrum.VRHz, columns); s != nil {
-			s.Base = densityData("", "", m.Spectrum.FrequencyHz, m.Spectrum.BaselineVRHz, columns/2)
+		if s := densityData(label, voltUnit(m), m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, columns); s != nil {
+			s.Base = densityData("", "", m.Spectrum.FrequencyHz, m.Spectrum.BaselineVPerRtHz, columns/2)
 			d.Spectra = append(d.Spectra, *s)
 		}
 	}

@@ -69,9 +69,9 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 	add("spike duration at 50 %, median", "s", func(m M) F { return m.Spikes.DurationMedianS })
 	add("ring frequency", "Hz", func(m M) F { return m.Spikes.RingHz })
 	add("ring Q", "", func(m M) F { return m.Spikes.RingQ })
-	add("noise density", "V/√Hz", func(m M) F { return m.Noise.DensityVRHz })
+	add("noise density", "V/√Hz", func(m M) F { return m.Noise.DensityVPerRtHz })
 	add("noise density read at", "Hz", func(m M) F { return m.Noise.AtHz })
-	add("noise density at 1 kHz", "V/√Hz", func(m M) F { return m.Noise.LowVRHz })
+	add("noise density at 1 kHz", "V/√Hz", func(m M) F { return m.Noise.At1kHzVPerRtHz })
 	add("1/f corner", "Hz", func(m M) F { return m.Noise.CornerHz })
 	for _, id := range bandIDs(ms) {
 		add(id.name+", rms", "V", func(m M) F {

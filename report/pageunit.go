@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"stillglow/analysis"
+	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 )
@@ -123,7 +124,7 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 }
 
 // lineText is a line's own rms, and beside it what the baseline shows there.
-func lineText(l analysis.Line) string {
+func lineText(l spectrum.Line) string {
 	if l.InstrumentRMSV > 0 && l.Comb != "instrument" {
 		return fmt.Sprintf("%s, besides %s of the instrument's", eng(l.RMSV, "V"), eng(l.InstrumentRMSV, "V"))
 	}

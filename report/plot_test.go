@@ -20,6 +20,7 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 
 	"stillglow/analysis"
+	"stillglow/analysis/spectrum"
 )
 
 // svgText reads an SVG as XML and returns its texts and the number of paths.
@@ -212,10 +213,10 @@ func TestPlotsOfLittleOrOddDataDoNotPanic(t *testing.T) {
 		"flat":      {Calibrated: true, Waveform: analysis.Envelope{StepS: 1, MinV: []float64{1, 1, 1}, MaxV: []float64{1, 1, 1}}},
 		"one point": {Calibrated: true, Detail: analysis.Envelope{StepS: 1, MinV: []float64{1}, MaxV: []float64{1}}},
 		"not finite": {Calibrated: true, Waveform: analysis.Envelope{StepS: 1, MinV: []float64{nan, 1}, MaxV: []float64{nan, 2}},
-			Spectrum: analysis.Spectrum{FrequencyHz: []float64{0, 1, 2}, VRHz: []float64{0, nan, -1}},
+			Spectrum: spectrum.Curve{FrequencyHz: []float64{0, 1, 2}, VPerRtHz: []float64{0, nan, -1}},
 			Cycle:    analysis.Cycle{MeanV: []float64{nan, nan}, PeriodS: 1}},
-		"zeros": {Calibrated: true, Spectrum: analysis.Spectrum{FrequencyHz: []float64{1, 2}, VRHz: []float64{0, 0}}, Cycle: analysis.Cycle{MeanV: []float64{0, 0}, PeriodS: 0}},
-		"two points": {Spectrum: analysis.Spectrum{FrequencyHz: []float64{1, 2}, VRHz: []float64{1e-9, 1e-9}},
+		"zeros": {Calibrated: true, Spectrum: spectrum.Curve{FrequencyHz: []float64{1, 2}, VPerRtHz: []float64{0, 0}}, Cycle: analysis.Cycle{MeanV: []float64{0, 0}, PeriodS: 0}},
+		"two points": {Spectrum: spectrum.Curve{FrequencyHz: []float64{1, 2}, VPerRtHz: []float64{1e-9, 1e-9}},
 			Spikes: analysis.SpikeSummary{Typical: analysis.Envelope{StepS: 1e-9, MinV: []float64{0, 1}, MaxV: []float64{0, 1}},
 				AmplitudeHist: analysis.Histogram{Edges: []float64{0, 1}, Counts: []int{0}}, IntervalHist: analysis.Histogram{Edges: []float64{1}, Counts: []int{3}}}},
 	}

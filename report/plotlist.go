@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"sort"
 
-	"stillglow/analysis"
+	"stillglow/analysis/spectrum"
 )
 
 // plotSpec is one picture of the report, drawn on demand.
@@ -116,8 +116,8 @@ func spikeAlt(u *Unit) string {
 func spectrumAlt(u *Unit) string {
 	s := ""
 	for _, m := range spectra(u.Captures) {
-		if m.Noise.DensityVRHz.Known {
-			s += fmt.Sprintf(": noise floor %s at %s", figureText(m.Noise.DensityVRHz, voltUnit(m)+"/√Hz"), figureText(m.Noise.AtHz, "Hz"))
+		if m.Noise.DensityVPerRtHz.Known {
+			s += fmt.Sprintf(": noise floor %s at %s", figureText(m.Noise.DensityVPerRtHz, voltUnit(m)+"/√Hz"), figureText(m.Noise.AtHz, "Hz"))
 			break
 		}
 	}
@@ -134,8 +134,8 @@ func spectrumAlt(u *Unit) string {
 
 // strongestLines are the n strongest named lines over all captures of a unit,
 // each name once.
-func strongestLines(u *Unit, n int) []analysis.Line {
-	best := map[string]analysis.Line{}
+func strongestLines(u *Unit, n int) []spectrum.Line {
+	best := map[string]spectrum.Line{}
 	var names []string
 	for _, m := range spectra(u.Captures) {
 		for _, l := range m.Lines {
@@ -152,7 +152,7 @@ func strongestLines(u *Unit, n int) []analysis.Line {
 		}
 	}
 	sort.SliceStable(names, func(i, j int) bool { return best[names[i]].RMSV > best[names[j]].RMSV })
-	var out []analysis.Line
+	var out []spectrum.Line
 	for _, name := range names[:min(n, len(names))] {
 		out = append(out, best[name])
 	}

@@ -11,6 +11,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/filter"
+	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
 )
 
@@ -71,12 +72,12 @@ func spectrumFigure(u *Unit, t *target.Target, columns int) *drawing {
 		st := curveStyles[[]int{0, 2, 3, 4, 5}[i%5]]
 		st.Dashes = nil // overlapping captures of one unit: thin solid lines stay legible
 		st.Width = vg.Points(0.9)
-		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, columns/2, st)
+		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, columns/2, st)
 		k.add(fmt.Sprintf("%s at %s", eng(m.DurationS, "s"), eng(m.SampleRateHz, "S/s")), st)
 	}
 	for _, m := range ms {
-		if len(m.Spectrum.BaselineVRHz) == len(m.Spectrum.FrequencyHz) {
-			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.BaselineVRHz, columns/4, baselineLine)
+		if len(m.Spectrum.BaselineVPerRtHz) == len(m.Spectrum.FrequencyHz) {
+			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.BaselineVPerRtHz, columns/4, baselineLine)
 			k.addOnce("baseline (instrument)", baselineLine)
 		}
 	}
@@ -210,7 +211,7 @@ func pickLines(ms []*analysis.Measurement, loHz, hiHz float64) []namedLine {
 	var out []namedLine
 	seen := map[string]bool{}
 	for _, m := range ms {
-		lines := append([]analysis.Line(nil), m.Lines...)
+		lines := append([]spectrum.Line(nil), m.Lines...)
 		sort.SliceStable(lines, func(i, j int) bool { return lines[i].RMSV > lines[j].RMSV })
 		taken := 0
 		for _, l := range lines {
@@ -228,12 +229,12 @@ func pickLines(ms []*analysis.Measurement, loHz, hiHz float64) []namedLine {
 }
 
 // peakNear is the spectrum's highest point within 3 % of hz.
-func peakNear(s *analysis.Spectrum, hz float64) float64 {
+func peakNear(s *spectrum.Curve, hz float64) float64 {
 	v := 0.0
 	i := sort.SearchFloat64s(s.FrequencyHz, hz*0.97)
-	for ; i < len(s.FrequencyHz) && i < len(s.VRHz) && s.FrequencyHz[i] <= hz*1.03; i++ {
-		if finite(s.VRHz[i]) {
-			v = math.Max(v, s.VRHz[i])
+	for ; i < len(s.FrequencyHz) && i < len(s.VPerRtHz) && s.FrequencyHz[i] <= hz*1.03; i++ {
+		if finite(s.VPerRtHz[i]) {
+			v = math.Max(v, s.VPerRtHz[i])
 		}
 	}
 	return v
@@ -267,7 +268,7 @@ func overlayFigure(r *Report, columns int) *drawing {
 			if !m.Calibrated {
 				continue
 			}
-			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, columns/4, st)
+			addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, columns/4, st)
 			drawn = true
 		}
 		if drawn {
@@ -294,7 +295,7 @@ func filterFigure(u *Unit, t *target.Target, columns int) *drawing {
 	after := &u.Filter.Best
 	for _, m := range spectra(u.Captures) {
 		st := draw.LineStyle{Color: softInk, Width: vg.Points(0.8)}
-		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VRHz, columns/2, st)
+		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, columns/2, st)
 		k.addOnce("measured", st)
 	}
 	addDensity(p, after.SpectrumHz, after.AfterVRHz, columns/2, curveStyles[0])

@@ -18,6 +18,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
 )
 
@@ -57,7 +58,7 @@ func TestGoldenOutputs(t *testing.T) {
 	one := fixture(1)
 	for i := range one.Units[0].Captures { // curves would make the golden file unreadable
 		m := one.Units[0].Captures[i].M
-		m.Spectrum, m.Waveform, m.Detail, m.Spikes.Typical = analysis.Spectrum{}, analysis.Envelope{}, analysis.Envelope{}, analysis.Envelope{}
+		m.Spectrum, m.Waveform, m.Detail, m.Spikes.Typical = spectrum.Curve{}, analysis.Envelope{}, analysis.Envelope{}, analysis.Envelope{}
 		m.Spikes.List, m.Cycle.MeanV, m.Noise.ThirdOctaves = m.Spikes.List[:min(2, len(m.Spikes.List))], nil, nil
 	}
 	one.Baseline = nil

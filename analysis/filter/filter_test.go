@@ -10,6 +10,7 @@ import (
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/heater"
+	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/synth"
@@ -212,7 +213,7 @@ func nearMiss(overDB, spikeV, ringHz float64) Input {
 		File: "fast.csv", Calibrated: true, SampleRateHz: rate, Samples: 100000, DurationS: 1e-3,
 		Span: capture.Span{LowHz: 4e3, HighHz: 40e6}, LoadA: 0.6,
 		SwitchingHz: figure.Known(100e3), RipplePPV: figure.Known(pp), RippleRMSV: figure.Known(pp / 3.4641),
-		Bands: []analysis.Band{{ID: "20k_1m", LowHz: 20e3, HighHz: 1e6, RMSV: figure.Known(pp / 3.4641)}},
+		Bands: []spectrum.Band{{ID: "20k_1m", LowHz: 20e3, HighHz: 1e6, RMSV: figure.Known(pp / 3.4641)}},
 	}
 	m.Cycle = analysis.Cycle{PeriodS: 10e-6, MeanV: make([]float64, 1000)}
 	for i := range m.Cycle.MeanV {
@@ -232,7 +233,7 @@ func nearMiss(overDB, spikeV, ringHz float64) Input {
 		if math.Abs(hz/100e3-1) < 0.011 {
 			v = pp / 3.4641 / math.Sqrt(0.02*hz)
 		}
-		m.Spectrum.FrequencyHz, m.Spectrum.VRHz = append(m.Spectrum.FrequencyHz, hz), append(m.Spectrum.VRHz, v)
+		m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz = append(m.Spectrum.FrequencyHz, hz), append(m.Spectrum.VPerRtHz, v)
 	}
 	return Input{Target: tg, Unit: target.Unit{
 		Key: "Invented 1", HeaterA: 0.6, Readings: []target.Reading{{LoadA: 0, V: 7.2}, {LoadA: 0.6, V: 7.1}}, Captures: []*analysis.Measurement{m},

@@ -194,8 +194,8 @@ func widest(u target.Unit) (hz, vrhz []float64) {
 			return hz, vrhz
 		}
 		for i, f := range best.Spectrum.FrequencyHz {
-			if f > last && f <= best.Span.HighHz && f >= best.Span.LowHz/2 && i < len(best.Spectrum.VRHz) {
-				hz, vrhz = append(hz, f), append(vrhz, best.Spectrum.VRHz[i])
+			if f > last && f <= best.Span.HighHz && f >= best.Span.LowHz/2 && i < len(best.Spectrum.VPerRtHz) {
+				hz, vrhz = append(hz, f), append(vrhz, best.Spectrum.VPerRtHz[i])
 			}
 		}
 		last = best.Span.HighHz

@@ -9,6 +9,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 )
 
 // spectral predicts a measurement behind the circuit from the measurement
@@ -28,14 +29,14 @@ func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 		return f
 	}
 
-	out.Spectrum.VRHz = scaled(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, gain)
-	out.Spectrum.BaselineVRHz = nil
+	out.Spectrum.VPerRtHz = scaled(m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, gain)
+	out.Spectrum.BaselineVPerRtHz = nil
 	if m.MainsLineHz.Known {
 		out.MainsLineRMS = scale(m.MainsLineRMS, gain(m.MainsLineHz.Value))
 		out.MainsCombRMS = scale(m.MainsCombRMS, gain(m.MainsLineHz.Value))
 		out.MainsCombPPV = scale(m.MainsCombPPV, gain(m.MainsLineHz.Value))
 	}
-	out.Lines = append([]analysis.Line(nil), m.Lines...)
+	out.Lines = append([]spectrum.Line(nil), m.Lines...)
 	for i := range out.Lines {
 		h := Insertion(c, out.Lines[i].FrequencyHz)
 		out.Lines[i].RMSV *= cmplx.Abs(h)
@@ -43,31 +44,31 @@ func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 		out.Lines[i].NoiseURMSV *= cmplx.Abs(h)
 		out.Lines[i].PhaseRad += cmplx.Phase(h)
 	}
-	out.Bands = append([]analysis.Band(nil), m.Bands...)
+	out.Bands = append([]spectrum.Band(nil), m.Bands...)
 	for i, b := range out.Bands {
 		var weight func(float64) float64
 		if b.ID == "audio_a" {
-			weight = analysis.AWeight
+			weight = spectrum.AWeight
 		}
 		g := bandGain(m.Spectrum, b.LowHz, b.HighHz, weight, gain)
 		out.Bands[i].RMSV = scale(b.RMSV, g)
 		out.Bands[i].RMSNoLinesV = scale(b.RMSNoLinesV, g)
 	}
-	out.Noise.ThirdOctaves = append([]analysis.ThirdOctave(nil), m.Noise.ThirdOctaves...)
+	out.Noise.ThirdOctaves = append([]spectrum.ThirdOctave(nil), m.Noise.ThirdOctaves...)
 	for i, t := range out.Noise.ThirdOctaves {
 		g := gain(t.CentreHz)
-		t.DensityVRHz *= g
-		t.UngatedVRHz *= g
-		t.LowVRHz *= g
-		t.HighVRHz *= g
-		t.BaselineVRHz = 0
+		t.DensityVPerRtHz *= g
+		t.UngatedVPerRtHz *= g
+		t.LowVPerRtHz *= g
+		t.HighVPerRtHz *= g
+		t.BaselineVPerRtHz = 0
 		out.Noise.ThirdOctaves[i] = t
 	}
 	if m.Noise.AtHz.Known {
-		out.Noise.DensityVRHz = scale(m.Noise.DensityVRHz, gain(m.Noise.AtHz.Value))
-		out.Noise.UngatedVRHz = scale(m.Noise.UngatedVRHz, gain(m.Noise.AtHz.Value))
+		out.Noise.DensityVPerRtHz = scale(m.Noise.DensityVPerRtHz, gain(m.Noise.AtHz.Value))
+		out.Noise.UngatedVPerRtHz = scale(m.Noise.UngatedVPerRtHz, gain(m.Noise.AtHz.Value))
 	}
-	out.Noise.LowVRHz = scale(m.Noise.LowVRHz, gain(1000))
+	out.Noise.At1kHzVPerRtHz = scale(m.Noise.At1kHzVPerRtHz, gain(1000))
 
 	if m.SwitchingHz.Known {
 		out.SwitchingFundamentalRMSV = scale(m.SwitchingFundamentalRMSV, gain(m.SwitchingHz.Value))
@@ -109,14 +110,14 @@ func scaled(hz, v []float64, gain func(float64) float64) []float64 {
 
 // bandGain is what the circuit makes of the rms within a band of the spectrum;
 // without a spectrum there, the greatest gain in the band.
-func bandGain(s analysis.Spectrum, lowHz, highHz float64, weight, gain func(float64) float64) float64 {
+func bandGain(s spectrum.Curve, lowHz, highHz float64, weight, gain func(float64) float64) float64 {
 	var before, after float64
 	for i := 1; i < len(s.FrequencyHz); i++ {
 		f := s.FrequencyHz[i]
-		if f < lowHz || f > highHz || i >= len(s.VRHz) {
+		if f < lowHz || f > highHz || i >= len(s.VPerRtHz) {
 			continue
 		}
-		p := s.VRHz[i] * s.VRHz[i] * (f - s.FrequencyHz[i-1])
+		p := s.VPerRtHz[i] * s.VPerRtHz[i] * (f - s.FrequencyHz[i-1])
 		if weight != nil {
 			w := weight(f)
 			p *= w * w

@@ -52,7 +52,7 @@ func criteria() []criterion {
 		{BandAudioA, "audio rms, A-weighted", "V", 50, 20e3, power, audioCapture, band("audio_a")},
 		{BandRF1, "20 kHz to 1 MHz rms", "V", 20e3, 1e6, power, midCapture, band("20k_1m")},
 		{BandRF2, "1 to 20 MHz rms", "V", 1e6, 20e6, power, fastCapture, band("1m_20m")},
-		{Noise, "noise density", "V/√Hz", 2e3, 20e3, power, audioCapture, func(m *analysis.Measurement) figure.Figure { return m.Noise.DensityVRHz }},
+		{Noise, "noise density", "V/√Hz", 2e3, 20e3, power, audioCapture, func(m *analysis.Measurement) figure.Figure { return m.Noise.DensityVPerRtHz }},
 		{Density1k, "noise density at 1 kHz", "V/√Hz", 900, 1.1e3, power, audioCapture, densityAt(1e3)},
 		{Density10k, "noise density at 10 kHz", "V/√Hz", 9e3, 11e3, power, audioCapture, densityAt(10e3)},
 		{Density100k, "noise density at 100 kHz", "V/√Hz", 90e3, 110e3, power, midCapture, densityAt(100e3)},
@@ -147,10 +147,10 @@ func band(id string) func(*analysis.Measurement) figure.Figure {
 func densityAt(hz float64) func(*analysis.Measurement) figure.Figure {
 	return func(m *analysis.Measurement) figure.Figure {
 		for _, t := range m.Noise.ThirdOctaves {
-			if ratio := t.CentreHz / hz; ratio > 0.891 && ratio < 1.122 && t.DensityVRHz > 0 {
-				f := figure.Known(t.DensityVRHz)
-				if t.HighVRHz > t.LowVRHz {
-					f.U = (t.HighVRHz - t.LowVRHz) / 2
+			if ratio := t.CentreHz / hz; ratio > 0.891 && ratio < 1.122 && t.DensityVPerRtHz > 0 {
+				f := figure.Known(t.DensityVPerRtHz)
+				if t.HighVPerRtHz > t.LowVPerRtHz {
+					f.U = (t.HighVPerRtHz - t.LowVPerRtHz) / 2
 				}
 				return f
 			}

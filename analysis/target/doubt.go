@@ -6,6 +6,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -57,7 +58,7 @@ func swing(code string, c criterion, m *analysis.Measurement, f figure.Figure) (
 				up = -20 * math.Log10(1-step/f.Value)
 			}
 		}
-		if noise && m.QuantNoiseVRHz.Known && m.QuantNoiseVRHz.Value > f.Value/1.41 {
+		if noise && m.QuantNoiseVPerRtHz.Known && m.QuantNoiseVPerRtHz.Value > f.Value/1.41 {
 			up = far // the converter's own noise, not the supply's
 		}
 		return down, up
@@ -198,7 +199,7 @@ func atQuantisation(c criterion, m *analysis.Measurement, f figure.Figure) bool 
 	if c.id == Noise && m.Noise.AtQuantisation {
 		return true
 	}
-	return isDensity(c) && c.id != Mask && m.QuantNoiseVRHz.Known && f.Value < 1.41*m.QuantNoiseVRHz.Value
+	return isDensity(c) && c.id != Mask && m.QuantNoiseVPerRtHz.Known && f.Value < 1.41*m.QuantNoiseVPerRtHz.Value
 }
 
 // cautionsOf gives a capture's cautions. A wrong probe factor shows only where
@@ -220,7 +221,7 @@ func cautionsOf(u Unit, m *analysis.Measurement) []capture.Caution {
 // weighted is what so many volts at a frequency count in the criterion's sum.
 func (c criterion) weighted(v, hz float64) float64 {
 	if c.id == BandAudioA {
-		return v * analysis.AWeight(hz)
+		return v * spectrum.AWeight(hz)
 	}
 	return v
 }
@@ -261,7 +262,7 @@ func mainsShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
 // capture shows too are off the sum already.
 func baselineShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
 	s := m.Spectrum
-	if len(s.BaselineVRHz) != len(s.FrequencyHz) || len(s.FrequencyHz) < 2 {
+	if len(s.BaselineVPerRtHz) != len(s.FrequencyHz) || len(s.FrequencyHz) < 2 {
 		return far
 	}
 	var floor float64
@@ -270,7 +271,7 @@ func baselineShare(c criterion, m *analysis.Measurement, f figure.Figure) float6
 		if hz < c.lowHz || hz > c.highHz {
 			continue
 		}
-		v := c.weighted((s.BaselineVRHz[i]+s.BaselineVRHz[i-1])/2, hz)
+		v := c.weighted((s.BaselineVPerRtHz[i]+s.BaselineVPerRtHz[i-1])/2, hz)
 		floor += v * v * (s.FrequencyHz[i] - s.FrequencyHz[i-1])
 	}
 	for _, l := range m.Lines {

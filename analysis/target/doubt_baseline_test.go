@@ -16,7 +16,7 @@ func TestNearInstrumentFloorIsBoundedByTheBand(t *testing.T) {
 	m := &analysis.Measurement{}
 	for hz := 1.0; hz < 100e3; hz *= 1.01 {
 		m.Spectrum.FrequencyHz = append(m.Spectrum.FrequencyHz, hz)
-		m.Spectrum.BaselineVRHz = append(m.Spectrum.BaselineVRHz, 20e-9)
+		m.Spectrum.BaselineVPerRtHz = append(m.Spectrum.BaselineVPerRtHz, 20e-9)
 	}
 	c, ok := lookup(BandAudio)
 	if !ok {

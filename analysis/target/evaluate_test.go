@@ -7,6 +7,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -21,7 +22,7 @@ func fast(file string) *analysis.Measurement {
 	m.Spikes.PerS = figure.Known(2e5)
 	m.Spikes.Count = 200
 	m.Spikes.PeakP95V = figure.Known(12e-3)
-	m.Bands = []analysis.Band{{ID: "20k_1m", RMSV: figure.Known(1e-3)}}
+	m.Bands = []spectrum.Band{{ID: "20k_1m", RMSV: figure.Known(1e-3)}}
 	return m
 }
 
@@ -33,8 +34,8 @@ func slow(file string) *analysis.Measurement {
 	}
 	m.MainsLineHz = figure.Known(100)
 	m.MainsLineRMS = figure.Known(0.2e-3)
-	m.Noise.DensityVRHz = figure.Known(0.2e-6)
-	m.Bands = []analysis.Band{
+	m.Noise.DensityVPerRtHz = figure.Known(0.2e-6)
+	m.Bands = []spectrum.Band{
 		{ID: "audio", RMSV: figure.Known(60e-6)}, {ID: "audio_a", RMSV: figure.Known(30e-6)},
 		{ID: "20k_1m", RMSV: figure.NotMeasured("the record ends at 80 kHz")},
 	}
@@ -96,14 +97,14 @@ func TestUncoveredIsNeverPass(t *testing.T) {
 			case SpikePeak:
 				m.Spikes.PeakP95V = figure.NotMeasured("x")
 			case BandAudioA, BandRF1:
-				m.Bands = []analysis.Band{{ID: "audio_a", RMSV: figure.Known(30e-6)}, {ID: "20k_1m", RMSV: figure.Known(1e-3)}}
+				m.Bands = []spectrum.Band{{ID: "audio_a", RMSV: figure.Known(30e-6)}, {ID: "20k_1m", RMSV: figure.Known(1e-3)}}
 				if l.Criterion == BandAudioA {
 					m.Bands = m.Bands[1:]
 				} else {
 					m.Bands = m.Bands[:1]
 				}
 			case Noise:
-				m.Noise.DensityVRHz = figure.NotMeasured("x")
+				m.Noise.DensityVPerRtHz = figure.NotMeasured("x")
 			}
 		}
 		if l.Criterion == HeaterDC {
@@ -204,12 +205,12 @@ func TestCautionsThatCouldFlip(t *testing.T) {
 		{"alias over the limit", func(u *Unit) {
 			caution(u, 0, capture.CautionAlias)
 			u.Captures[0].Bands[1].RMSV.Value = 200e-6
-			u.Captures[0].Lines = []analysis.Line{{FrequencyHz: 3e3, RMSV: 190e-6}}
+			u.Captures[0].Lines = []spectrum.Line{{FrequencyHz: 3e3, RMSV: 190e-6}}
 		}, Retake},
 		{"alias beyond the band that is over", func(u *Unit) {
 			caution(u, 0, capture.CautionAlias)
 			u.Captures[0].Bands[1].RMSV.Value = 200e-6
-			u.Captures[0].Lines = []analysis.Line{{FrequencyHz: 32e3, RMSV: 190e-6}, {FrequencyHz: 300, RMSV: 400e-6, Comb: "mains"}}
+			u.Captures[0].Lines = []spectrum.Line{{FrequencyHz: 32e3, RMSV: 190e-6}, {FrequencyHz: 300, RMSV: 400e-6, Comb: "mains"}}
 		}, NearMiss},
 		{"wrong probe factor on the other, DC-coupled capture", func(u *Unit) {
 			caution(u, 1, capture.CautionProbeFactor)
@@ -226,7 +227,7 @@ func TestCautionsThatCouldFlip(t *testing.T) {
 		}, Retake},
 		{"at the instrument's floor over the limit", func(u *Unit) {
 			caution(u, 0, capture.CautionBaselineNear)
-			u.Captures[0].Noise.DensityVRHz.Value = 2e-6
+			u.Captures[0].Noise.DensityVPerRtHz.Value = 2e-6
 		}, Retake},
 		{"dithered", func(u *Unit) { caution(u, 1, capture.CautionDithered) }, Pass},
 		{"certain failure beside a doubt", func(u *Unit) {
@@ -311,7 +312,7 @@ func TestMarginsFallAsFiguresRise(t *testing.T) {
 		SpikePeak:  func(u *Unit, v float64) { u.Captures[1].Spikes.PeakP95V.Value = v },
 		BandAudioA: func(u *Unit, v float64) { u.Captures[0].Bands[1].RMSV.Value = v },
 		BandRF1:    func(u *Unit, v float64) { u.Captures[1].Bands[0].RMSV.Value = v },
-		Noise:      func(u *Unit, v float64) { u.Captures[0].Noise.DensityVRHz.Value = v },
+		Noise:      func(u *Unit, v float64) { u.Captures[0].Noise.DensityVPerRtHz.Value = v },
 	}
 	order := map[Verdict]int{Pass: 0, NearMiss: 1, Fail: 2}
 	for _, l := range line(t).Limits {

@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"stillglow/analysis"
+	"stillglow/analysis/spectrum"
 )
 
 // The audio band that hearing is summed over, in hertz, and how finely.
@@ -18,7 +19,7 @@ const (
 // weight is what the ear makes of a volt at the input, as a ratio: A-weighting,
 // and the RIAA curve where the stage has one.
 func (s Stage) weight(hz float64) float64 {
-	w := analysis.AWeight(hz)
+	w := spectrum.AWeight(hz)
 	if s.RIAA {
 		w *= math.Pow(10, RIAADB(hz)/20)
 	}
@@ -73,7 +74,7 @@ func Hear(stage Stage, captures ...*analysis.Measurement) Heard {
 		p, ok := 0.0, false
 		for _, m := range fit {
 			if m.Calibrated && m.Span.LowHz > 0 && m.Span.LowHz <= c.mid && m.Span.HighHz >= c.mid {
-				if p, ok = meanPower(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, c.low, c.high); ok {
+				if p, ok = meanPower(m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, c.low, c.high); ok {
 					break
 				}
 			}

@@ -14,7 +14,7 @@ func shaped(f func(hz float64) float64) *analysis.Measurement {
 	m := &analysis.Measurement{File: "shaped.wav", Calibrated: true, Span: capture.Span{LowHz: 5, HighHz: 60e3}}
 	for hz := 5.0; hz < 60e3; hz *= 1.005 {
 		m.Spectrum.FrequencyHz = append(m.Spectrum.FrequencyHz, hz)
-		m.Spectrum.VRHz = append(m.Spectrum.VRHz, f(hz))
+		m.Spectrum.VPerRtHz = append(m.Spectrum.VPerRtHz, f(hz))
 	}
 	return m
 }

@@ -7,6 +7,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -43,19 +44,19 @@ func TestHostileMeasurements(t *testing.T) {
 				File: "f", Calibrated: r.IntN(5) > 0, LoadA: value(), SampleRateHz: value(), DurationS: value(),
 				Span:     capture.Span{LowHz: value(), HighHz: value()},
 				PP20MHzV: figure(), RipplePPV: figure(), MainsLineRMS: figure(), MainsLineHz: figure(), DCV: figure(), BurstHz: figure(),
-				ADCStepV: figure(), QuantNoiseVRHz: figure(), SwitchingHz: figure(),
+				ADCStepV: figure(), QuantNoiseVPerRtHz: figure(), SwitchingHz: figure(),
 			}
 			if r.IntN(2) == 0 {
 				m.Span = capture.Span{LowHz: 5, HighHz: 30e6}
 			}
 			m.Spikes.PeakP95V, m.Spikes.PerS, m.Spikes.ThresholdV, m.Spikes.Count = figure(), figure(), value(), r.IntN(2)
-			m.Noise.DensityVRHz = figure()
-			m.Noise.ThirdOctaves = []analysis.ThirdOctave{{CentreHz: 1000, DensityVRHz: value(), LowVRHz: value(), HighVRHz: value()}}
-			m.Bands = []analysis.Band{{ID: "audio", RMSV: figure()}, {ID: "audio_a", RMSV: figure()}, {ID: "20k_1m", RMSV: figure()}}
-			m.Lines = []analysis.Line{{FrequencyHz: value(), RMSV: value()}}
+			m.Noise.DensityVPerRtHz = figure()
+			m.Noise.ThirdOctaves = []spectrum.ThirdOctave{{CentreHz: 1000, DensityVPerRtHz: value(), LowVPerRtHz: value(), HighVPerRtHz: value()}}
+			m.Bands = []spectrum.Band{{ID: "audio", RMSV: figure()}, {ID: "audio_a", RMSV: figure()}, {ID: "20k_1m", RMSV: figure()}}
+			m.Lines = []spectrum.Line{{FrequencyHz: value(), RMSV: value()}}
 			for range r.IntN(3) {
 				m.Spectrum.FrequencyHz = append(m.Spectrum.FrequencyHz, math.Abs(value()))
-				m.Spectrum.VRHz = append(m.Spectrum.VRHz, value())
+				m.Spectrum.VPerRtHz = append(m.Spectrum.VPerRtHz, value())
 			}
 			for range r.IntN(3) {
 				m.Cautions = append(m.Cautions, capture.Caution{Code: codes[r.IntN(len(codes))], Text: "a doubt"})

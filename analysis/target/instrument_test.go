@@ -6,6 +6,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -22,7 +23,7 @@ func TestMaskLeavesTheInstrumentsLinesOut(t *testing.T) {
 			v = math.Sqrt(floor*floor + 100e-6*100e-6/width)
 		}
 		m.Spectrum.FrequencyHz = append(m.Spectrum.FrequencyHz, hz)
-		m.Spectrum.VRHz = append(m.Spectrum.VRHz, v)
+		m.Spectrum.VPerRtHz = append(m.Spectrum.VPerRtHz, v)
 	}
 	rms := func() float64 {
 		v, ok := ungated(m, 1000, false)
@@ -38,9 +39,9 @@ func TestMaskLeavesTheInstrumentsLinesOut(t *testing.T) {
 		}
 	}
 	near("a line of the unit", math.Hypot(noise, 100e-6))
-	m.Lines = []analysis.Line{{FrequencyHz: 1000, RMSV: 80e-6, InstrumentRMSV: 60e-6}}
+	m.Lines = []spectrum.Line{{FrequencyHz: 1000, RMSV: 80e-6, InstrumentRMSV: 60e-6}}
 	near("shared with the instrument", math.Hypot(noise, 80e-6))
-	m.Lines = []analysis.Line{{FrequencyHz: 1000, RMSV: 100e-6, InstrumentRMSV: 100e-6, Comb: "instrument"}}
+	m.Lines = []spectrum.Line{{FrequencyHz: 1000, RMSV: 100e-6, InstrumentRMSV: 100e-6, Comb: "instrument"}}
 	if got := rms(); math.Abs(got/noise-1) > 0.1 {
 		t.Errorf("the instrument's own: %.4g V rms, want %.4g", got, noise)
 	}

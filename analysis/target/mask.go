@@ -44,7 +44,7 @@ func ungated(m *analysis.Measurement, hz float64, lessMains bool) (float64, bool
 	if !m.Calibrated || m.Span.LowHz <= 0 || m.Span.LowHz > lo*1.01 || m.Span.HighHz < hi*0.99 {
 		return 0, false
 	}
-	p, ok := meanPower(m.Spectrum.FrequencyHz, m.Spectrum.VRHz, lo, hi)
+	p, ok := meanPower(m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, lo, hi)
 	// A line's power lies within a few bins of the spectrum, so it may straddle
 	// two bands: each takes its share of a width of 4 %.
 	takeOff := func(hz, rmsV float64) {

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"sort"
 
-	"stillglow/analysis"
+	"stillglow/analysis/spectrum"
 )
 
 // verdictOrder is where a verdict stands in a ranking.
@@ -63,5 +63,5 @@ func Rank(evals []Evaluation) []Evaluation {
 // RankText explains a rank in a sentence: "ranked 3rd: mains line 2.1 dB over;
 // all else passes".
 func (e *Evaluation) RankText() string {
-	return fmt.Sprintf("ranked %s: %s", analysis.Ordinal(e.Rank), e.Why)
+	return fmt.Sprintf("ranked %s: %s", spectrum.Ordinal(e.Rank), e.Why)
 }

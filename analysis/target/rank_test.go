@@ -9,6 +9,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 )
 
 // made is an evaluation whose worst margin is db.
@@ -40,8 +41,8 @@ func TestRankIsStableAndShared(t *testing.T) {
 		t.Error(got)
 	}
 	for n, want := range map[int]string{1: "1st", 2: "2nd", 3: "3rd", 4: "4th", 11: "11th", 12: "12th", 13: "13th", 21: "21st", 112: "112th"} {
-		if analysis.Ordinal(n) != want {
-			t.Errorf("%d: %s", n, analysis.Ordinal(n))
+		if spectrum.Ordinal(n) != want {
+			t.Errorf("%d: %s", n, spectrum.Ordinal(n))
 		}
 	}
 }

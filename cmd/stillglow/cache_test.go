@@ -7,6 +7,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/filter"
+	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
@@ -101,7 +102,7 @@ func TestCacheEntries(t *testing.T) {
 func TestCacheTellsBaselinesApart(t *testing.T) {
 	c := &cache{dir: t.TempDir(), program: func() string { return "program" }}
 	baseline := func(rmsV float64) *analysis.Measurement {
-		return &analysis.Measurement{SHA256: "same", Lines: []analysis.Line{{FrequencyHz: 100, RMSV: rmsV, BinHz: 10}}}
+		return &analysis.Measurement{SHA256: "same", Lines: []spectrum.Line{{FrequencyHz: 100, RMSV: rmsV, BinHz: 10}}}
 	}
 	key := func(m *analysis.Measurement) string {
 		return c.key("content", capture.Options{}, analysis.Setup{Baseline: m})

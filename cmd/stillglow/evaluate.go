@@ -10,6 +10,7 @@ import (
 	"sync/atomic"
 
 	"stillglow/analysis"
+	"stillglow/analysis/bandlimit"
 	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
@@ -132,7 +133,7 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 func sheetSetup(s *sheet.Sheet, heaterA float64) analysis.Setup {
 	return analysis.Setup{
 		MainsHz:      s.MainsHz,
-		LowPass:      analysis.LowPass(s.Instrument.LowPass),
+		LowPass:      bandlimit.LowPass(s.Instrument.LowPass),
 		GainFraction: s.Instrument.GainPercent / 100,
 		HeaterA:      heaterA,
 	}

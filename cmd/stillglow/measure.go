@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/analysis"
+	"stillglow/analysis/bandlimit"
 	"stillglow/report"
 )
 
@@ -49,7 +50,7 @@ unit; a figure that can't be shown is null, with the reason in not_measured.`,
 		if mainsHz != 0 && mainsHz != 50 && mainsHz != 60 {
 			return usageError{fmt.Errorf("--mains is %g, expected 50 or 60", mainsHz)}
 		}
-		shape, err := analysis.ParseLowPass(lowPass)
+		shape, err := bandlimit.Parse(lowPass)
 		if err != nil {
 			return usageError{err}
 		}

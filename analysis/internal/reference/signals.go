@@ -1,0 +1,25 @@
+package reference
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+func WhiteNoise(n int, sigma float64, seed uint64) []float64 {
+	r := rand.New(rand.NewPCG(seed, 1))
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = sigma * r.NormFloat64()
+	}
+	return x
+}
+
+func Tones(n int, rate float64, ts ...[3]float64) []float64 {
+	x := make([]float64, n)
+	for _, t := range ts {
+		for i := range x {
+			x[i] += math.Sqrt2 * t[1] * math.Cos(2*math.Pi*t[0]*float64(i)/rate+t[2])
+		}
+	}
+	return x
+}

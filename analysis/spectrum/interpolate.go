@@ -1,0 +1,80 @@
+package spectrum
+
+import "math"
+
+// interpolator reads a band-limited curve between its samples with a
+// Kaiser-windowed sinc.
+type Interpolator struct {
+	taps [interpPhases][2 * interpHalf]float64
+}
+
+const (
+	interpHalf   = 12 // samples used on either side
+	interpPhases = 16 // curve points per sample
+)
+
+func NewInterpolator() *Interpolator {
+	ip := new(Interpolator)
+	const beta = 7.0
+	for p := range interpPhases {
+		frac := float64(p) / interpPhases
+		sum := 0.0
+		for k := range 2 * interpHalf {
+			t := float64(k-interpHalf+1) - frac
+			s := 1.0
+			if t != 0 {
+				s = math.Sin(math.Pi*t) / (math.Pi * t)
+			}
+			r := t / interpHalf
+			w := 0.0
+			if r > -1 && r < 1 {
+				w = besselI0(beta*math.Sqrt(1-r*r)) / besselI0(beta)
+			}
+			ip.taps[p][k] = s * w
+			sum += s * w
+		}
+		for k := range ip.taps[p] {
+			ip.taps[p][k] /= sum
+		}
+	}
+	return ip
+}
+
+// at is the curve p/interpPhases of a sample after y[i], 0 <= p < interpPhases.
+// Beyond the ends the end value is repeated.
+func (ip *Interpolator) At(y []float64, i, p int) float64 {
+	if p == 0 {
+		return y[i]
+	}
+	s := 0.0
+	lo := i - interpHalf + 1
+	if lo >= 0 && lo+2*interpHalf <= len(y) {
+		for k, w := range &ip.taps[p] {
+			s += w * y[lo+k]
+		}
+		return s
+	}
+	for k, w := range &ip.taps[p] {
+		s += w * y[min(max(lo+k, 0), len(y)-1)]
+	}
+	return s
+}
+
+// peak is the greatest value of sign*curve within one sample of y[i] and its
+// place in samples.
+func (ip *Interpolator) Peak(y []float64, i int, sign float64) (v, at float64) {
+	v, at = sign*y[i], float64(i)
+	for p := 1; p < interpPhases; p++ {
+		if i > 0 {
+			if u := sign * ip.At(y, i-1, p); u > v {
+				v, at = u, float64(i-1)+float64(p)/interpPhases
+			}
+		}
+		if i+1 < len(y) {
+			if u := sign * ip.At(y, i, p); u > v {
+				v, at = u, float64(i)+float64(p)/interpPhases
+			}
+		}
+	}
+	return sign * v, at
+}

@@ -1,0 +1,320 @@
+package spectrum
+
+import (
+	"context"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Line is one spectral line.
+type Line struct {
+	FrequencyHz float64
+	// RMSV is the unit's own V rms: what is left after the baseline's share was
+	// taken off in power. Of a line whose Comb is "instrument" it is the whole
+	// line as seen, none of which is charged to the unit.
+	RMSV float64
+	// InstrumentRMSV is the share in V rms that the baseline shows at the same
+	// place; 0: none, or no baseline to compare with.
+	InstrumentRMSV float64
+	NoiseURMSV     float64 // expanded uncertainty (k = 2) of RMSV by the noise beside the line and by InstrumentRMSV, V rms
+	PhaseRad       float64 // of a cosine at the record's start
+	Comb           string  // "mains", "switching", "second", "sideband", "burst", "instrument" or ""
+	Harmonic       int     // of the comb's fundamental, 0 unknown
+	Name           string  // in words, e.g. "2 x mains (100 Hz)", "switching, 3rd harmonic"
+	BinHz          float64 // resolution the line was found with, > 0; a baseline's lines are compared by it
+}
+
+// LineOptions tunes FindLines; the zero value is what measuring uses.
+type LineOptions struct {
+	LowHz, HighHz float64 // search range; 0: what the record holds
+	Max           int     // at most so many lines, the strongest; 0: 400
+	FalseAlarm    float64 // chance per bin that noise passes for a line; 0: 1e-8
+}
+
+// maxLineFFT is the longest transform the search for lines makes. It bounds the
+// memory; longer stages are searched in up to lineSegments pieces.
+const (
+	maxLineFFT   = 1 << 18
+	lineSegments = 4
+)
+
+// FindLines finds the spectral lines that stand out of their surroundings, by
+// falling amplitude. Each octave is searched at the resolution of the whole
+// record where a kept stage of m holds it, else at that of maxLineFFT samples.
+// A line needs about four periods in the record.
+//
+// A Blackman-Harris taper keeps a line from burying others 90 dB below it more
+// than four bins away; between bins, its known response gives frequency and
+// amplitude (Harris 1978; Heinzel, Ruediger and Schilling 2002).
+func FindLines(ctx context.Context, src Source, rateHz float64, m Multirate, opt LineOptions) ([]Line, error) {
+	if opt.Max <= 0 {
+		opt.Max = 400
+	}
+	if opt.FalseAlarm <= 0 {
+		opt.FalseAlarm = 1e-8
+	}
+	if opt.HighHz <= 0 {
+		opt.HighHz = rateHz / 2
+	}
+	var lines []Line
+	var search lineSearch
+	high := min(opt.HighHz, rateHz/2)
+	for s, st := range m.Stages {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		low := 0.0
+		next := s + 1
+		for next < len(m.Stages) && m.Stages[next].Record == nil {
+			next++ // octaves of stages not kept are searched at this one's rate
+		}
+		if next < len(m.Stages) {
+			low = halfBandEdge * m.Stages[next].RateHz
+		}
+		var rec Source = Samples(st.Record)
+		if s == 0 {
+			rec = src
+		} else if st.Record == nil {
+			continue
+		}
+		low = max(low, opt.LowHz)
+		if low < high {
+			lines = append(lines, search.stage(rec, st, low, high, opt)...)
+		}
+		high = min(low, opt.HighHz)
+	}
+	slices.SortStableFunc(lines, func(a, b Line) int {
+		switch {
+		case a.RMSV > b.RMSV:
+			return -1
+		case a.RMSV < b.RMSV:
+			return 1
+		}
+		return 0
+	})
+	if len(lines) > opt.Max {
+		lines = lines[:opt.Max]
+	}
+	return lines, nil
+}
+
+// lineSearch holds the work space that the stages share.
+type lineSearch struct {
+	win   taper
+	fft   *fourier.FFT
+	x     []float64
+	coef  []complex128
+	power []float64
+}
+
+// resize makes room for a transform of n samples, at most as many as ever before.
+func (w *lineSearch) resize(n int) {
+	if n == len(w.x) {
+		clear(w.power)
+		return
+	}
+	w.win = newTaper(windowBlackmanHarris, n)
+	if w.fft == nil || n > cap(w.x) {
+		w.fft = fourier.NewFFT(n)
+		w.x = make([]float64, n)
+		w.coef = make([]complex128, n/2+1)
+		w.power = make([]float64, n/2+1)
+		return
+	}
+	w.fft.Reset(n)
+	w.x, w.coef, w.power = w.x[:n], w.coef[:n/2+1], w.power[:n/2+1]
+	clear(w.power)
+}
+
+// stage finds the lines of one stage between two frequencies.
+func (w *lineSearch) stage(rec Source, st Stage, lowHz, highHz float64, opt LineOptions) []Line {
+	n := SmoothLen(min(rec.Len(), maxLineFFT))
+	if n < 16 {
+		return nil
+	}
+	pieces := min(max(rec.Len()/n, 1), lineSegments)
+	w.resize(n)
+	win, x, coef, power := w.win, w.x, w.coef, w.power
+	for p := pieces - 1; p >= 0; p-- { // the first piece last: its phases stay in coef
+		start := 0
+		if pieces > 1 {
+			start = p * (rec.Len() - n) / (pieces - 1)
+		}
+		rec.Fill(x, start)
+		mean := 0.0 // under the taper, so that bin 0 comes out empty
+		for i, v := range x {
+			mean += v * win.W[i]
+		}
+		mean /= win.CG * float64(n)
+		for i := range x {
+			x[i] = (x[i] - mean) * win.W[i]
+		}
+		w.fft.Coefficients(coef, x)
+		for k, c := range coef {
+			power[k] += (real(c)*real(c) + imag(c)*imag(c)) / float64(pieces)
+		}
+	}
+	// power in V² rms of a line at the bin's centre
+	scale := 2 / (win.CG * float64(n) * win.CG * float64(n))
+	strongest := 0.0
+	for k := range power {
+		power[k] *= scale
+		strongest = max(strongest, power[k])
+	}
+	bin := st.RateHz / float64(n)
+	floor := localFloor(power, float64(pieces))
+	threshold := 1.5 * gammaQuantile(1-opt.FalseAlarm, float64(pieces))
+	const sidelobe = 1.6e-9 // -88 dB: what the taper itself makes of the strongest line
+
+	var lines []Line
+	for k := max(3, int(lowHz/bin)); k < len(power)-3 && float64(k-1)*bin < highHz; k++ {
+		p := power[k]
+		if p <= threshold*floor[k] || p < sidelobe*strongest || p == 0 {
+			continue
+		}
+		peak := true
+		for d := -3; d <= 3; d++ {
+			if power[k+d] > p || (power[k+d] == p && d < 0) {
+				peak = false
+				break
+			}
+		}
+		if !peak {
+			continue
+		}
+		delta := win.offset(math.Sqrt(power[k-1]), math.Sqrt(p), math.Sqrt(power[k+1]))
+		f := (float64(k) + delta) * bin
+		if f < lowHz || f >= highHz {
+			continue
+		}
+		sum, resp := 0.0, 0.0
+		for d := -1; d <= 1; d++ {
+			r := win.response(float64(d) - delta)
+			sum += power[k+d] - floor[k]
+			resp += r * r
+		}
+		phase := cmplx.Phase(coef[k]) - math.Pi*delta - 2*math.Pi*math.Mod(f*st.StartS, 1)
+		lines = append(lines, Line{
+			FrequencyHz: f,
+			RMSV:        math.Sqrt(max(sum/resp, 0)),
+			// of the noise in the bin half lies in phase with the line
+			NoiseURMSV: 2 * math.Sqrt(floor[k]/2/float64(pieces)),
+			PhaseRad:   wrapPhase(phase),
+			BinHz:      bin,
+		})
+	}
+	return lines
+}
+
+// offset is where a lone line lies relative to the middle one of three bins of
+// magnitude a, b, c, in bins, -0.5 to 0.5 or slightly beyond.
+func (t taper) offset(a, b, c float64) float64 {
+	// ratio of the larger neighbour to the middle grows steadily with the offset
+	side, sign := c, 1.0
+	if a > c {
+		side, sign = a, -1.0
+	}
+	if b <= 0 {
+		return 0
+	}
+	want := side / b
+	lo, hi := -0.1, 0.7
+	for range 40 {
+		mid := (lo + hi) / 2
+		if t.response(1-mid)/t.response(mid) < want {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return sign * (lo + hi) / 2
+}
+
+// localFloor is the mean noise power around every bin: medians of blocks that
+// widen with frequency, corrected for the bias of a median of k averaged
+// exponentials, joined by straight lines in the logarithm.
+func localFloor(power []float64, k float64) []float64 {
+	bias := gammaQuantile(0.5, k)
+	var at, level []float64
+	var block []float64
+	for i := 1; i < len(power); {
+		w := min(max(i/4, 16), 512)
+		end := min(i+w, len(power))
+		if len(power)-end < w/2 {
+			end = len(power)
+		}
+		block = append(block[:0], power[i:end]...)
+		slices.Sort(block)
+		med := block[len(block)/2]
+		at = append(at, float64(i+end-1)/2)
+		level = append(level, math.Log(max(med/bias, 1e-300)))
+		i = end
+	}
+	return JoinLevels(at, level, len(power))
+}
+
+// JoinLevels draws n values through the places at, straight in the logarithm
+// between them and level beyond the ends; level holds natural logarithms. No
+// places give zeros.
+func JoinLevels(at, level []float64, n int) []float64 {
+	floor := make([]float64, n)
+	j := 0
+	for i := range floor {
+		x := float64(i)
+		for j+1 < len(at) && at[j+1] < x {
+			j++
+		}
+		switch {
+		case len(at) == 0:
+		case x <= at[0]:
+			floor[i] = math.Exp(level[0])
+		case j+1 >= len(at):
+			floor[i] = math.Exp(level[len(at)-1])
+		default:
+			t := (x - at[j]) / (at[j+1] - at[j])
+			floor[i] = math.Exp(level[j] + t*(level[j+1]-level[j]))
+		}
+	}
+	return floor
+}
+
+// gammaQuantile is the p quantile of the mean of k unit exponentials, k > 0:
+// half a chi-squared variable of 2k degrees of freedom over k.
+func gammaQuantile(p, k float64) float64 {
+	return distuv.Gamma{Alpha: k, Beta: k}.Quantile(p)
+}
+
+// SmoothLen is the largest number not above n with no prime factor over 5, for
+// which the FFT is fast.
+func SmoothLen(n int) int {
+	for ; n > 1; n-- {
+		r := n
+		for _, p := range []int{2, 3, 5} {
+			for r%p == 0 {
+				r /= p
+			}
+		}
+		if r == 1 {
+			break
+		}
+	}
+	return n
+}
+
+// wrapPhase brings an angle to -pi..pi.
+func wrapPhase(a float64) float64 { return math.Remainder(a, 2*math.Pi) }
+
+// lowestRecord is the slowest kept record of m that holds hz undisturbed, with
+// its rate and the time of its first sample; src itself when none does.
+func (m *Multirate) lowestRecord(src Source, hz float64) (rec Source, rateHz, startS float64) {
+	for s := len(m.Stages) - 1; s > 0; s-- {
+		if st := m.Stages[s]; st.Record != nil && halfBandEdge*st.RateHz >= hz {
+			return Samples(st.Record), st.RateHz, st.StartS
+		}
+	}
+	return src, m.RateHz, 0
+}

@@ -1,0 +1,196 @@
+package spectrum
+
+import (
+	"context"
+	"math"
+	"runtime"
+	"strconv"
+	"testing"
+
+	"github.com/mjibson/go-dsp/spectral"
+
+	"stillglow/analysis/internal/reference"
+)
+
+func dB(ratio float64) float64 { return 10 * math.Log10(ratio) }
+
+// White noise of standard deviation s has the one-sided density 2 s²/fs (closed
+// form) in every octave, and the whole spectrum sums to s² (Parseval).
+func TestSpectrumOfWhiteNoise(t *testing.T) {
+	const rate, sigma = 1e6, 1e-3
+	x := reference.WhiteNoise(1_000_000, sigma, 11)
+	for i := range x {
+		x[i] += 6.3
+	}
+	m, err := Of(context.Background(), Samples(x), rate, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := 2 * sigma * sigma / rate
+	for f := 40.0; f < rate/2; f *= 2 {
+		hi := min(2*f, rate/2)
+		got := m.power(f, hi) / (hi - f)
+		// relative standard deviation 1/sqrt(B T), T = 1 s
+		if tol := 4 / math.Sqrt(hi-f); math.Abs(got/want-1) > tol+0.01 {
+			t.Errorf("%g Hz up: density %.4g, want %.4g within %.1f %%", f, got, want, 100*tol)
+		}
+	}
+	if got := m.power(0, rate); math.Abs(got/(sigma*sigma)-1) > 0.01 {
+		t.Errorf("total %.5g, want %.5g", got, sigma*sigma)
+	}
+	for i := 1; i < len(m.FreqHz); i++ {
+		if !(m.FreqHz[i] > m.FreqHz[i-1]) {
+			t.Fatalf("bin %d: %g Hz after %g Hz", i, m.FreqHz[i], m.FreqHz[i-1])
+		}
+	}
+}
+
+// power is the mean square in V² between two frequencies; cells at the ends
+// count by their share.
+func (m *Multirate) power(lowHz, highHz float64) float64 {
+	p := 0.0
+	for i, f := range m.FreqHz {
+		lo := f - m.WidthHz[i]/2
+		share := (min(highHz, lo+m.WidthHz[i]) - max(lowHz, lo)) / m.WidthHz[i]
+		if share > 0 {
+			p += m.PSD[i] * m.WidthHz[i] * min(share, 1)
+		}
+	}
+	return p
+}
+
+type testGate struct {
+	Samples
+	w []float64
+}
+
+func (g testGate) Fill(dst []float64, start int) {
+	for i := range dst {
+		dst[i] = g.Samples[start+i] * g.w[start+i]
+	}
+}
+func (g testGate) FillWeights(w []float64, start int) { copy(w, g.w[start:start+len(w)]) }
+
+// Excising samples must not change the density of white noise.
+func TestSpectrumGated(t *testing.T) {
+	const rate, sigma = 1e6, 1e-3
+	x := reference.WhiteNoise(500_000, sigma, 12)
+	w := make([]float64, len(x))
+	for i := range w {
+		w[i] = 1
+		if i%17 < 4 {
+			w[i] = 0
+			x[i] = 5
+		}
+	}
+	m, err := Of(context.Background(), testGate{Samples(x), w}, rate, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(m.Excised-4.0/17) > 1e-4 {
+		t.Errorf("excised %.4f, want %.4f", m.Excised, 4.0/17)
+	}
+	want := 2 * sigma * sigma / rate
+	for f := 4000.0; f < rate/2; f *= 2 {
+		hi := min(2*f, rate/2)
+		if got := m.power(f, hi) / (hi - f); math.Abs(dB(got/want)) > 0.5 {
+			t.Errorf("%g Hz up: density off by %.2f dB", f, dB(got/want))
+		}
+	}
+}
+
+// go-dsp's Pwelch is the independent second opinion on one stage.
+func TestWelchAgainstGoDSP(t *testing.T) {
+	const rate, n = 1000.0, 256
+	x := reference.WhiteNoise(8192, 1, 13)
+	for i := range x {
+		x[i] += 3 * math.Sin(2*math.Pi*123.4*float64(i)/rate)
+	}
+	k := newWelch(newSegmentSpace(n), n/2, false)
+	k.push(x, nil)
+	got := k.density(rate)
+	want, _ := spectral.Pwelch(x, rate, &spectral.PwelchOptions{NFFT: n, Noverlap: n / 2, Window: func(l int) []float64 { return newTaper(windowHann, l).W }})
+	for i := 2; i < n/2; i++ { // it does not remove the mean
+		if math.Abs(dB(got[i]/want[i])) > 0.2 {
+			t.Errorf("bin %d: %.4g, go-dsp %.4g", i, got[i], want[i])
+		}
+	}
+}
+
+// The half-band low-pass must leave its pass band alone and stop aliases by
+// 110 dB.
+func TestHalfBand(t *testing.T) {
+	for _, c := range []struct{ f, minDB, maxDB float64 }{{0, -1e-4, 1e-4}, {0.1, -1e-4, 1e-4}, {0.175, -1e-4, 1e-4}, {0.325, -400, -110}, {0.41, -400, -110}, {0.4999, -400, -110}} {
+		gain := 0.5
+		for i, tap := range halfBandTaps() {
+			gain += 2 * tap * math.Cos(2*math.Pi*c.f*float64(2*i+1))
+		}
+		if g := dB(gain * gain); g < c.minDB || g > c.maxDB {
+			t.Errorf("at %g of the rate: %.4f dB, want %g to %g", c.f, g, c.minDB, c.maxDB)
+		}
+	}
+}
+
+func TestSpectrumTinyLengths(t *testing.T) {
+	for n := 0; n <= 200; n++ {
+		x := reference.WhiteNoise(n, 1, uint64(n))
+		m, err := Of(context.Background(), Samples(x), 1000, Options{Keep: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, p := range m.PSD {
+			if math.IsNaN(p) || p < 0 || m.WidthHz[i] <= 0 {
+				t.Fatalf("length %d bin %d: %g", n, i, p)
+			}
+		}
+	}
+}
+
+// countedSource makes noise on the fly, so that a record's own memory does not
+// hide the chain's.
+type countedSource int
+
+func (s countedSource) Len() int { return int(s) }
+func (s countedSource) Fill(dst []float64, start int) {
+	for i := range dst {
+		z := uint64(start+i) * 0x9E3779B97F4A7C15
+		z = (z ^ z>>30) * 0xBF58476D1CE4E5B9
+		dst[i] = float64(int32(z>>20)) * 1e-10
+	}
+}
+
+// The whole chain, records kept for the search for lines included, allocates at
+// most a byte and a half per sample and 8 MB in all.
+func TestSpectrumMemory(t *testing.T) {
+	if testing.Short() {
+		t.Skip("20 million samples")
+	}
+	const n = 20_000_000
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	if _, err := Of(context.Background(), countedSource(n), 1e8, Options{Keep: true}); err != nil {
+		t.Fatal(err)
+	}
+	runtime.ReadMemStats(&after)
+	if got := after.TotalAlloc - before.TotalAlloc; float64(got) > 1.5*n+8e6 {
+		t.Errorf("%d bytes allocated for %d samples", got, n)
+	} else {
+		t.Logf("%.2f bytes per sample", float64(got)/n)
+	}
+}
+
+// BenchmarkSpectrum over three decades: the time per sample must stay level.
+func BenchmarkSpectrum(b *testing.B) {
+	for _, n := range []int{1 << 14, 1 << 17, 1 << 20, 1 << 23} {
+		b.Run(strconv.Itoa(n), func(b *testing.B) {
+			x := make(Samples, n)
+			countedSource(n).Fill(x, 0)
+			b.SetBytes(int64(8 * n))
+			for b.Loop() {
+				if _, err := Of(context.Background(), x, 1e6, Options{}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

@@ -1,0 +1,25 @@
+package spectrum
+
+// source yields the samples of a trace, or of something derived from it (its
+// residue after the ripple is subtracted), without the whole being stored.
+type Source interface {
+	// Len is the number of samples.
+	Len() int
+	// Fill writes samples start to start+len(dst) to dst, in volts. It is only
+	// called with 0 <= start and start+len(dst) <= Len(), mostly in ascending
+	// order, but any order must work.
+	Fill(dst []float64, start int)
+}
+
+// GatedSource also tells which samples carry information: an excised sample
+// (inside a spike) has weight 0 and value 0, all others have weight 1.
+type GatedSource interface {
+	Source
+	FillWeights(w []float64, start int)
+}
+
+// Samples is a trace's own samples.
+type Samples []float64
+
+func (s Samples) Len() int                      { return len(s) }
+func (s Samples) Fill(dst []float64, start int) { copy(dst, s[start:start+len(dst)]) }

@@ -1,0 +1,63 @@
+package spectrum
+
+import (
+	algofft "github.com/MeKo-Christian/algo-fft"
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// transform is the discrete Fourier transform of real sequences of one length,
+// with its work space; not for use by two goroutines at once.
+//
+// Powers of two, which the blocks of a long record have, go to the library that
+// is about three times as fast, any other length to gonum's.
+type Transform struct {
+	n       int
+	fast    *algofft.PlanRealT[float64, complex128]
+	general *fourier.FFT
+}
+
+// NewTransform prepares for sequences of n samples, n > 0.
+func NewTransform(n int) *Transform {
+	t := &Transform{n: n}
+	// shorter ones take no time; for longer ones the preparation does
+	if n >= 64 && n <= 1<<15 && n&(n-1) == 0 {
+		if plan, err := algofft.NewPlanReal64(n); err == nil {
+			t.fast = plan
+			return t
+		}
+	}
+	t.general = fourier.NewFFT(n)
+	return t
+}
+
+// Coefficients puts the terms 0 to n/2 of x into dst of n/2+1 elements, not
+// scaled. It panics where a length is another one.
+func (t *Transform) Coefficients(dst []complex128, x []float64) {
+	if t.fast == nil {
+		t.general.Coefficients(dst, x)
+		return
+	}
+	if err := t.fast.Forward(dst, x); err != nil {
+		panic("spectrum: transform: " + err.Error())
+	}
+}
+
+// Sequence puts into dst the n samples whose coefficients are c, so that it
+// undoes Coefficients; the first and, for even n, the last one count as real. c
+// is changed. It panics where a length is another one.
+func (t *Transform) Sequence(dst []float64, c []complex128) {
+	c[0] = complex(real(c[0]), 0)
+	if t.n%2 == 0 {
+		c[t.n/2] = complex(real(c[t.n/2]), 0)
+	}
+	if t.fast == nil {
+		t.general.Sequence(dst, c)
+		for i := range dst {
+			dst[i] /= float64(t.n)
+		}
+		return
+	}
+	if err := t.fast.Inverse(dst, c); err != nil {
+		panic("spectrum: transform: " + err.Error())
+	}
+}

@@ -1,0 +1,59 @@
+package spectrum
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"testing"
+
+	"github.com/mjibson/go-dsp/fft"
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"stillglow/analysis/internal/reference"
+)
+
+// Every length that a record's blocks may have, against gonum's transform and
+// go-dsp's, neither of which knows the fast one.
+func TestTransformAgainstOtherLibraries(t *testing.T) {
+	lengths := []int{2, 3, 8, 30, 63, 64, 65, 96, 128, 250, 256, 512, 1000, 1024, 2048, 4050, 4096, 8192, 16384, 32768, 65536}
+	for _, n := range lengths {
+		x := reference.WhiteNoise(n, 1, uint64(n))
+		got := make([]complex128, n/2+1)
+		tr := NewTransform(n)
+		tr.Coefficients(got, x)
+		want := fourier.NewFFT(n).Coefficients(nil, x)
+		second := fft.FFTReal(x)
+		scale := math.Sqrt(float64(n))
+		for k := range got {
+			if cmplx.Abs(got[k]-want[k]) > 1e-13*scale*math.Log2(float64(n)+1) {
+				t.Fatalf("%d samples, term %d: %v, gonum has %v", n, k, got[k], want[k])
+			}
+			if cmplx.Abs(got[k]-second[k]) > 1e-10*scale {
+				t.Fatalf("%d samples, term %d: %v, go-dsp has %v", n, k, got[k], second[k])
+			}
+		}
+		back := make([]float64, n)
+		tr.Sequence(back, got)
+		for i := range back {
+			if math.Abs(back[i]-x[i]) > 1e-13*math.Log2(float64(n)+1) {
+				t.Fatalf("%d samples: number %d came back as %v, was %v", n, i, back[i], x[i])
+			}
+		}
+	}
+}
+
+func BenchmarkTransform(b *testing.B) {
+	const n = 4096
+	x, c := reference.WhiteNoise(n, 1, 1), make([]complex128, n/2+1)
+	tr, ref := NewTransform(n), fourier.NewFFT(n)
+	b.Run(fmt.Sprintf("fast/%d", n), func(b *testing.B) {
+		for b.Loop() {
+			tr.Coefficients(c, x)
+		}
+	})
+	b.Run(fmt.Sprintf("gonum/%d", n), func(b *testing.B) {
+		for b.Loop() {
+			ref.Coefficients(c, x)
+		}
+	})
+}

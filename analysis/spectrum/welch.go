@@ -1,0 +1,165 @@
+package spectrum
+
+// segmentSpace is what averages over segments of one length share: taper,
+// transform and work space. Not for use by two goroutines at once.
+type segmentSpace struct {
+	taper  taper
+	square float64 // sum of the squared taper
+	fft    *Transform
+	work   []float64
+	coef   []complex128
+}
+
+func newSegmentSpace(n int) *segmentSpace {
+	s := &segmentSpace{
+		taper: newTaper(windowHann, n),
+		fft:   NewTransform(n),
+		work:  make([]float64, n),
+		coef:  make([]complex128, n/2+1),
+	}
+	for _, w := range s.taper.W {
+		s.square += w * w
+	}
+	return s
+}
+
+// welch averages the one-sided periodograms of Hann-weighted segments of a
+// stream (Welch 1967), half overlapping or end to end. Each segment's mean is
+// removed.
+type welch struct {
+	*segmentSpace
+	n      int // samples in a segment, even
+	hop    int // from segment to segment: n/2, n or more
+	gated  bool
+	seg, w []float64 // the segment being filled, and its weights when gated
+	fill   int
+	skip   int // samples to pass over before the next segment
+
+	power    []float64 // sum over segments of |X|^2, n/2+1 bins
+	weight   float64   // sum over segments of the squared taper under the gate
+	full     float64   // the same without the gate
+	segments int
+}
+
+func newWelch(space *segmentSpace, hop int, gated bool) *welch {
+	n := len(space.work)
+	k := &welch{
+		segmentSpace: space,
+		n:            n, hop: hop, gated: gated,
+		seg:   make([]float64, n),
+		power: make([]float64, n/2+1),
+	}
+	if gated {
+		k.w = make([]float64, n)
+	}
+	return k
+}
+
+// push takes the next samples; w is as long as x when gated, else nil. Excised
+// samples must be zero in x.
+func (k *welch) push(x, w []float64) {
+	for len(x) > 0 {
+		if k.skip > 0 {
+			m := min(k.skip, len(x))
+			k.skip -= m
+			x = x[m:]
+			if k.gated {
+				w = w[m:]
+			}
+			continue
+		}
+		m := copy(k.seg[k.fill:], x)
+		if k.gated {
+			copy(k.w[k.fill:], w[:m])
+			w = w[m:]
+		}
+		x = x[m:]
+		k.fill += m
+		if k.fill < k.n {
+			return
+		}
+		k.transform()
+		keep := min(k.hop, k.n)
+		k.skip = k.hop - keep
+		k.fill = copy(k.seg, k.seg[keep:])
+		if k.gated {
+			copy(k.w, k.w[keep:])
+		}
+	}
+}
+
+func (k *welch) transform() {
+	sum, share := 0.0, float64(k.n)
+	for _, x := range k.seg {
+		sum += x
+	}
+	win := k.taper.W
+	if !k.gated {
+		mean := sum / share
+		for i, x := range k.seg {
+			k.work[i] = (x - mean) * win[i]
+		}
+		k.weight += k.square
+	} else {
+		share = 0
+		for _, g := range k.w {
+			share += g
+		}
+		mean := 0.0
+		if share > 0 {
+			mean = sum / share
+		}
+		under := 0.0
+		for i, x := range k.seg {
+			g := k.w[i]
+			k.work[i] = (x - mean*g) * win[i]
+			under += win[i] * win[i] * g
+		}
+		k.weight += under
+	}
+	k.full += k.square
+	k.segments++
+	k.fft.Coefficients(k.coef, k.work)
+	for i, c := range k.coef {
+		k.power[i] += real(c)*real(c) + imag(c)*imag(c)
+	}
+}
+
+// density is the one-sided power spectral density in V²/Hz for bins 0 to n/2,
+// spaced rateHz/n. Noise is estimated from the samples under the gate alone:
+// the excised share is made up for in power. Nil when no segment was filled.
+func (k *welch) density(rateHz float64) []float64 {
+	if k.segments == 0 || k.weight <= 0 {
+		return nil
+	}
+	scale := 2 / (rateHz * k.weight)
+	psd := make([]float64, len(k.power))
+	for i, p := range k.power {
+		psd[i] = p * scale
+	}
+	psd[0] /= 2
+	if k.n%2 == 0 {
+		psd[k.n/2] /= 2
+	}
+	return psd
+}
+
+// degreesOfFreedom is the equivalent number of degrees of freedom of each bin's
+// chi-squared distribution: two for each independent segment. Neighbouring
+// half-overlapping Hann segments correlate by 1/6 in amplitude (Welch 1967).
+func (k *welch) degreesOfFreedom() float64 {
+	n := float64(k.segments)
+	if n == 0 {
+		return 0
+	}
+	share := 1.0
+	if k.full > 0 {
+		share = k.weight / k.full
+	}
+	tie := 0.0
+	if k.hop < k.n {
+		tie = 2.0 / 36 * (n - 1) / n
+	}
+	dof := 2 * n / (1 + tie) * share
+	return max(dof, 2)
+}

@@ -1,0 +1,77 @@
+package spectrum
+
+import (
+	"math"
+
+	"github.com/mjibson/go-dsp/window"
+	gonumwindow "gonum.org/v1/gonum/dsp/window"
+)
+
+// taper is a periodic window with its figures of merit (Harris 1978; Heinzel,
+// Ruediger and Schilling 2002).
+type taper struct {
+	W      []float64
+	CG     float64   // coherent gain: mean of W
+	NENBW  float64   // normalised equivalent noise bandwidth, bins
+	cosine []float64 // cosine-sum coefficients a0, a1, ..., without their alternating signs
+}
+
+// windowKind names the tapers used here.
+type windowKind int
+
+const (
+	windowHann           windowKind = iota
+	windowBlackmanHarris            // four terms, sidelobes at -92 dB
+)
+
+// blackmanHarris are the cosine coefficients of the 4-term window (Harris 1978).
+var blackmanHarris = []float64{0.35875, 0.48829, 0.14128, 0.01168}
+
+// newTaper makes the periodic window of n points, n > 0. The library's windows
+// are symmetric: n+1 points less the last one are the periodic form.
+func newTaper(kind windowKind, n int) taper {
+	var t taper
+	switch kind {
+	case windowBlackmanHarris:
+		ones := make([]float64, n+1)
+		for i := range ones {
+			ones[i] = 1
+		}
+		t.W = gonumwindow.BlackmanHarris(ones)[:n]
+		t.cosine = blackmanHarris
+	default:
+		t.W = window.Hann(n + 1)[:n]
+		t.cosine = []float64{0.5, 0.5}
+	}
+	sum, sq := 0.0, 0.0
+	for _, w := range t.W {
+		sum += w
+		sq += w * w
+	}
+	if sum == 0 { // n == 1: every taper starts at zero
+		t.W[0], sum, sq = 1, 1, 1
+	}
+	t.CG = sum / float64(n)
+	t.NENBW = float64(n) * sq / (sum * sum)
+	return t
+}
+
+// response is the taper's spectrum d bins from its centre, relative to the
+// centre, for a long window. It is real (the linear phase is left out) and
+// valid for cosine sums only.
+//
+// A cosine sum's transform is a sum of sinc kernels shifted by m bins, all of one
+// sign once the delay of half a window is taken out.
+func (t taper) response(d float64) float64 {
+	kernel := func(x float64) float64 {
+		if math.Abs(x) < 1e-9 {
+			return 1
+		}
+		return math.Sin(math.Pi*x) / (math.Pi * x)
+	}
+	r := t.cosine[0] * kernel(d)
+	for m := 1; m < len(t.cosine); m++ {
+		r += t.cosine[m] / 2 * (kernel(d-float64(m)) + kernel(d+float64(m)))
+	}
+	return r / t.cosine[0]
+}
