@@ -13,6 +13,7 @@ type columnData struct {
 	unit    string // unit behind each number, when always the same
 	changes bool   // the unit behind the numbers is not the same throughout
 	line    int    // where it changes first
+	exp10   int    // power of ten of the finest digit printed
 }
 
 const schemaRows = 512
@@ -20,7 +21,7 @@ const schemaRows = 512
 func (t *table) data(h *textHead) []columnData {
 	cols := make([]columnData, t.cells)
 	for j := range cols {
-		cols[j].ints = true
+		cols[j].ints, cols[j].exp10 = true, math.MaxInt
 	}
 	n := 0
 	for i := t.first; i < len(h.lines) && n < schemaRows; i++ {
@@ -59,6 +60,7 @@ func (t *table) data(h *textHead) []columnData {
 			if bytes.IndexByte(cells[j].text, t.decimal) >= 0 || bytes.ContainsAny(cells[j].text, "eE") {
 				c.ints = false
 			}
+			c.exp10 = min(c.exp10, v.num.exp10)
 			c.x = append(c.x, v.num.v)
 		}
 	}

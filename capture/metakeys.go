@@ -15,21 +15,26 @@ const (
 	metaRate
 	metaStart
 	metaPoints
-	metaPerDivT   // seconds per division: shown only
-	metaScale     // volts per count, or per division
-	metaPerDiv    // volts per division
-	metaZeroCode  // the code of zero volts
-	metaOffset    // volts to add, or a code: by its unit
-	metaPosition  // divisions
-	metaProbe     // attenuation
-	metaCoupling  // text
-	metaBandwidth // hertz, or on and off
-	metaTimeUnit  // text
-	metaVoltUnit  // text
-	metaSource    // text
-	metaBits      // of the converter
-	metaStep      // volts of one converter step
-	metaTrueRate  // of the converter, before interpolation
+	metaPerDivT       // seconds per division: shown only
+	metaScale         // volts per count, or per division
+	metaPerDiv        // volts per division
+	metaZeroCode      // the code of zero volts
+	metaOffset        // volts to add, or a code: by its unit
+	metaPosition      // divisions
+	metaProbe         // attenuation
+	metaCoupling      // text
+	metaBandwidth     // hertz, or on and off
+	metaTimeUnit      // text
+	metaVoltUnit      // text
+	metaSource        // text
+	metaBits          // of the converter
+	metaStep          // volts of one converter step
+	metaTrueRate      // of the converter, before interpolation
+	metaAcquisition   // text: how samples are made
+	metaAverages      // sweeps averaged
+	metaInterpolation // text
+	metaDecimation    // converter samples per stored one
+	metaMemory        // points the instrument's memory held
 )
 
 // metaNames maps a key as normalised by normKey. The words are what scopes,
@@ -59,12 +64,17 @@ var metaNames = map[string]metaKey{
 	"source": metaSource, "channel": metaSource, "channel name": metaSource, "trace": metaSource, "trace name": metaSource, "signal": metaSource, "signal name": metaSource, "waveform source": metaSource, "kanal": metaSource, "label": metaSource, "source channel": metaSource,
 	"adc bits": metaBits, "bits": metaBits, "adc resolution bits": metaBits, "bit depth": metaBits, "bits per sample": metaBits, "resolution bits": metaBits,
 	"true sample rate": metaTrueRate, "real sample rate": metaTrueRate, "actual sample rate": metaTrueRate, "adc sample rate": metaTrueRate, "adc rate": metaTrueRate, "hardware sample rate": metaTrueRate, "converter rate": metaTrueRate, "real time sample rate": metaTrueRate, "adc sampling rate": metaTrueRate, "converter sample rate": metaTrueRate, "original sample rate": metaTrueRate,
+	"acquisition mode": metaAcquisition, "acquire mode": metaAcquisition, "acq mode": metaAcquisition, "acquisition": metaAcquisition, "acquisition type": metaAcquisition, "acquire type": metaAcquisition, "acquire": metaAcquisition, "sampling mode": metaAcquisition, "sample mode": metaAcquisition, "acqmode": metaAcquisition, "erfassungsart": metaAcquisition, "erfassung": metaAcquisition, "mode d acquisition": metaAcquisition, "record type": metaAcquisition, "processing": metaAcquisition,
+	"averages": metaAverages, "average": metaAverages, "average count": metaAverages, "averaging": metaAverages, "number of averages": metaAverages, "num averages": metaAverages, "no of averages": metaAverages, "average number": metaAverages, "avg count": metaAverages, "avg": metaAverages, "averages count": metaAverages, "averaging count": metaAverages, "sweeps averaged": metaAverages, "average times": metaAverages, "acquisition averages": metaAverages, "mittelwerte": metaAverages, "mittelungen": metaAverages, "moyennes": metaAverages,
+	"interpolation": metaInterpolation, "interpolate": metaInterpolation, "interpolation mode": metaInterpolation, "interpolation type": metaInterpolation, "sin x x": metaInterpolation,
+	"decimation": metaDecimation, "decimation factor": metaDecimation, "decimate": metaDecimation, "sparsing": metaDecimation, "downsampling": metaDecimation, "downsampling factor": metaDecimation, "down sampling": metaDecimation, "subsampling": metaDecimation,
+	"memory depth": metaMemory, "mem depth": metaMemory, "memory length": metaMemory, "acquisition memory": metaMemory, "speichertiefe": metaMemory,
 	"manufacturer": metaNone,
 }
 
 // metaIsText tells the keys whose value is a word.
 func metaIsText(k metaKey) bool {
-	return k == metaCoupling || k == metaTimeUnit || k == metaVoltUnit || k == metaSource
+	return k == metaCoupling || k == metaTimeUnit || k == metaVoltUnit || k == metaSource || k == metaAcquisition || k == metaInterpolation
 }
 
 var keyUnit = regexp.MustCompile(`[(\[{]([^)\]}]*)[)\]}]`)

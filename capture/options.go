@@ -95,6 +95,7 @@ func (t *Trace) applyInstrument(opt Options) error {
 			t.FullScaleMinV *= opt.ProbeFactor
 			t.FullScaleMaxV *= opt.ProbeFactor
 			t.StepV *= opt.ProbeFactor
+			t.Levels.ResolutionV *= opt.ProbeFactor
 		}
 	}
 	if !(t.SampleRateHz >= minRateHz && t.SampleRateHz <= maxRateHz) || !(math.Abs(t.StartS) <= 1e12) {

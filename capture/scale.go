@@ -251,6 +251,18 @@ func (im *importer) countOffset(v *voltScale) error {
 	return nil
 }
 
+// resolution is the coarsest step that is known of the samples, in volts.
+func (im *importer) resolution(scale *voltScale) float64 {
+	res := im.t.StepV
+	if e := im.cols[im.sc.volts[im.ch]].exp10; e != math.MaxInt {
+		res = max(res, pow10(e)*math.Abs(scale.factor))
+	}
+	if m, ok := im.meta(metaPerDiv); ok && m.ok && m.num > 0 && m.unit.kind != unitVoltPerCount {
+		res = max(res, m.num/codesPerDivision)
+	}
+	return res
+}
+
 func stated(m metaValue) string { return fmt.Sprintf("%q stated in line %d", m.key, m.line) }
 
 func spread(x []float64) float64 {

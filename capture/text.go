@@ -137,10 +137,14 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	scale.apply(t)
 	im.checkPoints(rows)
 	im.instrument()
+	im.acquisition()
+	t.Levels.ResolutionV = im.resolution(scale)
 	if err := t.applyInstrument(opt); err != nil {
 		return nil, err
 	}
 	t.findUpsampling()
+	t.sayAcquisition()
+	t.findLevels()
 	return t, nil
 }
 

@@ -75,6 +75,11 @@ const (
 	CautionRingFills       = "ring_fills_cycle"       // a ring lasts into the next edge
 	CautionStepHides       = "step_hides_spike"       // short spikes on a large ESR step
 	CautionSwitchingLost   = "switching_not_found"    // no switching line stood out
+	CautionFlat            = "flat_record"            // all samples alike: nothing but DC shows
+	CautionTwoLevels       = "two_levels"             // samples take two values only
+	CautionFlatTops        = "flat_tops"              // samples stand still at the record's extremes
+	CautionAveraged        = "averaged"               // sweeps averaged: noise and unlocked lines too low
+	CautionExtremes        = "extremes"               // peak-detect or envelope: no instant values
 )
 
 // Trace is one channel of a capture, evenly sampled.
@@ -98,6 +103,9 @@ type Trace struct {
 	FullScaleMinV float64 // lowest volts the converter can give, when known (both 0: unknown)
 	FullScaleMaxV float64 // highest
 	StepV         float64 // converter step in volts when the file states it, 0 unknown
+
+	Acquisition Acquisition // how the instrument made the samples
+	Levels      Levels      // what their values can show at all
 
 	// TimeUnit and VoltUnit are the file's own, kept for display.
 	TimeUnit, VoltUnit string

@@ -300,6 +300,8 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 	if err := t.applyInstrument(opt); err != nil {
 		return nil, err
 	}
+	t.Levels.ResolutionV = t.StepV
+	t.findLevels()
 	return t, nil
 }
 

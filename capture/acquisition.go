@@ -1,0 +1,262 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strings"
+)
+
+// AcquisitionMode is how the instrument made one stored sample out of what its
+// converter took. The words are those of oscilloscope manuals.
+type AcquisitionMode string
+
+// The acquisition modes.
+const (
+	AcquisitionUnknown  AcquisitionMode = ""                // not stated and not seen
+	AcquisitionSample   AcquisitionMode = "sample"          // one converter sample ("normal", "real time")
+	AcquisitionAverage  AcquisitionMode = "average"         // mean over several triggered sweeps: what is not locked to the trigger is lowered
+	AcquisitionPeak     AcquisitionMode = "peak_detect"     // least and greatest of each interval, one sweep
+	AcquisitionEnvelope AcquisitionMode = "envelope"        // least and greatest of each interval over several sweeps
+	AcquisitionHighRes  AcquisitionMode = "high_resolution" // mean of neighbouring converter samples: a low-pass below half the rate
+)
+
+// Extremes says whether samples are values of one moment or the least and
+// greatest of an interval. Peaks and peak-to-peak of extremes are honest; their
+// mean, spectrum and noise are not those of the signal.
+type Extremes string
+
+// What samples may be.
+const (
+	ExtremesNone     Extremes = ""         // values of one moment, or means
+	ExtremesPairs    Extremes = "pairs"    // least and greatest of each interval in turn, in either order
+	ExtremesLeast    Extremes = "least"    // the least of each interval
+	ExtremesGreatest Extremes = "greatest" // the greatest of each interval
+)
+
+// Interpolation is how the exporter filled in points between the converter's.
+type Interpolation string
+
+// The interpolations.
+const (
+	InterpolationUnknown Interpolation = ""
+	InterpolationNone    Interpolation = "none"    // the file says that there is none
+	InterpolationSinX    Interpolation = "sin_x_x" // band-limited
+	InterpolationLinear  Interpolation = "linear"
+	InterpolationHeld    Interpolation = "held" // each point repeated
+)
+
+// Acquisition is what is known of how the samples were made. The zero value
+// knows nothing. The bandwidth limit is Trace.BandLimited and
+// Trace.BandwidthHz; the converter's own rate is Trace.TrueRateHz.
+type Acquisition struct {
+	Mode    AcquisitionMode
+	ModeWhy string // where it is stated, or how it was seen; "" for AcquisitionUnknown
+
+	// Averages is how many sweeps were averaged; 0 not stated. With
+	// AcquisitionAverage random noise is lowered by up to √Averages, and lines
+	// that are not locked to the trigger by about as much.
+	Averages int
+
+	// Extremes tells whether samples are extremes. With ExtremesPairs
+	// SampleRateHz counts both samples of a pair, so that DurationS holds, and
+	// TrueRateHz is that of the pairs.
+	Extremes Extremes
+
+	// Interpolation is as stated, or as found from the samples.
+	Interpolation Interpolation
+
+	// Decimation is how many converter samples stand for one stored sample, as
+	// stated; 0 not stated. Without high resolution, averaging or peak detect
+	// what lies above half of the stored rate is then folded down.
+	Decimation float64
+
+	// RecordPoints is the record length the file states, MemoryPoints how many
+	// points the instrument's memory held, 0 not stated. Where either exceeds
+	// the samples the file holds, only the screen, or every k-th point, was
+	// exported.
+	RecordPoints, MemoryPoints int
+}
+
+var averageCount = regexp.MustCompile(`\b(?:average|averages|averaging|avg|mittelwert|moyenne)\b\D{0,12}(\d{1,7})\b|\b(\d{1,7})\s*(?:averages|averagings|avgs?|sweeps averaged|mittelungen)\b`)
+
+// parseMode reads an acquisition mode as files state it: "Peak Detect",
+// "HiRes", "Average 64". averages is 0 when the text holds no count.
+func parseMode(text string) (mode AcquisitionMode, averages int) {
+	s, _ := normKey(text)
+	one := strings.ReplaceAll(s, " ", "")
+	has := func(words ...string) bool {
+		for _, w := range words {
+			if strings.Contains(one, w) {
+				return true
+			}
+		}
+		return false
+	}
+	switch {
+	case has("envelope", "hüllkurve"):
+		return AcquisitionEnvelope, 0
+	case has("peak", "pkdetect", "glitch", "minmax", "spitzenwert", "crête"):
+		return AcquisitionPeak, 0
+	case has("highres", "hires", "hresolution", "enhancedres", "eres", "hochauflös", "hauterésolution"):
+		return AcquisitionHighRes, 0
+	case strings.HasPrefix(one, "aver"), strings.HasPrefix(one, "avg"), has("mittelw", "mittelung", "moyenn", "averag"):
+		if m := averageCount.FindStringSubmatch(s); m != nil {
+			fmt.Sscan(m[1]+m[2], &averages)
+		}
+		return AcquisitionAverage, averages
+	case one == "sample", one == "normal", one == "norm", one == "realtime", one == "sampling", one == "standard", one == "regular", one == "normalsample", one == "samplemode", one == "abtastung":
+		return AcquisitionSample, 0
+	}
+	return AcquisitionUnknown, 0
+}
+
+// acquisition takes from the preamble how the samples were made.
+func (im *importer) acquisition() {
+	t, a := im.t, &im.t.Acquisition
+	if m, ok := im.meta(metaAcquisition); ok {
+		if mode, n := parseMode(m.text); mode != AcquisitionUnknown {
+			a.Mode, a.ModeWhy, a.Averages = mode, stated(m), n
+		}
+	}
+	if m, ok := im.meta(metaAverages); ok && m.ok && m.unit.kind == unitNone && m.num >= 1 && m.num < 1e7 && m.num == math.Trunc(m.num) {
+		// A count stands in the settings of other modes, too.
+		if a.Mode == AcquisitionUnknown && m.num > 1 {
+			a.Mode, a.ModeWhy = AcquisitionAverage, stated(m)
+		}
+		if a.Mode == AcquisitionAverage && a.Averages == 0 {
+			a.Averages = int(m.num)
+		}
+	}
+	if m, ok := im.meta(metaInterpolation); ok {
+		one, _ := normKey(m.text)
+		switch one = strings.ReplaceAll(one, " ", ""); {
+		case strings.Contains(one, "sin"):
+			a.Interpolation = InterpolationSinX
+		case strings.HasPrefix(one, "lin"):
+			a.Interpolation = InterpolationLinear
+		case one == "off" || one == "none" || one == "no" || one == "dots":
+			a.Interpolation = InterpolationNone
+		}
+		if a.Interpolation != InterpolationUnknown {
+			t.assume("interpolation", string(a.Interpolation), stated(m))
+		}
+	}
+	if m, ok := im.meta(metaDecimation); ok && m.ok && m.num >= 1 && m.num < 1e9 {
+		a.Decimation = m.num
+		t.assume("decimation", fmt.Sprintf("%g", m.num), stated(m))
+	}
+	if m, ok := im.meta(metaPoints); ok && m.ok && m.num >= 2 && m.num < 1e10 && m.num == math.Trunc(m.num) && m.unit.kind != unitSecond {
+		a.RecordPoints = int(m.num)
+	}
+	if m, ok := im.meta(metaMemory); ok && m.ok && m.num >= 2 && m.num < 1e10 {
+		a.MemoryPoints = int(m.num)
+	}
+	im.extremesByName()
+}
+
+var (
+	leastName    = regexp.MustCompile(`(?i)(^|[ _(-])min(imum)?\)?$`)
+	greatestName = regexp.MustCompile(`(?i)(^|[ _(-])max(imum)?\)?$`)
+)
+
+// extremesByName knows columns of least and greatest values side by side.
+func (im *importer) extremesByName() {
+	name := im.sc.names[im.ch]
+	var least, greatest bool
+	for _, n := range im.sc.names {
+		least = least || leastName.MatchString(n)
+		greatest = greatest || greatestName.MatchString(n)
+	}
+	a := &im.t.Acquisition
+	switch {
+	case !least || !greatest:
+		return
+	case leastName.MatchString(name):
+		a.Extremes = ExtremesLeast
+	case greatestName.MatchString(name):
+		a.Extremes = ExtremesGreatest
+	default:
+		return
+	}
+	if a.Mode != AcquisitionPeak && a.Mode != AcquisitionEnvelope {
+		a.Mode, a.ModeWhy = AcquisitionPeak, "the columns' names: least and greatest side by side"
+	}
+}
+
+// Recognising pairs of extremes on an even grid.
+const (
+	pairsMost  = 1 << 14 // samples looked at
+	pairsLeast = 64      // samples needed
+	pairsStray = 0.002   // share of differences that may break the pattern
+	pairsFlat  = 0.25    // share of pairs that may be equal
+)
+
+// alternating tells whether samples go up and down in turn all the way, as only
+// least and greatest of each interval do: of a sampled signal's noise one
+// difference in three keeps its sign.
+func alternating(x []float64) bool {
+	if len(x) > pairsMost {
+		a := (len(x) - pairsMost) / 2 &^ 1
+		x = x[a : a+pairsMost]
+	}
+	if len(x) < pairsLeast {
+		return false
+	}
+	var against [2]int // breaks of the pattern when the pairs begin low, high
+	flat := 0
+	sizes := make([]float64, 0, len(x)/2)
+	for i := 1; i < len(x); i++ {
+		switch d := x[i] - x[i-1]; {
+		case d == 0:
+			flat++
+		case (d > 0) == (i%2 == 1):
+			against[1]++
+		default:
+			against[0]++
+		}
+		if i%2 == 1 {
+			sizes = append(sizes, math.Abs(x[i]-x[i-1]))
+		}
+	}
+	n := float64(len(x))
+	if float64(flat) > pairsFlat*n || float64(min(against[0], against[1])) > pairsStray*n {
+		return false
+	}
+	// A tone at half the rate alternates by one size; extremes of noise don't.
+	return distinct(sizes) > heldSizes
+}
+
+// sayAcquisition states how the samples were made and what that makes doubtful.
+func (t *Trace) sayAcquisition() {
+	a := &t.Acquisition
+	if a.Extremes == ExtremesNone && alternating(t.Volts) {
+		a.Extremes = ExtremesPairs
+		if a.Mode != AcquisitionPeak && a.Mode != AcquisitionEnvelope {
+			a.Mode, a.ModeWhy = AcquisitionPeak, "the samples go up and down in turn all the way"
+		}
+		t.TrueRateHz = t.SampleRateHz / 2
+		t.Span.HighHz = min(t.Span.HighHz, 0.4*t.TrueRateHz)
+	}
+	if a.Mode != AcquisitionUnknown {
+		v := string(a.Mode)
+		if a.Averages > 0 {
+			v += fmt.Sprintf(", %d sweeps", a.Averages)
+		}
+		t.assume("acquisition mode", v, a.ModeWhy)
+	}
+	switch {
+	case a.Mode == AcquisitionAverage && a.Averages != 1:
+		of := "several sweeps"
+		if a.Averages > 0 {
+			of = fmt.Sprintf("%d sweeps", a.Averages)
+		}
+		t.caution(CautionAveraged, fmt.Sprintf("the instrument averaged %s: noise, and every line that is not locked to the trigger, reads too low", of), "capture in normal (sample) mode")
+	case a.Mode == AcquisitionPeak || a.Mode == AcquisitionEnvelope || a.Extremes != ExtremesNone:
+		of := "each sample"
+		if a.Extremes == ExtremesPairs {
+			of = "each pair of samples"
+		}
+		t.caution(CautionExtremes, fmt.Sprintf("a peak-detect or envelope record: %s is the least or greatest of an interval; peaks hold, mean, spectrum and noise do not", of), "capture in normal (sample) mode for noise and spectrum")
+	}
+}

@@ -1,0 +1,135 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+)
+
+// MostLevels is where Levels stops counting.
+const MostLevels = 16
+
+// FlatEnd is the upper or lower end of a record where the samples stand still
+// although the signal goes on: a saturated input, or a wave with flat tops.
+// The zero value: the end is no such plateau.
+type FlatEnd struct {
+	LevelV  float64 // where they stand
+	Samples int     // how many
+	Longest int     // samples in a row, at most
+}
+
+// Levels is what the samples' own values say of what the record can show.
+type Levels struct {
+	// Distinct counts the different values, up to MostLevels. 1 is a flat
+	// record and 2 a bit that toggles: neither shows anything but DC.
+	Distinct int
+	// ResolutionV is the coarsest step that is known: of the printed digits,
+	// of the stated converter step, of a stated volts per division (25 codes
+	// each, an 8-bit converter's; common practice, no source); 0 unknown. What
+	// is smaller from peak to peak may be in the signal and not in the record.
+	ResolutionV float64
+	// Top and Bottom are plateaus at the record's greatest and least values,
+	// whether or not these are the converter's own ends.
+	Top, Bottom FlatEnd
+}
+
+// codesPerDivision is that of the usual 8-bit scope (common practice, no source).
+const codesPerDivision = 25
+
+// Plateaus at the ends of a record.
+const (
+	plateauSteps = 1.5  // converter steps that noise may spread a plateau over
+	plateauShare = 1e-3 // of the record's peak-to-peak, likewise, where no step is known
+	plateauRun   = 3    // samples in a row, at least
+	plateauPile  = 4    // times as many samples as in the two widths next to it
+	plateauLeast = 8    // converter steps from peak to peak below which no plateau shows
+)
+
+// countDistinct counts the different values in x up to MostLevels.
+func countDistinct(x []float64) int {
+	var seen [MostLevels]float64
+	n := 0
+next:
+	for _, v := range x {
+		for _, s := range seen[:n] {
+			if s == v {
+				continue next
+			}
+		}
+		seen[n] = v
+		if n++; n == MostLevels {
+			break
+		}
+	}
+	return n
+}
+
+// findLevels fills t.Levels but for ResolutionV, which the importer knows, and
+// says what the record cannot show.
+func (t *Trace) findLevels() {
+	l := &t.Levels
+	l.Distinct = countDistinct(t.Volts)
+	bound := "what the instrument's resolution hides"
+	if l.ResolutionV > 0 {
+		bound = "less than " + SI(l.ResolutionV, "V", 3) + " peak to peak"
+	}
+	switch l.Distinct {
+	case 1:
+		t.caution(CautionFlat, fmt.Sprintf("all %d samples are %s: the record shows nothing of ripple or noise, which may be %s", len(t.Volts), SI(t.Volts[0], "V", 6), bound), "use fewer volts per division; with DC coupling, AC coupling shows more")
+		return
+	case 2:
+		t.caution(CautionTwoLevels, fmt.Sprintf("the samples take two values only: the record shows nothing of the ripple's or noise's size, which may be %s", bound), "use fewer volts per division; with DC coupling, AC coupling shows more")
+		return
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range t.Volts {
+		lo, hi = min(lo, v), max(hi, v)
+	}
+	step := t.StepV
+	if step == 0 {
+		if q, ok := t.FindStep(); ok {
+			step = q
+		}
+	}
+	if l.Distinct < MostLevels || step > 0 && hi-lo < plateauLeast*step {
+		return // too few levels to tell a plateau from a level
+	}
+	width := max(plateauSteps*step, plateauShare*(hi-lo))
+	l.Bottom = plateau(t.Volts, lo, width, 1)
+	l.Top = plateau(t.Volts, -hi, width, -1)
+	if n := l.Top.Samples + l.Bottom.Samples; n > 0 && !t.atFullScale(l) {
+		t.caution(CautionFlatTops, fmt.Sprintf("%d samples stand still at the record's highest or lowest value: a saturated input, unless the wave has flat tops; peaks may be cut off", n), "use more volts per division, or move the trace to the middle of the screen")
+	}
+}
+
+// plateau looks at the end of sign*x that begins at the least value lo.
+func plateau(x []float64, lo, width, sign float64) FlatEnd {
+	var e FlatEnd
+	run, next := 0, 0
+	for _, v := range x {
+		switch d := sign*v - lo; {
+		case d <= width:
+			e.Samples++
+			run++
+			e.Longest = max(e.Longest, run)
+			continue
+		case d <= 3*width:
+			next++
+		}
+		run = 0
+	}
+	if e.Longest < plateauRun || e.Samples <= plateauPile*next {
+		return FlatEnd{}
+	}
+	e.LevelV = sign * lo
+	return e
+}
+
+// atFullScale tells whether every plateau is at the converter's known end,
+// which is clipping and said as such.
+func (t *Trace) atFullScale(l *Levels) bool {
+	span := t.FullScaleMaxV - t.FullScaleMinV
+	at := func(e FlatEnd, end float64) bool {
+		return e.Samples == 0 || math.Abs(e.LevelV-end) <= 0.01*span
+	}
+	return span > 0 && at(l.Top, t.FullScaleMaxV) && at(l.Bottom, t.FullScaleMinV)
+}
