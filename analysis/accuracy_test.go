@@ -5,7 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 	"testing"
 
@@ -47,7 +47,7 @@ type accuracyRow struct {
 
 func (r *accuracyRow) quantile(q float64) float64 {
 	e := append([]float64(nil), r.errors...)
-	sort.Float64s(e)
+	slices.Sort(e)
 	return quantileOf(e, q)
 }
 

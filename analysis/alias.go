@@ -21,9 +21,6 @@ const (
 	aliasWander = 1e-3
 )
 
-// aliasFix is what the caution of one capture alone asks for.
-const aliasFix = "take a second capture at 1 MS/s or more; a true line stays where it is"
-
 // rateView is what one capture shows of the switching.
 type rateView struct {
 	m    *Measurement // a copy, free to change
@@ -83,7 +80,6 @@ func viewOf(m *Measurement) *rateView {
 	c := *m
 	c.Cautions = slices.Clone(m.Cautions)
 	v := &rateView{m: &c}
-	suspected := v.suspicion() >= 0
 	switch {
 	case m.SwitchingHz.Known:
 		v.hz, v.uHz, v.sure = m.SwitchingHz.Value, m.SwitchingHz.U, true
@@ -91,7 +87,7 @@ func viewOf(m *Measurement) *rateView {
 			v.uHz = math.Hypot(v.uHz, m.SwitchingSpreadHz.Value/4)
 		}
 		return v
-	case suspected:
+	case m.AliasSuspected:
 		l := strongestSwitching(m.Lines)
 		if l == nil {
 			return nil
@@ -102,18 +98,18 @@ func viewOf(m *Measurement) *rateView {
 	return nil
 }
 
-// suspicion is the index of the caution that the capture alone earned, -1 none.
-func (v *rateView) suspicion() int {
-	return slices.IndexFunc(v.m.Cautions, func(c capture.Caution) bool {
-		return c.Code == capture.CautionAlias && c.Fix == aliasFix
-	})
+// lift takes the suspicion back that the capture alone earned.
+func (v *rateView) lift() {
+	if v.m.AliasSuspected {
+		v.m.AliasSuspected = false
+		v.m.Cautions = slices.DeleteFunc(v.m.Cautions, func(c capture.Caution) bool { return c.Code == capture.CautionAlias })
+	}
 }
 
 // strongestSwitching is the strongest line that may be of the switching.
 func strongestSwitching(lines []spectrum.Line) *spectrum.Line {
-	th := defaultThresholds()
 	for i := range lines { // by falling amplitude as found
-		if l := &lines[i]; l.FrequencyHz > th.SearchLowHz && l.Comb != spectrum.CombInstrument && l.Comb != spectrum.CombMains {
+		if l := &lines[i]; l.FrequencyHz > searchLowHz && l.Comb != spectrum.CombInstrument && l.Comb != spectrum.CombMains {
 			return l
 		}
 	}
@@ -135,7 +131,7 @@ func folded(hz, rateHz float64) float64 {
 	return math.Abs(hz - rateHz*math.Round(hz/rateHz))
 }
 
-// fits tells whether a true frequency would appear in a capture as it does.
+// fits reports whether a true frequency would appear in a capture as it does.
 func (v *rateView) fits(hz, uHz float64) bool {
 	return math.Abs(folded(hz, v.m.SampleRateHz)-v.hz) <= math.Hypot(v.uHz, uHz)+aliasWander*hz
 }
@@ -186,9 +182,7 @@ func (v *rateView) agree(hz, uHz float64, with *rateView) {
 			}
 		}
 	}
-	if i := v.suspicion(); i >= 0 {
-		v.m.Cautions = slices.Delete(v.m.Cautions, i, i+1)
-	}
+	v.lift()
 	if !v.m.SwitchingHz.Known {
 		v.missSwitching(fmt.Sprintf("the switching at %s, which %s shows too, has no harmonics below half the sample rate; 1 MS/s or more is needed to show its cycle", hertz(hz), with.m.File))
 	}
@@ -196,9 +190,7 @@ func (v *rateView) agree(hz, uHz float64, with *rateView) {
 
 // expose says that a line is an alias and takes back what rests on it.
 func (v *rateView) expose(lineHz float64, truth string) {
-	if i := v.suspicion(); i >= 0 {
-		v.m.Cautions = slices.Delete(v.m.Cautions, i, i+1)
-	}
+	v.lift()
 	text := fmt.Sprintf("the line at %s is an alias at this sample rate: %s", hertz(lineHz), truth)
 	v.m.Cautions = append(v.m.Cautions, capture.Caution{Code: capture.CautionAliasShown, Text: text,
 		Fix: "for the switching trust the faster capture; take the slow one with high-resolution averaging on, or at more than twice that frequency"})
@@ -250,7 +242,7 @@ func settleUnsure(views []*rateView) {
 	if len(fit) == 0 {
 		return // it moved between the captures, or they show different lines
 	}
-	trade := defaultThresholds().TradeHighHz
+	const trade = tradeHighHz
 	within := 0
 	for _, hz := range fit {
 		if hz <= trade {

@@ -68,34 +68,39 @@ func basicsOf(volts []float64) basics {
 	return b
 }
 
-func (j *job) basicFigures() {
-	m, b, tr := j.m, j.basic, j.tr
-	switch tr.Coupling {
-	case capture.CouplingDC:
-		m.DCV = figure.Known(b.mean)
-	case capture.CouplingAC:
-		m.DCV = figure.NotMeasured("the capture is AC-coupled; a DC-coupled capture or a meter reading is needed")
-	default:
-		// an AC-coupled input has no volts of offset
-		if math.Abs(b.mean) > 0.5 {
-			m.DCV = figure.Known(b.mean)
-		} else {
-			m.DCV = figure.NotMeasured("the coupling is not known; a DC-coupled capture or a meter reading is needed")
-		}
+// levels are the figures of one pass and of the converter's step.
+type levels struct {
+	dcV, acRMSV, ppV, crest, adcStepV, quantNoise figure.Figure
+}
+
+// levelFigures states mean, rms and extremes; the uncertainties are those of the
+// record's parts, the converter's step and the gain. clipped is how many samples
+// lie at the converter's end stops.
+func levelFigures(rec *record, clipped int) levels {
+	var out levels
+	b, tr, gain, step := rec.basic, rec.tr, rec.setup.GainFraction, rec.stepSigma()
+	switch {
+	case tr.Coupling == capture.CouplingAC:
+		out.dcV = figure.NotMeasured("the capture is AC-coupled; a DC-coupled capture or a meter reading is needed")
+	case tr.Coupling != capture.CouplingDC && math.Abs(b.mean) <= lowestPlainDCV:
+		out.dcV = figure.NotMeasured("the coupling is not known; a DC-coupled capture or a meter reading is needed")
+	default: // an AC-coupled input has no volts of offset
+		out.dcV = figureOf(b.mean, gain, meanDeviation(b.parts), step)
 	}
-	m.ACRMSV = figure.Known(b.rms)
-	m.PPV = figure.Known(b.max - b.min)
+	out.acRMSV = figureOf(b.rms, gain, meanDeviation(b.partRMS))
+	out.ppV = figureOf(b.max-b.min, gain, math.Sqrt2*step)
+	out.ppV.LowerBound = clipped > 0
 	if b.rms > 0 {
-		m.CrestPk = figure.Known(max(b.max-b.mean, b.mean-b.min) / b.rms)
+		out.crest = figure.Known(max(b.max-b.mean, b.mean-b.min) / b.rms)
 	} else {
-		m.CrestPk = figure.NotMeasured("the trace is constant; nothing varies")
+		out.crest = figure.NotMeasured("the trace is constant; nothing varies")
 	}
-	if j.stepV > 0 {
-		m.ADCStepV = figure.Known(j.stepV)
-		m.QuantNoiseVPerRtHz = figure.Known(spectrum.QuantisationDensity(j.stepV, tr.SampleRateHz))
+	if rec.stepV > 0 {
+		out.adcStepV = figure.Known(rec.stepV)
+		out.quantNoise = figure.Known(spectrum.QuantisationDensity(rec.stepV, tr.SampleRateHz))
 	} else {
-		m.ADCStepV = figure.NotMeasured("the samples do not lie on a converter's steps")
-		m.QuantNoiseVPerRtHz = figure.NotMeasured("the converter's step is not known")
+		out.adcStepV = figure.NotMeasured("the samples do not lie on a converter's steps")
+		out.quantNoise = figure.NotMeasured("the converter's step is not known")
 	}
-	m.PPOverS = m.DurationS
+	return out
 }

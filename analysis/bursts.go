@@ -3,7 +3,7 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
-	"sort"
+	"slices"
 )
 
 // trackBursts finds the packets and the phase of the switching in each.
@@ -18,7 +18,7 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *cycleTrack {
 		amp[i] = cmplx.Abs(b.c)
 	}
 	sorted := append([]float64(nil), amp...)
-	sort.Float64s(sorted)
+	slices.Sort(sorted)
 	level := 0.5 * sorted[len(sorted)*95/100]
 	type run struct{ a, b int }
 	var runs []run
@@ -130,7 +130,7 @@ func eventRate(at []float64, rateHz float64) (hz, uHz float64) {
 	for i := range gaps {
 		gaps[i] = at[i+1] - at[i]
 	}
-	sort.Float64s(gaps)
+	slices.Sort(gaps)
 	period := gaps[len(gaps)/2]
 	if period <= 0 {
 		return 0, 0

@@ -194,12 +194,3 @@ func predictionVariance(us, ws []float64, degree int, u float64) float64 {
 	}
 	return max(v, 0)
 }
-
-// sortFloats sorts a handful of numbers in place.
-func sortFloats(x []float64) {
-	for i := 1; i < len(x); i++ {
-		for j := i; j > 0 && x[j] < x[j-1]; j-- {
-			x[j], x[j-1] = x[j-1], x[j]
-		}
-	}
-}

@@ -1,9 +1,9 @@
 package analysis
 
 import (
+	"cmp"
 	"math"
 	"slices"
-	"sort"
 )
 
 // cycleEdge is one place in the cycle where a transient starts, as the folded
@@ -18,93 +18,165 @@ type cycleEdge struct {
 	openV  float64 // by how much more the pulse could be, the step under it being slower
 }
 
+// mostEdges is how many transients of a cycle are told apart.
+const mostEdges = 4
+
 // findEdges lists the transients that stand above the smooth ripple, the
 // strongest four at most, by phase.
 func findEdges(mean, model []float64, scale float64) []cycleEdge {
+	v := newMisfit(mean, model, scale)
+	list := v.clusters()
+	list = v.splitTails(list)
+	list = v.joinCrests(list)
 	m := len(mean)
-	r := make([]float64, m)
-	over := make([]bool, m)
-	any := false
-	for i := range r {
-		r[i] = mean[i] - model[i]
-		over[i] = math.Abs(r[i]) > 5*scale
-		any = any || over[i]
-	}
-	if !any {
+	// a long stretch a little off the fit is the fit's fault, not a transient
+	list = slices.DeleteFunc(list, func(c cluster) bool {
+		return c.b-c.a > m/5 && v.size(c.peak) < 20*scale
+	})
+	if len(list) == 0 {
 		return nil
 	}
-	// close gaps shorter than a ring's zero crossings
-	hold := max(m/32, 3)
-	start := 0
-	for i := range over {
+	slices.SortStableFunc(list, func(a, b cluster) int { return cmp.Compare(v.size(b.peak), v.size(a.peak)) })
+	list = list[:min(len(list), mostEdges)]
+	top := v.size(list[0].peak)
+	var edges []cycleEdge
+	for _, c := range list {
+		p := v.size(c.peak)
+		if p < 0.02*top {
+			continue
+		}
+		on := c.a
+		for on > c.a-v.hold && v.size(on-1) > max(2*scale, 0.02*p) {
+			on--
+		}
+		edges = append(edges, cycleEdge{
+			phase: float64((v.start+on+m)%m) / float64(m),
+			gate:  c.b - on + 2,
+			peakV: v.r[(v.start+c.peak)%m],
+		})
+	}
+	slices.SortStableFunc(edges, func(a, b cycleEdge) int { return cmp.Compare(a.phase, b.phase) })
+	return edges
+}
+
+// misfit is what a model of the smooth ripple leaves of the mean cycle. Its
+// places are counted from start, where it is quiet, so that no transient runs
+// over the end.
+type misfit struct {
+	r     []float64
+	over  []bool // by bin: stands out
+	any   bool
+	start int
+	hold  int // bins; shorter gaps are a ring's zero crossings
+	scale float64
+}
+
+func newMisfit(mean, model []float64, scale float64) misfit {
+	m := len(mean)
+	v := misfit{r: make([]float64, m), over: make([]bool, m), hold: max(m/32, 3), scale: scale}
+	for i := range v.r {
+		v.r[i] = mean[i] - model[i]
+		v.over[i] = math.Abs(v.r[i]) > 5*scale
+		v.any = v.any || v.over[i]
+	}
+	for i := range v.over {
 		quiet := true
-		for j := 1; j <= hold; j++ {
-			if over[(i-j+m)%m] {
+		for j := 1; j <= v.hold; j++ {
+			if v.over[(i-j+m)%m] {
 				quiet = false
 				break
 			}
 		}
-		if quiet && !over[i] {
-			start = i
+		if quiet && !v.over[i] {
+			v.start = i
 			break
 		}
 	}
-	type cluster struct {
-		a, b, peak int
-		fresh      bool // rose out of the tail of the one before
+	return v
+}
+
+// size is the misfit's at place k, V.
+func (v misfit) size(k int) float64 {
+	m := len(v.r)
+	return math.Abs(v.r[(v.start+k+m)%m])
+}
+
+// largest is the place of the largest misfit from place a to b.
+func (v misfit) largest(a, b int) int {
+	at := a
+	for k := a; k <= b; k++ {
+		if v.size(k) > v.size(at) {
+			at = k
+		}
 	}
+	return at
+}
+
+// cluster is a run of places that stand out.
+type cluster struct {
+	a, b, peak int
+	fresh      bool // rose out of the tail of the one before
+}
+
+// clusters are the runs that stand out, gaps shorter than a ring's zero crossings
+// closed.
+func (v misfit) clusters() []cluster {
 	var list []cluster
-	for k := 0; k < m; k++ {
-		i := (start + k) % m
-		if !over[i] {
+	if !v.any {
+		return nil
+	}
+	m := len(v.r)
+	for k := range m {
+		if !v.over[(v.start+k)%m] {
 			continue
 		}
-		if n := len(list); n > 0 && k-list[n-1].b <= hold {
+		if n := len(list); n > 0 && k-list[n-1].b <= v.hold {
 			c := &list[n-1]
 			c.b = k
-			if math.Abs(r[i]) > math.Abs(r[(start+c.peak)%m]) {
+			if v.size(k) > v.size(c.peak) {
 				c.peak = k
 			}
 			continue
 		}
 		list = append(list, cluster{a: k, b: k, peak: k})
 	}
-	// an edge inside the last one's ring: where what has died down rises again
-	block := max(m/64, 3)
+	return list
+}
+
+// splitTails finds an edge inside the last one's ring: where what has died down
+// rises again.
+func (v misfit) splitTails(list []cluster) []cluster {
+	block := max(len(v.r)/64, 3)
 	for i := 0; i < len(list); i++ {
 		c := list[i]
 		low := math.Inf(1)
 		for from := c.peak + block; from+block <= c.b; from += block {
 			top, at := 0.0, from
 			for k := from; k < from+block; k++ {
-				if v := math.Abs(r[(start+k)%m]); v > top {
-					top, at = v, k
+				if s := v.size(k); s > top {
+					top, at = s, k
 				}
 			}
-			if top > 3*low && top > 12*scale && low < 0.3*math.Abs(r[(start+c.peak)%m]) {
+			if top > 3*low && top > 12*v.scale && low < 0.3*v.size(c.peak) {
 				on := at
-				for on > from-block && math.Abs(r[(start+on-1)%m]) > 1.2*low {
+				for on > from-block && v.size(on-1) > 1.2*low {
 					on--
 				}
-				next := cluster{a: on, b: c.b, peak: at, fresh: true}
-				for k := at; k <= c.b; k++ {
-					if math.Abs(r[(start+k)%m]) > math.Abs(r[(start+next.peak)%m]) {
-						next.peak = k
-					}
-				}
 				list[i].b = on - 1
-				for k := c.a; k < on; k++ {
-					if k == c.a || math.Abs(r[(start+k)%m]) > math.Abs(r[(start+list[i].peak)%m]) {
-						list[i].peak = k
-					}
-				}
-				list = slices.Insert(list, i+1, next)
+				list[i].peak = v.largest(c.a, on-1)
+				list = slices.Insert(list, i+1, cluster{a: on, b: c.b, peak: v.largest(at, c.b), fresh: true})
 				break
 			}
 			low = min(low, top)
 		}
 	}
-	// a ring's later crests are no edges of their own
+	return list
+}
+
+// joinCrests takes a ring's later crests, which are no edges of their own, into
+// the transient before them.
+func (v misfit) joinCrests(list []cluster) []cluster {
+	m := len(v.r)
 	for i := len(list) - 1; i > 0 || i == 0 && len(list) > 1; i-- {
 		p := (i + len(list) - 1) % len(list)
 		prev, c := list[p], list[i]
@@ -112,7 +184,7 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 		if i == 0 {
 			gap += m
 		}
-		if !c.fresh && gap < m*3/20 && math.Abs(r[(start+c.peak)%m]) < 0.5*math.Abs(r[(start+prev.peak)%m]) {
+		if !c.fresh && gap < m*3/20 && v.size(c.peak) < 0.5*v.size(prev.peak) {
 			list[p].b = c.b
 			if i == 0 {
 				list[p].b += m
@@ -120,39 +192,7 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 			list = append(list[:i:i], list[i+1:]...)
 		}
 	}
-	// a long stretch a little off the fit is the fit's fault, not a transient
-	list = slices.DeleteFunc(list, func(c cluster) bool {
-		return c.b-c.a > m/5 && math.Abs(r[(start+c.peak)%m]) < 20*scale
-	})
-	if len(list) == 0 {
-		return nil
-	}
-	sort.SliceStable(list, func(i, j int) bool {
-		return math.Abs(r[(start+list[i].peak)%m]) > math.Abs(r[(start+list[j].peak)%m])
-	})
-	if len(list) > 4 {
-		list = list[:4]
-	}
-	top := math.Abs(r[(start+list[0].peak)%m])
-	var edges []cycleEdge
-	for _, c := range list {
-		p := math.Abs(r[(start+c.peak)%m])
-		if p < 0.02*top {
-			continue
-		}
-		on := c.a
-		for on > c.a-hold && math.Abs(r[(start+on-1+m)%m]) > max(2*scale, 0.02*p) {
-			on--
-		}
-		e := cycleEdge{
-			phase: float64((start+on+m)%m) / float64(m),
-			gate:  c.b - on + 2,
-			peakV: r[(start+c.peak)%m],
-		}
-		edges = append(edges, e)
-	}
-	sort.SliceStable(edges, func(i, j int) bool { return edges[i].phase < edges[j].phase })
-	return edges
+	return list
 }
 
 // fitEdgeRings fits the ring behind every edge's pulse, one edge after another,

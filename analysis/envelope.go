@@ -2,13 +2,6 @@ package analysis
 
 import "math"
 
-// The most columns that the whole record and a few switching cycles are drawn
-// with; the cycles mostly come to single samples.
-const (
-	waveformColumns = 4800
-	detailColumns   = 4800
-)
-
 // envelopeOf draws samples from..to in at most columns columns.
 func envelopeOf(volts []float64, from, to, columns int, rateHz float64) Envelope {
 	from, to = max(from, 0), min(to, len(volts))
@@ -46,4 +39,38 @@ func typicalSpike(events []Spike, median, marginS, durationS float64) (Spike, bo
 		return Spike{}, false
 	}
 	return events[best], true
+}
+
+// detail are the enlarged drawings.
+type detail struct {
+	cycles Envelope // a few switching cycles around a typical spike
+	spike  Envelope // the median spike; empty where none stands out
+}
+
+// drawDetail draws a few cycles, around the median spike where there is one.
+func drawDetail(rec *record, sw switching, s SpikeSummary) detail {
+	var out detail
+	volts, rate, duration := rec.tr.Volts, rec.tr.SampleRateHz, rec.tr.DurationS()
+	centre := float64(len(volts)) / 2 / rate
+	cycleS := sw.periodS()
+	if cycleS == 0 {
+		cycleS = duration / 40
+	}
+	if s.PeakMedianV.Known {
+		if e, ok := typicalSpike(s.List, s.PeakMedianV.Value, 2*cycleS, duration); ok {
+			centre = e.TimeS
+			width := 6 * max(e.DurationS, 1/rate)
+			if e.RingHz > 0 {
+				width = max(width, 1.2*e.RingQ/e.RingHz)
+			}
+			width = min(width, cycleS)
+			a := int((e.TimeS - width/4) * rate)
+			b := int((e.TimeS+width)*rate) + 2
+			out.spike = envelopeOf(volts, a, b, spikeColumns, rate)
+		}
+	}
+	a := int((centre - 2*cycleS) * rate)
+	b := int((centre+2*cycleS)*rate) + 2
+	out.cycles = envelopeOf(volts, a, b, detailColumns, rate)
+	return out
 }

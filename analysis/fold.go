@@ -2,7 +2,7 @@ package analysis
 
 import (
 	"math"
-	"sort"
+	"slices"
 )
 
 // slowPart is what lies under the switching ripple: means over whole cycles,
@@ -160,11 +160,17 @@ type stretch struct {
 func walk(from, to int, t *cycleTrack, s slowPart, visit func(stretch)) {
 	pi := 0
 	if t != nil {
-		pi = sort.Search(len(t.pieces), func(i int) bool { return t.pieces[i].to > float64(from) })
+		pi, _ = slices.BinarySearchFunc(t.pieces, float64(from), func(p piece, x float64) int {
+			if p.to > x {
+				return 1
+			}
+			return -1
+		})
 	}
 	hint := 0
 	if len(s.at) > 1 {
-		hint = max(sort.SearchFloat64s(s.at, float64(from))-1, 0)
+		at, _ := slices.BinarySearch(s.at, float64(from))
+		hint = max(at-1, 0)
 		hint = min(hint, len(s.at)-2)
 	}
 	for i := from; i < to; {
@@ -288,7 +294,7 @@ func (f *fold) sampleSigma() float64 {
 	if len(sd) == 0 {
 		return 0
 	}
-	sort.Float64s(sd)
+	slices.Sort(sd)
 	return sd[len(sd)/2]
 }
 
@@ -367,12 +373,12 @@ func runningMedian(y []float64, half int) []float64 {
 	for j := -half; j <= half; j++ {
 		win = append(win, y[(j+m)%m])
 	}
-	sort.Float64s(win)
+	slices.Sort(win)
 	for i := range out {
 		out[i] = win[half]
 		drop, add := y[(i-half+m)%m], y[(i+half+1)%m]
-		d := sort.SearchFloat64s(win, drop)
-		a := sort.SearchFloat64s(win, add)
+		d, _ := slices.BinarySearch(win, drop)
+		a, _ := slices.BinarySearch(win, add)
 		if a > d {
 			copy(win[d:a-1], win[d+1:a])
 			win[a-1] = add

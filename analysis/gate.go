@@ -2,32 +2,32 @@ package analysis
 
 import (
 	"math"
-	"sort"
-
-	"stillglow/analysis/spectrum"
+	"slices"
 )
 
 // gatedResidue is the trace less the tracked mean cycle and the mains comb,
 // with the spikes' intervals excised: the random part, for the noise floor.
 type gatedResidue struct {
-	r       *residue
-	cycle   []float64 // by bin: what is taken off, the smooth ripple and the mean transients
-	edges   []bool    // by bin: cycles differ there by more than the noise
-	free    []interval
-	held    float64   // share of the noise's power that went off with the mean transients
-	mains   []float64 // one mains period, volts; nil when none
-	mainsHz float64
-	rateHz  float64
-	drift   slowPart
+	r            *residue
+	cycle        []float64  // by bin: what is taken off, the smooth ripple and the mean transients
+	edges        []bool     // by bin: cycles differ there by more than the noise
+	offEdge      []interval // samples that events off the edges cover
+	removedNoise float64    // share of the noise's power that went off with the mean transients
+	mains        []float64  // one mains period, volts; nil when none
+	mainsHz      float64
+	rateHz       float64
+	drift        slowPart
 }
 
 // newGatedResidue prepares the gating. The mean transients are taken off as the
 // ripple is; excised is only where single cycles scatter about them by more than
 // the noise, by jitter or by dither. Where no mains comb could be measured
 // the record holds too little of the mains to have one; its slow wander is then
-// taken off as a line through 64 means over whole switching cycles.
-func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains spectrum.Mains, rateHz float64) *gatedResidue {
-	g := &gatedResidue{r: r, free: found.freeIntervals, rateHz: rateHz}
+// taken off as a line through 64 means over whole switching cycles. mains is one
+// period of the mains comb in volts, its first value repeated at the end; nil:
+// none.
+func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains []float64, mainsHz, rateHz float64) *gatedResidue {
+	g := &gatedResidue{r: r, offEdge: found.offEdgeSpans, rateHz: rateHz}
 	if r.model != nil {
 		m := r.model.bins
 		g.edges = make([]bool, m)
@@ -56,22 +56,12 @@ func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains spectrum.Ma
 		for _, t := range found.all {
 			for k := range t.v[:t.until] {
 				if b := (t.first + k) % m; !g.edges[b] {
-					g.held += 1 / f.n[b] / kept
+					g.removedNoise += 1 / f.n[b] / kept
 				}
 			}
 		}
 	}
-	if mains.LineRMS.Known && mains.MainsHz.Known && len(mains.Lines) > 0 {
-		const points = 4096
-		g.mains = make([]float64, points+1)
-		g.mainsHz = mains.MainsHz.Value
-		for _, l := range mains.Lines {
-			h := math.Round(l.FrequencyHz / g.mainsHz)
-			for i := range g.mains {
-				g.mains[i] += math.Sqrt2 * l.RMSV * math.Cos(2*math.Pi*h*float64(i)/points+l.PhaseRad)
-			}
-		}
-	}
+	g.mains, g.mainsHz = mains, mainsHz
 	if g.mains == nil || r.track != nil && r.track.kind == SwitchingBursting {
 		g.drift = r.slow.thinned(64)
 		if r.track != nil && r.track.kind == SwitchingBursting {
@@ -172,9 +162,14 @@ func (g *gatedResidue) FillWeights(w []float64, start int) {
 			}
 		})
 	}
-	k := sort.Search(len(g.free), func(i int) bool { return g.free[i].to > start })
-	for ; k < len(g.free) && g.free[k].from < end; k++ {
-		for i := max(g.free[k].from, start); i < min(g.free[k].to, end); i++ {
+	k, _ := slices.BinarySearchFunc(g.offEdge, start, func(i interval, at int) int {
+		if i.to > at {
+			return 1
+		}
+		return -1
+	})
+	for ; k < len(g.offEdge) && g.offEdge[k].from < end; k++ {
+		for i := max(g.offEdge[k].from, start); i < min(g.offEdge[k].to, end); i++ {
 			w[i-start] = 0
 		}
 	}
@@ -196,7 +191,7 @@ func (g *gatedResidue) gatedShare() float64 {
 		}
 		share = float64(n) / float64(len(g.edges)) * on / float64(len(g.r.volts))
 	}
-	for _, i := range g.free {
+	for _, i := range g.offEdge {
 		share += float64(i.to-i.from) / float64(len(g.r.volts))
 	}
 	return min(share, 1)
@@ -221,16 +216,33 @@ func (g *gatedResidue) trustedFromHz() float64 {
 	if len(steps) == 0 {
 		return 0
 	}
-	sort.Float64s(steps)
+	slices.Sort(steps)
 	return 0.75 * g.rateHz / quantileOf(steps, 0.25)
 }
 
-// heldBand is the band in which following a wandering switching phase takes
+// removedBand is the band in which following a wandering switching phase takes
 // noise off with the ripple, about 3 dB of it at the switching frequency: the
 // phase is read from six cycles under a taper, every three cycles. 0, 0: none.
-func (g *gatedResidue) heldBand() (lowHz, highHz float64) {
+func (g *gatedResidue) removedBand() (lowHz, highHz float64) {
 	if t := g.r.track; t != nil && t.kind == SwitchingDithered {
 		return 0.5 * t.hz, 1.65 * t.hz
 	}
 	return 0, 0
+}
+
+// driftPower is the variance of the drift that is taken off, V²; 0: none is.
+func (g *gatedResidue) driftPower() float64 {
+	n := float64(len(g.drift.v))
+	if n < 2 {
+		return 0
+	}
+	mean, sq := 0.0, 0.0
+	for _, v := range g.drift.v {
+		mean += v
+	}
+	mean /= n
+	for _, v := range g.drift.v {
+		sq += (v - mean) * (v - mean)
+	}
+	return sq / n
 }

@@ -3,7 +3,7 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
-	"sort"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mat"
@@ -336,7 +336,7 @@ func (j *jointFit) weigh(p foldPlaces) {
 	j.uPPV = math.Sqrt(u2)
 }
 
-// good tells whether the fit describes the cycle and stays within it.
+// good reports whether the fit describes the cycle and stays within it.
 func (j *jointFit) good(f *fold) bool {
 	lo, hi := extremes(f.mean)
 	pp, u := j.peakToPeak(), j.uPPV
@@ -364,7 +364,8 @@ func (j *jointFit) onset(p foldPlaces) {
 		at := old.on[e]
 		size := func(x float64) float64 {
 			// of the first place from bin x on
-			i := sort.SearchFloat64s(p.x, aroundCycle(x, m)) % len(p.x)
+			i, _ := slices.BinarySearch(p.x, aroundCycle(x, m))
+			i %= len(p.x)
 			after := length + math.Remainder(p.x[i]-old.on[e], m)
 			v := p.y[i] - old.straight(before, after/length*2-1)
 			// rings of both, joint e's own last start carried on by a wrap

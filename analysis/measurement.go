@@ -23,17 +23,6 @@ type Setup struct {
 	Quasi468     bool              // also give the ITU-R BS.468-4 quasi-peak
 }
 
-// SwitchingKind tells how the converter keeps time.
-type SwitchingKind string
-
-// Kinds of switching.
-const (
-	SwitchingUnknown  SwitchingKind = ""         // none found
-	SwitchingFixed    SwitchingKind = "fixed"    // one frequency
-	SwitchingDithered SwitchingKind = "dithered" // spread-spectrum
-	SwitchingBursting SwitchingKind = "bursting" // pulse-skipping packets
-)
-
 // Measurement is everything one trace shows. Amplitudes are at the unit's
 // terminals. "pp" is peak-to-peak, "rms" is of the varying part unless said.
 type Measurement struct {
@@ -90,6 +79,10 @@ type Measurement struct {
 	Detail   Envelope // a few switching cycles around a typical spike, at the sample rate where it fits
 
 	Cautions []capture.Caution
+	// AliasSuspected: the switching's line may be an alias, for all that this capture
+	// shows by itself; Cautions say so. A second capture may settle it
+	// (SettleAliases).
+	AliasSuspected bool
 }
 
 // Cycle is the mean switching cycle, starting at its lowest value.
@@ -103,18 +96,6 @@ type Cycle struct {
 	ESRStepV       figure.Figure // step at the edges
 	ApparentDuty   figure.Figure // share of the period spent rising: a hint
 	ESRStepShare   figure.Figure // ESR step over ripple peak-to-peak: a hint
-}
-
-// Spike is one switching-edge transient, its ring included.
-type Spike struct {
-	TimeS      float64 // from the record's start
-	PeakV      float64 // signed, against the local ripple
-	DurationS  float64 // pulse duration at 50 % (IEEE Std 181)
-	AreaVs     float64 // signed area of the event
-	RingHz     float64 // 0: no ring found
-	RingQ      float64 // 0: no ring found
-	CyclePhase float64 // 0 to 1 in the switching cycle; -1 unknown
-	Class      string  // "rising", "falling" (edges of the cycle), "mains", "random"
 }
 
 // SpikeSummary is all spikes of a trace together.

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"context"
 	"math"
 
 	"stillglow/analysis/figure"
@@ -8,36 +9,73 @@ import (
 	"stillglow/capture"
 )
 
-// noise measures the floor with ripple and spikes gated out.
-func (j *job) noise() error {
-	tr, m := j.tr, j.m
-	g := newGatedResidue(j.res, j.fold, &j.spikes, j.mains, tr.SampleRateHz)
-	j.gate = g
-	opt := spectrum.NoiseOptions{Plain: &j.plain, Lines: m.Lines, Span: tr.Span, StepV: j.stepV}
-	if b := j.setup.Baseline; b != nil {
+// floorResult is the noise floor and how it was come by.
+type floorResult struct {
+	figures  spectrum.NoiseFloor
+	ungated  bool // gating leaves too little: the plain spectrum's floor
+	cautions []capture.Caution
+}
+
+// newGate prepares the record with ripple, transients and mains taken off.
+func newGate(rec *record, sw switching, mains spectrum.Mains) *gatedResidue {
+	period, hz := onePeriod(mains)
+	return newGatedResidue(sw.res, sw.fold, &sw.spikes, period, hz, rec.tr.SampleRateHz)
+}
+
+// measureNoise measures the floor with ripple and spikes gated out. The error is
+// the context's.
+func measureNoise(ctx context.Context, rec *record, view spectralView, named namedLines, sw switching, g *gatedResidue) (floorResult, error) {
+	tr, gain := rec.tr, rec.setup.GainFraction
+	opt := spectrum.NoiseOptions{Plain: &view.plain, Lines: named.lines, Span: tr.Span, StepV: rec.stepV}
+	if b := rec.setup.Baseline; b != nil {
 		opt.Baseline = &b.Noise
 	}
+	out := floorResult{ungated: g.gatedShare() >= mostGated}
 	var gated spectrum.GatedSource
-	if share := g.gatedShare(); share < 0.6 {
-		gated, opt.GateFromHz, opt.GateHeld = g, g.trustedFromHz(), g.held
-		opt.HeldLowHz, opt.HeldHighHz = g.heldBand()
-	} else {
-		j.ungated = true
+	if !out.ungated {
+		gated, opt.GateFromHz, opt.GateHeld = g, g.trustedFromHz(), g.removedNoise
+		opt.HeldLowHz, opt.HeldHighHz = g.removedBand()
 	}
-	var err error
-	m.Noise, err = spectrum.MeasureNoiseFloor(j.ctx, gated, spectrum.Samples(tr.Volts), tr.SampleRateHz, opt)
-	if j.ungated && m.Noise.DensityVPerRtHz.Known {
-		// between the lines of spikes stand their jitter's skirts
-		m.Noise.DensityVPerRtHz.U = math.Hypot(m.Noise.DensityVPerRtHz.U, 0.1*m.Noise.DensityVPerRtHz.Value)
+	raw, err := spectrum.MeasureNoiseFloor(ctx, gated, spectrum.Samples(tr.Volts), tr.SampleRateHz, opt)
+	if err != nil {
+		return out, err
 	}
-	if err != nil || gated == nil || j.track == nil || j.track.kind != SwitchingBursting {
-		return err
+	out.figures = raw
+	if raw.DensityVPerRtHz.Known {
+		deviation := raw.DensityVPerRtHz.U
+		if out.ungated {
+			// between the lines of spikes stand their jitter's skirts
+			deviation = math.Hypot(deviation, skirtsShare*raw.DensityVPerRtHz.Value)
+		}
+		out.figures.DensityVPerRtHz.U = densityB.of(raw.DensityVPerRtHz.Value, deviation, gain).U
 	}
-	m.Noise.CornerHz = figure.NotMeasured("the packets bury the 1/f part; a capture under the full load is needed")
-	if m.Noise.AtHz.Known && m.Noise.AtHz.Value < opt.GateFromHz {
-		m.Cautions = append(m.Cautions, capture.Caution{Code: capture.CautionUngated,
-			Text: "the packets' rise and fall can't be taken off without the noise; the noise floor is what the spectrum shows between the lines",
-			Fix:  "load the supply as the heaters will, so that it runs through"})
+	out.figures.UngatedVPerRtHz = densityB.stated(raw.UngatedVPerRtHz, gain)
+	out.figures.At1kHzVPerRtHz = densityB.stated(raw.At1kHzVPerRtHz, gain)
+	if gated != nil && sw.bursting() {
+		out.figures.CornerHz = figure.NotMeasured("the packets bury the 1/f part; a capture under the full load is needed")
+		if raw.AtHz.Known && raw.AtHz.Value < opt.GateFromHz {
+			out.cautions = append(out.cautions, capture.Caution{Code: capture.CautionUngated,
+				Text: "the packets' rise and fall can't be taken off without the noise; the noise floor is what the spectrum shows between the lines",
+				Fix:  "load the supply as the heaters will, so that it runs through"})
+		}
 	}
-	return nil
+	return out, nil
+}
+
+// onePeriod draws the mains comb over one period of the mains: volts at even
+// places, the first value repeated at the end, and the mains frequency. nil
+// where no comb was measured.
+func onePeriod(mains spectrum.Mains) (volts []float64, hz float64) {
+	if !mains.LineRMS.Known || !mains.MainsHz.Known || len(mains.Lines) == 0 {
+		return nil, 0
+	}
+	const points = 4096
+	volts, hz = make([]float64, points+1), mains.MainsHz.Value
+	for _, l := range mains.Lines {
+		h := math.Round(l.FrequencyHz / hz)
+		for i := range volts {
+			volts[i] += math.Sqrt2 * l.RMSV * math.Cos(2*math.Pi*h*float64(i)/points+l.PhaseRad)
+		}
+	}
+	return volts, hz
 }

@@ -8,80 +8,76 @@ import (
 	"stillglow/capture"
 )
 
-// pard splits the varying part into periodic and random, both rms; squared they
-// add up to ACRMSV squared, so a line of the instrument counts in them as it does
-// in ACRMSV. The smaller of the two is measured, the larger is
+// powerParts are the periodic and the random part, both V rms.
+type powerParts struct{ periodic, random figure.Figure }
+
+// splitPower splits the varying part into periodic and random, both rms; squared
+// they add up to ACRMSV squared, so a line of the instrument counts in them as it
+// does in ACRMSV. The smaller of the two is measured, the larger is
 // what is left: taking the difference the other way round would bury the
 // smaller one in the larger one's error.
-func (j *job) pard() {
-	m := j.m
-	whole := j.basic.rms * j.basic.rms
-	if len(j.tr.Volts) < 64 || len(j.plain.FreqHz) == 0 {
+func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switching, gate *gatedResidue, floor spectrum.NoiseFloor) powerParts {
+	if len(rec.tr.Volts) < leastSamples || len(view.plain.FreqHz) == 0 {
 		miss := figure.NotMeasured("the record is too short to tell periodic from random; a longer one is needed")
-		m.PeriodicRMSV, m.RandomRMSV = miss, miss
-		return
+		return powerParts{miss, miss}
 	}
-	random, ok := j.randomPower()
-	periodic := j.periodicPower()
-	if floor := j.floorPower(); floor > 0 && (j.track == nil || !j.switchingShown() || random > 1.3*floor) {
+	whole := rec.basic.rms * rec.basic.rms
+	random, ok := gatedPower(gate)
+	periodic := periodicPower(rec, view.mains, lines, sw, gate)
+	if under := floorPower(view.plain, floor); under > 0 && (!sw.shown || random > 1.3*under) {
 		// lines that no cycle takes off are not random: a second converter, a spur
-		random, ok = min(random, floor), true
+		random, ok = min(random, under), true
 		periodic = max(periodic, whole-random)
 	}
 	if !ok || random > periodic {
 		random = max(whole-periodic, 0)
 	}
 	random = min(random, whole)
-	periodic = whole - random
-	m.RandomRMSV = figure.Known(math.Sqrt(random))
-	m.PeriodicRMSV = figure.Known(math.Sqrt(periodic))
-	// where the span would show the switching and none stands out, it may hide in
-	// the noise
-	m.PeriodicRMSV.LowerBound = j.track == nil && j.wouldShowSwitching()
-	j.pardU(random, periodic)
+	return stateParts(rec, sw, random, whole-random)
 }
 
-// randomU is the standard deviation of the random part's rms as a share of it:
-// what gating and the floor's model leave, by drawn supplies.
-const randomU = 0.02
-
-// pardU gives both parts their uncertainty, statistical and of the split, in power
-// (k = 2), and takes back a periodic part that is lost in it. random and periodic
-// are powers in V².
-func (j *job) pardU(random, periodic float64) {
-	m, n := j.m, float64(len(j.tr.Volts))
+// stateParts gives both parts their uncertainty, statistical and of the split, in
+// power (k = 2), and takes back a periodic part that is lost in it. random and
+// periodic are powers in V².
+func stateParts(rec *record, sw switching, random, periodic float64) powerParts {
+	n, gain := float64(len(rec.tr.Volts)), rec.setup.GainFraction
 	split := 2 * randomU * 2 * random // where what is not random counts as periodic
-	if j.track != nil && j.fold != nil && j.switchingShown() && random > periodic {
+	if sw.shown && random > periodic {
 		// the mean cycle's own power: the noise in its bins, and beating with it
-		inBins := 2 * math.Hypot(2*periodicLeak*random, math.Hypot(random*math.Sqrt(2*float64(j.fold.bins))/n, 2*math.Sqrt(periodic*random/n)))
+		inBins := 2 * math.Hypot(2*periodicLeak*random, math.Hypot(random*math.Sqrt(2*float64(sw.fold.bins))/n, 2*math.Sqrt(periodic*random/n)))
 		// a frequency known no better than this smears the edges' transients over bins
-		if smear := 2 * j.track.uHz * m.DurationS; smear < 0.005 {
+		if smear := 2 * sw.track.uHz * rec.tr.DurationS(); smear < 0.005 {
 			split = inBins
 		} else {
 			split = math.Hypot(split, inBins)
 		}
 	}
-	whole := 2 * periodicScale * meanDeviation(j.basic.partRMS) * 2 * math.Sqrt(periodic) // of a record of parts of periods
+	whole := 2 * periodicScale * meanDeviation(rec.basic.partRMS) * 2 * math.Sqrt(periodic) // of a record of parts of periods
 	power := math.Hypot(split, whole)
-	m.PeriodicRMSV.U = math.Sqrt(periodic+power) - math.Sqrt(periodic)
-	m.RandomRMSV.U = 2 * randomU * m.RandomRMSV.Value
-	if step := j.stepV; m.RandomRMSV.Value < 0.5*step {
+
+	randomV, periodicV := math.Sqrt(random), math.Sqrt(periodic)
+	uRandom := 2 * randomU * randomV
+	if step := rec.stepV; randomV < 0.5*step {
 		// so little noise does not spread over the steps: their error goes with the
 		// ripple and is neither random nor step/√12
-		m.RandomRMSV.U = math.Hypot(m.RandomRMSV.U, step/math.Sqrt(3))
+		uRandom = math.Hypot(uRandom, step/math.Sqrt(3))
 	}
-	if m.PeriodicRMSV.U >= m.PeriodicRMSV.Value {
-		m.PeriodicRMSV = figure.NotMeasured("the periodic part is lost in the random one: it is under " + capture.SI(math.Sqrt(periodic+power), "V", 2) + " rms; a longer record or fewer volts per division may show it")
+	out := powerParts{random: asItIs.of(randomV, uRandom, gain)}
+	if uPeriodic := math.Sqrt(periodic+power) - periodicV; uPeriodic >= periodicV {
+		out.periodic = figure.NotMeasured("the periodic part is lost in the random one: it is under " + capture.SI(math.Sqrt(periodic+power), "V", 2) + " rms; a longer record or fewer volts per division may show it")
+	} else {
+		out.periodic = asItIs.of(periodicV, uPeriodic, gain)
+		// where the span would show the switching and none stands out, it may hide in
+		// the noise
+		out.periodic.LowerBound = sw.track == nil && rec.wouldShowSwitching()
 	}
+	return out
 }
 
-// randomPower is the mean square in V² of what ripple, mains and spikes leave,
+// gatedPower is the mean square in V² of what ripple, mains and spikes leave,
 // where the gate lets it through. ok is false when the gate leaves too little.
-func (j *job) randomPower() (power float64, ok bool) {
-	if j.gate == nil {
-		return 0, false
-	}
-	n := j.gate.Len()
+func gatedPower(gate *gatedResidue) (power float64, ok bool) {
+	n := gate.Len()
 	const block = 4096
 	x, w := make([]float64, block), make([]float64, block)
 	// up to 256 blocks spread over the record
@@ -91,48 +87,39 @@ func (j *job) randomPower() (power float64, ok bool) {
 	for b := range take {
 		from := b * blocks / take * block
 		m := min(block, n-from)
-		j.gate.Fill(x[:m], from)
-		j.gate.FillWeights(w[:m], from)
+		gate.Fill(x[:m], from)
+		gate.FillWeights(w[:m], from)
 		for i := range m {
 			sum += w[i] * x[i]
 			sq += w[i] * x[i] * x[i]
 			weight += w[i]
 		}
 	}
-	if weight < 64 || weight < 0.05*float64(take*block) && n > block {
+	if weight < leastSamples || weight < 0.05*float64(take*block) && n > block {
 		return 0, false
 	}
 	mean := sum / weight
-	return max(sq/weight-mean*mean, 0) / (1 - j.gate.held), true
+	return max(sq/weight-mean*mean, 0) / (1 - gate.removedNoise), true
 }
 
-// periodicPower is the mean square of what repeats: the mean cycle with its
+// periodicPower is the mean square in V² of what repeats: the mean cycle with its
 // transients where a supply switches, the mains comb, and lines of neither.
-func (j *job) periodicPower() float64 {
+func periodicPower(rec *record, mains spectrum.Mains, lines []spectrum.Line, sw switching, gate *gatedResidue) float64 {
 	p := 0.0
-	share := 0.0
-	if j.track != nil && j.fold != nil {
-		for _, t := range j.track.pieces {
-			share += (t.to - t.from) / float64(len(j.tr.Volts))
+	if sw.track != nil {
+		share := 0.0
+		for _, t := range sw.track.pieces {
+			share += (t.to - t.from) / float64(len(rec.tr.Volts))
 		}
-		p += share * j.fold.power()
+		p += share * sw.fold.power()
 	}
-	if j.mains.CombRMS.Known {
-		p += j.mains.CombRMS.Value * j.mains.CombRMS.Value
-	} else if j.gate != nil && len(j.gate.drift.v) > 1 {
-		// a piece of a mains period, seen as drift
-		mean, sq := 0.0, 0.0
-		for _, v := range j.gate.drift.v {
-			mean += v
-		}
-		mean /= float64(len(j.gate.drift.v))
-		for _, v := range j.gate.drift.v {
-			sq += (v - mean) * (v - mean)
-		}
-		p += sq / float64(len(j.gate.drift.v))
+	if mains.CombRMS.Known {
+		p += mains.CombRMS.Value * mains.CombRMS.Value
+	} else {
+		p += gate.driftPower() // a piece of a mains period, seen as drift
 	}
-	for _, l := range j.m.Lines {
-		if l.Comb != "mains" && l.Comb != "switching" && (j.track == nil || l.Comb != "sideband" && l.Comb != "burst") {
+	for _, l := range lines {
+		if l.Comb != spectrum.CombMains && l.Comb != spectrum.CombSwitching && (sw.track == nil || l.Comb != spectrum.CombSideband && l.Comb != spectrum.CombBurst) {
 			p += l.SeenRMSV() * l.SeenRMSV()
 		}
 	}
@@ -140,8 +127,8 @@ func (j *job) periodicPower() float64 {
 }
 
 // floorPower is the noise floor's density integrated over the spectrum, V².
-func (j *job) floorPower() float64 {
-	oct := j.m.Noise.ThirdOctaves
+func floorPower(plain spectrum.Multirate, floor spectrum.NoiseFloor) float64 {
+	oct := floor.ThirdOctaves
 	if len(oct) == 0 {
 		return 0
 	}
@@ -150,9 +137,9 @@ func (j *job) floorPower() float64 {
 		x[i], y[i] = o.CentreHz, o.DensityVPerRtHz
 	}
 	p := 0.0
-	for i, f := range j.plain.FreqHz {
+	for i, f := range plain.FreqHz {
 		d := spectrum.LogInterp(x, y, f)
-		p += d * d * j.plain.WidthHz[i]
+		p += d * d * plain.WidthHz[i]
 	}
 	return p
 }

@@ -1,6 +1,9 @@
 package analysis
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // pieces is a cycle described by low polynomials between breaks, with free
 // steps at the breaks.
@@ -110,7 +113,7 @@ func (c *cellData) fit(y []float64, cellBreaks, hints []int, degree int) pieces 
 		}
 		p.breaks = append(p.breaks, at)
 	}
-	sortFloats(p.breaks)
+	slices.Sort(p.breaks)
 	for _, b := range p.breaks {
 		marked := false
 		for _, h := range hints {
@@ -255,7 +258,7 @@ func (p *pieces) sharpen(y []float64, c *cellData) {
 		}
 		moved[i] = math.Mod(math.Floor(b)+float64(at)+float64(m), float64(m))
 	}
-	sortFloats(moved)
+	slices.Sort(moved)
 	for i := range moved {
 		next := moved[(i+1)%k]
 		if i+1 == k {

@@ -2,7 +2,7 @@ package analysis
 
 import (
 	"math"
-	"sort"
+	"slices"
 )
 
 // residue yields the trace less its slow part and its smooth ripple: spikes,
@@ -82,12 +82,12 @@ func (r *residue) robustScale(skip []bool, stepV float64) float64 {
 			continue
 		}
 		sds = append(sds, deviation(buf))
-		sort.Float64s(buf)
+		slices.Sort(buf)
 		med := buf[len(buf)/2]
 		for i := range buf {
 			buf[i] = math.Abs(buf[i] - med)
 		}
-		sort.Float64s(buf)
+		slices.Sort(buf)
 		mads = append(mads, buf[len(buf)/2])
 	}
 	if len(mads) == 0 {
@@ -96,12 +96,12 @@ func (r *residue) robustScale(skip []bool, stepV float64) float64 {
 		}
 		return 0
 	}
-	sort.Float64s(mads)
+	slices.Sort(mads)
 	quarter := 1.4826 * 1.05 * mads[len(mads)/4]
 	if stepV > quarter {
 		// on so coarse steps most samples share one code and the median says
 		// little, or zero: the quiet blocks' standard deviation serves
-		sort.Float64s(sds)
+		slices.Sort(sds)
 		sd := sds[len(sds)/4]
 		if sd > 0.2*stepV {
 			// noise of a quarter of a step and more reaches the second code, 1.5

@@ -111,7 +111,7 @@ func (p *pieces) take(j *jointFit, binSigma float64) {
 	p.rms = binSigma / math.Sqrt(float64(p.bins)/float64(p.cells)) * max(j.rms/max(j.sigma, 1e-300), 1)
 }
 
-// sane tells whether the ripple stays within the cycle that it is a part of.
+// sane reports whether the ripple stays within the cycle that it is a part of.
 func (c *cycleModel) sane(f *fold) bool {
 	lo, hi := extremes(f.mean)
 	slack := 4 * c.binSigma
@@ -126,10 +126,16 @@ func (c *cycleModel) sane(f *fold) bool {
 	return !math.IsNaN(c.ppV + c.rmsV + c.uPPV)
 }
 
-// ringFills tells whether so much of a ring is left at the next edge that the
+// ringFills reports whether so much of a ring is left at the next edge that the
 // ripple leans on how well the ring is known.
 func (c *cycleModel) ringFills() bool {
 	return c.upper || c.ringLeft > ringFills || c.leftV > c.ppV
+}
+
+// ringsRunTogether reports whether one edge's transient can't be told from the
+// next one's.
+func (c *cycleModel) ringsRunTogether() bool {
+	return c.upper || c.joined != nil && c.ringLeft > 0.5 && 4*c.uPPV > c.ppV
 }
 
 // bound keeps every figure within what the folded cycle shows, and marks a
@@ -184,7 +190,7 @@ func (c *cycleModel) bound(f *fold) {
 	c.uPPV = max(c.uPPV, c.ppV/2)
 }
 
-// ringing tells whether a harmonic above the second outweighs the fundamental:
+// ringing reports whether a harmonic above the second outweighs the fundamental:
 // no ripple's does, a ring that fills the cycle does.
 func ringing(mean []float64) bool {
 	spec := fourier.NewFFT(len(mean)).Coefficients(nil, mean)

@@ -2,7 +2,7 @@ package analysis
 
 import (
 	"math"
-	"sort"
+	"slices"
 	"stillglow/analysis/figure"
 )
 
@@ -132,11 +132,11 @@ func typicalMisfit(mean, model []float64) float64 {
 	for i := range s {
 		s[i] = math.Abs(mean[i] - model[i])
 	}
-	sort.Float64s(s)
+	slices.Sort(s)
 	return 1.4826 * s[len(s)/2]
 }
 
-// plainPieces fits the cycle as it is, steps left out, and tells whether that
+// plainPieces fits the cycle as it is, steps left out, and reports whether that
 // leaves no transient: taking out what is none would hide the true edges. weight
 // is changed only where it does.
 func plainPieces(mean, weight []float64, zone int, round, sb float64) (pieces, bool) {
@@ -180,6 +180,19 @@ func extremes(y []float64) (lo, hi float64) {
 // finish reads the figures off the fit, or off the curve where the fit fails.
 func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, round, stepV float64) {
 	c.doubtV = 0
+	c.breaks = nil
+	for _, b := range pw.breaks {
+		c.breaks = append(c.breaks, b/float64(c.bins))
+	}
+	c.size(f, y, weight, &pw, zone, round, stepV)
+	c.rmsV = centred(c.smooth)
+	if !c.nameParts(&pw) {
+		c.nameEdgesByLevel()
+	}
+}
+
+// size draws the smooth ripple and reads its peak-to-peak with the deviation.
+func (c *cycleModel) size(f *fold, y, weight []float64, pw *pieces, zone int, round, stepV float64) {
 	m := c.bins
 	lo, hi, variance := pw.extremes()
 	perCell := c.binSigma / math.Sqrt(float64(m)/float64(pw.cells))
@@ -190,15 +203,11 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, r
 		share = 0.04
 	}
 	c.fitted = c.joined != nil || pw.rms < max(1.6*perCell, share*(hi-lo), 0.3*stepV)
-	c.breaks = nil
-	for _, b := range pw.breaks {
-		c.breaks = append(c.breaks, b/float64(m))
-	}
 	if c.fitted {
 		c.smooth = pw.corridor(y, zone, round)
 		for i := range c.edges {
 			if c.joined == nil {
-				c.splitEdge(&c.edges[i], y, &pw, c.smooth, zone)
+				c.splitEdge(&c.edges[i], y, pw, c.smooth, zone)
 			}
 		}
 		c.ppV = hi - lo
@@ -234,20 +243,30 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, r
 	}
 	// under the noise there may be transients, or more of them, that bend the fit
 	c.doubtV = math.Hypot(c.doubtV, 0.02*f.sigma)
+}
+
+// centred takes the mean off a cycle and gives its rms.
+func centred(y []float64) float64 {
 	mean := 0.0
-	for _, v := range c.smooth {
+	for _, v := range y {
 		mean += v
 	}
-	mean /= float64(m)
+	mean /= float64(len(y))
 	sq := 0.0
-	for i := range c.smooth {
-		c.smooth[i] -= mean
-		sq += c.smooth[i] * c.smooth[i]
+	for i := range y {
+		y[i] -= mean
+		sq += y[i] * y[i]
 	}
-	c.rmsV = math.Sqrt(sq / float64(m))
+	return math.Sqrt(sq / float64(len(y)))
+}
+
+// nameParts tells the rising part from the falling one, with the step between
+// them, and names the edges after them. It reports whether the ripple is two such
+// parts.
+func (c *cycleModel) nameParts(pw *pieces) bool {
+	m := c.bins
 	if !c.fitted || len(pw.breaks) != 2 || c.ppV < 4*c.uPPV {
-		c.nameEdgesByLevel()
-		return
+		return false
 	}
 	first, last := [2]float64{pw.end(0, -1), pw.end(1, -1)}, [2]float64{pw.end(0, 1), pw.end(1, 1)}
 	up := 0
@@ -256,8 +275,7 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, r
 	}
 	span := [2]float64{pw.length(0) / float64(m) * c.periodS, pw.length(1) / float64(m) * c.periodS}
 	if !(last[up] > first[up] && last[1-up] < first[1-up]) {
-		c.nameEdgesByLevel()
-		return
+		return false
 	}
 	c.rise = figure.Known((last[up] - first[up]) / span[up])
 	c.fall = figure.Known((last[1-up] - first[1-up]) / span[1-up])
@@ -270,6 +288,7 @@ func (c *cycleModel) finish(f *fold, y, weight []float64, pw pieces, zone int, r
 		toFall := math.Abs(math.Remainder(e.phase-pw.breaks[1-up]/float64(m), 1))
 		e.rising = toRise < toFall
 	}
+	return true
 }
 
 // riseStart is the phase at which a cycle begins: the rising edge's onset where

@@ -1,9 +1,9 @@
 package analysis
 
 import (
+	"cmp"
 	"math"
-	"sort"
-
+	"slices"
 	"stillglow/analysis/spectrum"
 )
 
@@ -16,10 +16,9 @@ type spikeFinding struct {
 	events           []Spike        // all, or an even pick of the edges' ones
 	peaks            []float64      // absolute peaks of the events, all classes
 	edgePeaks        [][]float64    // by template
-	strays           []Spike        // events outside the cycle
-	free             int            // how many
+	offEdge          []Spike        // events outside the edges' windows
 	count            int
-	freeIntervals    []interval // samples that free events cover
+	offEdgeSpans     []interval // samples that those cover
 	rateHz           float64
 }
 
@@ -27,7 +26,7 @@ type interval struct{ from, to int }
 
 // findSpikes looks for the edges' transients cycle by cycle and for others in
 // between.
-func findSpikes(r *residue, f *fold, rateHz, stepV float64, th thresholds) spikeFinding {
+func findSpikes(r *residue, f *fold, rateHz, stepV float64) spikeFinding {
 	out := spikeFinding{rateHz: rateHz}
 	n := len(r.volts)
 	var all []edgeTemplate
@@ -53,7 +52,7 @@ func findSpikes(r *residue, f *fold, rateHz, stepV float64, th thresholds) spike
 		// transients fill the cycle: the fold's bins tell the noise
 		out.sigma = min(out.sigma, max(f.sigma, 0.3*stepV))
 	}
-	out.threshold = max(th.SpikeSigmas*out.sigma, 1.6*stepV)
+	out.threshold = max(beginSigmas*out.sigma, 1.6*stepV)
 	if out.threshold == 0 {
 		lo, hi := extremes(r.volts)
 		out.threshold = max(1e-6*(hi-lo), 1e-300)
@@ -79,24 +78,24 @@ func findSpikes(r *residue, f *fold, rateHz, stepV float64, th thresholds) spike
 			edgeOf[(t.first+k)%m] = int8(e)
 		}
 	}
-	out.countEdges(r, n, th)
-	out.scan(r, edgeOf, rateHz, th)
-	out.settleStrays(r)
+	out.countEdges(r, n)
+	out.scan(r, edgeOf, rateHz)
+	out.settleOffEdge(r)
 	return out
 }
 
-// settleStrays joins the events outside the cycle that are one transient seen
+// settleOffEdge joins the events outside the cycle that are one transient seen
 // twice, its ring running into or out of an edge's window, and adds them to the
 // rest.
-func (out *spikeFinding) settleStrays(r *residue) {
+func (out *spikeFinding) settleOffEdge(r *residue) {
 	reach := 1e-6 * out.rateHz
 	for _, t := range out.all {
 		reach = max(reach, float64(t.until)/float64(r.model.bins)*r.model.periodS*out.rateHz)
 	}
-	sort.SliceStable(out.strays, func(i, j int) bool { return out.strays[i].TimeS < out.strays[j].TimeS })
+	slices.SortStableFunc(out.offEdge, func(a, b Spike) int { return cmp.Compare(a.TimeS, b.TimeS) })
 	var kept []Spike
 	last := math.Inf(-1)
-	for _, s := range out.strays {
+	for _, s := range out.offEdge {
 		if k := len(kept); k > 0 && s.TimeS-last < reach {
 			if math.Abs(s.PeakV) > math.Abs(kept[k-1].PeakV) {
 				kept[k-1] = s
@@ -106,9 +105,8 @@ func (out *spikeFinding) settleStrays(r *residue) {
 		kept = append(kept, s)
 		last = s.TimeS
 	}
-	out.strays = kept
-	out.free = len(kept)
-	out.count += out.free
+	out.offEdge = kept
+	out.count += len(kept)
 	for _, s := range kept {
 		out.peaks = append(out.peaks, math.Abs(s.PeakV))
 	}
@@ -118,7 +116,7 @@ func (out *spikeFinding) settleStrays(r *residue) {
 // countEdges counts and sizes the transients at the edges of the tracked
 // cycles: by the mean transient's share in each cycle (matched filter) where
 // noise would lift a plain peak reading, by the peak between samples otherwise.
-func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
+func (out *spikeFinding) countEdges(r *residue, n int) {
 	if len(out.templates) == 0 {
 		return
 	}
@@ -126,10 +124,7 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 	// transients keep their time, not their phase, where the period wanders
 	perSample := 1 / (r.model.periodS * r.rateHz)
 	ip := spectrum.NewInterpolator()
-	cycles := 0.0
-	for _, p := range r.track.pieces {
-		cycles += (p.to - p.from) * p.perSample
-	}
+	cycles := r.track.cycles()
 	every := max(1, int(cycles/20000))
 	var buf []float64
 	for e, t := range out.templates {
@@ -140,7 +135,7 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 		energy /= m * r.track.pieces[0].perSample
 		onset := t.edge.phase
 		lead := math.Mod(t.edge.phase-float64(t.first)/m+1, 1)
-		listEvery := max(1, int(cycles*float64(len(out.templates)))/th.MaxSpikes)
+		listEvery := max(1, int(cycles*float64(len(out.templates)))/maxListed)
 		seen := 0
 		want := math.Inf(-1)
 		for _, p := range r.track.pieces {
@@ -183,7 +178,7 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 					}
 				}
 				if every == 1 && r.track.kind == SwitchingFixed {
-					out.strayInWindow(buf, r.model.smooth, from, start, perSample*m, t, peak/t.peakV)
+					out.offEdgeInWindow(buf, r.model.smooth, from, start, perSample*m, t, peak/t.peakV)
 				}
 				out.edgePeaks[e] = append(out.edgePeaks[e], math.Abs(peak))
 				out.peaks = append(out.peaks, math.Abs(peak))
@@ -196,10 +191,10 @@ func (out *spikeFinding) countEdges(r *residue, n int, th thresholds) {
 	}
 }
 
-// strayInWindow looks for an event of another origin under an edge's transient:
+// offEdgeInWindow looks for an event of another origin under an edge's transient:
 // what stands above the threshold after the mean transient, scaled, is taken
 // off. A fifth of the transient itself is allowed for its own scatter.
-func (out *spikeFinding) strayInWindow(buf, smooth []float64, from int, start, binsPerSample float64, t edgeTemplate, scale float64) {
+func (out *spikeFinding) offEdgeInWindow(buf, smooth []float64, from int, start, binsPerSample float64, t edgeTemplate, scale float64) {
 	at, most := -1, 0.0
 	for i, v := range buf {
 		x := (float64(from+i)-start)*binsPerSample - 0.5
@@ -220,8 +215,8 @@ func (out *spikeFinding) strayInWindow(buf, smooth []float64, from int, start, b
 	}
 	x := (float64(from+at)-start)*binsPerSample - 0.5
 	peak := buf[at] - scale*lerp(t.v, x)
-	out.strays = append(out.strays, Spike{TimeS: float64(from + at), PeakV: peak,
-		DurationS: t.duration() / binsPerSample / out.rateHz, CyclePhase: t.edge.phase, Class: "random"})
+	out.offEdge = append(out.offEdge, Spike{TimeS: float64(from + at), PeakV: peak,
+		DurationS: t.duration() / binsPerSample / out.rateHz, CyclePhase: t.edge.phase, Class: spikeRandom})
 }
 
 // edgeSpike describes one transient at an edge at sample x.
@@ -232,10 +227,10 @@ func (out *spikeFinding) edgeSpike(r *residue, t edgeTemplate, e int, x, peak fl
 		DurationS:  t.duration() / m * r.model.periodS,
 		AreaVs:     t.area() / m * r.model.periodS * peak / t.peakV,
 		CyclePhase: t.edge.phase,
-		Class:      "falling",
+		Class:      spikeFalling,
 	}
 	if t.edge.rising {
-		s.Class = "rising"
+		s.Class = spikeRising
 	}
 	if t.edge.hasRng {
 		s.RingHz, s.RingQ = t.edge.ring.hz, t.edge.ring.q()
@@ -246,9 +241,9 @@ func (out *spikeFinding) edgeSpike(r *residue, t edgeTemplate, e int, x, peak fl
 // scan looks for events where no edge's transient is expected, with hysteresis:
 // an event begins above the threshold and ends when the residue has stayed
 // under the lower one for a while.
-func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thresholds) {
+func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64) {
 	n := len(r.volts)
-	end := out.threshold * th.SpikeEndSigmas / th.SpikeSigmas
+	end := out.threshold * endSigmas / beginSigmas
 	hold := max(int(0.3e-6*rateHz), 8)
 	if r.model != nil {
 		hold = min(hold, max(int(0.05*r.model.periodS*rateHz), 4))
@@ -287,9 +282,9 @@ func (out *spikeFinding) scan(r *residue, edgeOf []int8, rateHz float64, th thre
 		}
 		s := Spike{TimeS: float64(from) + where, PeakV: peak,
 			DurationS: halfDuration(buf, at, peak) / rateHz, AreaVs: area / rateHz,
-			CyclePhase: phase, Class: "random"}
-		out.strays = append(out.strays, s)
-		out.freeIntervals = append(out.freeIntervals, interval{from, to})
+			CyclePhase: phase, Class: spikeRandom}
+		out.offEdge = append(out.offEdge, s)
+		out.offEdgeSpans = append(out.offEdgeSpans, interval{from, to})
 	}
 	r.each(0, n, func(i int, v float64, bin int, _ float64) {
 		if v < 0 {
@@ -326,21 +321,21 @@ func levelAround(buf []float64, first, last int) float64 {
 	if len(beside) < 8 {
 		return 0
 	}
-	sort.Float64s(beside)
+	slices.Sort(beside)
 	return beside[len(beside)/2]
 }
 
-// straysKeepPhase tells whether the events outside the edges' windows all come at
+// offEdgeKeepsPhase reports whether the events outside the edges' windows all come at
 // one place in the cycle (Rayleigh's resultant over nine tenths).
-func (out *spikeFinding) straysKeepPhase() bool {
+func (out *spikeFinding) offEdgeKeepsPhase() bool {
 	var re, im float64
-	for _, s := range out.strays {
+	for _, s := range out.offEdge {
 		if s.CyclePhase < 0 {
 			return false
 		}
 		sin, cos := math.Sincos(2 * math.Pi * s.CyclePhase)
 		re, im = re+cos, im+sin
 	}
-	n := float64(len(out.strays))
+	n := float64(len(out.offEdge))
 	return n >= 8 && math.Hypot(re, im) > 0.9*n
 }

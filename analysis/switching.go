@@ -1,8 +1,9 @@
 package analysis
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
@@ -164,7 +165,7 @@ func noiseUnder(p []float64) []float64 {
 			end = len(p)
 		}
 		block := append([]float64(nil), p[i:end]...)
-		sort.Float64s(block)
+		slices.Sort(block)
 		q := block[len(block)/4]
 		at = append(at, float64(i+end-1)/2)
 		level = append(level, math.Log(max(q/0.28768, 1e-300))) // -ln(3/4)
@@ -191,9 +192,9 @@ func (s searchSpectrum) peaks(lowHz, highHz, over float64, limit int) []peakBin 
 		list = append(list, peakBin{hz: (float64(k) + d) * s.binHz, ratio: p / max(s.floor[k], 1e-300), power: p})
 	}
 	if len(list) > limit {
-		sort.SliceStable(list, func(i, j int) bool { return list[i].ratio > list[j].ratio })
+		slices.SortStableFunc(list, func(a, b peakBin) int { return cmp.Compare(b.ratio, a.ratio) })
 		list = list[:limit]
-		sort.SliceStable(list, func(i, j int) bool { return list[i].hz < list[j].hz })
+		slices.SortStableFunc(list, func(a, b peakBin) int { return cmp.Compare(a.hz, b.hz) })
 	}
 	return list
 }
@@ -225,7 +226,7 @@ func bestComb(peaks []peakBin, binHz, lowHz, highHz float64) combGuess {
 		}
 	}
 	strong := append([]peakBin(nil), peaks...)
-	sort.SliceStable(strong, func(i, j int) bool { return strong[i].power > strong[j].power })
+	slices.SortStableFunc(strong, func(a, b peakBin) int { return cmp.Compare(b.power, a.power) })
 	if len(strong) > 24 {
 		strong = strong[:24]
 	}
@@ -355,77 +356,97 @@ type coarseSwitching struct {
 	secondHz float64
 }
 
-// searchSwitching finds the switching frequency to about a thousandth.
-func searchSwitching(volts []float64, meanV, rateHz float64, th thresholds) coarseSwitching {
-	var found coarseSwitching
+// searchSwitching finds the switching frequency to about a thousandth. notHz are
+// frequencies not to look at.
+func searchSwitching(volts []float64, meanV, rateHz float64, notHz []float64) coarseSwitching {
 	rec := newSearchRecord(volts, meanV, rateHz)
 	if len(rec.x) < 32 {
-		return found
+		return coarseSwitching{}
 	}
 	sp := rec.spectrum()
-	sp.leaveOut(th.NotHz)
-	low := max(th.SearchLowHz, 4.5*sp.binHz)
-	high := min(th.SearchHighHz, 0.45*rec.rateHz)
+	sp.leaveOut(notHz)
+	low := max(searchLowHz, 4.5*sp.binHz)
+	high := min(searchHighHz, 0.45*rec.rateHz)
 	if low >= high {
-		return found
+		return coarseSwitching{}
 	}
-	peaks := sp.peaks(low, rec.topHz, th.LineOverFloor, 300)
+	peaks := sp.peaks(low, rec.topHz, lineOverFloor, 300)
 	comb := bestComb(peaks, sp.binHz, low, high)
 	corrHz, corr := sp.periodByCorrelation(rec.rateHz, low, high)
 	if comb.hz > 0 && comb.hz < 60e3 {
-		// packets at a rate below the search leave a comb of their own rate's
-		// multiples; switching inside them shows above it
 		inside, strength := sp.periodByCorrelation(rec.rateHz, max(2.2*comb.hz, 40e3), high)
-		if strength > 0.1 && inside < 1.2*th.TradeHighHz { // beyond, it is a ring after every edge
-			try := coarseSwitching{hz: inside, strength: strength}
-			if t := trackSwitching(volts, meanV, rateHz, try); t != nil && t.kind == SwitchingBursting && t.burstHz > 0 && t.burstHz < th.SearchLowHz {
-				k := comb.hz / t.burstHz
-				if math.Abs(k-math.Round(k)) < 0.05*math.Max(1, k/3) && inside > 3*t.burstHz {
-					return try
-				}
-			}
+		if try := (coarseSwitching{hz: inside, strength: strength}); insidePackets(volts, meanV, rateHz, try, comb.hz) {
+			return try
 		}
 	}
-	if comb.hz > 0 && corr > 0.6 {
-		// a cycle that repeats so well and yet fits no comb is dithered, its many
-		// sidebands hit by chance; one that repeats several times within the comb's
-		// period is the cycle, harmonics folded back lie between its own; above what
-		// the trade switches at it is a ring that lasts through the cycle
-		q := corrHz / comb.hz
-		off := math.Abs(q-1) > 0.05
-		power := func(c coarseSwitching) float64 {
-			t := trackSwitching(volts, meanV, rateHz, c)
-			if t == nil || len(t.pieces) == 0 {
-				return 0
-			}
-			return foldOnly(volts, t, newSlowPart(volts, t)).power()
-		}
-		if comb.explained < 0.35 && off && power(coarseSwitching{hz: corrHz}) > 1.1*power(coarseSwitching{hz: comb.hz, coherent: true}) ||
-			corr > 0.9 && q > 2.5 && corrHz < 1.2*th.TradeHighHz && math.Abs(q-math.Round(q)) < 0.05*q {
-			return coarseSwitching{hz: corrHz, strength: corr}
-		}
+	if comb.hz > 0 && repeatsOffComb(volts, meanV, rateHz, comb, corrHz, corr) {
+		return coarseSwitching{hz: corrHz, strength: corr}
 	}
 	switch {
-	case comb.hz > 0 && max(comb.explained, 0.6*comb.power) >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*th.TradeHighHz):
-		found.hz, found.coherent, found.strength = comb.hz, true, comb.explained
-		rest := peaks[:0:0]
-		for _, p := range peaks {
-			h := math.Round(p.hz / comb.hz)
-			if math.Abs(p.hz-h*comb.hz) > 2*sp.binHz+0.002*comb.hz {
-				rest = append(rest, p)
-			}
-		}
-		if second := bestComb(rest, sp.binHz, low, high); second.lines >= 2 && second.explained > 0.4 {
-			found.secondHz = second.hz
-		}
+	case comb.hz > 0 && max(comb.explained, 0.6*comb.power) >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*tradeHighHz):
+		return coarseSwitching{hz: comb.hz, coherent: true, strength: comb.explained, secondHz: secondComb(peaks, comb, sp.binHz, low, high)}
 	case corrHz > 0 && corr > 0.15:
-		found.hz, found.strength = corrHz, corr
 		if comb.hz > 0 && math.Abs(comb.hz/corrHz-1) < 0.02 {
 			// one line only, above what the trade switches at: a far better place
-			found.hz, found.coherent = comb.hz, true
+			return coarseSwitching{hz: comb.hz, coherent: true, strength: corr}
 		}
+		return coarseSwitching{hz: corrHz, strength: corr}
 	case comb.hz > 0 && comb.lines >= 2:
-		found.hz, found.coherent, found.strength = comb.hz, true, comb.explained
+		return coarseSwitching{hz: comb.hz, coherent: true, strength: comb.explained}
 	}
-	return found
+	return coarseSwitching{}
+}
+
+// insidePackets reports whether try is switching inside packets whose rate,
+// below the search, leaves the comb at combHz as multiples of its own.
+func insidePackets(volts []float64, meanV, rateHz float64, try coarseSwitching, combHz float64) bool {
+	if !(try.strength > 0.1) || try.hz >= 1.2*tradeHighHz { // beyond, it is a ring after every edge
+		return false
+	}
+	t := trackSwitching(volts, meanV, rateHz, try)
+	if t == nil || t.kind != SwitchingBursting || t.burstHz <= 0 || t.burstHz >= searchLowHz {
+		return false
+	}
+	k := combHz / t.burstHz
+	return math.Abs(k-math.Round(k)) < 0.05*math.Max(1, k/3) && try.hz > 3*t.burstHz
+}
+
+// repeatsOffComb reports whether the repetition by correlation is the cycle and
+// not the comb: one that repeats so well and yet fits no comb is dithered, its many
+// sidebands hit by chance; one that repeats several times within the comb's
+// period is the cycle, harmonics folded back lie between its own; above what
+// the trade switches at it is a ring that lasts through the cycle.
+func repeatsOffComb(volts []float64, meanV, rateHz float64, comb combGuess, corrHz, corr float64) bool {
+	if !(corr > 0.6) {
+		return false
+	}
+	power := func(c coarseSwitching) float64 {
+		t := trackSwitching(volts, meanV, rateHz, c)
+		if t == nil || len(t.pieces) == 0 {
+			return 0
+		}
+		return foldOnly(volts, t, newSlowPart(volts, t)).power()
+	}
+	q := corrHz / comb.hz
+	if comb.explained < 0.35 && math.Abs(q-1) > 0.05 &&
+		power(coarseSwitching{hz: corrHz}) > 1.1*power(coarseSwitching{hz: comb.hz, coherent: true}) {
+		return true
+	}
+	return corr > 0.9 && q > 2.5 && corrHz < 1.2*tradeHighHz && math.Abs(q-math.Round(q)) < 0.05*q
+}
+
+// secondComb is the frequency of a second converter in the lines that the comb
+// leaves, 0 where there is none.
+func secondComb(peaks []peakBin, comb combGuess, binHz, lowHz, highHz float64) float64 {
+	rest := peaks[:0:0]
+	for _, p := range peaks {
+		h := math.Round(p.hz / comb.hz)
+		if math.Abs(p.hz-h*comb.hz) > 2*binHz+0.002*comb.hz {
+			rest = append(rest, p)
+		}
+	}
+	if second := bestComb(rest, binHz, lowHz, highHz); second.lines >= 2 && second.explained > 0.4 {
+		return second.hz
+	}
+	return 0
 }

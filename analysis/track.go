@@ -3,7 +3,7 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
-	"sort"
+	"slices"
 )
 
 // piece is a stretch of samples over which the switching phase runs straight.
@@ -23,6 +23,15 @@ type cycleTrack struct {
 	burstHz  float64
 	uBurstHz float64
 	pieces   []piece
+}
+
+// cycles is how many switching cycles the pieces hold.
+func (t *cycleTrack) cycles() float64 {
+	n := 0.0
+	for _, p := range t.pieces {
+		n += (p.to - p.from) * p.perSample
+	}
+	return n
 }
 
 // demodBlock is the complex amplitude of one harmonic in a short tapered block.
@@ -112,9 +121,9 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		amp[i], noise[i] = cmplx.Abs(b.c), cmplx.Abs(b.ref)
 	}
 	sorted := append([]float64(nil), amp...)
-	sort.Float64s(sorted)
+	slices.Sort(sorted)
 	strong := sorted[len(sorted)*98/100]
-	sort.Float64s(noise)
+	slices.Sort(noise)
 	quiet := noise[len(noise)/2]
 	if strong < 4*quiet && found.coherent {
 		return fixed()
@@ -155,7 +164,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	return best
 }
 
-// explains tells whether a track of packets holds so many times the power that
+// explains reports whether a track of packets holds so many times the power that
 // another does.
 func (t *cycleTrack) explains(volts []float64, times float64, other *cycleTrack) bool {
 	on := 0.0
@@ -217,7 +226,7 @@ func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *cycleTrack 
 		offsets[i] = (phase[i+1] - phase[i]) / (blocks[i+1].middle - blocks[i].middle) / per
 	}
 	sorted := append([]float64(nil), offsets...)
-	sort.Float64s(sorted)
+	slices.Sort(sorted)
 	lo, hi := sorted[len(sorted)*5/100], sorted[len(sorted)*95/100]
 	phaseNoise := quiet / max(amp, 1e-300) / (2 * math.Pi) // cycles
 	hop := (blocks[1].middle - blocks[0].middle) * per     // cycles

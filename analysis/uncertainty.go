@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"math"
-
 	"stillglow/analysis/figure"
 )
 
@@ -52,6 +51,12 @@ const (
 	// periodicLeak the part of the random power that a fold takes for periodic
 	periodicScale = 1.6
 	periodicLeak  = 5e-4
+	// randomU is the standard deviation of the random part's rms as a share of it:
+	// what gating and the floor's model leave, by drawn supplies
+	randomU = 0.02
+	// skirtsShare is what the skirts between the lines of ungated spikes may add to
+	// a noise density, as a share of it (k = 2)
+	skirtsShare = 0.1
 )
 
 // meanDeviation is the standard deviation of the mean of parts.
@@ -72,59 +77,25 @@ func meanDeviation(parts []float64) float64 {
 	return math.Sqrt(sq / (n - 1) / n)
 }
 
-// uncertainties fills in U of the time-domain figures: statistical from the
-// record's parts or the fit, gain, and the converter's step (rectangular,
-// step/√12 for each reading).
-func (j *job) uncertainties() {
-	m := j.m
-	gain := j.setup.GainFraction
-	step := j.stepV / math.Sqrt(12)
-	set := func(f *figure.Figure, standard ...float64) {
-		if f.Known && f.U == 0 {
-			f.U = expanded(f.Value, gain, standard...)
-		}
+// figureOf makes a figure whose uncertainty combines the given standard deviations
+// and the gain's expanded fraction.
+func figureOf(value, gainFraction float64, standard ...float64) figure.Figure {
+	f := figure.Known(value)
+	f.U = expanded(value, gainFraction, standard...)
+	return f
+}
+
+// of makes the figure of a fitted value with the fit's own deviation, given
+// as twice the standard one.
+func (b typeB) of(value, twiceDeviation, gainFraction float64) figure.Figure {
+	return figureOf(value, gainFraction, b.scale*twiceDeviation/2, b.model*value)
+}
+
+// stated turns a figure whose U is the fit's own deviation (twice the standard
+// one) into one with the whole uncertainty. One that is not known stays as it is.
+func (b typeB) stated(raw figure.Figure, gainFraction float64) figure.Figure {
+	if raw.Known {
+		raw.U = b.of(raw.Value, raw.U, gainFraction).U
 	}
-	// scale stands for what a fit's own curvature leaves out, model for what the
-	// model itself does
-	fitted := func(b typeB, figures ...*figure.Figure) {
-		for _, f := range figures {
-			if f.Known {
-				f.U = expanded(f.Value, gain, b.scale*f.U/2, b.model*f.Value)
-			}
-		}
-	}
-	set(&m.DCV, meanDeviation(j.basic.parts), step)
-	set(&m.ACRMSV, meanDeviation(j.basic.partRMS))
-	set(&m.PPV, math.Sqrt2*step, 0)
-	set(&m.PP20MHzV, math.Sqrt2*step, meanDeviation(j.pp.PartsV))
-	set(&m.PP20MHz999V, math.Sqrt2*step, meanDeviation(j.pp.PartsV))
-	s := &m.Spikes
-	fitted(rippleB, &m.RipplePPV, &m.RippleRMSV)
-	fitted(lineB, &m.SwitchingFundamentalRMSV)
-	fitted(spikeB, &s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV, &s.RisingPeakMedianV, &s.FallingPeakMedianV)
-	fitted(densityB, &m.Noise.DensityVPerRtHz, &m.Noise.UngatedVPerRtHz, &m.Noise.At1kHzVPerRtHz)
-	fitted(asItIs, &m.MainsLineRMS, &m.MainsCombRMS, &m.MainsCombPPV)
-	if c := j.model; c != nil && m.RipplePPV.Known {
-		// what the cycle's own fit can't know, and where too little noise averages
-		// over the steps, these
-		doubt := c.doubtV
-		if m.RandomRMSV.Known && m.RandomRMSV.Value < 0.5*j.stepV {
-			doubt = math.Hypot(doubt, j.stepV/math.Sqrt(6))
-		}
-		m.RipplePPV.U = math.Hypot(m.RipplePPV.U, 2*doubt)
-		m.RippleRMSV.U = math.Hypot(m.RippleRMSV.U, 2*doubt*min(c.rmsV/max(c.ppV, 1e-300), 1))
-	}
-	for i := range m.Bands {
-		fitted(asItIs, &m.Bands[i].RMSV, &m.Bands[i].RMSNoLinesV)
-	}
-	for _, r := range [...][2]*figure.Figure{{&s.RingHz, &s.RingQ}, {&s.RisingRingHz, &s.RisingRingQ}, {&s.FallingRingHz, &s.FallingRingQ}} {
-		hz, q := r[0], r[1]
-		if !hz.Known || !q.Known {
-			continue
-		}
-		// the instrument's gain is no part of them
-		hz.U = expanded(hz.Value, 0, ringB.scale*hz.U/2, hz.Value*math.Hypot(ringDamped/(q.Value*q.Value), ringBuried/(q.Value*q.Value*q.Value)))
-		q.U = expanded(q.Value, 0, ringB.scale*q.U/2, ringB.model*q.Value, ringQBuried/q.Value)
-	}
-	fitted(asItIs, &m.RandomRMSV, &m.PeriodicRMSV)
+	return raw
 }

@@ -1,0 +1,86 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+
+	"stillglow/analysis/spectrum"
+	"stillglow/capture"
+)
+
+// record is the trace under measurement with what is known of it before any
+// search. No step changes it.
+type record struct {
+	tr    *capture.Trace
+	setup Setup // GainFraction set
+	basic basics
+	stepV float64 // the converter's step, V; 0: not known
+}
+
+// newRecord checks that the trace can be measured and takes what one pass shows.
+func newRecord(tr *capture.Trace, setup Setup) (*record, error) {
+	if tr == nil || len(tr.Volts) == 0 {
+		return nil, fmt.Errorf("the trace holds no samples")
+	}
+	if !(tr.SampleRateHz > 0) || math.IsInf(tr.SampleRateHz, 0) {
+		return nil, fmt.Errorf("the trace has no sample rate")
+	}
+	basic := basicsOf(tr.Volts)
+	if !basic.finite {
+		return nil, fmt.Errorf("sample %d is not a number", basic.bad)
+	}
+	if setup.GainFraction <= 0 {
+		setup.GainFraction = defaultGainFraction
+	}
+	r := &record{tr: tr, setup: setup, basic: basic, stepV: tr.StepV}
+	if s, ok := spectrum.ADCStep(tr.Volts); ok {
+		if r.stepV == 0 || s < 1.5*r.stepV {
+			r.stepV = s
+		}
+	}
+	return r, nil
+}
+
+// constant reports whether nothing varies.
+func (r *record) constant() bool { return r.basic.max == r.basic.min }
+
+// stepSigma is the standard deviation of one reading by the converter's step, V
+// (rectangular).
+func (r *record) stepSigma() float64 { return r.stepV / math.Sqrt(12) }
+
+// wouldShowSwitching reports whether the span reaches into the range in which
+// most supplies switch.
+func (r *record) wouldShowSwitching() bool { return r.tr.Span.HighHz > mostSwitchHz }
+
+// aliasPossible reports whether half the rate lies inside the range in which
+// supplies switch and nothing is known to have low-passed the signal ahead of
+// the converter.
+func (r *record) aliasPossible() bool {
+	half := r.tr.SampleRateHz / 2
+	if half >= tradeHighHz {
+		return false
+	}
+	return !(r.tr.BandwidthHz > 0 && r.tr.BandwidthHz <= 1.02*half)
+}
+
+// clippedCount counts samples at the converter's ends: the known full scale
+// where the file states it, else the pile-up at the record's own extremes.
+func (r *record) clippedCount() int {
+	tr := r.tr
+	if !(tr.FullScaleMaxV > tr.FullScaleMinV) {
+		low, high := spectrum.Clipped(tr.Volts, r.basic.min, r.basic.max, r.stepV)
+		return low + high
+	}
+	tol := max(r.stepV/2, 1e-9*(tr.FullScaleMaxV-tr.FullScaleMinV))
+	lo, hi := tr.FullScaleMinV+tol, tr.FullScaleMaxV-tol
+	if r.basic.min > lo && r.basic.max < hi {
+		return 0
+	}
+	n := 0
+	for _, v := range tr.Volts {
+		if v <= lo || v >= hi {
+			n++
+		}
+	}
+	return n
+}

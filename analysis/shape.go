@@ -1,0 +1,54 @@
+package analysis
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"stillglow/analysis/bandlimit"
+	"stillglow/analysis/figure"
+)
+
+// shape is what the samples show without their cycle: the peak-to-peak in a
+// 20 MHz span, what the converter cut off, the drawing.
+type shape struct {
+	ppV, pp999V figure.Figure
+	filter      string // the low-pass of both, in words; empty where not measured
+	clipped     int    // samples at the converter's end stops
+	waveform    Envelope
+	err         error // the context's
+}
+
+// measureShape takes the peak-to-peak in the 20 MHz span and draws the record.
+func measureShape(ctx context.Context, rec *record) shape {
+	tr := rec.tr
+	out := shape{clipped: rec.clippedCount()}
+	low, words := rec.setup.LowPass, ""
+	if low == bandlimit.Default {
+		low = bandlimit.DefaultLowPass
+	}
+	switch {
+	case tr.BandLimited:
+		low, words = bandlimit.None, "none: the instrument limited the bandwidth itself"
+	case low == bandlimit.None:
+		words = "none: full span"
+	default:
+		words = low.Words(bandwidthLimitHz)
+	}
+	limited := tr.BandLimited && tr.SampleRateHz >= 2.2*bandwidthLimitHz && (tr.BandwidthHz == 0 || tr.BandwidthHz >= 0.9*bandwidthLimitHz)
+	if tr.Span.HighHz < 0.95*bandwidthLimitHz && !limited {
+		miss := figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; 50 MS/s or more and 20 MHz of bandwidth are needed", hertz(tr.Span.HighHz)))
+		out.ppV, out.pp999V = miss, miss
+	} else {
+		pp, err := bandlimit.Measure(ctx, tr.Volts, rec.basic.mean, rec.basic.min, rec.basic.max, tr.SampleRateHz, low, bandwidthLimitHz)
+		if err != nil {
+			out.err = err
+			return out
+		}
+		gain, step, parts := rec.setup.GainFraction, math.Sqrt2*rec.stepSigma(), meanDeviation(pp.PartsV)
+		out.ppV, out.pp999V, out.filter = figureOf(pp.AbsoluteV, gain, step, parts), figureOf(pp.P999V, gain, step, parts), words
+		out.ppV.LowerBound, out.pp999V.LowerBound = out.clipped > 0, out.clipped > 0
+	}
+	out.waveform = envelopeOf(tr.Volts, 0, len(tr.Volts), waveformColumns, tr.SampleRateHz)
+	return out
+}

@@ -1,0 +1,325 @@
+package analysis
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"stillglow/analysis/figure"
+	"stillglow/capture"
+)
+
+// spikeResult is the spikes in figures.
+type spikeResult struct {
+	summary  SpikeSummary // Typical is not drawn yet
+	cautions []capture.Caution
+}
+
+// reading is a value with what is known of its deviation: twice the standard
+// one, the gain and the model left out.
+type reading struct{ value, deviation float64 }
+
+// quantileReading reads a quantile of sorted peaks; perScatter is its standard
+// deviation times √n over that of a single one, sigmas the noise's share.
+func quantileReading(sorted []float64, q, perScatter, noiseV float64) reading {
+	scatter := quantileOf(sorted, 0.84) - quantileOf(sorted, 0.16)
+	return reading{quantileOf(sorted, q), 2 * math.Hypot(perScatter*scatter/2/math.Sqrt(float64(len(sorted))), noiseV)}
+}
+
+// figure states the reading with the gain's and the model's share.
+func (r reading) figure(gainFraction float64, lowerBound bool) figure.Figure {
+	f := spikeB.of(r.value, r.deviation, gainFraction)
+	f.LowerBound = lowerBound
+	return f
+}
+
+// spikeFigures turns the events into figures. mainsHz is the mains frequency as
+// found; clipped is how many samples lie at the converter's end stops.
+func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int) spikeResult {
+	found, gain := &sw.spikes, rec.setup.GainFraction
+	if why := whyNoSpikes(rec, sw); why != "" {
+		return spikeResult{summary: noSpikes(figure.NotMeasured(why))}
+	}
+	if found.count == 0 {
+		// a short spike may hide in the step of an edge
+		threshold := math.Hypot(found.threshold, 2*stepDoubtV(rec, sw, 0))
+		s := noSpikes(figure.NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*threshold)))
+		s.ThresholdV, s.PerS, s.PerCycle = threshold, figure.Known(0), figure.Known(0)
+		return spikeResult{summary: s}
+	}
+	events, tied := classifyFree(sw.timed(rec), rec, mainsHz)
+	s := SpikeSummary{ThresholdV: found.threshold, Count: found.count, MainsTied: tied, Random: max(len(found.offEdge)-tied, 0),
+		List: evenPick(events, maxListed)}
+	s.DurationMedianS = figure.Known(medianOf(events, func(e Spike) float64 { return e.DurationS }))
+	s.AreaMedianVs = figure.Known(medianOf(events, func(e Spike) float64 { return e.AreaVs }))
+
+	split := stepDoubtV(rec, sw, s.DurationMedianS.Value)
+	peaks := slices.Clone(found.peaks)
+	slices.Sort(peaks)
+	median := quantileReading(peaks, 0.5, 1.25, 0.1*found.sigma)
+	p95 := quantileReading(peaks, 0.95, 2.1, 0.2*found.sigma)
+	top := reading{peaks[len(peaks)-1], 2 * found.sigma}
+	stepHides := 2*split > 0.1*median.value
+	s.PerS, s.PerCycle = spikeRates(rec, sw, stepHides)
+
+	edges := edgeReadings(sw, split)
+	// too few samples in the pulse or in the ring: the true peak lies higher
+	rate := rec.tr.SampleRateHz
+	undersampled := s.DurationMedianS.Value*rate < samplesInPulse || edges.largestRingHz > 0 && rate/edges.largestRingHz < samplesInRing
+	lower := undersampled || clipped > 0
+	for _, r := range []*reading{&median, &p95, &top} {
+		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*split), edges.openV)
+	}
+	s.PeakMedianV, s.PeakP95V, s.PeakMaxV = median.figure(gain, lower), p95.figure(gain, lower), top.figure(gain, lower)
+	s.RingHz, s.RingQ = edges.largest.ringHz, edges.largest.ringQ
+	s.RisingRingHz, s.RisingRingQ = edges.rising.ringHz, edges.rising.ringQ
+	s.FallingRingHz, s.FallingRingQ = edges.falling.ringHz, edges.falling.ringQ
+	s.RisingPeakMedianV, s.FallingPeakMedianV = figure.NotMeasured("no spike stands at the rising edge"), figure.NotMeasured("no spike stands at the falling edge")
+	if edges.rising.seen {
+		s.RisingPeakMedianV = edges.rising.peak.figure(gain, lower)
+	}
+	if edges.falling.seen {
+		s.FallingPeakMedianV = edges.falling.peak.figure(gain, lower)
+	}
+	s.AmplitudeHist = histogramOf(peaks, histogramSteps)
+	if len(events) == found.count {
+		gaps := make([]float64, 0, len(events))
+		for i := 1; i < len(events); i++ {
+			gaps = append(gaps, events[i].TimeS-events[i-1].TimeS)
+		}
+		slices.Sort(gaps)
+		s.IntervalHist = histogramOf(gaps, histogramSteps)
+	}
+	out := spikeResult{summary: s}
+	if stepHides {
+		out.cautions = append(out.cautions, capture.Caution{
+			Code: capture.CautionStepHides,
+			Text: fmt.Sprintf("the spikes are as short as the ripple's own step of %.3g mV at the edges (ESR); how much of an edge is which is known to %.2g mV only", 1e3*stepAtEdges(rec, sw.model), 1e3*2*split),
+			Fix:  "judge such edges by the peak-to-peak in 20 MHz, which holds both",
+		})
+	}
+	if undersampled {
+		out.cautions = append(out.cautions, capture.Caution{
+			Code: capture.CautionUndersampled,
+			Text: fmt.Sprintf("the spikes are only %.1f samples long; their peaks are lower bounds", s.DurationMedianS.Value*rate),
+			Fix:  "use the fastest time base and all the memory; a single channel often doubles the rate",
+		})
+	}
+	return out
+}
+
+// whyNoSpikes is the reason why single spikes can't be shown; empty where they
+// can.
+func whyNoSpikes(rec *record, sw switching) string {
+	if high := rec.tr.Span.HighHz; high < spikeSpanHz {
+		return fmt.Sprintf("the capture shows nothing above %s; 25 MS/s or more is needed to show spikes", hertz(high))
+	}
+	if c := sw.model; c != nil && c.ringsRunTogether() {
+		return "the ring lasts into the next edge; single spikes can't be told apart until it is damped"
+	}
+	if sw.spikes.threshold == 0 {
+		return "the record is too short or constant; nothing can stand out"
+	}
+	return ""
+}
+
+// noSpikes is a summary none of whose figures is measured.
+func noSpikes(miss figure.Figure) SpikeSummary {
+	return SpikeSummary{PerS: miss, PerCycle: miss, PeakMedianV: miss, PeakP95V: miss, PeakMaxV: miss,
+		DurationMedianS: miss, AreaMedianVs: miss, RingHz: miss, RingQ: miss,
+		RisingRingHz: miss, RisingRingQ: miss, FallingRingHz: miss, FallingRingQ: miss,
+		RisingPeakMedianV: miss, FallingPeakMedianV: miss}
+}
+
+// timed are the events with their times in seconds, in the order of time.
+func (s switching) timed(rec *record) []Spike {
+	events := slices.Clone(s.spikes.events)
+	for i := range events {
+		events[i].TimeS /= rec.tr.SampleRateHz
+	}
+	slices.SortStableFunc(events, func(a, b Spike) int { return cmp.Compare(a.TimeS, b.TimeS) })
+	return events
+}
+
+// spikeRates are the spikes per second and per switching cycle. stepHides tells
+// that an edge's step may hide a spike.
+func spikeRates(rec *record, sw switching, stepHides bool) (perS, perCycle figure.Figure) {
+	found, duration := &sw.spikes, rec.tr.DurationS()
+	perS = figure.Known(float64(found.count) / duration)
+	// the edges whose mean transient is near the threshold may or may not top it
+	near := 0
+	for e, t := range found.templates {
+		if math.Abs(t.peakV) < 1.33*found.threshold {
+			near += found.perEdge[e]
+		}
+	}
+	if found.offEdgeKeepsPhase() {
+		near += len(found.offEdge) // seen apart from an edge, and yet perhaps a part of it
+	}
+	deviation := 2 * math.Hypot(math.Sqrt(float64(min(len(found.offEdge), found.count))), float64(near)/2) / duration
+	if !sw.shown {
+		perS.U = deviation
+		return perS, figure.NotMeasured("no switching cycle is known")
+	}
+	perCycle = figure.Known(float64(found.count) / sw.track.cycles())
+	if hidden := 2 - len(found.templates); stepHides && hidden > 0 && perCycle.Value > 0 {
+		// an edge that shows no spike may have one under its step
+		deviation = math.Hypot(deviation, float64(hidden)*sw.track.hz)
+	}
+	perS.U = deviation
+	return perS, perCycle
+}
+
+// edgeReading is the transient of one kind of edge.
+type edgeReading struct {
+	seen          bool
+	peak          reading
+	ringHz, ringQ figure.Figure
+}
+
+// edgeSet are the strongest transients of both edges and of all.
+type edgeSet struct {
+	rising, falling, largest edgeReading
+	largestRingHz            float64 // of the largest transient, 0: it does not ring
+	openV                    float64 // the largest peak ambiguity
+}
+
+// edgeReadings reads the transients at the edges; splitV is the deviation that
+// telling them from the ripple's step adds to a peak.
+func edgeReadings(sw switching, splitV float64) edgeSet {
+	found := &sw.spikes
+	miss := figure.NotMeasured("no ring stands out after the pulse")
+	none := edgeReading{ringHz: miss, ringQ: miss}
+	out := edgeSet{rising: none, falling: none, largest: none}
+	for e, t := range found.templates {
+		if len(found.edgePeaks[e]) == 0 {
+			continue
+		}
+		p := slices.Clone(found.edgePeaks[e])
+		slices.Sort(p)
+		r := edgeReading{seen: true, peak: quantileReading(p, 0.5, 1.25, splitV), ringHz: miss, ringQ: miss}
+		r.peak.deviation = math.Hypot(r.peak.deviation, t.edge.openV)
+		out.openV = max(out.openV, t.edge.openV)
+		if t.edge.hasRng {
+			r.ringHz, r.ringQ = ringFigures(t.edge, sw.model)
+		}
+		kind := &out.falling
+		if t.edge.rising {
+			kind = &out.rising
+		}
+		if !kind.seen || r.peak.value > kind.peak.value {
+			*kind = r
+		}
+		if r.peak.value > out.largest.peak.value {
+			out.largest, out.largestRingHz = r, 0
+			if t.edge.hasRng {
+				out.largestRingHz = t.edge.ring.hz
+			}
+		}
+	}
+	return out
+}
+
+// ringFigures states the frequency and the Q of an edge's ring. The instrument's
+// gain is no part of them.
+func ringFigures(e cycleEdge, c *cycleModel) (ringHz, ringQ figure.Figure) {
+	hz, q := e.ring.hz, e.ring.q()
+	if q < ringLeastQ {
+		miss := figure.NotMeasured("what follows the pulse dies down within its first swing")
+		return miss, miss
+	}
+	uHz, uQ := e.ringDeviation(c.periodS/float64(c.bins), c.binSigma)
+	return figureOf(hz, 0, ringB.scale*uHz, hz*math.Hypot(ringDamped/(q*q), ringBuried/(q*q*q))),
+		figureOf(q, 0, ringB.scale*uQ, ringB.model*q, ringQBuried/q)
+}
+
+// stepDoubtV is the standard deviation of a spike's peak that comes from telling
+// it from the ripple's step under it, volts, for pulses of a duration in seconds.
+// Where a pulse is as short as a step may take, the two are not known better than
+// within the step (rectangular); above, tests with drawn supplies show a
+// twentieth of it and less.
+func stepDoubtV(rec *record, sw switching, durationS float64) float64 {
+	step := stepAtEdges(rec, sw.model)
+	if durationS < 1.5*edgeZoneS {
+		return step / math.Sqrt(3)
+	}
+	return 0.06 * step * 1.5 * edgeZoneS / durationS
+}
+
+// stepAtEdges is the ripple's step at the edges in volts: the cycle's own where
+// it is known, else the largest that the smooth cycle makes across an edge.
+func stepAtEdges(rec *record, c *cycleModel) float64 {
+	switch {
+	case c == nil:
+		return 0
+	case c.stepV.Known:
+		return c.stepV.Value
+	}
+	m := c.bins
+	zone := min(int(math.Ceil((edgeZoneS+2/rec.tr.SampleRateHz)/c.periodS*float64(m))), m/20)
+	step := 0.0
+	for _, e := range c.edges {
+		on := int(e.phase * float64(m))
+		step = max(step, math.Abs(c.smooth[(on+zone)%m]-c.smooth[(on-zone+m)%m]))
+	}
+	return step
+}
+
+// medianOf is the median of what read gives of the events.
+func medianOf(events []Spike, read func(Spike) float64) float64 {
+	v := make([]float64, 0, len(events))
+	for _, e := range events {
+		v = append(v, read(e))
+	}
+	slices.Sort(v)
+	return quantileOf(v, 0.5)
+}
+
+// classifyFree tells mains-tied events from random ones, by a copy with their
+// classes set: those that keep their place in the period of twice the mains. It
+// also counts them.
+func classifyFree(events []Spike, rec *record, mainsHz figure.Figure) (classed []Spike, tied int) {
+	var free []int
+	for i, e := range events {
+		if e.Class == spikeRandom {
+			free = append(free, i)
+		}
+	}
+	if len(free) < 3 {
+		return events, 0
+	}
+	candidates := []float64{100, 120}
+	if mainsHz.Known {
+		candidates = []float64{2 * mainsHz.Value}
+	} else if rec.setup.MainsHz > 0 {
+		candidates = []float64{2 * rec.setup.MainsHz}
+	}
+	best, bestHz, bestPhase := 0.0, 0.0, 0.0
+	for _, hz := range candidates {
+		if events[free[len(free)-1]].TimeS-events[free[0]].TimeS < 1.5/hz {
+			continue
+		}
+		var c, q float64
+		for _, i := range free {
+			sin, cos := math.Sincos(2 * math.Pi * math.Mod(events[i].TimeS*hz, 1))
+			c += cos
+			q += sin
+		}
+		if r := math.Hypot(c, q) / float64(len(free)); r > best {
+			best, bestHz, bestPhase = r, hz, math.Atan2(q, c)/(2*math.Pi)
+		}
+	}
+	// Rayleigh's test: n·r² over 7 happens by chance once in a thousand
+	if bestHz == 0 || best*best*float64(len(free)) < 7 && !(len(free) <= 8 && best > 0.98) {
+		return events, 0
+	}
+	classed = slices.Clone(events)
+	for _, i := range free {
+		if math.Abs(math.Remainder(events[i].TimeS*bestHz-bestPhase, 1)) < 0.04 {
+			classed[i].Class = spikeMains
+			tied++
+		}
+	}
+	return classed, tied
+}
