@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -48,7 +49,7 @@ type accuracyRow struct {
 func (r *accuracyRow) quantile(q float64) float64 {
 	e := append([]float64(nil), r.errors...)
 	slices.Sort(e)
-	return quantileOf(e, q)
+	return spike.Quantile(e, q)
 }
 
 // see files one figure of one draw. errorOf turns a value into the row's unit.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
@@ -109,7 +110,7 @@ func (v *rateView) lift() {
 // strongestSwitching is the strongest line that may be of the switching.
 func strongestSwitching(lines []spectrum.Line) *spectrum.Line {
 	for i := range lines { // by falling amplitude as found
-		if l := &lines[i]; l.FrequencyHz > searchLowHz && l.Comb != spectrum.CombInstrument && l.Comb != spectrum.CombMains {
+		if l := &lines[i]; l.FrequencyHz > cycle.SearchLowHz && l.Comb != spectrum.CombInstrument && l.Comb != spectrum.CombMains {
 			return l
 		}
 	}
@@ -195,7 +196,7 @@ func (v *rateView) expose(lineHz float64, truth string) {
 	v.m.Cautions = append(v.m.Cautions, capture.Caution{Code: capture.CautionAliasShown, Text: text,
 		Fix: "for the switching trust the faster capture; take the slow one with high-resolution averaging on, or at more than twice that frequency"})
 	v.missSwitching(text)
-	v.m.Kind = SwitchingUnknown
+	v.m.Kind = cycle.Unknown
 	// names that rest on the false frequency
 	v.m.Lines = slices.Clone(v.m.Lines)
 	for i := range v.m.Lines {
@@ -242,7 +243,7 @@ func settleUnsure(views []*rateView) {
 	if len(fit) == 0 {
 		return // it moved between the captures, or they show different lines
 	}
-	const trade = tradeHighHz
+	const trade = cycle.TradeHighHz
 	within := 0
 	for _, hz := range fit {
 		if hz <= trade {

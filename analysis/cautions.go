@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
@@ -33,7 +34,7 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 	f.converterCautions(m, &list)
 	if f.sw.shown {
 		f.cycleCautions(m, &list)
-	} else if f.rec.wouldShowSwitching() && m.DurationS > lostSwitchingS && !f.rec.aliasPossible() && f.sw.track == nil {
+	} else if f.rec.wouldShowSwitching() && m.DurationS > lostSwitchingS && !f.rec.aliasPossible() && f.sw.Track == nil {
 		list.add(capture.CautionSwitchingLost,
 			"no switching line stands out of the noise",
 			"use fewer volts per division and a time base that shows some hundred cycles")
@@ -55,7 +56,7 @@ func (f *findings) converterCautions(m *Measurement, list *cautionList) {
 			fmt.Sprintf("the whole signal covers only %.0f converter steps", m.PPV.Value/step),
 			"use fewer volts per division, AC coupling, or the averaging (high-resolution) mode")
 	}
-	if m.RipplePPV.Known && f.sw.fold.sigma < undithered*step && m.RipplePPV.Value < 3*step {
+	if m.RipplePPV.Known && f.sw.Fold.SigmaV < undithered*step && m.RipplePPV.Value < 3*step {
 		list.add(capture.CautionFewSteps,
 			fmt.Sprintf("the ripple covers only %.1f converter steps and no noise dithers them", m.RipplePPV.Value/step),
 			"use fewer volts per division, or the averaging (high-resolution) mode")
@@ -76,7 +77,7 @@ func (f *findings) converterCautions(m *Measurement, list *cautionList) {
 // have made, nil where there is none.
 func switchingLine(lines []spectrum.Line) *spectrum.Line {
 	for i, l := range lines { // by falling amplitude as found
-		if l.FrequencyHz > searchLowHz && l.Comb != spectrum.CombInstrument {
+		if l.FrequencyHz > cycle.SearchLowHz && l.Comb != spectrum.CombInstrument {
 			return &lines[i]
 		}
 	}
@@ -91,25 +92,25 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 			fmt.Sprintf("the record holds only %.0f switching cycles", cycles),
 			"use a longer time base, or more memory")
 	}
-	if c := f.sw.model; c.upper {
+	if c := f.sw.Model; c.IncludesRing {
 		list.add(capture.CautionRingFills,
-			fmt.Sprintf("the ring lasts into the next edge and can't be told apart from the ripple; both together are %.3g mV p-p", 1e3*c.ppV),
+			fmt.Sprintf("the ring lasts into the next edge and can't be told apart from the ripple; both together are %.3g mV p-p", 1e3*c.PPV),
 			damp)
-	} else if c.ringFills() {
+	} else if c.RingFills() {
 		list.add(capture.CautionRingFills,
-			fmt.Sprintf("the ring lasts into the next edge, where %.0f %% of it is left; the ripple figure depends on the ring's shape", 100*c.ringLeft),
+			fmt.Sprintf("the ring lasts into the next edge, where %.0f %% of it is left; the ripple figure depends on the ring's shape", 100*c.RingLeft),
 			damp)
 	}
 	switch m.Kind {
-	case SwitchingDithered:
+	case cycle.Dithered:
 		text := fmt.Sprintf("the switching frequency wanders over %.2g %% (spread spectrum); its lines are smeared", 100*m.SwitchingSpreadHz.Value/m.SwitchingHz.Value)
 		fix := ""
-		if f.sw.track.sweeps() < 1 {
+		if f.sw.Track.Sweeps() < 1 {
 			text += "; the record holds less than one sweep, so the frequency is that of the record and not the supply's mean"
 			fix = "take a record of 10 ms or more, which holds whole sweeps"
 		}
 		list.add(capture.CautionDithered, text, fix)
-	case SwitchingBursting:
+	case cycle.Bursting:
 		list.add(capture.CautionBursting,
 			"the supply switches in packets (light load); its ripple at the packet rate comes on top",
 			"load it as the heaters will; most supplies run through above a tenth of their rating")

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"stillglow/analysis/cycle"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -21,7 +22,7 @@ func TestFrequencyOfAPartOfASweep(t *testing.T) {
 				NoiseVRHz: 100e-9, DitherFrac: 0.03}
 			s.DitherRateHz = sweeps / (float64(s.Samples) / s.RateHz)
 			m, _ := measureSupply(t, s, Setup{})
-			if m.Kind != SwitchingDithered {
+			if m.Kind != cycle.Dithered {
 				t.Errorf("seed %d, %g sweeps: %q", seed, sweeps, m.Kind)
 				continue
 			}

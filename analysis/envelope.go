@@ -1,6 +1,11 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"stillglow/analysis/cycle"
+	"stillglow/analysis/spike"
+)
 
 // envelopeOf draws samples from..to in at most columns columns.
 func envelopeOf(volts []float64, from, to, columns int, rateHz float64) Envelope {
@@ -18,14 +23,14 @@ func envelopeOf(volts []float64, from, to, columns int, rateHz float64) Envelope
 	}
 	for c := range columns {
 		a, b := from+c*n/columns, from+(c+1)*n/columns
-		e.MinV[c], e.MaxV[c] = extremes(volts[a:b])
+		e.MinV[c], e.MaxV[c] = cycle.Extremes(volts[a:b])
 	}
 	return e
 }
 
 // typicalSpike picks the listed event whose peak is nearest the median's and
 // that lies well inside the record.
-func typicalSpike(events []Spike, median, marginS, durationS float64) (Spike, bool) {
+func typicalSpike(events []spike.Event, median, marginS, durationS float64) (spike.Event, bool) {
 	best := -1
 	for i, s := range events {
 		if s.TimeS < marginS || s.TimeS > durationS-marginS {
@@ -36,7 +41,7 @@ func typicalSpike(events []Spike, median, marginS, durationS float64) (Spike, bo
 		}
 	}
 	if best < 0 {
-		return Spike{}, false
+		return spike.Event{}, false
 	}
 	return events[best], true
 }

@@ -4,8 +4,9 @@ import (
 	"fmt"
 	"math"
 	"reflect"
-	"stillglow/analysis/figure"
 	"testing"
+
+	"stillglow/analysis/figure"
 )
 
 // checkFinite fails on any NaN or infinity anywhere in the measurement, and on

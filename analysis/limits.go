@@ -2,18 +2,56 @@ package analysis
 
 // What decides in this room that is not a part of a formula.
 const (
-	// searchLowHz and searchHighHz bound the search for the switching frequency.
-	// The trade's converters run from 20 to 500 kHz (common practice, no source);
-	// the search reaches further so that a stray one is seen.
-	searchLowHz  = 12e3
-	searchHighHz = 3e6
-	// tradeHighHz is the highest frequency that the trade's supplies switch at
-	// (common practice, no source): what repeats faster is a ring or an alias.
-	tradeHighHz = 500e3
-	// lineOverFloor is the power ratio over the local noise at which a bin of
-	// the search counts as a line.
-	lineOverFloor = 20
-	// minCycles is how many cycles a record must hold to show a switching
-	// frequency.
-	minCycles = 4.5
+	// bandwidthLimitHz is the span in which the trade states peak-to-peak ripple
+	// and noise.
+	bandwidthLimitHz = 20e6
+	// mostSwitchHz: a span that reaches beyond it would show the switching of most
+	// supplies (common practice, no source).
+	mostSwitchHz = 100e3
+	// spikeSpanHz is the least span in which a spike is looked for: a pulse of
+	// 200 ns, the longest of the trade, has its energy below about 2 MHz.
+	spikeSpanHz = 2e6
+	// ringLeastQ: under it a damped sinusoid describes the pulse's own tail as well
+	// as a ring, and its frequency means nothing.
+	ringLeastQ = 1.5
+	// unseenSweep is how far, as a share of the frequency, the mean over a record of
+	// less than one sweep may lie from the supply's: spread-spectrum converters sweep
+	// by up to 5 or 6 % to either side (common practice, no source).
+	unseenSweep = 0.06
+	// fewSteps: a signal of fewer converter steps is poorly resolved.
+	fewSteps = 16
+	// undithered is the noise, in converter steps (standard deviation), below which
+	// readings no longer average over the steps.
+	undithered = 0.4
+	// samplesInPulse and samplesInRing, of a swing: with fewer a spike is
+	// undersampled.
+	samplesInPulse = 4
+	samplesInRing  = 6
+	// leastSamples: a shorter record tells neither spikes nor random from periodic.
+	leastSamples = 64
+	// mostGated is the share of the record from which gating leaves too little for a
+	// noise floor.
+	mostGated = 0.6
+	// fewCycles: a record of fewer switching cycles earns a caution.
+	fewCycles = 20
+	// lostSwitchingS: in a shorter record nobody expects to see the switching.
+	lostSwitchingS = 200e-6
+	// lowestPlainDCV: a mean beyond it where the coupling is not known is no
+	// AC-coupled input's offset, V.
+	lowestPlainDCV = 0.5
+	// loadOff is how far the load may be from the heaters' current, as a share.
+	loadOff = 0.2
+	// probeOff is how near the ratio of the mean to the rated volts must be to a
+	// power of ten for a wrong probe factor to be suspected, as a factor.
+	probeOff = 1.35
+)
+
+// The most points and columns that pictures are handed on with.
+const (
+	cyclePoints     = 512  // of the mean cycle
+	histogramSteps  = 40   // of a histogram
+	waveformColumns = 4800 // of the whole record
+	detailColumns   = 4800 // of a few cycles, which mostly come to single samples
+	spikeColumns    = 600  // of the typical spike
+	curvePerDecade  = 240  // of the spectrum's curve
 )

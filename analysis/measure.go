@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"stillglow/analysis/spectrum"
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
 
@@ -70,7 +71,7 @@ type findings struct {
 	view   spectralView
 	sw     switching
 	named  namedLines
-	gate   *gatedResidue
+	gate   *spike.Gate
 	floor  floorResult
 	shape  shape
 	bands  []spectrum.Band

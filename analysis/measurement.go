@@ -5,8 +5,10 @@ package analysis
 
 import (
 	"stillglow/analysis/bandlimit"
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
 
@@ -46,7 +48,7 @@ type Measurement struct {
 	PPOverS       float64
 
 	// Ripple: the cycle folded at the switching period, free of spikes and noise.
-	Kind                     SwitchingKind
+	Kind                     cycle.Kind
 	SwitchingHz              figure.Figure // refined fundamental
 	SwitchingSpreadHz        figure.Figure // dithered: full width of the spread
 	SwitchingFundamentalRMSV figure.Figure
@@ -109,8 +111,8 @@ type SpikeSummary struct {
 	RisingRingHz, RisingRingQ             figure.Figure
 	FallingRingHz, FallingRingQ           figure.Figure
 	RisingPeakMedianV, FallingPeakMedianV figure.Figure
-	MainsTied, Random                     int     // events outside the switching cycle
-	List                                  []Spike // at most 2000, evenly picked when there are more
+	MainsTied, Random                     int           // events outside the switching cycle
+	List                                  []spike.Event // at most 2000, evenly picked when there are more
 	AmplitudeHist, IntervalHist           Histogram
 	Typical                               Envelope // the median spike, enlarged
 }

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"context"
+
 	"stillglow/analysis/spectrum"
 )
 
@@ -56,7 +57,7 @@ func nameLines(rec *record, view spectralView, sw switching) namedLines {
 // whole: the instrument's frequencies, at which to look no more; nil where it is
 // the unit's.
 func instrumentSwitching(rec *record, sw switching, lines []spectrum.Line) []float64 {
-	if sw.track == nil || rec.setup.Baseline == nil {
+	if sw.Track == nil || rec.setup.Baseline == nil {
 		return nil
 	}
 	var seen, own float64

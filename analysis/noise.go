@@ -6,6 +6,7 @@ import (
 
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
 
@@ -17,24 +18,24 @@ type floorResult struct {
 }
 
 // newGate prepares the record with ripple, transients and mains taken off.
-func newGate(rec *record, sw switching, mains spectrum.Mains) *gatedResidue {
+func newGate(rec *record, sw switching, mains spectrum.Mains) *spike.Gate {
 	period, hz := onePeriod(mains)
-	return newGatedResidue(sw.res, sw.fold, &sw.spikes, period, hz, rec.tr.SampleRateHz)
+	return spike.NewGate(sw.Residue, sw.Fold, &sw.spikes, period, hz, rec.tr.SampleRateHz)
 }
 
 // measureNoise measures the floor with ripple and spikes gated out. The error is
 // the context's.
-func measureNoise(ctx context.Context, rec *record, view spectralView, named namedLines, sw switching, g *gatedResidue) (floorResult, error) {
+func measureNoise(ctx context.Context, rec *record, view spectralView, named namedLines, sw switching, g *spike.Gate) (floorResult, error) {
 	tr, gain := rec.tr, rec.setup.GainFraction
 	opt := spectrum.NoiseOptions{Plain: &view.plain, Lines: named.lines, Span: tr.Span, StepV: rec.stepV}
 	if b := rec.setup.Baseline; b != nil {
 		opt.Baseline = &b.Noise
 	}
-	out := floorResult{ungated: g.gatedShare() >= mostGated}
+	out := floorResult{ungated: g.ExcisedShare() >= mostGated}
 	var gated spectrum.GatedSource
 	if !out.ungated {
-		gated, opt.GateFromHz, opt.GateHeld = g, g.trustedFromHz(), g.removedNoise
-		opt.HeldLowHz, opt.HeldHighHz = g.removedBand()
+		gated, opt.GateFromHz, opt.GateHeld = g, g.TrustedFromHz(), g.RemovedNoise
+		opt.HeldLowHz, opt.HeldHighHz = g.RemovedBand()
 	}
 	raw, err := spectrum.MeasureNoiseFloor(ctx, gated, spectrum.Samples(tr.Volts), tr.SampleRateHz, opt)
 	if err != nil {

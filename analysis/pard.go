@@ -5,6 +5,7 @@ import (
 
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
 
@@ -16,7 +17,7 @@ type powerParts struct{ periodic, random figure.Figure }
 // does in ACRMSV. The smaller of the two is measured, the larger is
 // what is left: taking the difference the other way round would bury the
 // smaller one in the larger one's error.
-func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switching, gate *gatedResidue, floor spectrum.NoiseFloor) powerParts {
+func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switching, gate *spike.Gate, floor spectrum.NoiseFloor) powerParts {
 	if len(rec.tr.Volts) < leastSamples || len(view.plain.FreqHz) == 0 {
 		miss := figure.NotMeasured("the record is too short to tell periodic from random; a longer one is needed")
 		return powerParts{miss, miss}
@@ -44,9 +45,9 @@ func stateParts(rec *record, sw switching, random, periodic float64) powerParts 
 	split := 2 * randomU * 2 * random // where what is not random counts as periodic
 	if sw.shown && random > periodic {
 		// the mean cycle's own power: the noise in its bins, and beating with it
-		inBins := 2 * math.Hypot(2*periodicLeak*random, math.Hypot(random*math.Sqrt(2*float64(sw.fold.bins))/n, 2*math.Sqrt(periodic*random/n)))
+		inBins := 2 * math.Hypot(2*periodicLeak*random, math.Hypot(random*math.Sqrt(2*float64(sw.Fold.Bins))/n, 2*math.Sqrt(periodic*random/n)))
 		// a frequency known no better than this smears the edges' transients over bins
-		if smear := 2 * sw.track.uHz * rec.tr.DurationS(); smear < 0.005 {
+		if smear := 2 * sw.Track.SigmaHz * rec.tr.DurationS(); smear < 0.005 {
 			split = inBins
 		} else {
 			split = math.Hypot(split, inBins)
@@ -69,14 +70,14 @@ func stateParts(rec *record, sw switching, random, periodic float64) powerParts 
 		out.periodic = asItIs.of(periodicV, uPeriodic, gain)
 		// where the span would show the switching and none stands out, it may hide in
 		// the noise
-		out.periodic.LowerBound = sw.track == nil && rec.wouldShowSwitching()
+		out.periodic.LowerBound = sw.Track == nil && rec.wouldShowSwitching()
 	}
 	return out
 }
 
 // gatedPower is the mean square in V² of what ripple, mains and spikes leave,
 // where the gate lets it through. ok is false when the gate leaves too little.
-func gatedPower(gate *gatedResidue) (power float64, ok bool) {
+func gatedPower(gate *spike.Gate) (power float64, ok bool) {
 	n := gate.Len()
 	const block = 4096
 	x, w := make([]float64, block), make([]float64, block)
@@ -99,27 +100,27 @@ func gatedPower(gate *gatedResidue) (power float64, ok bool) {
 		return 0, false
 	}
 	mean := sum / weight
-	return max(sq/weight-mean*mean, 0) / (1 - gate.removedNoise), true
+	return max(sq/weight-mean*mean, 0) / (1 - gate.RemovedNoise), true
 }
 
 // periodicPower is the mean square in V² of what repeats: the mean cycle with its
 // transients where a supply switches, the mains comb, and lines of neither.
-func periodicPower(rec *record, mains spectrum.Mains, lines []spectrum.Line, sw switching, gate *gatedResidue) float64 {
+func periodicPower(rec *record, mains spectrum.Mains, lines []spectrum.Line, sw switching, gate *spike.Gate) float64 {
 	p := 0.0
-	if sw.track != nil {
+	if sw.Track != nil {
 		share := 0.0
-		for _, t := range sw.track.pieces {
-			share += (t.to - t.from) / float64(len(rec.tr.Volts))
+		for _, t := range sw.Track.Pieces {
+			share += (t.To - t.From) / float64(len(rec.tr.Volts))
 		}
-		p += share * sw.fold.power()
+		p += share * sw.Fold.Power()
 	}
 	if mains.CombRMS.Known {
 		p += mains.CombRMS.Value * mains.CombRMS.Value
 	} else {
-		p += gate.driftPower() // a piece of a mains period, seen as drift
+		p += gate.DriftPowerV2() // a piece of a mains period, seen as drift
 	}
 	for _, l := range lines {
-		if l.Comb != spectrum.CombMains && l.Comb != spectrum.CombSwitching && (sw.track == nil || l.Comb != spectrum.CombSideband && l.Comb != spectrum.CombBurst) {
+		if l.Comb != spectrum.CombMains && l.Comb != spectrum.CombSwitching && (sw.Track == nil || l.Comb != spectrum.CombSideband && l.Comb != spectrum.CombBurst) {
 			p += l.SeenRMSV() * l.SeenRMSV()
 		}
 	}

@@ -1,13 +1,17 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"stillglow/analysis/spike"
+)
 
 // evenPick keeps at most limit members, evenly spread.
-func evenPick(list []Spike, limit int) []Spike {
+func evenPick(list []spike.Event, limit int) []spike.Event {
 	if len(list) <= limit {
 		return list
 	}
-	out := make([]Spike, limit)
+	out := make([]spike.Event, limit)
 	for i := range out {
 		out[i] = list[i*len(list)/limit]
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
@@ -57,7 +58,7 @@ func (r *record) wouldShowSwitching() bool { return r.tr.Span.HighHz > mostSwitc
 // the converter.
 func (r *record) aliasPossible() bool {
 	half := r.tr.SampleRateHz / 2
-	if half >= tradeHighHz {
+	if half >= cycle.TradeHighHz {
 		return false
 	}
 	return !(r.tr.BandwidthHz > 0 && r.tr.BandwidthHz <= 1.02*half)

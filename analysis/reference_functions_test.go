@@ -8,6 +8,7 @@ import (
 
 	"stillglow/analysis/figure"
 	"stillglow/analysis/internal/reference"
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
 
@@ -41,7 +42,7 @@ func TestFlybackAgainstScipyPeaksAndHilbert(t *testing.T) {
 		}
 		// against the local ripple here, against the running median there
 		sort.Float64s(peaks)
-		within(t, name+" spike peak", figure.Known(quantileOf(peaks, 0.5)), c.SpikePeakV, 0.1)
+		within(t, name+" spike peak", figure.Known(spike.Quantile(peaks, 0.5)), c.SpikePeakV, 0.1)
 		within(t, name+" ring", m.Spikes.RingHz, c.RingHz, 0.03)
 		within(t, name+" Q", m.Spikes.RingQ, c.RingQ, 0.15)
 	}

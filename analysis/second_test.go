@@ -4,6 +4,8 @@ import (
 	"context"
 	"math"
 	"testing"
+
+	"stillglow/analysis/cycle"
 )
 
 // Two converters in one box, a pre-regulator and the main one: the stronger is
@@ -26,7 +28,7 @@ func TestTwoConverters(t *testing.T) {
 	within(t, "switching", m.SwitchingHz, truth.SwitchingHz, 50e-6)
 	within(t, "second", m.SecondSwitchingHz, pre.SwitchingHz, 1e-3)
 	within(t, "ripple", m.RipplePPV, truth.RipplePPV, 0.03)
-	if m.Kind != SwitchingFixed {
+	if m.Kind != cycle.Fixed {
 		t.Errorf("kind %q", m.Kind)
 	}
 	second := 0

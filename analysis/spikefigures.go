@@ -1,12 +1,13 @@
 package analysis
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
 
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
 
@@ -23,8 +24,8 @@ type reading struct{ value, deviation float64 }
 // quantileReading reads a quantile of sorted peaks; perScatter is its standard
 // deviation times √n over that of a single one, sigmas the noise's share.
 func quantileReading(sorted []float64, q, perScatter, noiseV float64) reading {
-	scatter := quantileOf(sorted, 0.84) - quantileOf(sorted, 0.16)
-	return reading{quantileOf(sorted, q), 2 * math.Hypot(perScatter*scatter/2/math.Sqrt(float64(len(sorted))), noiseV)}
+	scatter := spike.Quantile(sorted, 0.84) - spike.Quantile(sorted, 0.16)
+	return reading{spike.Quantile(sorted, q), 2 * math.Hypot(perScatter*scatter/2/math.Sqrt(float64(len(sorted))), noiseV)}
 }
 
 // figure states the reading with the gain's and the model's share.
@@ -41,25 +42,25 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	if why := whyNoSpikes(rec, sw); why != "" {
 		return spikeResult{summary: noSpikes(figure.NotMeasured(why))}
 	}
-	if found.count == 0 {
+	if found.Count == 0 {
 		// a short spike may hide in the step of an edge
-		threshold := math.Hypot(found.threshold, 2*stepDoubtV(rec, sw, 0))
+		threshold := math.Hypot(found.ThresholdV, 2*stepDoubtV(rec, sw, 0))
 		s := noSpikes(figure.NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*threshold)))
 		s.ThresholdV, s.PerS, s.PerCycle = threshold, figure.Known(0), figure.Known(0)
 		return spikeResult{summary: s}
 	}
-	events, tied := classifyFree(sw.timed(rec), rec, mainsHz)
-	s := SpikeSummary{ThresholdV: found.threshold, Count: found.count, MainsTied: tied, Random: max(len(found.offEdge)-tied, 0),
-		List: evenPick(events, maxListed)}
-	s.DurationMedianS = figure.Known(medianOf(events, func(e Spike) float64 { return e.DurationS }))
-	s.AreaMedianVs = figure.Known(medianOf(events, func(e Spike) float64 { return e.AreaVs }))
+	events, tied := classifyFree(sw.spikes.Events, rec, mainsHz)
+	s := SpikeSummary{ThresholdV: found.ThresholdV, Count: found.Count, MainsTied: tied, Random: max(len(found.OffEdge)-tied, 0),
+		List: evenPick(events, spike.MaxListed)}
+	s.DurationMedianS = figure.Known(medianOf(events, func(e spike.Event) float64 { return e.DurationS }))
+	s.AreaMedianVs = figure.Known(medianOf(events, func(e spike.Event) float64 { return e.AreaVs }))
 
 	split := stepDoubtV(rec, sw, s.DurationMedianS.Value)
-	peaks := slices.Clone(found.peaks)
+	peaks := slices.Clone(found.PeaksV)
 	slices.Sort(peaks)
-	median := quantileReading(peaks, 0.5, 1.25, 0.1*found.sigma)
-	p95 := quantileReading(peaks, 0.95, 2.1, 0.2*found.sigma)
-	top := reading{peaks[len(peaks)-1], 2 * found.sigma}
+	median := quantileReading(peaks, 0.5, 1.25, 0.1*found.SigmaV)
+	p95 := quantileReading(peaks, 0.95, 2.1, 0.2*found.SigmaV)
+	top := reading{peaks[len(peaks)-1], 2 * found.SigmaV}
 	stepHides := 2*split > 0.1*median.value
 	s.PerS, s.PerCycle = spikeRates(rec, sw, stepHides)
 
@@ -83,7 +84,7 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 		s.FallingPeakMedianV = edges.falling.peak.figure(gain, lower)
 	}
 	s.AmplitudeHist = histogramOf(peaks, histogramSteps)
-	if len(events) == found.count {
+	if len(events) == found.Count {
 		gaps := make([]float64, 0, len(events))
 		for i := 1; i < len(events); i++ {
 			gaps = append(gaps, events[i].TimeS-events[i-1].TimeS)
@@ -95,7 +96,7 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	if stepHides {
 		out.cautions = append(out.cautions, capture.Caution{
 			Code: capture.CautionStepHides,
-			Text: fmt.Sprintf("the spikes are as short as the ripple's own step of %.3g mV at the edges (ESR); how much of an edge is which is known to %.2g mV only", 1e3*stepAtEdges(rec, sw.model), 1e3*2*split),
+			Text: fmt.Sprintf("the spikes are as short as the ripple's own step of %.3g mV at the edges (ESR); how much of an edge is which is known to %.2g mV only", 1e3*stepAtEdges(rec, sw.Model), 1e3*2*split),
 			Fix:  "judge such edges by the peak-to-peak in 20 MHz, which holds both",
 		})
 	}
@@ -115,10 +116,10 @@ func whyNoSpikes(rec *record, sw switching) string {
 	if high := rec.tr.Span.HighHz; high < spikeSpanHz {
 		return fmt.Sprintf("the capture shows nothing above %s; 25 MS/s or more is needed to show spikes", hertz(high))
 	}
-	if c := sw.model; c != nil && c.ringsRunTogether() {
+	if c := sw.Model; c != nil && c.RingsRunTogether() {
 		return "the ring lasts into the next edge; single spikes can't be told apart until it is damped"
 	}
-	if sw.spikes.threshold == 0 {
+	if sw.spikes.ThresholdV == 0 {
 		return "the record is too short or constant; nothing can stand out"
 	}
 	return ""
@@ -132,40 +133,30 @@ func noSpikes(miss figure.Figure) SpikeSummary {
 		RisingPeakMedianV: miss, FallingPeakMedianV: miss}
 }
 
-// timed are the events with their times in seconds, in the order of time.
-func (s switching) timed(rec *record) []Spike {
-	events := slices.Clone(s.spikes.events)
-	for i := range events {
-		events[i].TimeS /= rec.tr.SampleRateHz
-	}
-	slices.SortStableFunc(events, func(a, b Spike) int { return cmp.Compare(a.TimeS, b.TimeS) })
-	return events
-}
-
 // spikeRates are the spikes per second and per switching cycle. stepHides tells
 // that an edge's step may hide a spike.
 func spikeRates(rec *record, sw switching, stepHides bool) (perS, perCycle figure.Figure) {
 	found, duration := &sw.spikes, rec.tr.DurationS()
-	perS = figure.Known(float64(found.count) / duration)
+	perS = figure.Known(float64(found.Count) / duration)
 	// the edges whose mean transient is near the threshold may or may not top it
 	near := 0
-	for e, t := range found.templates {
-		if math.Abs(t.peakV) < 1.33*found.threshold {
-			near += found.perEdge[e]
+	for e, t := range found.Templates {
+		if math.Abs(t.PeakV) < 1.33*found.ThresholdV {
+			near += found.PerEdge[e]
 		}
 	}
-	if found.offEdgeKeepsPhase() {
-		near += len(found.offEdge) // seen apart from an edge, and yet perhaps a part of it
+	if found.OffEdgeKeepsPhase() {
+		near += len(found.OffEdge) // seen apart from an edge, and yet perhaps a part of it
 	}
-	deviation := 2 * math.Hypot(math.Sqrt(float64(min(len(found.offEdge), found.count))), float64(near)/2) / duration
+	deviation := 2 * math.Hypot(math.Sqrt(float64(min(len(found.OffEdge), found.Count))), float64(near)/2) / duration
 	if !sw.shown {
 		perS.U = deviation
 		return perS, figure.NotMeasured("no switching cycle is known")
 	}
-	perCycle = figure.Known(float64(found.count) / sw.track.cycles())
-	if hidden := 2 - len(found.templates); stepHides && hidden > 0 && perCycle.Value > 0 {
+	perCycle = figure.Known(float64(found.Count) / sw.Track.Cycles())
+	if hidden := 2 - len(found.Templates); stepHides && hidden > 0 && perCycle.Value > 0 {
 		// an edge that shows no spike may have one under its step
-		deviation = math.Hypot(deviation, float64(hidden)*sw.track.hz)
+		deviation = math.Hypot(deviation, float64(hidden)*sw.Track.Hz)
 	}
 	perS.U = deviation
 	return perS, perCycle
@@ -192,20 +183,20 @@ func edgeReadings(sw switching, splitV float64) edgeSet {
 	miss := figure.NotMeasured("no ring stands out after the pulse")
 	none := edgeReading{ringHz: miss, ringQ: miss}
 	out := edgeSet{rising: none, falling: none, largest: none}
-	for e, t := range found.templates {
-		if len(found.edgePeaks[e]) == 0 {
+	for e, t := range found.Templates {
+		if len(found.EdgePeaksV[e]) == 0 {
 			continue
 		}
-		p := slices.Clone(found.edgePeaks[e])
+		p := slices.Clone(found.EdgePeaksV[e])
 		slices.Sort(p)
 		r := edgeReading{seen: true, peak: quantileReading(p, 0.5, 1.25, splitV), ringHz: miss, ringQ: miss}
-		r.peak.deviation = math.Hypot(r.peak.deviation, t.edge.openV)
-		out.openV = max(out.openV, t.edge.openV)
-		if t.edge.hasRng {
-			r.ringHz, r.ringQ = ringFigures(t.edge, sw.model)
+		r.peak.deviation = math.Hypot(r.peak.deviation, t.Edge.PeakAmbiguityV)
+		out.openV = max(out.openV, t.Edge.PeakAmbiguityV)
+		if t.Edge.HasRing {
+			r.ringHz, r.ringQ = ringFigures(t.Edge, sw.Model)
 		}
 		kind := &out.falling
-		if t.edge.rising {
+		if t.Edge.Rising {
 			kind = &out.rising
 		}
 		if !kind.seen || r.peak.value > kind.peak.value {
@@ -213,8 +204,8 @@ func edgeReadings(sw switching, splitV float64) edgeSet {
 		}
 		if r.peak.value > out.largest.peak.value {
 			out.largest, out.largestRingHz = r, 0
-			if t.edge.hasRng {
-				out.largestRingHz = t.edge.ring.hz
+			if t.Edge.HasRing {
+				out.largestRingHz = t.Edge.Ring.Hz
 			}
 		}
 	}
@@ -223,13 +214,13 @@ func edgeReadings(sw switching, splitV float64) edgeSet {
 
 // ringFigures states the frequency and the Q of an edge's ring. The instrument's
 // gain is no part of them.
-func ringFigures(e cycleEdge, c *cycleModel) (ringHz, ringQ figure.Figure) {
-	hz, q := e.ring.hz, e.ring.q()
+func ringFigures(e cycle.Edge, c *cycle.Model) (ringHz, ringQ figure.Figure) {
+	hz, q := e.Ring.Hz, e.Ring.Q()
 	if q < ringLeastQ {
 		miss := figure.NotMeasured("what follows the pulse dies down within its first swing")
 		return miss, miss
 	}
-	uHz, uQ := e.ringDeviation(c.periodS/float64(c.bins), c.binSigma)
+	uHz, uQ := e.RingDeviation(c.PeriodS/float64(c.Bins), c.BinSigmaV)
 	return figureOf(hz, 0, ringB.scale*uHz, hz*math.Hypot(ringDamped/(q*q), ringBuried/(q*q*q))),
 		figureOf(q, 0, ringB.scale*uQ, ringB.model*q, ringQBuried/q)
 }
@@ -240,49 +231,49 @@ func ringFigures(e cycleEdge, c *cycleModel) (ringHz, ringQ figure.Figure) {
 // within the step (rectangular); above, tests with drawn supplies show a
 // twentieth of it and less.
 func stepDoubtV(rec *record, sw switching, durationS float64) float64 {
-	step := stepAtEdges(rec, sw.model)
-	if durationS < 1.5*edgeZoneS {
+	step := stepAtEdges(rec, sw.Model)
+	if durationS < 1.5*cycle.EdgeZoneS {
 		return step / math.Sqrt(3)
 	}
-	return 0.06 * step * 1.5 * edgeZoneS / durationS
+	return 0.06 * step * 1.5 * cycle.EdgeZoneS / durationS
 }
 
 // stepAtEdges is the ripple's step at the edges in volts: the cycle's own where
 // it is known, else the largest that the smooth cycle makes across an edge.
-func stepAtEdges(rec *record, c *cycleModel) float64 {
+func stepAtEdges(rec *record, c *cycle.Model) float64 {
 	switch {
 	case c == nil:
 		return 0
-	case c.stepV.Known:
-		return c.stepV.Value
+	case c.StepV.Known:
+		return c.StepV.Value
 	}
-	m := c.bins
-	zone := min(int(math.Ceil((edgeZoneS+2/rec.tr.SampleRateHz)/c.periodS*float64(m))), m/20)
+	m := c.Bins
+	zone := min(int(math.Ceil((cycle.EdgeZoneS+2/rec.tr.SampleRateHz)/c.PeriodS*float64(m))), m/20)
 	step := 0.0
-	for _, e := range c.edges {
-		on := int(e.phase * float64(m))
-		step = max(step, math.Abs(c.smooth[(on+zone)%m]-c.smooth[(on-zone+m)%m]))
+	for _, e := range c.Edges {
+		on := int(e.Phase * float64(m))
+		step = max(step, math.Abs(c.Smooth[(on+zone)%m]-c.Smooth[(on-zone+m)%m]))
 	}
 	return step
 }
 
 // medianOf is the median of what read gives of the events.
-func medianOf(events []Spike, read func(Spike) float64) float64 {
+func medianOf(events []spike.Event, read func(spike.Event) float64) float64 {
 	v := make([]float64, 0, len(events))
 	for _, e := range events {
 		v = append(v, read(e))
 	}
 	slices.Sort(v)
-	return quantileOf(v, 0.5)
+	return spike.Quantile(v, 0.5)
 }
 
 // classifyFree tells mains-tied events from random ones, by a copy with their
 // classes set: those that keep their place in the period of twice the mains. It
 // also counts them.
-func classifyFree(events []Spike, rec *record, mainsHz figure.Figure) (classed []Spike, tied int) {
+func classifyFree(events []spike.Event, rec *record, mainsHz figure.Figure) (classed []spike.Event, tied int) {
 	var free []int
 	for i, e := range events {
-		if e.Class == spikeRandom {
+		if e.Class == spike.Random {
 			free = append(free, i)
 		}
 	}
@@ -317,7 +308,7 @@ func classifyFree(events []Spike, rec *record, mainsHz figure.Figure) (classed [
 	classed = slices.Clone(events)
 	for _, i := range free {
 		if math.Abs(math.Remainder(events[i].TimeS*bestHz-bestPhase, 1)) < 0.04 {
-			classed[i].Class = spikeMains
+			classed[i].Class = spike.MainsTied
 			tied++
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"stillglow/analysis/cycle"
 	"stillglow/capture/synth"
 )
 
@@ -40,7 +41,7 @@ func TestSwitchingNotFooled(t *testing.T) {
 		if !m.SwitchingHz.Known || math.Abs(m.SwitchingHz.Value/truth.SwitchingHz-1) > 50e-6 {
 			t.Errorf("%s: %+v, want %g Hz", name, m.SwitchingHz, truth.SwitchingHz)
 		}
-		if m.Kind != SwitchingFixed {
+		if m.Kind != cycle.Fixed {
 			t.Errorf("%s: kind %q", name, m.Kind)
 		}
 	}
@@ -51,7 +52,7 @@ func TestDitheredSupply(t *testing.T) {
 		s := trapSupply()
 		s.DitherFrac, s.DitherRateHz = d[0], d[1]
 		m, truth := measureSupply(t, s, Setup{})
-		if m.Kind != SwitchingDithered {
+		if m.Kind != cycle.Dithered {
 			t.Errorf("dither of %g at %g Hz: kind %q", d[0], d[1], m.Kind)
 		}
 		within(t, "switching", m.SwitchingHz, truth.SwitchingHz, 0.01)
@@ -78,7 +79,7 @@ func TestBurstingSupply(t *testing.T) {
 		s := trapSupply()
 		s.BurstHz, s.BurstDuty, s.SwitchingHz, s.Samples = b.hz, b.duty, b.switching, b.samples
 		m, truth := measureSupply(t, s, Setup{})
-		if m.Kind != SwitchingBursting {
+		if m.Kind != cycle.Bursting {
 			t.Errorf("packets at %g Hz: kind %q at %g Hz", b.hz, m.Kind, m.SwitchingHz.Value)
 			continue
 		}

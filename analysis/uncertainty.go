@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+
 	"stillglow/analysis/figure"
 )
 

@@ -6,6 +6,7 @@ import (
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
 
@@ -205,7 +206,7 @@ func cycleObject(d *doc, c *analysis.Cycle) any {
 	return o
 }
 
-func spikeObjects(spikes []analysis.Spike) []object {
+func spikeObjects(spikes []spike.Event) []object {
 	out := []object{}
 	for _, s := range spikes {
 		o := object{{"time_s", number(s.TimeS)}, {"peak_v", number(s.PeakV)}, {"duration_s", positive(s.DurationS)},

@@ -9,6 +9,7 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"stillglow/analysis"
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 )
@@ -45,7 +46,7 @@ func WriteCapture(w io.Writer, c Capture) error {
 	t.row("peak-to-peak, 20 MHz", m.PP20MHzV, unit, m.PP20MHzFilter)
 	t.row("  99.9 % of the time", m.PP20MHz999V, unit, "")
 	kind := string(m.Kind)
-	if m.Kind == analysis.SwitchingUnknown {
+	if m.Kind == cycle.Unknown {
 		kind = ""
 	}
 	t.row("switching", m.SwitchingHz, "Hz", kind)

@@ -5,10 +5,12 @@ import (
 	"math"
 
 	"stillglow/analysis"
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
 	"stillglow/analysis/spectrum"
+	"stillglow/analysis/spike"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 )
@@ -49,7 +51,7 @@ func fixtureMeasurement(file string, rate, duration, fsw, ripple, spike, noise, 
 		m.PP20MHz999V = known(ripple+1.1*spike, 0)
 		m.PP20MHzFilter = "first-order low-pass at 20 MHz"
 		m.PPOverS = duration
-		m.Kind = analysis.SwitchingFixed
+		m.Kind = cycle.Fixed
 		m.SwitchingHz = known(fsw, 1.2)
 		m.SwitchingFundamentalRMSV = known(ripple*0.286, 0.003*ripple)
 		m.RipplePPV = known(ripple, ripple*0.03)
@@ -112,22 +114,22 @@ func ring(t, peak float64) float64 {
 	return peak * math.Exp(-t/90e-9) * math.Cos(2*math.Pi*18e6*t)
 }
 
-func fixtureSpikes(m *analysis.Measurement, fsw, spike float64, g *lcg) {
+func fixtureSpikes(m *analysis.Measurement, fsw, peakV float64, g *lcg) {
 	s := &m.Spikes
-	s.ThresholdV = spike * 0.2
+	s.ThresholdV = peakV * 0.2
 	s.Count = int(2 * m.DurationS * fsw)
 	s.PerS, s.PerCycle = known(2*fsw, 0), known(2, 0)
-	s.PeakMedianV, s.PeakP95V, s.PeakMaxV = known(spike*0.95, spike*0.03), known(spike, spike*0.03), known(spike*1.1, 0)
-	s.DurationMedianS, s.AreaMedianVs = known(14e-9, 0), known(spike*14e-9, 0)
+	s.PeakMedianV, s.PeakP95V, s.PeakMaxV = known(peakV*0.95, peakV*0.03), known(peakV, peakV*0.03), known(peakV*1.1, 0)
+	s.DurationMedianS, s.AreaMedianVs = known(14e-9, 0), known(peakV*14e-9, 0)
 	s.RingHz, s.RingQ = known(18e6, 2e5), known(5.1, 0.4)
 	for i := range min(s.Count, 200) {
 		sign := 1.0 - 2*float64(i%2)
-		s.List = append(s.List, analysis.Spike{TimeS: (float64(i/2) + 0.45*float64(i%2)) / fsw, PeakV: sign * spike * (0.95 + 0.1*g.next()),
-			DurationS: 14e-9, AreaVs: sign * spike * 14e-9, RingHz: 18e6, RingQ: 5, CyclePhase: 0.45 * float64(i%2),
+		s.List = append(s.List, spike.Event{TimeS: (float64(i/2) + 0.45*float64(i%2)) / fsw, PeakV: sign * peakV * (0.95 + 0.1*g.next()),
+			DurationS: 14e-9, AreaVs: sign * peakV * 14e-9, RingHz: 18e6, RingQ: 5, CyclePhase: 0.45 * float64(i%2),
 			Class: []string{"rising", "falling"}[i%2]})
 	}
 	for i := range 21 {
-		s.AmplitudeHist.Edges = append(s.AmplitudeHist.Edges, spike*(0.8+0.02*float64(i)))
+		s.AmplitudeHist.Edges = append(s.AmplitudeHist.Edges, peakV*(0.8+0.02*float64(i)))
 		s.IntervalHist.Edges = append(s.IntervalHist.Edges, (0.4+0.01*float64(i))/fsw)
 	}
 	for i := range 20 {
@@ -137,7 +139,7 @@ func fixtureSpikes(m *analysis.Measurement, fsw, spike float64, g *lcg) {
 	}
 	s.Typical = analysis.Envelope{StartS: -100e-9, StepS: 2e-9}
 	for i := range 400 {
-		v := ring(float64(i)*2e-9-100e-9, spike*0.95) + spike*0.01*g.next()
+		v := ring(float64(i)*2e-9-100e-9, peakV*0.95) + peakV*0.01*g.next()
 		s.Typical.MinV, s.Typical.MaxV = append(s.Typical.MinV, v), append(s.Typical.MaxV, v)
 	}
 }

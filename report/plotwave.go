@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"stillglow/analysis"
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 )
 
@@ -239,9 +240,9 @@ func cycleFigure(u *Unit) *drawing {
 
 func kindTail(m *analysis.Measurement) string {
 	switch m.Kind {
-	case analysis.SwitchingDithered:
+	case cycle.Dithered:
 		return ", dithered switching"
-	case analysis.SwitchingBursting:
+	case cycle.Bursting:
 		return ", bursting"
 	default:
 		return ""

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"stillglow/analysis"
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
 )
@@ -67,7 +67,7 @@ func warnings(r Result, in Input, volts float64) []string {
 		}
 	}
 	for _, m := range in.Unit.Captures {
-		if m.Kind == analysis.SwitchingBursting {
+		if m.Kind == cycle.Bursting {
 			w = append(w, "the supply switches in packets, whose rate hangs on what it is loaded with: take the capture again with the filter fitted")
 			break
 		}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
@@ -284,7 +285,7 @@ func TestContradictingCapturesAreRetaken(t *testing.T) {
 // A bursting supply's packets can fall outside of a short record.
 func TestBurstsNeedALongFastCapture(t *testing.T) {
 	u := quiet()
-	u.Captures[0].Kind = analysis.SwitchingBursting
+	u.Captures[0].Kind = cycle.Bursting
 	u.Captures[0].BurstHz = figure.Known(800)
 	if e := Evaluate(u, line(t)); e.Verdict != Open {
 		t.Errorf("%q", e.Verdict)

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"stillglow/analysis"
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
@@ -127,7 +128,7 @@ func sane(f figure.Figure) figure.Figure {
 // burstHz is the packet rate of a bursting supply, 0 when none bursts.
 func burstHz(u Unit) float64 {
 	for _, m := range u.Captures {
-		if m.Kind == analysis.SwitchingBursting && m.BurstHz.Known {
+		if m.Kind == cycle.Bursting && m.BurstHz.Known {
 			return m.BurstHz.Value
 		}
 	}

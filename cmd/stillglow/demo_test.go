@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"stillglow/analysis"
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
 	"stillglow/capture"
@@ -34,17 +35,17 @@ func TestDemoScenarios(t *testing.T) {
 		verdict target.Verdict
 		over    []target.Criterion // the only criteria outside
 		caution string
-		kind    analysis.SwitchingKind
+		kind    cycle.Kind
 		rescued bool
 	}{
-		{mark: "A1", verdict: target.Pass, kind: analysis.SwitchingFixed},
-		{mark: "A2", verdict: target.Pass, kind: analysis.SwitchingFixed},
+		{mark: "A1", verdict: target.Pass, kind: cycle.Fixed},
+		{mark: "A2", verdict: target.Pass, kind: cycle.Fixed},
 		{mark: "A3", verdict: target.Fail, over: []target.Criterion{target.HeaterDC}},
 		{mark: "B1", verdict: target.NearMiss, over: []target.Criterion{target.RipplePP, target.BandRF1}, rescued: true},
 		{mark: "B2", verdict: target.Pass},
-		{mark: "B3", verdict: target.Pass, kind: analysis.SwitchingDithered, caution: capture.CautionDithered},
+		{mark: "B3", verdict: target.Pass, kind: cycle.Dithered, caution: capture.CautionDithered},
 		{mark: "C1", verdict: target.Fail, over: []target.Criterion{target.RipplePP, target.SpikePeak}},
-		{mark: "C2", verdict: target.Fail, over: []target.Criterion{target.BandAudioA}, kind: analysis.SwitchingBursting, caution: capture.CautionBursting},
+		{mark: "C2", verdict: target.Fail, over: []target.Criterion{target.BandAudioA}, kind: cycle.Bursting, caution: capture.CautionBursting},
 		{mark: "C3", verdict: target.Retake, caution: capture.CautionClipped},
 		{mark: "D1", verdict: target.Fail, over: []target.Criterion{target.MainsLine, target.BandAudioA}},
 		{mark: "D2", verdict: target.Retake, caution: capture.CautionProbeFactor},
@@ -99,7 +100,7 @@ func agrees(t *testing.T, m *analysis.Measurement, want synth.Truth) {
 			t.Errorf("%s: %s %.6g, truth %.6g", m.File, what, f.Value, want)
 		}
 	}
-	if m.Kind == analysis.SwitchingFixed && want.Clipped == 0 {
+	if m.Kind == cycle.Fixed && want.Clipped == 0 {
 		near("ripple", m.RipplePPV, want.RipplePPV, 0.04) // 160 mV of ring on 6 mV of ripple
 		near("switching frequency", m.SwitchingHz, want.SwitchingHz, 50e-6)
 		near("95th percentile of the spikes", m.Spikes.PeakP95V, want.SpikePeakP95V, 0.15) // some spikes are little above the noise

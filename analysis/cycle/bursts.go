@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import (
 	"math"
@@ -7,7 +7,7 @@ import (
 )
 
 // trackBursts finds the packets and the phase of the switching in each.
-func trackBursts(volts []float64, meanV, rateHz, hz float64) *cycleTrack {
+func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
 	per := hz / rateHz
 	blocks := demodulate(volts, meanV, per, 2, 0.5)
 	if len(blocks) < 8 {
@@ -64,7 +64,7 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *cycleTrack {
 	for _, u := range runs {
 		total += math.Pow(float64(u.b-u.a+1), 3)
 	}
-	t := &cycleTrack{kind: SwitchingBursting, hz: (per + dslope) * rateHz, uHz: math.Sqrt(spread) / total * rateHz}
+	t := &Track{Kind: Bursting, Hz: (per + dslope) * rateHz, SigmaHz: math.Sqrt(spread) / total * rateHz}
 	p := per + dslope
 	on := 0.0
 	var starts []float64
@@ -81,19 +81,19 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *cycleTrack {
 		starts = append(starts, from)
 		// whole cycles apart from each other, so that no two packets share one
 		base := phMid - p*(mid-from)
-		if k := len(t.pieces); k > 0 {
-			last := t.pieces[k-1]
-			end := last.phase + last.perSample*(last.to-last.from)
+		if k := len(t.Pieces); k > 0 {
+			last := t.Pieces[k-1]
+			end := last.Phase + last.PerSample*(last.To-last.From)
 			base += math.Ceil(end-base) + 1
 		}
-		t.pieces = append(t.pieces, piece{from, to, base, p})
+		t.Pieces = append(t.Pieces, Piece{from, to, base, p})
 	}
 	// packet rate: least squares over the starts; the first packet may be cut
 	if blocks[runs[0].a].middle < 3/per && len(starts) > 3 {
 		starts = starts[1:]
 	}
 	if len(starts) >= 2 {
-		t.burstHz, t.uBurstHz = eventRate(starts, rateHz)
+		t.BurstHz, t.BurstSigmaHz = eventRate(starts, rateHz)
 	}
 	return t
 }
@@ -173,27 +173,27 @@ func eventRate(at []float64, rateHz float64) (hz, uHz float64) {
 // settleBursts moves the ends of each packet to whole cycles, counted from the
 // rising edge: a cycle belongs to the packet when the mean cycle's share in it is
 // more than half. Phases found so far are good to a small part of a cycle.
-func (t *cycleTrack) settleBursts(volts []float64, f *fold, c *cycleModel) {
+func (t *Track) settleBursts(volts []float64, f *Fold, c *Model) {
 	start := c.riseStart() - 0.01
-	m := f.bins
+	m := f.Bins
 	mean := 0.0
-	for _, v := range f.mean {
+	for _, v := range f.Mean {
 		mean += v
 	}
 	mean /= float64(m)
 	n := float64(len(volts))
-	share := func(p piece, k float64) float64 {
-		x := p.from + (k+start-p.phase)/p.perSample
-		a, b := int(math.Ceil(x)), int(math.Ceil(x+1/p.perSample))
+	share := func(p Piece, k float64) float64 {
+		x := p.From + (k+start-p.Phase)/p.PerSample
+		a, b := int(math.Ceil(x)), int(math.Ceil(x+1/p.PerSample))
 		a, b = max(a, 0), min(b, len(volts))
-		if float64(b-a) < 0.4/p.perSample {
+		if float64(b-a) < 0.4/p.PerSample {
 			return 0
 		}
 		var sv, sc, svc, scc float64
 		for i := a; i < b; i++ {
-			ph := start + (float64(i)-x)*p.perSample
+			ph := start + (float64(i)-x)*p.PerSample
 			ph -= math.Floor(ph)
-			cv := f.mean[min(int(ph*float64(m)), m-1)] - mean
+			cv := f.Mean[min(int(ph*float64(m)), m-1)] - mean
 			sv += volts[i]
 			sc += cv
 			svc += volts[i] * cv
@@ -205,10 +205,10 @@ func (t *cycleTrack) settleBursts(volts []float64, f *fold, c *cycleModel) {
 		}
 		return 0
 	}
-	settled := t.pieces[:0:0]
+	settled := t.Pieces[:0:0]
 	end := 0.0
-	for _, p := range t.pieces {
-		mid := math.Floor(p.phase + p.perSample*(p.to-p.from)/2 - start)
+	for _, p := range t.Pieces {
+		mid := math.Floor(p.Phase + p.PerSample*(p.To-p.From)/2 - start)
 		if share(p, mid) < 0.5 {
 			if mid++; share(p, mid) < 0.5 {
 				continue
@@ -221,40 +221,40 @@ func (t *cycleTrack) settleBursts(volts []float64, f *fold, c *cycleModel) {
 		for share(p, last+1) > 0.5 {
 			last++
 		}
-		from := p.from + (first+start-p.phase)/p.perSample
-		to := p.from + (last+1+start-p.phase)/p.perSample
-		q := piece{from: from, to: to, phase: first + start, perSample: p.perSample}
+		from := p.From + (first+start-p.Phase)/p.PerSample
+		to := p.From + (last+1+start-p.Phase)/p.PerSample
+		q := Piece{From: from, To: to, Phase: first + start, PerSample: p.PerSample}
 		// the record may cut a packet
-		if q.from < 1.2/p.perSample && q.from > 0 && share(p, first-1) > 0.2 {
-			q.phase -= q.perSample * q.from
-			q.from = 0
+		if q.From < 1.2/p.PerSample && q.From > 0 && share(p, first-1) > 0.2 {
+			q.Phase -= q.PerSample * q.From
+			q.From = 0
 		}
-		if q.from < 0 {
-			q.phase -= q.perSample * q.from
-			q.from = 0
+		if q.From < 0 {
+			q.Phase -= q.PerSample * q.From
+			q.From = 0
 		}
-		q.from, q.to = max(q.from, end), min(q.to, n)
-		if q.to-q.from < 1/p.perSample {
+		q.From, q.To = max(q.From, end), min(q.To, n)
+		if q.To-q.From < 1/p.PerSample {
 			continue
 		}
-		if q.from == end && end > 0 {
-			q.phase = first + start + q.perSample*(end-from)
+		if q.From == end && end > 0 {
+			q.Phase = first + start + q.PerSample*(end-from)
 		}
 		settled = append(settled, q)
-		end = q.to
+		end = q.To
 	}
 	if len(settled) >= 2 {
-		t.pieces = settled
+		t.Pieces = settled
 		on := 0.0
 		starts := make([]float64, 0, len(settled))
 		for _, p := range settled {
-			on += p.to - p.from
-			if p.from > 0 {
-				starts = append(starts, p.from)
+			on += p.To - p.From
+			if p.From > 0 {
+				starts = append(starts, p.From)
 			}
 		}
 		if len(starts) >= 2 {
-			t.burstHz, t.uBurstHz = eventRate(starts, t.hz/settled[0].perSample)
+			t.BurstHz, t.BurstSigmaHz = eventRate(starts, t.Hz/settled[0].PerSample)
 		}
 	}
 }

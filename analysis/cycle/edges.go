@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import (
 	"cmp"
@@ -6,16 +6,16 @@ import (
 	"slices"
 )
 
-// cycleEdge is one place in the cycle where a transient starts, as the folded
+// Edge is one place in the cycle where a transient starts, as the folded
 // cycle shows it.
-type cycleEdge struct {
-	phase  float64 // of the onset, 0 to 1
-	gate   int     // bins after it that the pulse itself covers
-	peakV  float64 // signed, of the mean transient against the ripple
-	rising bool    // the ripple rises after it
-	ring   ringFit // in seconds after the onset
-	hasRng bool
-	openV  float64 // by how much more the pulse could be, the step under it being slower
+type Edge struct {
+	Phase          float64 // of the onset, 0 to 1
+	gate           int     // bins after it that the pulse itself covers
+	peakV          float64 // signed, of the mean transient against the ripple
+	Rising         bool    // the ripple rises after it
+	Ring           Ring    // in seconds after the onset
+	HasRing        bool
+	PeakAmbiguityV float64 // by how much more the pulse could be, the step under it being slower
 }
 
 // mostEdges is how many transients of a cycle are told apart.
@@ -23,7 +23,7 @@ const mostEdges = 4
 
 // findEdges lists the transients that stand above the smooth ripple, the
 // strongest four at most, by phase.
-func findEdges(mean, model []float64, scale float64) []cycleEdge {
+func findEdges(mean, model []float64, scale float64) []Edge {
 	v := newMisfit(mean, model, scale)
 	list := v.clusters()
 	list = v.splitTails(list)
@@ -39,7 +39,7 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 	slices.SortStableFunc(list, func(a, b cluster) int { return cmp.Compare(v.size(b.peak), v.size(a.peak)) })
 	list = list[:min(len(list), mostEdges)]
 	top := v.size(list[0].peak)
-	var edges []cycleEdge
+	var edges []Edge
 	for _, c := range list {
 		p := v.size(c.peak)
 		if p < 0.02*top {
@@ -49,13 +49,13 @@ func findEdges(mean, model []float64, scale float64) []cycleEdge {
 		for on > c.a-v.hold && v.size(on-1) > max(2*scale, 0.02*p) {
 			on--
 		}
-		edges = append(edges, cycleEdge{
-			phase: float64((v.start+on+m)%m) / float64(m),
+		edges = append(edges, Edge{
+			Phase: float64((v.start+on+m)%m) / float64(m),
 			gate:  c.b - on + 2,
 			peakV: v.r[(v.start+c.peak)%m],
 		})
 	}
-	slices.SortStableFunc(edges, func(a, b cycleEdge) int { return cmp.Compare(a.phase, b.phase) })
+	slices.SortStableFunc(edges, func(a, b Edge) int { return cmp.Compare(a.Phase, b.Phase) })
 	return edges
 }
 
@@ -197,17 +197,17 @@ func (v misfit) joinCrests(list []cluster) []cluster {
 
 // fitEdgeRings fits the ring behind every edge's pulse, one edge after another,
 // each with the others' tails taken off.
-func fitEdgeRings(edges []cycleEdge, mean, model []float64, periodS, sb float64) {
+func fitEdgeRings(edges []Edge, mean, model []float64, periodS, sb float64) {
 	m := len(mean)
 	step := periodS / float64(m)
 	for pass := range 2 {
 		for i := range edges {
 			e := &edges[i]
-			on := int(e.phase * float64(m))
+			on := int(e.Phase * float64(m))
 			next := m
 			for j := range edges {
 				if j != i {
-					d := (int(edges[j].phase*float64(m)) - on + m) % m
+					d := (int(edges[j].Phase*float64(m)) - on + m) % m
 					if d > 0 {
 						next = min(next, d)
 					}
@@ -224,13 +224,13 @@ func fitEdgeRings(edges []cycleEdge, mean, model []float64, periodS, sb float64)
 			}
 			if pass > 0 {
 				for j := range edges {
-					if j == i || !edges[j].hasRng {
+					if j == i || !edges[j].HasRing {
 						continue
 					}
-					d := (on - int(edges[j].phase*float64(m)) + m) % m
+					d := (on - int(edges[j].Phase*float64(m)) + m) % m
 					for k := range y {
 						t := float64(d+k) * step
-						y[k] -= edges[j].ring.at(t) + edges[j].ring.at(t+periodS)
+						y[k] -= edges[j].Ring.at(t) + edges[j].Ring.at(t+periodS)
 					}
 				}
 			}
@@ -241,7 +241,7 @@ func fitEdgeRings(edges []cycleEdge, mean, model []float64, periodS, sb float64)
 
 // fitRing finds where the pulse ends and the bare ring goes on: the earliest
 // start from which a damped sinusoid fits down to the noise.
-func (e *cycleEdge) fitRing(y []float64, step, sb float64) {
+func (e *Edge) fitRing(y []float64, step, sb float64) {
 	peak := 0
 	for k, v := range y {
 		if math.Abs(v) > math.Abs(y[peak]) {
@@ -249,7 +249,7 @@ func (e *cycleEdge) fitRing(y []float64, step, sb float64) {
 		}
 	}
 	p := math.Abs(y[peak])
-	e.hasRng = false
+	e.HasRing = false
 	// the ring's end: where a stretch of it no longer stands above the noise
 	const stretch = 16
 	end := len(y)
@@ -263,7 +263,7 @@ func (e *cycleEdge) fitRing(y []float64, step, sb float64) {
 			break
 		}
 	}
-	best := ringFit{}
+	best := Ring{}
 	bestStart := -1
 	good, share := math.Inf(1), 0.0
 	for _, part := range [...]float64{0.05, 0.08, 0.12, 0.18, 0.25, 0.35} {
@@ -287,7 +287,7 @@ func (e *cycleEdge) fitRing(y []float64, step, sb float64) {
 			continue
 		}
 		noise := max(sb/math.Sqrt(float64(thin)), 2e-3*r.amplitude(float64(from)*step))
-		if r.amplitude(float64(from)*step) < 4*r.rms || r.q() < 1 {
+		if r.amplitude(float64(from)*step) < 4*r.rms || r.Q() < 1 {
 			continue
 		}
 		quality := r.rms / noise
@@ -302,35 +302,35 @@ func (e *cycleEdge) fitRing(y []float64, step, sb float64) {
 	if bestStart < 0 || good > 6 && share > 0.08 {
 		return
 	}
-	e.ring, e.hasRng = best, true
+	e.Ring, e.HasRing = best, true
 	e.gate = bestStart + 1
 }
 
-// ringDeviation gives the standard deviations of the ring's frequency in hertz and
+// RingDeviation gives the standard deviations of the ring's frequency in hertz and
 // of its Q: the fit's own or the Cramér-Rao bound of a damped sine in white noise,
 // 4·√(α³·dt)·σ/A for its angular frequency and its decay alike (derived from the
 // Fisher information; sums as integrals), whichever is more.
-func (e *cycleEdge) ringDeviation(binS, binSigma float64) (uHz, uQ float64) {
-	r := e.ring
-	omega, q := 2*math.Pi*r.hz, r.q()
+func (e *Edge) RingDeviation(binS, binSigma float64) (uHz, uQ float64) {
+	r := e.Ring
+	omega, q := 2*math.Pi*r.Hz, r.Q()
 	a := r.amplitude(float64(e.gate) * binS)
 	if !(a > 0) || !(omega > 0) || !(q > 0) {
-		return r.hz, q
+		return r.Hz, q
 	}
 	bound := 4 * math.Sqrt(r.alpha*r.alpha*r.alpha*binS) * max(r.rms, binSigma) / a
-	hz := max(r.uHz/r.hz, bound/omega)
+	hz := max(r.uHz/r.Hz, bound/omega)
 	decay := max(r.uQ/q, bound/r.alpha)
-	return r.hz * hz, q * math.Hypot(hz, decay)
+	return r.Hz * hz, q * math.Hypot(hz, decay)
 }
 
 // takeOut removes the edge's transient from y: its ring by subtraction, what
 // the ring does not describe by weight 0.
-func (e *cycleEdge) takeOut(y, weight []float64, periodS, sb float64) {
+func (e *Edge) takeOut(y, weight []float64, periodS, sb float64) {
 	m := len(y)
 	step := periodS / float64(m)
-	on := int(e.phase * float64(m))
+	on := int(e.Phase * float64(m))
 	gate := e.gate
-	if e.hasRng {
+	if e.HasRing {
 		for k := range m {
 			t := float64(k) * step
 			v := 0.0
@@ -338,12 +338,12 @@ func (e *cycleEdge) takeOut(y, weight []float64, periodS, sb float64) {
 				if k < gate && w == 0 {
 					continue
 				}
-				v += e.ring.at(t + w*periodS)
+				v += e.Ring.at(t + w*periodS)
 			}
 			y[(on+k)%m] -= v
 		}
 		// where a hundredth of the ring still tops the noise, leave it out
-		for gate < m/8 && 0.02*e.ring.amplitude(float64(gate)*step) > sb {
+		for gate < m/8 && 0.02*e.Ring.amplitude(float64(gate)*step) > sb {
 			gate++
 		}
 	}

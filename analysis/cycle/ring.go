@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import (
 	"math"
@@ -7,10 +7,10 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// ringFit is a damped sinusoid c·e^(-αt)·cos + s·e^(-αt)·sin over a gentle
+// Ring is a damped sinusoid c·e^(-αt)·cos + s·e^(-αt)·sin over a gentle
 // parabola, fitted by least squares.
-type ringFit struct {
-	hz    float64 // damped frequency
+type Ring struct {
+	Hz    float64 // damped frequency
 	alpha float64 // 1/s
 	c, s  float64 // volts at t = 0
 	poly  [3]float64
@@ -19,31 +19,31 @@ type ringFit struct {
 	uQ    float64
 }
 
-// q is the quality factor from the logarithmic decrement δ = α/f:
+// Q is the quality factor from the logarithmic decrement δ = α/f:
 // ζ = δ/√(4π²+δ²), Q = 1/(2ζ) (check: δ 0.314553 is Q 10).
-func (r ringFit) q() float64 {
-	if r.alpha <= 0 || r.hz <= 0 {
+func (r Ring) Q() float64 {
+	if r.alpha <= 0 || r.Hz <= 0 {
 		return 0
 	}
-	d := r.alpha / r.hz
+	d := r.alpha / r.Hz
 	return math.Sqrt(4*math.Pi*math.Pi+d*d) / (2 * d)
 }
 
 // amplitude is the ring's envelope t seconds after its origin.
-func (r ringFit) amplitude(t float64) float64 {
+func (r Ring) amplitude(t float64) float64 {
 	return math.Hypot(r.c, r.s) * math.Exp(-r.alpha*t)
 }
 
 // at is the ring alone.
-func (r ringFit) at(t float64) float64 {
-	sin, cos := math.Sincos(2 * math.Pi * r.hz * t)
+func (r Ring) at(t float64) float64 {
+	sin, cos := math.Sincos(2 * math.Pi * r.Hz * t)
 	return math.Exp(-r.alpha*t) * (r.c*cos + r.s*sin)
 }
 
 // fitRing fits a ring to evenly spaced values y, stepS apart, the first at t0
 // seconds. ok is false where no oscillation of at least one and a half periods
 // that dies down by e within them fits.
-func fitRing(y []float64, t0, stepS float64) (r ringFit, ok bool) {
+func fitRing(y []float64, t0, stepS float64) (r Ring, ok bool) {
 	n := len(y)
 	if n < 12 {
 		return r, false
@@ -76,14 +76,14 @@ func fitRing(y []float64, t0, stepS float64) (r ringFit, ok bool) {
 			r, found = f, true
 		}
 	}
-	if !found || r.hz*float64(n)*stepS < 1.5 || r.alpha*float64(n)*stepS < 1 {
+	if !found || r.Hz*float64(n)*stepS < 1.5 || r.alpha*float64(n)*stepS < 1 {
 		return r, false
 	}
 	return r, true
 }
 
 // refineRing is Levenberg's and Marquardt's method from a first guess.
-func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
+func refineRing(y []float64, t0, stepS, hz, alpha float64) (Ring, bool) {
 	const np = 7
 	n := len(y)
 	us := make([]float64, n) // -1 to 1 over the window
@@ -155,7 +155,7 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
 	}
 	c, rss, ok := linear(hz, alpha)
 	if !ok {
-		return ringFit{}, false
+		return Ring{}, false
 	}
 	lambda := 1e-2
 	var curve [2][2]float64
@@ -186,7 +186,7 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
 			a, b, d := jj[0][0]*(1+lambda), jj[0][1], jj[1][1]*(1+lambda)
 			det := a*d - b*b
 			if det <= 0 {
-				return ringFit{}, false
+				return Ring{}, false
 			}
 			df, da := (jr[0]*d-jr[1]*b)/det, (a*jr[1]-b*jr[0])/det
 			df, da = min(max(df, -0.2), 0.2), min(max(da, -0.7), 0.7)
@@ -205,10 +205,10 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
 		}
 	}
 	s2 := rss / max(float64(n-np), 1)
-	r := ringFit{hz: hz, alpha: alpha, rms: math.Sqrt(rss / float64(n))}
+	r := Ring{Hz: hz, alpha: alpha, rms: math.Sqrt(rss / float64(n))}
 	if det := curve[0][0]*curve[1][1] - curve[0][1]*curve[0][1]; det > 0 {
 		r.uHz = hz * math.Sqrt(s2*curve[1][1]/det)
-		r.uQ = r.q() * math.Sqrt(s2*curve[0][0]/det)
+		r.uQ = r.Q() * math.Sqrt(s2*curve[0][0]/det)
 	}
 	// move the origin from the window's start to t = 0
 	g := math.Exp(alpha * t0)
@@ -218,7 +218,7 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (ringFit, bool) {
 	r.s = g * (-c[3]*sin + c[4]*cos)
 	r.poly = [3]float64{c[0], c[1], c[2]}
 	if math.IsNaN(r.c) || math.IsInf(r.c, 0) || math.IsNaN(r.s) || math.IsInf(r.s, 0) {
-		return ringFit{}, false
+		return Ring{}, false
 	}
 	return r, true
 }

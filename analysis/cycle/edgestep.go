@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import "math"
 
@@ -10,10 +10,10 @@ import "math"
 // as it is.
 //
 // Note: without it a step that outweighs its spike swallows most of the spike.
-func (c *cycleModel) splitEdge(e *cycleEdge, y []float64, pw *pieces, smooth []float64, zone int) {
-	m := c.bins
-	step := c.periodS / float64(m)
-	on := int(e.phase * float64(m))
+func (c *Model) splitEdge(e *Edge, y []float64, pw *pieces, smooth []float64, zone int) {
+	m := c.Bins
+	step := c.PeriodS / float64(m)
+	on := int(e.Phase * float64(m))
 	// the break that belongs to this edge
 	at, near := -1, float64(zone)+4
 	for i, b := range pw.breaks {
@@ -42,8 +42,8 @@ func (c *cycleModel) splitEdge(e *cycleEdge, y []float64, pw *pieces, smooth []f
 		x := float64(on+t) + 0.5
 		d[i] = y[j] - pw.at(before, x)
 		rise[i] = pw.at(at, x) - pw.at(before, x)
-		if e.hasRng && t < e.gate {
-			ring[i] = e.ring.at(float64(t) * step)
+		if e.HasRing && t < e.gate {
+			ring[i] = e.Ring.at(float64(t) * step)
 		}
 	}
 	type try struct{ r, from, long, a float64 }
@@ -83,7 +83,7 @@ func (c *cycleModel) splitEdge(e *cycleEdge, y []float64, pw *pieces, smooth []f
 	}
 	// a slower step under a larger pulse can look the same: of all that fit as
 	// well, the least pulse
-	limit := 1.05*best + 2*float64(n)*c.binSigma*c.binSigma*math.Sqrt(2/float64(n))
+	limit := 1.05*best + 2*float64(n)*c.BinSigmaV*c.BinSigmaV*math.Sqrt(2/float64(n))
 	pick := try{a: math.Inf(1)}
 	most := 0.0
 	for _, t := range tries {
@@ -96,10 +96,10 @@ func (c *cycleModel) splitEdge(e *cycleEdge, y []float64, pw *pieces, smooth []f
 		}
 	}
 	rms := math.Sqrt(pick.r / float64(n))
-	if math.IsInf(pick.a, 0) || rms > max(math.Abs(pick.a)/6, 2*c.binSigma, 0.02*math.Abs(height)) {
+	if math.IsInf(pick.a, 0) || rms > max(math.Abs(pick.a)/6, 2*c.BinSigmaV, 0.02*math.Abs(height)) {
 		return
 	}
-	e.openV = min(most, math.Abs(pick.a)+math.Abs(height)) - math.Abs(pick.a)
+	e.PeakAmbiguityV = min(most, math.Abs(pick.a)+math.Abs(height)) - math.Abs(pick.a)
 	for i := range d {
 		t := i - lead
 		j := ((on+t)%m + m) % m

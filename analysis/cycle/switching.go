@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import (
 	"cmp"
@@ -365,8 +365,8 @@ func searchSwitching(volts []float64, meanV, rateHz float64, notHz []float64) co
 	}
 	sp := rec.spectrum()
 	sp.leaveOut(notHz)
-	low := max(searchLowHz, 4.5*sp.binHz)
-	high := min(searchHighHz, 0.45*rec.rateHz)
+	low := max(SearchLowHz, 4.5*sp.binHz)
+	high := min(SearchHighHz, 0.45*rec.rateHz)
 	if low >= high {
 		return coarseSwitching{}
 	}
@@ -383,7 +383,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, notHz []float64) co
 		return coarseSwitching{hz: corrHz, strength: corr}
 	}
 	switch {
-	case comb.hz > 0 && max(comb.explained, 0.6*comb.power) >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*tradeHighHz):
+	case comb.hz > 0 && max(comb.explained, 0.6*comb.power) >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*TradeHighHz):
 		return coarseSwitching{hz: comb.hz, coherent: true, strength: comb.explained, secondHz: secondComb(peaks, comb, sp.binHz, low, high)}
 	case corrHz > 0 && corr > 0.15:
 		if comb.hz > 0 && math.Abs(comb.hz/corrHz-1) < 0.02 {
@@ -400,15 +400,15 @@ func searchSwitching(volts []float64, meanV, rateHz float64, notHz []float64) co
 // insidePackets reports whether try is switching inside packets whose rate,
 // below the search, leaves the comb at combHz as multiples of its own.
 func insidePackets(volts []float64, meanV, rateHz float64, try coarseSwitching, combHz float64) bool {
-	if !(try.strength > 0.1) || try.hz >= 1.2*tradeHighHz { // beyond, it is a ring after every edge
+	if !(try.strength > 0.1) || try.hz >= 1.2*TradeHighHz { // beyond, it is a ring after every edge
 		return false
 	}
 	t := trackSwitching(volts, meanV, rateHz, try)
-	if t == nil || t.kind != SwitchingBursting || t.burstHz <= 0 || t.burstHz >= searchLowHz {
+	if t == nil || t.Kind != Bursting || t.BurstHz <= 0 || t.BurstHz >= SearchLowHz {
 		return false
 	}
-	k := combHz / t.burstHz
-	return math.Abs(k-math.Round(k)) < 0.05*math.Max(1, k/3) && try.hz > 3*t.burstHz
+	k := combHz / t.BurstHz
+	return math.Abs(k-math.Round(k)) < 0.05*math.Max(1, k/3) && try.hz > 3*t.BurstHz
 }
 
 // repeatsOffComb reports whether the repetition by correlation is the cycle and
@@ -422,17 +422,17 @@ func repeatsOffComb(volts []float64, meanV, rateHz float64, comb combGuess, corr
 	}
 	power := func(c coarseSwitching) float64 {
 		t := trackSwitching(volts, meanV, rateHz, c)
-		if t == nil || len(t.pieces) == 0 {
+		if t == nil || len(t.Pieces) == 0 {
 			return 0
 		}
-		return foldOnly(volts, t, newSlowPart(volts, t)).power()
+		return foldOnly(volts, t, newSlowPart(volts, t)).Power()
 	}
 	q := corrHz / comb.hz
 	if comb.explained < 0.35 && math.Abs(q-1) > 0.05 &&
 		power(coarseSwitching{hz: corrHz}) > 1.1*power(coarseSwitching{hz: comb.hz, coherent: true}) {
 		return true
 	}
-	return corr > 0.9 && q > 2.5 && corrHz < 1.2*tradeHighHz && math.Abs(q-math.Round(q)) < 0.05*q
+	return corr > 0.9 && q > 2.5 && corrHz < 1.2*TradeHighHz && math.Abs(q-math.Round(q)) < 0.05*q
 }
 
 // secondComb is the frequency of a second converter in the lines that the comb

@@ -1,25 +1,25 @@
-package analysis
+package cycle
 
 import (
 	"math"
 	"slices"
 )
 
-// slowPart is what lies under the switching ripple: means over whole cycles,
+// SlowPart is what lies under the switching ripple: means over whole cycles,
 // joined by straight lines. At whole cycles the ripple itself averages to its
 // mean, so nothing of it is lost, and mains ripple or drift do not leak into
 // the folded cycle.
-type slowPart struct {
-	at, v []float64 // sample, volts; ascending
+type SlowPart struct {
+	At, V []float64 // sample, volts; ascending
 }
 
 // newSlowPart averages volts over whole cycles of the track, of at least
 // minSamples, and over stretches as long where the supply rests.
-func newSlowPart(volts []float64, t *cycleTrack) slowPart {
+func newSlowPart(volts []float64, t *Track) SlowPart {
 	const minSamples = 32
-	var s slowPart
+	var s SlowPart
 	n := float64(len(volts))
-	if t == nil || len(t.pieces) == 0 {
+	if t == nil || len(t.Pieces) == 0 {
 		return s
 	}
 	// means over about step samples from a to b, carried on to the ends: the level
@@ -41,63 +41,63 @@ func newSlowPart(volts []float64, t *cycleTrack) slowPart {
 			last += (v[k-1] - v[k-2]) / 2
 		}
 		// a sample belongs to the region that it lies in
-		s.at = append(append(append(s.at, math.Ceil(from)-0.49), at...), math.Ceil(to)-0.51)
-		s.v = append(append(append(s.v, first), v...), last)
+		s.At = append(append(append(s.At, math.Ceil(from)-0.49), at...), math.Ceil(to)-0.51)
+		s.V = append(append(append(s.V, first), v...), last)
 	}
-	first := t.pieces[0]
+	first := t.Pieces[0]
 	end := 0.0
 	total := 0.0
-	for _, p := range t.pieces {
-		total += (p.to - p.from) * p.perSample
+	for _, p := range t.Pieces {
+		total += (p.To - p.From) * p.PerSample
 	}
-	k := max(1, math.Ceil(minSamples*first.perSample))
-	if t.kind != SwitchingBursting && total > 64*k {
+	k := max(1, math.Ceil(minSamples*first.PerSample))
+	if t.Kind != Bursting && total > 64*k {
 		k = max(k, 4)
 	}
-	if t.kind == SwitchingBursting {
-		for _, p := range t.pieces {
-			step := k / p.perSample
-			region(end, p.from, step)
-			region(p.from, p.to, step)
-			end = p.to
+	if t.Kind == Bursting {
+		for _, p := range t.Pieces {
+			step := k / p.PerSample
+			region(end, p.From, step)
+			region(p.From, p.To, step)
+			end = p.To
 		}
-		region(end, n, k/first.perSample)
+		region(end, n, k/first.PerSample)
 		return s
 	}
 	// one joined line of phase: cut it at every k-th cycle
-	want := math.Ceil(first.phase)
+	want := math.Ceil(first.Phase)
 	var cuts []float64
-	for _, p := range t.pieces {
-		last := p.phase + p.perSample*(p.to-p.from)
+	for _, p := range t.Pieces {
+		last := p.Phase + p.PerSample*(p.To-p.From)
 		for want < last {
-			cuts = append(cuts, p.from+(want-p.phase)/p.perSample)
+			cuts = append(cuts, p.From+(want-p.Phase)/p.PerSample)
 			want += k
 		}
 	}
 	for i := 1; i < len(cuts); i++ {
-		s.at = append(s.at, (cuts[i]+cuts[i-1])/2-0.5)
-		s.v = append(s.v, meanBetween(volts, cuts[i-1], cuts[i]))
+		s.At = append(s.At, (cuts[i]+cuts[i-1])/2-0.5)
+		s.V = append(s.V, meanBetween(volts, cuts[i-1], cuts[i]))
 	}
 	return s
 }
 
-// thinned is the slow part through at most so many points, each the mean of its
+// Thinned is the slow part through at most so many points, each the mean of its
 // neighbours.
-func (s slowPart) thinned(points int) slowPart {
-	n := len(s.at)
+func (s SlowPart) Thinned(points int) SlowPart {
+	n := len(s.At)
 	if n <= points {
 		return s
 	}
-	var out slowPart
+	var out SlowPart
 	for k := range points {
 		a, b := k*n/points, (k+1)*n/points
 		var x, v float64
 		for i := a; i < b; i++ {
-			x += s.at[i]
-			v += s.v[i]
+			x += s.At[i]
+			v += s.V[i]
 		}
-		out.at = append(out.at, x/float64(b-a))
-		out.v = append(out.v, v/float64(b-a))
+		out.At = append(out.At, x/float64(b-a))
+		out.V = append(out.V, v/float64(b-a))
 	}
 	return out
 }
@@ -123,97 +123,97 @@ func meanBetween(volts []float64, a, b float64) float64 {
 	return sum / (b - a)
 }
 
-// line is the straight line of the slow part around sample x: its value there,
+// Line is the straight line of the slow part around sample x: its value there,
 // its slope and the sample up to which it holds.
-func (s slowPart) line(x float64, hint int) (value, slope, until float64, index int) {
-	n := len(s.at)
+func (s SlowPart) Line(x float64, hint int) (value, slope, until float64, index int) {
+	n := len(s.At)
 	switch n {
 	case 0:
 		return 0, 0, math.Inf(1), 0
 	case 1:
-		return s.v[0], 0, math.Inf(1), 0
+		return s.V[0], 0, math.Inf(1), 0
 	}
 	i := hint
-	for i > 0 && s.at[i] > x {
+	for i > 0 && s.At[i] > x {
 		i--
 	}
-	for i+2 < n && s.at[i+1] <= x {
+	for i+2 < n && s.At[i+1] <= x {
 		i++
 	}
-	slope = (s.v[i+1] - s.v[i]) / (s.at[i+1] - s.at[i])
-	until = s.at[i+1]
+	slope = (s.V[i+1] - s.V[i]) / (s.At[i+1] - s.At[i])
+	until = s.At[i+1]
 	if i+2 >= n {
 		until = math.Inf(1)
 	}
-	return s.v[i] + slope*(x-s.at[i]), slope, until, i
+	return s.V[i] + slope*(x-s.At[i]), slope, until, i
 }
 
-// stretch is a run of samples over which phase and slow part are both straight.
-type stretch struct {
-	from, to         int
-	on               bool
-	phase, perSample float64 // at from, in cycles
-	slow, slowSlope  float64
+// Stretch is a run of samples over which phase and slow part are both straight.
+type Stretch struct {
+	From, To         int
+	On               bool
+	Phase, PerSample float64 // at from, in cycles
+	Slow, SlowSlope  float64
 }
 
-// walk cuts the samples from..to into stretches.
-func walk(from, to int, t *cycleTrack, s slowPart, visit func(stretch)) {
+// Walk cuts the samples from..to into stretches.
+func Walk(from, to int, t *Track, s SlowPart, visit func(Stretch)) {
 	pi := 0
 	if t != nil {
-		pi, _ = slices.BinarySearchFunc(t.pieces, float64(from), func(p piece, x float64) int {
-			if p.to > x {
+		pi, _ = slices.BinarySearchFunc(t.Pieces, float64(from), func(p Piece, x float64) int {
+			if p.To > x {
 				return 1
 			}
 			return -1
 		})
 	}
 	hint := 0
-	if len(s.at) > 1 {
-		at, _ := slices.BinarySearch(s.at, float64(from))
+	if len(s.At) > 1 {
+		at, _ := slices.BinarySearch(s.At, float64(from))
 		hint = max(at-1, 0)
-		hint = min(hint, len(s.at)-2)
+		hint = min(hint, len(s.At)-2)
 	}
 	for i := from; i < to; {
 		x := float64(i)
-		st := stretch{from: i, to: to}
+		st := Stretch{From: i, To: to}
 		if t != nil {
-			for pi < len(t.pieces) && t.pieces[pi].to <= x {
+			for pi < len(t.Pieces) && t.Pieces[pi].To <= x {
 				pi++
 			}
-			if pi < len(t.pieces) {
-				p := t.pieces[pi]
-				if x >= p.from {
-					st.on = true
-					st.phase = p.phase + p.perSample*(x-p.from)
-					st.perSample = p.perSample
-					st.to = min(st.to, int(math.Ceil(p.to)))
+			if pi < len(t.Pieces) {
+				p := t.Pieces[pi]
+				if x >= p.From {
+					st.On = true
+					st.Phase = p.Phase + p.PerSample*(x-p.From)
+					st.PerSample = p.PerSample
+					st.To = min(st.To, int(math.Ceil(p.To)))
 				} else {
-					st.to = min(st.to, int(math.Ceil(p.from)))
+					st.To = min(st.To, int(math.Ceil(p.From)))
 				}
 			}
 		}
 		var until float64
-		st.slow, st.slowSlope, until, hint = s.line(x, hint)
-		if until < float64(st.to) {
-			st.to = min(st.to, int(math.Ceil(until)))
+		st.Slow, st.SlowSlope, until, hint = s.Line(x, hint)
+		if until < float64(st.To) {
+			st.To = min(st.To, int(math.Ceil(until)))
 		}
-		if st.to <= i {
-			st.to = i + 1
+		if st.To <= i {
+			st.To = i + 1
 		}
 		visit(st)
-		i = st.to
+		i = st.To
 	}
 }
 
-// fold is the record laid over one cycle, less the slow part.
-type fold struct {
-	bins     int
-	n        []float64
-	place    []float64 // mean place of the samples within the bin, 0 to 1
-	mean     []float64 // volts; where n is 0 filled from the neighbours
-	variance []float64 // within the bin
-	sigma    float64   // robust standard deviation of single samples
-	cycles   float64
+// Fold is the record laid over one cycle, less the slow part.
+type Fold struct {
+	Bins       int
+	Count      []float64
+	place      []float64 // mean place of the samples within the bin, 0 to 1
+	Mean       []float64 // volts; where n is 0 filled from the neighbours
+	VarianceV2 []float64 // within the bin
+	SigmaV     float64   // robust standard deviation of single samples
+	Cycles     float64
 }
 
 // foldBins picks a number of bins: a power of two, several samples to a bin.
@@ -226,69 +226,69 @@ func foldBins(samplesOn, perSample float64) int {
 }
 
 // foldTrace lays every sample over its place in the cycle.
-func foldTrace(volts []float64, t *cycleTrack, s slowPart) *fold {
+func foldTrace(volts []float64, t *Track, s SlowPart) *Fold {
 	f := foldOnly(volts, t, s)
-	f.sigma = f.sampleSigma()
+	f.SigmaV = f.sampleSigma()
 	f.fillGaps()
 	return f
 }
 
 // foldOnly is foldTrace without sigma, and with holes where no sample fell:
 // enough for its power.
-func foldOnly(volts []float64, t *cycleTrack, s slowPart) *fold {
+func foldOnly(volts []float64, t *Track, s SlowPart) *Fold {
 	on, per := 0.0, 0.0
-	for _, p := range t.pieces {
-		on += p.to - p.from
-		per = p.perSample
+	for _, p := range t.Pieces {
+		on += p.To - p.From
+		per = p.PerSample
 	}
 	m := foldBins(on, per)
-	f := &fold{bins: m, n: make([]float64, m), place: make([]float64, m), mean: make([]float64, m), variance: make([]float64, m)}
-	sum2 := f.variance
+	f := &Fold{Bins: m, Count: make([]float64, m), place: make([]float64, m), Mean: make([]float64, m), VarianceV2: make([]float64, m)}
+	sum2 := f.VarianceV2
 	size := float64(m)
-	walk(0, len(volts), t, s, func(st stretch) {
-		if !st.on {
+	Walk(0, len(volts), t, s, func(st Stretch) {
+		if !st.On {
 			return
 		}
-		f.cycles += st.perSample * float64(st.to-st.from)
-		ph := (st.phase - math.Floor(st.phase)) * size
-		step := st.perSample * size
-		base := st.slow
-		for _, v := range volts[st.from:st.to] {
+		f.Cycles += st.PerSample * float64(st.To-st.From)
+		ph := (st.Phase - math.Floor(st.Phase)) * size
+		step := st.PerSample * size
+		base := st.Slow
+		for _, v := range volts[st.From:st.To] {
 			i := int(ph)
 			if i >= m {
 				i -= m
 				ph -= size
 			}
 			y := v - base
-			f.n[i]++
+			f.Count[i]++
 			f.place[i] += ph - float64(i)
-			f.mean[i] += y
+			f.Mean[i] += y
 			sum2[i] += y * y
 			ph += step
-			base += st.slowSlope
+			base += st.SlowSlope
 			for ph >= size {
 				ph -= size
 			}
 		}
 	})
-	for i, n := range f.n {
+	for i, n := range f.Count {
 		if n == 0 {
 			continue
 		}
-		f.mean[i] /= n
+		f.Mean[i] /= n
 		f.place[i] /= n
-		f.variance[i] = max(sum2[i]/n-f.mean[i]*f.mean[i], 0)
+		f.VarianceV2[i] = max(sum2[i]/n-f.Mean[i]*f.Mean[i], 0)
 	}
 	return f
 }
 
 // sampleSigma is the median over the bins of their standard deviation, V; 0 when
 // none holds four samples.
-func (f *fold) sampleSigma() float64 {
-	sd := make([]float64, 0, f.bins)
-	for i, n := range f.n {
+func (f *Fold) sampleSigma() float64 {
+	sd := make([]float64, 0, f.Bins)
+	for i, n := range f.Count {
 		if n >= 4 {
-			sd = append(sd, math.Sqrt(f.variance[i]*n/(n-1)))
+			sd = append(sd, math.Sqrt(f.VarianceV2[i]*n/(n-1)))
 		}
 	}
 	if len(sd) == 0 {
@@ -298,15 +298,15 @@ func (f *fold) sampleSigma() float64 {
 	return sd[len(sd)/2]
 }
 
-// power is the mean square of the mean cycle in V², the share that the noise
+// Power is the mean square of the mean cycle in V², the share that the noise
 // of the bins adds taken off.
-func (f *fold) power() float64 {
+func (f *Fold) Power() float64 {
 	var p, noise, n float64
-	for i, v := range f.mean {
-		if f.n[i] > 1 {
-			p += v * v * f.n[i]
-			noise += f.variance[i] * f.n[i] / (f.n[i] - 1)
-			n += f.n[i]
+	for i, v := range f.Mean {
+		if f.Count[i] > 1 {
+			p += v * v * f.Count[i]
+			noise += f.VarianceV2[i] * f.Count[i] / (f.Count[i] - 1)
+			n += f.Count[i]
 		}
 	}
 	if n == 0 {
@@ -316,27 +316,27 @@ func (f *fold) power() float64 {
 }
 
 // powerNoise is the standard deviation that the samples' noise gives power, V².
-func (f *fold) powerNoise() float64 {
+func (f *Fold) powerNoise() float64 {
 	n := f.samples()
 	if n == 0 {
 		return 0
 	}
-	return f.sigma * f.sigma * math.Sqrt(2*float64(len(f.mean))) / n
+	return f.SigmaV * f.SigmaV * math.Sqrt(2*float64(len(f.Mean))) / n
 }
 
 // samples is how many the fold holds.
-func (f *fold) samples() float64 {
+func (f *Fold) samples() float64 {
 	n := 0.0
-	for _, k := range f.n {
+	for _, k := range f.Count {
 		n += k
 	}
 	return n
 }
 
 // fillGaps bridges empty bins by straight lines around the cycle.
-func (f *fold) fillGaps() {
+func (f *Fold) fillGaps() {
 	first := -1
-	for i, n := range f.n {
+	for i, n := range f.Count {
 		if n > 0 {
 			first = i
 			break
@@ -345,11 +345,11 @@ func (f *fold) fillGaps() {
 	if first < 0 {
 		return
 	}
-	m := f.bins
+	m := f.Bins
 	last := first
 	for k := 1; k <= m; k++ {
 		i := (first + k) % m
-		if f.n[i] == 0 {
+		if f.Count[i] == 0 {
 			continue
 		}
 		gap := (i - last + m) % m
@@ -358,7 +358,7 @@ func (f *fold) fillGaps() {
 		}
 		for j := 1; j < gap; j++ {
 			u := float64(j) / float64(gap)
-			f.mean[(last+j)%m] = f.mean[last]*(1-u) + f.mean[i]*u
+			f.Mean[(last+j)%m] = f.Mean[last]*(1-u) + f.Mean[i]*u
 		}
 		last = i
 	}

@@ -1,56 +1,56 @@
-package analysis
+package cycle
 
 import (
 	"math"
 	"slices"
 )
 
-// residue yields the trace less its slow part and its smooth ripple: spikes,
+// Residue yields the trace less its slow part and its smooth ripple: spikes,
 // rings and noise are left.
-type residue struct {
-	volts  []float64
-	rateHz float64
-	track  *cycleTrack
-	slow   slowPart
-	model  *cycleModel // nil: no ripple to take off
+type Residue struct {
+	Volts  []float64
+	RateHz float64
+	Track  *Track
+	Slow   SlowPart
+	Model  *Model // nil: no ripple to take off
 }
 
-// each visits samples from..to in ascending order; bin is the place in the
+// Each visits samples from..to in ascending order; bin is the place in the
 // cycle, -1 where the supply rests.
-func (r *residue) each(from, to int, visit func(i int, v float64, bin int, phase float64)) {
-	if r.model == nil || r.track == nil {
-		walk(from, to, nil, r.slow, func(st stretch) {
-			base := st.slow
-			for i := st.from; i < st.to; i++ {
-				visit(i, r.volts[i]-base, -1, -1)
-				base += st.slowSlope
+func (r *Residue) Each(from, to int, visit func(i int, v float64, bin int, phase float64)) {
+	if r.Model == nil || r.Track == nil {
+		Walk(from, to, nil, r.Slow, func(st Stretch) {
+			base := st.Slow
+			for i := st.From; i < st.To; i++ {
+				visit(i, r.Volts[i]-base, -1, -1)
+				base += st.SlowSlope
 			}
 		})
 		return
 	}
-	m := r.model.bins
+	m := r.Model.Bins
 	size := float64(m)
-	smooth := r.model.smooth
-	walk(from, to, r.track, r.slow, func(st stretch) {
-		base := st.slow
-		if !st.on {
-			for i := st.from; i < st.to; i++ {
-				visit(i, r.volts[i]-base, -1, -1)
-				base += st.slowSlope
+	smooth := r.Model.Smooth
+	Walk(from, to, r.Track, r.Slow, func(st Stretch) {
+		base := st.Slow
+		if !st.On {
+			for i := st.From; i < st.To; i++ {
+				visit(i, r.Volts[i]-base, -1, -1)
+				base += st.SlowSlope
 			}
 			return
 		}
-		whole := math.Floor(st.phase)
-		ph := st.phase - whole
-		for i := st.from; i < st.to; i++ {
+		whole := math.Floor(st.Phase)
+		ph := st.Phase - whole
+		for i := st.From; i < st.To; i++ {
 			x := ph * size
 			k := int(x)
 			if k >= m {
 				k = m - 1
 			}
-			visit(i, r.volts[i]-base-smooth[k], k, whole+ph)
-			base += st.slowSlope
-			ph += st.perSample
+			visit(i, r.Volts[i]-base-smooth[k], k, whole+ph)
+			base += st.SlowSlope
+			ph += st.PerSample
 			if ph >= 1 {
 				ph--
 				whole++
@@ -59,13 +59,13 @@ func (r *residue) each(from, to int, visit func(i int, v float64, bin int, phase
 	})
 }
 
-// robustScale is the standard deviation of the residue's quiet parts: the lower
+// RobustScale is the standard deviation of the residue's quiet parts: the lower
 // quartile over blocks of each block's median absolute deviation, scaled to the
 // normal distribution (Hampel 1974). Taking a low quartile keeps it that of the
 // noise where spikes come every cycle; blocks are short against a cycle. skip
 // names the bins that an edge's transient covers.
-func (r *residue) robustScale(skip []bool, stepV float64) float64 {
-	n := len(r.volts)
+func (r *Residue) RobustScale(skip []bool, stepV float64) float64 {
+	n := len(r.Volts)
 	const length = 192
 	blocks := max(min(n/length, 1024), 1)
 	var mads, sds []float64
@@ -73,7 +73,7 @@ func (r *residue) robustScale(skip []bool, stepV float64) float64 {
 	for b := range blocks {
 		from := b * (n / blocks)
 		buf = buf[:0]
-		r.each(from, min(from+length, n), func(_ int, v float64, bin int, _ float64) {
+		r.Each(from, min(from+length, n), func(_ int, v float64, bin int, _ float64) {
 			if bin < 0 || skip == nil || !skip[bin] {
 				buf = append(buf, v)
 			}
@@ -92,7 +92,7 @@ func (r *residue) robustScale(skip []bool, stepV float64) float64 {
 	}
 	if len(mads) == 0 {
 		if skip != nil {
-			return r.robustScale(nil, stepV)
+			return r.RobustScale(nil, stepV)
 		}
 		return 0
 	}
@@ -126,16 +126,16 @@ func deviation(x []float64) float64 {
 	return math.Sqrt(sq / float64(len(x)))
 }
 
-// steepness is what a sample may stand off the smooth cycle before it counts as
+// Steepness is what a sample may stand off the smooth cycle before it counts as
 // more than the ripple's own step, by bin: where a step runs through within a
 // sample's distance the two differ by as much as the step by the least jitter.
-func (r *residue) steepness(threshold float64) []float64 {
-	if r.model == nil {
+func (r *Residue) Steepness(threshold float64) []float64 {
+	if r.Model == nil {
 		return nil
 	}
-	smooth := r.model.smooth
+	smooth := r.Model.Smooth
 	m := len(smooth)
-	reach := min(max(int(math.Ceil(float64(m)/(r.model.periodS*r.rateHz))), 2), m/8)
+	reach := min(max(int(math.Ceil(float64(m)/(r.Model.PeriodS*r.RateHz))), 2), m/8)
 	out := make([]float64, m)
 	for i := range out {
 		lo, hi := smooth[i], smooth[i]

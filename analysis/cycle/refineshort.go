@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import "math"
 
@@ -29,11 +29,11 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 	}
 	n := float64(len(volts))
 	duration := n / rateHz
-	track := func(hz float64) *cycleTrack {
-		return &cycleTrack{kind: SwitchingFixed, hz: hz, pieces: []piece{{0, n, 0, hz / rateHz}}}
+	track := func(hz float64) *Track {
+		return &Track{Kind: Fixed, Hz: hz, Pieces: []Piece{{0, n, 0, hz / rateHz}}}
 	}
 	slow := newSlowPart(volts, track(hz))
-	power := func(hz float64) float64 { return foldOnly(volts, track(hz), slow).power() }
+	power := func(hz float64) float64 { return foldOnly(volts, track(hz), slow).Power() }
 	// a fiftieth of a cycle over the record to both sides, in steps that no
 	// ring of a hundred periods to the cycle slips through
 	const side = 40
@@ -66,7 +66,7 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 		if sigma := f.sampleSigma(); sigma > 0 {
 			// log likelihood n·power/(2σ²), power = ... + bend·(df/step)²
 			// and the noise in so many bins makes crests of its own
-			u = step * sigma * math.Sqrt((1.6*1.6+math.Sqrt(2*float64(f.bins)))/(n*-bend))
+			u = step * sigma * math.Sqrt((1.6*1.6+math.Sqrt(2*float64(f.Bins)))/(n*-bend))
 		}
 	}
 	if uHz*duration > noisyCycle {

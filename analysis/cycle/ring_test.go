@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import (
 	"math"
@@ -19,12 +19,12 @@ func TestRingClosedForm(t *testing.T) {
 			y[i] = 0.1*math.Exp(-alpha*x)*math.Sin(2*math.Pi*fd*x+0.4) + 0.02 - 3e4*x
 		}
 		r, ok := fitRing(y, 0, 2.5e-9)
-		if !ok || math.Abs(r.hz/fd-1) > 1e-3 || math.Abs(r.q()/q-1) > 0.01 {
-			t.Errorf("zeta %g: %v, %g Hz Q %g; want %g Hz Q %g", zeta, ok, r.hz, r.q(), fd, q)
+		if !ok || math.Abs(r.Hz/fd-1) > 1e-3 || math.Abs(r.Q()/q-1) > 0.01 {
+			t.Errorf("zeta %g: %v, %g Hz Q %g; want %g Hz Q %g", zeta, ok, r.Hz, r.Q(), fd, q)
 		}
 	}
-	r := ringFit{hz: 1, alpha: 0.631484}
-	if math.Abs(r.q()-5) > 1e-4 {
-		t.Errorf("delta 0.631484 gives Q %g, want 5", r.q())
+	r := Ring{Hz: 1, alpha: 0.631484}
+	if math.Abs(r.Q()-5) > 1e-4 {
+		t.Errorf("delta 0.631484 gives Q %g, want 5", r.Q())
 	}
 }

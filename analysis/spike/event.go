@@ -1,7 +1,7 @@
-package analysis
+package spike
 
-// Spike is one switching-edge transient, its ring included.
-type Spike struct {
+// Event is one switching-edge transient, its ring included.
+type Event struct {
 	TimeS      float64 // from the record's start
 	PeakV      float64 // signed, against the local ripple
 	DurationS  float64 // pulse duration at 50 % (IEEE Std 181)
@@ -14,8 +14,8 @@ type Spike struct {
 
 // Classes of spikes. They are part of the JSON contract.
 const (
-	spikeRising  = "rising"  // at the rising edge of the cycle
-	spikeFalling = "falling" // at the falling edge
-	spikeMains   = "mains"   // outside the cycle, in step with twice the mains
-	spikeRandom  = "random"  // outside the cycle
+	Rising    = "rising"  // at the rising edge of the cycle
+	Falling   = "falling" // at the falling edge
+	MainsTied = "mains"   // outside the cycle, in step with twice the mains
+	Random    = "random"  // outside the cycle
 )

@@ -1,45 +1,47 @@
-package analysis
+package spike
 
 import (
 	"math"
 	"slices"
+
+	"stillglow/analysis/cycle"
 )
 
-// gatedResidue is the trace less the tracked mean cycle and the mains comb,
+// Gate is the trace less the tracked mean cycle and the mains comb,
 // with the spikes' intervals excised: the random part, for the noise floor.
-type gatedResidue struct {
-	r            *residue
+type Gate struct {
+	r            *cycle.Residue
 	cycle        []float64  // by bin: what is taken off, the smooth ripple and the mean transients
 	edges        []bool     // by bin: cycles differ there by more than the noise
 	offEdge      []interval // samples that events off the edges cover
-	removedNoise float64    // share of the noise's power that went off with the mean transients
+	RemovedNoise float64    // share of the noise's power that went off with the mean transients
 	mains        []float64  // one mains period, volts; nil when none
 	mainsHz      float64
 	rateHz       float64
-	drift        slowPart
+	drift        cycle.SlowPart
 }
 
-// newGatedResidue prepares the gating. The mean transients are taken off as the
+// NewGate prepares the gating. The mean transients are taken off as the
 // ripple is; excised is only where single cycles scatter about them by more than
 // the noise, by jitter or by dither. Where no mains comb could be measured
 // the record holds too little of the mains to have one; its slow wander is then
 // taken off as a line through 64 means over whole switching cycles. mains is one
 // period of the mains comb in volts, its first value repeated at the end; nil:
 // none.
-func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains []float64, mainsHz, rateHz float64) *gatedResidue {
-	g := &gatedResidue{r: r, offEdge: found.offEdgeSpans, rateHz: rateHz}
-	if r.model != nil {
-		m := r.model.bins
+func NewGate(r *cycle.Residue, f *cycle.Fold, found *Finding, mains []float64, mainsHz, rateHz float64) *Gate {
+	g := &Gate{r: r, offEdge: found.offEdgeSpans, rateHz: rateHz}
+	if r.Model != nil {
+		m := r.Model.Bins
 		g.edges = make([]bool, m)
-		g.cycle = append([]float64(nil), r.model.smooth...)
+		g.cycle = append([]float64(nil), r.Model.Smooth...)
 		for _, t := range found.all {
-			for k, v := range t.v[:t.until] {
-				b := (t.first + k) % m
-				g.cycle[b] = r.model.smooth[b] + v
+			for k, v := range t.V[:t.Until] {
+				b := (t.First + k) % m
+				g.cycle[b] = r.Model.Smooth[b] + v
 				// the variance of n cycles scatters by √(2/n) of itself
-				n := max(f.n[b], 2)
-				limit := f.sigma * f.sigma * (1.2 + 4*math.Sqrt(2/n))
-				if f.variance[b]*n/(n-1) > limit || f.n[b] < 4 {
+				n := max(f.Count[b], 2)
+				limit := f.SigmaV * f.SigmaV * (1.2 + 4*math.Sqrt(2/n))
+				if f.VarianceV2[b]*n/(n-1) > limit || f.Count[b] < 4 {
 					for d := -1; d <= 1; d++ {
 						g.edges[(b+d+m)%m] = true
 					}
@@ -54,54 +56,54 @@ func newGatedResidue(r *residue, f *fold, found *spikeFinding, mains []float64, 
 			}
 		}
 		for _, t := range found.all {
-			for k := range t.v[:t.until] {
-				if b := (t.first + k) % m; !g.edges[b] {
-					g.removedNoise += 1 / f.n[b] / kept
+			for k := range t.V[:t.Until] {
+				if b := (t.First + k) % m; !g.edges[b] {
+					g.RemovedNoise += 1 / f.Count[b] / kept
 				}
 			}
 		}
 	}
 	g.mains, g.mainsHz = mains, mainsHz
-	if g.mains == nil || r.track != nil && r.track.kind == SwitchingBursting {
-		g.drift = r.slow.thinned(64)
-		if r.track != nil && r.track.kind == SwitchingBursting {
-			g.drift = r.slow // the packets' own rise and fall
+	if g.mains == nil || r.Track != nil && r.Track.Kind == cycle.Bursting {
+		g.drift = r.Slow.Thinned(64)
+		if r.Track != nil && r.Track.Kind == cycle.Bursting {
+			g.drift = r.Slow // the packets' own rise and fall
 		}
 	}
 	return g
 }
 
 // Len is the number of samples.
-func (g *gatedResidue) Len() int { return len(g.r.volts) }
+func (g *Gate) Len() int { return len(g.r.Volts) }
 
-func (g *gatedResidue) Fill(dst []float64, start int) {
+func (g *Gate) Fill(dst []float64, start int) {
 	end := start + len(dst)
-	volts := g.r.volts
+	volts := g.r.Volts
 	hint := 0
 	// the ripple, and the drift
-	if g.r.model != nil {
-		m := g.r.model.bins
+	if g.r.Model != nil {
+		m := g.r.Model.Bins
 		size := float64(m)
 		smooth := g.cycle
-		walk(start, end, g.r.track, g.drift, func(st stretch) {
-			base := st.slow
-			out := dst[st.from-start : st.to-start]
-			if !st.on {
+		cycle.Walk(start, end, g.r.Track, g.drift, func(st cycle.Stretch) {
+			base := st.Slow
+			out := dst[st.From-start : st.To-start]
+			if !st.On {
 				for i := range out {
-					out[i] = volts[st.from+i] - base
-					base += st.slowSlope
+					out[i] = volts[st.From+i] - base
+					base += st.SlowSlope
 				}
 				return
 			}
-			ph := (st.phase - math.Floor(st.phase)) * size
-			step := st.perSample * size
+			ph := (st.Phase - math.Floor(st.Phase)) * size
+			step := st.PerSample * size
 			for i := range out {
 				k := int(ph)
 				if k >= m {
 					k = m - 1
 				}
-				out[i] = volts[st.from+i] - base - smooth[k]
-				base += st.slowSlope
+				out[i] = volts[st.From+i] - base - smooth[k]
+				base += st.SlowSlope
 				ph += step
 				for ph >= size {
 					ph -= size
@@ -110,12 +112,12 @@ func (g *gatedResidue) Fill(dst []float64, start int) {
 		})
 	} else {
 		for i := range dst {
-			v, _, _, h := g.drift.line(float64(start+i), hint)
+			v, _, _, h := g.drift.Line(float64(start+i), hint)
 			hint = h
 			dst[i] = volts[start+i] - v
 		}
 	}
-	if g.mains != nil && len(g.drift.at) == 0 {
+	if g.mains != nil && len(g.drift.At) == 0 {
 		points := float64(len(g.mains) - 1)
 		inc := g.mainsHz / g.rateHz
 		ph := math.Mod(float64(start)*inc, 1)
@@ -132,21 +134,21 @@ func (g *gatedResidue) Fill(dst []float64, start int) {
 	}
 }
 
-func (g *gatedResidue) FillWeights(w []float64, start int) {
+func (g *Gate) FillWeights(w []float64, start int) {
 	end := start + len(w)
 	for i := range w {
 		w[i] = 1
 	}
-	if g.r.model != nil && len(g.edges) > 0 {
-		m := g.r.model.bins
+	if g.r.Model != nil && len(g.edges) > 0 {
+		m := g.r.Model.Bins
 		size := float64(m)
-		walk(start, end, g.r.track, slowPart{}, func(st stretch) {
-			if !st.on {
+		cycle.Walk(start, end, g.r.Track, cycle.SlowPart{}, func(st cycle.Stretch) {
+			if !st.On {
 				return
 			}
-			out := w[st.from-start : st.to-start]
-			ph := (st.phase - math.Floor(st.phase)) * size
-			step := st.perSample * size
+			out := w[st.From-start : st.To-start]
+			ph := (st.Phase - math.Floor(st.Phase)) * size
+			step := st.PerSample * size
 			for i := range out {
 				k := int(ph)
 				if k >= m {
@@ -175,10 +177,10 @@ func (g *gatedResidue) FillWeights(w []float64, start int) {
 	}
 }
 
-// gatedShare is the share of the record that would be excised.
-func (g *gatedResidue) gatedShare() float64 {
+// ExcisedShare is the share of the record that would be excised.
+func (g *Gate) ExcisedShare() float64 {
 	share := 0.0
-	if g.r.track != nil && len(g.edges) > 0 {
+	if g.r.Track != nil && len(g.edges) > 0 {
 		n := 0
 		for _, e := range g.edges {
 			if e {
@@ -186,30 +188,30 @@ func (g *gatedResidue) gatedShare() float64 {
 			}
 		}
 		on := 0.0
-		for _, p := range g.r.track.pieces {
-			on += p.to - p.from
+		for _, p := range g.r.Track.Pieces {
+			on += p.To - p.From
 		}
-		share = float64(n) / float64(len(g.edges)) * on / float64(len(g.r.volts))
+		share = float64(n) / float64(len(g.edges)) * on / float64(len(g.r.Volts))
 	}
 	for _, i := range g.offEdge {
-		share += float64(i.to-i.from) / float64(len(g.r.volts))
+		share += float64(i.to-i.from) / float64(len(g.r.Volts))
 	}
 	return min(share, 1)
 }
 
-// trustedFromHz is the frequency under which the drift that is taken off holds
+// TrustedFromHz is the frequency under which the drift that is taken off holds
 // the noise itself: it follows straight lines through means over so many
 // samples, which pass on a share of about sinc(x)³ in amplitude, x being the
 // frequency times their spacing, 3 % at 0.75. 0: nothing is taken off.
-func (g *gatedResidue) trustedFromHz() float64 {
-	n := len(g.drift.at)
+func (g *Gate) TrustedFromHz() float64 {
+	n := len(g.drift.At)
 	if n < 2 {
 		return 0
 	}
 	var steps []float64
 	for i := 1; i < n; i++ {
 		// shorter ones are joints where a packet meets a pause
-		if step := g.drift.at[i] - g.drift.at[i-1]; step > 8 {
+		if step := g.drift.At[i] - g.drift.At[i-1]; step > 8 {
 			steps = append(steps, step)
 		}
 	}
@@ -217,31 +219,31 @@ func (g *gatedResidue) trustedFromHz() float64 {
 		return 0
 	}
 	slices.Sort(steps)
-	return 0.75 * g.rateHz / quantileOf(steps, 0.25)
+	return 0.75 * g.rateHz / Quantile(steps, 0.25)
 }
 
-// removedBand is the band in which following a wandering switching phase takes
+// RemovedBand is the band in which following a wandering switching phase takes
 // noise off with the ripple, about 3 dB of it at the switching frequency: the
 // phase is read from six cycles under a taper, every three cycles. 0, 0: none.
-func (g *gatedResidue) removedBand() (lowHz, highHz float64) {
-	if t := g.r.track; t != nil && t.kind == SwitchingDithered {
-		return 0.5 * t.hz, 1.65 * t.hz
+func (g *Gate) RemovedBand() (lowHz, highHz float64) {
+	if t := g.r.Track; t != nil && t.Kind == cycle.Dithered {
+		return 0.5 * t.Hz, 1.65 * t.Hz
 	}
 	return 0, 0
 }
 
-// driftPower is the variance of the drift that is taken off, V²; 0: none is.
-func (g *gatedResidue) driftPower() float64 {
-	n := float64(len(g.drift.v))
+// DriftPowerV2 is the variance of the drift that is taken off, V²; 0: none is.
+func (g *Gate) DriftPowerV2() float64 {
+	n := float64(len(g.drift.V))
 	if n < 2 {
 		return 0
 	}
 	mean, sq := 0.0, 0.0
-	for _, v := range g.drift.v {
+	for _, v := range g.drift.V {
 		mean += v
 	}
 	mean /= n
-	for _, v := range g.drift.v {
+	for _, v := range g.drift.V {
 		sq += (v - mean) * (v - mean)
 	}
 	return sq / n

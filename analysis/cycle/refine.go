@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import (
 	"math"
@@ -139,17 +139,17 @@ func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float
 // harmonics h of power P_h that stand clearly out of the folded cycle's noise (Rife and
 // Boorstyn 1974 for one line, from memory). Half the record's resolution where
 // none does.
-func (f *fold) hzBound(durationS float64) float64 {
-	m := float64(len(f.mean))
+func (f *Fold) hzBound(durationS float64) float64 {
+	m := float64(len(f.Mean))
 	n := f.samples()
 	if n == 0 || !(durationS > 0) {
 		return 0
 	}
-	noise := f.sigma * f.sigma / n // per degree of freedom of the mean cycle, as power
+	noise := f.SigmaV * f.SigmaV / n // per degree of freedom of the mean cycle, as power
 	sum := 0.0
-	for h, c := range fourier.NewFFT(len(f.mean)).Coefficients(nil, f.mean) {
+	for h, c := range fourier.NewFFT(len(f.Mean)).Coefficients(nil, f.Mean) {
 		p := 2 * (real(c)*real(c) + imag(c)*imag(c)) / (m * m)
-		if h > 0 && h < len(f.mean)/2 && p > 40*noise {
+		if h > 0 && h < len(f.Mean)/2 && p > 40*noise {
 			sum += float64(h) * float64(h) * p
 		}
 	}

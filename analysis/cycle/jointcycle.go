@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import (
 	"math"
@@ -46,15 +46,15 @@ type foldPlaces struct {
 	per     int
 }
 
-func newFoldPlaces(f *fold, least int) foldPlaces {
-	p := foldPlaces{per: max(f.bins/max(least, 1), 1)}
-	mean := f.samples() * float64(p.per) / float64(f.bins)
-	for k := 0; k+p.per <= f.bins; k += p.per {
+func newFoldPlaces(f *Fold, least int) foldPlaces {
+	p := foldPlaces{per: max(f.Bins/max(least, 1), 1)}
+	mean := f.samples() * float64(p.per) / float64(f.Bins)
+	for k := 0; k+p.per <= f.Bins; k += p.per {
 		sum, v, x := 0.0, 0.0, 0.0
 		for i := k; i < k+p.per; i++ {
-			sum += f.n[i]
-			v += f.n[i] * f.mean[i]
-			x += f.n[i] * (float64(i) + f.place[i])
+			sum += f.Count[i]
+			v += f.Count[i] * f.Mean[i]
+			x += f.Count[i] * (float64(i) + f.place[i])
 		}
 		if sum > 0 {
 			p.x, p.y, p.w = append(p.x, x/sum), append(p.y, v/sum), append(p.w, sum/mean)
@@ -337,8 +337,8 @@ func (j *jointFit) weigh(p foldPlaces) {
 }
 
 // good reports whether the fit describes the cycle and stays within it.
-func (j *jointFit) good(f *fold) bool {
-	lo, hi := extremes(f.mean)
+func (j *jointFit) good(f *Fold) bool {
+	lo, hi := Extremes(f.Mean)
 	pp, u := j.peakToPeak(), j.uPPV
 	slack := 4 * j.sigma
 	if pp > 1.02*(hi-lo)+slack || u > 0.5*(hi-lo) {
@@ -393,16 +393,16 @@ func (j *jointFit) onset(p foldPlaces) {
 
 // jointAt fits from a first guess, leaving out as much after a joint as the
 // cycle allows.
-func jointAt(f *fold, periodS, sigma float64, on, hz, alpha [2]float64, zone int) *jointFit {
+func jointAt(f *Fold, periodS, sigma float64, on, hz, alpha [2]float64, zone int) *jointFit {
 	p := newFoldPlaces(f, min(jointPlaces, max(512, int(24*periodS*max(hz[0], hz[1])))))
-	j := &jointFit{bins: f.bins, periodS: periodS, on: on, hz: hz, alpha: alpha,
+	j := &jointFit{bins: f.Bins, periodS: periodS, on: on, hz: hz, alpha: alpha,
 		sigma: sigma / math.Sqrt(float64(p.per))}
-	gap := aroundCycle(on[1]-on[0], float64(f.bins))
-	least := min(gap, float64(f.bins)-gap)
+	gap := aroundCycle(on[1]-on[0], float64(f.Bins))
+	least := min(gap, float64(f.Bins)-gap)
 	var best *jointFit
 	for _, periods := range [...]float64{1.4, 0.9, 0.5} {
 		t := *j
-		t.mask = max(periods/min(hz[0], hz[1])/periodS*float64(f.bins), float64(zone))
+		t.mask = max(periods/min(hz[0], hz[1])/periodS*float64(f.Bins), float64(zone))
 		if t.mask > 0.55*least || !t.tune(p) {
 			continue
 		}
@@ -422,13 +422,13 @@ func jointAt(f *fold, periodS, sigma float64, on, hz, alpha [2]float64, zone int
 }
 
 // searchJoint looks for the two joints of a cycle that a ring fills.
-func searchJoint(f *fold, periodS, sigma float64, zone int) *jointFit {
-	lo, hi := extremes(f.mean)
-	if hi-lo < 12*sigma || f.bins < 128 {
+func searchJoint(f *Fold, periodS, sigma float64, zone int) *jointFit {
+	lo, hi := Extremes(f.Mean)
+	if hi-lo < 12*sigma || f.Bins < 128 {
 		return nil
 	}
 	p := newFoldPlaces(f, 256)
-	spec := fourier.NewFFT(len(f.mean)).Coefficients(nil, f.mean)
+	spec := fourier.NewFFT(len(f.Mean)).Coefficients(nil, f.Mean)
 	top, at := 0.0, 0
 	for k := 2; k < min(len(spec), 48); k++ {
 		if a := cmplx.Abs(spec[k]); a > top {
@@ -440,14 +440,14 @@ func searchJoint(f *fold, periodS, sigma float64, zone int) *jointFit {
 	}
 	var best jointFit
 	found := false
-	m := float64(f.bins)
+	m := float64(f.Bins)
 	for _, d := range [...]float64{-0.4, 0, 0.4} {
 		hz := (float64(at) + d) / periodS
 		for _, q := range [...]float64{3.5, 8} {
 			const grid = 32
 			for a := range grid {
 				for b := a + grid/6; b < grid && b-a <= grid-grid/6; b++ {
-					t := jointFit{bins: f.bins, periodS: periodS, hz: [2]float64{hz, hz},
+					t := jointFit{bins: f.Bins, periodS: periodS, hz: [2]float64{hz, hz},
 						alpha: [2]float64{math.Pi * hz / q, math.Pi * hz / q},
 						on:    [2]float64{float64(a) * m / grid, float64(b) * m / grid}, sigma: sigma / math.Sqrt(float64(p.per))}
 					t.mask = max(min(0.6/hz/periodS*m, 0.3*float64(min(b-a, grid-b+a))*m/grid), m/grid)

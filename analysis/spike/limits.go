@@ -1,4 +1,4 @@
-package analysis
+package spike
 
 // What decides in this room that is not a part of a formula.
 const (
@@ -7,6 +7,6 @@ const (
 	beginSigmas = 6.0
 	// endSigmas: it has ended when the residue stays under this many.
 	endSigmas = 3.0
-	// maxListed is the most events kept in a list.
-	maxListed = 2000
+	// MaxListed is the most events kept in a list.
+	MaxListed = 2000
 )

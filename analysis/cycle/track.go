@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import (
 	"math"
@@ -6,30 +6,30 @@ import (
 	"slices"
 )
 
-// piece is a stretch of samples over which the switching phase runs straight.
-type piece struct {
-	from, to  float64 // in samples; pieces ascend and do not overlap
-	phase     float64 // in cycles, at from
-	perSample float64 // cycles per sample
+// Piece is a stretch of samples over which the switching phase runs straight.
+type Piece struct {
+	From, To  float64 // in samples; pieces ascend and do not overlap
+	Phase     float64 // in cycles, at from
+	PerSample float64 // cycles per sample
 }
 
-// cycleTrack follows the switching cycle through the record: one piece for a
+// Track follows the switching cycle through the record: one piece for a
 // fixed supply, many joined ones for a dithered one, one per packet for a
 // bursting one. Where no piece lies the supply rests.
-type cycleTrack struct {
-	kind     SwitchingKind
-	hz, uHz  float64 // mean frequency while switching, its standard deviation
-	spreadHz float64
-	burstHz  float64
-	uBurstHz float64
-	pieces   []piece
+type Track struct {
+	Kind         Kind
+	Hz, SigmaHz  float64 // mean frequency while switching, its standard deviation
+	SpreadHz     float64
+	BurstHz      float64
+	BurstSigmaHz float64
+	Pieces       []Piece
 }
 
-// cycles is how many switching cycles the pieces hold.
-func (t *cycleTrack) cycles() float64 {
+// Cycles is how many switching cycles the pieces hold.
+func (t *Track) Cycles() float64 {
 	n := 0.0
-	for _, p := range t.pieces {
-		n += (p.to - p.from) * p.perSample
+	for _, p := range t.Pieces {
+		n += (p.To - p.From) * p.PerSample
 	}
 	return n
 }
@@ -95,21 +95,21 @@ func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodB
 }
 
 // trackSwitching decides how the supply keeps time and follows it.
-func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitching) *cycleTrack {
+func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitching) *Track {
 	if found.hz <= 0 {
 		return nil
 	}
 	n := float64(len(volts))
 	per := found.hz / rateHz
-	fixed := func() *cycleTrack {
+	fixed := func() *Track {
 		hz, u := refineFixed(volts, meanV, rateHz, found.hz)
 		if n*hz/rateHz < shortCycles {
 			hz, u = refineShort(volts, rateHz, hz, u)
 		}
 		// places in the cycle are known to a fraction of a bin at best
 		u = max(u, 1e-4*rateHz/n)
-		return &cycleTrack{kind: SwitchingFixed, hz: hz, uHz: u,
-			pieces: []piece{{0, n, 0, hz / rateHz}}}
+		return &Track{Kind: Fixed, Hz: hz, SigmaHz: u,
+			Pieces: []Piece{{0, n, 0, hz / rateHz}}}
 	}
 	blocks := demodulate(volts, meanV, per, 6, 3)
 	if len(blocks) < 8 {
@@ -150,9 +150,9 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		}
 		if t := trackDither(b, n, rateHz, found.hz, quiet); t != nil {
 			if power == 0 {
-				power = 1.03 * foldOnly(volts, best, newSlowPart(volts, best)).power()
+				power = 1.03 * foldOnly(volts, best, newSlowPart(volts, best)).Power()
 			}
-			if p := foldOnly(volts, t, newSlowPart(volts, t)).power(); p > power {
+			if p := foldOnly(volts, t, newSlowPart(volts, t)).Power(); p > power {
 				best, power = t, p
 			}
 		}
@@ -166,30 +166,30 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 
 // explains reports whether a track of packets holds so many times the power that
 // another does.
-func (t *cycleTrack) explains(volts []float64, times float64, other *cycleTrack) bool {
+func (t *Track) explains(volts []float64, times float64, other *Track) bool {
 	on := 0.0
-	for _, p := range t.pieces {
-		on += p.to - p.from
+	for _, p := range t.Pieces {
+		on += p.To - p.From
 	}
-	own := on / float64(len(volts)) * foldOnly(volts, t, newSlowPart(volts, t)).power()
-	return own > times*foldOnly(volts, other, newSlowPart(volts, other)).power()
+	own := on / float64(len(volts)) * foldOnly(volts, t, newSlowPart(volts, t)).Power()
+	return own > times*foldOnly(volts, other, newSlowPart(volts, other)).Power()
 }
 
-// sweeps is how often a dithered supply's frequency went up and down again within
+// Sweeps is how often a dithered supply's frequency went up and down again within
 // the record, counted in halves: how often it passed from the highest quarter of
 // its spread to the lowest and back.
-func (t *cycleTrack) sweeps() float64 {
-	centre := t.hz
+func (t *Track) Sweeps() float64 {
+	centre := t.Hz
 	turns, side := 0, 0
-	if len(t.pieces) == 0 {
+	if len(t.Pieces) == 0 {
 		return 0
 	}
-	rate := t.hz / ((t.pieces[len(t.pieces)-1].phase - t.pieces[0].phase) / (t.pieces[len(t.pieces)-1].from - t.pieces[0].from))
-	for _, p := range t.pieces {
+	rate := t.Hz / ((t.Pieces[len(t.Pieces)-1].Phase - t.Pieces[0].Phase) / (t.Pieces[len(t.Pieces)-1].From - t.Pieces[0].From))
+	for _, p := range t.Pieces {
 		now := 0
-		if d := p.perSample*rate - centre; d > t.spreadHz/4 {
+		if d := p.PerSample*rate - centre; d > t.SpreadHz/4 {
 			now = 1
-		} else if d < -t.spreadHz/4 {
+		} else if d < -t.SpreadHz/4 {
 			now = -1
 		}
 		if now != 0 && now != side {
@@ -204,7 +204,7 @@ func (t *cycleTrack) sweeps() float64 {
 
 // trackDither joins the blocks' phases to a line of straight pieces. It answers
 // nil where the frequency does not wander by more than the blocks' noise.
-func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *cycleTrack {
+func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *Track {
 	per := hz / rateHz
 	phase := make([]float64, len(blocks)) // cycles, total
 	prev := 0.0
@@ -235,18 +235,18 @@ func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *cycleTrack 
 	if spread < 0.003 || spread < 6*freqNoise {
 		return nil
 	}
-	t := &cycleTrack{kind: SwitchingDithered, spreadHz: spread * hz}
+	t := &Track{Kind: Dithered, SpreadHz: spread * hz}
 	slopeFirst := per + (phase[1]-phase[0])/(blocks[1].middle-blocks[0].middle)
-	t.pieces = append(t.pieces, piece{0, blocks[0].middle, phase[0] + per*blocks[0].middle - slopeFirst*blocks[0].middle, slopeFirst})
+	t.Pieces = append(t.Pieces, Piece{0, blocks[0].middle, phase[0] + per*blocks[0].middle - slopeFirst*blocks[0].middle, slopeFirst})
 	for i := range offsets {
 		a, b := blocks[i].middle, blocks[i+1].middle
-		t.pieces = append(t.pieces, piece{a, b, phase[i] + per*a, per + (phase[i+1]-phase[i])/(b-a)})
+		t.Pieces = append(t.Pieces, Piece{a, b, phase[i] + per*a, per + (phase[i+1]-phase[i])/(b-a)})
 	}
-	last := t.pieces[len(t.pieces)-1]
-	t.pieces = append(t.pieces, piece{last.to, n, last.phase + last.perSample*(last.to-last.from), last.perSample})
-	first, end := t.pieces[0], t.pieces[len(t.pieces)-1]
-	total := end.phase + end.perSample*(end.to-end.from) - first.phase
-	t.hz = total / n * rateHz
-	t.uHz = t.hz * phaseNoise / max(total, 1)
+	last := t.Pieces[len(t.Pieces)-1]
+	t.Pieces = append(t.Pieces, Piece{last.To, n, last.Phase + last.PerSample*(last.To-last.From), last.PerSample})
+	first, end := t.Pieces[0], t.Pieces[len(t.Pieces)-1]
+	total := end.Phase + end.PerSample*(end.To-end.From) - first.Phase
+	t.Hz = total / n * rateHz
+	t.SigmaHz = t.Hz * phaseNoise / max(total, 1)
 	return t
 }

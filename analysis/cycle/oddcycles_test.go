@@ -1,4 +1,4 @@
-package analysis
+package cycle
 
 import (
 	"math"
@@ -17,9 +17,9 @@ func TestOddCyclesStayWithinTheFold(t *testing.T) {
 		r := rand.New(rand.NewPCG(seed, 77))
 		bins := 128 << r.IntN(3)
 		period := 1 / (25e3 * math.Pow(16, r.Float64()))
-		f := &fold{bins: bins, n: make([]float64, bins), place: make([]float64, bins),
-			mean: make([]float64, bins), variance: make([]float64, bins), cycles: 200}
-		f.sigma = math.Pow(10, -4+3*r.Float64())
+		f := &Fold{Bins: bins, Count: make([]float64, bins), place: make([]float64, bins),
+			Mean: make([]float64, bins), VarianceV2: make([]float64, bins), Cycles: 200}
+		f.SigmaV = math.Pow(10, -4+3*r.Float64())
 		duty, ripple, step := 0.1+0.8*r.Float64(), math.Pow(10, -3+2*r.Float64()), 0.0
 		if r.IntN(2) == 0 {
 			step = ripple * r.Float64()
@@ -52,31 +52,31 @@ func TestOddCyclesStayWithinTheFold(t *testing.T) {
 			if kind == 4 && i%37 == 5 {
 				v += size
 			}
-			f.n[i], f.place[i] = 50, 0.5
-			f.mean[i] = v + f.sigma/math.Sqrt(50)*r.NormFloat64()
-			f.variance[i] = f.sigma * f.sigma
+			f.Count[i], f.place[i] = 50, 0.5
+			f.Mean[i] = v + f.SigmaV/math.Sqrt(50)*r.NormFloat64()
+			f.VarianceV2[i] = f.SigmaV * f.SigmaV
 		}
 		c := modelCycle(f, period, float64(bins)/period/2, 0.4*float64(bins)/period/2, 0)
-		lo, hi := extremes(f.mean)
-		limit := 1.02*(hi-lo) + 4*c.binSigma
-		for name, v := range map[string]float64{"ripple": c.ppV, "rms": c.rmsV, "deviation": c.uPPV, "left": c.ringLeft, "left volts": c.leftV} {
+		lo, hi := Extremes(f.Mean)
+		limit := 1.02*(hi-lo) + 4*c.BinSigmaV
+		for name, v := range map[string]float64{"ripple": c.PPV, "rms": c.RMSV, "deviation": c.PPSigmaV, "left": c.RingLeft, "left volts": c.residualRingV} {
 			if math.IsNaN(v) || math.IsInf(v, 0) || v < 0 {
 				t.Fatalf("seed %d: %s %g", seed, name, v)
 			}
 		}
-		if c.ppV > limit {
-			t.Errorf("seed %d: ripple %g over the cycle's own %g", seed, c.ppV, hi-lo)
+		if c.PPV > limit {
+			t.Errorf("seed %d: ripple %g over the cycle's own %g", seed, c.PPV, hi-lo)
 		}
-		if c.rmsV > c.ppV {
-			t.Errorf("seed %d: ripple rms %g over its peak-to-peak %g", seed, c.rmsV, c.ppV)
+		if c.RMSV > c.PPV {
+			t.Errorf("seed %d: ripple rms %g over its peak-to-peak %g", seed, c.RMSV, c.PPV)
 		}
-		a, b := extremes(c.smooth)
+		a, b := Extremes(c.Smooth)
 		if !(b-a <= limit) {
 			t.Errorf("seed %d: smooth cycle of %g over the cycle's own %g", seed, b-a, hi-lo)
 		}
-		for _, e := range c.edges {
-			if !(math.Abs(e.peakV) <= limit) || e.phase < 0 || e.phase >= 1 {
-				t.Errorf("seed %d: edge at %g of %g V in a cycle of %g", seed, e.phase, e.peakV, hi-lo)
+		for _, e := range c.Edges {
+			if !(math.Abs(e.peakV) <= limit) || e.Phase < 0 || e.Phase >= 1 {
+				t.Errorf("seed %d: edge at %g of %g V in a cycle of %g", seed, e.Phase, e.peakV, hi-lo)
 			}
 		}
 	}

@@ -1,7 +1,7 @@
-package analysis
+package spike
 
-// quantileOf reads a sorted list, straight between its members; 0 when empty.
-func quantileOf(sorted []float64, q float64) float64 {
+// Quantile reads a sorted list, straight between its members; 0 when empty.
+func Quantile(sorted []float64, q float64) float64 {
 	if len(sorted) == 0 {
 		return 0
 	}

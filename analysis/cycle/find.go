@@ -1,0 +1,76 @@
+package cycle
+
+import "slices"
+
+// Input is a record and what is known of how it was taken.
+type Input struct {
+	Volts  []float64
+	MeanV  float64   // mean of Volts
+	RateHz float64   // samples per second
+	HighHz float64   // highest frequency that the record shows; 0: not known
+	StepV  float64   // the converter's step, V; 0: not known
+	NotHz  []float64 // frequencies at which no switching is looked for, Hz
+}
+
+// Finding is the switching cycle of a record, taken apart. Where none shows,
+// track, fold and model are nil.
+type Finding struct {
+	Track    *Track
+	Fold     *Fold
+	Model    *Model
+	Residue  *Residue // what ripple and slow part leave; never nil
+	SecondHz float64  // of a second converter's comb, 0: none shows
+}
+
+// Find finds the switching cycle, follows it through the record, folds the
+// record over it and takes the folded cycle apart.
+func Find(in Input) Finding {
+	none := Finding{Residue: &Residue{Volts: in.Volts, RateHz: in.RateHz, Slow: slowMedians(in.Volts, in.RateHz)}}
+	if !slices.ContainsFunc(in.Volts, func(v float64) bool { return v != in.Volts[0] }) {
+		return none
+	}
+	coarse := searchSwitching(in.Volts, in.MeanV, in.RateHz, in.NotHz)
+	t := trackSwitching(in.Volts, in.MeanV, in.RateHz, coarse)
+	if t == nil || len(t.Pieces) == 0 || float64(len(in.Volts))*t.Hz/in.RateHz < minCycles {
+		return none
+	}
+	out := Finding{Track: t, SecondHz: coarse.secondHz}
+	out.refold(in)
+	if t.Kind == Bursting {
+		t.settleBursts(in.Volts, out.Fold, out.Model)
+		out.refold(in)
+	} else if t.sharpen(out.Residue, out.Fold, out.Fold.SigmaV) {
+		out.refold(in)
+	}
+	if out.Fold.Power() < 6*out.Fold.powerNoise() {
+		return none // nothing repeats at the frequency found
+	}
+	if t.Kind == Fixed {
+		t.SigmaHz = max(t.SigmaHz, out.Fold.hzBound(float64(len(in.Volts))/in.RateHz))
+	}
+	return out
+}
+
+// refold folds the record along the track as it is now and takes the cycle apart.
+func (c *Finding) refold(in Input) {
+	slow := newSlowPart(in.Volts, c.Track)
+	c.Fold = foldTrace(in.Volts, c.Track, slow)
+	c.Model = modelCycle(c.Fold, 1/c.Track.Hz, in.RateHz, in.HighHz, in.StepV)
+	c.Residue = &Residue{Volts: in.Volts, RateHz: in.RateHz, Track: c.Track, Slow: slow, Model: c.Model}
+}
+
+// slowMedians is the slow part of a record without a cycle: medians over
+// stretches of 20 µs, joined by straight lines.
+func slowMedians(volts []float64, rateHz float64) SlowPart {
+	var s SlowPart
+	n := len(volts)
+	length := max(64, int(20e-6*rateHz))
+	for a := 0; a < n; a += length {
+		b := min(a+length, n)
+		buf := slices.Clone(volts[a:b])
+		slices.Sort(buf)
+		s.At = append(s.At, float64(a+b-1)/2)
+		s.V = append(s.V, buf[len(buf)/2])
+	}
+	return s
+}

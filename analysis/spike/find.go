@@ -1,0 +1,193 @@
+package spike
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"stillglow/analysis/cycle"
+	"stillglow/analysis/spectrum"
+)
+
+// Finding is what stands out of the residue.
+type Finding struct {
+	SigmaV     float64           // the residue's robust standard deviation
+	ThresholdV float64           // an event's peak is at least this
+	Templates  []cycle.Transient // the edges' mean transients that stand above it in single cycles
+	PerEdge    []int             // events of each template
+	EdgePeaksV [][]float64       // their absolute peaks, by template; every n-th of very many
+	Count      int               // events, those at the edges and those off them
+	PeaksV     []float64         // absolute peaks of the events
+	Events     []Event           // by rising time; an even pick where there are very many
+	OffEdge    []Event           // those outside the edges' windows
+
+	all          []cycle.Transient // of all edges that the folded cycle shows
+	offEdgeSpans []interval        // samples that the events off the edges cover
+	rateHz       float64
+}
+
+type interval struct{ from, to int }
+
+// Find looks for the edges' transients cycle by cycle and for others in
+// between. f is the fold that r's ripple was read from, nil where no cycle shows;
+// stepV is the converter's step, 0 where it is not known.
+func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
+	out := Finding{rateHz: rateHz}
+	n := len(r.Volts)
+	var all []cycle.Transient
+	m := 0
+	if r.Model != nil {
+		m = r.Model.Bins
+		all = cycle.Transients(f, r.Model, r.Model.BinSigmaV)
+	}
+	skip := make([]bool, m)
+	for _, t := range all {
+		for k := range t.Until {
+			skip[(t.First+k)%m] = true
+		}
+	}
+	out.SigmaV = r.RobustScale(skip, stepV)
+	covered := 0
+	for _, s := range skip {
+		if s {
+			covered++
+		}
+	}
+	if 10*covered > 9*m && m > 0 {
+		// transients fill the cycle: the fold's bins tell the noise
+		out.SigmaV = min(out.SigmaV, max(f.SigmaV, 0.3*stepV))
+	}
+	out.ThresholdV = max(beginSigmas*out.SigmaV, 1.6*stepV)
+	if out.ThresholdV == 0 {
+		lo, hi := cycle.Extremes(r.Volts)
+		out.ThresholdV = max(1e-6*(hi-lo), 1e-300)
+	}
+	out.all = all
+	for _, t := range all {
+		if math.Abs(t.PeakV) > 0.75*out.ThresholdV {
+			if r.Track.Kind == cycle.Dithered {
+				t.V = append([]float64(nil), t.V...)
+				t.InTime(r, r.Model.BinSigmaV)
+			}
+			out.Templates = append(out.Templates, t)
+		}
+	}
+	out.PerEdge = make([]int, len(out.Templates))
+	out.EdgePeaksV = make([][]float64, len(out.Templates))
+	edgeOf := make([]int8, m)
+	for i := range edgeOf {
+		edgeOf[i] = -1
+	}
+	for e, t := range out.Templates {
+		for k := range t.Until {
+			edgeOf[(t.First+k)%m] = int8(e)
+		}
+	}
+	out.countEdges(r, n)
+	out.scan(r, edgeOf, rateHz)
+	out.settleOffEdge(r)
+	for _, list := range [][]Event{out.Events, out.OffEdge} {
+		for i := range list {
+			list[i].TimeS /= rateHz // samples so far
+		}
+	}
+	slices.SortStableFunc(out.Events, func(a, b Event) int { return cmp.Compare(a.TimeS, b.TimeS) })
+	return out
+}
+
+// countEdges counts and sizes the transients at the edges of the tracked
+// cycles: by the mean transient's share in each cycle (matched filter) where
+// noise would lift a plain peak reading, by the peak between samples otherwise.
+func (out *Finding) countEdges(r *cycle.Residue, n int) {
+	if len(out.Templates) == 0 {
+		return
+	}
+	m := float64(r.Model.Bins)
+	// transients keep their time, not their phase, where the period wanders
+	perSample := 1 / (r.Model.PeriodS * r.RateHz)
+	ip := spectrum.NewInterpolator()
+	cycles := r.Track.Cycles()
+	every := max(1, int(cycles/20000))
+	var buf []float64
+	for e, t := range out.Templates {
+		energy := 0.0 // of a whole event, in squared volts times samples
+		for _, v := range t.V[:t.Until] {
+			energy += v * v
+		}
+		energy /= m * r.Track.Pieces[0].PerSample
+		onset := t.Edge.Phase
+		lead := math.Mod(t.Edge.Phase-float64(t.First)/m+1, 1)
+		listEvery := max(1, int(cycles*float64(len(out.Templates)))/MaxListed)
+		seen := 0
+		want := math.Inf(-1)
+		for _, p := range r.Track.Pieces {
+			last := p.Phase + p.PerSample*(p.To-p.From)
+			k := math.Ceil(p.Phase - onset)
+			if k+onset <= want {
+				k++
+			}
+			for ; k+onset < last; k++ {
+				want = k + onset
+				x := p.From + (k+onset-p.Phase)/p.PerSample
+				if x < 0 || x > float64(n-1) {
+					continue
+				}
+				out.PerEdge[e]++
+				seen++
+				if seen%every != 0 {
+					continue
+				}
+				start := x - lead/perSample
+				from := max(int(math.Ceil(start)), 0)
+				to := min(int(start+float64(t.Until)/m/perSample)+1, n)
+				buf = buf[:0]
+				num, den := 0.0, 0.0
+				r.Each(from, to, func(i int, v float64, bin int, _ float64) {
+					b := (float64(i)-start)*perSample*m - 0.5
+					v -= cycle.Lerp(t.Tail, b)
+					buf = append(buf, v)
+					tv := cycle.Lerp(t.V, b)
+					num += v * tv
+					den += tv * tv
+				})
+				peak := t.PeakV
+				if den < 0.5*energy {
+					// cut off by the record's end: its size is the mean one
+				} else if peak = num / den * t.PeakV; math.Abs(t.PeakV) > 30*out.SigmaV {
+					at := cycle.NearestPeak(buf, t.PeakV, (t.PeakAt+0.5)/m/perSample+start-float64(from), 2/(perSample*m)+2)
+					if at >= 0 {
+						peak, _ = ip.Peak(buf, at, math.Copysign(1, t.PeakV))
+					}
+				}
+				if every == 1 && r.Track.Kind == cycle.Fixed {
+					out.offEdgeInWindow(buf, r.Model.Smooth, from, start, perSample*m, t, peak/t.PeakV)
+				}
+				out.EdgePeaksV[e] = append(out.EdgePeaksV[e], math.Abs(peak))
+				out.PeaksV = append(out.PeaksV, math.Abs(peak))
+				if seen%listEvery == 0 {
+					out.Events = append(out.Events, out.edgeSpike(r, t, e, x, peak))
+				}
+			}
+		}
+		out.Count += out.PerEdge[e]
+	}
+}
+
+// edgeSpike describes one transient at an edge at sample x.
+func (out *Finding) edgeSpike(r *cycle.Residue, t cycle.Transient, e int, x, peak float64) Event {
+	m := float64(r.Model.Bins)
+	s := Event{
+		TimeS: x, PeakV: peak, // in samples until Find divides by the rate
+		DurationS:  t.Duration() / m * r.Model.PeriodS,
+		AreaVs:     t.Area() / m * r.Model.PeriodS * peak / t.PeakV,
+		CyclePhase: t.Edge.Phase,
+		Class:      Falling,
+	}
+	if t.Edge.Rising {
+		s.Class = Rising
+	}
+	if t.Edge.HasRing {
+		s.RingHz, s.RingQ = t.Edge.Ring.Hz, t.Edge.Ring.Q()
+	}
+	return s
+}

@@ -1,0 +1,169 @@
+package spike
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"stillglow/analysis/cycle"
+	"stillglow/analysis/spectrum"
+)
+
+// scan looks for events where no edge's transient is expected, with hysteresis:
+// an event begins above the threshold and ends when the residue has stayed
+// under the lower one for a while.
+func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
+	n := len(r.Volts)
+	end := out.ThresholdV * endSigmas / beginSigmas
+	hold := max(int(0.3e-6*rateHz), 8)
+	if r.Model != nil {
+		hold = min(hold, max(int(0.05*r.Model.PeriodS*rateHz), 4))
+	}
+	ip := spectrum.NewInterpolator()
+	inside := false
+	start, last := 0, 0
+	steep := r.Steepness(out.ThresholdV)
+	finish := func() {
+		inside = false
+		from, to := max(start-hold, 0), min(last+hold, n)
+		var buf []float64
+		phase := -1.0
+		r.Each(from, to, func(i int, v float64, bin int, ph float64) {
+			buf = append(buf, v)
+			if i == start && bin >= 0 {
+				phase = ph - math.Floor(ph)
+			}
+		})
+		at := 0
+		for i := range buf {
+			if k := i + from; k < start || k > last {
+				continue
+			}
+			if math.Abs(buf[i]) > math.Abs(buf[at]) || at < start-from {
+				at = i
+			}
+		}
+		peak, where := ip.Peak(buf, at, math.Copysign(1, buf[at]))
+		if math.Abs(peak-levelAround(buf, start-from, last-from)) < out.ThresholdV {
+			return // noise on a level that is off, as where the mains' ripple bends
+		}
+		area := 0.0
+		for i := start - from; i <= last-from && i < len(buf); i++ {
+			area += buf[i]
+		}
+		s := Event{TimeS: float64(from) + where, PeakV: peak,
+			DurationS: cycle.HalfDuration(buf, at, peak) / rateHz, AreaVs: area / rateHz,
+			CyclePhase: phase, Class: Random}
+		out.OffEdge = append(out.OffEdge, s)
+		out.offEdgeSpans = append(out.offEdgeSpans, interval{from, to})
+	}
+	r.Each(0, n, func(i int, v float64, bin int, _ float64) {
+		if v < 0 {
+			v = -v
+		}
+		if inside {
+			if bin >= 0 && edgeOf[bin] >= 0 {
+				finish() // an edge's own transient begins
+			} else if v > end {
+				last = i
+			} else if i-last > hold {
+				finish()
+			}
+			return
+		}
+		if v > out.ThresholdV && (bin < 0 || edgeOf[bin] < 0 && v > steep[bin]) {
+			inside, start, last = true, i, i
+		}
+	})
+	if inside {
+		finish()
+	}
+}
+
+// levelAround is the median of what lies beside an event; 0 where that is too
+// little to tell.
+func levelAround(buf []float64, first, last int) float64 {
+	var beside []float64
+	for i, v := range buf {
+		if i < first || i > last {
+			beside = append(beside, v)
+		}
+	}
+	if len(beside) < 8 {
+		return 0
+	}
+	slices.Sort(beside)
+	return beside[len(beside)/2]
+}
+
+// offEdgeInWindow looks for an event of another origin under an edge's transient:
+// what stands above the threshold after the mean transient, scaled, is taken
+// off. A fifth of the transient itself is allowed for its own scatter.
+func (out *Finding) offEdgeInWindow(buf, smooth []float64, from int, start, binsPerSample float64, t cycle.Transient, scale float64) {
+	at, most := -1, 0.0
+	for i, v := range buf {
+		x := (float64(from+i)-start)*binsPerSample - 0.5
+		tv := scale * cycle.Lerp(t.V, x)
+		steep := math.Abs(cycle.Lerp(t.V, x+binsPerSample)-cycle.Lerp(t.V, x-binsPerSample)) * math.Abs(scale)
+		m := len(smooth)
+		before := (t.First + int(x-binsPerSample) + 2*m) % m
+		after := (t.First + int(x+binsPerSample) + 1 + 2*m) % m
+		steep += math.Abs(smooth[after] - smooth[before])
+		steep += math.Abs(cycle.Lerp(t.Tail, x+binsPerSample)-cycle.Lerp(t.Tail, x-binsPerSample)) + 0.1*math.Abs(cycle.Lerp(t.Tail, x))
+		over := math.Abs(v-tv) - 0.2*math.Abs(tv) - steep - 0.1*math.Abs(t.PeakV)
+		if over > out.ThresholdV && over > most {
+			at, most = i, over
+		}
+	}
+	if at < 0 {
+		return
+	}
+	x := (float64(from+at)-start)*binsPerSample - 0.5
+	peak := buf[at] - scale*cycle.Lerp(t.V, x)
+	out.OffEdge = append(out.OffEdge, Event{TimeS: float64(from + at), PeakV: peak,
+		DurationS: t.Duration() / binsPerSample / out.rateHz, CyclePhase: t.Edge.Phase, Class: Random})
+}
+
+// settleOffEdge joins the events outside the cycle that are one transient seen
+// twice, its ring running into or out of an edge's window, and adds them to the
+// rest.
+func (out *Finding) settleOffEdge(r *cycle.Residue) {
+	reach := 1e-6 * out.rateHz
+	for _, t := range out.all {
+		reach = max(reach, float64(t.Until)/float64(r.Model.Bins)*r.Model.PeriodS*out.rateHz)
+	}
+	slices.SortStableFunc(out.OffEdge, func(a, b Event) int { return cmp.Compare(a.TimeS, b.TimeS) })
+	var kept []Event
+	last := math.Inf(-1)
+	for _, s := range out.OffEdge {
+		if k := len(kept); k > 0 && s.TimeS-last < reach {
+			if math.Abs(s.PeakV) > math.Abs(kept[k-1].PeakV) {
+				kept[k-1] = s
+			}
+			continue
+		}
+		kept = append(kept, s)
+		last = s.TimeS
+	}
+	out.OffEdge = kept
+	out.Count += len(kept)
+	for _, s := range kept {
+		out.PeaksV = append(out.PeaksV, math.Abs(s.PeakV))
+	}
+	out.Events = append(out.Events, kept...)
+}
+
+// OffEdgeKeepsPhase reports whether the events outside the edges' windows all come at
+// one place in the cycle (Rayleigh's resultant over nine tenths).
+func (out *Finding) OffEdgeKeepsPhase() bool {
+	var re, im float64
+	for _, s := range out.OffEdge {
+		if s.CyclePhase < 0 {
+			return false
+		}
+		sin, cos := math.Sincos(2 * math.Pi * s.CyclePhase)
+		re, im = re+cos, im+sin
+	}
+	n := float64(len(out.OffEdge))
+	return n >= 8 && math.Hypot(re, im) > 0.9*n
+}
