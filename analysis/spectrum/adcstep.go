@@ -11,7 +11,7 @@ import (
 // grid of at least three codes (an averaged, interpolated or simulated record).
 func ADCStep(v []float64) (stepV float64, ok bool) {
 	levels := distinctLevels(v)
-	if len(levels) < 3 {
+	if len(levels) < minLevels {
 		return 0, false
 	}
 	gaps := make([]float64, len(levels)-1)
@@ -22,8 +22,8 @@ func ADCStep(v []float64) (stepV float64, ok bool) {
 	}
 	// single steps first, then ever wider gaps, whose number of steps the better
 	// estimate tells
-	step := meanBelow(gaps, 1.6*least)
-	for _, reach := range []float64{3.5, 10, 30, 100, 1000, 1e9} {
+	step := meanBelow(gaps, singleStep*least)
+	for _, reach := range stepReaches {
 		volts, codes := 0.0, 0.0
 		for _, g := range gaps {
 			if g <= reach*step {
@@ -35,8 +35,7 @@ func ADCStep(v []float64) (stepV float64, ok bool) {
 			step = volts / codes
 		}
 	}
-	// off a true grid by no more than printing explains; points strewn evenly
-	// would be off by 0.29 step rms
+	// off a true grid by no more than printing explains
 	sq, code, origin := 0.0, 0.0, levels[0]
 	for i, g := range gaps {
 		code += math.Round(g / step)
@@ -44,7 +43,7 @@ func ADCStep(v []float64) (stepV float64, ok bool) {
 		e -= math.Round(e)
 		sq += e * e
 	}
-	if math.Sqrt(sq/float64(len(gaps))) > 0.2 {
+	if math.Sqrt(sq/float64(len(gaps))) > offGrid {
 		return 0, false
 	}
 	return step, true
@@ -54,7 +53,7 @@ func ADCStep(v []float64) (stepV float64, ok bool) {
 // the record, ascending; values that differ by rounding alone count once. Nil
 // when nearly all samples differ.
 func distinctLevels(v []float64) []float64 {
-	const chunks, chunk = 64, 2048
+	const chunks, chunk = levelChunks, levelChunkLen
 	pick := v
 	if len(v) > chunks*chunk {
 		pick = make([]float64, 0, chunks*chunk)
@@ -70,14 +69,14 @@ func distinctLevels(v []float64) []float64 {
 	}
 	slices.Sort(pick)
 	first, last := pick[0], pick[len(pick)-1]
-	same := 1e-9 * max(last-first, 1e-6*max(math.Abs(first), math.Abs(last)))
+	same := sameLevel * max(last-first, sameOffset*max(math.Abs(first), math.Abs(last)))
 	levels := pick[:1]
 	for _, x := range pick[1:] {
 		if x-levels[len(levels)-1] > same {
 			levels = append(levels, x)
 		}
 	}
-	if len(levels) > 8 && len(levels) > len(pick)*9/10 {
+	if len(levels) > fewLevels && float64(len(levels)) > maxLevelShare*float64(len(pick)) {
 		return nil
 	}
 	return levels
@@ -121,7 +120,7 @@ func (e *endStop) add(steps float64) {
 // thins out towards its extremes (a sine's last code is at most 2.5 times as
 // full as the last but one); one that is cut off piles up.
 func (e *endStop) stuck() int {
-	if e.longest >= 3 && e.at > 4*e.next {
+	if e.longest >= clipRun && e.at > clipPile*e.next {
 		return e.at
 	}
 	return 0
@@ -131,7 +130,7 @@ func (e *endStop) stuck() int {
 // record whose extremes are minV and maxV. Fewer than 8 codes in all can't
 // tell: 0, 0.
 func Clipped(v []float64, minV, maxV, stepV float64) (low, high int) {
-	if !(stepV > 0) || maxV-minV < 8*stepV {
+	if !(stepV > 0) || maxV-minV < clipCodes*stepV {
 		return 0, 0
 	}
 	var lowEnd, highEnd endStop

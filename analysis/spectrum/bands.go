@@ -124,12 +124,12 @@ func withoutLines(m Multirate, lines []Line) []float64 {
 	return psd
 }
 
-// meanAround averages up to 8 unmasked densities from i on in direction dir,
-// skipping over masked ones within 32 bins; 0 when there are none.
+// meanAround averages up to fillBins unmasked densities from i on in direction dir,
+// skipping over masked ones within fillReachBins; 0 when there are none.
 func meanAround(psd []float64, mask []bool, i, dir int) float64 {
 	sum, n := 0.0, 0
-	for range 32 {
-		if i < 0 || i >= len(psd) || n == 8 {
+	for range fillReachBins {
+		if i < 0 || i >= len(psd) || n == fillBins {
 			break
 		}
 		if !mask[i] {
@@ -155,12 +155,12 @@ func lineMask(m Multirate, lines []Line) []bool {
 			continue
 		}
 		bin := m.Stages[m.Stage[i]].BinHz
-		reach := 3.0
+		reach := float64(lineReachBins)
 		// the taper's skirt falls with the sixth power of the distance (18 dB per
 		// octave in amplitude): mask it to where it sinks under the density
 		if far := meanAround(m.PSD, mask, min(i+6, len(mask)-1), 1); far > 0 {
 			if excess := l.SeenRMSV() * l.SeenRMSV() / (bin * far); excess > 1 {
-				reach = max(reach, min(math.Pow(excess, 1.0/6), 24))
+				reach = max(reach, min(math.Pow(excess, 1.0/6), maxReachBins))
 			}
 		}
 		for j := i; j >= 0 && l.FrequencyHz-m.FreqHz[j] <= reach*bin; j-- {

@@ -6,15 +6,8 @@ import (
 	"stillglow/analysis/figure"
 )
 
-// How unlike the capture a baseline may be made before its lines say nothing
-// about the capture's, as ratios.
-const (
-	baselineCoarser = 4.0 // resolution: beyond it several lines of the capture share one of its bins
-	baselineRange   = 1.5 // converter step: an instrument's spurs grow with its range
-)
-
-// Baseline are the figures of an instrument's own capture that lines are
-// compared with.
+// Baseline is what an instrument's own capture shows, as far as a capture's lines
+// are compared with it.
 type Baseline struct {
 	Lines       []Line
 	MainsLineHz figure.Figure // 2 x mains, Hz
@@ -22,11 +15,12 @@ type Baseline struct {
 	StepV       float64       // converter step, V; 0 unknown
 }
 
-// BaselineMatch is what the comparison with the baseline found.
+// BaselineMatch is what the comparison with the baseline could not compare, or
+// found to be the instrument's. Its lines are the baseline's.
 type BaselineMatch struct {
-	TooCoarse          *Line // strongest line of the baseline that it resolves too coarsely to compare
-	TooWide            *Line // strongest one that can't be compared because the baseline was made with more volts per division
-	MainsIsInstruments bool  // 2 x mains is wholly the instrument's
+	TooCoarse          *Line // strongest one that the baseline resolves too coarsely, nil none
+	TooWide            *Line // strongest one of a baseline made with more volts per division, nil none
+	MainsIsInstruments bool  // 2 x mains is wholly the instrument's; LessBaseline tells
 }
 
 // MarkInstrument takes the lines that the baseline shows as well off the lines
@@ -83,7 +77,7 @@ func nearestLine(lines []Line, b Line) int {
 			}
 			d = 0
 		}
-		if d < least && d <= max(0.5*l.BinHz, 0.5*b.BinHz, 1e-5*l.FrequencyHz) {
+		if d < least && d <= max(0.5*l.BinHz, 0.5*b.BinHz, baselineOffHz*l.FrequencyHz) {
 			best, least = i, d
 		}
 	}
@@ -130,54 +124,70 @@ func lessInstrument(seenV, seenNoiseV, instrumentV, instrumentNoiseV, gainFracti
 }
 
 // LessBaseline charges to the instrument what the baseline shows of the mains
-// comb. Where nothing of 2 x mains, or of the whole comb, is left that stands out,
-// the figure stays as seen: an upper one. own tells whether 2 x mains is so.
-func (r Mains) LessBaseline(lines []Line, baseline *Baseline, gainFraction float64) (out Mains, own bool) {
-	out = r
+// comb. lines are the record's, after MarkInstrument; gainFraction is the
+// instrument's (k = 2). Where nothing of 2 x mains, or of the whole comb, is left
+// that stands out, the figure stays as seen: an upper one. lineIsInstruments
+// reports whether 2 x mains is so.
+func (r Mains) LessBaseline(lines []Line, baseline *Baseline, gainFraction float64) (out Mains, lineIsInstruments bool) {
 	if baseline == nil || !r.LineRMS.Known || !r.MainsHz.Known {
-		return out, false
+		return r, false
 	}
-	share := map[int]Line{}
-	for _, l := range lines {
-		if n := int(math.Round(l.FrequencyHz / r.MainsHz.Value)); l.InstrumentRMSV > 0 && math.Abs(l.FrequencyHz/r.MainsHz.Value-float64(n)) < 0.01*float64(n) {
-			share[n] = l
-		}
-	}
+	out = r
+	share := r.instrumentShares(lines)
 	b := baseline.MainsLineV
-	sameHz := baseline.MainsLineHz.Known && math.Abs(baseline.MainsLineHz.Value/r.LineHz.Value-1) < 0.01
+	sameHz := baseline.MainsLineHz.Known && math.Abs(baseline.MainsLineHz.Value/r.LineHz.Value-1) < baselineMainsOff
 	// its U holds the gain as well, which says nothing of whether it stands out
 	noise := math.Sqrt(max(b.U*b.U-gainFraction*gainFraction*b.Value*b.Value, 0)) / 2
-	if b.Known && sameHz && b.Value > 4*noise {
+	if b.Known && sameHz && b.Value > mainsOverNoise*noise {
 		left, u, whole := lessInstrument(r.LineRMS.Value, r.LineRMS.U/2, b.Value, noise, gainFraction)
+		line := Line{InstrumentRMSV: b.Value, RMSV: left}
 		if whole {
-			own = true
+			lineIsInstruments, line.Comb = true, CombInstrument
 		} else {
 			out.LineRMS = figure.Known(left)
 			out.LineRMS.U = u
 		}
-		share[2] = Line{InstrumentRMSV: b.Value, RMSV: left}
+		share[2] = line
 	}
-	if len(share) == 0 {
-		return out, own
+	if len(share) > 0 {
+		out.chargeComb(share)
 	}
-	out.Lines = nil
+	return out, lineIsInstruments
+}
+
+// instrumentShares are the lines of the mains comb that the baseline shows too,
+// by their harmonic.
+func (r Mains) instrumentShares(lines []Line) map[int]Line {
+	share := map[int]Line{}
+	for _, l := range lines {
+		if n := int(math.Round(l.FrequencyHz / r.MainsHz.Value)); l.InstrumentRMSV > 0 && math.Abs(l.FrequencyHz/r.MainsHz.Value-float64(n)) < baselineMainsOff*float64(n) {
+			share[n] = l
+		}
+	}
+	return share
+}
+
+// chargeComb takes the instrument's shares off the harmonics and sums up what is
+// left.
+func (r *Mains) chargeComb(share map[int]Line) {
+	seen := r.Lines
+	r.Lines = nil
 	sum := 0.0
-	for _, l := range r.Lines {
+	for _, l := range seen {
 		if s, ok := share[l.Harmonic]; ok {
 			l.RMSV = math.Sqrt(max(l.RMSV*l.RMSV-s.InstrumentRMSV*s.InstrumentRMSV, 0))
-			if s.Comb == CombInstrument || l.Harmonic == 2 && own {
+			if s.Comb == CombInstrument {
 				l.RMSV = 0
 			}
 		}
 		if l.RMSV > 0 {
 			sum += l.RMSV * l.RMSV
-			out.Lines = append(out.Lines, l)
+			r.Lines = append(r.Lines, l)
 		}
 	}
 	if sum > 0 {
-		out.CombRMS, out.CombPPV = figure.Known(math.Sqrt(sum)), figure.Known(sumPeakToPeak(out.Lines))
+		r.CombRMS, r.CombPPV = figure.Known(math.Sqrt(sum)), figure.Known(sumPeakToPeak(r.Lines))
 	}
-	return out, own
 }
 
 // lessInstrumentLines is the density with the instrument's share of its lines

@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// Comb names of Line.Comb.
+// What Line.Comb may say besides "", unknown.
 const (
 	CombMains      = "mains"
 	CombSwitching  = "switching"
@@ -16,56 +16,64 @@ const (
 	CombInstrument = "instrument"
 )
 
-// Combs tells what the lines have in common.
+// Combs is what the lines of a record have in common. Frequencies in Hz; 0 none.
 type Combs struct {
-	SecondHz float64 // fundamental of a second converter, 0 none
-	BeatHz   float64 // difference of the two converters' nearest harmonics, 0 none
+	SecondHz float64 // fundamental of a second converter
+	BeatHz   float64 // difference of the two converters' nearest harmonics
 	// ModulationHz is the even spacing of sidebands around the switching lines: the
-	// sweep rate of a dithered supply or the packet rate of a bursting one; 0 none.
+	// sweep rate of a dithered supply or the packet rate of a bursting one.
 	ModulationHz float64
 	BurstHz      float64 // the same where packets show at low frequencies too
 }
 
-// NameLines names the lines: harmonics of the mains, of the switching
-// frequency, of a second converter, and sidebands of the switching lines at the
-// mains or packet rate. mainsHz and switchingHz are refined frequencies, 0
-// unknown. The lines come back in the order given.
+// NameLines names the lines: harmonics of the mains, of the switching frequency,
+// of a second converter, and sidebands of the switching lines at the mains or
+// packet rate. lines are by falling amplitude, as FindLines gives them; mainsHz
+// and switchingHz are refined frequencies, 0 unknown. The lines come back, copied,
+// in the order given.
 func NameLines(lines []Line, mainsHz, switchingHz float64) ([]Line, Combs) {
 	lines = slices.Clone(lines)
-	var res Combs
-	for i := range lines {
-		l := &lines[i]
-		if n := l.HarmonicOf(switchingHz, 1e-4); n > 0 {
-			l.Comb, l.Harmonic, l.Name = CombSwitching, n, harmonicName("switching", n)
-			continue
-		}
-		// beyond the 40th the mains comb is too dense to tell by frequency alone
-		if n := l.HarmonicOf(mainsHz, 2e-4); n > 0 && n <= 40 && (switchingHz == 0 || l.FrequencyHz < switchingHz/2) {
-			l.Comb, l.Harmonic = CombMains, n
-			l.Name = fmt.Sprintf("%d x mains (%s)", n, hertz(float64(n)*mainsHz))
-		}
-	}
+	var combs Combs
+	nameHarmonics(lines, mainsHz, switchingHz)
 	if switchingHz > 0 {
-		spacing := lineSpacing(lines, switchingHz)
-		if m := math.Round(spacing / mainsHz); mainsHz > 0 && m >= 1 && m <= 2 && math.Abs(spacing-m*mainsHz) < 0.01*spacing {
-			spacing = 0 // the mains modulates the switching
-		}
-		if spacing > 0 {
-			res.ModulationHz = spacing
+		if spacing := lineSpacing(lines, switchingHz); spacing > 0 && !isMainsRate(spacing, mainsHz) {
+			combs.ModulationHz = spacing
 			if nameModulation(lines, spacing, switchingHz) {
-				res.BurstHz = spacing
+				combs.BurstHz = spacing
 			}
 		}
 		if mainsHz > 0 {
 			nameMainsSidebands(lines, mainsHz, switchingHz)
 		}
 	}
-	res.SecondHz = nameSecond(lines, switchingHz)
-	if res.SecondHz > 0 && switchingHz > 0 {
-		hi, lo := max(res.SecondHz, switchingHz), min(res.SecondHz, switchingHz)
-		res.BeatHz = math.Abs(hi - math.Round(hi/lo)*lo)
+	combs.SecondHz = nameSecond(lines, switchingHz)
+	if combs.SecondHz > 0 && switchingHz > 0 {
+		hi, lo := max(combs.SecondHz, switchingHz), min(combs.SecondHz, switchingHz)
+		combs.BeatHz = math.Abs(hi - math.Round(hi/lo)*lo)
 	}
-	return lines, res
+	return lines, combs
+}
+
+// nameHarmonics names the lines of the switching and the mains comb.
+func nameHarmonics(lines []Line, mainsHz, switchingHz float64) {
+	for i := range lines {
+		l := &lines[i]
+		if n := l.HarmonicOf(switchingHz, switchingTolerance); n > 0 {
+			l.Comb, l.Harmonic, l.Name = CombSwitching, n, harmonicName("switching", n)
+			continue
+		}
+		if n := l.HarmonicOf(mainsHz, mainsTolerance); n > 0 && n <= maxMainsName && (switchingHz == 0 || l.FrequencyHz < switchingHz/2) {
+			l.Comb, l.Harmonic = CombMains, n
+			l.Name = fmt.Sprintf("%d x mains (%s)", n, hertz(float64(n)*mainsHz))
+		}
+	}
+}
+
+// isMainsRate reports whether the spacing of sidebands is the mains frequency or
+// twice of it: then the mains modulates the switching.
+func isMainsRate(spacingHz, mainsHz float64) bool {
+	m := math.Round(spacingHz / mainsHz)
+	return mainsHz > 0 && m >= 1 && m <= 2 && math.Abs(spacingHz-m*mainsHz) < mainsRateFraction*spacingHz
 }
 
 // HarmonicOf is the number n of the harmonic of baseHz that the line is, within
@@ -106,50 +114,64 @@ func Ordinal(n int) string {
 }
 
 // nameSecond looks for a second converter among the lines left: the strongest
-// one above 5 kHz of which at least one harmonic (2nd to 5th) is there too.
+// one above secondLowHz of which at least one harmonic (2nd to secondProofs) is
+// there too. It names its harmonics and the intermodulation with switchingHz, and
+// gives its frequency, 0 when there is none.
 func nameSecond(lines []Line, switchingHz float64) float64 {
 	for _, base := range lines { // by falling amplitude
-		if base.Comb != "" || base.FrequencyHz < 5e3 {
-			continue
-		}
-		found, beside := 0, 0
-		for _, l := range lines {
-			if l.Comb == "" && math.Abs(l.FrequencyHz/base.FrequencyHz-1) < 0.05 {
-				beside++ // a smear, not a line
-			}
-			if n := l.HarmonicOf(base.FrequencyHz, 1e-4); l.Comb == "" && n >= 2 && n <= 5 {
-				found++
-			}
-		}
-		if found == 0 || beside > 5 {
+		if base.Comb != "" || base.FrequencyHz < secondLowHz || !hasOwnComb(lines, base.FrequencyHz) {
 			continue
 		}
 		hz := base.FrequencyHz
 		for i := range lines {
 			l := &lines[i]
-			if n := l.HarmonicOf(hz, 1e-4); l.Comb == "" && n > 0 && n <= 100 {
+			if n := l.HarmonicOf(hz, switchingTolerance); l.Comb == "" && n > 0 && n <= secondHarmonics {
 				l.Comb, l.Harmonic, l.Name = CombSecond, n, harmonicName("second converter", n)
 			}
 		}
-		// intermodulation of the two: |a f1 ± b f2|, a and b up to 3
-		for i := range lines {
-			l := &lines[i]
-			if l.Comb != "" || switchingHz == 0 {
-				continue
-			}
-			for a := 1; a <= 3 && l.Comb == ""; a++ {
-				for b := 1; b <= 3; b++ {
-					fa, fb := float64(a)*switchingHz, float64(b)*hz
-					tol := max(0.5*l.BinHz, 1e-5*l.FrequencyHz)
-					if math.Abs(l.FrequencyHz-math.Abs(fa-fb)) < tol || math.Abs(l.FrequencyHz-fa-fb) < tol {
-						l.Comb = CombSideband
-						l.Name = fmt.Sprintf("intermodulation of the two converters (%d and %d)", a, b)
-						break
-					}
-				}
-			}
+		if switchingHz > 0 {
+			nameIntermodulation(lines, switchingHz, hz)
 		}
 		return hz
 	}
 	return 0
+}
+
+// hasOwnComb reports whether unnamed lines hold a harmonic of the one at hz, and
+// not so many right beside it that it is a smear.
+func hasOwnComb(lines []Line, hz float64) bool {
+	harmonics, beside := 0, 0
+	for _, l := range lines {
+		if l.Comb != "" {
+			continue
+		}
+		if math.Abs(l.FrequencyHz/hz-1) < smearWidth {
+			beside++
+		}
+		if n := l.HarmonicOf(hz, switchingTolerance); n >= 2 && n <= secondProofs {
+			harmonics++
+		}
+	}
+	return harmonics > 0 && beside <= smearLines
+}
+
+// nameIntermodulation names the unnamed lines at |a·f1 ± b·f2|, a and b up to
+// mixOrder.
+func nameIntermodulation(lines []Line, f1Hz, f2Hz float64) {
+	for i := range lines {
+		l := &lines[i]
+		if l.Comb != "" {
+			continue
+		}
+		tol := max(0.5*l.BinHz, mixTolerance*l.FrequencyHz)
+		for k := range mixOrder * mixOrder {
+			a, b := k/mixOrder+1, k%mixOrder+1
+			fa, fb := float64(a)*f1Hz, float64(b)*f2Hz
+			if math.Abs(l.FrequencyHz-math.Abs(fa-fb)) < tol || math.Abs(l.FrequencyHz-fa-fb) < tol {
+				l.Comb = CombSideband
+				l.Name = fmt.Sprintf("intermodulation of the two converters (%d and %d)", a, b)
+				break
+			}
+		}
+	}
 }

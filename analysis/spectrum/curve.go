@@ -2,7 +2,7 @@ package spectrum
 
 import (
 	"math"
-	"sort"
+	"slices"
 )
 
 // Spectrum is one-sided amplitude density over log-spaced frequency.
@@ -44,7 +44,7 @@ func (p *Multirate) Curve(baseline Curve) Curve {
 
 // LogInterp reads y(x) straight in log and log; beyond the ends the end value.
 func LogInterp(x, y []float64, at float64) float64 {
-	i := sort.SearchFloat64s(x, at)
+	i, _ := slices.BinarySearch(x, at)
 	if i == 0 {
 		return y[0]
 	}

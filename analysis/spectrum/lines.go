@@ -1,6 +1,7 @@
 package spectrum
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/cmplx"
@@ -31,16 +32,9 @@ type Line struct {
 // LineOptions tunes FindLines; the zero value is what measuring uses.
 type LineOptions struct {
 	LowHz, HighHz float64 // search range; 0: what the record holds
-	Max           int     // at most so many lines, the strongest; 0: 400
-	FalseAlarm    float64 // chance per bin that noise passes for a line; 0: 1e-8
+	Max           int     // at most as many lines, the strongest; 0: maxLines
+	FalseAlarm    float64 // chance per bin that noise passes for a line; 0: lineFalseAlarm
 }
-
-// maxLineFFT is the longest transform the search for lines makes. It bounds the
-// memory; longer stages are searched in up to lineSegments pieces.
-const (
-	maxLineFFT   = 1 << 18
-	lineSegments = 4
-)
 
 // FindLines finds the spectral lines that stand out of their surroundings, by
 // falling amplitude. Each octave is searched at the resolution of the whole
@@ -52,10 +46,10 @@ const (
 // amplitude (Harris 1978; Heinzel, Ruediger and Schilling 2002).
 func FindLines(ctx context.Context, src Source, rateHz float64, m Multirate, opt LineOptions) ([]Line, error) {
 	if opt.Max <= 0 {
-		opt.Max = 400
+		opt.Max = maxLines
 	}
 	if opt.FalseAlarm <= 0 {
-		opt.FalseAlarm = 1e-8
+		opt.FalseAlarm = lineFalseAlarm
 	}
 	if opt.HighHz <= 0 {
 		opt.HighHz = rateHz / 2
@@ -87,15 +81,7 @@ func FindLines(ctx context.Context, src Source, rateHz float64, m Multirate, opt
 		}
 		high = min(low, opt.HighHz)
 	}
-	slices.SortStableFunc(lines, func(a, b Line) int {
-		switch {
-		case a.RMSV > b.RMSV:
-			return -1
-		case a.RMSV < b.RMSV:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(lines, func(a, b Line) int { return cmp.Compare(b.RMSV, a.RMSV) })
 	if len(lines) > opt.Max {
 		lines = lines[:opt.Max]
 	}
@@ -133,13 +119,35 @@ func (w *lineSearch) resize(n int) {
 // stage finds the lines of one stage between two frequencies.
 func (w *lineSearch) stage(rec Source, st Stage, lowHz, highHz float64, opt LineOptions) []Line {
 	n := SmoothLen(min(rec.Len(), maxLineFFT))
-	if n < 16 {
+	if n < minLineFFT {
 		return nil
 	}
 	pieces := min(max(rec.Len()/n, 1), lineSegments)
 	w.resize(n)
-	win, x, coef, power := w.win, w.x, w.coef, w.power
-	for p := pieces - 1; p >= 0; p-- { // the first piece last: its phases stay in coef
+	strongest := w.transform(rec, pieces)
+	bin := st.RateHz / float64(n)
+	floor := localFloor(w.power, float64(pieces))
+	threshold := lineMargin * gammaQuantile(1-opt.FalseAlarm, float64(pieces))
+	var lines []Line
+	for k := max(lineReachBins, int(lowHz/bin)); k < len(w.power)-lineReachBins && float64(k-1)*bin < highHz; k++ {
+		p := w.power[k]
+		if p <= threshold*floor[k] || p < sidelobePower*strongest || p == 0 || !w.isPeak(k) {
+			continue
+		}
+		if l := w.line(k, floor, float64(pieces), bin, st.StartS); l.FrequencyHz >= lowHz && l.FrequencyHz < highHz {
+			lines = append(lines, l)
+		}
+	}
+	return lines
+}
+
+// transform averages the power of pieces of a record over its length, in V² rms of
+// a line at a bin's centre, and gives the greatest. The first piece's
+// coefficients stay in coef, for the phases.
+func (w *lineSearch) transform(rec Source, pieces int) (strongest float64) {
+	n := len(w.x)
+	win, x := w.win, w.x
+	for p := pieces - 1; p >= 0; p-- { // the first piece last
 		start := 0
 		if pieces > 1 {
 			start = p * (rec.Len() - n) / (pieces - 1)
@@ -153,61 +161,50 @@ func (w *lineSearch) stage(rec Source, st Stage, lowHz, highHz float64, opt Line
 		for i := range x {
 			x[i] = (x[i] - mean) * win.W[i]
 		}
-		w.fft.Coefficients(coef, x)
-		for k, c := range coef {
-			power[k] += (real(c)*real(c) + imag(c)*imag(c)) / float64(pieces)
+		w.fft.Coefficients(w.coef, x)
+		for k, c := range w.coef {
+			w.power[k] += (real(c)*real(c) + imag(c)*imag(c)) / float64(pieces)
 		}
 	}
-	// power in V² rms of a line at the bin's centre
 	scale := 2 / (win.CG * float64(n) * win.CG * float64(n))
-	strongest := 0.0
-	for k := range power {
-		power[k] *= scale
-		strongest = max(strongest, power[k])
+	for k := range w.power {
+		w.power[k] *= scale
+		strongest = max(strongest, w.power[k])
 	}
-	bin := st.RateHz / float64(n)
-	floor := localFloor(power, float64(pieces))
-	threshold := 1.5 * gammaQuantile(1-opt.FalseAlarm, float64(pieces))
-	const sidelobe = 1.6e-9 // -88 dB: what the taper itself makes of the strongest line
+	return strongest
+}
 
-	var lines []Line
-	for k := max(3, int(lowHz/bin)); k < len(power)-3 && float64(k-1)*bin < highHz; k++ {
-		p := power[k]
-		if p <= threshold*floor[k] || p < sidelobe*strongest || p == 0 {
-			continue
+// isPeak reports whether no bin that a line at k would reach is higher; of equal
+// ones the first is the peak.
+func (w *lineSearch) isPeak(k int) bool {
+	for d := -lineReachBins; d <= lineReachBins; d++ {
+		if p := w.power[k+d]; p > w.power[k] || (p == w.power[k] && d < 0) {
+			return false
 		}
-		peak := true
-		for d := -3; d <= 3; d++ {
-			if power[k+d] > p || (power[k+d] == p && d < 0) {
-				peak = false
-				break
-			}
-		}
-		if !peak {
-			continue
-		}
-		delta := win.offset(math.Sqrt(power[k-1]), math.Sqrt(p), math.Sqrt(power[k+1]))
-		f := (float64(k) + delta) * bin
-		if f < lowHz || f >= highHz {
-			continue
-		}
-		sum, resp := 0.0, 0.0
-		for d := -1; d <= 1; d++ {
-			r := win.response(float64(d) - delta)
-			sum += power[k+d] - floor[k]
-			resp += r * r
-		}
-		phase := cmplx.Phase(coef[k]) - math.Pi*delta - 2*math.Pi*math.Mod(f*st.StartS, 1)
-		lines = append(lines, Line{
-			FrequencyHz: f,
-			RMSV:        math.Sqrt(max(sum/resp, 0)),
-			// of the noise in the bin half lies in phase with the line
-			NoiseURMSV: 2 * math.Sqrt(floor[k]/2/float64(pieces)),
-			PhaseRad:   wrapPhase(phase),
-			BinHz:      bin,
-		})
 	}
-	return lines
+	return true
+}
+
+// line reads the line that peaks in bin k off that bin and its neighbours. floor
+// is the noise power in every bin, bin their spacing in Hz.
+func (w *lineSearch) line(k int, floor []float64, pieces, bin, startS float64) Line {
+	delta := w.win.offset(math.Sqrt(w.power[k-1]), math.Sqrt(w.power[k]), math.Sqrt(w.power[k+1]))
+	f := (float64(k) + delta) * bin
+	sum, resp := 0.0, 0.0
+	for d := -1; d <= 1; d++ {
+		r := w.win.response(float64(d) - delta)
+		sum += w.power[k+d] - floor[k]
+		resp += r * r
+	}
+	phase := cmplx.Phase(w.coef[k]) - math.Pi*delta - 2*math.Pi*math.Mod(f*startS, 1)
+	return Line{
+		FrequencyHz: f,
+		RMSV:        math.Sqrt(max(sum/resp, 0)),
+		// of the noise in the bin half lies in phase with the line
+		NoiseURMSV: 2 * math.Sqrt(floor[k]/2/pieces),
+		PhaseRad:   wrapPhase(phase),
+		BinHz:      bin,
+	}
 }
 
 // offset is where a lone line lies relative to the middle one of three bins of

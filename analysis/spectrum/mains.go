@@ -17,9 +17,6 @@ type Mains struct {
 	Lines   []Line        // those harmonics, and always 2 x mains
 }
 
-// mainsHarmonics is how many harmonics of the mains are looked at.
-const mainsHarmonics = 40
-
 // MeasureMains measures the harmonics of the mains by least squares on the
 // slowest kept record of m, at the frequency refined from the strongest of
 // them. statedHz is 50 or 60, or 0 to find it. Needs four periods of the mains.
@@ -34,7 +31,7 @@ func MeasureMains(src Source, m Multirate, lines []Line, statedHz float64) Mains
 		base = 50
 	}
 	// 2 x mains is the line asked for: four periods of it suffice
-	if need := 4 / (2 * base); duration < need || base*2 > 0.4*m.RateHz {
+	if need := minMainsPeriods / (2 * base); duration < need || base*2 > mainsTopShare*m.RateHz {
 		miss := figure.NotMeasured("the record lasts " + seconds(duration) + "; " + seconds(need) + " or more is needed to show 2 x mains")
 		if duration >= need {
 			miss = figure.NotMeasured("the sample rate is too low to show 2 x mains")
@@ -68,8 +65,7 @@ func findMains(lines []Line) (hz float64, ok bool) {
 		p := 0.0
 		for _, l := range lines {
 			n := math.Round(l.FrequencyHz / base)
-			// grids hold 0.4 %, scopes' time bases are far better
-			if n < 1 || n > 20 || math.Abs(l.FrequencyHz/(n*base)-1) > 0.006+0.3*l.BinHz/l.FrequencyHz {
+			if n < 1 || n > gridHarmonics || math.Abs(l.FrequencyHz/(n*base)-1) > mainsDrift+mainsBinDrift*l.BinHz/l.FrequencyHz {
 				continue
 			}
 			if r := math.Mod(n*base, 300); r > 1 && r < 299 {
@@ -80,9 +76,9 @@ func findMains(lines []Line) (hz float64, ok bool) {
 	}
 	a, b := score(50), score(60)
 	switch {
-	case a > 4*b:
+	case a > gridRatio*b:
 		return 50, true
-	case b > 4*a:
+	case b > gridRatio*a:
 		return 60, true
 	}
 	return 0, false
@@ -97,10 +93,10 @@ func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line) Mains {
 	best := 0.0
 	for _, l := range lines {
 		n := math.Round(l.FrequencyHz / nominal)
-		if n < 1 || n > mainsHarmonics || l.RMSV*n <= best || math.Abs(l.FrequencyHz/(n*nominal)-1) > 0.006+0.3*l.BinHz/l.FrequencyHz {
+		if n < 1 || n > mainsHarmonics || l.RMSV*n <= best || math.Abs(l.FrequencyHz/(n*nominal)-1) > mainsDrift+mainsBinDrift*l.BinHz/l.FrequencyHz {
 			continue
 		}
-		if l.BinHz/l.FrequencyHz < 0.1 {
+		if l.BinHz/l.FrequencyHz < maxBinShare {
 			best, base = l.RMSV*n, l.FrequencyHz/n
 		}
 	}
@@ -108,7 +104,7 @@ func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line) Mains {
 	sum := 0.0
 	for n := 1; n <= mainsHarmonics; n++ {
 		hz := float64(n) * base
-		if hz*duration < 4 || hz > 0.4*m.RateHz {
+		if hz*duration < minMainsPeriods || hz > mainsTopShare*m.RateHz {
 			continue
 		}
 		rec, rate, startS := m.lowestRecord(src, hz)
@@ -118,7 +114,7 @@ func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line) Mains {
 			res.LineRMS = figure.Known(rms)
 			res.LineRMS.U = 2 * noise
 		}
-		if rms > 4*noise {
+		if rms > mainsOverNoise*noise {
 			sum += rms * rms
 			res.Lines = append(res.Lines, l)
 		} else if n == 2 {

@@ -8,18 +8,14 @@ import (
 // Options tunes Of; the zero value is what measuring uses.
 type Options struct {
 	// SegmentLen is the samples in a segment of every stage but the last; 0
-	// takes a power of two that gives at least 8 segments, at most 8192.
+	// takes a power of two that gives at least minSegments, at most maxSegmentLen.
 	SegmentLen int
 	// Keep retains the decimated records of the lower stages for finding lines:
 	// about one byte per sample of the record.
 	Keep bool
 }
 
-// plenty is the number of segments from which on they no longer overlap: the
-// averages are good enough, and the transforms dominate the cost.
-const plenty = 100
-
-// stage is one octave step of a multirate spectrum.
+// Stage is one octave step of a multirate spectrum.
 type Stage struct {
 	RateHz   float64
 	StartS   float64   // time of its first sample, s from the record's start
@@ -28,10 +24,10 @@ type Stage struct {
 	BinHz    float64   // spacing of its bins
 	ENBWHz   float64   // equivalent noise bandwidth of a bin
 	Segments int
-	DOF      float64 // equivalent degrees of freedom of a bin
+	DOF      float64 // equivalent degrees of freedom of a bin, 2 or more; 0 without a segment
 }
 
-// multirate is a one-sided power spectral density from the lowest frequency of
+// Multirate is a one-sided power spectral density from the lowest frequency of
 // a record to half its sample rate with a constant resolution per octave: every
 // stage halves the rate and contributes its highest undisturbed octave, the
 // last one everything below. Bins ascend; cells of neighbouring bins touch, so
@@ -49,109 +45,33 @@ type Multirate struct {
 	Stages  []Stage   // falling rate
 }
 
-// Of computes the spectrum of a source in one pass, in blocks. When the
-// source is gated, the density is that of the samples not excised. A record of
-// fewer than 8 samples yields an empty spectrum. The error is the context's.
+// Of computes the spectrum of a source in one pass, in blocks. When the source is
+// a GatedSource, the density is that of the samples not excised. A record of
+// fewer than minSpectrumLen samples, or one without a rate, yields an empty
+// spectrum. The error is the context's.
 func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate, error) {
 	n := src.Len()
 	m := Multirate{RateHz: rateHz, Samples: n}
-	if n < 8 || !(rateHz > 0) {
+	if n < minSpectrumLen || !(rateHz > 0) {
 		return m, ctx.Err()
 	}
 	gate, gated := src.(GatedSource)
-	seg := opt.SegmentLen
-	if seg <= 0 {
-		seg = min(max(floorPow2(n/8), 8), 4096)
-	}
-	seg = min(seg, n) &^ 1
-
-	type chain struct {
-		welch  *welch
-		halver *halver
-		x, w   []float64 // decimated block being handed down
-		wTail  []float64
-		keep   bool
-	}
-	var chains []*chain
-	var space *segmentSpace
-	for s, length, offset := 0, n, 0.0; ; s++ {
-		next := halvedLen(length)
-		last := next < 2*seg
-		size := seg
-		if last {
-			// three segments over the whole: the lowest frequencies are worth it
-			size = max(SmoothLen(length/4)*2, 2)
-		}
-		st := Stage{RateHz: rateHz / math.Exp2(float64(s)), StartS: offset / rateHz, Samples: length}
-		hop := size / 2
-		if length >= plenty*size {
-			hop = size // so many that overlap buys nothing
-			if gated {
-				// the floor's medians need no more, and it holds no single events
-				hop *= min(length/(plenty*size), 4)
-			}
-		}
-		if s <= 1 || len(space.work) != size { // the first stage runs beside the others
-			space = newSegmentSpace(size)
-		}
-		c := &chain{welch: newWelch(space, hop, gated)}
-		if opt.Keep && s > 0 && length <= max(n/16, 1<<17) {
-			c.keep = true
-			st.Record = make([]float64, 0, length)
-		}
-		m.Stages = append(m.Stages, st)
-		chains = append(chains, c)
-		if last {
-			break
-		}
-		c.halver = newHalver()
-		offset += halfBandReach * math.Exp2(float64(s))
-		length = next
-	}
-
-	// descend takes a block through the stages from..to-1 and gives what it leaves
-	// for the next one.
-	descend := func(from, to int, xb, wb []float64) ([]float64, []float64) {
-		for s := from; s < min(to, len(chains)); s++ {
-			c := chains[s]
-			c.welch.push(xb, wb)
-			if c.keep {
-				m.Stages[s].Record = append(m.Stages[s].Record, xb...)
-			}
-			if c.halver == nil {
-				return nil, nil
-			}
-			c.x = c.halver.push(c.x[:0], xb)
-			if gated {
-				c.wTail = append(c.wTail, wb...)
-				c.w = c.w[:0]
-				for k := range c.x {
-					t := c.wTail[2*k+halfBandReach-1:]
-					c.w = append(c.w, t[0]/4+t[1]/2+t[2]/4)
-				}
-				c.wTail = c.wTail[:copy(c.wTail, c.wTail[2*len(c.x):])]
-				wb = c.w
-			}
-			xb = c.x
-		}
-		return xb, wb
-	}
+	c := newCascade(n, rateHz, opt, gated)
 	// the first stage is as much work as all below it, which run beside it
-	below := newRelay(func(xb, wb []float64) { descend(1, len(chains), xb, wb) })
+	below := newRelay(func(x, w []float64) { c.descend(1, len(c.octaves), x, w) })
 	defer below.close()
 
-	const block = 1 << 14
-	x := make([]float64, min(block, n))
+	x := make([]float64, min(blockLen, n))
 	var w []float64
 	if gated {
 		w = make([]float64, len(x))
 	}
 	kept := 0.0
-	for pos := 0; pos < n; pos += block {
+	for pos := 0; pos < n; pos += blockLen {
 		if err := ctx.Err(); err != nil {
 			return Multirate{}, err
 		}
-		xb := x[:min(block, n-pos)]
+		xb := x[:min(blockLen, n-pos)]
 		src.Fill(xb, pos)
 		var wb []float64
 		if gated {
@@ -171,23 +91,130 @@ func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate
 				xb[i] -= m.MeanV
 			}
 		}
-		below.push(descend(0, 1, xb, wb))
+		below.push(c.descend(0, 1, xb, wb))
 	}
 	below.close()
 	if gated {
 		m.Excised = 1 - kept/float64(n)
 	}
-	psds := make([][]float64, len(chains))
-	for s, c := range chains {
-		st := &m.Stages[s]
-		psds[s] = c.welch.density(st.RateHz)
-		st.BinHz = st.RateHz / float64(c.welch.n)
-		st.ENBWHz = c.welch.taper.NENBW * st.BinHz
-		st.Segments = c.welch.segments
-		st.DOF = c.welch.degreesOfFreedom()
+	var psds [][]float64
+	for _, o := range c.octaves {
+		stage, psd := o.finish()
+		m.Stages, psds = append(m.Stages, stage), append(psds, psd)
 	}
 	m.join(psds)
 	return m, nil
+}
+
+// cascade is the chain of stages that a record runs through, each at half the
+// rate of the one before.
+type cascade struct {
+	octaves []*octave
+	gated   bool
+}
+
+// octave is one stage at work.
+type octave struct {
+	stage  Stage
+	welch  *welch
+	halver *halver // nil in the last stage
+	keep   bool
+	x, w   []float64 // what the halver makes of a block, and its weights
+	wTail  []float64 // weights that the halver's reach still holds back
+}
+
+// newCascade lays out the stages for a record of n samples, minSpectrumLen or more.
+func newCascade(n int, rateHz float64, opt Options, gated bool) *cascade {
+	seg := opt.SegmentLen
+	if seg <= 0 {
+		seg = min(max(floorPow2(n/minSegments), minSpectrumLen), maxSegmentLen)
+	}
+	seg = min(seg, n) &^ 1
+	c := &cascade{gated: gated}
+	var space *segmentSpace
+	for s, length, offset := 0, n, 0.0; ; s++ {
+		next := halvedLen(length)
+		last := next < 2*seg
+		size := seg
+		if last {
+			// three segments over the whole: the lowest frequencies are worth it
+			size = max(SmoothLen(length/4)*2, 2)
+		}
+		if s <= 1 || len(space.work) != size { // the first stage runs beside the others
+			space = newSegmentSpace(size)
+		}
+		o := &octave{
+			stage: Stage{RateHz: rateHz / math.Exp2(float64(s)), StartS: offset / rateHz, Samples: length},
+			welch: newWelch(space, hopOf(length, size, gated), gated),
+		}
+		if opt.Keep && s > 0 && length <= max(n/keptShare, keptAlways) {
+			o.keep = true
+			o.stage.Record = make([]float64, 0, length)
+		}
+		c.octaves = append(c.octaves, o)
+		if last {
+			return c
+		}
+		o.halver = newHalver()
+		offset += halfBandReach * math.Exp2(float64(s))
+		length = next
+	}
+}
+
+// hopOf is how far one segment of size samples lies from the next in a stage of
+// length samples.
+func hopOf(length, size int, gated bool) int {
+	if length < enoughSegments*size {
+		return size / 2
+	}
+	if gated {
+		// the floor's medians need no more, and it holds no single events
+		return size * min(length/(enoughSegments*size), maxGatedHop)
+	}
+	return size // so many that overlap buys nothing
+}
+
+// descend takes a block through the stages from..to-1 and gives what it leaves
+// for the next one.
+func (c *cascade) descend(from, to int, x, w []float64) ([]float64, []float64) {
+	for _, o := range c.octaves[from:to] {
+		o.welch.push(x, w)
+		if o.keep {
+			o.stage.Record = append(o.stage.Record, x...)
+		}
+		if o.halver == nil {
+			return nil, nil
+		}
+		o.x = o.halver.push(o.x[:0], x)
+		if c.gated {
+			w = o.halveWeights(w)
+		}
+		x = o.x
+	}
+	return x, w
+}
+
+// halveWeights takes the weights of a block just halved to those of its outputs,
+// smoothed over the three inputs that weigh most.
+func (o *octave) halveWeights(w []float64) []float64 {
+	o.wTail = append(o.wTail, w...)
+	o.w = o.w[:0]
+	for k := range o.x {
+		t := o.wTail[2*k+halfBandReach-1:]
+		o.w = append(o.w, t[0]/4+t[1]/2+t[2]/4)
+	}
+	o.wTail = o.wTail[:copy(o.wTail, o.wTail[2*len(o.x):])]
+	return o.w
+}
+
+// finish is the stage with its figures, and its density.
+func (o *octave) finish() (Stage, []float64) {
+	st := o.stage
+	st.BinHz = st.RateHz / float64(o.welch.n)
+	st.ENBWHz = o.welch.taper.NENBW * st.BinHz
+	st.Segments = o.welch.segments
+	st.DOF = o.welch.degreesOfFreedom()
+	return st, o.welch.density(st.RateHz)
 }
 
 // join strings the stages' bins together, from the lowest stage up.
@@ -236,12 +263,12 @@ func (m *Multirate) junction(above []float64, s int) float64 {
 	edge := halfBandEdge * m.Stages[s].RateHz
 	bin := m.Stages[s-1].BinHz
 	best, at := math.Inf(1), edge
-	for k := int(edge / bin); k > 4 && float64(k)*bin > 0.85*edge; k-- {
+	for k := int(edge / bin); k > 4 && float64(k)*bin > junctionReach*edge; k-- {
 		worst := 0.0
-		for i := max(k-3, 0); i <= min(k+3, len(above)-1); i++ {
+		for i := max(k-lineReachBins, 0); i <= min(k+lineReachBins, len(above)-1); i++ {
 			worst = max(worst, above[i])
 		}
-		if worst < 0.5*best {
+		if worst < junctionGain*best {
 			best, at = worst, min((float64(k)+0.5)*bin, edge)
 		}
 	}

@@ -1,6 +1,7 @@
 package spectrum
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -98,7 +99,7 @@ func noiseFloorOf(gated, plain *Multirate, opt NoiseOptions) NoiseFloor {
 		g, p   octaveLevel
 	}
 	var all []seen
-	for n := -20; n <= 110; n++ {
+	for n := firstOctave; n <= lastOctave; n++ {
 		centre := math.Pow(10, float64(n)/10)
 		lo, hi := centre*math.Pow(10, -0.05), centre*math.Pow(10, 0.05)
 		if hi > high || len(gated.FreqHz) == 0 || lo < gated.FreqHz[0] {
@@ -121,12 +122,12 @@ func noiseFloorOf(gated, plain *Multirate, opt NoiseOptions) NoiseFloor {
 		g.power /= 1 - opt.GateHeld
 		if o.centre < opt.GateFromHz || o.centre > opt.HeldLowHz && o.centre < opt.HeldHighHz {
 			g = o.p
-		} else if g.power > plateau && gated.Excised < 0.9 {
+		} else if g.power > plateau && gated.Excised < maxExcised {
 			g.power = plateau + (g.power-plateau)/(1-gated.Excised)
 		}
 		// gating takes away; where it seems to add, ripple left in it leaks through
 		// the gate and the plain spectrum is nearer the truth
-		if o.p.power < 0.9*g.power {
+		if o.p.power < leakRatio*g.power {
 			g = o.p
 		}
 		t := ThirdOctave{CentreHz: o.centre, UngatedVPerRtHz: math.Sqrt(o.p.power)}
@@ -150,7 +151,7 @@ func noiseFloorOf(gated, plain *Multirate, opt NoiseOptions) NoiseFloor {
 // subtractFloor takes a known floor off in power. Within 3 dB of the floor
 // what is left would be guesswork: the seen power stands, as an upper figure.
 func subtractFloor(power, floor float64) float64 {
-	if power < 2*floor {
+	if power < floorRatio*floor {
 		return power
 	}
 	return power - floor
@@ -203,7 +204,7 @@ func (m *Multirate) level(mask []bool, lowHz, highHz float64) octaveLevel {
 		return octaveLevel{}
 	}
 	free = pick(0.5, true)
-	if len(free) < 3 && len(free) < len(all) || len(free)*8 < len(all) {
+	if len(free) < minFreeBins && len(free) < len(all) || len(free)*freeBinShare < len(all) {
 		quantile = 0.25
 		free = pick(0.25, false)
 	}
@@ -230,7 +231,7 @@ func (m *Multirate) level(mask []bool, lowHz, highHz float64) octaveLevel {
 func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 	oct := nf.ThirdOctaves
 	last := len(oct)
-	for last > 0 && oct[last-1].CentreHz > highHz/4 {
+	for last > 0 && oct[last-1].CentreHz > plateauTopShare*highHz {
 		last--
 	}
 	if last == 0 {
@@ -242,7 +243,7 @@ func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 	median := func(power func(i int) float64) float64 {
 		return weightedMedian(len(p.members), func(k int) (float64, float64) {
 			i := p.members[k]
-			return power(i), 1 / math.Max(raw[i].relative, 0.02)
+			return power(i), 1 / math.Max(raw[i].relative, leastRelative)
 		})
 	}
 	seen := median(func(i int) float64 { return raw[i].seen })
@@ -255,12 +256,12 @@ func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 	nf.DensityVPerRtHz.U = nf.DensityVPerRtHz.Value * math.Sqrt(1/inverse)
 	nf.AtHz = figure.Known(math.Sqrt(oct[p.members[0]].CentreHz * oct[p.members[len(p.members)-1]].CentreHz))
 	nf.UngatedVPerRtHz = figure.Known(math.Sqrt(median(func(i int) float64 { return oct[i].UngatedVPerRtHz * oct[i].UngatedVPerRtHz })))
-	if nf.AtQuantisation = quant > 0 && seen < 2*quant; nf.AtQuantisation {
+	if nf.AtQuantisation = quant > 0 && seen < floorRatio*quant; nf.AtQuantisation {
 		// noise that does not spread over the steps may show too large or too small
 		nf.DensityVPerRtHz.U = math.Hypot(nf.DensityVPerRtHz.U, math.Sqrt(quant))
 	}
 	if b := median(func(i int) float64 { return oct[i].BaselineVPerRtHz * oct[i].BaselineVPerRtHz }); b > 0 {
-		nf.AtInstrument = seen < 2*b
+		nf.AtInstrument = seen < floorRatio*b
 	}
 	switch {
 	case p.cornerHz > 0:
@@ -285,14 +286,7 @@ func weightedMedian(n int, at func(i int) (value, weight float64)) float64 {
 		items[i].v, items[i].w = at(i)
 		total += items[i].w
 	}
-	slices.SortFunc(items, func(a, b item) int {
-		if a.v < b.v {
-			return -1
-		} else if a.v > b.v {
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(items, func(a, b item) int { return cmp.Compare(a.v, b.v) })
 	sum := 0.0
 	for i, it := range items {
 		sum += it.w

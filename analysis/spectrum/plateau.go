@@ -19,7 +19,7 @@ type plateau struct {
 // that agree with that level then count. oct and raw are not empty.
 func findPlateau(oct []ThirdOctave, raw []octaveLevel) plateau {
 	var p plateau
-	for range 4 { // the corner and the level depend on each other
+	for range plateauRounds { // the corner and the level depend on each other
 		level := func(i int) float64 { return raw[i].power / (1 + p.cornerHz/oct[i].CentreHz) }
 		first := 0
 		for first < len(oct)-3 && oct[first].CentreHz < 2*p.cornerHz {
@@ -27,7 +27,7 @@ func findPlateau(oct []ThirdOctave, raw []octaveLevel) plateau {
 		}
 		p.power, p.members = lowestLevel(first, raw, level)
 		corner := cornerUnder(oct, raw, &p)
-		if math.Abs(corner-p.cornerHz) < 0.01*corner {
+		if math.Abs(corner-p.cornerHz) < cornerSettled*corner {
 			p.cornerHz = corner
 			break
 		}
@@ -40,8 +40,8 @@ func findPlateau(oct []ThirdOctave, raw []octaveLevel) plateau {
 // octaves, then refined over all that agree with it within 1 dB and their own
 // spread.
 func lowestLevel(first int, raw []octaveLevel, level func(i int) float64) (power float64, members []int) {
-	const width = 8
-	weight := func(i int) float64 { return 1 / math.Max(raw[i].relative, 0.02) }
+	const width = plateauWidth
+	weight := func(i int) float64 { return 1 / math.Max(raw[i].relative, leastRelative) }
 	spread := func(a int) float64 {
 		inverse := 0.0
 		for i := a; i < min(a+width, len(raw)); i++ {
@@ -56,7 +56,7 @@ func lowestLevel(first int, raw []octaveLevel, level func(i int) float64) (power
 	for a := first; a == first || a+width <= len(raw); a++ {
 		most = min(most, spread(a))
 	}
-	most = max(0.05, most)
+	most = max(plateauSpread, most)
 	best := math.Inf(1)
 	for a := first; a == first || a+width <= len(raw); a++ {
 		s := spread(a)
@@ -70,7 +70,7 @@ func lowestLevel(first int, raw []octaveLevel, level func(i int) float64) (power
 		}
 	}
 	for i := first; i < len(raw); i++ {
-		if raw[i].relative < 0.3 && math.Abs(level(i)/power-1) < 0.25+2*raw[i].relative {
+		if raw[i].relative < plateauMember && math.Abs(level(i)/power-1) < plateauAgree+2*raw[i].relative {
 			members = append(members, i)
 		}
 	}
@@ -89,19 +89,19 @@ func cornerUnder(oct []ThirdOctave, raw []octaveLevel, p *plateau) float64 {
 	var corners []float64
 	end := p.members[len(p.members)/2]
 	for i := range end {
-		if over := raw[i].power/p.power - 1; over > 0.5+2*raw[i].relative {
+		if over := raw[i].power/p.power - 1; over > cornerOver+2*raw[i].relative {
 			corners = append(corners, over*oct[i].CentreHz)
 		} else if len(corners) == 0 {
 			return 0 // it must stand out at the lowest frequencies of all
 		}
 	}
-	if len(corners) < 4 {
+	if len(corners) < minCornerLevels {
 		return 0
 	}
 	slices.Sort(corners)
 	n := len(corners)
 	corner := (corners[(n-1)/2] + corners[n/2]) / 2
-	if corners[n/6] < corner/2 || corners[n-1-n/6] > corner*2 {
+	if corners[n/6] < corner/cornerScatter || corners[n-1-n/6] > corner*cornerScatter {
 		p.rises = true
 		return 0
 	}

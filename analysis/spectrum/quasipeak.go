@@ -10,28 +10,24 @@ import (
 	"stillglow/capture"
 )
 
-// maxQuasiPeakSamples bounds the record that the quasi-peak meter reads: 10 s
-// at about 100 kHz.
-const maxQuasiPeakSamples = 1 << 20
-
 // MeasureQuasiPeak is the reading of a noise meter after ITU-R BS.468-4:
 // weighting network, full-wave rectifier and quasi-peak detector, calibrated to
 // show the rms of a steady 1 kHz sine, in V. It needs half a second of record
 // and a span up to 15 kHz. The first and last 10 ms are faded.
 func MeasureQuasiPeak(src Source, m Multirate, span capture.Span) Band {
-	b := Band{ID: "bs468_qp", Name: "ITU-R BS.468-4 quasi-peak", LowHz: 31.5, HighHz: 31.5e3}
+	b := Band{ID: "bs468_qp", Name: "ITU-R BS.468-4 quasi-peak", LowHz: 31.5, HighHz: quasiPeakTopHz}
 	b.RMSNoLinesV = figure.NotMeasured("a quasi-peak reading has no part without lines")
 	duration := float64(m.Samples) / m.RateHz
 	switch {
-	case duration < 0.5:
+	case duration < quasiPeakS:
 		b.RMSV = figure.NotMeasured("the record lasts " + seconds(duration) + "; a quasi-peak reading needs 500 ms or more")
 		return b
-	case span.HighHz < 15e3:
+	case span.HighHz < quasiPeakHz:
 		b.RMSV = figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; a quasi-peak reading needs 15 kHz", hertz(span.HighHz)))
 		return b
 	}
-	rec, rate, _ := m.lowestRecord(src, 31.5e3)
-	n := SmoothLen(min(rec.Len(), maxQuasiPeakSamples))
+	rec, rate, _ := m.lowestRecord(src, quasiPeakTopHz)
+	n := SmoothLen(min(rec.Len(), maxQuasiSamples))
 	x := make([]float64, n)
 	rec.Fill(x, 0)
 	weighted468(x, rate)
@@ -44,7 +40,7 @@ func MeasureQuasiPeak(src Source, m Multirate, span capture.Span) Band {
 func weighted468(x []float64, rateHz float64) {
 	n := len(x)
 	mean := weightedMean(x, nil)
-	fade := min(int(0.01*rateHz), n/4)
+	fade := min(int(quasiPeakFadeS*rateHz), n/4)
 	for i := range x {
 		x[i] -= mean
 		if edge := min(i, n-1-i); edge < fade {

@@ -1,0 +1,131 @@
+package spectrum
+
+// The numbers that decide something in this package, by the step that asks. Those
+// inside a formula, a window or a filter's design are the formula's own.
+
+// The spectrum's stages and segments (multirate.go).
+const (
+	minSpectrumLen = 8       // samples, under which a record has no spectrum
+	minSegments    = 8       // in a record, before its segments grow
+	maxSegmentLen  = 4096    // samples: 1400 bins up to the top of a stage's octave
+	enoughSegments = 100     // from which on they no longer overlap: the averages are good enough, the transforms dominate the cost
+	maxGatedHop    = 4       // segment lengths from one to the next in a long gated record
+	blockLen       = 1 << 14 // samples read at a time
+	keptShare      = 16      // decimated records no longer than 1/16 of the record are kept for finding lines,
+	keptAlways     = 1 << 17 // and any of at most so many samples
+	junctionReach  = 0.85    // share of the half-band edge down to which a quiet place for the next stage is looked for
+	junctionGain   = 0.5     // ratio of power by which a lower place must be quieter to be taken
+)
+
+// Lines (lines.go, bands.go).
+const (
+	maxLines       = 400     // the strongest that are kept, which bounds the time that naming them takes
+	lineFalseAlarm = 1e-8    // chance per bin that noise passes for a line: under one in a hundred records
+	lineMargin     = 1.5     // ratio of power over that chance's level, for a floor that is no flat one
+	maxLineFFT     = 1 << 18 // samples in the longest transform of the search, which bounds its memory
+	lineSegments   = 4       // pieces in which longer stages are searched
+	minLineFFT     = 16      // samples in the shortest
+	lineReachBins  = 3       // bins to either side that a line rules: the tapers' main lobes
+	maxReachBins   = 24      // the same of a line whose skirts stand far above the density around it
+	sidelobePower  = 1.6e-9  // of the strongest line: -88 dB, what the taper itself makes of it
+	fillBins       = 8       // densities averaged beside a line to fill its place,
+	fillReachBins  = 32      // looked for no further away than this
+)
+
+// Combs and sidebands (combs.go, sidebands.go).
+const (
+	switchingTolerance = 1e-4 // relative, of a harmonic's frequency: the converter's own drift
+	mainsTolerance     = 2e-4 // the same of the mains, refined
+	maxMainsName       = 40   // the highest harmonic named: above it the comb is too dense to tell by frequency alone
+	mixTolerance       = 1e-5 // of a sum or difference of two known frequencies
+
+	secondLowHz      = 5e3  // the lowest second converter: below it lies the mains
+	secondProofs     = 5    // the highest harmonic that proves one
+	secondHarmonics  = 100  // the highest that is named after it
+	smearWidth       = 0.05 // relative distance within which lines crowd beside a smeared one
+	smearLines       = 5    // of them, itself included, beyond which it is a smear and no line
+	mixOrder         = 3    // the highest order of intermodulation named
+	mainsSidebandMax = 20   // the furthest sideband at the mains rate, in multiples of it
+
+	spacingReach      = 0.3  // share of the switching frequency within which lines count as its sidebands
+	minSidebands      = 4    // lines beside the strongest that an even spacing must hold,
+	sidebandPower     = 0.8  // and their share of the power there
+	maxSidebandLines  = 60   // the strongest lines looked at
+	centreSpacings    = 24   // of which so many give spacings to the strongest to try,
+	mutualSpacings    = 12   // and so many to each other
+	packetShare       = 0.05 // of the strongest switching line that a packet rate shows at low frequencies, at least
+	mainsRateFraction = 0.01 // relative distance from the mains or twice of it within which a spacing is the mains'
+)
+
+// The mains (mains.go).
+const (
+	minMainsPeriods = 4     // of a harmonic in the record, or noise and drift pass for it
+	mainsTopShare   = 0.4   // of the sample rate, above which a harmonic may be an alias
+	mainsHarmonics  = 40    // that are looked at: 2 kHz, where a rectifier's comb is done
+	mainsDrift      = 0.006 // relative: grids hold 0.4 %, scopes' time bases are far better
+	mainsBinDrift   = 0.3   // bins that a line's own frequency may be off beside it
+	gridHarmonics   = 20    // by which 50 is told from 60 Hz
+	gridRatio       = 4.0   // of power, by which one must lead
+	maxBinShare     = 0.1   // bin over frequency: a line resolved worse says nothing better than the nominal frequency
+	mainsOverNoise  = 4.0   // standard deviations of the noise that a harmonic must stand out by
+)
+
+// The instrument's share (baseline.go).
+const (
+	baselineCoarser  = 4.0  // ratio of resolution beyond which several lines of the capture share one of the baseline's bins
+	baselineRange    = 1.5  // ratio of converter steps: an instrument's spurs grow with its range
+	baselineOffHz    = 1e-5 // relative, of a line's frequency in two captures: the time base's drift
+	baselineMainsOff = 0.01 // relative, of the mains in two captures
+)
+
+// The noise floor and its plateau (noisefloor.go, plateau.go).
+const (
+	floorRatio      = 2.0  // of power, 3 dB: nearer to a floor what is left would be guesswork
+	maxExcised      = 0.9  // share of the record, beyond which the gate's own effect can't be taken off
+	leakRatio       = 0.9  // of the plain density over the gated one, under which the latter holds ripple leaked in
+	firstOctave     = -20  // third octaves, numbered from 1 Hz: 10 mHz
+	lastOctave      = 110  // 100 GHz
+	minFreeBins     = 3    // in a third octave, without lines, for their median
+	freeBinShare    = 8    // of which at least one in so many must be free of lines
+	plateauTopShare = 0.25 // of the span: above it an instrument's low-pass tilts the floor
+	leastRelative   = 0.02 // standard deviation that any third octave has: the model's own error
+
+	plateauWidth    = 8    // third octaves in the window that looks for the level, most of a decade
+	plateauSpread   = 0.05 // in power, that a window must be good to
+	plateauAgree    = 0.25 // in power, 1 dB: third octaves off by no more, and their own spread, belong to it
+	plateauMember   = 0.3  // relative standard deviation beyond which one says nothing
+	plateauRounds   = 4    // in which level and corner settle
+	cornerSettled   = 0.01 // relative change of the corner at which they have
+	cornerOver      = 0.5  // in power over the plateau, beside its own spread, of a third octave that stands out
+	minCornerLevels = 4    // third octaves that must stand out
+	cornerScatter   = 2.0  // ratio beyond which their corners do not follow 1/f
+)
+
+// Weighted and quasi-peak readings (quasipeak.go).
+const (
+	quasiPeakS      = 0.5     // s of record, at least: the detector's slow stage must fill
+	quasiPeakHz     = 15e3    // span at least: what lies above weighs under -10 dB
+	quasiPeakTopHz  = 31.5e3  // the end of the recommendation's table
+	quasiPeakFadeS  = 10e-3   // s faded at either end, so that the record's ends make no click
+	maxQuasiSamples = 1 << 20 // that the meter reads: 10 s at about 100 kHz
+)
+
+// The converter's steps (adcstep.go).
+const (
+	minLevels     = 3    // different values that a grid must have
+	singleStep    = 1.6  // times the least gap: gaps up to it are single steps, printed with few digits
+	offGrid       = 0.2  // rms in steps; points strewn evenly would be off by 1/√12 = 0.29
+	maxLevelShare = 0.9  // of the samples that may differ from all others before they lie on no grid
+	fewLevels     = 8    // up to which that is not asked
+	sameLevel     = 1e-9 // of the record's extent: values that differ by rounding alone
+	sameOffset    = 1e-6 // the extent counts as no less than this share of the greatest value
+	clipCodes     = 8    // codes that a record must span before its end stops say anything
+	clipRun       = 3    // samples in a row on the last code
+	clipPile      = 4    // times as many there as on the last but one: a sine has at most 2.5 times
+	levelChunks   = 64   // places spread over a long record
+	levelChunkLen = 2048 // samples looked at there
+)
+
+// stepReaches are the gaps in steps that are taken in one after the other: each
+// wider one's number of steps is told by the estimate before it.
+var stepReaches = [...]float64{3.5, 10, 30, 100, 1000, 1e9}
