@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -127,6 +128,26 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 		r.Units = append(r.Units, unit)
 	}
 	return r, nil
+}
+
+// sheetInputs are the files that a report on a sheet is made from: the sheet
+// and the captures and baselines that it names.
+func sheetInputs(s *sheet.Sheet) []string {
+	files := []string{s.Path}
+	add := func(c *sheet.Capture) {
+		if c != nil {
+			files = append(files, c.Path)
+		}
+	}
+	add(s.Instrument.Baseline)
+	for _, u := range s.Units {
+		for i := range u.Captures {
+			add(&u.Captures[i])
+			add(u.Captures[i].Baseline)
+		}
+	}
+	slices.Sort(files)
+	return slices.Compact(files)
 }
 
 // sheetSetup is what the sheet says of every capture alike.

@@ -15,6 +15,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 var kills = flag.Int("kills", 0, "how many random instants TestKilledAnywhere kills a report at")
@@ -34,12 +36,15 @@ const demoSheet = "../../testdata/bench/bench.toml"
 // wholeReport checks every file of a report folder against its list.
 func wholeReport(t *testing.T, dir string) {
 	t.Helper()
-	sums, err := os.ReadFile(filepath.Join(dir, sumsFile))
+	sums, err := os.ReadFile(filepath.Join(dir, pipeline.ListFile))
 	if err != nil {
 		t.Fatalf("no whole report: %v", err)
 	}
 	n := 0
 	for line := range strings.Lines(string(sums)) {
+		if strings.HasPrefix(line, "#") {
+			continue
+		}
 		want, name, _ := strings.Cut(strings.TrimSuffix(line, "\n"), "  ")
 		data, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(name)))
 		if err != nil {
@@ -94,7 +99,7 @@ func TestKilledAnywhere(t *testing.T) {
 		t.Fatalf("%v: %s", err, out)
 	}
 	wholeReport(t, dir)
-	wantOnly(t, parent, "cache", "out")
+	onlyIn(t, parent, "cache", "out")
 }
 
 // TestFullDisk runs report where no file may grow beyond a few kilobytes, as on
@@ -113,7 +118,7 @@ func TestFullDisk(t *testing.T) {
 	if out, err := exec.Command(bin, args...).CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
-	before, err := os.ReadFile(filepath.Join(dir, sumsFile))
+	before, err := os.ReadFile(filepath.Join(dir, pipeline.ListFile))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -129,10 +134,77 @@ func TestFullDisk(t *testing.T) {
 			t.Errorf("%s blocks: want one clear line, got %q", blocks, errs.String())
 		}
 		wholeReport(t, dir)
-		after, err := os.ReadFile(filepath.Join(dir, sumsFile))
+		after, err := os.ReadFile(filepath.Join(dir, pipeline.ListFile))
 		if err != nil || !bytes.Equal(before, after) {
 			t.Errorf("%s blocks: the earlier report changed: %v", blocks, err)
 		}
 	}
-	wantOnly(t, parent, "out")
+	onlyIn(t, parent, "out")
+}
+
+// onlyIn wants a folder to hold these names and no others.
+func onlyIn(t *testing.T, dir string, want ...string) {
+	t.Helper()
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, e := range entries {
+		got = append(got, e.Name())
+	}
+	if strings.Join(got, " ") != strings.Join(want, " ") {
+		t.Errorf("%s holds %q, want %q", dir, got, want)
+	}
+}
+
+// TestForeignOldReport has another user's earlier report in the place: it can
+// be moved and not removed. The new report is a success with a note, and so are
+// those after it.
+func TestForeignOldReport(t *testing.T) {
+	if testing.Short() || os.Geteuid() != 0 {
+		t.Skip("needs two users and starts processes")
+	}
+	bin := buildTool(t)
+	parent := t.TempDir()
+	for dir := parent; dir != os.TempDir() && dir != "/"; dir = filepath.Dir(dir) {
+		if err := os.Chmod(dir, 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	_ = os.Chmod(filepath.Dir(bin), 0o755)
+	const nobody = 65534
+	sheet := filepath.Join(parent, "bench.toml")
+	if err := os.WriteFile(filepath.Join(parent, "a.csv"), goodCSV(300), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	text := "[[unit]]\nbrand = \"Alder\"\n[[unit.capture]]\nfile = \"a.csv\"\n"
+	if err := os.WriteFile(sheet, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	dir := filepath.Join(parent, "out")
+	report := func(uid uint32) string {
+		var errs bytes.Buffer
+		cmd := exec.Command(bin, "report", "--no-cache", "--out", dir, sheet)
+		cmd.Dir, cmd.Stderr = parent, &errs
+		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uid, Gid: uid}}
+		err := cmd.Run()
+		if code := cmd.ProcessState.ExitCode(); code != exitDone && code != exitNonePass {
+			t.Fatalf("user %d: %v: %s", uid, err, errs.String())
+		}
+		wholeReport(t, dir)
+		return errs.String()
+	}
+	report(0)
+	if err := os.Chown(parent, nobody, nobody); err != nil {
+		t.Fatal(err)
+	}
+	if note := report(nobody); strings.Count(note, "\n") != 1 || !strings.Contains(note, "note: ") {
+		t.Errorf("want one note, got %q", note)
+	}
+	for range 2 {
+		if note := report(nobody); note != "" {
+			t.Errorf("a leftover of another user is not this run's matter: %q", note)
+		}
+	}
 }

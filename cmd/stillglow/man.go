@@ -23,7 +23,7 @@ shell completion see "stillglow completion --help".`,
 				if os.IsExist(err) {
 					return fmt.Errorf("%s: is there already; name a new folder", dir)
 				}
-				return plainPathError(err)
+				return cannotWrite(args[0], err)
 			}
 			// A fixed date keeps the pages the same from the same program.
 			day := time.Unix(0, 0).UTC()

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/analysis/target"
+	"stillglow/capture/sheet"
 	"stillglow/report"
 )
 
@@ -28,12 +29,12 @@ func (f *rankFlags) add(cmd *cobra.Command) {
 }
 
 // evaluate runs the evaluation that the flags ask for.
-func (f *rankFlags) evaluate(ctx context.Context, sheetPath string, stderr io.Writer) (*report.Report, error) {
+func (f *rankFlags) evaluate(ctx context.Context, s *sheet.Sheet, stderr io.Writer) (*report.Report, error) {
 	c, err := f.cache.open()
 	if err != nil {
 		return nil, err
 	}
-	return evaluate(ctx, sheetPath, evalOptions{
+	return evaluateSheet(ctx, s, evalOptions{
 		Workers: f.workers, Cache: c, Date: f.date, SkipFilter: f.skipFilter,
 		Progress: newProgress(stderr, "measuring"),
 	})
@@ -73,7 +74,11 @@ the cache.`,
 		Example: "  stillglow rank testdata/bench/bench.toml\n  stillglow rank --json testdata/bench/bench.toml",
 		Args:    wantArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			r, err := flags.evaluate(cmd.Context(), args[0], cmd.ErrOrStderr())
+			s, err := sheet.Read(args[0])
+			if err != nil {
+				return err
+			}
+			r, err := flags.evaluate(cmd.Context(), s, cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}

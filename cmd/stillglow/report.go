@@ -3,11 +3,14 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -25,20 +28,29 @@ network), plots as PNG and SVG, buildlog.md to paste into a build log,
 results.csv, results.json with its schema, and labels.html to print.
 
 The folder is written whole or not at all. One that holds files which no earlier
-report wrote is left alone unless --force is given; even then those files are
-kept.`,
+report wrote, or which were changed since, is left alone unless --force is given;
+even then those files are kept, under their own name or with ".kept" after it.
+` + pipeline.ListFile + ` in it lists what the tool wrote; sha256sum -c checks it.`,
 		Example: "  stillglow report testdata/bench/bench.toml\n  stillglow report --out spring-batch testdata/bench/bench.toml",
 		Args:    wantArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			r, err := flags.evaluate(cmd.Context(), args[0], cmd.ErrOrStderr())
-			if err != nil {
-				return err
-			}
 			folder := out
 			if folder == "" {
 				folder = defaultFolder(args[0])
 			}
-			if err := writeReport(cmd.Context(), r, folder, force); err != nil {
+			s, err := sheet.Read(args[0])
+			if err != nil {
+				return err
+			}
+			opt := pipeline.FolderOptions{Force: force, Inputs: sheetInputs(s)}
+			if err := pipeline.CheckFolder(folder, opt); err != nil {
+				return err // before the measuring, not after it
+			}
+			r, err := flags.evaluate(cmd.Context(), s, cmd.ErrOrStderr())
+			if err != nil {
+				return err
+			}
+			if err := writeReport(cmd.Context(), r, folder, opt, cmd.ErrOrStderr()); err != nil {
 				return err
 			}
 			if err := flags.print(cmd, r); err != nil {
@@ -67,7 +79,8 @@ func defaultFolder(sheetPath string) string {
 }
 
 // writeReport renders a report and puts it into a folder, whole or not at all.
-func writeReport(ctx context.Context, r *report.Report, folder string, force bool) error {
+// What is left to know of a report in place goes to notes.
+func writeReport(ctx context.Context, r *report.Report, folder string, opt pipeline.FolderOptions, notes io.Writer) error {
 	files, err := report.Render(ctx, r, report.RenderOptions{})
 	if err != nil {
 		return err
@@ -75,5 +88,9 @@ func writeReport(ctx context.Context, r *report.Report, folder string, force boo
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	return writeFolder(folder, files, force)
+	told, err := pipeline.WriteFolder(folder, files, opt)
+	for _, n := range told {
+		fmt.Fprintf(notes, "stillglow: note: %s\n", n)
+	}
+	return err
 }

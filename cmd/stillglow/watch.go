@@ -15,6 +15,7 @@ import (
 
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -47,7 +48,7 @@ Folders that give no notice of changes (network shares) are looked at every
 			}
 			w.sheetPath, w.interval, w.settle = args[0], interval, settle
 			w.eval = evalOptions{Workers: flags.workers, Cache: c, Date: flags.date}
-			w.screen = cmd.OutOrStdout()
+			w.screen, w.stderr = cmd.OutOrStdout(), cmd.ErrOrStderr()
 			w.skipFilter = flags.skipFilter
 			if w.out == "" {
 				w.out = defaultFolder(args[0])
@@ -74,7 +75,7 @@ type watcher struct {
 	force, skipFilter      bool
 	interval, settle       time.Duration
 	eval                   evalOptions
-	screen                 io.Writer
+	screen, stderr         io.Writer
 
 	files map[string]*arrival // by resolved path
 	last  string              // what the drawn ranking rests on
@@ -94,7 +95,7 @@ func (w *watcher) run(ctx context.Context) error {
 	if info, err := os.Stat(w.folder); err != nil || !info.IsDir() {
 		return fmt.Errorf("%s: no such folder, expected the one where the scope's files arrive", w.folder)
 	}
-	if err := w.outWillDo(); err != nil {
+	if err := pipeline.CheckFolder(w.out, w.folderOptions(s)); err != nil {
 		return err
 	}
 	w.files = map[string]*arrival{}
@@ -115,20 +116,8 @@ func (w *watcher) run(ctx context.Context) error {
 	}
 }
 
-// outWillDo refuses early what the report could not be written to at the end.
-func (w *watcher) outWillDo() error {
-	dir, err := resolveFolder(w.out)
-	if err != nil {
-		return err
-	}
-	foreign, err := foreignFiles(dir)
-	if err != nil {
-		return err
-	}
-	if len(foreign) > 0 && !w.force {
-		return fmt.Errorf("%s: holds files that no report wrote (%s); choose another --out or give --force, which keeps them", w.out, quoteSome(foreign))
-	}
-	return nil
+func (w *watcher) folderOptions(s *sheet.Sheet) pipeline.FolderOptions {
+	return pipeline.FolderOptions{Force: w.force, Inputs: sheetInputs(s)}
 }
 
 // look takes stock of sheet and folder, and draws again when anything that the
@@ -333,7 +322,7 @@ func (w *watcher) finish(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := writeReport(ctx, r, w.out, w.force); err != nil {
+	if err := writeReport(ctx, r, w.out, w.folderOptions(w.sheet), w.stderr); err != nil {
 		return err
 	}
 	passing := 0

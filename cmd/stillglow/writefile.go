@@ -8,6 +8,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 // writeJSON is how every command prints JSON for people and scripts alike.
@@ -65,20 +67,6 @@ func writePicture(path string, picture []byte, force bool) error {
 
 // cannotWrite names the path once.
 func cannotWrite(path string, err error) error {
-	_, cause := pathAndCause(err)
+	_, cause := pipeline.PathAndCause(err)
 	return fmt.Errorf("%s: cannot be written: %w", path, cause)
-}
-
-// pathAndCause takes one of the system's path errors apart; of any other error
-// the path is "".
-func pathAndCause(err error) (path string, cause error) {
-	var pe *fs.PathError
-	var le *os.LinkError
-	switch {
-	case errors.As(err, &pe):
-		return pe.Path, pe.Err
-	case errors.As(err, &le):
-		return le.New, le.Err
-	}
-	return "", err
 }

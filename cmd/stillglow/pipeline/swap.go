@@ -1,4 +1,4 @@
-package main
+package pipeline
 
 import (
 	"errors"
@@ -8,7 +8,7 @@ import (
 
 // swapByTwoRenames serves systems that can't exchange two folders. A run that
 // dies between the two leaves both whole under their working names, and the
-// next run's sweepLeftovers puts the old one back.
+// next run's sweep puts the old one back.
 func swapByTwoRenames(fresh, dir, aside string) (old string, err error) {
 	err = os.Rename(dir, aside)
 	if errors.Is(err, fs.ErrNotExist) {

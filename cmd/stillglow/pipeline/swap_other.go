@@ -1,6 +1,6 @@
 //go:build !linux
 
-package main
+package pipeline
 
 // swapFolders puts fresh in the place of dir and gives where the old folder now
 // is, "" when there was none.

@@ -1,6 +1,7 @@
-package main
+package pipeline
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -14,6 +15,15 @@ func someFiles(text string) []report.File {
 		{Name: "index.html", Bytes: []byte(text)},
 		{Name: "plots/1-spectrum.svg", Bytes: []byte("<svg>" + text + "</svg>")},
 	}
+}
+
+// put writes a report without inputs; notes are errors.
+func put(dir string, files []report.File, force bool) error {
+	notes, err := WriteFolder(dir, files, FolderOptions{Force: force})
+	if err == nil && len(notes) > 0 {
+		err = errors.New(notes[0])
+	}
+	return err
 }
 
 func wantContent(t *testing.T, path, want string) {
@@ -46,12 +56,12 @@ func TestWriteFolderReplacesItsOwn(t *testing.T) {
 	parent := t.TempDir()
 	dir := filepath.Join(parent, "out")
 	for _, text := range []string{"one", "two"} {
-		if err := writeFolder(dir, someFiles(text), false); err != nil {
+		if err := put(dir, someFiles(text), false); err != nil {
 			t.Fatal(err)
 		}
 		wantContent(t, filepath.Join(dir, "index.html"), text)
 		wantOnly(t, parent, "out")
-		wantOnly(t, dir, sumsFile, "index.html", "plots")
+		wantOnly(t, dir, "index.html", "plots", ListFile)
 	}
 }
 
@@ -64,14 +74,14 @@ func TestWriteFolderRefusesOthersFiles(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			parent := t.TempDir()
 			dir := filepath.Join(parent, "out")
-			if err := writeFolder(dir, someFiles("one"), false); err != nil {
+			if err := put(dir, someFiles("one"), false); err != nil {
 				t.Fatal(err)
 			}
 			path, text := prepare(dir)
 			if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
 				t.Fatal(err)
 			}
-			err := writeFolder(dir, someFiles("two"), false)
+			err := put(dir, someFiles("two"), false)
 			if err == nil || !strings.Contains(err.Error(), "--force") || strings.Contains(err.Error(), "\n") {
 				t.Fatalf("want one line that names --force, got %v", err)
 			}
@@ -79,7 +89,7 @@ func TestWriteFolderRefusesOthersFiles(t *testing.T) {
 			wantContent(t, filepath.Join(dir, "plots/1-spectrum.svg"), "<svg>one</svg>")
 			wantOnly(t, parent, "out")
 
-			if err := writeFolder(dir, someFiles("two"), true); err != nil {
+			if err := put(dir, someFiles("two"), true); err != nil {
 				t.Fatal(err)
 			}
 			wantContent(t, filepath.Join(dir, "index.html"), "two")
@@ -95,7 +105,7 @@ func TestWriteFolderRefusesOthersFiles(t *testing.T) {
 func TestWriteFolderStaysInside(t *testing.T) {
 	parent := t.TempDir()
 	for _, name := range []string{"../evil", "/evil", "plots/../../evil", ""} {
-		err := writeFolder(filepath.Join(parent, "out"), []report.File{{Name: name, Bytes: []byte("x")}}, true)
+		err := put(filepath.Join(parent, "out"), []report.File{{Name: name, Bytes: []byte("x")}}, true)
 		if err == nil {
 			t.Errorf("%q was written", name)
 		}
@@ -114,7 +124,7 @@ func TestWriteFolderOddPlaces(t *testing.T) {
 		t.Skip(err)
 	}
 	for _, dir := range []string{file, dangling, filepath.Join(file, "sub")} {
-		if err := writeFolder(dir, someFiles("x"), true); err == nil {
+		if err := put(dir, someFiles("x"), true); err == nil {
 			t.Errorf("%s was written", dir)
 		}
 	}
@@ -127,7 +137,7 @@ func TestWriteFolderOddPlaces(t *testing.T) {
 	if err := os.Symlink(real, link); err != nil {
 		t.Fatal(err)
 	}
-	if err := writeFolder(link, someFiles("x"), false); err != nil {
+	if err := put(link, someFiles("x"), false); err != nil {
 		t.Fatal(err)
 	}
 	if info, err := os.Lstat(link); err != nil || info.Mode()&os.ModeSymlink == 0 {
@@ -137,25 +147,34 @@ func TestWriteFolderOddPlaces(t *testing.T) {
 }
 
 // A run that dies leaves a working folder; the next run clears it, and where
-// the report itself is missing puts the old one back first.
+// the report itself is missing puts the old one back first. A folder that only
+// looks like a leftover keeps what is in it.
 func TestWriteFolderAfterAKill(t *testing.T) {
-	const deadPID = "999999999"
+	const dead = "999999999"
 	parent := t.TempDir()
 	dir := filepath.Join(parent, "out")
-	if err := writeFolder(dir, someFiles("one"), false); err != nil {
+	if err := put(dir, someFiles("one"), false); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Rename(dir, filepath.Join(parent, ".out.stillglow-old-"+deadPID)); err != nil {
+	if err := os.Rename(dir, filepath.Join(parent, ".out.stillglow-old-"+dead+"-1")); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Mkdir(filepath.Join(parent, ".out.stillglow-new-"+deadPID), 0o755); err != nil {
+	killed, err := stage(filepath.Join(parent, ".out"), someFiles("half"))
+	if err != nil {
 		t.Fatal(err)
 	}
-	if err := sweepLeftovers(dir); err != nil {
+	if err := os.Truncate(filepath.Join(killed, "index.html"), 1); err != nil {
 		t.Fatal(err)
 	}
+	if err := os.Rename(killed, filepath.Join(parent, ".out.stillglow-new-"+dead+"-2")); err != nil {
+		t.Fatal(err)
+	}
+	someones := filepath.Join(parent, ".out.stillglow-new-"+dead+"-3")
+	write(t, filepath.Join(someones, "mine.csv"), "0,1\n")
+	sweepLeftovers(dir)
 	wantContent(t, filepath.Join(dir, "index.html"), "one")
-	wantOnly(t, parent, "out")
+	wantContent(t, filepath.Join(someones, "mine.csv"), "0,1\n")
+	wantOnly(t, parent, filepath.Base(someones), "out")
 }
 
 func TestSwapByTwoRenames(t *testing.T) {
