@@ -64,6 +64,9 @@ type resultsFile struct {
 
 type resultsUnit struct {
 	Key           string             `json:"key"`
+	Brand         string             `json:"brand"`
+	Model         string             `json:"model"`
+	Mark          string             `json:"mark"`
 	Verdict       string             `json:"verdict"`
 	WorstMarginDB *float64           `json:"worst_margin_db"`
 	Uncertainty   map[string]float64 `json:"uncertainty"`
@@ -244,28 +247,39 @@ func (c *Comparison) compareResults(a, b *resultsFile) {
 	for _, l := range b.Target.Limits {
 		names[l.Criterion] = clean(l.Name)
 	}
-	before := map[string]*resultsUnit{}
+	before := map[unitIdentity]*resultsUnit{}
 	for i := range a.Units {
-		before[a.Units[i].Key] = &a.Units[i]
+		before[a.Units[i].identity()] = &a.Units[i]
 	}
 	for i := range b.Units {
 		after := &b.Units[i]
-		was, ok := before[after.Key]
+		was, ok := before[after.identity()]
 		if !ok {
 			c.OnlyB = append(c.OnlyB, clean(after.Key))
 			continue
 		}
-		delete(before, after.Key)
+		delete(before, after.identity())
 		c.Units = append(c.Units, unitChange(was, after, names))
 	}
 	for i := range a.Units {
-		if _, left := before[a.Units[i].Key]; left {
+		if _, left := before[a.Units[i].identity()]; left {
 			c.OnlyA = append(c.OnlyA, clean(a.Units[i].Key))
 		}
 	}
 	if len(c.Units) == 1 {
 		c.curves = [2][]densityCurve{c.Units[0].curvesBefore, c.Units[0].curvesAfter}
 	}
+}
+
+// unitIdentity tells units of two reports apart. The key is for people and says
+// the same of two units now and then.
+type unitIdentity struct{ brand, model, mark string }
+
+func (u *resultsUnit) identity() unitIdentity {
+	if u.Brand == "" && u.Model == "" && u.Mark == "" {
+		return unitIdentity{brand: u.Key}
+	}
+	return unitIdentity{u.Brand, u.Model, u.Mark}
 }
 
 func unitChange(was, is *resultsUnit, names map[string]string) UnitChange {

@@ -75,7 +75,7 @@ func TestCompareTwoResults(t *testing.T) {
 	is.Units[4].Eval.Verdict = "pass"
 	is.Units[4].Eval.WorstDB = 2
 	is.Units[4].Eval.Margins[is.Units[4].Eval.Worst].DB = 2
-	is.Units[0].Eval.Unit.Key = "Marlpit MK7 #99"
+	is.Units[0].Eval.Unit.Key, is.Units[0].Eval.Unit.Mark = "Marlpit MK7 #99", "#99"
 	c, err := Compare(side(t, "a.json", was), side(t, "b.json", is))
 	if err != nil {
 		t.Fatal(err)

@@ -263,11 +263,12 @@ func shorten(s string, n int) string {
 	return strings.TrimRight(string(r[:n-1]), " ") + "…"
 }
 
-// unitName is brand, model and mark in one line.
+// unitName is brand, model and mark in one line, told apart where two units
+// would read alike.
 func unitName(u target.Unit) string {
-	name := clean(u.Brand + " " + u.Model + " " + u.Mark)
+	name := clean(u.Key)
 	if name == "" {
-		name = clean(u.Key)
+		name = clean(u.Brand + " " + u.Model + " " + u.Mark)
 	}
 	if name == "" {
 		return "unnamed unit"

@@ -46,6 +46,7 @@ func Brands(evals []Evaluation) []Brand {
 		if e.Worst >= 0 {
 			b.UnitWorstDB = append(b.UnitWorstDB, e.WorstDB)
 			b.UnitKeys = append(b.UnitKeys, e.Unit.Key)
+			b.members = append(b.members, i)
 		}
 	}
 	brands := make([]Brand, 0, len(names))
@@ -61,6 +62,7 @@ func Brands(evals []Evaluation) []Brand {
 			for i, v := range b.UnitWorstDB {
 				if isOutlier(v, b.MedianDB, b.SpreadDB, len(b.UnitWorstDB)) {
 					b.Outliers = append(b.Outliers, b.UnitKeys[i])
+					b.outlierAt = append(b.outlierAt, b.members[i])
 				}
 			}
 			sort.Strings(b.Outliers)
@@ -117,14 +119,13 @@ func isOutlier(v, centre, spread float64, n int) bool {
 
 // markOutliers flags units far from their brand's others.
 func markOutliers(evals []Evaluation) {
-	flagged := map[string]bool{}
-	for _, b := range Brands(evals) {
-		for _, k := range b.Outliers {
-			flagged[k] = true
-		}
-	}
 	for i := range evals {
-		evals[i].Outlier = flagged[evals[i].Unit.Key]
+		evals[i].Outlier = false
+	}
+	for _, b := range Brands(evals) {
+		for _, i := range b.outlierAt {
+			evals[i].Outlier = true
+		}
 	}
 }
 

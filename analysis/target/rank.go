@@ -26,7 +26,7 @@ func (e *Evaluation) interval() (low, high float64) {
 }
 
 // Rank orders evaluations: by verdict, then the worst margin, then the sum of
-// the rest, then the key. Within a verdict, a unit whose worst margin's
+// the rest, then the name, then the place in the sheet. Within a verdict, a unit whose worst margin's
 // interval overlaps that of the first unit at a rank shares that rank; the next
 // rank counts all units before it (1, 1, 3). The argument is left as it is.
 func Rank(evals []Evaluation) []Evaluation {
@@ -44,7 +44,10 @@ func Rank(evals []Evaluation) []Evaluation {
 		case a.SumRestDB != b.SumRestDB:
 			return a.SumRestDB > b.SumRestDB
 		}
-		return a.Unit.Key < b.Unit.Key
+		if a.Unit.Key != b.Unit.Key {
+			return a.Unit.Key < b.Unit.Key
+		}
+		return a.Unit.Index < b.Unit.Index
 	})
 	first := 0
 	for i := range out {

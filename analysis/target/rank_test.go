@@ -108,3 +108,18 @@ func TestFewUnitsCannotTellBrandsApart(t *testing.T) {
 		t.Errorf("%d units for d = 1", n)
 	}
 }
+
+// Outliers are marked by unit, not by a name that two units may share.
+func TestOutlierOfTwoUnitsThatReadAlike(t *testing.T) {
+	evals := make([]Evaluation, 6)
+	for i := range evals {
+		evals[i] = Evaluation{Unit: Unit{Index: i, Brand: "Alder", Key: "Alder T 70 B1"}, Verdict: Fail, Worst: 0, WorstDB: -1,
+			Margins: []Margin{{LowDB: -1, HighDB: -1}}}
+	}
+	evals[3].WorstDB = -40
+	for _, e := range Rank(evals) {
+		if e.Outlier != (e.Unit.Index == 3) {
+			t.Errorf("unit %d: outlier %v", e.Unit.Index, e.Outlier)
+		}
+	}
+}

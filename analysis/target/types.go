@@ -81,7 +81,8 @@ type Reading struct{ LoadA, V float64 }
 
 // Unit is one physical supply and all that was measured of it.
 type Unit struct {
-	Key                string // unique, "BRAND MODEL MARK"
+	Index              int    // its place in the bench sheet, from 0: the unit's identity
+	Key                string // its name for people, "BRAND MODEL MARK"
 	Brand, Model, Mark string
 	RatedV, RatedA     float64
 	Readings           []Reading
@@ -132,8 +133,10 @@ type Brand struct {
 	BestDB              float64
 	UnitWorstDB         []float64 // each unit's worst margin
 	UnitKeys            []string
-	MoreToTell          string // how many more units to test before it can be told from the next
-	Outliers            []string
+	MoreToTell          string   // how many more units to test before it can be told from the next
+	Outliers            []string // of UnitKeys
+
+	members, outlierAt []int // indices of the evaluations given to Brands: behind UnitWorstDB, and the outliers
 }
 
 // Heard is what one supply adds at the valve's input through its heater.

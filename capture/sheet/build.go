@@ -225,10 +225,14 @@ func (b *builder) unique(s *Sheet) {
 	if b.err != nil {
 		return
 	}
-	units := map[string]int{}
-	files := map[string]int{}
+	type samples struct {
+		path, channel string
+		segment       int
+	}
+	units := map[identity]int{}
+	files := map[samples]int{}
 	for i, u := range s.Units {
-		key := strings.ToLower(u.Brand + "\x00" + u.Model + "\x00" + u.Mark)
+		key := u.identity()
 		if line, ok := units[key]; ok {
 			b.fail(fmt.Sprintf("unit[%d].mark", i), fmt.Sprintf("unit %q again, first in line %d", u.Name(), line),
 				"a mark of its own for every unit", "")
@@ -236,7 +240,7 @@ func (b *builder) unique(s *Sheet) {
 		}
 		units[key] = u.Line
 		for j, c := range u.Captures {
-			id := fmt.Sprintf("%s\x00%s\x00%d", filepath.Clean(c.Path), c.Options.Channel, c.Options.Segment)
+			id := samples{filepath.Clean(c.Path), c.Options.Channel, c.Options.Segment}
 			if line, ok := files[id]; ok {
 				b.fail(fmt.Sprintf("unit[%d].capture[%d].file", i, j), fmt.Sprintf("%q again, first in line %d", c.File, line),
 					"every capture named once", "give the channel or the segment when one file holds several")
@@ -245,6 +249,7 @@ func (b *builder) unique(s *Sheet) {
 			files[id] = c.Line
 		}
 	}
+	tellApart(s.Units)
 }
 
 // exists tells whether the file is there, and fails unless it is and is no

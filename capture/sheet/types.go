@@ -103,6 +103,8 @@ type Unit struct {
 	Captures           []Capture
 	Note               string
 	Line               int // in the sheet, 1-based
+
+	apart bool // another unit's name would read the same, see Name
 }
 
 // Reading is a meter reading: DC volts at a load in amperes, 0 unloaded.

@@ -9,9 +9,47 @@ import (
 	"stillglow/capture"
 )
 
-// Name is the unit's brand, model and mark in one line.
+// Name is the unit's brand, model and mark in one line, for people: a unit's
+// identity is its place in Units. Where two units of a sheet would read alike
+// (model "T 70" mark "B1", and model "T" mark "70 B1"), the parts are told apart
+// in it.
 func (u Unit) Name() string {
+	if u.apart {
+		return u.partsName()
+	}
 	return strings.Join(strings.Fields(u.Brand+" "+u.Model+" "+u.Mark), " ")
+}
+
+// partsName names each part that there is.
+func (u Unit) partsName() string {
+	name := strings.Join(strings.Fields(u.Brand), " ")
+	for _, part := range []struct{ what, words string }{{"model", u.Model}, {"mark", u.Mark}} {
+		if words := strings.Join(strings.Fields(part.words), " "); words != "" {
+			name += fmt.Sprintf(", %s \"%s\"", part.what, words)
+		}
+	}
+	return name
+}
+
+// tellApart marks the units whose plain names read alike.
+func tellApart(units []Unit) {
+	first := map[string]int{}
+	for i := range units {
+		name := strings.ToLower(units[i].Name())
+		if k, taken := first[name]; taken {
+			units[i].apart, units[k].apart = true, true
+			continue
+		}
+		first[name] = i
+	}
+}
+
+// identity is what no two units of a sheet may share, however it is written.
+type identity struct{ brand, model, mark string }
+
+func (u Unit) identity() identity {
+	plain := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
+	return identity{plain(u.Brand), plain(u.Model), plain(u.Mark)}
 }
 
 // CheckWords compares the names that other rooms define, the target and the

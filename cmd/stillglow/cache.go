@@ -135,19 +135,19 @@ func (c *cache) baselineSum(m *analysis.Measurement) string {
 	return sum
 }
 
-// optionsKey is the options without what can't be written down.
-func optionsKey(opt capture.Options) map[string]any {
-	limited := "unsaid"
-	if opt.BandLimited != nil {
-		limited = fmt.Sprint(*opt.BandLimited)
+// optionsKey is the options without what can't be written down, as JSON.
+func optionsKey(opt capture.Options) string {
+	// All fields but Progress, so that one added to Options is never forgotten.
+	// The numbers are finite: the sheet and the flags see to it.
+	type plain capture.Options
+	text, err := json.Marshal(struct {
+		plain
+		Progress bool
+	}{plain: plain(opt)})
+	if err != nil {
+		return fmt.Sprintf("%+v", opt) // with Progress's address: no other set's key
 	}
-	return map[string]any{
-		"channel": opt.Channel, "time_unit": opt.TimeUnit, "volt_unit": opt.VoltUnit,
-		"delimiter": opt.Delimiter, "decimal_mark": opt.DecimalMark, "rate_hz": opt.RateHz,
-		"scale": opt.Scale, "offset_v": opt.OffsetV, "full_scale_v": opt.VoltsPerFullScale,
-		"probe_factor": opt.ProbeFactor, "bandwidth_hz": opt.BandwidthHz,
-		"band_limited": limited, "coupling": opt.Coupling, "segment": opt.Segment,
-	}
+	return string(text)
 }
 
 // store keeps a measurement under the content that was truly read, which is not
@@ -199,7 +199,7 @@ func (c *cache) adviceKey(in filter.Input, u sheet.Unit, opt filter.Options) str
 			return ""
 		}
 	}
-	in.Unit.Captures = nil
+	in.Unit.Captures, in.Unit.Index = nil, 0
 	settings, err := json.Marshal([]any{"post-filter", captures, in.Unit, in.Target, opt})
 	if err != nil {
 		return ""

@@ -109,9 +109,9 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *cache) (*checked, error)
 	out := &checked{sheet: s, goal: goal, heaterA: load.NominalA()}
 	readable := *s
 	readable.Units = nil
-	bases := map[string]bool{}
+	bases := map[baselineID]bool{}
 	if b := s.Instrument.Baseline; b != nil {
-		bases[b.Path] = true
+		bases[baselineOf(b)] = true
 		got, err := openChecked(ctx, -1, *b)
 		if err != nil {
 			return nil, err
@@ -122,8 +122,8 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *cache) (*checked, error)
 		kept := u
 		kept.Captures = nil
 		for _, cp := range u.Captures {
-			if b := cp.Baseline; b != nil && !bases[b.Path] {
-				bases[b.Path] = true
+			if b := cp.Baseline; b != nil && !bases[baselineOf(b)] {
+				bases[baselineOf(b)] = true
 				got, err := openChecked(ctx, -1, *b)
 				if err != nil {
 					return nil, err
@@ -149,8 +149,8 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *cache) (*checked, error)
 		return nil, err
 	}
 	scope := scopeLimits{Memory: s.Instrument.MemorySamples}
-	for _, u := range s.Units {
-		i := slices.IndexFunc(r.Units, func(x report.Unit) bool { return x.Eval.Unit.Key == u.Name() })
+	for at, u := range s.Units {
+		i := slices.IndexFunc(r.Units, func(x report.Unit) bool { return x.Eval.Unit.Index == at })
 		if i < 0 {
 			continue
 		}

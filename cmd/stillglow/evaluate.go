@@ -84,7 +84,7 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 		return nil, err
 	}
 	if b := s.Instrument.Baseline; b != nil {
-		base := baselines[baselineKey(b)]
+		base := baselines[baselineOf(b)]
 		r.Baseline = &base
 	}
 	measured, err := measureUnits(ctx, s, setup, baselines, opt)
@@ -93,10 +93,8 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 	}
 
 	evals := make([]target.Evaluation, len(s.Units))
-	captures := make(map[string][]report.Capture, len(s.Units))
-	sheetUnits := make(map[string]sheet.Unit, len(s.Units))
 	for i, u := range s.Units {
-		unit := targetUnit(u, heaterA)
+		unit := targetUnit(u, i, heaterA)
 		for _, c := range measured[i] {
 			unit.Captures = append(unit.Captures, c.M)
 		}
@@ -105,19 +103,17 @@ func evaluateSheet(ctx context.Context, s *sheet.Sheet, opt evalOptions) (*repor
 			measured[i][k].M = m
 		}
 		evals[i] = target.Evaluate(unit, goal)
-		captures[unit.Key] = measured[i]
-		sheetUnits[unit.Key] = u
 	}
 	search := filterSearch{s, goal, setup, baselines, load.Volts, opt.Cache}
 	ranked := target.Rank(evals)
 	r.Brands = target.Brands(ranked)
 	for _, e := range ranked {
-		unit := report.Unit{Eval: e, Captures: captures[e.Unit.Key]}
+		unit := report.Unit{Eval: e, Captures: measured[e.Unit.Index]}
 		if unit.Plan, err = unitPlan(e, load, s); err != nil {
 			return nil, fmt.Errorf("%s: dropper for %s: %w", s.Path, e.Unit.Key, err)
 		}
 		if opt.FilterAll || e.Verdict == target.NearMiss && !opt.SkipFilter {
-			if unit.Filter, err = search.unit(ctx, unit, sheetUnits[e.Unit.Key]); err != nil {
+			if unit.Filter, err = search.unit(ctx, unit, s.Units[e.Unit.Index]); err != nil {
 				return nil, fmt.Errorf("%s: post-filter for %s: %w", s.Path, e.Unit.Key, err)
 			}
 		}
@@ -161,28 +157,28 @@ func sheetSetup(s *sheet.Sheet, heaterA float64) analysis.Setup {
 }
 
 // captureSetup adds what it says of one capture of a unit.
-func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture, baselines map[string]report.Capture) analysis.Setup {
+func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture, baselines map[baselineID]report.Capture) analysis.Setup {
 	shared.RatedV, shared.LoadA = u.RatedV, c.LoadA
 	if c.Baseline != nil {
-		shared.Baseline = baselines[baselineKey(c.Baseline)].M
+		shared.Baseline = baselines[baselineOf(c.Baseline)].M
 	}
 	return shared
 }
 
 // measureBaselines measures each baseline capture that the sheet names, once.
-func measureBaselines(ctx context.Context, s *sheet.Sheet, setup analysis.Setup, opt evalOptions) (map[string]report.Capture, error) {
+func measureBaselines(ctx context.Context, s *sheet.Sheet, setup analysis.Setup, opt evalOptions) (map[baselineID]report.Capture, error) {
 	named := []*sheet.Capture{s.Instrument.Baseline}
 	for i := range s.Units {
 		for j := range s.Units[i].Captures {
 			named = append(named, s.Units[i].Captures[j].Baseline)
 		}
 	}
-	out := make(map[string]report.Capture)
+	out := make(map[baselineID]report.Capture)
 	for _, b := range named {
 		if b == nil {
 			continue
 		}
-		key := baselineKey(b)
+		key := baselineOf(b)
 		if _, done := out[key]; done {
 			continue
 		}
@@ -196,12 +192,19 @@ func measureBaselines(ctx context.Context, s *sheet.Sheet, setup analysis.Setup,
 	return out, nil
 }
 
-// baselineKey tells baselines apart: two channels of one file are two of them.
-func baselineKey(b *sheet.Capture) string { return fmt.Sprint(b.Path, optionsKey(b.Options)) }
+// baselineID tells baselines apart: two channels of one file are two of them.
+type baselineID struct {
+	path    string
+	options string // as JSON, which no two sets of options share
+}
+
+func baselineOf(b *sheet.Capture) baselineID {
+	return baselineID{b.Path, optionsKey(b.Options)}
+}
 
 // measureUnits measures every capture of every unit on a bounded pool of
 // workers. The result's order is the sheet's, whatever finished first.
-func measureUnits(ctx context.Context, s *sheet.Sheet, setup analysis.Setup, baselines map[string]report.Capture, opt evalOptions) ([][]report.Capture, error) {
+func measureUnits(ctx context.Context, s *sheet.Sheet, setup analysis.Setup, baselines map[baselineID]report.Capture, opt evalOptions) ([][]report.Capture, error) {
 	type job struct{ unit, capture int }
 	var jobs []job
 	out := make([][]report.Capture, len(s.Units))
@@ -284,9 +287,10 @@ func measureFile(ctx context.Context, path, shown string, opt capture.Options, s
 }
 
 // targetUnit carries what the sheet says of a unit into the deciding room.
-func targetUnit(u sheet.Unit, heaterA float64) target.Unit {
+// i is its place in the sheet.
+func targetUnit(u sheet.Unit, i int, heaterA float64) target.Unit {
 	out := target.Unit{
-		Key:   strings.Join(strings.Fields(u.Brand+" "+u.Model+" "+u.Mark), " "),
+		Index: i, Key: u.Name(),
 		Brand: u.Brand, Model: u.Model, Mark: u.Mark,
 		RatedV: u.RatedV, RatedA: u.RatedA, HeaterA: heaterA, Note: u.Note,
 	}
@@ -332,7 +336,7 @@ type filterSearch struct {
 	sheet     *sheet.Sheet
 	goal      target.Target
 	setup     analysis.Setup // of every capture alike
-	baselines map[string]report.Capture
+	baselines map[baselineID]report.Capture
 	heaterV   float64
 	cache     *cache
 }

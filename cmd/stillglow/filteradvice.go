@@ -77,7 +77,7 @@ func unitsNamed(s *sheet.Sheet, text string) ([]sheet.Unit, error) {
 	var exact, part []sheet.Unit
 	var keys []string
 	for _, u := range s.Units {
-		key := targetUnit(u, 0).Key
+		key := u.Name()
 		keys = append(keys, key)
 		switch {
 		case strings.EqualFold(key, text), strings.EqualFold(u.Mark, text):

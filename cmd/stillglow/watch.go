@@ -259,14 +259,20 @@ func changesBetween(before, after *report.Report) []string {
 	if before == nil || after == nil {
 		return nil
 	}
-	old := map[string]report.Unit{}
+	// Between two readings of the sheet a unit is what its parts say, wherever it
+	// stands now.
+	type identity struct{ brand, model, mark string }
+	of := func(u report.Unit) identity {
+		return identity{u.Eval.Unit.Brand, u.Eval.Unit.Model, u.Eval.Unit.Mark}
+	}
+	old := map[identity]report.Unit{}
 	for _, u := range before.Units {
-		old[u.Eval.Unit.Key] = u
+		old[of(u)] = u
 	}
 	var out, moved []string
 	for _, u := range after.Units {
 		key := u.Eval.Unit.Key
-		was, known := old[key]
+		was, known := old[of(u)]
 		if !known {
 			out = append(out, key+": new in the sheet")
 			continue
