@@ -10,6 +10,7 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/synth"
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 const aliasSheet = `
@@ -58,7 +59,7 @@ func twoRates(t *testing.T, s synth.Supply, alone bool) target.Evaluation {
 	if err := os.WriteFile(path, text, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	r, err := evaluate(context.Background(), path, evalOptions{SkipFilter: true})
+	r, err := pipeline.Evaluate(context.Background(), path, pipeline.Options{Version: version, SkipFilter: true})
 	if err != nil {
 		t.Fatal(err)
 	}

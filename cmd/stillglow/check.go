@@ -12,6 +12,7 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -66,7 +67,7 @@ type checked struct {
 	captures []checkedCapture
 	open     []openUnit
 	again    []retake
-	bad      troubles
+	bad      pipeline.ErrorList
 }
 
 // retake is a unit whose captures can't be trusted to decide.
@@ -97,21 +98,21 @@ type openUnit struct {
 
 // checkSheet opens every capture, then measures what can be read to see which
 // criteria stay open.
-func checkSheet(ctx context.Context, s *sheet.Sheet, c *cache) (*checked, error) {
-	goal, _, err := sheetTarget(s)
+func checkSheet(ctx context.Context, s *sheet.Sheet, c *pipeline.Cache) (*checked, error) {
+	goal, _, err := pipeline.Target(s)
 	if err != nil {
 		return nil, err
 	}
-	load, err := sheetLoad(s)
+	load, err := pipeline.Load(s)
 	if err != nil {
 		return nil, err
 	}
 	out := &checked{sheet: s, goal: goal, heaterA: load.NominalA()}
 	readable := *s
 	readable.Units = nil
-	bases := map[baselineID]bool{}
+	bases := map[pipeline.BaselineID]bool{}
 	if b := s.Instrument.Baseline; b != nil {
-		bases[baselineOf(b)] = true
+		bases[pipeline.BaselineOf(b)] = true
 		got, err := openChecked(ctx, -1, *b)
 		if err != nil {
 			return nil, err
@@ -122,8 +123,8 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *cache) (*checked, error)
 		kept := u
 		kept.Captures = nil
 		for _, cp := range u.Captures {
-			if b := cp.Baseline; b != nil && !bases[baselineOf(b)] {
-				bases[baselineOf(b)] = true
+			if b := cp.Baseline; b != nil && !bases[pipeline.BaselineOf(b)] {
+				bases[pipeline.BaselineOf(b)] = true
 				got, err := openChecked(ctx, -1, *b)
 				if err != nil {
 					return nil, err
@@ -144,7 +145,7 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *cache) (*checked, error)
 	if slices.ContainsFunc(out.captures, func(c checkedCapture) bool { return c.unit < 0 && c.err != nil }) {
 		return out, nil // without its baseline a capture can't be judged
 	}
-	r, err := evaluateSheet(ctx, &readable, evalOptions{Cache: c, SkipFilter: true})
+	r, err := pipeline.EvaluateSheet(ctx, &readable, pipeline.Options{Version: version, Cache: c, SkipFilter: true})
 	if err != nil {
 		return nil, err
 	}

@@ -15,6 +15,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/capture"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -107,7 +108,7 @@ func readSide(ctx context.Context, path string, opt capture.Options, setup analy
 		}
 		return report.ReadSide(path, bytes.TrimSpace(b))
 	}
-	got, err := measureFile(ctx, path, path, opt, setup, nil)
+	got, err := pipeline.MeasureFile(ctx, path, path, opt, setup, nil)
 	if err != nil {
 		return nil, err
 	}

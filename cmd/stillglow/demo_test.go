@@ -14,13 +14,14 @@ import (
 	"stillglow/capture"
 	"stillglow/capture/synth"
 	"stillglow/capture/synth/demobench"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
 // Each unit of the demo bench reads as the thing it was made to show, and by the
 // measurement alone.
 func TestDemoScenarios(t *testing.T) {
-	r, err := evaluate(context.Background(), filepath.Join("..", "..", "testdata", "bench", demobench.Sheet), evalOptions{})
+	r, err := pipeline.Evaluate(context.Background(), filepath.Join("..", "..", "testdata", "bench", demobench.Sheet), pipeline.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,6 +13,7 @@ import (
 
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -35,7 +36,7 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 	if err != nil {
 		return err
 	}
-	r, err := evaluate(cmd.Context(), path, evalOptions{Cache: c, SkipFilter: true, Progress: newProgress(cmd.ErrOrStderr(), "measuring")})
+	r, err := pipeline.Evaluate(cmd.Context(), path, pipeline.Options{Version: version, Cache: c, SkipFilter: true, Progress: measuringProgress(cmd.ErrOrStderr())})
 	if err != nil {
 		return err
 	}

@@ -10,6 +10,7 @@ import (
 	"stillglow/analysis/filter"
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -28,7 +29,7 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 	if err != nil {
 		return err
 	}
-	r, err := evaluateSheet(cmd.Context(), s, evalOptions{Cache: c, FilterAll: unit != "", Progress: newProgress(cmd.ErrOrStderr(), "measuring")})
+	r, err := pipeline.EvaluateSheet(cmd.Context(), s, pipeline.Options{Version: version, Cache: c, FilterAll: unit != "", Progress: measuringProgress(cmd.ErrOrStderr())})
 	if err != nil {
 		return err
 	}

@@ -12,6 +12,7 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 // guideFlags are what the advice depends on.
@@ -97,7 +98,7 @@ func (f *guideFlags) goal(s *sheet.Sheet) (target.Target, error) {
 		}
 		return goal, nil
 	}
-	goal, _, err := sheetTarget(s)
+	goal, _, err := pipeline.Target(s)
 	return goal, err
 }
 
@@ -111,7 +112,7 @@ func (f *guideFlags) load(s *sheet.Sheet) (heater.Load, error) {
 		return load, nil
 	}
 	if s != nil {
-		return sheetLoad(s)
+		return pipeline.Load(s)
 	}
 	return heater.Load{}, nil
 }

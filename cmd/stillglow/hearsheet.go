@@ -9,6 +9,7 @@ import (
 
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 // hearSheet prints what each supply of a sheet adds at the stage's input.
@@ -19,7 +20,7 @@ func (f *hearsFlags) hearSheet(cmd *cobra.Command, path string, asJSON bool) err
 	}
 	var stage target.Stage
 	if s.Hears != nil {
-		stage = *sheetStage(s.Hears)
+		stage = *pipeline.Stage(s.Hears)
 	} else if !cmd.Flags().Changed("cathode-ohm") {
 		return usageError{fmt.Errorf("give the cathode resistor, such as --cathode-ohm 1500: %s has no [hears] table", path)}
 	}
@@ -31,7 +32,7 @@ func (f *hearsFlags) hearSheet(cmd *cobra.Command, path string, asJSON bool) err
 	if err != nil {
 		return err
 	}
-	r, err := evaluateSheet(cmd.Context(), s, evalOptions{Cache: c, SkipFilter: true, Progress: newProgress(cmd.ErrOrStderr(), "measuring")})
+	r, err := pipeline.EvaluateSheet(cmd.Context(), s, pipeline.Options{Version: version, Cache: c, SkipFilter: true, Progress: measuringProgress(cmd.ErrOrStderr())})
 	if err != nil {
 		return err
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/capture"
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 func newInspectCmd() *cobra.Command {
@@ -46,7 +47,7 @@ the first is shown when none is chosen.`,
 				return err
 			}
 		}
-		var bad troubles
+		var bad pipeline.ErrorList
 		for i, file := range files {
 			own := *opt
 			own.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))

@@ -8,6 +8,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/bandlimit"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -69,7 +70,7 @@ unit; a figure that can't be shown is null, with the reason in not_measured.`,
 		ctx := cmd.Context()
 		opt := *opt
 		if baseline != "" {
-			base, err := measureFile(ctx, baseline, baseline, opt, setup, nil)
+			base, err := pipeline.MeasureFile(ctx, baseline, baseline, opt, setup, nil)
 			if err != nil {
 				return err
 			}
@@ -77,11 +78,11 @@ unit; a figure that can't be shown is null, with the reason in not_measured.`,
 		}
 		// Every file gets its figures or its line of trouble: one bad capture
 		// doesn't hide the others.
-		var bad troubles
+		var bad pipeline.ErrorList
 		for i, file := range files {
 			own := opt
 			own.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))
-			got, err := measureFile(ctx, file, file, own, setup, nil)
+			got, err := pipeline.MeasureFile(ctx, file, file, own, setup, nil)
 			if err != nil {
 				if ctx.Err() != nil {
 					return ctx.Err()

@@ -7,6 +7,7 @@ import (
 
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 // What "new" writes as comments is a valid sheet once its marks are taken off:
@@ -32,7 +33,7 @@ func TestNewSheetUncommented(t *testing.T) {
 	if s.Hears == nil || *s.Hears != want {
 		t.Errorf("got %+v\nwant %+v", s.Hears, want)
 	}
-	if goal, stage, err := sheetTarget(s); err != nil || stage == nil || len(goal.Assumptions) == 0 {
+	if goal, stage, err := pipeline.Target(s); err != nil || stage == nil || len(goal.Assumptions) == 0 {
 		t.Errorf("%v, stage %v, %d assumptions", err, stage, len(goal.Assumptions))
 	}
 }

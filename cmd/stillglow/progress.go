@@ -8,6 +8,8 @@ import (
 
 	"github.com/schollz/progressbar/v3"
 	"golang.org/x/term"
+
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 // progressDelay is how long work must last before a bar appears.
@@ -55,5 +57,15 @@ func newProgress(w io.Writer, label string) func(done, total int64) {
 				progressbar.OptionSetWidth(24))
 		}
 		_ = bar.Set64(done)
+	}
+}
+
+// measuringProgress is newProgress over the captures of a sheet.
+func measuringProgress(w io.Writer) func(pipeline.Event) {
+	bar := newProgress(w, "measuring")
+	return func(e pipeline.Event) {
+		if e.Kind == pipeline.CaptureDone {
+			bar(int64(e.Done), int64(e.Total))
+		}
 	}
 }

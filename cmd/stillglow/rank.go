@@ -8,6 +8,7 @@ import (
 
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -34,9 +35,9 @@ func (f *rankFlags) evaluate(ctx context.Context, s *sheet.Sheet, stderr io.Writ
 	if err != nil {
 		return nil, err
 	}
-	return evaluateSheet(ctx, s, evalOptions{
+	return pipeline.EvaluateSheet(ctx, s, pipeline.Options{Version: version,
 		Workers: f.workers, Cache: c, Date: f.date, SkipFilter: f.skipFilter,
-		Progress: newProgress(stderr, "measuring"),
+		Progress: measuringProgress(stderr),
 	})
 }
 

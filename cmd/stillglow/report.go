@@ -42,7 +42,7 @@ even then those files are kept, under their own name or with ".kept" after it.
 			if err != nil {
 				return err
 			}
-			opt := pipeline.FolderOptions{Force: force, Inputs: sheetInputs(s)}
+			opt := pipeline.FolderOptions{Force: force, Inputs: pipeline.Inputs(s)}
 			if err := pipeline.CheckFolder(folder, opt); err != nil {
 				return err // before the measuring, not after it
 			}
@@ -81,14 +81,7 @@ func defaultFolder(sheetPath string) string {
 // writeReport renders a report and puts it into a folder, whole or not at all.
 // What is left to know of a report in place goes to notes.
 func writeReport(ctx context.Context, r *report.Report, folder string, opt pipeline.FolderOptions, notes io.Writer) error {
-	files, err := report.Render(ctx, r, report.RenderOptions{})
-	if err != nil {
-		return err
-	}
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	told, err := pipeline.WriteFolder(folder, files, opt)
+	told, err := pipeline.WriteReport(ctx, r, folder, opt)
 	for _, n := range told {
 		fmt.Fprintf(notes, "stillglow: note: %s\n", n)
 	}

@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 // Messages to the user follow four rules: they go to standard error with the
@@ -66,7 +68,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 
 // eachError gives the errors that are to be told on lines of their own.
 func eachError(err error) []error {
-	var many troubles
+	var many pipeline.ErrorList
 	if errors.As(err, &many) {
 		return many
 	}

@@ -10,6 +10,7 @@ import (
 
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 // What 'target --toml' prints reads back from a sheet as the same limits, for
@@ -33,7 +34,7 @@ func TestTargetTOMLReadsBack(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %v\n%s", name, err, text)
 		}
-		got, _, err := sheetTarget(s)
+		got, _, err := pipeline.Target(s)
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}

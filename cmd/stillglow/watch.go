@@ -47,7 +47,7 @@ Folders that give no notice of changes (network shares) are looked at every
 				return err
 			}
 			w.sheetPath, w.interval, w.settle = args[0], interval, settle
-			w.eval = evalOptions{Workers: flags.workers, Cache: c, Date: flags.date}
+			w.eval = pipeline.Options{Version: version, Workers: flags.workers, Cache: c, Date: flags.date}
 			w.screen, w.stderr = cmd.OutOrStdout(), cmd.ErrOrStderr()
 			w.skipFilter = flags.skipFilter
 			if w.out == "" {
@@ -74,7 +74,7 @@ type watcher struct {
 	sheetPath, folder, out string
 	force, skipFilter      bool
 	interval, settle       time.Duration
-	eval                   evalOptions
+	eval                   pipeline.Options
 	screen, stderr         io.Writer
 
 	files map[string]*arrival // by resolved path
@@ -117,7 +117,7 @@ func (w *watcher) run(ctx context.Context) error {
 }
 
 func (w *watcher) folderOptions(s *sheet.Sheet) pipeline.FolderOptions {
-	return pipeline.FolderOptions{Force: w.force, Inputs: sheetInputs(s)}
+	return pipeline.FolderOptions{Force: w.force, Inputs: pipeline.Inputs(s)}
 }
 
 // look takes stock of sheet and folder, and draws again when anything that the
@@ -207,7 +207,7 @@ func (w *watcher) look(ctx context.Context, now time.Time) error {
 	}
 	opt := w.eval
 	opt.SkipFilter = true // at the end; it takes seconds
-	r, err := evaluateSheet(ctx, &ready, opt)
+	r, err := pipeline.EvaluateSheet(ctx, &ready, opt)
 	if err != nil {
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -324,7 +324,7 @@ func (w *watcher) finish(ctx context.Context) error {
 	}
 	opt := w.eval
 	opt.SkipFilter = w.skipFilter
-	r, err := evaluateSheet(ctx, w.sheet, opt)
+	r, err := pipeline.EvaluateSheet(ctx, w.sheet, opt)
 	if err != nil {
 		return err
 	}

@@ -1,4 +1,4 @@
-package main
+package pipeline
 
 import (
 	"fmt"
@@ -10,10 +10,10 @@ import (
 	"stillglow/capture/sheet"
 )
 
-// sheetTarget gives the target that the sheet asks for: a named one, one derived
+// Target is the target that the sheet asks for: a named one, one derived
 // from what the valve hears, or both together, with limits written out over it.
 // The stage is nil where the sheet gives none.
-func sheetTarget(s *sheet.Sheet) (target.Target, *target.Stage, error) {
+func Target(s *sheet.Sheet) (target.Target, *target.Stage, error) {
 	fail := func(err error) (target.Target, *target.Stage, error) {
 		return target.Target{}, nil, fmt.Errorf("%s: %w", s.Path, err)
 	}
@@ -31,7 +31,7 @@ func sheetTarget(s *sheet.Sheet) (target.Target, *target.Stage, error) {
 		return target.Target{}, nil, err
 	}
 	if h := s.Hears; h != nil {
-		stage = sheetStage(h)
+		stage = Stage(h)
 		if err := stage.Check(); err != nil {
 			return fail(fmt.Errorf("[hears]: %w", err))
 		}
@@ -70,8 +70,8 @@ func sheetTarget(s *sheet.Sheet) (target.Target, *target.Stage, error) {
 	return goal, stage, nil
 }
 
-// sheetStage is the valve stage that the sheet describes.
-func sheetStage(h *sheet.Hears) *target.Stage {
+// Stage is the valve stage that the sheet describes.
+func Stage(h *sheet.Hears) *target.Stage {
 	return &target.Stage{
 		CathodeOhm: h.CathodeOhm, BypassF: h.BypassF, BypassESROhm: h.BypassESROhm,
 		HeaterCathodeF: h.HeaterCathodeF, HeaterCathodeOhm: h.HeaterCathodeOhm,
@@ -80,8 +80,8 @@ func sheetStage(h *sheet.Hears) *target.Stage {
 	}
 }
 
-// sheetLoad gives the heaters that the sheet lists.
-func sheetLoad(s *sheet.Sheet) (heater.Load, error) {
+// Load is the heaters that the sheet lists.
+func Load(s *sheet.Sheet) (heater.Load, error) {
 	own := make([]heater.Valve, 0, len(s.Heaters.OwnValves))
 	for _, v := range s.Heaters.OwnValves {
 		own = append(own, heater.Valve{

@@ -1,4 +1,4 @@
-package main
+package pipeline
 
 import (
 	"os"
@@ -16,7 +16,7 @@ import (
 // Advice is kept under all that it follows from: change any one of it and it is
 // another entry.
 func TestAdviceKey(t *testing.T) {
-	c, err := newCache(t.TempDir())
+	c, err := OpenCache(t.TempDir())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -64,19 +64,19 @@ func TestAdviceKey(t *testing.T) {
 	if key := c.adviceKey(in, u, opt); key != "" {
 		t.Errorf("a capture of unknown content has the key %q", key)
 	}
-	if key := (*cache)(nil).adviceKey(in, u, opt); key != "" {
+	if key := (*Cache)(nil).adviceKey(in, u, opt); key != "" {
 		t.Errorf("without a cache: %q", key)
 	}
 }
 
 // What is saved comes back; a damaged entry does not.
 func TestCacheEntries(t *testing.T) {
-	c, err := newCache(t.TempDir())
+	c, err := OpenCache(t.TempDir())
 	if err != nil {
 		t.Fatal(err)
 	}
 	var got filter.Advice
-	if c.load("k", &got) || (*cache)(nil).load("k", &got) {
+	if c.load("k", &got) || (*Cache)(nil).load("k", &got) {
 		t.Error("found before it was saved")
 	}
 	c.save("k", filter.Advice{UnitKey: "A 1", Why: "because"})
@@ -100,7 +100,7 @@ func TestCacheEntries(t *testing.T) {
 // Two channels of one file are two baselines, and what was measured against one
 // is not what the other would give.
 func TestCacheTellsBaselinesApart(t *testing.T) {
-	c := &cache{dir: t.TempDir(), program: func() string { return "program" }}
+	c := &Cache{dir: t.TempDir(), program: func() string { return "program" }}
 	baseline := func(rmsV float64) *analysis.Measurement {
 		return &analysis.Measurement{SHA256: "same", Lines: []spectrum.Line{{FrequencyHz: 100, RMSV: rmsV, BinHz: 10}}}
 	}

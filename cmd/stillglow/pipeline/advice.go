@@ -1,0 +1,72 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+
+	"stillglow/analysis"
+	"stillglow/analysis/filter"
+	"stillglow/analysis/heater"
+	"stillglow/analysis/target"
+	"stillglow/capture"
+	"stillglow/capture/sheet"
+	"stillglow/report"
+)
+
+// filterSearch looks for the post-filters that rescue units of a sheet.
+type filterSearch struct {
+	sheet     *sheet.Sheet
+	goal      target.Target
+	setup     analysis.Setup // of every capture alike
+	baselines map[BaselineID]report.Capture
+	heaterV   float64
+	cache     *Cache
+}
+
+// unit finds the filter for one unit, u in the sheet. It opens the captures once
+// more, since traces are not kept while others are measured, and measures them
+// afresh behind the filter; or takes what an earlier run found. The filter's
+// series resistor is the one that the unit's plan recommends for all heaters
+// together.
+func (f filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) (*filter.Advice, error) {
+	in := filter.Input{Unit: unit.Eval.Unit, Target: f.goal}
+	opt := filter.Options{HeaterV: f.heaterV, ReserveDB: f.sheet.ReserveDB, Series: f.sheet.Heaters.Series}
+	otherwise := ""
+	if p := unit.Plan; p != nil {
+		if part, ok := p.Shared(); ok {
+			opt.DropperOhm = part.Ohm
+			if part.Pair {
+				opt.DropperLabel = part.Label
+			}
+			if p.Best >= 0 && p.Arrangements[p.Best].Name != heater.NameShared {
+				otherwise = fmt.Sprintf("the filter needs one resistor ahead of all heaters (%s), where the dropper's plan would rather have %s", part.Label, p.Arrangements[p.Best].Name)
+			}
+		}
+	}
+	for _, c := range u.Captures {
+		in.Setups = append(in.Setups, captureSetup(f.setup, u, c, f.baselines))
+	}
+	var advice filter.Advice
+	key := f.cache.adviceKey(in, u, opt)
+	if !f.cache.load(key, &advice) {
+		for i, c := range u.Captures {
+			tr, err := capture.Open(ctx, c.Path, c.Options)
+			if err != nil {
+				return nil, err
+			}
+			if tr.SHA256 != in.Unit.Captures[i].SHA256 {
+				key = "" // changed since it was measured
+			}
+			in.Traces = append(in.Traces, tr)
+		}
+		var err error
+		if advice, err = filter.Search(ctx, in, opt); err != nil {
+			return nil, err
+		}
+		f.cache.save(key, advice)
+	}
+	if otherwise != "" && advice.Best.Circuit.Topology != "" {
+		advice.Best.Warnings = append(advice.Best.Warnings, otherwise)
+	}
+	return &advice, nil
+}

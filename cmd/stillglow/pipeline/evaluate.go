@@ -1,0 +1,142 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+
+	"stillglow/analysis"
+	"stillglow/analysis/heater"
+	"stillglow/analysis/target"
+	"stillglow/capture/sheet"
+	"stillglow/report"
+)
+
+// Options of one evaluation of a bench sheet. The zero value uses every core
+// and no cache, and looks for post-filters for near misses.
+type Options struct {
+	Workers    int         // captures measured side by side, 0: one per core
+	Cache      *Cache      // nil: measure everything afresh
+	Progress   func(Event) // told how far the work is, one call at a time; nil: nobody is
+	SkipFilter bool        // leave out the search for a post-filter
+	FilterAll  bool        // search for every unit, not for near misses alone
+	Date       string      // overrides the sheet's date
+	Version    string      // of the tool, for the report
+}
+
+// Evaluate reads the bench sheet at a path and evaluates it.
+func Evaluate(ctx context.Context, path string, opt Options) (*report.Report, error) {
+	s, err := sheet.Read(path)
+	if err != nil {
+		return nil, err
+	}
+	return EvaluateSheet(ctx, s, opt)
+}
+
+// EvaluateSheet measures a sheet's captures, decides, and gives the finished
+// report value, in the steps of the package comment. It writes nothing but cache
+// entries. Captures that can't be read are an ErrorList with one error each; an
+// ended ctx gives its error.
+func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Report, error) {
+	goal, stage, err := Target(s)
+	if err != nil {
+		return nil, err
+	}
+	load, err := Load(s)
+	if err != nil {
+		return nil, err
+	}
+	goal = goal.ForRail(load.Volts)
+	r := heading(s, opt)
+	r.Target, r.HeaterLoad, r.HeaterA = goal, load, load.NominalA()
+
+	m := newMeasuring(s, sheetSetup(s, r.HeaterA), opt)
+	baselines, err := m.baselines(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if b := s.Instrument.Baseline; b != nil {
+		base := baselines[BaselineOf(b)]
+		r.Baseline = &base
+	}
+	measured, err := m.units(ctx, baselines)
+	if err != nil {
+		return nil, err
+	}
+
+	ranked := target.Rank(judge(s, goal, measured, r.HeaterA))
+	r.Brands = target.Brands(ranked)
+	search := filterSearch{s, goal, m.setup, baselines, load.Volts, opt.Cache}
+	for _, e := range ranked {
+		unit := report.Unit{Eval: e, Captures: measured[e.Unit.Index]}
+		if unit.Plan, err = unitPlan(e, load, s); err != nil {
+			return nil, fmt.Errorf("%s: dropper for %s: %w", s.Path, e.Unit.Key, err)
+		}
+		if opt.FilterAll || e.Verdict == target.NearMiss && !opt.SkipFilter {
+			m.tell(Event{Kind: FilterStarted, Unit: e.Unit.Index, Capture: -1})
+			if unit.Filter, err = search.unit(ctx, unit, s.Units[e.Unit.Index]); err != nil {
+				return nil, fmt.Errorf("%s: post-filter for %s: %w", s.Path, e.Unit.Key, err)
+			}
+			m.tell(Event{Kind: FilterDone, Unit: e.Unit.Index, Capture: -1})
+		}
+		if stage != nil {
+			heard := target.Hear(*stage, e.Unit.Captures...)
+			unit.Hears = &heard
+		}
+		r.Units = append(r.Units, unit)
+	}
+	return r, nil
+}
+
+// heading is the report with what the sheet says of itself.
+func heading(s *sheet.Sheet, opt Options) *report.Report {
+	r := &report.Report{
+		Title: s.Title, Workshop: s.Workshop, Date: s.Date, Note: s.Note,
+		Invented: s.Invented, Sheet: s.Path, ToolVersion: opt.Version, MainsHz: s.MainsHz,
+		Instrument: s.Instrument.Name, GainPercent: s.Instrument.GainPercent,
+	}
+	if opt.Date != "" {
+		r.Date = opt.Date
+	}
+	return r
+}
+
+// judge compares the captures of each unit with each other, which may take a
+// line for an alias, and decides on each unit. measured gets the captures as
+// they are after that.
+func judge(s *sheet.Sheet, goal target.Target, measured [][]report.Capture, heaterA float64) []target.Evaluation {
+	evals := make([]target.Evaluation, len(s.Units))
+	for i, u := range s.Units {
+		unit := targetUnit(u, i, heaterA)
+		for _, c := range measured[i] {
+			unit.Captures = append(unit.Captures, c.M)
+		}
+		unit.Captures = analysis.SettleAliases(unit.Captures)
+		for k, m := range unit.Captures {
+			measured[i][k].M = m
+		}
+		evals[i] = target.Evaluate(unit, goal)
+	}
+	return evals
+}
+
+// unitPlan sizes the dropper from the unit's own measured volts; nil when the
+// sheet has no heaters or the unit's volts are not known.
+func unitPlan(e target.Evaluation, load heater.Load, s *sheet.Sheet) (*heater.Plan, error) {
+	if len(load.Groups) == 0 || !e.LoadedV.Known || e.LoadedV.Value <= 0 {
+		return nil, nil
+	}
+	supply := heater.Supply{
+		Volts: e.LoadedV.Value, AtA: e.Unit.HeaterA, RatedA: e.Unit.RatedA,
+		TolFrac: s.Heaters.SupplyTolPercent / 100, LeadOhm: s.Heaters.LeadOhm,
+	}
+	if e.OutputOhm.Known {
+		supply.OutputOhm = max(0, e.OutputOhm.Value)
+	}
+	plan, err := heater.MakePlan(load, supply, heater.Options{
+		Exponent: s.Heaters.Exponent, PartTol: s.Heaters.PartTolPercent / 100, Series: s.Heaters.Series,
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &plan, nil
+}
