@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/flate"
 	"encoding/gob"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -44,20 +45,26 @@ func OpenCache(dir string) (*Cache, error) {
 		}
 		dir = filepath.Join(base, "stillglow")
 	}
-	return &Cache{dir: dir, program: sync.OnceValue(programSum)}, nil
+	return &Cache{dir: dir, program: runningProgram()}, nil
 }
 
-// programSum hashes the running program; "" turns the cache off.
-func programSum() string {
-	path, err := os.Executable()
-	if err != nil {
-		return ""
+// runningProgram gives the hash of the program that runs, "" when it can't be
+// told, which turns the cache off. A newer build may take its file's place while
+// it runs: Linux keeps the running file reachable, elsewhere it is read at once.
+func runningProgram() func() string {
+	const running = "/proc/self/exe"
+	if f, err := os.Open(running); err == nil {
+		f.Close()
+		return sync.OnceValue(func() string {
+			sum, _ := fileSum(running)
+			return sum
+		})
 	}
-	sum, err := fileSum(path)
-	if err != nil {
-		return ""
+	sum := ""
+	if path, err := os.Executable(); err == nil {
+		sum, _ = fileSum(path)
 	}
-	return sum
+	return func() string { return sum }
 }
 
 // lookup gives the kept measurement of a capture, if there is one.
@@ -69,29 +76,45 @@ func (c *Cache) lookup(path string, opt capture.Options, setup analysis.Setup) (
 		return got, false // capture.Open says what is wrong
 	}
 	content, err := fileSum(path)
-	if err != nil || !c.load(c.key(content, opt, setup), &got) || got.M == nil {
+	if err != nil || !c.load(c.key(content, opt, setup), &got) || got.M == nil || got.M.SHA256 != content {
 		return report.Capture{}, false
 	}
 	return got, true
 }
 
-// load fills into from the sound entry of that name and tells whether there is
-// one. An unreadable or damaged entry is as good as none.
+// load fills into from the sound entry of that name and reports whether there is
+// one. An unreadable or damaged entry is as good as none, and so is one that was
+// kept under another name.
 func (c *Cache) load(key string, into any) bool {
 	if c == nil || key == "" {
 		return false
 	}
-	packed, err := os.ReadFile(filepath.Join(c.dir, key+cacheSuffix))
+	packed, err := readEntry(filepath.Join(c.dir, key+cacheSuffix))
 	if err != nil {
 		return false
 	}
-	// The first line is the hash of the rest.
 	sum, body, found := bytes.Cut(packed, []byte("\n"))
-	if !found || string(sum) != hexSum(body) {
+	if !found || string(sum) != entrySum(key, body) {
 		return false
 	}
 	raw, err := io.ReadAll(flate.NewReader(bytes.NewReader(body)))
 	return err == nil && gob.NewDecoder(bytes.NewReader(raw)).Decode(into) == nil
+}
+
+// entrySum is an entry's first line: the hash of its own key and the rest.
+func entrySum(key string, body []byte) string {
+	return hexSum(append([]byte(key+"\n"), body...))
+}
+
+// readEntry reads a regular file and nothing else: a pipe would wait for ever,
+// and a link leads to what the cache did not write.
+func readEntry(path string) ([]byte, error) {
+	if info, err := os.Lstat(path); err != nil {
+		return nil, err
+	} else if !info.Mode().IsRegular() {
+		return nil, errors.New("no regular file")
+	}
+	return os.ReadFile(path)
 }
 
 // store keeps a measurement under the content that was truly read, which is not
@@ -124,7 +147,7 @@ func (c *Cache) save(key string, entry any) {
 	if err != nil {
 		return
 	}
-	_, err = fmt.Fprintf(f, "%s\n%s", hexSum(packed.Bytes()), packed.Bytes())
+	_, err = fmt.Fprintf(f, "%s\n%s", entrySum(key, packed.Bytes()), packed.Bytes())
 	if cerr := f.Close(); err != nil || cerr != nil || os.Rename(f.Name(), filepath.Join(c.dir, key+cacheSuffix)) != nil {
 		os.Remove(f.Name())
 	}

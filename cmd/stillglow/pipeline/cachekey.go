@@ -75,7 +75,7 @@ func (c *Cache) adviceKey(in filter.Input, u sheet.Unit, opt filter.Options) str
 		}
 	}
 	in.Unit.Captures, in.Unit.Index = nil, 0
-	settings, err := json.Marshal([]any{"post-filter", captures, in.Unit, in.Target, opt})
+	settings, err := json.Marshal([]any{"post-filter", c.program(), captures, in.Unit, in.Target, opt})
 	if err != nil {
 		return ""
 	}

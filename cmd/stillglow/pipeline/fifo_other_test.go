@@ -1,0 +1,5 @@
+//go:build !unix
+
+package pipeline
+
+func makeFIFO(string) bool { return false }
