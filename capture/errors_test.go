@@ -45,7 +45,7 @@ func TestErrorLines(t *testing.T) {
 		{"whole numbers without a unit", rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%d", float64(i)*1e-6, 100+i%50) }), Options{}, 1, 2, "whole numbers|--scale"},
 		{"an offset that may be counts", "volts per count,0.001\noffset,128\ntime (s),adc\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%d", float64(i)*1e-6, 100+i%50) }), Options{}, 2, 0, "volts or counts"},
 		{"divisions without a scale", "time (s),CH1 (div)\n" + plain, Options{}, 2, 2, "divisions|--scale"},
-		{"amperes", "time (s),CH1 (A)\n" + plain, Options{}, 1, 2, "amperes|volts"},
+		{"amperes", "time (s),CH1 (A)\n" + plain, Options{}, 1, 2, "a current in A|volts"},
 		{"a spectrum", "Frequency (Hz),CH1 (dBV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d,%.2f", i*100, -80+float64(i%7)) }), Options{}, 1, 0, "frequency"},
 		{"decimal commas between commas", rowsOf(100, func(i int) string {
 			return commaFor(fmt.Sprintf("%.6f", float64(i)*1e-6)) + "," + commaFor(fmt.Sprintf("%.3f", 0.01*float64(i%9)))

@@ -1,9 +1,13 @@
 package capture
 
 import (
+	"math"
 	"regexp"
 	"strings"
 )
+
+// mostChannels is the greatest number by which a channel is named.
+const mostChannels = 64
 
 var (
 	timeName  = regexp.MustCompile(`^(time|zeit|temps|tempo|tiempo|czas|t|x|tijd|tid|x ?axis|x ?achse|seconds?|secs?|s|ms|us|ns|timestamp|time ?stamp|elapsed( time)?|milliseconds|microseconds|nanoseconds|sekunden|clock|date ?time|date|uhrzeit|zeitstempel)$|^(rel|relative|abs|absolute|sample|trigger|corrected|record|capture)? ?time\b|^time |^zeit |^t \w+$|^x \w*$|^messzeit`)
@@ -12,7 +16,9 @@ var (
 	segName   = regexp.MustCompile(`^(segment|seg|frame|acquisition|acq|burst|block|sweep|shot|trigger ?(no|nr|number|index)|waveform ?(no|nr|number)|segment ?(no|nr|number|index|id)|frame ?(no|nr|number|index|id)|history ?(no|nr|number|index)?)$`)
 	freqName  = regexp.MustCompile(`^(frequency|freq|frequenz|f|fréquence|frequence|frequency \w+)$`)
 	ampName   = regexp.MustCompile(`^(current|strom|courant|i|amps?|amperes?|i ?(out|in|load|rms)?|load current|current \w+)$`)
-	otherName = regexp.MustCompile(`^(temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event)$`)
+	// settingName begins a line of settings that states nothing of use here.
+	settingName = regexp.MustCompile(`^(firmware|fw|software|sw|model|serial|sn|version|instrument|device|manufacturer|made by|date|note|notes|comment|remark|title|file|filename|user|operator|trigger|horizontal|vertical|display|waveform|pt fmt|memory|math|record|format|type|status)\b`)
+	otherName   = regexp.MustCompile(`^(temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event|fft.*|spectrum.*|magnitude|power \w+|math ?\d? fft|dio ?\d+|din ?\d+|bit ?\d+|bus ?\d*|rpm|speed|torque|force|resistance|capacitance|humidity \w+|digital|logic)$`)
 )
 
 // unitsRow tells whether every filled cell over a number is a unit.
@@ -39,15 +45,18 @@ func (t *table) unitsRow(cells []cell) bool {
 // and no key of a preamble with its value.
 func (t *table) namesRow(cells []cell) bool {
 	n, numbers := 0, 0 // filled cells, and those of them that are numbers
+	last := 0.0
 	for _, j := range t.numeric {
 		if j >= len(cells) || len(cells[j].text) == 0 {
 			continue
 		}
 		if v := readCell(cells[j].text, t.decimal); v.numeric() {
-			// Channels may be named 1, 2, 3 behind a name for the time.
-			if numbers++; v.num.v != float64(numbers) || !indexLike(cells) {
+			// Channels may be named 1, 2, 4 behind a name for the time.
+			numbers++
+			if v.num.v != math.Trunc(v.num.v) || v.num.v < max(last+1, 1) || v.num.v > mostChannels || !indexLike(cells) {
 				return false
 			}
+			last = v.num.v
 		}
 		n++
 	}
@@ -81,6 +90,9 @@ func (t *table) namesRow(cells []cell) bool {
 	name, _ = normKey(name)
 	if timeName.MatchString(name) || indexName.MatchString(name) {
 		return true
+	}
+	if filled == 2 && settingName.MatchString(name) {
+		return false
 	}
 	if k, _, _ := lookupKey(first); k != metaNone && (metaIsText(k) || filled == 2) && len(t.numeric) > 1 {
 		return false

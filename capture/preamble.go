@@ -2,6 +2,7 @@ package capture
 
 import (
 	"bytes"
+	"regexp"
 	"strings"
 )
 
@@ -18,12 +19,23 @@ type metaValue struct {
 	channel string
 	index   int
 	of      int // how many stand side by side
+	// from and to are the columns of the table that the value stands over or
+	// beside, to exclusive; both 0: none in particular.
+	from, to int
 }
+
+// over tells whether the value stands over or beside column col.
+func (m metaValue) over(col int) bool { return m.to > 0 && m.from <= col && col < m.to }
 
 // preamble is what stands above and left of the table.
 type preamble struct {
 	values map[metaKey][]metaValue
+	// from and to are given to the values that are added.
+	from, to int
 }
+
+// channelValue is a value with its channel ahead: "CH1:0.50".
+var channelValue = regexp.MustCompile(`^(?i)((?:ch|chan|channel|c|analog)[ _]?[0-9a-d]?) ?[:=] ?(.+)$`)
 
 // add takes one key and its values, side by side.
 func (p *preamble) add(key string, values []string, decimal byte, line int) bool {
@@ -40,7 +52,14 @@ func (p *preamble) add(key string, values []string, decimal byte, line int) bool
 			}
 			continue
 		}
-		v := metaValue{text: s, line: line, key: strings.TrimRight(strings.TrimSpace(key), ":="), channel: channel, index: -1}
+		v := metaValue{text: s, line: line, key: strings.TrimRight(strings.TrimSpace(key), ":="), channel: channel, index: -1, from: p.from, to: p.to}
+		if g := channelValue.FindStringSubmatch(s); g != nil {
+			if ch, _ := normKey(g[1]); channelWord.MatchString(ch) {
+				v.channel = strings.ReplaceAll(ch, " ", "")
+			}
+			s = strings.TrimSpace(g[2])
+			v.text = s
+		}
 		v.num, v.unit, v.ok = readQuantity(s, decimal)
 		// A value and its unit may stand in two cells.
 		if len(vs) > 0 && !v.ok && !metaIsText(k) {
@@ -77,6 +96,11 @@ func (p *preamble) add(key string, values []string, decimal byte, line int) bool
 // readQuantity reads a number with an optional unit, in the table's decimal
 // mark or, preambles often keep it, the point.
 func readQuantity(s string, decimal byte) (float64, unit, bool) {
+	s = strings.TrimSpace(s)
+	if n := thousands(s); n > 0 {
+		// Whole groups of three: 10,000,000 Hz. One group alone may be a decimal mark.
+		s = strings.NewReplacer(",", "", ".", "", "'", "", " ", "").Replace(s[:n]) + s[n:]
+	}
 	for _, d := range []byte{decimal, '.', ','} {
 		v, rest, ok := splitQuantity(s, d)
 		if !ok {
@@ -99,6 +123,18 @@ func readQuantity(s string, decimal byte) (float64, unit, bool) {
 		}
 	}
 	return 0, unit{}, false
+}
+
+var thousandsMark = regexp.MustCompile(`^[-+]?[0-9]{1,3}(?:(?:,[0-9]{3}){2,}|(?:\.[0-9]{3}){2,}|(?:'[0-9]{3})+|(?: [0-9]{3})+)(?:[^0-9.,]|$)`)
+
+// thousands is the length of a whole number with thousands marks at the start
+// of s, 0 for none.
+func thousands(s string) int {
+	m := thousandsMark.FindString(s)
+	if m == "" {
+		return 0
+	}
+	return len(strings.TrimRightFunc(m, func(r rune) bool { return r < '0' || r > '9' }))
 }
 
 // readPreamble collects what the lines above the table state, and the cells
@@ -132,12 +168,16 @@ func readPreamble(h *textHead, t *table, header *header) *preamble {
 		var side []cell
 		for j, c := range cells {
 			if isNum[j] {
-				p.cells(side, t, h.lines[i].number)
-				side = side[:0]
+				if len(side) > 0 {
+					p.from, p.to = j, blockEnd(isNum, j)
+					p.cells(side, t, h.lines[i].number)
+					side = side[:0]
+				}
 				continue
 			}
 			side = append(side, c)
 		}
+		p.from, p.to = 0, 0
 		p.cells(side, t, h.lines[i].number)
 	}
 	// Names over side cells: "Start,Increment" beside the channels.
@@ -163,6 +203,14 @@ func readPreamble(h *textHead, t *table, header *header) *preamble {
 		}
 	}
 	return p
+}
+
+// blockEnd is where the columns of numbers that begin at j end.
+func blockEnd(isNum map[int]bool, j int) int {
+	for isNum[j] {
+		j++
+	}
+	return j
 }
 
 // line reads one line above the table.
@@ -242,7 +290,13 @@ func (p *preamble) cells(cells []cell, t *table, n int) (found bool) {
 			}
 			vals = append(vals, s)
 		}
+		before := len(p.values[k])
 		if p.add(key, vals, t.decimal, n) {
+			lead := 0
+			for lead < len(vals) && strings.TrimSpace(vals[lead]) == "" {
+				lead++
+			}
+			p.place(p.values[k][before:], i+1+lead, t)
 			found = true
 			if !metaIsText(k) {
 				continue
@@ -251,6 +305,19 @@ func (p *preamble) cells(cells []cell, t *table, n int) (found bool) {
 		}
 	}
 	return found
+}
+
+// place gives values side by side, the first in cell i, above the table the
+// columns they stand over.
+func (p *preamble) place(vs []metaValue, i int, t *table) {
+	if p.to > 0 || len(vs) < 2 {
+		return
+	}
+	for k := range vs {
+		if c := i + k; c < t.cells {
+			vs[k].from, vs[k].to = c, c+1
+		}
+	}
 }
 
 func isUnitWord(s string) bool { _, ok := parseUnit(s); return ok }
@@ -284,34 +351,67 @@ func (p *preamble) column(keys, vals []cell, t *table, n int) {
 	}
 }
 
-// get finds the value of a key for the channel: the one that names it, then
-// the one in its place among as many as there are channels, then one alone.
-func (p *preamble) get(k metaKey, channel string, index, channels int) (metaValue, bool) {
+// spot is one column of the table as the preamble may point at it: by its
+// name, its column, or its place among the columns of values.
+type spot struct {
+	name   string
+	col    int
+	places []place // among all columns of values, among those of volts
+}
+
+// place is a column's index among as many columns.
+type place struct{ index, of int }
+
+// get finds the value of a key for a column: the one that names it, the one
+// that stands over or beside it, the one in its place among as many as there
+// are columns of values, then one alone.
+func (p *preamble) get(k metaKey, at spot) (metaValue, bool) {
 	vs := p.values[k]
-	name, _ := normKey(channel)
-	name = strings.ReplaceAll(name, " ", "")
+	name, _ := normKey(at.name)
+	name = shortChannel(strings.ReplaceAll(name, " ", ""))
 	for _, v := range vs {
-		if v.channel != "" && shortChannel(v.channel) == shortChannel(name) {
+		if v.channel != "" && shortChannel(v.channel) == name {
 			return v, true
 		}
 	}
+	placed := false
+	for _, pl := range at.places {
+		for _, v := range vs {
+			if v.channel == "" && v.index >= 0 && v.of == pl.of {
+				placed = true
+				if v.index == pl.index {
+					return v, true
+				}
+			}
+		}
+	}
 	for _, v := range vs {
-		if v.channel == "" && v.index == index && v.of == channels {
+		if v.channel == "" && v.over(at.col) {
 			return v, true
 		}
 	}
-	// Several blocks, one per channel, in order.
+	if placed {
+		return metaValue{}, false
+	}
+	// Several blocks, one per column, in order.
 	var plain []metaValue
 	for _, v := range vs {
-		if v.channel == "" && v.index <= 0 {
+		if v.channel == "" && v.index <= 0 && (v.to == 0 || v.index < 0 && len(vs) == 1) {
 			plain = append(plain, v)
 		}
 	}
-	if len(plain) == channels && channels > 1 && !same(plain) {
-		return plain[index], true
+	for _, pl := range at.places {
+		if len(plain) == pl.of && pl.of > 1 && !same(plain) {
+			return plain[pl.index], true
+		}
 	}
 	if len(plain) > 0 {
 		return plain[0], true
+	}
+	// A value that names a channel is for all where it is the only one and the
+	// table has one column.
+	if len(vs) == 1 && len(at.places) > 0 && at.places[0].of == 1 {
+		return vs[0], true
 	}
 	return metaValue{}, false
 }

@@ -59,7 +59,15 @@ var wordUnits = map[string]unitKind{
 	"div": unitDiv, "divs": unitDiv, "division": unitDiv, "divisions": unitDiv, "screen divisions": unitDiv,
 	"sample": unitIndex, "samples": unitIndex, "sequence": unitIndex, "point": unitIndex, "points": unitIndex, "pts": unitIndex, "index": unitIndex, "#": unitIndex, "n": unitIndex, "sample number": unitIndex, "sa": unitIndex,
 	"db": unitOther, "dbv": unitOther, "dbm": unitOther, "dbfs": unitOther, "w": unitOther, "watt": unitOther, "%": unitOther, "°c": unitOther, "degc": unitOther, "ohm": unitOther, "ω": unitOther, "deg": unitOther, "°": unitOther,
-	"v/√hz": unitOther, "v/rthz": unitOther,
+	"v/√hz": unitOther, "v/rthz": unitOther, "v/rt(hz)": unitOther, "v/hz": unitOther, "v²/hz": unitOther,
+	"dbuv": unitOther, "dbmv": unitOther, "dba": unitOther, "dbc": unitOther, "dbu": unitOther, "dbvrms": unitOther, "db(v)": unitOther, "decibel": unitOther, "decibels": unitOther,
+	"v²": unitOther, "v^2": unitOther, "v*v": unitOther, "vv": unitOther, "a²": unitOther, "a^2": unitOther, "v*a": unitOther, "va": unitOther, "var": unitOther, "vs": unitOther, "v*s": unitOther, "v·s": unitOther, "v/s": unitOther, "a/s": unitOther, "s²": unitOther,
+	"watts": unitOther, "mw": unitOther, "kw": unitOther, "uw": unitOther, "mj": unitOther, "wh": unitOther, "mwh": unitOther, "ah": unitOther, "mah": unitOther,
+	"k": unitOther, "kelvin": unitOther, "°f": unitOther, "degf": unitOther, "℃": unitOther, "celsius": unitOther, "degree": unitOther, "degrees": unitOther, "rad": unitOther, "grad": unitOther, "rpm": unitOther, "1/min": unitOther, "u/min": unitOther,
+	"bar": unitOther, "mbar": unitOther, "ubar": unitOther, "pa": unitOther, "hpa": unitOther, "kpa": unitOther, "mpa": unitOther, "psi": unitOther, "torr": unitOther, "mmhg": unitOther, "atm": unitOther,
+	"ohms": unitOther, "kohm": unitOther, "kω": unitOther, "mohm": unitOther, "mω": unitOther, "siemens": unitOther, "%rh": unitOther, "percent": unitOther, "ppm": unitOther,
+	"g": unitOther, "m/s": unitOther, "m/s²": unitOther, "m/s^2": unitOther, "mm": unitOther, "um": unitOther, "nm": unitOther, "kg": unitOther, "newton": unitOther, "lux": unitOther, "lx": unitOther, "lm": unitOther, "tesla": unitOther, "mt": unitOther, "ut": unitOther, "gauss": unitOther,
+	"digital": unitOther, "logic": unitOther, "bool": unitOther, "boolean": unitOther,
 }
 
 // cleanUnit folds the two micro signs, brackets and blanks.

@@ -33,6 +33,9 @@ func (im *importer) timeUnit() error {
 		im.guessTimeUnit()
 	} else if sc.timeKind == unitSecond {
 		why := "stated in the header"
+		if sc.timeWhy != "" {
+			why = sc.timeWhy
+		}
 		if sc.timeClock {
 			why = "time of day"
 		}

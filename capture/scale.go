@@ -26,7 +26,7 @@ type importer struct {
 }
 
 func (im *importer) meta(k metaKey) (metaValue, bool) {
-	return im.pre.get(k, im.sc.names[im.ch], im.ch, len(im.sc.names))
+	return im.pre.get(k, im.sc.spot(im.ch))
 }
 
 // voltScale turns the file's values into volts: (x - zero)*factor + add.
@@ -76,40 +76,59 @@ func (v *voltScale) apply(t *Trace) {
 var voltName = regexp.MustCompile(`(?i)volt|spannung|tension|tensione|^u\b|^v\b|^v\(`)
 
 // voltUnit gives the unit of the chosen column: the unit, its text and where
-// it was found.
+// it was found. The values' own units win over the header's.
 func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error) {
-	col := im.cols[im.sc.volts[im.ch]]
-	ut, why := im.sc.units[im.ch], "stated in the header"
-	if col.unit != "" && ut == col.unit {
-		why = "stands behind each value"
-	}
-	u, ok := parseUnit(ut)
-	if col.unit != "" && !ok {
-		if f, isPrefix := siPrefix[col.unit]; isPrefix {
-			u, ok = unit{kind: unitVolt, factor: f}, true
-			ut = col.unit + "V"
-		}
-	}
+	j := im.sc.volts[im.ch]
+	cell, head := im.cols[j].unit, im.sc.units[im.ch]
 	switch {
 	case im.opt.VoltUnit != "":
-		ut, why = im.opt.VoltUnit, "given"
-		u, ok = parseUnit(ut)
-	case !ok:
-		if m, has := im.meta(metaVoltUnit); has {
-			if mu, isUnit := parseUnit(m.text); isUnit && (mu.kind == unitVolt || mu.kind == unitCount || mu.kind == unitDiv || mu.kind == unitAmpere) {
-				u, ok, ut = mu, true, m.text
-				why = fmt.Sprintf("stated in line %d", m.line)
-			}
+		u, _ = parseUnit(im.opt.VoltUnit)
+		return u, im.opt.VoltUnit, "given", nil
+	case cell != "":
+		return im.cellUnit(j, cell, head)
+	}
+	if u, ok := parseUnit(head); ok && !(u.kind == unitIndex && head == "#") {
+		if u.kind == unitVolt && im.codesByDivision() && isUnitWord(im.sc.names[im.ch]) {
+			return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", nil
+		}
+		return u, head, "stated in the header", nil
+	}
+	if m, has := im.meta(metaVoltUnit); has {
+		if mu, ok := parseUnit(m.text); ok && mu.kind == unitVolt && im.codesByDivision() {
+			return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", nil
+		} else if ok && (mu.kind == unitVolt || mu.kind == unitCount || mu.kind == unitDiv || mu.kind == unitAmpere || mu.kind == unitOther) {
+			return mu, m.text, stated(m), nil
 		}
 	}
-	if ok && u.kind == unitIndex && strings.EqualFold(ut, "#") {
-		ok = false
-	}
-	if !ok {
-		return im.guessVoltUnit(hasScale)
-	}
-	return u, ut, why, nil
+	return im.guessVoltUnit(hasScale)
 }
+
+// cellUnit is the unit of values that carry it, under a header that may state
+// one, too.
+func (im *importer) cellUnit(j int, cell, head string) (u unit, text, why string, err error) {
+	hu, inHead := parseUnit(head)
+	inHead = inHead && head != cell
+	conflict := &ParseError{Path: im.src.name, Line: im.firstLine(), Column: j + 1, Found: fmt.Sprintf("values such as %q under a header that states %s", "1"+cell, head), Expected: "one unit", Fix: "give --volt-unit"}
+	u, ok := parseUnit(cell)
+	if f, isPrefix := siPrefix[cell]; isPrefix && (!ok || len(cell) == 1 && u.kind != unitVolt) {
+		if inHead && (hu.kind != unitVolt || hu.factor != 1) {
+			return u, "", "", conflict
+		}
+		return unit{kind: unitVolt, factor: f}, cell + "V", "the prefix stands behind each value", nil
+	}
+	if !ok || inHead && hu.kind != u.kind {
+		return u, "", "", conflict
+	}
+	why = "stands behind each value"
+	if inHead && hu.factor != u.factor {
+		why += ", and wins over the header's " + head
+	}
+	return u, cell, why, nil
+}
+
+// mostPerDivision is the greatest volts per division that is believed without
+// a unit.
+const mostPerDivision = 100
 
 // guessVoltUnit is voltUnit where nothing states a unit.
 func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err error) {
@@ -118,6 +137,12 @@ func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err 
 	isRaw := rawName.MatchString(strings.ToLower(im.sc.names[im.ch]))
 	for _, r := range im.sc.raw {
 		isRaw = isRaw || r == j
+	}
+	if m, ok := im.perDivision(); ok && m.unit.kind == unitNone && m.num > mostPerDivision && im.opt.Scale == 0 {
+		return unit{}, "", "", &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s without a unit, too much for volts", m.key, m.text), Expected: "a unit of the values", Fix: "give --volt-unit"}
+	}
+	if col.ints && !hasScale && !isRaw && im.opt.Scale == 0 && im.codesByDivision() {
+		return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", nil
 	}
 	whole := col.ints && !voltName.MatchString(im.sc.names[im.ch]) && spread(col.x) >= 8
 	switch {
@@ -170,6 +195,13 @@ func (im *importer) voltScale() (*voltScale, error) {
 			}
 			if m, ok := im.meta(metaPerDiv); ok && m.unit.kind == unitVoltPerCount {
 				scaleMeta, hasScale = m, true // "vertical scale (V/count)"
+			}
+			if !hasScale && im.codesByDivision() {
+				if v.factor, why, err = im.voltsPerCode(); err != nil {
+					return nil, err
+				}
+				im.t.assume("scale", SI(v.factor, "V", 6)+" per count", why)
+				break
 			}
 			if !hasScale || scaleMeta.num == 0 {
 				return nil, &ParseError{Path: name, Line: im.firstLine(), Column: j + 1, Found: "converter codes without a scale", Expected: "volts per count in the preamble", Fix: "give --scale (volts per count) and --offset"}
@@ -329,7 +361,7 @@ func (im *importer) bandwidths() []metaValue {
 				one.values[metaBandwidth] = append(one.values[metaBandwidth], v)
 			}
 		}
-		if v, ok := one.get(metaBandwidth, im.sc.names[im.ch], im.ch, len(im.sc.names)); ok {
+		if v, ok := one.get(metaBandwidth, im.sc.spot(im.ch)); ok {
 			out = append(out, v)
 		}
 	}

@@ -2,7 +2,9 @@ package capture
 
 import (
 	"fmt"
+	"regexp"
 	"sort"
+	"strings"
 )
 
 // schema is what the columns mean.
@@ -11,21 +13,47 @@ type schema struct {
 	timeKind   unitKind // unitSecond or unitIndex
 	timeFactor float64  // file's time unit to seconds; 0: not stated
 	timeText   string   // unit as written, "" when not stated
+	timeWhy    string // where the unit stands, "" for the header
 	timeClock  bool
-	seg        int // column, -1 none
+	seg        int   // column, -1 none
+	data       []int // columns of values: neither times nor numbers of rows
 	volts      []int
+	others     []otherColumn // columns that are no voltage
 	names      []string
+	nameWhy    []string // where the name stands
 	units      []string // as written, "" not stated
 	raw        []int    // columns of raw codes, beside volts
-	current    []int
 	freq       bool
+}
+
+// otherColumn is a column of something else than volts.
+type otherColumn struct {
+	col  int
+	name string
+	what string // "a current in A", "values in dB"
+}
+
+// spot is where channel i stands.
+func (s *schema) spot(i int) spot {
+	return spot{name: s.names[i], col: s.volts[i], places: []place{s.place(s.volts[i]), {i, len(s.volts)}}}
+}
+
+// place is that of column j among the columns of values.
+func (s *schema) place(j int) place {
+	for k, d := range s.data {
+		if d == j {
+			return place{k, len(s.data)}
+		}
+	}
+	return place{-1, -1}
 }
 
 // role is what a column's name and unit say.
 type role struct {
 	name string // folded
 	unit unit
-	has  bool // a unit is stated
+	text string // as written
+	has  bool   // a unit is stated
 }
 
 // schemaFinder holds what the steps of findSchema share.
@@ -43,9 +71,13 @@ type schemaFinder struct {
 func findSchema(name string, t *table, hd *header, cols []columnData, p *preamble, opt Options) (*schema, error) {
 	f := &schemaFinder{name: name, t: t, hd: hd, cols: cols, isTime: map[int]bool{}, s: &schema{time: -1, seg: -1}}
 	f.readRoles()
+	if err := f.refuseSpectrum(p); err != nil {
+		return nil, err
+	}
 	if err := f.findTime(); err != nil {
 		return nil, err
 	}
+	f.statedUnits(p)
 	f.sortOthers()
 	f.setCodesApart()
 	if err := f.wantVolts(); err != nil {
@@ -69,7 +101,41 @@ func (f *schemaFinder) readRoles() {
 			ut = f.cols[j].unit
 		}
 		if u, ok := parseUnit(ut); ok {
-			r.unit, r.has = u, true
+			r.unit, r.text, r.has = u, ut, true
+		}
+	}
+}
+
+// refuseSpectrum refuses a table whose settings say that it stands over
+// frequency.
+func (f *schemaFinder) refuseSpectrum(p *preamble) error {
+	for _, m := range p.values[metaTimeUnit] {
+		if u, ok := parseUnit(m.text); ok && u.kind == unitHertz {
+			return &ParseError{Path: f.name, Line: m.line, Found: fmt.Sprintf("%s %s: a table over frequency", m.key, m.text), Expected: "volts over time", Fix: "save the waveform, not its spectrum"}
+		}
+	}
+	return nil
+}
+
+// statedUnits gives columns without a unit of their own the one that the
+// preamble states for them.
+func (f *schemaFinder) statedUnits(p *preamble) {
+	for _, j := range f.t.numeric {
+		if !f.isTime[j] && j != f.s.time {
+			f.s.data = append(f.s.data, j)
+		}
+	}
+	for _, j := range f.s.data {
+		r := &f.roles[j]
+		if r.has {
+			continue
+		}
+		m, ok := p.get(metaVoltUnit, spot{name: f.hd.names[j], col: j, places: []place{f.s.place(j)}})
+		if !ok {
+			continue
+		}
+		if u, ok := parseUnit(m.text); ok && (u.kind == unitAmpere || u.kind == unitOther) {
+			r.unit, r.has, r.text = u, true, m.text
 		}
 	}
 }
@@ -166,11 +232,38 @@ func (f *schemaFinder) setTime(j int) error {
 			f.s.timeText = f.cols[j].unit
 		}
 	}
+	if cell := f.cols[j].unit; cell != "" && !f.cols[j].clock {
+		if err := f.timeCells(j, cell); err != nil {
+			return err
+		}
+	}
 	if f.cols[j].clock {
 		f.s.timeClock, f.s.timeFactor, f.s.timeText = true, 1, "s"
 	}
 	if f.cols[j].changes && !f.s.timeClock {
 		return &ParseError{Path: f.name, Line: f.cols[j].line, Column: j + 1, Found: "a time whose unit changes from row to row", Expected: "one unit in the whole column", Fix: "export the times in seconds"}
+	}
+	return nil
+}
+
+// timeCells takes the unit that stands behind each time; it wins over the
+// header's.
+func (f *schemaFinder) timeCells(j int, cell string) error {
+	head, inHead := parseUnit(f.hd.units[j])
+	inHead = inHead && f.hd.units[j] != cell
+	u, ok := parseUnit(cell)
+	if p, isPrefix := siPrefix[cell]; isPrefix && len(cell) == 1 {
+		u, ok = unit{kind: unitSecond, factor: p}, !inHead || head.kind == unitSecond && head.factor == 1
+		cell += "s"
+	}
+	if !ok || u.kind != unitSecond || inHead && head.kind != unitSecond {
+		return &ParseError{Path: f.name, Line: f.t.firstNumber, Column: j + 1, Found: fmt.Sprintf("times with %q behind them under a header that states %s", f.cols[j].unit, f.hd.units[j]), Expected: "one unit of time", Fix: "give --time-unit, or export the times in seconds"}
+	}
+	f.s.timeKind, f.s.timeFactor, f.s.timeText = unitSecond, u.factor, cell
+	if inHead && head.factor != u.factor {
+		f.s.timeWhy = "stands behind each time, and wins over the header's " + f.hd.units[j]
+	} else {
+		f.s.timeWhy = "stands behind each time"
 	}
 	return nil
 }
@@ -189,8 +282,9 @@ func (f *schemaFinder) sortOthers() {
 		case isRaw:
 			f.s.raw = append(f.s.raw, j)
 		case r.has && r.unit.kind == unitAmpere, ampName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt):
-			f.s.current = append(f.s.current, j)
+			f.other(j, "a current")
 		case r.has && (r.unit.kind == unitOther || r.unit.kind == unitHertz), otherName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt), freqName.MatchString(r.name) && r.unit.kind != unitVolt && len(r.name) > 1:
+			f.other(j, "values")
 		default:
 			if f.s.time >= 0 && sameColumn(f.cols[j].x, f.cols[f.s.time].x) {
 				continue // a simulator repeats the time before every vector
@@ -198,6 +292,18 @@ func (f *schemaFinder) sortOthers() {
 			f.s.volts = append(f.s.volts, j)
 		}
 	}
+}
+
+// other notes column j as one of no volts.
+func (f *schemaFinder) other(j int, what string) {
+	if r := f.roles[j]; r.has {
+		what += " in " + r.text
+	}
+	name := f.hd.names[j]
+	if name == "" {
+		name = fmt.Sprintf("column %d", j+1)
+	}
+	f.s.others = append(f.s.others, otherColumn{j, name, what})
 }
 
 // setCodesApart takes unnamed whole numbers that follow another column for
@@ -231,8 +337,9 @@ func (f *schemaFinder) wantVolts() error {
 		f.s.volts, f.s.raw = f.s.raw, nil
 	}
 	if len(f.s.volts) == 0 {
-		if len(f.s.current) > 0 {
-			return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Column: f.s.current[0] + 1, Found: "a current in amperes", Expected: "a column of volts", Fix: "save the voltage channel"}
+		if len(f.s.others) > 0 {
+			o := f.s.others[0]
+			return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Column: o.col + 1, Found: o.what, Expected: "a column of volts", Fix: "save the voltage channel's waveform"}
 		}
 		return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Found: "no column of volts", Expected: "time and volts columns", Fix: "export the channel's voltage"}
 	}
@@ -242,7 +349,7 @@ func (f *schemaFinder) wantVolts() error {
 // ownTime takes the chosen channel's own time column where every channel has
 // one in front of it.
 func (f *schemaFinder) ownTime(opt Options) error {
-	if ch, err := pickChannel(f.name, opt.Channel, f.s.names); err == nil && len(f.s.volts) > 1 && f.s.timeKind == unitSecond {
+	if ch, err := f.s.pick(f.name, opt, 0); err == nil && len(f.s.volts) > 1 && f.s.timeKind == unitSecond {
 		own := 0
 		for _, j := range f.s.volts {
 			if f.isTime[j-1] {
@@ -258,28 +365,59 @@ func (f *schemaFinder) ownTime(opt Options) error {
 	return nil
 }
 
-// nameChannels gives the volts columns unique names.
+// plainName is what stands over a column and names none in particular.
+var plainName = regexp.MustCompile(`(?i)^(waveform( data)?|data|values?|y|col(umn)? ?\d+|no|amplitude|voltage|u|v)$`)
+
+// nameChannels gives the volts columns unique names: the channel's own, from
+// above the column or from the settings, wins over a unit or a word such as
+// "Waveform Data".
 func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 	seen := map[string]int{}
 	for i, j := range s.volts {
-		n := hd.names[j]
-		if n == "" || len(s.volts) == 1 && isUnitWord(n) {
-			if v, ok := p.get(metaSource, "", i, len(s.volts)); ok && v.text != "" && (len(s.volts) == 1 || v.of == len(s.volts)) {
-				n = v.text
+		n, why := hd.names[j], "stands over the column"
+		if n == "" || isUnitWord(n) || plainName.MatchString(n) {
+			at := spot{col: j, places: []place{s.place(j), {i, len(s.volts)}}}
+			if v, ok := p.get(metaSource, at); ok && v.text != "" && (len(s.volts) == 1 || v.index >= 0 || v.over(j)) {
+				if n == "" || isUnitWord(n) || channelLike(v.text) {
+					n, why = v.text, stated(v)
+				}
 			}
 		}
-		if n == "" && len(s.volts) > 1 {
+		if len(s.volts) > 1 && (n == "" || isUnitWord(n) && seen[n] > 0) {
 			n = fmt.Sprintf("column %d", j+1)
 		}
 		seen[n]++
 		if seen[n] > 1 {
 			n = fmt.Sprintf("%s (column %d)", n, j+1)
 		}
-		s.names = append(s.names, n)
+		s.names, s.nameWhy = append(s.names, n), append(s.nameWhy, why)
 		u := hd.units[j]
 		if u == "" {
 			u = cols[j].unit
 		}
 		s.units = append(s.units, u)
 	}
+}
+
+// pick finds the channel that opt asks for; line is where the header begins.
+func (s *schema) pick(path string, opt Options, line int) (int, error) {
+	if opt.Channel == "" && opt.Nth > 0 && opt.Nth <= len(s.names) {
+		return opt.Nth - 1, nil
+	}
+	ch, err := pickChannel(path, opt.Channel, s.names)
+	if err == nil || opt.Channel == "" {
+		return ch, err
+	}
+	for _, o := range s.others {
+		if strings.EqualFold(o.name, strings.TrimSpace(opt.Channel)) {
+			return 0, &ParseError{Path: path, Line: line, Column: o.col + 1, Found: fmt.Sprintf("%q holds %s", o.name, o.what), Expected: "volts", Fix: "choose a voltage channel, or give its column's unit"}
+		}
+	}
+	return ch, err
+}
+
+// channelLike tells names such as CH1, Channel A and 2.
+func channelLike(s string) bool {
+	k, _ := normKey(s)
+	return channelWord.MatchString(k)
 }

@@ -90,7 +90,7 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		return nil, err
 	}
 	t := &Trace{File: s.name, Channels: sc.names, Calibrated: true}
-	ch, err := pickChannel(s.name, opt.Channel, sc.names)
+	ch, err := sc.pick(s.name, opt, hd.firstLine(tab))
 	if err != nil {
 		return nil, err
 	}
@@ -105,8 +105,13 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	}
 	t.Layout = tab.words(sc, enc, fmt.Sprintf("%s, rows from line %d", where, h.lines[tab.first].number))
 	t.assume("layout", t.Layout, "from the content")
-	if opt.Channel != "" || len(sc.names) > 1 {
+	switch {
+	case opt.Channel != "":
 		t.assume("channel", fmt.Sprintf("%q, %d of %d", t.Channel, ch+1, len(sc.names)), "given")
+	case len(sc.names) > 1:
+		t.assume("channel", fmt.Sprintf("%q, %d of %d", t.Channel, ch+1, len(sc.names)), "none was chosen")
+	case t.Channel != "":
+		t.assume("channel", fmt.Sprintf("%q", t.Channel), sc.nameWhy[ch])
 	}
 	scale, err := im.voltScale()
 	if err != nil {
@@ -135,6 +140,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		return nil, err
 	}
 	scale.apply(t)
+	if err := im.checkDivisions(); err != nil {
+		return nil, err
+	}
 	im.checkPoints(rows)
 	im.instrument()
 	im.acquisition()

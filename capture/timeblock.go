@@ -82,6 +82,9 @@ func pow10(e int) float64 {
 // resolution is the step between neighbouring stamps as printed: trailing
 // zeros that were left out don't count against it.
 func (p *rowSpec) resolution(n number) float64 {
+	if n.v == 0 && n.exp10 >= 0 {
+		return pow10(p.expMin) // a bare 0 shows no digits of its own
+	}
 	msd := n.exp10 + n.digits - 1
 	e := min(n.exp10, max(p.expMin, msd+1-p.digitsMax))
 	return pow10(e)

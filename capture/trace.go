@@ -124,6 +124,7 @@ func (t *Trace) DurationS() float64 { return float64(len(t.Volts)) / t.SampleRat
 // that names it.
 type Options struct {
 	Channel           string   // name, or 1-based number among the volt channels; "": the only one, else a *ChannelError
+	Nth               int      // 1-based number among the volt channels where Channel is "": for callers that go through them all
 	TimeUnit          string   // "s", "ms", "us", "ns", "samples"
 	VoltUnit          string   // "V", "mV", "uV", "counts", "div"
 	Delimiter         string   // ",", ";", "|", "tab", "space"

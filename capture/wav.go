@@ -230,7 +230,7 @@ func wavChannelNames(n int) []string {
 // wavData reads the samples of the chosen channel as fractions of full scale.
 func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader, f *wavFormat, size int64, unknown bool, kind string, opt Options) (*Trace, error) {
 	t := &Trace{File: s.name, Coupling: CouplingAC, Channels: wavChannelNames(f.channels), TimeUnit: "samples", VoltUnit: "full scale", SampleRateHz: float64(f.rate)}
-	ch, err := pickChannel(s.name, opt.Channel, t.Channels)
+	ch, err := (&schema{names: t.Channels}).pick(s.name, opt, 0)
 	if err != nil {
 		return nil, err
 	}
