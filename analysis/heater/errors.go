@@ -36,5 +36,16 @@ func (e *UnknownValveError) Error() string {
 	if len(e.Near) > 0 {
 		s += ", nearest are " + strings.Join(e.Near, ", ")
 	}
-	return s + "; check the spelling or add it to your own valves with volts and amps from its data sheet"
+	return s + "; check the spelling, or give volts and amps from its data sheet: --own NAME=VOLTS:AMPS, in a sheet [[heaters.own_valve]]"
+}
+
+// RectifierError is a rectifier whose heated cathode carries the high tension.
+type RectifierError struct {
+	Name, Data string
+}
+
+// Error gives the one line shown to the user.
+func (e *RectifierError) Error() string {
+	return fmt.Sprintf("%s is a rectifier (%s): what is heated there stands on the high tension, so it must not share a supply with any other heater; "+
+		"found it among the heaters, expected amplifying valves; leave it on its own winding, or, on an isolated supply that feeds it alone and stands the high tension, give it as --own NAME=VOLTS:AMPS under another name", e.Name, e.Data)
 }

@@ -107,6 +107,9 @@ func NewLoad(groups []Group, rail float64) (Load, error) {
 			return Load{}, err
 		}
 	}
+	if err := checkFilaments(groups); err != nil {
+		return Load{}, err
+	}
 	if rail == 0 {
 		rail = findRail(groups)
 	}
@@ -127,6 +130,30 @@ func NewLoad(groups []Group, rail float64) (Load, error) {
 		return Load{}, railError(s, rail)
 	}
 	return l, nil
+}
+
+// checkFilaments refuses what would join the cathodes of directly heated
+// valves, or put one on another's bias: a string, or company on the supply.
+func checkFilaments(groups []Group) error {
+	for _, g := range groups {
+		if !g.Valve.Filament {
+			continue
+		}
+		found := ""
+		switch {
+		case g.Wiring == String || g.Wiring == StringSeries || g.Wiring == Series:
+			found = fmt.Sprintf("%s in a string", g.Valve.Type)
+		case len(groups) > 1:
+			found = fmt.Sprintf("%s beside other heaters", g.Valve.Type)
+		case g.Count > 1:
+			found = fmt.Sprintf("%d x %s on one supply", g.Count, g.Valve.Type)
+		default:
+			continue
+		}
+		return &InputError{What: "heater load", Found: found, Expected: "a supply of its own for every directly heated valve",
+			Fix: "its filament is its cathode, so what shares the supply shares the cathode and its bias: plan one such valve at a time, each from a floating supply"}
+	}
+	return nil
 }
 
 // checkGroup refuses what has no meaning, with what to do.

@@ -20,6 +20,8 @@ type Valve struct {
 	Base         string   `json:"base,omitempty"`
 	MaxVhk       float64  `json:"max_vhk_v,omitempty"` // maximum heater-cathode volts, 0 unknown
 	Source       string   `json:"source"`              // or "from memory"
+	Filament     bool     `json:"directly_heated,omitempty"`
+	Note         string   `json:"note,omitempty"` // what to know before wiring it
 }
 
 // Wiring is how a group of valves is connected.
@@ -40,6 +42,11 @@ type Group struct {
 	Count      int    `json:"count"`
 	Wiring     Wiring `json:"wiring"`
 	StringName string `json:"string_name,omitempty"`
+
+	// CathodeV is where the cathode sits against the heater supply's negative
+	// pole, in volts: the most of all in the group, negative below it; 0: not
+	// told, or there.
+	CathodeV float64 `json:"cathode_v,omitempty"`
 }
 
 // Load is all heaters on one supply.

@@ -77,7 +77,7 @@ func valveMatches(v heater.Valve, words []string) bool {
 // printValves prints the table, the long sources as numbered notes below it.
 func printValves(w io.Writer, rows []heater.Valve) {
 	t := plainTable([]string{"type", "same heater", "volts", "amps", "±V", "±A", "pins", "base", "Vhk", "source"},
-		"llllrrllrr", 8, 22, 8, 10, 4, 4, 10, 5, 3, 6)
+		"llllrrllrr", 8, 22, 8, 10, 4, 4, 10, 8, 3, 6)
 	var notes []string
 	for _, v := range rows {
 		volts, amps := significant(v.Volts, 3), significant(v.Amps, 3)
@@ -100,8 +100,29 @@ func printValves(w io.Writer, rows []heater.Valve) {
 	}
 	printTable(w, t)
 	fmt.Fprintln(w)
-	printLine(w, "", "volts and amps of a centre-tapped heater: halves parallel / in series; ±V permissible heater volts and ±A spread of current, from memory unless the source prints them; ct centre tap, s shield; B9A noval, B7G miniature, K8A octal; Vhk: greatest heater-cathode volts, from memory, and it varies by maker")
+	printLine(w, "", "volts and amps of a centre-tapped heater: halves parallel / in series; ±V permissible heater volts and ±A spread of current, from memory unless the source prints them; ct centre tap, s shield; B9A noval, B7G miniature, K8A octal, B8A rimlock; no pins given: wire by the data sheet only; Vhk: greatest heater-cathode volts, from memory unless the source says read, and it varies by maker")
 	for i, n := range notes {
 		printLine(w, fmt.Sprintf("(%d) ", i+1), n)
+	}
+	var filaments []string
+	told := map[string][]string{}
+	var order []string
+	for _, v := range rows {
+		if v.Filament {
+			filaments = append(filaments, v.Type)
+		}
+		if v.Note == "" {
+			continue
+		}
+		if told[v.Note] == nil {
+			order = append(order, v.Note)
+		}
+		told[v.Note] = append(told[v.Note], v.Type)
+	}
+	for _, n := range order {
+		printLine(w, "! ", strings.Join(told[n], ", ")+": "+n)
+	}
+	if len(filaments) > 0 {
+		printLine(w, "! ", strings.Join(filaments, ", ")+": directly heated, the filament is the cathode: a floating supply for each valve, never a string")
 	}
 }
