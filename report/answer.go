@@ -116,11 +116,21 @@ func dropperText(p *heater.Plan) string {
 		return "none: " + p.Why
 	case part == nil:
 		return "none"
+	case p.Direct:
+		return fmt.Sprintf("no dropper, connect directly (%s)", percentText(part.ErrFrac))
 	case part.BuyW > 0:
 		return fmt.Sprintf("%s, %s W or more (%s)", part.Label, trimNumber(part.BuyW), a.Name)
 	default:
 		return fmt.Sprintf("%s (%s)", part.Label, a.Name)
 	}
+}
+
+// partText is "0.75 Ω, 2 W": a part with the rating to buy, where it has one.
+func partText(p *heater.Part) string {
+	if p.BuyW > 0 {
+		return clean(p.Label) + ", " + buyText(p.BuyW)
+	}
+	return clean(p.Label)
 }
 
 func trimNumber(v float64) string { return string(appendNumber(nil, v, 3)) }
@@ -139,6 +149,9 @@ func fitWords(u *Unit) string {
 	}
 	s := fmt.Sprintf("Fit %s: the heaters get %.2f V at %s and the part takes %s.",
 		dropperText(p), part.HeaterV, eng(part.LoadA, "A"), eng(part.W, "W"))
+	if p.Direct {
+		s = fmt.Sprintf("Connect the heaters directly: they get %.2f V (%s) at %s.", part.HeaterV, percentText(part.ErrFrac), eng(part.LoadA, "A"))
+	}
 	if p.ShareOfRated > 0 {
 		s += fmt.Sprintf(" The load takes %.0f %% of the supply's rated current.", 100*p.ShareOfRated)
 	}

@@ -81,7 +81,7 @@ func (r *Report) label(i int) labelView {
 	}
 	v.Rows = append(v.Rows, pair{"DC, loaded", dc})
 	if _, part := bestPart(u.Plan); part != nil {
-		v.Rows = append(v.Rows, pair{"dropper", clean(part.Label)})
+		v.Rows = append(v.Rows, pair{"dropper", partText(part)})
 	}
 	return v
 }

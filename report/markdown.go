@@ -90,7 +90,7 @@ func (r *Report) markdownRanking(b *strings.Builder) {
 		}
 		dropper := "-"
 		if _, part := bestPart(u.Plan); part != nil {
-			dropper = md(part.Label)
+			dropper = md(partText(part))
 		}
 		b.WriteString(" " + dropper + " |\n")
 	}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"html/template"
 	"math"
 	"strings"
 
@@ -21,6 +22,18 @@ type planView struct {
 	CornerNotes         []string // numbered, as the corners refer to them
 	Notes               []string // of the recommended arrangement and part
 	Others, Assumptions []string
+
+	Alternatives []alternativeView
+	Better       string   // which way is the better engineering
+	Shopping     []string // all there is to buy
+	Protection   []string // fuses and heater-cathode limits, or why there are none
+	Sketch       template.HTML
+}
+
+// alternativeView is one way of feeding the heaters other than a dropper.
+type alternativeView struct {
+	What   string
+	Better bool
 }
 
 // arrangementView is one way of dropping with its recommended part.
@@ -55,7 +68,8 @@ func (v *planView) SplitTable(unit string) cornerTable {
 	return cornerTable{"Volts within the strings for " + unit, "How the heaters of a string share its volts", v.Split}
 }
 
-func planWords(p *heater.Plan) *planView {
+func planWords(u *Unit) *planView {
+	p := u.Plan
 	if p == nil {
 		return nil
 	}
@@ -64,8 +78,8 @@ func planWords(p *heater.Plan) *planView {
 	switch {
 	case part == nil:
 		v.Words = "No dropper: " + orText(clean(p.Why), "none fits this unit and load") + "."
-	case part.Label == "none":
-		v.Words = "Fit no dropper."
+	case p.Direct:
+		v.Words = fmt.Sprintf("Fit no dropper: connect directly, %s.", percentText(part.ErrFrac))
 	default:
 		v.Words = "Fit " + dropperText(p) + "."
 	}
@@ -126,11 +140,38 @@ func planWords(p *heater.Plan) *planView {
 		v.Part = clean(part.Label)
 		v.Corners = v.cornerViews(part.Corners)
 	}
+	v.fitting(u, part)
 	if best.RippleHint != "" {
 		v.Notes = append(v.Notes, sentence("ripple: "+clean(best.RippleHint)))
 	}
 	v.Split = v.cornerViews(p.StringSplit)
 	return v
+}
+
+// fitting adds what to buy, what protects it, how it is wired and what else
+// would feed the heaters.
+func (v *planView) fitting(u *Unit, part *heater.Part) {
+	p := u.Plan
+	for _, a := range p.Alternatives {
+		v.Alternatives = append(v.Alternatives, alternativeView{sentence(a.What), a.Better})
+	}
+	v.Better = sentence(p.Better)
+	if part == nil {
+		return
+	}
+	for _, i := range part.Shopping {
+		v.Shopping = append(v.Shopping, clean(i.Text()))
+	}
+	if u.Filter != nil && u.Filter.Found {
+		v.Shopping = append(v.Shopping, "with the post-filter, in place of the resistor above: "+clean(strings.Join(u.Filter.Best.Parts, "; ")))
+	}
+	for _, f := range part.Fuses {
+		v.Protection = append(v.Protection, sentence(fmt.Sprintf("fuse, %s: %s", f.For, f.Why)))
+	}
+	for _, i := range p.Insulation {
+		v.Protection = append(v.Protection, sentence(i.Words))
+	}
+	v.Sketch = template.HTML(wiringInline(p, u.Filter, unitName(u.Eval.Unit))) // escaped where it is drawn
 }
 
 func arrangementRow(a *heater.Arrangement, best bool) arrangementView {

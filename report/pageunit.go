@@ -99,7 +99,7 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 			DB: marginText(&m), Interval: intervalText(m), From: clean(m.From), Reason: clean(m.Reason), Covered: m.Covered,
 			Over: m.Covered && m.DB < 0})
 	}
-	v.Plan, v.Filter, v.Heard = planWords(u.Plan), filterWords(u), heardWords(u.Hears)
+	v.Plan, v.Filter, v.Heard = planWords(u), filterWords(u), heardWords(u.Hears)
 	var ms []*analysis.Measurement
 	for _, c := range u.Captures {
 		if c.M != nil {

@@ -29,7 +29,8 @@ func planObject(p *heater.Plan, curve bool) any {
 		{"share_of_rated", positive(p.ShareOfRated)}, {"headroom_ok", p.HeadroomOK}, {"headroom", orNull(p.Headroom)},
 		{"available_v", positive(p.AvailableV)}, {"cold_a", positive(p.ColdA)},
 		{"cold_without_dropper_a", positive(p.ColdNoDropA)}, {"cold_rides", orNull(p.ColdRides)},
-		{"can_feed", p.CanFeed}, {"why", orNull(p.Why)}, {"recommended", orNull(recommended)}, {"recommended_why", orNull(p.BestWhy)},
+		{"can_feed", p.CanFeed}, {"refused", p.Refused}, {"connect_directly", p.Direct}, {"why", orNull(p.Why)}, {"recommended", orNull(recommended)}, {"recommended_why", orNull(p.BestWhy)},
+		{"better_engineering", orNull(p.Better)}, {"alternatives", alternativeObjects(p.Alternatives)}, {"heater_cathode", insulationObjects(p.Insulation)},
 		{"arrangements", arrangements}, {"string_split", cornerObjects(p.StringSplit)},
 		{"warm_up", warmUpObject(p.WarmUp, curve)}, {"hints", list(p.Hints)},
 		{"warnings", list(p.Warnings)}, {"assumptions", list(p.Assumptions)}}
@@ -42,7 +43,41 @@ func partObject(p heater.Part, recommended bool) object {
 		{"buy_w", positive(p.BuyW)}, {"surface_celsius", positive(p.SurfaceC)}, {"heater_error", number(p.ErrFrac)},
 		{"heater_error_low", number(p.WorstLow)}, {"heater_error_high", number(p.WorstHigh)},
 		{"pulled_v", positive(p.PulledV)}, {"pulled_over_limit", p.PulledOver},
+		{"overrun", orNull(string(p.Overrun))}, {"fault_buy_w", positive(p.FaultBuyW)}, {"fuses", fuseObjects(p.Fuses)}, {"shopping", shoppingList(p.Shopping)},
 		{"corners", cornerObjects(p.Corners)}, {"warnings", list(p.Warnings)}}
+}
+
+func fuseObjects(fuses []heater.Fuse) []object {
+	out := []object{}
+	for _, f := range fuses {
+		out = append(out, object{{"for", f.For}, {"count", f.Count}, {"rating_a", positive(f.RatingA)}, {"steady_a", number(f.SteadyA)},
+			{"cold_a", number(f.ColdA)}, {"short_a", positive(f.ShortA)}, {"why", f.Why}})
+	}
+	return out
+}
+
+func shoppingList(items []heater.Item) []string {
+	out := []string{}
+	for _, i := range items {
+		out = append(out, i.Text())
+	}
+	return out
+}
+
+func alternativeObjects(list []heater.Alternative) []object {
+	out := []object{}
+	for _, a := range list {
+		out = append(out, object{{"kind", string(a.Kind)}, {"what", a.What}, {"heat_w", number(a.HeatW)}, {"better", a.Better}})
+	}
+	return out
+}
+
+func insulationObjects(list []heater.Insulation) []object {
+	out := []object{}
+	for _, i := range list {
+		out = append(out, object{{"type", i.Type}, {"volts_v", number(i.Volts)}, {"max_v", positive(i.MaxV)}, {"state", string(i.State)}, {"words", i.Words}})
+	}
+	return out
 }
 
 // cornerObjects gives null for the volts where no heater is lit and for a
@@ -59,7 +94,7 @@ func cornerObjects(corners []heater.Corner) []object {
 		}
 		out = append(out, object{{"name", c.Name}, {"kind", orNull(string(c.Kind))}, {"heater", orNull(c.Heater)}, {"heater_v", volts},
 			{"load_a", amps}, {"part_w", watts}, {"over_limit", c.OverLimit}, {"under_limit", c.UnderLimit},
-			{"all_off", c.AllOff}, {"unlimited", c.Unlimited}, {"note", orNull(c.Note)}})
+			{"all_off", c.AllOff}, {"unlimited", c.Unlimited}, {"limited_by_supply", c.Limited}, {"note", orNull(c.Note)}})
 	}
 	return out
 }

@@ -114,7 +114,7 @@ func rankingColumns(r *Report) []column {
 		}
 		volts.cells = append(volts.cells, dash(e.LoadedV, "V"))
 		if _, part := bestPart(u.Plan); part != nil {
-			dropper.cells = append(dropper.cells, clean(part.Label))
+			dropper.cells = append(dropper.cells, partText(part))
 		} else {
 			dropper.cells = append(dropper.cells, "-")
 		}

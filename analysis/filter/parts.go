@@ -192,3 +192,6 @@ func si(v float64, unit string) string {
 	}
 	return capture.SI(v, unit, 3)
 }
+
+// Farads writes a capacitance as it is sold: "470 µF", "100 nF".
+func Farads(f float64) string { return si(f, "F") }

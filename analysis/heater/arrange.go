@@ -333,14 +333,34 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 		}
 	}
 	p.Corners = l.corners(z.supply, z.opt)
+	p.Fuses = z.fuses(l)
 	z.summarise(&p)
 	if p.SurfaceC > touchC {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("surface about %.0f °C at the %s rating: too hot to touch, keep it clear of electrolytics, cables and plastic", p.SurfaceC, watts(p.BuyW)))
 	}
-	if p.FaultW > p.BuyW && p.BuyW > 0 {
-		p.Warnings = append(p.Warnings, fmt.Sprintf("a shorted heater puts %s into it: fit a fuse, or a rating that stands it", watts(p.FaultW)))
+	if p.FaultBuyW = buyWatts(p.FaultW, 1); p.FaultBuyW > largestFaultW {
+		p.FaultBuyW = 0
 	}
+	if p.FaultW > p.BuyW && p.BuyW > 0 {
+		p.Warnings = append(p.Warnings, p.faultWarning())
+	}
+	p.Shopping = p.shopping()
 	return p
+}
+
+// faultWarning says what protects a resistor that a shorted heater overloads.
+func (p Part) faultWarning() string {
+	s := fmt.Sprintf("a shorted heater puts %s into it", watts(p.FaultW))
+	for _, f := range p.Fuses {
+		if f.RatingA == 0 {
+			stands := "no resistor of a sensible size stands that"
+			if p.FaultBuyW > 0 {
+				stands = fmt.Sprintf("the %s rating stands it", watts(p.FaultBuyW))
+			}
+			return s + ", and no fuse value clears it: " + stands + "; a thermal cut-out clamped to the resistor is the other way (common practice, no source)"
+		}
+	}
+	return s + " until the fuse opens, within two minutes"
 }
 
 // spreads are the tolerance scenarios in which a part must stay cool.
@@ -386,15 +406,16 @@ func (z sizing) summarise(p *Part) {
 		}
 	}
 	if p.PulledOver {
+		p.Overrun = overrun(p.PulledErr)
 		p.Warnings = append(p.Warnings, p.pulledWarning())
 	}
 }
 
-// pulledWarning is the loud one: what a pulled valve does to the rest.
+// pulledWarning says what a pulled valve does to the rest.
 func (p Part) pulledWarning() string {
 	for _, c := range p.Corners {
 		if c.Kind == KindPulled && c.OverLimit && c.RelErr == p.PulledErr {
-			return fmt.Sprintf("DANGER TO HEATERS: with one %s, the %s left in rises to %s (%s), over its limit; this is how heaters die", c.Name, c.Heater, volts3(c.HeaterV), percent(c.RelErr))
+			return fmt.Sprintf("with one %s, the %s left in rises to %s (%s), over its limit: %s (common practice, no source)", c.Name, c.Heater, volts3(c.HeaterV), percent(c.RelErr), p.Overrun.Words())
 		}
 	}
 	return ""

@@ -35,6 +35,8 @@ type scenario struct {
 type solved struct {
 	point
 	heaters []heaterAt
+	shortA  float64   // through the shorted heater, where there is one
+	limited bool      // the supply's limit holds the current
 	partW   []float64 // heat of the hottest single part: of the shared dropper, or of each strand's
 }
 
@@ -64,6 +66,10 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 			net.diode, net.diodes = &d, l.diodes
 		}
 	}
+	if sc.shorted {
+		net.limitA = s.limit()
+	}
+	bad := -1        // branch with the shorted heater
 	owner := []int{} // strand of each branch
 	for k, st := range l.strands {
 		b := branch{name: st.name, count: st.count}
@@ -82,22 +88,23 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 		case sc.pulled == k+1:
 			b.count--
 		case sc.shorted && sc.strand == k:
-			bad := b
-			bad.count = 1
-			bad.elems = nil
+			bad = len(net.branches)
+			faulty := b
+			faulty.count = 1
+			faulty.elems = nil
 			for j, e := range b.elems {
 				if j == sc.elem {
 					short := e
 					short.ohmic, short.ohm, short.mult = true, 0, 1
-					bad.elems = append(bad.elems, short)
+					faulty.elems = append(faulty.elems, short)
 					e.mult--
 				}
 				if e.mult > 0 {
-					bad.elems = append(bad.elems, e)
+					faulty.elems = append(faulty.elems, e)
 				}
 			}
 			b.count--
-			net.branches = append(net.branches, bad)
+			net.branches = append(net.branches, faulty)
 			owner = append(owner, k)
 		}
 		net.branches = append(net.branches, b)
@@ -106,6 +113,10 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 	p := solved{point: net.solve()}
 	if p.unlimited {
 		return p
+	}
+	if bad >= 0 {
+		p.shortA = p.branchA[bad]
+		p.limited = net.limitA > 0 && p.totalA > net.limitA*(1-1e-9)
 	}
 	for i, b := range net.branches {
 		if b.count == 0 {
@@ -214,10 +225,10 @@ const limitSlack = 1e-6
 
 // corner turns a solved scenario into a row of the table.
 func (p solved) corner(name string, kind Kind) Corner {
-	c := Corner{Name: name, Kind: kind, LoadA: p.totalA, PartW: p.maxW()}
+	c := Corner{Name: name, Kind: kind, LoadA: p.totalA, PartW: p.maxW(), Limited: p.limited}
 	if p.unlimited {
 		c.Unlimited, c.AllOff = true, true
-		c.Note = "nothing but the supply's own limit holds the current: fit a fuse"
+		c.Note = "nothing but the supply's own limit, which is not known, holds the current: fit a fuse"
 		return c
 	}
 	w, ok := p.worst()
@@ -311,11 +322,8 @@ func (l layout) corners(s Supply, o Options) []Corner {
 	for k, st := range l.strands {
 		for j, e := range st.elems {
 			c := add(e.valve.Type+" heater shorted", KindShort, scenario{shorted: true, strand: k, elem: j})
-			switch {
-			case c.AllOff && !c.Unlimited:
-				c.Note = "all heaters off, the dropper takes it all: fuse it"
-			case c.Note == "":
-				c.Note = "a fault: many small supplies shut down here, a fuse makes sure"
+			if !c.Unlimited {
+				c.Note = s.faultNote(*c)
 			}
 		}
 	}

@@ -113,12 +113,19 @@ func (n network) solve() point {
 		}
 	}
 	if shorted >= 0 {
-		if n.sourceOhm+n.sharedOhm == 0 {
+		switch {
+		case n.sourceOhm+n.sharedOhm > 0:
+			hi := n.openV / (n.sourceOhm + n.sharedOhm)
+			p.totalA = root(func(i float64) float64 { return n.drop(i) - n.openV }, 0, hi)
+		case n.limitA > 0:
+			p.totalA = n.limitA
+		default:
 			p.unlimited = true
 			return p
 		}
-		hi := n.openV / (n.sourceOhm + n.sharedOhm)
-		p.totalA = root(func(i float64) float64 { return n.drop(i) - n.openV }, 0, hi)
+		if n.limitA > 0 {
+			p.totalA = math.Min(p.totalA, n.limitA)
+		}
 		p.branchA[shorted] = p.totalA / float64(n.branches[shorted].count)
 		return p
 	}

@@ -30,6 +30,8 @@ func (z sizing) diodes(d *diodeModel) Arrangement {
 		z.summarise(&p)
 		p.W = p.Corners[0].PartW
 		p.TotalW = float64(n) * p.W
+		p.Fuses = z.fuses(l)
+		p.Shopping = append([]Item{d.toBuy(n, p, z.supply)}, fuseItems(p.Fuses)...)
 		a.Parts = append(a.Parts, p)
 	}
 	a.Best = bestPart(a.Parts)
@@ -45,6 +47,8 @@ func (z sizing) none() Arrangement {
 	a := Arrangement{Name: nameNone, Exact: "straight on", Best: 0}
 	l := layout{strands: z.strands}
 	p := Part{Label: "none", layout: l, Corners: l.corners(z.supply, z.opt)}
+	p.Fuses = z.fuses(l)
+	p.Shopping = fuseItems(p.Fuses)
 	z.summarise(&p)
 	if p.Corners[0].OverLimit {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("straight on, the heaters get %s (%s): over their limit", volts3(p.HeaterV), percent(p.ErrFrac)))

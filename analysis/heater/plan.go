@@ -18,7 +18,8 @@ const (
 
 // MakePlan sizes the dropper for a load on a supply and puts every arrangement
 // through its corners. A supply that is too low gives a plan with CanFeed false
-// and Why, not an error; input that means nothing gives an *InputError.
+// and Why, not an error, and one over extra-low voltage a plan that is Refused;
+// input that means nothing gives an *InputError.
 func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	opt, err := opt.withDefaults()
 	if err != nil {
@@ -26,6 +27,9 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	}
 	if err := supply.check(); err != nil {
 		return Plan{}, err
+	}
+	if why := supply.refuse(); why != "" {
+		return Plan{Load: load, Supply: supply, Options: opt, Best: -1, Refused: true, Why: why, Warnings: []string{why}}, nil
 	}
 	load, err = NewLoad(load.Groups, load.Volts)
 	if err != nil {
@@ -42,7 +46,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 		p.HighA += float64(st.count) * z.strandA[k] * (1 + spread)
 	}
 	p.headroom()
-	p.CanFeed = z.availV >= load.Volts*(1-feedSlack)
+	p.CanFeed = z.availV >= load.Volts*(1-feedSlack) || z.directInside()
 	if !p.CanFeed {
 		p.Why = z.whyNot()
 	}
@@ -50,9 +54,13 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 		return Plan{}, err
 	}
 	p.choose()
+	p.Direct = p.Best >= 0 && p.Arrangements[p.Best].Name == nameNone
 	p.dynamics(z)
 	p.split(z)
+	p.alternatives(z)
 	p.warn()
+	p.insulation()
+	p.beware()
 	p.hint()
 	p.assume(z)
 	return p, nil
@@ -63,6 +71,35 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 // Series Heater Chains", a maker's journal of 1963, read in a public copy); 15 %
 // is where a builder should know.
 const warmUpOver = 0.15
+
+// mostSafeV is the end of extra-low voltage on DC in dry conditions, 60 V (IEC
+// 61140, from memory). Above it lie mains and high tension, from which no heater
+// is fed through a resistor here.
+const mostSafeV = 60
+
+// refuse says why no plan is made at all from such a supply.
+func (s Supply) refuse() string {
+	if open := s.Volts + s.AtA*s.OutputOhm; open > mostSafeV {
+		return fmt.Sprintf("refused: %s is over %d V DC, where touch is dangerous and a dropper is a way to feed heaters from mains or high tension; take an isolated supply of a few volts over the heaters'", volts(open), mostSafeV)
+	}
+	return ""
+}
+
+// directInside is true where the supply straight on leaves every heater inside
+// its own tolerance.
+func (z sizing) directInside() bool {
+	n := layout{strands: z.strands}.solve(z.supply, z.opt.Exponent, scenario{})
+	for _, h := range n.heaters {
+		if math.Abs(h.relErr()) > h.valve.VoltTol+limitSlack {
+			return false
+		}
+	}
+	return len(n.heaters) > 0
+}
+
+// directOver is the excess over the rating that is not worth a resistor, where
+// every corner stays comfortable.
+const directOver = 0.02
 
 // feedSlack lets a 6.3 V supply feed 6.3 V heaters in spite of rounding.
 const feedSlack = 1e-3
@@ -109,6 +146,7 @@ func (s Supply) check() error {
 		{"filter resistance in ohms", s.FilterOhm, 0, 1000},
 		{"supply tolerance", s.TolFrac, 0, 0.5},
 		{"rated amps", s.RatedA, 0, 1000},
+		{"current limit in amps", s.LimitA, 0, 1000},
 	} {
 		if err := inRange(c.name, c.v, c.lo, c.hi); err != nil {
 			return err
@@ -205,6 +243,11 @@ func (p *Plan) choose() {
 	if p.Best < 0 {
 		return
 	}
+	if last := len(p.Arrangements) - 1; p.Best != last { // no dropper stands last
+		if none := p.Arrangements[last].Parts[0]; none.ErrFrac <= directOver && p.comfortable(none) {
+			p.Best, best = last, key{}
+		}
+	}
 	a := p.Arrangements[p.Best]
 	part := a.Parts[a.Best]
 	switch {
@@ -217,6 +260,9 @@ func (p *Plan) choose() {
 		p.BestWhy = fmt.Sprintf("nominal volts are right, but the tolerances reach %s to %s: measure and trim", percent(part.WorstLow), percent(part.WorstHigh))
 	default:
 		p.BestWhy = fmt.Sprintf("every tolerance corner within %s to %s, and no pulled valve takes another over its limit", percent(part.WorstLow), percent(part.WorstHigh))
+	}
+	if p.Best >= 0 && a.Name == nameNone {
+		p.BestWhy = fmt.Sprintf("connect directly, %s; %s", percent(part.ErrFrac), p.BestWhy)
 	}
 }
 
@@ -318,9 +364,6 @@ func (p *Plan) warn() {
 	if w := p.WarmUp; p.CanFeed && w.PeakRelErr > warmUpOver {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("during warm-up the %s rises to %s (%s): a string's quicker heater takes more than its share until the others are hot", w.PeakHeater, volts3(w.PeakV), percent(w.PeakRelErr)))
 	}
-	if p.Supply.Volts > 60 {
-		p.Warnings = append(p.Warnings, "over 60 V DC is no longer extra-low voltage: treat it as dangerous to touch")
-	}
 	if p.Load.Volts >= 12 && p.Best >= 0 && p.CanFeed {
 		for _, g := range p.Load.Groups {
 			if g.Wiring == Series {
@@ -347,54 +390,5 @@ func (p *Plan) hint() {
 			what = fmt.Sprintf("straight on it gets %s (%s)", volts(p.Supply.Volts), percent(p.Supply.Volts/high-1))
 		}
 		p.Hints = append(p.Hints, fmt.Sprintf("the %s can also be wired for %s at %s (%s@series): half the current, and %s", g.Valve.Type, volts(high), amps(g.Valve.Amps/2), g.Valve.Type, what))
-	}
-}
-
-// assume states what the plan rests on.
-func (p *Plan) assume(z sizing) {
-	o := p.Options
-	add := func(format string, args ...any) { p.Assumptions = append(p.Assumptions, fmt.Sprintf(format, args...)) }
-	add("heater current grows as volts to the power %g near the rating (0.5 to 0.65 is usual; no published figure)", o.Exponent)
-	add("heater current spread as the table gives it, ±7 %% where it gives none (from memory)")
-	if p.Supply.OutputOhm == 0 {
-		add("output resistance not given: taken as 0 (two meter readings at two currents would tell)")
-	} else {
-		add("output resistance %s", ohms(p.Supply.OutputOhm))
-	}
-	if p.Supply.LeadOhm == 0 {
-		add("leads and sockets taken as 0 Ω")
-	} else {
-		add("leads and sockets %s, both ways", ohms(p.Supply.LeadOhm))
-	}
-	if p.Supply.TolFrac == 0 {
-		add("supply volts taken as they are, part tolerance ±%g %%", roundSig(100*o.PartTol, 3))
-	} else {
-		add("supply tolerance ±%g %%, part tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
-	}
-	add("rating to buy: at least %g x the dissipation in the worst tolerance corner", o.DeratingX)
-	add("surface: %d K over the air at the full rating, in proportion below, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
-	add("a cold heater has 1/%g of its hot resistance (5 to 7 is usual, from memory)", o.ColdRatio)
-	add("warm-up: one thermal mass a heater, %g s to 80 %% of its volts in the 4 x volts, 3 x ohms test circuit (from memory)", o.WarmUpS)
-	add("diodes: %s; %s", siliconDiode.inWords, schottkyDiode.inWords)
-	add("headroom rule: the heaters' highest sum stays under %.0f %% of the rating (common practice, no source)", 100*o.HeadroomFrac)
-	seen := map[string]bool{}
-	for _, g := range p.Load.Groups {
-		v := g.Valve
-		if !seen[v.Type] {
-			seen[v.Type] = true
-			add("%s: %s, %s, ±%g %% volts, ±%g %% current; %s", v.Type, volts(v.Volts), amps(v.Amps), roundSig(100*v.VoltTol, 2), roundSig(100*v.AmpTol, 2), v.Source)
-		}
-	}
-}
-
-// SafetyCautions are the lines that go with every dropper, on screen and on
-// paper.
-func SafetyCautions() []string {
-	return []string{
-		"dropper resistors run hot enough to burn skin and melt insulation: lift them off the board, give them air",
-		"measure the heater volts at the socket pins, all valves in and warm, before you trust any figure here",
-		"never pull or fit a valve under power where a dropper is shared",
-		"mains and valve high tension kill: unplug, discharge the capacitors and check with the meter before you touch",
-		"local codes and licensed practice come before anything printed here",
 	}
 }

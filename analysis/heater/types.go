@@ -64,6 +64,7 @@ type Supply struct {
 	RatedA    float64 `json:"rated_a"`    // 0 unknown
 	LeadOhm   float64 `json:"lead_ohm"`   // leads and socket contacts, both ways
 	FilterOhm float64 `json:"filter_ohm"` // DC resistance of a post-filter ahead of the heaters
+	LimitA    float64 `json:"limit_a"`    // where it holds or cuts its current, 0: 1.5 x RatedA where that is known
 }
 
 // Options of a plan. The zero value takes the documented defaults; for "none at
@@ -91,7 +92,8 @@ type Corner struct {
 	OverLimit  bool    `json:"over_limit"`     // against the heater's own tolerance
 	UnderLimit bool    `json:"under_limit"`    // against the heater's own tolerance
 	AllOff     bool    `json:"all_off"`        // no heater is left lit; HeaterV is 0 for that reason
-	Unlimited  bool    `json:"unlimited"`      // nothing but the supply's own limit holds the current; LoadA is then 0
+	Unlimited  bool    `json:"unlimited"`      // nothing but the supply's own, unknown limit holds the current; LoadA is then 0
+	Limited    bool    `json:"limited"`        // the supply's limit holds the current
 	Note       string  `json:"note,omitempty"` // what to know of this case
 }
 
@@ -143,6 +145,10 @@ type Part struct {
 	PulledV    float64  `json:"pulled_v"`    // highest heater volts with any one valve pulled; 0: none left lit
 	PulledErr  float64  `json:"pulled_err"`  // the same, relative to the rating
 	PulledOver bool     `json:"pulled_over"` // a pulled valve takes another heater over its limit
+	Overrun    Overrun  `json:"overrun"`     // what that does to it, "" where nothing goes over
+	Fuses      []Fuse   `json:"fuses"`       // ahead of it
+	FaultBuyW  float64  `json:"fault_buy_w"` // rating that stands a shorted heater for good, 0: none of a sensible size, or no resistor
+	Shopping   []Item   `json:"shopping"`    // all there is to buy for it
 
 	layout layout // the circuit it makes
 }
@@ -174,7 +180,9 @@ type Plan struct {
 	ColdA        float64       `json:"cold_a"`         // first-instant current with the recommended dropper
 	ColdNoDropA  float64       `json:"cold_no_drop_a"` // and without one
 	ColdRides    string        `json:"cold_rides"`     // whether the supply's rating rides it, in words
+	Refused      bool          `json:"refused"`        // not planned at all, see Why
 	CanFeed      bool          `json:"can_feed"`
+	Direct       bool          `json:"direct"`      // the recommendation is to connect directly
 	Why          string        `json:"why"`         // when it can't: "6.0 V is under 6.3 V + losses"
 	AvailableV   float64       `json:"available_v"` // volts ahead of the dropper at NominalA
 	Arrangements []Arrangement `json:"arrangements"`
@@ -182,6 +190,9 @@ type Plan struct {
 	BestWhy      string        `json:"best_why"`
 	StringSplit  []Corner      `json:"string_split"` // series strings: volts of each heater
 	WarmUp       WarmUp        `json:"warm_up"`
+	Alternatives []Alternative `json:"alternatives"`   // other than a plain dropper, where that is coarse
+	Better       string        `json:"better"`         // which of them all is the better engineering, and why
+	Insulation   []Insulation  `json:"heater_cathode"` // volts between heater and cathode by type
 	Warnings     []string      `json:"warnings"`
 	Hints        []string      `json:"hints"` // what would be easier, such as another wiring
 	Assumptions  []string      `json:"assumptions"`

@@ -70,7 +70,7 @@ func (b *builder) heaters(raw *rawHeaters, h *Heaters) {
 		if v.String != "" && !strings.HasPrefix(w, "string") {
 			b.fail(key+".string", fmt.Sprintf("string = %q with wiring %q", v.String, w), "wiring = \"string\"", "")
 		}
-		h.Groups = append(h.Groups, HeaterGroup{Type: v.Type, Count: count, Wiring: w, String: v.String, Line: b.line(key)})
+		h.Groups = append(h.Groups, HeaterGroup{Type: v.Type, Count: count, Wiring: w, String: v.String, CathodeV: v.CathodeV, Line: b.line(key)})
 	}
 	for i, v := range raw.OwnValve {
 		key := fmt.Sprintf("heaters.own_valve[%d]", i)

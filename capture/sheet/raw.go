@@ -49,6 +49,8 @@ type rawGroup struct {
 	Count  *int   `toml:"count" rule:"positive"`
 	Wiring string `toml:"wiring"`
 	String string `toml:"string"`
+
+	CathodeV float64 `toml:"cathode_v" rule:"any"`
 }
 
 type rawOwn struct {

@@ -65,7 +65,10 @@ type HeaterGroup struct {
 	Count  int    // valves of that type, > 0
 	Wiring string // "parallel" (6.3 V), "series" (12.6 V), "string", "string of series"; "" suits the rail
 	String string // name of the string the group is part of
-	Line   int    // in the sheet, for messages
+
+	CathodeV float64 // of the group's highest cathode above the supply's negative pole, volts; 0: not told
+
+	Line int // in the sheet, for messages
 }
 
 // OwnValve is a valve type the user adds.

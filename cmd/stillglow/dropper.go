@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/analysis/heater"
+	"stillglow/report"
 )
 
 // dropperFlags are the dropper command's flags, in the units the user types.
@@ -21,6 +22,8 @@ type dropperFlags struct {
 	railV      float64
 	atA        float64
 	ratedA     float64
+	limitA     float64
+	cathodeV   float64
 	outputOhm  float64
 	leadOhm    float64
 	supplyTol  float64 // percent
@@ -33,6 +36,7 @@ type dropperFlags struct {
 	all        bool
 	asJSON     bool
 	warmUpPlot string
+	sketch     string
 	force      bool
 	unit       string // of a sheet
 	cache      cacheFlags
@@ -74,6 +78,8 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl.Float64Var(&f.railV, "rail", 0, "heater rail in volts (0: found from the valves)")
 	fl.Float64Var(&f.atA, "at-a", 0, "load current in amps at which the supply volts were measured (0: unloaded)")
 	fl.Float64Var(&f.ratedA, "rated-a", 0, "the supply's rated current in amps (0: not given)")
+	fl.Float64Var(&f.limitA, "limit-a", 0, "where the supply limits its current, in amps (0: 1.5 x --rated-a)")
+	fl.Float64Var(&f.cathodeV, "cathode-v", 0, "volts of the highest cathode above the heater supply's negative pole (0: not told)")
 	fl.Float64Var(&f.outputOhm, "output-ohm", 0, "the supply's output resistance in ohms")
 	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts in ohms, both ways")
 	fl.Float64Var(&f.supplyTol, "supply-tol", 5, "tolerance of the supply volts in percent")
@@ -86,7 +92,8 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl.BoolVar(&f.all, "all", false, "show the standard values and corners of every arrangement; with a sheet: size every unit")
 	fl.BoolVar(&f.asJSON, "json", false, "print JSON")
 	fl.StringVar(&f.warmUpPlot, "warmup-plot", "", "write volts and amps from switch-on to this .png or .svg file")
-	fl.BoolVar(&f.force, "force", false, "let --warmup-plot replace an existing file")
+	fl.StringVar(&f.sketch, "sketch", "", "write the wiring, with polarity, fuse and earth point, to this .svg file (one supply or unit)")
+	fl.BoolVar(&f.force, "force", false, "let --warmup-plot and --sketch replace an existing file")
 	fl.StringVar(&f.unit, "unit", "", "with a sheet: size the units whose name holds this, whatever their verdict")
 	f.cache.add(cmd)
 	return cmd
@@ -108,19 +115,22 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 	if err != nil {
 		return usageError{err}
 	}
+	for i := range groups {
+		groups[i].CathodeV = f.cathodeV
+	}
 	load, err := heater.NewLoad(groups, f.railV)
 	if err != nil {
 		return usageError{err}
 	}
 	var plans []heater.Plan
 	for _, text := range f.supply {
-		v, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(strings.ToUpper(text)), "V")), 64)
+		v, err := supplyVolts(text)
 		if err != nil {
-			return usageError{&heater.InputError{What: "--supply", Found: strconv.Quote(text), Expected: "volts, such as 7 or 6,6.5,7"}}
+			return usageError{err}
 		}
 		p, err := heater.MakePlan(load, heater.Supply{
 			Volts: v, AtA: f.atA, OutputOhm: f.outputOhm, LeadOhm: f.leadOhm,
-			TolFrac: f.supplyTol / 100, RatedA: f.ratedA,
+			TolFrac: f.supplyTol / 100, RatedA: f.ratedA, LimitA: f.limitA,
 		}, heater.Options{
 			Exponent: orNone(f.exponent), PartTol: orNone(f.partTol / 100), HeadroomFrac: orNone(f.headroom / 100),
 			ColdRatio: orNone(f.coldRatio), AmbientC: orNone(f.ambientC), Series: f.series,
@@ -128,9 +138,15 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 		if err != nil {
 			return usageError{err}
 		}
+		if p.Refused {
+			return usageError{&heater.InputError{What: "--supply", Found: volt2(v) + " V", Expected: "an isolated DC supply of at most 60 V", Fix: p.Why}}
+		}
 		plans = append(plans, p)
 	}
 	if err := f.plot(plans, nil, warmUpTitle(load)); err != nil {
+		return err
+	}
+	if err := f.draw(plans, load.Describe()); err != nil {
 		return err
 	}
 	if f.asJSON {
@@ -147,11 +163,50 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 		}
 	}
 	printAssumptions(out, plans[0])
-	if f.warmUpPlot != "" {
-		fmt.Fprintf(out, "\nwrote %s\n", f.warmUpPlot)
-	}
+	f.printWritten(out)
 	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 	return err
+}
+
+// supplyVolts reads one of --supply; what means mains or high tension is named.
+func supplyVolts(text string) (float64, error) {
+	word := strings.ToUpper(strings.Join(strings.Fields(text), ""))
+	for _, w := range []string{"MAINS", "HT", "B+", "VAC", "V~", "AC"} {
+		if strings.Contains(word, w) {
+			return 0, &heater.InputError{What: "--supply", Found: strconv.Quote(text), Expected: "an isolated DC supply's volts, such as 7",
+				Fix: "no dropper is planned from mains, from AC or from the high tension"}
+		}
+	}
+	v, err := strconv.ParseFloat(strings.TrimSuffix(strings.TrimSuffix(word, "DC"), "V"), 64)
+	if err != nil {
+		return 0, &heater.InputError{What: "--supply", Found: strconv.Quote(text), Expected: "volts, such as 7 or 6,6.5,7"}
+	}
+	return v, nil
+}
+
+// draw writes the wiring sketch, if asked for.
+func (f *dropperFlags) draw(plans []heater.Plan, title string) error {
+	if f.sketch == "" {
+		return nil
+	}
+	if strings.ToLower(filepath.Ext(f.sketch)) != ".svg" {
+		return usageError{&heater.InputError{What: "--sketch", Found: strconv.Quote(f.sketch), Expected: "a name ending in .svg"}}
+	}
+	if len(plans) != 1 {
+		return usageError{&heater.InputError{What: "--sketch", Found: fmt.Sprintf("%d plans", len(plans)), Expected: "one", Fix: "give one supply, or --unit with the sheet"}}
+	}
+	svg := report.WiringSketch(&plans[0], title)
+	if svg == nil {
+		return fmt.Errorf("no wiring to draw: %s", orText(plans[0].Why, plans[0].BestWhy))
+	}
+	return writePicture(f.sketch, svg, f.force)
+}
+
+func orText(s, otherwise string) string {
+	if s == "" {
+		return otherwise
+	}
+	return s
 }
 
 // orNone keeps a zero that was typed from being read as "take the default".
@@ -197,6 +252,15 @@ func (f *dropperFlags) plot(plans []heater.Plan, names []string, title string) e
 		return err
 	}
 	return writePicture(f.warmUpPlot, picture, f.force)
+}
+
+// printWritten names the files written beside the answer.
+func (f *dropperFlags) printWritten(w io.Writer) {
+	for _, path := range []string{f.warmUpPlot, f.sketch} {
+		if path != "" {
+			fmt.Fprintf(w, "\nwrote %s\n", path)
+		}
+	}
 }
 
 // plansJSON is what --json prints.

@@ -27,8 +27,8 @@ func command(t *testing.T, args ...string) (stdout, stderr string, code int) {
 func TestDropperFitsHundredColumns(t *testing.T) {
 	runs := [][]string{
 		{"valves"},
-		{"dropper", "--supply", "6,6.5,7,7.5,9,12,15,24,100", "--valves", "2x12AU7,1x6N2P", "--rated-a", "2", "--all"},
-		{"dropper", "--supply", "15,25,100", "--valves", "2x12AX7@series,2x6N2P@string", "--all"},
+		{"dropper", "--supply", "6,6.5,7,7.5,9,12,15,24,60", "--valves", "2x12AU7,1x6N2P", "--rated-a", "2", "--all"},
+		{"dropper", "--supply", "15,25,59", "--valves", "2x12AX7@series,2x6N2P@string", "--all"},
 		{"dropper", "--supply", "30", "--valves", "3x6N2P@string:A,1x6N1P@string:A", "--all"},
 		{"dropper", "--supply", "6.4,6.45,6.5,13.33", "--valves", "2x12AX7", "--all"},
 		{"dropper", "--supply", "13.33", "--valves", "12SN7,2x6N2P@string", "--all"},
@@ -54,7 +54,7 @@ func TestDropperFitsHundredColumns(t *testing.T) {
 }
 
 func TestDropperJSON(t *testing.T) {
-	out, errs, code := command(t, "dropper", "--supply", "6,7", "--valves", "12AU7", "--json")
+	out, errs, code := command(t, "dropper", "--supply", "5,7", "--valves", "12AU7", "--json")
 	if code != exitDone {
 		t.Fatal(code, errs)
 	}
@@ -83,6 +83,7 @@ func TestDropperTranscripts(t *testing.T) {
 	for name, args := range map[string][]string{
 		"dropper-7v":       {"dropper", "--supply", "7", "--valves", "2x12AU7,1x6N2P"},
 		"dropper-supplies": {"dropper", "--supply", "6,6.5,7,7.5,9,12,15", "--valves", "2x12AU7,1x6N2P", "--rated-a", "2"},
+		"dropper-direct":   {"dropper", "--supply", "12", "--valves", "2x12AU7@series,1x12SN7", "--rated-a", "1", "--cathode-v", "85"},
 		"dropper-string":   {"dropper", "--supply", "15", "--valves", "2x12AX7@series,2x6N2P@string", "--output-ohm", "0.1", "--lead-ohm", "0.05", "--all"},
 		"valves-ecc8":      {"valves", "ecc8"},
 	} {
@@ -145,6 +146,14 @@ func TestDropperBadInput(t *testing.T) {
 	}{
 		{[]string{"--supply", "7"}, exitUsage, "--valves"},
 		{[]string{"--supply", "seven", "--valves", "12AU7"}, exitUsage, `found "seven"`},
+		{[]string{"--supply", "230", "--valves", "12AU7"}, exitUsage, "at most 60 V"},
+		{[]string{"--supply", "mains", "--valves", "12AU7"}, exitUsage, "no dropper is planned"},
+		{[]string{"--supply", "6.3 V AC", "--valves", "12AU7"}, exitUsage, "no dropper is planned"},
+		{[]string{"--supply", "B+", "--valves", "12AU7"}, exitUsage, "no dropper is planned"},
+		{[]string{"--supply", "7", "--valves", "2x300B"}, exitUsage, "floating supply"},
+		{[]string{"--supply", "7", "--valves", "GZ34"}, exitUsage, "--own"},
+		{[]string{"--supply", "7,12", "--valves", "12AU7", "--sketch", "x.svg"}, exitUsage, "one supply"},
+		{[]string{"--supply", "7", "--valves", "12AU7", "--sketch", "x.png"}, exitUsage, ".svg"},
 		{[]string{"--supply", "NaN", "--valves", "12AU7"}, exitUsage, "found NaN"},
 		{[]string{"--supply", "-7", "--valves", "12AU7"}, exitUsage, "found -7"},
 		{[]string{"--supply", "7", "--valves", "12AB7"}, exitUsage, "nearest are"},
@@ -153,7 +162,7 @@ func TestDropperBadInput(t *testing.T) {
 		{[]string{"--supply", "7", "--valves", "12AU7", "--own", "x"}, exitUsage, "NAME=VOLTS:AMPS"},
 		{[]string{"--supply", "7", "--valves", "12AU7", "--warmup-plot", "x.gif"}, exitUsage, ".png or .svg"},
 		{[]string{"--supply", "7", "--valves", "12AU7", "--warmup-plot", taken}, exitError, "exists already"},
-		{[]string{"--supply", "6", "--valves", "12AU7", "--warmup-plot", filepath.Join(t.TempDir(), "x.png")}, exitError, "can't"},
+		{[]string{"--supply", "5", "--valves", "12AU7", "--warmup-plot", filepath.Join(t.TempDir(), "x.png")}, exitError, "can't"},
 	} {
 		out, errs, code := command(t, append([]string{"dropper"}, c.args...)...)
 		if code != c.code || !strings.Contains(errs, c.word) || strings.Count(errs, "\n") != 1 || out != "" {
@@ -256,7 +265,7 @@ func TestDropperFromASheet(t *testing.T) {
 	if code != exitDone {
 		t.Fatal(code, errs)
 	}
-	for _, w := range []string{"Invented Brick 1", "85 mΩ", "can't feed it", "volts not measured", "50 %", "101 %"} {
+	for _, w := range []string{"Invented Brick 1", "85 mΩ", "no dropper", "volts not measured", "50 %", "101 %"} {
 		if !strings.Contains(out, w) {
 			t.Errorf("no %q in\n%s", w, out)
 		}

@@ -154,14 +154,18 @@ func printSupplies(w io.Writer, plans []heater.Plan) {
 		a := p.Arrangements[0]
 		if p.CanFeed {
 			row[7] = "none"
-			if p.Best >= 0 {
+			if p.Direct {
+				row[7] = "connect directly, " + percent(p.Arrangements[p.Best].Parts[0].ErrFrac)
+			} else if p.Best >= 0 {
 				take := p.Arrangements[p.Best]
 				row[7] = take.Name + ": " + take.Parts[take.Best].Label
 				if text.StringWidthWithoutEscSequences(row[7].(string)) > 25 {
 					row[7] = take.Name + ":\n" + stacked(take.Parts[take.Best].Label)
 				}
 			}
-			row[1] = digits(a.ExactOhm, 4) + " Ω"
+			if a.ExactOhm > 0 {
+				row[1] = digits(a.ExactOhm, 4) + " Ω"
+			}
 		}
 		if part, ok := best(a); ok {
 			row[2] = bothSides(a)
@@ -289,6 +293,8 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 		}
 	}
 	printSplit(w, p)
+	printOthers(w, p)
+	printShopping(w, p)
 	fmt.Fprintln(w)
 	printLine(w, "cold start: ", fmt.Sprintf("%s; without a dropper %s A", p.ColdRides, digits(p.ColdNoDropA, 3)))
 	printLine(w, "warm-up:    ", fmt.Sprintf("%s s to 90 %% and %s s to 99 %% of the heater's temperature rise", significant(p.WarmUp.To90S, 2), significant(p.WarmUp.To99S, 2)))
@@ -376,6 +382,60 @@ func indexOf(notes *[]string, note string) int {
 	}
 	*notes = append(*notes, note)
 	return len(*notes)
+}
+
+// printOthers tells what else feeds the heaters, and which way is the better
+// engineering.
+func printOthers(w io.Writer, p heater.Plan) {
+	if len(p.Alternatives) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nother ways, with so much to drop:")
+	for _, a := range p.Alternatives {
+		mark := "  "
+		if a.Better {
+			mark = "* "
+		}
+		printLine(w, mark, a.What)
+	}
+	printLine(w, "  ", "better engineering: "+p.Better)
+}
+
+// printShopping lists what to buy for the recommendation, and what protects it.
+func printShopping(w io.Writer, p heater.Plan) {
+	if p.Best < 0 {
+		return
+	}
+	part, _ := best(p.Arrangements[p.Best])
+	fmt.Fprintln(w, "\nparts:")
+	for _, i := range part.Shopping {
+		printLine(w, "- ", i.Text())
+	}
+	if len(part.Shopping) == 0 {
+		printLine(w, "- ", "none")
+	}
+	for _, f := range part.Fuses {
+		printLine(w, "  ", "fuse, "+f.For+": "+f.Why)
+	}
+	printInsulation(w, p)
+}
+
+// printInsulation tells what is known between heater and cathode.
+func printInsulation(w io.Writer, p heater.Plan) {
+	var untold []string
+	for _, i := range p.Insulation {
+		switch {
+		case i.State != heater.InsulationNotTold:
+			printLine(w, "  ", i.Words)
+		case i.MaxV > 0:
+			untold = append(untold, fmt.Sprintf("%s %s V", i.Type, significant(i.MaxV, 3)))
+		default:
+			untold = append(untold, i.Type+" unknown, see the data sheet")
+		}
+	}
+	if len(untold) > 0 {
+		printLine(w, "  ", "heater to cathode, at most: "+strings.Join(untold, ", ")+" (from memory, it varies by maker); where the cathodes stand is not told (--cathode-v, in a sheet cathode_v)")
+	}
 }
 
 // printSplit shows how the strings share their volts.

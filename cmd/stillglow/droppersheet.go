@@ -27,7 +27,7 @@ type sizedUnit struct {
 // runSheet sizes the dropper for each passing unit of a bench sheet from the
 // unit's own measured volts.
 func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
-	for _, flag := range []string{"supply", "valves", "own", "rail", "at-a", "rated-a", "output-ohm"} {
+	for _, flag := range []string{"supply", "valves", "own", "rail", "at-a", "rated-a", "output-ohm", "limit-a", "cathode-v"} {
 		if cmd.Flags().Changed(flag) {
 			return usageError{fmt.Errorf("--%s and a bench sheet don't go together: the sheet says it; leave one out", flag)}
 		}
@@ -68,6 +68,9 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 	if err := f.plot(plans, names, title); err != nil {
 		return err
 	}
+	if err := f.draw(plans, r.HeaterLoad.Describe()+": "+strings.Join(names, ", ")); err != nil {
+		return err
+	}
 	if f.asJSON {
 		return printUnitsJSON(cmd.OutOrStdout(), r.Invented, units)
 	}
@@ -92,9 +95,7 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 		shared.Assumptions = slices.DeleteFunc(slices.Clone(shared.Assumptions), func(s string) bool { return strings.HasPrefix(s, "output resistance") })
 	}
 	printAssumptions(out, shared)
-	if f.warmUpPlot != "" {
-		fmt.Fprintf(out, "\nwrote %s\n", f.warmUpPlot)
-	}
+	f.printWritten(out)
 	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 	return err
 }
@@ -171,7 +172,10 @@ func printUnits(w io.Writer, units []sizedUnit) {
 		if p.ShareOfRated > 0 {
 			row[4] = number(100*p.ShareOfRated, 0) + " %"
 		}
-		if p.CanFeed {
+		switch {
+		case p.Refused:
+			row[5] = "refused"
+		case p.CanFeed:
 			row[5] = "none fits"
 		}
 		if p.Best >= 0 {

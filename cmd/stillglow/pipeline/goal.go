@@ -96,7 +96,7 @@ func Load(s *sheet.Sheet) (heater.Load, error) {
 		if err != nil {
 			return heater.Load{}, atLine(s, g.Line, err)
 		}
-		group := heater.Group{Valve: valve, Count: g.Count}
+		group := heater.Group{Valve: valve, Count: g.Count, CathodeV: g.CathodeV}
 		group.Wiring, group.StringName, err = heater.ParseWiring(g.Wiring)
 		if err != nil {
 			return heater.Load{}, atLine(s, g.Line, err)

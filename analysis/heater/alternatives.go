@@ -1,0 +1,147 @@
+package heater
+
+import (
+	"fmt"
+	"math"
+)
+
+// AltKind names a way of feeding the heaters other than a plain dropper.
+type AltKind string
+
+// Kinds of alternative.
+const (
+	AltRegulator AltKind = "regulator"
+	AltTrim      AltKind = "trim resistor"
+	AltStrings   AltKind = "strings"
+	AltSupply    AltKind = "supply of fewer volts"
+)
+
+// Alternative is one other way, with its heat.
+type Alternative struct {
+	Kind   AltKind `json:"kind"`
+	What   string  `json:"what"`
+	HeatW  float64 `json:"heat_w"`
+	Better bool    `json:"better"` // the better engineering of all ways here
+}
+
+// What a linear regulator asks for, typical, from memory.
+const (
+	lowDropoutV  = 0.6   // a low-dropout regulator at 1 to 3 A
+	dropoutV     = 2.5   // an adjustable three-terminal one
+	junctionC    = 110.0 // kept under the usual 125
+	caseKPerW    = 3.0   // junction to sink, insulating washer included, TO-220
+	leastSinkKW  = 2.0   // below this the heat sink grows larger than the preamp wants
+	largeHeadV   = 1.5   // volts to drop from which a dropper's corners are wide
+	regulatorTol = 0.02  // of the output, trimmed once
+	comfortShare = 0.8   // of the tolerance that corners may use before another way is better
+	stringCorner = 0.12  // a string's corners, its one odd valve included
+)
+
+// alternatives weighs what an engineer would rather fit where there is much to
+// drop: from 9 to 15 V a dropper's corners leave ±10 %.
+func (p *Plan) alternatives(z sizing) {
+	if !p.CanFeed || p.Direct || z.headspace < largeHeadV {
+		return
+	}
+	reg, regOK := z.regulator(p)
+	p.Alternatives = append(p.Alternatives, reg, z.trim())
+	stringsOK := false
+	for _, a := range p.Arrangements {
+		if a.Name == namePerString && a.Best >= 0 {
+			part := a.Parts[a.Best]
+			stringsOK = !part.PulledOver && math.Max(part.WorstHigh, -part.WorstLow) <= stringCorner
+			p.Alternatives = append(p.Alternatives, Alternative{Kind: AltStrings, HeatW: part.TotalW,
+				What: fmt.Sprintf("strings, %s: tolerance corners %s to %s, the outer ones with one odd valve in its string: put valves of equal heater current (measured) into one", part.Label, percent(part.WorstLow), percent(part.WorstHigh))})
+		}
+	}
+	p.Alternatives = append(p.Alternatives, Alternative{Kind: AltSupply, HeatW: 0.7 * z.nominalA,
+		What: fmt.Sprintf("a supply of %s: %s to drop and %s of heat instead of %s", volts(z.load.Volts+0.7), volts(0.7), watts(0.7*z.nominalA), watts(z.headspace*z.nominalA))})
+	better := AltSupply
+	switch {
+	case p.Best >= 0 && p.comfortable(p.best()):
+		p.Better = "the dropper recommended: its tolerance corners stay well inside the heaters' limits"
+		return
+	case stringsOK:
+		better, p.Better = AltStrings, "strings: least heat, and no worse corners than a dropper where their valves are alike"
+	case regOK:
+		better = AltRegulator
+		p.Better = fmt.Sprintf("the regulator: it holds the heaters within ±%g %% whatever the supply, the parts and a pulled valve do, and takes much of the ripple too", 100*regulatorTol)
+	default:
+		p.Better = "a supply of fewer volts: a regulator here would want a large heat sink, and a dropper's corners are outside the limits"
+	}
+	for i := range p.Alternatives {
+		p.Alternatives[i].Better = p.Alternatives[i].Kind == better
+	}
+}
+
+// best is the part recommended; p.Best must name one.
+func (p *Plan) best() Part {
+	a := p.Arrangements[p.Best]
+	return a.Parts[a.Best]
+}
+
+// comfortable is true where every tolerance corner uses no more than
+// comfortShare of the tightest heater's tolerance, and no pulled valve harms.
+func (p *Plan) comfortable(part Part) bool {
+	tol := 1.0
+	for _, g := range p.Load.Groups {
+		tol = math.Min(tol, g.Valve.VoltTol)
+	}
+	return !part.PulledOver && math.Max(part.WorstHigh, -part.WorstLow) <= comfortShare*tol
+}
+
+// regulator sizes a linear regulator; ok is false where its dropout or its heat
+// rules it out.
+func (z sizing) regulator(p *Plan) (Alternative, bool) {
+	low := z.availV*(1-z.supply.TolFrac) - z.load.Volts
+	high := (z.availV*(1+z.supply.TolFrac) - z.load.Volts) * p.HighA
+	kind, drop := "an adjustable three-terminal regulator", dropoutV
+	if low < dropoutV {
+		kind, drop = "a low-dropout regulator", lowDropoutV
+	}
+	a := Alternative{Kind: AltRegulator, HeatW: high}
+	if low < drop {
+		a.What = fmt.Sprintf("no linear regulator: at the supply's low end %s are left across it, and a low-dropout one wants %s", volts3(math.Max(0, low)), volts(lowDropoutV))
+		return a, false
+	}
+	sink := (junctionC-z.opt.AmbientC)/high - caseKPerW
+	a.What = fmt.Sprintf("%s set to %s, rated %s or more (dropout %s, %s left for it): up to %s of heat", kind, volts(z.load.Volts),
+		amps(math.Ceil(1.5*p.HighA*2)/2), volts(drop), volts3(low), watts(high))
+	if sink < leastSinkKW {
+		a.What += fmt.Sprintf(", too much for a heat sink of reasonable size (%.1f K/W)", math.Max(0, sink))
+		return a, false
+	}
+	a.What += fmt.Sprintf(", on a heat sink of %.0f K/W or less, insulated; its current limit softens the cold start (typical figures, from memory)", math.Floor(sink))
+	return a, true
+}
+
+// trim sizes a fixed resistor with an adjustable one in series, wide enough for
+// the supply's tolerance and the heaters' spread.
+func (z sizing) trim() Alternative {
+	spread := usualAmp
+	tol := math.Max(z.supply.TolFrac, 0.02)
+	least := (z.availV*(1-tol) - z.load.Volts) / (z.nominalA * (1 + spread))
+	most := (z.availV*(1+tol) - z.load.Volts) / (z.nominalA * (1 - spread))
+	fixed, _, err := Neighbours(z.opt.Series, math.Max(least/(1+z.opt.PartTol), smallestOhm))
+	if err != nil || fixed == 0 {
+		fixed = smallestOhm
+	}
+	span := most - fixed*(1-z.opt.PartTol)
+	track := span
+	for _, r := range []float64{0.5, 1, 2, 5, 10, 25, 50, 100} {
+		if r >= span {
+			track = r
+			break
+		}
+	}
+	high := z.nominalA * (1 + spread)
+	fixedBuy, trackBuy := "", ""
+	if w := BuyWatts(high * high * fixed); w > 0 {
+		fixedBuy = " " + watts(w)
+	}
+	if w := BuyWatts(high * high * track / 2); w > 0 { // the current flows through a part of the track only
+		trackBuy = " " + watts(w)
+	}
+	return Alternative{Kind: AltTrim, HeatW: z.headspace * z.nominalA,
+		What: fmt.Sprintf("%s%s fixed and a %s%s adjustable wirewound in series, set with the meter on the warm heaters: it takes out the supply's, the parts' and the heaters' spread, not a later drift or a pulled valve", ohms(fixed), fixedBuy, ohms(track), trackBuy)}
+}

@@ -1,0 +1,53 @@
+package heater
+
+import "fmt"
+
+// assume states what the plan rests on.
+func (p *Plan) assume(z sizing) {
+	o := p.Options
+	add := func(format string, args ...any) { p.Assumptions = append(p.Assumptions, fmt.Sprintf(format, args...)) }
+	add("heater current grows as volts to the power %g near the rating (0.5 to 0.65 is usual; no published figure)", o.Exponent)
+	add("heater current spread as the table gives it, ±7 %% where it gives none (from memory)")
+	if p.Supply.OutputOhm == 0 {
+		add("output resistance not given: taken as 0 (two meter readings at two currents would tell)")
+	} else {
+		add("output resistance %s", ohms(p.Supply.OutputOhm))
+	}
+	if p.Supply.LeadOhm == 0 {
+		add("leads and sockets taken as 0 Ω")
+	} else {
+		add("leads and sockets %s, both ways", ohms(p.Supply.LeadOhm))
+	}
+	if p.Supply.TolFrac == 0 {
+		add("supply volts taken as they are, part tolerance ±%g %%", roundSig(100*o.PartTol, 3))
+	} else {
+		add("supply tolerance ±%g %%, part tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
+	}
+	add("rating to buy: at least %g x the dissipation in the worst tolerance corner", o.DeratingX)
+	add("surface: %d K over the air at the full rating, in proportion below, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
+	add("a cold heater has 1/%g of its hot resistance (5 to 7 is usual, from memory)", o.ColdRatio)
+	add("warm-up: one thermal mass a heater, %g s to 80 %% of its volts in the 4 x volts, 3 x ohms test circuit (from memory)", o.WarmUpS)
+	add("diodes: %s; %s", siliconDiode.inWords, schottkyDiode.inWords)
+	add("headroom rule: the heaters' highest sum stays under %.0f %% of the rating (common practice, no source)", 100*o.HeadroomFrac)
+	seen := map[string]bool{}
+	for _, g := range p.Load.Groups {
+		v := g.Valve
+		if !seen[v.Type] {
+			seen[v.Type] = true
+			add("%s: %s, %s, ±%g %% volts, ±%g %% current; %s", v.Type, volts(v.Volts), amps(v.Amps), roundSig(100*v.VoltTol, 2), roundSig(100*v.AmpTol, 2), v.Source)
+		}
+	}
+}
+
+// SafetyCautions are the lines that go with every dropper, on screen and on
+// paper.
+func SafetyCautions() []string {
+	return []string{
+		"dropper resistors run hot enough to burn skin and melt insulation: lift them off the board, give them air",
+		"measure the heater volts at the socket pins, all valves in and warm, before you trust any figure here",
+		"never pull or fit a valve under power where a dropper is shared",
+		"never join the outputs of two supplies to share a load: they fight over the last millivolt, and one carries it all; give each its own valves",
+		"mains and valve high tension kill: unplug, discharge the capacitors and check with the meter before you touch",
+		"local codes and licensed practice come before anything printed here",
+	}
+}

@@ -1,0 +1,177 @@
+package heater
+
+import (
+	"fmt"
+	"math"
+)
+
+// limitShare is where a small supply limits its current, over its rating: 1.2 to
+// 1.8 is usual, common practice, no source.
+const limitShare = 1.5
+
+// limit is where the supply holds or cuts its current, A; 0 where nothing is
+// known of it.
+func (s Supply) limit() float64 {
+	if s.LimitA > 0 {
+		return s.LimitA
+	}
+	return limitShare * s.RatedA
+}
+
+// faultNote says what the supply does about a shorted heater. That it shuts down
+// is said only where it would.
+func (s Supply) faultNote(c Corner) string {
+	head := ""
+	if c.AllOff {
+		head = "all heaters off, the dropper takes it all; "
+	}
+	switch {
+	case c.Limited:
+		return head + fmt.Sprintf("the supply holds its current at about %s here, or shuts down and retries", amps(s.limit()))
+	case s.RatedA == 0:
+		return head + "whether the supply shuts down is not known: its rating is not given"
+	case c.LoadA <= s.RatedA:
+		return head + fmt.Sprintf("%s is within the supply's rating: it does not shut down", amps(c.LoadA))
+	}
+	return head + fmt.Sprintf("%s is over the supply's rating and under where it limits: it may run on", amps(c.LoadA))
+}
+
+// largestFaultW is the greatest rating that is fitted only to stand a fault.
+const largestFaultW = 25
+
+// Fuse is what to fit ahead of one branch, or why no value does.
+type Fuse struct {
+	For     string  `json:"for"` // "all heaters", "each 12AU7"
+	Count   int     `json:"count"`
+	RatingA float64 `json:"rating_a"` // time-lag (T), 0: no value clears the short and carries the cold start
+	SteadyA float64 `json:"steady_a"` // the most it carries warm
+	ColdA   float64 `json:"cold_a"`   // at the first instant
+	ShortA  float64 `json:"short_a"`  // with a heater shorted, the least of the branch's; 0: only the supply's unknown limit
+	Why     string  `json:"why"`
+}
+
+// fuseRatings are those of IEC 60127 that are sold, A (from memory).
+var fuseRatings = []float64{0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8, 10}
+
+// A time-lag fuse of IEC 60127-2, sheet 3, from memory: it carries 1.5 times its
+// rating for an hour and opens at 2.1 times within two minutes. Loading it to
+// 3/4 of its rating is common practice, no source.
+const (
+	fuseCarries = 1.5
+	fuseOpens   = 2.1
+	fuseLoad    = 0.75
+)
+
+// fuseFor picks the smallest rating that carries the warm and the cold current,
+// if a short opens it.
+func fuseFor(steadyA, coldA, shortA float64) (ratingA, leastA float64) {
+	leastA = math.Max(steadyA/fuseLoad, coldA/fuseCarries)
+	for _, r := range fuseRatings {
+		if r >= leastA*(1-1e-9) {
+			if shortA == 0 || shortA >= fuseOpens*r {
+				return r, r
+			}
+			return 0, r
+		}
+	}
+	return 0, leastA
+}
+
+// fuses sizes one fuse ahead of a shared part, or one a branch.
+func (z sizing) fuses(l layout) []Fuse {
+	type sums struct{ steady, cold, short float64 }
+	shared := l.sharedOhm > 0 || l.diodes > 0
+	branches := make([]sums, len(l.strands))
+	var all sums
+	for _, sc := range z.spreads() {
+		s := l.solve(z.supply, z.opt.Exponent, sc)
+		all.steady = math.Max(all.steady, s.totalA)
+		for k := range branches {
+			branches[k].steady = math.Max(branches[k].steady, s.branchA[k])
+		}
+	}
+	cold := l.solve(z.supply, z.opt.Exponent, scenario{cold: z.opt.ColdRatio})
+	all.cold = cold.totalA
+	if limit := z.supply.limit(); limit > 0 {
+		all.cold = math.Min(all.cold, limit)
+	}
+	all.short = math.Inf(1)
+	for k, st := range l.strands {
+		branches[k].cold, branches[k].short = cold.branchA[k], math.Inf(1)
+		for j := range st.elems {
+			s := l.solve(z.supply, z.opt.Exponent, scenario{shorted: true, strand: k, elem: j})
+			if s.unlimited {
+				continue
+			}
+			branches[k].short = math.Min(branches[k].short, s.shortA)
+			all.short = math.Min(all.short, s.totalA)
+		}
+	}
+	fuse := func(what string, count int, b sums) Fuse {
+		if math.IsInf(b.short, 1) {
+			b.short = 0
+		}
+		f := Fuse{For: what, Count: count, SteadyA: b.steady, ColdA: b.cold, ShortA: b.short}
+		rating, least := fuseFor(b.steady, b.cold, b.short)
+		f.RatingA = rating
+		carries := fmt.Sprintf("it carries %s warm and %s cold", amps(b.steady), amps(b.cold))
+		switch {
+		case rating > 0 && b.short == 0:
+			f.Why = fmt.Sprintf("%s; it opens if the supply gives %s or more into a short", carries, amps(fuseOpens*rating))
+		case rating > 0 && z.supply.limit() == 0:
+			f.Why = fmt.Sprintf("%s; it opens at %s, of the up to %s that a shorted heater draws if the supply gives as much (its rating is not given)", carries, amps(fuseOpens*rating), amps(b.short))
+		case rating > 0:
+			f.Why = fmt.Sprintf("%s, and a shorted heater draws %s", carries, amps(b.short))
+		default:
+			f.Why = fmt.Sprintf("no fuse value clears this: one that carries %s warm and %s cold is T %s or more and wants %s to open, and a shorted heater draws %s",
+				amps(b.steady), amps(b.cold), amps(least), amps(fuseOpens*least), amps(b.short))
+		}
+		return f
+	}
+	if shared {
+		return []Fuse{fuse("all heaters", 1, all)}
+	}
+	var out []Fuse
+	for k, st := range l.strands {
+		what := "each " + st.name
+		if st.string {
+			what = st.describe()
+		}
+		out = append(out, fuse(what, st.count, branches[k]))
+	}
+	return out
+}
+
+// Overrun is what too many volts do to a heater. Common practice, no source.
+type Overrun string
+
+// Overruns by how far over the rating.
+const (
+	OverrunWears   Overrun = "wears"     // up to 15 %
+	OverrunDamages Overrun = "damages"   // up to 30 %
+	OverrunBurns   Overrun = "burns out" // above
+)
+
+// Words say it to the builder.
+func (o Overrun) Words() string {
+	switch o {
+	case OverrunWears:
+		return "it runs hotter and its life is shorter; nothing fails at once"
+	case OverrunDamages:
+		return "the cathode wears out in a fraction of its life, and leakage from heater to cathode rises with the heat"
+	case OverrunBurns:
+		return "the heater may burn out within minutes, and the cathode is harmed at once"
+	}
+	return ""
+}
+
+// overrun grades a relative error over the limit.
+func overrun(relErr float64) Overrun {
+	switch {
+	case relErr <= 0.15:
+		return OverrunWears
+	case relErr <= 0.30:
+		return OverrunDamages
+	}
+	return OverrunBurns
+}

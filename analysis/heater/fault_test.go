@@ -1,0 +1,209 @@
+package heater
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+)
+
+// A shorted heater draws what the supply gives, 1.5 times its rating unless
+// told, not what Ohm's law on the dropper alone says: 7 V over 0.75 Ω would be
+// 65 W from a 14 W brick.
+func TestShortIsLimitedByTheSupply(t *testing.T) {
+	for _, c := range []struct{ rated, limit, amps float64 }{{2, 0, 3}, {2, 2.2, 2.2}, {0, 4, 4}, {0, 0, 7 / 0.75}, {20, 0, 7 / 0.75}} {
+		p := plan(t, "2x12AU7,1x6N2P", Supply{Volts: 7, RatedA: c.rated, LimitA: c.limit}, Options{})
+		part := p.Arrangements[0].Parts[1]
+		if part.Label != "0.75 Ω" {
+			t.Fatal(part.Label)
+		}
+		short := corner(t, part, "12AU7 heater shorted")
+		near(t, "short, A", short.LoadA, c.amps, 1e-6)
+		near(t, "short, W", part.FaultW, c.amps*c.amps*0.75, 1e-5)
+		if short.Limited != (c.amps < 7/0.75-1e-6) {
+			t.Errorf("rated %g A, limit %g A: limited %v", c.rated, c.limit, short.Limited)
+		}
+		// Straight on, only the supply itself holds the current.
+		none := p.Arrangements[len(p.Arrangements)-1].Parts[0]
+		if k := corner(t, none, "12AU7 heater shorted"); k.Unlimited != (c.rated == 0 && c.limit == 0) {
+			t.Errorf("rated %g A, limit %g A: straight on unlimited %v", c.rated, c.limit, k.Unlimited)
+		}
+	}
+	// 12 V over 20 Ω: 0.6 A from a 2 A brick is no overload, so it stays on.
+	p := plan(t, "12AU7", Supply{Volts: 12, RatedA: 2}, Options{})
+	if k := corner(t, p.Arrangements[0].Parts[1], "12AU7 heater shorted"); k.Limited || k.LoadA > 0.601 || !strings.Contains(k.Note, "does not shut down") {
+		t.Errorf("%+v", k)
+	}
+}
+
+// A fuse that is named carries the warm and the cold current by the standard's
+// gates and is opened by the short; where none is named, no rating does both.
+func TestFusesCarryAndOpen(t *testing.T) {
+	named, none := 0, 0
+	check := func(f Fuse) {
+		carries := func(r float64) bool { return f.SteadyA <= 0.75*r*(1+1e-9) && f.ColdA <= 1.5*r*(1+1e-9) }
+		opens := func(r float64) bool { return f.ShortA == 0 || f.ShortA >= 2.1*r }
+		if f.RatingA > 0 {
+			named++
+			if !carries(f.RatingA) || !opens(f.RatingA) {
+				t.Errorf("%+v", f)
+			}
+			return
+		}
+		none++
+		for _, r := range fuseRatings {
+			if carries(r) && opens(r) {
+				t.Errorf("%g A would do: %+v", r, f)
+			}
+		}
+	}
+	rng := rand.New(rand.NewPCG(63, 11))
+	for range 60 {
+		l := randomLoad(t, rng)
+		s := randomSupply(rng, l, l.NominalA())
+		s.RatedA *= 2
+		p, err := MakePlan(l, s, randomOptions(rng))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, a := range p.Arrangements {
+			for _, part := range a.Parts {
+				if len(part.Fuses) == 0 {
+					t.Errorf("%s, %s: not a word on a fuse", a.Name, part.Label)
+				}
+				for _, f := range part.Fuses {
+					check(f)
+				}
+			}
+		}
+	}
+	if named < 50 || none < 50 {
+		t.Errorf("%d fuses named, %d refused", named, none)
+	}
+	// By hand: one 300 mA heater straight on 6.3 V draws 1.8 A cold, so T 1.25 A
+	// carries it, and 3 A from a 2 A brick opens it.
+	p := plan(t, "12AU7", Supply{Volts: 6.3, RatedA: 2}, Options{})
+	near(t, "fuse", p.best().Fuses[0].RatingA, 1.25, 0)
+}
+
+// 12 V on 12.6 V and 6 V on 6.3 V are inside the valves' tolerance.
+func TestDirectInsideTolerance(t *testing.T) {
+	for _, c := range []struct {
+		valves string
+		volts  float64
+		direct bool
+		err    float64
+	}{
+		{"2x12AU7@series", 12, true, 12/12.6 - 1}, {"2x12AU7", 6, true, 6/6.3 - 1}, {"12SN7", 12, true, 12/12.6 - 1},
+		{"6922", 6, true, 6/6.3 - 1}, {"6922", 5.9, false, 0}, {"12AU7", 5.6, false, 0}, {"12AU7", 6.35, true, 6.35/6.3 - 1}, {"12AU7", 7.5, false, 0},
+	} {
+		p := plan(t, c.valves, Supply{Volts: c.volts}, Options{})
+		if p.Direct != c.direct {
+			t.Errorf("%s on %g V: direct %v, %s %s", c.valves, c.volts, p.Direct, p.Why, p.BestWhy)
+		}
+		if c.direct {
+			near(t, c.valves, p.best().ErrFrac, c.err, 1e-9)
+		}
+	}
+}
+
+// Over 60 V nothing is planned: no resistor, no figure to fit.
+func TestMainsAndHighTensionAreRefused(t *testing.T) {
+	for volts, refused := range map[float64]bool{48: false, 60: false, 60.5: true, 110: true, 230: true, 325: true} {
+		p := plan(t, "2x12AU7", Supply{Volts: volts}, Options{})
+		if p.Refused != refused || refused && (p.Why == "" || p.CanFeed || len(p.Arrangements) > 0) {
+			t.Errorf("%g V: refused %v, %q", volts, p.Refused, p.Why)
+		}
+	}
+	// Counted unloaded: 58 V at 1 A behind 3 Ω is 61 V with the valves out.
+	if p := plan(t, "2x12AU7", Supply{Volts: 58, AtA: 1, OutputOhm: 3}, Options{}); !p.Refused {
+		t.Error("61 V unloaded was planned")
+	}
+}
+
+// Heater-cathode volts: the rail's worse end against the cathode, the limit from
+// the table or the user's own.
+func TestHeaterCathodeLimit(t *testing.T) {
+	for _, c := range []struct {
+		valve   string
+		cathode float64
+		volts   float64
+		state   InsulationState
+	}{
+		{"12AU7", 0, 6.3, InsulationNotTold}, {"12AU7", 85, 85, InsulationInside}, {"12AU7", 190, 190, InsulationOver},
+		{"12AU7", -178, 184.3, InsulationOver}, {"6N23P", 60, 60, InsulationUnknown}, {"6N23P", 0, 6.3, InsulationNotTold}, {"6SN7GT", 95, 95, InsulationOver},
+	} {
+		l, err := ParseLoad(c.valve, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		l.Groups[0].CathodeV = c.cathode
+		p, err := MakePlan(l, Supply{Volts: 7}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		i := p.Insulation[0]
+		near(t, c.valve, i.Volts, c.volts, 1e-9)
+		if i.State != c.state {
+			t.Errorf("%s with its cathode at %g V: %s", c.valve, c.cathode, i.State)
+		}
+	}
+}
+
+// From 12 V a dropper's corners are wide, and the other ways are told with
+// their heat; the better one is marked, and only where the dropper is not it.
+func TestAlternativesToAWideDropper(t *testing.T) {
+	if n := len(plan(t, "2x12AU7,1x6N2P", Supply{Volts: 7, TolFrac: 0.05}, Options{}).Alternatives); n != 0 {
+		t.Errorf("%d alternatives to a dropper of 0.7 V", n)
+	}
+	for _, c := range []struct {
+		valves string
+		volts  float64
+		better AltKind
+	}{
+		{"2x12AU7,1x6N2P", 9, AltRegulator}, {"2x12AU7,1x6N2P", 12, AltRegulator}, {"4x12AU7", 13, AltStrings}, {"4x6N6P", 13, AltStrings}, {"3x5687", 12, AltSupply},
+	} {
+		p := plan(t, c.valves, Supply{Volts: c.volts, TolFrac: 0.05, RatedA: 5}, Options{})
+		marked := AltKind("")
+		for _, a := range p.Alternatives {
+			if a.Kind == AltRegulator {
+				near(t, "regulator's heat", a.HeatW, (c.volts*1.05-6.3)*p.HighA, 1e-9)
+			}
+			if a.What == "" || math.IsNaN(a.HeatW) {
+				t.Errorf("%+v", a)
+			}
+			if a.Better {
+				marked = a.Kind
+			}
+		}
+		if marked != c.better || p.Better == "" {
+			t.Errorf("%s from %g V: better %q (%s), want %q; %s", c.valves, c.volts, marked, p.Better, c.better, p.BestWhy)
+		}
+	}
+}
+
+// The list of parts names every part once, with its rating.
+func TestShoppingList(t *testing.T) {
+	for _, volts := range []float64{6.3, 7, 7.5, 9, 12} {
+		p := plan(t, "2x12AU7,1x6N2P", Supply{Volts: volts, RatedA: 2, TolFrac: 0.05}, Options{})
+		for _, a := range p.Arrangements {
+			for _, part := range a.Parts {
+				resistors := 0
+				for _, i := range part.Shopping {
+					if strings.Contains(i.What, "resistor") {
+						resistors += i.Count
+						if !strings.Contains(i.What, " W") && part.BuyW > 0 {
+							t.Errorf("%s: %q names no watts", part.Label, i.What)
+						}
+					}
+					if strings.Contains(i.What, "diode") && (!strings.Contains(i.What, " A,") || !strings.Contains(i.What, " V or more")) {
+						t.Errorf("%q names no rating", i.What)
+					}
+				}
+				if len(part.Set) > 0 && resistors != part.Count {
+					t.Errorf("%s: %d resistors listed, %d needed", part.Label, resistors, part.Count)
+				}
+			}
+		}
+	}
+}

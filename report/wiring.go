@@ -1,0 +1,335 @@
+package report
+
+import (
+	"fmt"
+	"html"
+	"strings"
+
+	"stillglow/analysis/filter"
+	"stillglow/analysis/heater"
+)
+
+// Measures of the wiring sketch in its own units, about pixels.
+const (
+	wireLeft    = 150.0 // where the supply's box ends
+	wireTop     = 110.0 // the positive wire
+	wireBottom  = 390.0 // the negative wire
+	wirePitch   = 132.0 // from one part to the next
+	wireNoteGap = 18.0
+	branchLead  = 60.0  // from the last series part to the first heater
+	branchPitch = 205.0 // from one heater to the next
+)
+
+// wiring draws one sketch: the positive wire on top, the negative below, parts
+// in series along the top and what hangs between the two going down.
+type wiring struct {
+	b strings.Builder
+	x float64 // where the positive wire has come to
+}
+
+func (w *wiring) line(x1, y1, x2, y2 float64) {
+	fmt.Fprintf(&w.b, `<path d="M%g %gL%g %g"/>`, x1, y1, x2, y2)
+}
+
+func (w *wiring) text(x, y float64, anchor, s string) {
+	fmt.Fprintf(&w.b, `<text x="%g" y="%g" text-anchor="%s" fill="currentColor" stroke="none">%s</text>`, x, y, anchor, html.EscapeString(s))
+}
+
+// above sets several lines, the last just above y.
+func (w *wiring) above(x, y float64, lines ...string) {
+	for i, s := range lines {
+		w.text(x, y-8-16*float64(len(lines)-1-i), "middle", s)
+	}
+}
+
+// series puts a part of the given half width into the positive wire.
+func (w *wiring) series(half float64, body func(x, y float64), lines ...string) {
+	mid := w.x + wirePitch/2
+	w.line(w.x, wireTop, mid-half, wireTop)
+	body(mid, wireTop)
+	w.line(mid+half, wireTop, w.x+wirePitch, wireTop)
+	w.above(mid, wireTop-12, lines...)
+	w.x += wirePitch
+}
+
+// box is the resistor of IEC 60617: a rectangle.
+func (w *wiring) box(x, y float64) {
+	fmt.Fprintf(&w.b, `<rect x="%g" y="%g" width="48" height="18" fill="none"/>`, x-24, y-9)
+}
+
+// fuse is a rectangle with the wire through it.
+func (w *wiring) fuse(x, y float64) {
+	fmt.Fprintf(&w.b, `<rect x="%g" y="%g" width="40" height="14" fill="none"/>`, x-20, y-7)
+	w.line(x-20, y, x+20, y)
+}
+
+func (w *wiring) diode(x, y float64) {
+	fmt.Fprintf(&w.b, `<path d="M%g %gV%gL%g %gZ" fill="none"/>`, x-12, y-11, y+11, x+12, y)
+	w.line(x+12, y-11, x+12, y+11)
+}
+
+func (w *wiring) coil(x, y float64) {
+	fmt.Fprintf(&w.b, `<path d="M%g %ga8 8 0 0 1 16 0a8 8 0 0 1 16 0a8 8 0 0 1 16 0" fill="none"/>`, x-24, y)
+}
+
+// branchPart is one part of what hangs between the wires, its words beside it.
+type branchPart struct {
+	draw  func(w *wiring, x, y float64)
+	half  float64 // of its height
+	aside float64 // from the wire to its words
+	lines []string
+}
+
+// down draws a branch from the positive to the negative wire at x: each part
+// takes a stretch of it.
+func (w *wiring) down(x float64, parts ...branchPart) {
+	step := (wireBottom - wireTop) / float64(len(parts)+1)
+	y := wireTop
+	w.dot(x, wireTop)
+	for i, p := range parts {
+		at := wireTop + step*float64(i+1)
+		w.line(x, y, x, at-p.half)
+		p.draw(w, x, at)
+		for k, s := range p.lines {
+			w.text(x+p.aside, at+5+16*(float64(k)-float64(len(p.lines)-1)/2), "start", s)
+		}
+		y = at + p.half
+	}
+	w.line(x, y, x, wireBottom)
+	w.dot(x, wireBottom)
+}
+
+func (w *wiring) dot(x, y float64) {
+	fmt.Fprintf(&w.b, `<circle cx="%g" cy="%g" r="3" fill="currentColor"/>`, x, y)
+}
+
+func uprightBox(w *wiring, x, y float64) {
+	fmt.Fprintf(&w.b, `<rect x="%g" y="%g" width="18" height="44" fill="none"/>`, x-9, y-22)
+}
+
+func uprightFuse(w *wiring, x, y float64) {
+	fmt.Fprintf(&w.b, `<rect x="%g" y="%g" width="14" height="36" fill="none"/>`, x-7, y-18)
+	w.line(x, y-18, x, y+18)
+}
+
+// lamp is a valve's envelope with its heater.
+func lamp(w *wiring, x, y float64) {
+	fmt.Fprintf(&w.b, `<circle cx="%g" cy="%g" r="20" fill="none"/><path d="M%g %gv6l8 4l-16 6l16 6l-16 6l8 4v8" fill="none"/>`, x, y, x, y-20)
+}
+
+// plates is a capacitor, the curved plate negative where it has a polarity.
+func plates(polar bool) func(w *wiring, x, y float64) {
+	return func(w *wiring, x, y float64) {
+		w.line(x-15, y-4, x+15, y-4)
+		if !polar {
+			w.line(x-15, y+4, x+15, y+4)
+			return
+		}
+		fmt.Fprintf(&w.b, `<path d="M%g %gq15 -7 30 0" fill="none"/>`, x-15, y+8)
+		w.text(x-22, y-8, "middle", "+")
+	}
+}
+
+// earth is the one point where the heater circuit meets the audio earth.
+func (w *wiring) earth(x float64) {
+	w.dot(x, wireBottom)
+	w.line(x, wireBottom, x, wireBottom+22)
+	for i, half := range []float64{14, 9, 4} {
+		w.line(x-half, wireBottom+22+6*float64(i), x+half, wireBottom+22+6*float64(i))
+	}
+}
+
+// WiringSketch draws how the plan's recommendation is wired, as an SVG file of
+// its own: supply, fuse, dropping parts, heaters with their pins, polarity and
+// the one earth point. nil where nothing is recommended.
+func WiringSketch(p *heater.Plan, title string) []byte {
+	body, width := wiringBody(p, nil, title)
+	if body == "" {
+		return nil
+	}
+	return []byte(fmt.Sprintf("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"+`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g 520" width="%g" height="520" color="#1b2026"><rect width="%g" height="520" fill="#ffffff"/>%s</svg>`+"\n",
+		width, width, width, body))
+}
+
+// wiringInline is the sketch as markup for the page, in the page's own ink.
+func wiringInline(p *heater.Plan, a *filter.Advice, title string) string {
+	body, width := wiringBody(p, a, title)
+	if body == "" {
+		return ""
+	}
+	return fmt.Sprintf(`<svg class="wiring" role="img" aria-label="%s" viewBox="0 0 %g 520" width="%g" height="520">%s</svg>`,
+		html.EscapeString("wiring sketch: "+title), width, width, body)
+}
+
+func wiringBody(p *heater.Plan, a *filter.Advice, title string) (body string, width float64) {
+	arrangement, part := bestPart(p)
+	if part == nil {
+		return "", 0
+	}
+	var post *filter.Circuit
+	if a != nil && a.Found {
+		if shared, ok := p.Shared(); ok { // a post-filter wants one resistor ahead of all
+			post, part = &a.Best.Circuit, &shared
+			for i := range p.Arrangements {
+				if p.Arrangements[i].Name == heater.NameShared {
+					arrangement = &p.Arrangements[i]
+				}
+			}
+		}
+	}
+	w := &wiring{x: wireLeft}
+	fmt.Fprintf(&w.b, `<g stroke="currentColor" stroke-width="1.6" fill="none" font-family="sans-serif" font-size="14">`)
+	w.text(20, 30, "start", clean(title))
+	fmt.Fprintf(&w.b, `<rect x="20" y="%g" width="110" height="%g" fill="none"/>`, wireTop-30, wireBottom-wireTop+60)
+	w.text(75, (wireTop+wireBottom)/2-8, "middle", "DC supply")
+	w.text(75, (wireTop+wireBottom)/2+10, "middle", fmt.Sprintf("%.3g V", p.Supply.Volts))
+	w.text(118, wireTop+5, "end", "+")
+	w.text(118, wireBottom+5, "end", "−")
+	w.line(130, wireTop, wireLeft, wireTop)
+	w.line(130, wireBottom, wireLeft, wireBottom)
+	byBranch := len(part.Fuses) > 1 || arrangement.Name != heater.NameShared && len(part.Set) > 0
+	if len(part.Fuses) == 1 && !byBranch {
+		w.seriesFuse(part.Fuses[0])
+	}
+	w.dropping(part, arrangement, post, byBranch)
+	last := w.heaters(p, part, byBranch)
+	w.line(wireLeft, wireBottom, last, wireBottom)
+	filament := len(p.Load.Groups) > 0 && p.Load.Groups[0].Valve.Filament
+	note := "one earth point only: at the first stage's earth, with a supply whose output floats"
+	if filament {
+		note = "the filament is the cathode: earth it where the circuit's bias says, not at the supply"
+	} else {
+		w.earth(wireLeft + 20)
+	}
+	w.text(wireLeft+44, wireBottom+34, "start", note)
+	w.text(20, wireBottom+80, "start", "Twist the two heater wires; keep electrolytics away from resistors. Mains side: leave it closed. Check polarity and")
+	w.text(20, wireBottom+80+wireNoteGap, "start", "volts at the socket pins before the first valve goes in. Local codes and licensed practice come before this sketch.")
+	w.b.WriteString("</g>")
+	return w.b.String(), max(880, last+200)
+}
+
+func (w *wiring) seriesFuse(f heater.Fuse) {
+	if f.RatingA > 0 {
+		w.series(20, w.fuse, "fuse", fmt.Sprintf("T %s A", trimNumber(f.RatingA)))
+		return
+	}
+	w.x += 20
+	w.line(w.x-20, wireTop, w.x, wireTop)
+}
+
+// dropping draws the parts in the positive wire: post-filter, shared resistor
+// or diodes.
+func (w *wiring) dropping(part *heater.Part, a *heater.Arrangement, post *filter.Circuit, byBranch bool) {
+	capacitor := func(c filter.Capacitor) {
+		if c.F == 0 {
+			return
+		}
+		polar := c.Kind == filter.Electrolytic || c.Kind == filter.Polymer
+		w.line(w.x, wireTop, w.x+wirePitch, wireTop)
+		w.down(w.x+24, branchPart{plates(polar), 6, 22, []string{filter.Farads(max(c.F, c.NominalF)), c.Kind}})
+		w.x += wirePitch
+	}
+	if post != nil && post.Topology == filter.CLC {
+		capacitor(post.C1)
+	}
+	if post != nil && post.Topology != filter.RC {
+		w.series(24, w.coil, "coil", eng(post.L.H, "H"))
+	}
+	switch {
+	case byBranch:
+	case len(part.Set) > 0:
+		c := part.Set[0]
+		label := c.Label
+		if post != nil && post.ROhm > 0 {
+			label = orText(post.RLabel, eng(post.ROhm, "Ω"))
+		}
+		w.series(24, w.box, clean(label), resistorWatts(part, c.BuyW))
+	case a.Best >= 0 && part.Count > 0:
+		w.series(12, w.diode, clean(part.Label))
+	}
+	if post == nil {
+		return
+	}
+	if post.Topology == filter.CLC {
+		capacitor(post.C2)
+	} else {
+		capacitor(post.C1)
+	}
+	capacitor(post.CFilm)
+}
+
+// heaters draws one branch a strand of the load and gives the last one's x.
+func (w *wiring) heaters(p *heater.Plan, part *heater.Part, byBranch bool) float64 {
+	from := w.x
+	w.x += branchLead
+	last := w.x
+	strings := map[string]bool{}
+	k := 0
+	for _, g := range p.Load.Groups {
+		var parts []branchPart
+		own := g.Wiring == heater.String || g.Wiring == heater.StringSeries
+		if own && strings[g.StringName] {
+			continue
+		}
+		if byBranch {
+			if k < len(part.Fuses) && part.Fuses[k].RatingA > 0 {
+				parts = append(parts, branchPart{uprightFuse, 18, 16, []string{fmt.Sprintf("T %s A", trimNumber(part.Fuses[k].RatingA)), eachText(part.Fuses[k].Count)}})
+			}
+			if k < len(part.Set) {
+				parts = append(parts, branchPart{uprightBox, 22, 16, []string{clean(part.Set[k].Label), resistorWatts(part, part.Set[k].BuyW), eachText(part.Set[k].Count)}})
+			}
+		}
+		k++
+		if !own {
+			parts = append(parts, branchPart{lamp, 20, 28, []string{fmt.Sprintf("%d x %s", g.Count, clean(g.Valve.Type)), pinsText(g)}})
+		} else {
+			strings[g.StringName] = true
+			for _, h := range p.Load.Groups {
+				if (h.Wiring == heater.String || h.Wiring == heater.StringSeries) && h.StringName == g.StringName {
+					parts = append(parts, branchPart{lamp, 20, 28, []string{fmt.Sprintf("%d x %s in a row", h.Count, clean(h.Valve.Type)), pinsText(h)}})
+				}
+			}
+		}
+		last = w.x
+		w.down(last, parts...)
+		w.x += branchPitch
+	}
+	w.line(from, wireTop, last, wireTop)
+	return last
+}
+
+// resistorWatts is the rating to buy: where no fuse clears a shorted heater, the
+// one that stands it.
+func resistorWatts(p *heater.Part, buyW float64) string {
+	for _, f := range p.Fuses {
+		if f.RatingA == 0 && p.FaultBuyW > buyW && buyW > 0 {
+			return buyText(p.FaultBuyW)
+		}
+	}
+	return buyText(buyW)
+}
+
+func eachText(n int) string {
+	if n > 1 {
+		return fmt.Sprintf("%d of them", n)
+	}
+	return ""
+}
+
+// pinsText names the heater pins in the connection used.
+func pinsText(g heater.Group) string {
+	pins := g.Valve.Pins
+	if pins == "" {
+		return "pins: data sheet"
+	}
+	ends, tap, tapped := strings.Cut(pins, ", centre tap ")
+	ends, _, _ = strings.Cut(ends, ", shield")
+	a, b, _ := strings.Cut(ends, ", ")
+	switch {
+	case tapped && (g.Wiring == heater.Series || g.Wiring == heater.StringSeries):
+		return fmt.Sprintf("pins %s and %s, %s open", a, b, tap)
+	case tapped:
+		return fmt.Sprintf("pins %s+%s and %s", a, b, tap)
+	}
+	return fmt.Sprintf("pins %s and %s", a, b)
+}
