@@ -21,7 +21,7 @@ Definitions (keys as in `stillglow measure --json`):
       that the tool states; an edge within a third of it may or may not count
   ring_hz                     of either edge
   noise_density_v_per_rthz    random part: median density from 2 to 20 kHz where the
-      record's span holds that, else at the frequency that the tool names
+      record's span holds that, else over the third octave that the tool names
   bands.*                     rms between the band's ends, lines and spikes included
   mains_line_rms_v            rms of 2 x mains, its power over the record
   periodic, random            rms of the deterministic and the random part in the span
@@ -174,16 +174,18 @@ def _ripple(s, c, clean, t):
     folds = [(tr.fold(clean.t0, clean.t1, c.bandwidth_hz), tr) for tr in s.trains if len(tr.cycles) > 3 and np.ptp(tr.v) + np.ptp(tr.s) > 0 or tr.sine is not None]
     if not folds:
         return
-    pps = [(np.ptp(m), float(np.mean(each)), m.std()) for (m, each), _ in folds]
+    pps = [(np.ptp(m), float(np.mean(each)), m.std(), whole, spread) for (m, each, whole, spread), _ in folds]
     big = max(pps, key=lambda p: p[0])
     low, high = min(big[0], big[1]), max(big[0], big[1])
-    rms = [big[2], big[2]]
+    rms = [big[2], max(big[2], big[4])]
+    if s.family == "subharmonic":  # over two cycles, or the mean of single ones
+        high = max(high, big[3])
     if len(pps) > 1:
         high, rms[1] = sum(p[0] for p in pps), np.sqrt(sum(p[2] ** 2 for p in pps))
     tr = folds[0][1]
     if tr.sine is not None and s.idle_hz:  # idle ring: in or out
         sine, tr.sine = tr.sine, None
-        m, _ = tr.fold(clean.t0, clean.t1, c.bandwidth_hz)
+        m = tr.fold(clean.t0, clean.t1, c.bandwidth_hz)[0]
         tr.sine = sine
         low, rms[0] = min(low, np.ptp(m)), min(rms[0], m.std())
     if s.clock == "packets":
@@ -198,7 +200,7 @@ def _ripple(s, c, clean, t):
         firsts = []
         for x in s.trains:
             if len(x.cycles) > 3:
-                m, _ = x.fold(clean.t0, clean.t1, c.bandwidth_hz, whole=True)
+                m = x.fold(clean.t0, clean.t1, c.bandwidth_hz, whole=True)[0]
                 firsts.append(np.abs(np.fft.rfft(m)[1:3]) * np.sqrt(2) / len(m))
         if s.family in ("resonant", "subharmonic", "two_unlocked"):
             # which line is called the fundamental is open: any of them
@@ -246,7 +248,10 @@ def truth_of(s, c):
 
         z = np.sqrt(2 * np.log(max(2 * POLE_20M * T, 10)))
         t["pp_20mhz_v"] = (peaks_low, peaks_high + 2 * z * noise_rms(POLE_20M, floor))
-        low, high, power = clean.extremes(c.bandwidth_hz)
+        # a sample rate that misses part of a spike states so by its span
+        low = clean.extremes(min(c.bandwidth_hz, span_hi))[0] if span_hi < c.bandwidth_hz else None
+        full, high, power = clean.extremes(c.bandwidth_hz)
+        low = full if low is None else min(low, full)
         nb, most = noise_rms(c.bandwidth_hz, 0.0), noise_rms(c.bandwidth_hz, floor)
         t["pp_v"] = (low, high + 2 * z * most)
         if power is not None:
@@ -294,9 +299,8 @@ def pair(v):
 def noise_truth(s, c, at_hz):
     """Random density where the criterion lies or, in records that do not hold
     that, where the tool says. Cycles that differ at random are noise too."""
-    T = c.duration_s
-    holds = T >= 2e-3 and c.span_high_hz >= 19e3
-    lo, hi = (2e3, 20e3) if holds else (at_hz / 1.25, at_hz * 1.25)
+    holds = c.duration_s >= 2e-3 and c.span_high_hz >= 19e3
+    lo, hi = (2e3, 20e3) if holds else (at_hz / 1.122, at_hz * 1.122)
     f = np.geomspace(lo, hi, 31)
     d = s.density2(f)
     floor = instrument_density2(c)
@@ -312,5 +316,14 @@ def noise_truth(s, c, at_hz):
             p = signal.medfilt(p, 1)
         if sel.any():
             q = np.interp(f, fw[sel], p[sel])
-            return float(np.sqrt(np.median(d))), float(np.sqrt(max(np.median(d + q), np.median(d) + np.mean(q)) + floor))
-    return float(np.sqrt(np.median(d))), float(np.sqrt(np.median(d) + floor))
+            d = d, d + q
+            if holds:
+                return root(np.median(d[0])), root(max(np.median(d[1]), np.median(d[0]) + np.mean(q)) + floor)
+            return root(d[0].min()), root(d[1].max() + floor)
+    if holds:
+        return root(np.median(d)), root(np.median(d) + floor)
+    return root(d.min()), root(d.max() + floor)
+
+
+def root(x):
+    return float(np.sqrt(x))

@@ -224,7 +224,13 @@ def write(s, c, path, rng):
         return y
     if not getattr(c, "quantised", False):
         y = quantise(y, c, rng)
-    head = ["Source,CH1", f"Coupling,{c.coupling}", f"Vertical Scale,{c.volts_per_div:g}", f"Record Length,{c.n}"]
+    write_volts(c, y, path)
+    return y
+
+
+def write_volts(c, y, path):
+    """A CSV as scopes write them: preamble, then volts or time and volts."""
+    head = ["Comment,computed and not measured", "Source,CH1", f"Coupling,{c.coupling}", f"Vertical Scale,{c.volts_per_div:g}", f"Record Length,{c.n}"]
     if getattr(c, "limited", False):
         if c.stated_limit:
             head.append("Bandwidth Limit,20 MHz")
@@ -255,4 +261,3 @@ def write(s, c, path, rng):
     data = ("\n".join(head) + "\n" + "\n".join(rows) + "\n").encode()
     with (gzip.GzipFile(path, "wb", 9, mtime=0) if path.endswith(".gz") else open(path, "wb")) as f:
         f.write(data)
-    return y

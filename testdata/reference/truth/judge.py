@@ -16,6 +16,7 @@ and its definitions stand in definitions.py."""
 
 import argparse
 import collections
+import itertools
 import json
 import os
 import shutil
@@ -30,6 +31,7 @@ sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 
 import numpy as np
 
+import circuits
 import definitions
 import instrument
 import supplies
@@ -145,9 +147,12 @@ def judge(s, c, t, m):
     """Rows (key, outcome, given, ±, truth)."""
     c.step, c.idle_hz = s.step_v, s.idle_hz
     t = dict(t)
-    spike_truth(t, c, m)
+    if c.edges is not None:
+        spike_truth(t, c, m)
     at = m.get("noise_density_at_hz")
-    if m.get("noise_density_v_per_rthz") is not None and at:
+    if c.edges is None:
+        pass  # a simulated circuit has no noise to speak of
+    elif m.get("noise_density_v_per_rthz") is not None and at:
         t["noise_density_v_per_rthz"] = definitions.noise_truth(s, c, at)
     elif c.duration_s >= 2e-3 and c.rate_hz >= 5e4:
         t["noise_density_v_per_rthz"] = (0.0, np.inf)
@@ -266,6 +271,16 @@ def run(seeds, binary, keep=None, batch=10, workers=2):
             yield from some
 
 
+def run_circuits(binary, keep=None):
+    with tempfile.TemporaryDirectory() as folder:
+        for name in circuits.CIRCUITS:
+            path, s, c, t = circuits.make(name, folder)
+            m = measure(binary, [path])[path]
+            if keep:
+                shutil.copy(path, keep)
+            yield Result(-1, path, s, c, m, judge(s, c, t, m))
+
+
 def main():
     p = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     p.add_argument("--binary", required=True)
@@ -277,6 +292,7 @@ def main():
     p.add_argument("--by-family", action="store_true", help="the whole table, family by figure")
     p.add_argument("--keep", help="folder to keep the records in")
     p.add_argument("--at-most-wrong", type=float, help="per cent of figures given; more is exit code 1")
+    p.add_argument("--circuits", action="store_true", help="the ngspice circuits too, simulated afresh")
     p.add_argument("--json", help="write counts to this file")
     a = p.parse_args()
     if a.keep:
@@ -291,9 +307,12 @@ def main():
                 seeds.append(x)
             x += 2
     t = Tally()
-    for r in run(seeds, a.binary, a.keep):
+    results = [run(seeds, a.binary, a.keep)]
+    if a.circuits:
+        results.append(run_circuits(a.binary, a.keep))
+    for r in itertools.chain(*results):
         t.add(r)
-        if a.only:
+        if a.only or r.family.startswith("ngspice"):
             print(f"\n{r.name}: {r.about}; cautions: {', '.join(r.codes) or 'none'}")
             for key, out, v, u, truth in r.rows:
                 print(f"  {key:30s} {out:17s} given {'-' if v is None else format(v, '.5g')} ± {0 if u is None else u:.2g}, truth {words(truth)}")

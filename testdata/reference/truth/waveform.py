@@ -122,7 +122,8 @@ class Train:
         return np.where(a == 0, 0.0, (a * np.exp(1j * ph) * (1 - np.exp(-s0 * dt)) / s0).imag)
 
     def fold(self, t0, t1, bandwidth_hz, whole=False, points=1024, most=300):
-        """Mean cycle between t0 and t1 at equal phases, and each cycle's peak-to-peak."""
+        """Mean cycle between t0 and t1 at equal phases, each cycle's peak-to-peak,
+        and peak-to-peak and rms of all of them together."""
         starts = self.t[self.cycles]
         a = np.searchsorted(starts, t0)
         b = min(np.searchsorted(starts, t1), len(starts) - 1)
@@ -131,4 +132,4 @@ class Train:
         period = starts[pick + 1] - starts[pick]
         t = (starts[pick][:, None] + phase[None, :] * period[:, None]).ravel()
         y = (self.volts if whole else self.smooth)(t, bandwidth_hz).reshape(len(pick), points)
-        return y.mean(0), np.ptp(y, axis=1)
+        return y.mean(0), np.ptp(y, axis=1), np.ptp(y), y.std()
