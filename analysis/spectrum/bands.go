@@ -11,10 +11,10 @@ import (
 // Band is the rms of the varying part within a band.
 type Band struct {
 	ID            string // "audio", "audio_a", "20k_1m", "1m_20m", "above_20m", "bs468_qp"
-	Name          string
+	Name          string // in words
 	LowHz, HighHz float64
-	RMSV          figure.Figure // with lines
-	RMSNoLinesV   figure.Figure
+	RMSV          figure.Figure // V rms, with lines
+	RMSNoLinesV   figure.Figure // V rms, the lines' place filled by the noise beside them
 }
 
 // bandPlan lists the bands given, in this order. A zero HighHz reaches to the
@@ -34,7 +34,8 @@ var bandPlan = []struct {
 // MeasureBands sums the spectrum within bands to volts rms, with lines and with
 // the lines' place filled by the noise around them. The instrument's share of
 // the lines is left out of both. A band that the span does not hold is not
-// measured.
+// measured. gainFraction is the instrument's relative gain uncertainty (k = 2); it
+// counts only where it makes what is left of a line uncertain.
 func MeasureBands(m Multirate, lines []Line, span capture.Span, gainFraction float64) []Band {
 	quiet := withoutLines(m, lines)
 	whole := m.lessInstrumentLines(quiet, lines)

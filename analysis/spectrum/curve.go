@@ -5,24 +5,24 @@ import (
 	"slices"
 )
 
-// Spectrum is one-sided amplitude density over log-spaced frequency.
+// Curve is one-sided density over log-spaced, rising frequency; all slices are as
+// long as FrequencyHz.
 type Curve struct {
 	FrequencyHz      []float64
-	VPerRtHz         []float64 // V/sqrt(Hz), lines included
-	BaselineVPerRtHz []float64 // same grid, nil when none
+	VPerRtHz         []float64 // lines included: a line of U V rms adds U²/cell width in power
+	BaselineVPerRtHz []float64 // the instrument's own at the same frequencies, nil when none
 }
 
-// curve thins the spectrum out to log-spaced points for drawing and for
+// Curve thins the spectrum out to log-spaced points for drawing and for
 // predicting filters: the mean density of each cell. baseline is the curve of the
 // instrument's own capture, empty when there is none.
 func (p *Multirate) Curve(baseline Curve) Curve {
 	var s Curve
-	const perDecade = 240
 	for i := 0; i < len(p.FreqHz); {
-		cell := math.Floor(math.Log10(p.FreqHz[i]) * perDecade)
+		cell := math.Floor(math.Log10(p.FreqHz[i]) * curvePerDecade)
 		var power, width, weighted float64
 		k := i
-		for ; k < len(p.FreqHz) && math.Floor(math.Log10(p.FreqHz[k])*perDecade) == cell; k++ {
+		for ; k < len(p.FreqHz) && math.Floor(math.Log10(p.FreqHz[k])*curvePerDecade) == cell; k++ {
 			power += p.PSD[k] * p.WidthHz[k]
 			width += p.WidthHz[k]
 			weighted += p.FreqHz[k] * p.WidthHz[k]
@@ -42,7 +42,9 @@ func (p *Multirate) Curve(baseline Curve) Curve {
 	return s
 }
 
-// LogInterp reads y(x) straight in log and log; beyond the ends the end value.
+// LogInterp reads y at a place of rising x, straight between the points in log and
+// log; beyond the ends the end value. Where a y is not positive, the greater of the
+// two counts. x and y are as long as each other and not empty.
 func LogInterp(x, y []float64, at float64) float64 {
 	i, _ := slices.BinarySearch(x, at)
 	if i == 0 {

@@ -2,7 +2,7 @@ package spectrum
 
 import "math"
 
-// interpolator reads a band-limited curve between its samples with a
+// Interpolator reads a band-limited curve between its samples with a
 // Kaiser-windowed sinc.
 type Interpolator struct {
 	taps [interpPhases][2 * interpHalf]float64
@@ -13,6 +13,8 @@ const (
 	interpPhases = 16 // curve points per sample
 )
 
+// NewInterpolator makes the interpolator, good for any number of records and
+// goroutines.
 func NewInterpolator() *Interpolator {
 	ip := new(Interpolator)
 	const beta = 7.0
@@ -40,7 +42,7 @@ func NewInterpolator() *Interpolator {
 	return ip
 }
 
-// at is the curve p/interpPhases of a sample after y[i], 0 <= p < interpPhases.
+// At is the curve p/16 of a sample after y[i], 0 <= p < 16, in y's unit.
 // Beyond the ends the end value is repeated.
 func (ip *Interpolator) At(y []float64, i, p int) float64 {
 	if p == 0 {
@@ -60,7 +62,7 @@ func (ip *Interpolator) At(y []float64, i, p int) float64 {
 	return s
 }
 
-// peak is the greatest value of sign*curve within one sample of y[i] and its
+// Peak is the greatest value of sign*curve within one sample of y[i] and its
 // place in samples.
 func (ip *Interpolator) Peak(y []float64, i int, sign float64) (v, at float64) {
 	v, at = sign*y[i], float64(i)

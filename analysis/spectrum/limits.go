@@ -17,6 +17,9 @@ const (
 	junctionGain   = 0.5     // ratio of power by which a lower place must be quieter to be taken
 )
 
+// The drawn curve (curve.go).
+const curvePerDecade = 240 // cells: finer than any plot shows, coarse enough to keep
+
 // Lines (lines.go, bands.go).
 const (
 	maxLines       = 400     // the strongest that are kept, which bounds the time that naming them takes

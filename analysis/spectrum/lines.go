@@ -11,7 +11,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Line is one spectral line.
+// Line is one spectral line: a steady sine as far as the record can tell.
 type Line struct {
 	FrequencyHz float64
 	// RMSV is the unit's own V rms: what is left after the baseline's share was
@@ -22,14 +22,14 @@ type Line struct {
 	// place; 0: none, or no baseline to compare with.
 	InstrumentRMSV float64
 	NoiseURMSV     float64 // expanded uncertainty (k = 2) of RMSV by the noise beside the line and by InstrumentRMSV, V rms
-	PhaseRad       float64 // of a cosine at the record's start
-	Comb           string  // "mains", "switching", "second", "sideband", "burst", "instrument" or ""
+	PhaseRad       float64 // of a cosine at the record's start, -π to π
+	Comb           string  // what it belongs to: one of the Comb constants, "" unknown
 	Harmonic       int     // of the comb's fundamental, 0 unknown
 	Name           string  // in words, e.g. "2 x mains (100 Hz)", "switching, 3rd harmonic"
 	BinHz          float64 // resolution the line was found with, > 0; a baseline's lines are compared by it
 }
 
-// LineOptions tunes FindLines; the zero value is what measuring uses.
+// LineOptions tunes FindLines. The zero value takes the defaults named.
 type LineOptions struct {
 	LowHz, HighHz float64 // search range; 0: what the record holds
 	Max           int     // at most as many lines, the strongest; 0: maxLines
@@ -39,7 +39,7 @@ type LineOptions struct {
 // FindLines finds the spectral lines that stand out of their surroundings, by
 // falling amplitude. Each octave is searched at the resolution of the whole
 // record where a kept stage of m holds it, else at that of maxLineFFT samples.
-// A line needs about four periods in the record.
+// A line needs about four periods in the record. The only error is the context's.
 //
 // A Blackman-Harris taper keeps a line from burying others 90 dB below it more
 // than four bins away; between bins, its known response gives frequency and

@@ -8,18 +8,19 @@ import (
 
 // Mains is what the mains leaves in a trace.
 type Mains struct {
-	MainsHz figure.Figure // refined frequency of the mains itself
+	MainsHz figure.Figure // refined frequency of the mains itself, Hz
 	Decided bool          // 50 or 60 Hz was stated or told apart
-	LineHz  figure.Figure // 2 x mains
-	LineRMS figure.Figure // its rms in V
-	CombRMS figure.Figure // rms of all harmonics that stand out
-	CombPPV figure.Figure // peak-to-peak of their sum with their phases
-	Lines   []Line        // those harmonics, and always 2 x mains
+	LineHz  figure.Figure // 2 x mains, Hz
+	LineRMS figure.Figure // its amplitude, V rms, with what noise makes of it (k = 2)
+	CombRMS figure.Figure // all harmonics that stand out together, V rms
+	CombPPV figure.Figure // peak-to-peak of their sum with their phases, V
+	Lines   []Line        // those harmonics rising, and always 2 x mains
 }
 
 // MeasureMains measures the harmonics of the mains by least squares on the
 // slowest kept record of m, at the frequency refined from the strongest of
-// them. statedHz is 50 or 60, or 0 to find it. Needs four periods of the mains.
+// them. statedHz is 50 or 60, or 0 to find it. It needs four periods of 2 x mains
+// (minMainsPeriods); a shorter record has figures that say so.
 func MeasureMains(src Source, m Multirate, lines []Line, statedHz float64) Mains {
 	nominal, decided := statedHz, statedHz > 0
 	if !decided {

@@ -6,49 +6,39 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
 
-// NoiseFloor is the random part between and under the lines.
+// NoiseFloor is the random part between and under the lines: one-sided densities
+// in V/√Hz. A record too short for it has no third octaves and all figures say so.
 type NoiseFloor struct {
-	DensityVPerRtHz figure.Figure // gated, median over the span's plateau, V/sqrt(Hz)
-	AtHz            figure.Figure // where: the geometric middle of the third octaves taken
+	DensityVPerRtHz figure.Figure // gated, median over the plateau
+	AtHz            figure.Figure // where: the geometric middle of the third octaves taken, Hz
 	UngatedVPerRtHz figure.Figure // the same place, from the plain spectrum
-	CornerHz        figure.Figure // where the 1/f part equals the white part
-	At1kHzVPerRtHz  figure.Figure // density at 1 kHz
-	ExcisedShare    float64       // share of the record gated out
-	AtInstrument    bool          // within 3 dB of the baseline: DensityVRHz is an upper figure
-	// AtQuantisation: the converter's own noise dominates, DensityVRHz is an
+	CornerHz        figure.Figure // where the 1/f part equals the white part, Hz
+	At1kHzVPerRtHz  figure.Figure // density of the third octave around 1 kHz
+	ExcisedShare    float64       // share of the record gated out, 0 to 1
+	AtInstrument    bool          // within 3 dB of the baseline: DensityVPerRtHz is an upper figure
+	// AtQuantisation: the converter's own noise dominates, DensityVPerRtHz is an
 	// upper figure.
 	AtQuantisation bool
-	ThirdOctaves   []ThirdOctave
+	ThirdOctaves   []ThirdOctave // rising
 }
 
-// ThirdOctave is the floor's density in one third-octave band.
-type ThirdOctave struct {
-	CentreHz         float64
-	DensityVPerRtHz  float64 // gated, lines excluded, bias corrected, baseline subtracted
-	UngatedVPerRtHz  float64
-	BaselineVPerRtHz float64 // 0: none
-	LowVPerRtHz      float64 // 95 % interval
-	HighVPerRtHz     float64
-}
-
-// NoiseOptions tunes MeasureNoiseFloor.
+// NoiseOptions is what MeasureNoiseFloor is told of the record. The zero value
+// of all but Span assumes nothing.
 type NoiseOptions struct {
 	Plain    *Multirate   // spectrum of the plain source when already at hand
 	Lines    []Line       // to leave out
-	Span     capture.Span // of the trace
-	StepV    float64      // the converter's step, 0 unknown
+	Span     capture.Span // of the trace; the floor is read up to its HighHz
+	StepV    float64      // the converter's step, V; 0 unknown
 	Baseline *NoiseFloor  // the instrument's own floor, nil when none
 	// GateFromHz is where the gated spectrum begins to hold all of the noise; below
 	// it, and from HeldLowHz to HeldHighHz, the plain one counts.
 	GateFromHz            float64
 	HeldLowHz, HeldHighHz float64
-	GateHeld              float64 // share of the noise's power that the gate took along
+	GateHeld              float64 // share of the noise's power that the gate took along, 0 to below 1
 }
 
 // MeasureNoiseFloor gives the density of the random part between and under the
@@ -79,72 +69,37 @@ func MeasureNoiseFloor(ctx context.Context, gated GatedSource, plain Source, rat
 	return noiseFloorOf(g, p, opt), nil
 }
 
-// octaveLevel is one third octave's raw density with its standard deviation.
-type octaveLevel struct {
-	power    float64 // V²/Hz, bias corrected, floors taken off
-	seen     float64 // the same before
-	relative float64 // standard deviation over power
-	ok       bool
-}
-
+// noiseFloorOf reads the floor off the two spectra, which are one and the same
+// where nothing was gated.
 func noiseFloorOf(gated, plain *Multirate, opt NoiseOptions) NoiseFloor {
 	nf := NoiseFloor{ExcisedShare: gated.Excised}
 	quant := QuantisationDensity(opt.StepV, plain.RateHz)
 	quant *= quant
 	high := min(opt.Span.HighHz, plain.RateHz/2)
-	maskG, maskP := lineMask(*gated, opt.Lines), lineMask(*plain, opt.Lines)
-
-	type seen struct {
-		centre float64
-		g, p   octaveLevel
-	}
-	var all []seen
-	for n := firstOctave; n <= lastOctave; n++ {
-		centre := math.Pow(10, float64(n)/10)
-		lo, hi := centre*math.Pow(10, -0.05), centre*math.Pow(10, 0.05)
-		if hi > high || len(gated.FreqHz) == 0 || lo < gated.FreqHz[0] {
-			continue
-		}
-		g := gated.level(maskG, lo, hi)
-		p := plain.level(maskP, lo, hi)
-		if g.ok && p.ok {
-			all = append(all, seen{centre, g, p})
-		}
-	}
+	bands := octavesOf(gated, plain, opt.Lines, high)
 	// Gating multiplies slow noise by the gate's mean share in amplitude, not in
 	// power, and spreads the fast noise evenly under it: what stands above the
 	// plateau was made small twice.
-	half := all[len(all)/2:]
-	plateau := weightedMedian(len(half), func(i int) (float64, float64) { return half[i].g.power, 1 })
-	var raw []octaveLevel
-	for _, o := range all {
-		g := o.g
-		g.power /= 1 - opt.GateHeld
-		if o.centre < opt.GateFromHz || o.centre > opt.HeldLowHz && o.centre < opt.HeldHighHz {
-			g = o.p
-		} else if g.power > plateau && gated.Excised < maxExcised {
-			g.power = plateau + (g.power-plateau)/(1-gated.Excised)
-		}
-		// gating takes away; where it seems to add, ripple left in it leaks through
-		// the gate and the plain spectrum is nearer the truth
-		if o.p.power < leakRatio*g.power {
-			g = o.p
-		}
-		t := ThirdOctave{CentreHz: o.centre, UngatedVPerRtHz: math.Sqrt(o.p.power)}
-		power := subtractFloor(g.power, quant)
-		if b, ok := opt.Baseline.at(o.centre); ok {
-			t.BaselineVPerRtHz = b
-			power = subtractFloor(power, b*b)
+	half := bands[len(bands)/2:]
+	plateau := weightedMedian(len(half), func(i int) (float64, float64) { return half[i].gated.power, 1 })
+	var levels []octaveLevel
+	for _, b := range bands {
+		seen := b.ungate(plateau, gated.Excised, opt)
+		t := ThirdOctave{CentreHz: b.centreHz, UngatedVPerRtHz: math.Sqrt(b.plain.power)}
+		power := subtractFloor(seen.power, quant)
+		if v, ok := opt.Baseline.at(b.centreHz); ok {
+			t.BaselineVPerRtHz = v
+			power = subtractFloor(power, v*v)
 		}
 		t.DensityVPerRtHz = math.Sqrt(power)
 		// the interval keeps the absolute spread of what was seen
-		spread := 2 * g.relative * g.power
+		spread := 2 * seen.relative * seen.power
 		t.HighVPerRtHz = math.Sqrt(power + spread)
 		t.LowVPerRtHz = math.Sqrt(max(power-spread, 0))
 		nf.ThirdOctaves = append(nf.ThirdOctaves, t)
-		raw = append(raw, octaveLevel{power: power, seen: g.power, relative: max(g.relative*g.power/power, 1e-6), ok: true})
+		levels = append(levels, octaveLevel{power: power, seen: seen.power, relative: max(seen.relative*seen.power/power, 1e-6)})
 	}
-	nf.summarise(raw, quant, high)
+	nf.summarise(levels, quant, high)
 	return nf
 }
 
@@ -170,65 +125,10 @@ func (n *NoiseFloor) at(centreHz float64) (float64, bool) {
 	return 0, false
 }
 
-// level is the noise density between two frequencies: the median of the bins
-// not masked. Where lines leave too few, the lower quartile of all bins stands
-// in.
-func (m *Multirate) level(mask []bool, lowHz, highHz float64) octaveLevel {
-	var free, all []float64
-	independent, dof := 0.0, math.Inf(1)
-	first := m.index(lowHz)
-	if first < 0 {
-		return octaveLevel{}
-	}
-	quantile := 0.5
-	pick := func(q float64, unmaskedOnly bool) []float64 {
-		var out []float64
-		independent = 0
-		bias, stage := 0.0, -1
-		for i := first; i < len(m.FreqHz) && m.FreqHz[i] < highHz; i++ {
-			if m.FreqHz[i] < lowHz || (unmaskedOnly && mask[i]) {
-				continue
-			}
-			st := m.Stages[m.Stage[i]]
-			if m.Stage[i] != stage {
-				stage, bias = m.Stage[i], gammaQuantile(q, st.DOF/2)
-			}
-			dof = min(dof, st.DOF)
-			out = append(out, m.PSD[i]/bias)
-			independent += st.BinHz / st.ENBWHz
-		}
-		return out
-	}
-	all = pick(0.25, false)
-	if len(all) == 0 {
-		return octaveLevel{}
-	}
-	free = pick(0.5, true)
-	if len(free) < minFreeBins && len(free) < len(all) || len(free)*freeBinShare < len(all) {
-		quantile = 0.25
-		free = pick(0.25, false)
-	}
-	slices.Sort(free)
-	at := quantile * float64(len(free)-1)
-	i := int(at)
-	power := free[i]
-	if i+1 < len(free) {
-		power += (at - float64(i)) * (free[i+1] - free[i])
-	}
-	if !(power > 0) {
-		return octaveLevel{}
-	}
-	// standard deviation of a sample quantile: sqrt(q(1-q)/n) over the density there
-	d := distuv.Gamma{Alpha: dof / 2, Beta: dof / 2}
-	x := d.Quantile(quantile)
-	rel := math.Sqrt(quantile*(1-quantile)/max(independent, 1)) / (d.Prob(x) * x)
-	return octaveLevel{power: power, relative: rel, ok: true}
-}
-
 // summarise turns the third octaves into the figures for the whole. An
 // instrument's own low-pass tilts the top of its span, so the plateau is looked
 // for below a quarter of it.
-func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
+func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, highHz float64) {
 	oct := nf.ThirdOctaves
 	last := len(oct)
 	for last > 0 && oct[last-1].CentreHz > plateauTopShare*highHz {
@@ -239,17 +139,17 @@ func (nf *NoiseFloor) summarise(raw []octaveLevel, quant, highHz float64) {
 		nf.DensityVPerRtHz, nf.AtHz, nf.UngatedVPerRtHz, nf.CornerHz, nf.At1kHzVPerRtHz = miss, miss, miss, miss, miss
 		return
 	}
-	p := findPlateau(oct[:last], raw[:last])
+	p := findPlateau(oct[:last], levels[:last])
 	median := func(power func(i int) float64) float64 {
 		return weightedMedian(len(p.members), func(k int) (float64, float64) {
 			i := p.members[k]
-			return power(i), 1 / math.Max(raw[i].relative, leastRelative)
+			return power(i), 1 / math.Max(levels[i].relative, leastRelative)
 		})
 	}
-	seen := median(func(i int) float64 { return raw[i].seen })
+	seen := median(func(i int) float64 { return levels[i].seen })
 	inverse := 0.0
 	for _, i := range p.members {
-		inverse += 1 / (raw[i].relative * raw[i].relative)
+		inverse += 1 / (levels[i].relative * levels[i].relative)
 	}
 	nf.DensityVPerRtHz = figure.Known(math.Sqrt(p.power))
 	// half the relative spread in power is the one in volts; k = 2

@@ -16,17 +16,17 @@ type plateau struct {
 // findPlateau looks for the lowest level that holds over most of a decade. Above
 // it lie the 1/f part and what spikes leave where they could not be gated out,
 // humps of several octaves; nothing but chance lies below. All third octaves
-// that agree with that level then count. oct and raw are not empty.
-func findPlateau(oct []ThirdOctave, raw []octaveLevel) plateau {
+// that agree with that level then count. oct and levels are not empty.
+func findPlateau(oct []ThirdOctave, levels []octaveLevel) plateau {
 	var p plateau
 	for range plateauRounds { // the corner and the level depend on each other
-		level := func(i int) float64 { return raw[i].power / (1 + p.cornerHz/oct[i].CentreHz) }
+		level := func(i int) float64 { return levels[i].power / (1 + p.cornerHz/oct[i].CentreHz) }
 		first := 0
 		for first < len(oct)-3 && oct[first].CentreHz < 2*p.cornerHz {
 			first++
 		}
-		p.power, p.members = lowestLevel(first, raw, level)
-		corner := cornerUnder(oct, raw, &p)
+		p.power, p.members = lowestLevel(first, levels, level)
+		corner := cornerUnder(oct, levels, &p)
 		if math.Abs(corner-p.cornerHz) < cornerSettled*corner {
 			p.cornerHz = corner
 			break
@@ -39,13 +39,13 @@ func findPlateau(oct []ThirdOctave, raw []octaveLevel) plateau {
 // lowestLevel is the lowest weighted median over eight neighbouring third
 // octaves, then refined over all that agree with it within 1 dB and their own
 // spread.
-func lowestLevel(first int, raw []octaveLevel, level func(i int) float64) (power float64, members []int) {
+func lowestLevel(first int, levels []octaveLevel, level func(i int) float64) (power float64, members []int) {
 	const width = plateauWidth
-	weight := func(i int) float64 { return 1 / math.Max(raw[i].relative, leastRelative) }
+	weight := func(i int) float64 { return 1 / math.Max(levels[i].relative, leastRelative) }
 	spread := func(a int) float64 {
 		inverse := 0.0
-		for i := a; i < min(a+width, len(raw)); i++ {
-			inverse += 1 / (raw[i].relative * raw[i].relative)
+		for i := a; i < min(a+width, len(levels)); i++ {
+			inverse += 1 / (levels[i].relative * levels[i].relative)
 		}
 		return 1 / math.Sqrt(inverse)
 	}
@@ -53,29 +53,29 @@ func lowestLevel(first int, raw []octaveLevel, level func(i int) float64) (power
 	// record's lowest frequency something may have been taken off with the drift:
 	// only windows good to 5 % in power may compete, or else the best one
 	most := math.Inf(1)
-	for a := first; a == first || a+width <= len(raw); a++ {
+	for a := first; a == first || a+width <= len(levels); a++ {
 		most = min(most, spread(a))
 	}
 	most = max(plateauSpread, most)
 	best := math.Inf(1)
-	for a := first; a == first || a+width <= len(raw); a++ {
+	for a := first; a == first || a+width <= len(levels); a++ {
 		s := spread(a)
 		if s > most {
 			continue
 		}
-		end := min(a+width, len(raw))
+		end := min(a+width, len(levels))
 		med := weightedMedian(end-a, func(k int) (float64, float64) { return level(a + k), weight(a + k) })
 		if rank := med * (1 + 2*s); rank < best {
 			best, power = rank, med
 		}
 	}
-	for i := first; i < len(raw); i++ {
-		if raw[i].relative < plateauMember && math.Abs(level(i)/power-1) < plateauAgree+2*raw[i].relative {
+	for i := first; i < len(levels); i++ {
+		if levels[i].relative < plateauMember && math.Abs(level(i)/power-1) < plateauAgree+2*levels[i].relative {
 			members = append(members, i)
 		}
 	}
 	if len(members) == 0 {
-		members = []int{len(raw) - 1}
+		members = []int{len(levels) - 1}
 	}
 	power = weightedMedian(len(members), func(k int) (float64, float64) { return level(members[k]), weight(members[k]) })
 	return power, members
@@ -84,12 +84,12 @@ func lowestLevel(first int, raw []octaveLevel, level func(i int) float64) (power
 // cornerUnder is the frequency at which a 1/f part equals the plateau, from the
 // third octaves below it that stand out; 0 when fewer than four do or they do
 // not follow 1/f.
-func cornerUnder(oct []ThirdOctave, raw []octaveLevel, p *plateau) float64 {
+func cornerUnder(oct []ThirdOctave, levels []octaveLevel, p *plateau) float64 {
 	p.rises = false
 	var corners []float64
 	end := p.members[len(p.members)/2]
 	for i := range end {
-		if over := raw[i].power/p.power - 1; over > cornerOver+2*raw[i].relative {
+		if over := levels[i].power/p.power - 1; over > cornerOver+2*levels[i].relative {
 			corners = append(corners, over*oct[i].CentreHz)
 		} else if len(corners) == 0 {
 			return 0 // it must stand out at the lowest frequencies of all

@@ -1,6 +1,6 @@
 package spectrum
 
-// source yields the samples of a trace, or of something derived from it (its
+// Source yields the samples of a trace, or of something derived from it (its
 // residue after the ripple is subtracted), without the whole being stored.
 type Source interface {
 	// Len is the number of samples.
@@ -15,11 +15,16 @@ type Source interface {
 // (inside a spike) has weight 0 and value 0, all others have weight 1.
 type GatedSource interface {
 	Source
+	// FillWeights writes the weights of samples start to start+len(w) to w, under
+	// the same rules as Fill.
 	FillWeights(w []float64, start int)
 }
 
-// Samples is a trace's own samples.
+// Samples is a trace's own samples in volts, as a Source.
 type Samples []float64
 
-func (s Samples) Len() int                      { return len(s) }
+// Len is the number of samples.
+func (s Samples) Len() int { return len(s) }
+
+// Fill copies samples from start on to dst.
 func (s Samples) Fill(dst []float64, start int) { copy(dst, s[start:start+len(dst)]) }

@@ -5,7 +5,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// transform is the discrete Fourier transform of real sequences of one length,
+// Transform is the discrete Fourier transform of real sequences of one length,
 // with its work space; not for use by two goroutines at once.
 //
 // Powers of two, which the blocks of a long record have, go to the library that

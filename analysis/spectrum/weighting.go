@@ -2,7 +2,7 @@ package spectrum
 
 import "math"
 
-// AWeight is the gain (1 at 1 kHz) of frequency weighting A at hz > 0, by the
+// AWeight is the amplitude gain (1 at 1 kHz) of frequency weighting A at hz > 0, by the
 // closed form of IEC 61672-1, annex E.
 func AWeight(hz float64) float64 { return aWeightRaw(hz) / aWeightRaw(1000) }
 
