@@ -162,15 +162,15 @@ func (f *findings) setupCautions(m *Measurement, list *cautionList) {
 // baselineCautions say what the comparison with the baseline left in doubt.
 func (f *findings) baselineCautions(m *Measurement, list *cautionList) {
 	const again = "take the baseline with the capture's own settings: same time base, memory and volts per division"
-	if l := f.named.look.TooWide; l != nil {
+	if l := f.named.match.TooWide; l != nil {
 		list.add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline was made with more volts per division (steps of %.3g mV, the capture's are %.3g mV): its line at %s can't be compared and stays charged to the unit",
 			1e3*f.rec.setup.Baseline.ADCStepV.Value, 1e3*f.rec.stepV, hertz(l.FrequencyHz)), again)
 	}
-	if l := f.named.look.TooCoarse; l != nil {
+	if l := f.named.match.TooCoarse; l != nil {
 		list.add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline's line at %s is resolved to %s only and can't be compared with the capture's there, which stays charged to the unit",
 			hertz(l.FrequencyHz), hertz(l.BinHz)), again)
 	}
-	if f.named.look.MainsIsInstruments {
+	if f.named.mainsIsInstruments {
 		list.add(capture.CautionInstrumentMains,
 			fmt.Sprintf("the line at %s stands as high in the baseline: it is the instrument's or picked up by its leads, and the figure is an upper one", hertz(m.MainsLineHz.Value)),
 			"keep the probe's leads short and away from mains leads and transformers, and run the instrument from the same socket as the supply's load")

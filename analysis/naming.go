@@ -34,7 +34,9 @@ type namedLines struct {
 	lines []spectrum.Line
 	combs spectrum.Combs
 	mains spectrum.Mains // the unit's own
-	look  spectrum.BaselineMatch
+	match spectrum.BaselineMatch
+	// mainsIsInstruments: 2 x mains is wholly the instrument's, its figure an upper one
+	mainsIsInstruments bool
 }
 
 // nameLines names the lines after the combs they belong to and takes off what the
@@ -47,8 +49,8 @@ func nameLines(rec *record, view spectralView, sw switching) namedLines {
 	}
 	baseline, gain := baselineOf(rec.setup.Baseline), rec.setup.GainFraction
 	out.lines, out.combs = spectrum.NameLines(view.lines, mainsHz, sw.hz())
-	out.look = spectrum.MarkInstrument(out.lines, rec.stepV, baseline, gain)
-	out.mains, out.look.MainsIsInstruments = view.mains.LessBaseline(out.lines, baseline, gain)
+	out.match = spectrum.MarkInstrument(out.lines, rec.stepV, baseline, gain)
+	out.mains, out.mainsIsInstruments = view.mains.SubtractBaseline(out.lines, baseline, gain)
 	return out
 }
 

@@ -98,7 +98,7 @@ func lowPassSize(shape LowPass) (block, guard int) {
 	return 1 << 12, 1 << 8
 }
 
-// lowPassBlocks runs volts less meanV through the prototype, block by block
+// lowPassBlocks runs volts minus meanV through the prototype, block by block
 // (overlap-save), and hands each finished block to use: y[guard:len(y)-guard]
 // are the filtered samples from start on; the guards around them are good
 // enough to interpolate into. The record is continued at both ends by its end
@@ -136,7 +136,7 @@ func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, 
 	return nil
 }
 
-// fillEdge copies len(dst) samples of volts from start on, less meanV, and
+// fillEdge copies len(dst) samples of volts from start on, minus meanV, and
 // repeats the end values beyond the record.
 func fillEdge(dst, volts []float64, start int, meanV float64) {
 	last := len(volts) - 1

@@ -8,14 +8,16 @@ import (
 )
 
 // curveExtremes follows the greatest and least value of an oversampled curve
-// fed block by block. Only samples that could hold the extreme are looked at
-// between samples: a true peak stands at most peakGrowth above its samples
-// where at least 2.5 samples cover a period.
+// fed block by block. Between samples it looks only beside those that could be next
+// to the extreme.
 type curveExtremes struct {
 	ip       *spectrum.Interpolator
 	min, max float64
 }
 
+// peakGrowth is the ratio of a true peak over the nearest of its samples. At 2.5
+// samples a period, five samples over two periods lie 72° apart, so that one is
+// within 36° of the crest: 1/cos 36° = 1.24.
 const peakGrowth = 1.3
 
 func newCurveExtremes(ip *spectrum.Interpolator) *curveExtremes {
@@ -36,16 +38,21 @@ func (c *curveExtremes) add(y []float64, from, to int) {
 	if len(y) < 8 {
 		return
 	}
+	c.between(y, max(from, 1), min(to, len(y)-1))
+}
+
+// between looks beside those of y[from:to] that could be next to an extreme.
+func (c *curveExtremes) between(y []float64, from, to int) {
 	mid := (c.max + c.min) / 2
 	hi := mid + (c.max-mid)/peakGrowth
 	lo := mid - (mid-c.min)/peakGrowth
-	for i := max(from, 1); i < min(to, len(y)-1); i++ {
+	for i := from; i < to; i++ {
 		v := y[i]
-		if v >= hi && v >= y[i-1] && v > y[i+1] && c.couldPass(y, i, 1, c.max) {
+		if v >= hi && v >= y[i-1] && v > y[i+1] && couldPass(y, i, 1, c.max) {
 			if p, _ := c.ip.Peak(y, i, 1); p > c.max {
 				c.max = p
 			}
-		} else if v <= lo && v <= y[i-1] && v < y[i+1] && c.couldPass(y, i, -1, -c.min) {
+		} else if v <= lo && v <= y[i-1] && v < y[i+1] && couldPass(y, i, -1, -c.min) {
 			if p, _ := c.ip.Peak(y, i, -1); p < c.min {
 				c.min = p
 			}
@@ -53,10 +60,10 @@ func (c *curveExtremes) add(y []float64, from, to int) {
 	}
 }
 
-// couldPass tells whether the curve near y[i] could pass the extreme so far:
-// the vertex of the parabola through three samples, doubled in its rise, is
+// couldPass reports whether the curve near y[i] could pass the extreme so far: the
+// vertex of the parabola through three samples, its rise over the sample trebled, is
 // taken as the bound.
-func (c *curveExtremes) couldPass(y []float64, i int, sign, best float64) bool {
+func couldPass(y []float64, i int, sign, best float64) bool {
 	a, b, d := sign*y[i-1], sign*y[i], sign*y[i+1]
 	curve := 2*b - a - d
 	if curve <= 0 {
@@ -75,6 +82,7 @@ type quantileScale struct {
 	total    int
 }
 
+// quantileSteps resolves the record's extent finer than a converter of 16 bits.
 const quantileSteps = 1 << 16
 
 func newQuantileScale(lo, hi float64) *quantileScale {
@@ -109,17 +117,19 @@ func (q *quantileScale) at(p float64) float64 {
 	return q.lo + q.step*float64(len(q.counts))
 }
 
-// PeakToPeak is the peak-to-peak of a trace behind a low-pass.
+// PeakToPeak is the peak-to-peak of a trace behind a low-pass, in volts.
 type PeakToPeak struct {
-	AbsoluteV float64   // greatest less least of the oversampled curve
+	AbsoluteV float64   // greatest minus least of the oversampled curve
 	P999V     float64   // between the 0.05 and 99.95 % quantiles
 	PartsV    []float64 // AbsoluteV of each of ppParts equal parts of the record
 }
 
+// ppParts is how many parts give the spread within a record.
 const ppParts = 8
 
-// Measure reads the peak-to-peak behind the low-pass; minV and maxV
-// are the extremes of the raw samples.
+// Measure reads the peak-to-peak of volts, at rateHz, behind the low-pass of shape,
+// -3 dB at cutHz. meanV, minV and maxV are those of the raw samples, which must not
+// be empty. The error is the context's.
 func Measure(ctx context.Context, volts []float64, meanV, minV, maxV, rateHz float64, shape LowPass, cutHz float64) (PeakToPeak, error) {
 	span := maxV - minV
 	q := newQuantileScale(minV-meanV-span/4, maxV-meanV+span/4)

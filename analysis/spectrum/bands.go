@@ -38,7 +38,7 @@ var bandPlan = []struct {
 // counts only where it makes what is left of a line uncertain.
 func MeasureBands(m Multirate, lines []Line, span capture.Span, gainFraction float64) []Band {
 	quiet := withoutLines(m, lines)
-	whole := m.lessInstrumentLines(quiet, lines)
+	whole := m.subtractInstrumentLines(quiet, lines)
 	bands := make([]Band, 0, len(bandPlan))
 	for _, p := range bandPlan {
 		b := Band{ID: p.id, Name: p.name, LowHz: p.lowHz, HighHz: p.highHz}

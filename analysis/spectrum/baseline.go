@@ -15,17 +15,17 @@ type Baseline struct {
 	StepV       float64       // converter step, V; 0 unknown
 }
 
-// BaselineMatch is what the comparison with the baseline could not compare, or
-// found to be the instrument's. Its lines are the baseline's.
+// BaselineMatch is what the comparison with the baseline could not compare. Its
+// lines are the baseline's.
 type BaselineMatch struct {
-	TooCoarse          *Line // strongest one that the baseline resolves too coarsely, nil none
-	TooWide            *Line // strongest one of a baseline made with more volts per division, nil none
-	MainsIsInstruments bool  // 2 x mains is wholly the instrument's; LessBaseline tells
+	TooCoarse *Line // strongest one that the baseline resolves too coarsely, nil none
+	TooWide   *Line // strongest one of a baseline made with more volts per division, nil none
 }
 
 // MarkInstrument takes the lines that the baseline shows as well off the lines
-// found, in power: what the baseline shows is the bench, not the unit.
-// What is left is the unit's; a line whose remainder is within the uncertainty of
+// found, in power and in place: what the baseline shows is the bench, not the unit.
+// lines are named already; stepV is their converter's step in volts, 0 unknown; a
+// nil baseline changes nothing. What is left is the unit's; a line whose remainder is within the uncertainty of
 // both amplitudes is wholly the instrument's, or picked up by its leads.
 //
 // The baseline's lines are taken to stand at no fixed phase to the unit's, which
@@ -33,9 +33,9 @@ type BaselineMatch struct {
 // mains comb is compared by harmonic, since the mains wanders from capture to
 // capture, all else by frequency. gainFraction is the instrument's (k = 2).
 func MarkInstrument(lines []Line, stepV float64, baseline *Baseline, gainFraction float64) BaselineMatch {
-	var look BaselineMatch
+	var match BaselineMatch
 	if baseline == nil || len(lines) == 0 {
-		return look
+		return match
 	}
 	tooWide := stepV > 0 && baseline.StepV > baselineRange*stepV
 	type share struct{ power, noise float64 } // V², and V² variance of the amplitude's noise
@@ -45,12 +45,12 @@ func MarkInstrument(lines []Line, stepV float64, baseline *Baseline, gainFractio
 		switch {
 		case at < 0:
 		case tooWide:
-			if look.TooWide == nil || b.RMSV > look.TooWide.RMSV {
-				look.TooWide = &baseline.Lines[i]
+			if match.TooWide == nil || b.RMSV > match.TooWide.RMSV {
+				match.TooWide = &baseline.Lines[i]
 			}
 		case b.Comb != CombMains && b.BinHz > baselineCoarser*lines[at].BinHz:
-			if look.TooCoarse == nil || b.RMSV > look.TooCoarse.RMSV {
-				look.TooCoarse = &baseline.Lines[i]
+			if match.TooCoarse == nil || b.RMSV > match.TooCoarse.RMSV {
+				match.TooCoarse = &baseline.Lines[i]
 			}
 		default:
 			shares[at].power += b.RMSV * b.RMSV
@@ -62,7 +62,7 @@ func MarkInstrument(lines []Line, stepV float64, baseline *Baseline, gainFractio
 			lines[i].takeOff(math.Sqrt(s.power), math.Sqrt(s.noise), gainFraction)
 		}
 	}
-	return look
+	return match
 }
 
 // nearestLine is the index of the line that stands where b does, within half
@@ -87,7 +87,7 @@ func nearestLine(lines []Line, b Line) int {
 // takeOff charges instrumentV of the line to the instrument, known to a standard
 // deviation of noiseV beside the gain.
 func (l *Line) takeOff(instrumentV, noiseV, gainFraction float64) {
-	own, u, whole := lessInstrument(l.RMSV, l.NoiseURMSV/2, instrumentV, noiseV, gainFraction)
+	own, u, whole := subtractInstrument(l.RMSV, l.NoiseURMSV/2, instrumentV, noiseV, gainFraction)
 	l.InstrumentRMSV = instrumentV
 	if whole {
 		l.Comb, l.Harmonic = CombInstrument, 0
@@ -105,11 +105,11 @@ func (l Line) SeenRMSV() float64 {
 	return math.Hypot(l.RMSV, l.InstrumentRMSV)
 }
 
-// lessInstrument takes an instrument's line off a seen one in power: V rms, each
+// subtractInstrument takes an instrument's line off a seen one in power: V rms, each
 // with the standard deviation that noise gives it. u is the expanded uncertainty
-// (k = 2) of own without the gain that both have in common. whole tells that
+// (k = 2) of own without the gain that both have in common. whole reports whether
 // nothing is left that stands out of both uncertainties.
-func lessInstrument(seenV, seenNoiseV, instrumentV, instrumentNoiseV, gainFraction float64) (own, u float64, whole bool) {
+func subtractInstrument(seenV, seenNoiseV, instrumentV, instrumentNoiseV, gainFraction float64) (own, u float64, whole bool) {
 	left := seenV*seenV - instrumentV*instrumentV
 	deviation := func(gain float64) float64 {
 		return 2 * math.Hypot(seenV*math.Hypot(seenNoiseV, gain*seenV), instrumentV*math.Hypot(instrumentNoiseV, gain*instrumentV))
@@ -123,12 +123,12 @@ func lessInstrument(seenV, seenNoiseV, instrumentV, instrumentNoiseV, gainFracti
 	return own, power / own, false
 }
 
-// LessBaseline charges to the instrument what the baseline shows of the mains
+// SubtractBaseline charges to the instrument what the baseline shows of the mains
 // comb. lines are the record's, after MarkInstrument; gainFraction is the
 // instrument's (k = 2). Where nothing of 2 x mains, or of the whole comb, is left
 // that stands out, the figure stays as seen: an upper one. lineIsInstruments
 // reports whether 2 x mains is so.
-func (r Mains) LessBaseline(lines []Line, baseline *Baseline, gainFraction float64) (out Mains, lineIsInstruments bool) {
+func (r Mains) SubtractBaseline(lines []Line, baseline *Baseline, gainFraction float64) (out Mains, lineIsInstruments bool) {
 	if baseline == nil || !r.LineRMS.Known || !r.MainsHz.Known {
 		return r, false
 	}
@@ -139,7 +139,7 @@ func (r Mains) LessBaseline(lines []Line, baseline *Baseline, gainFraction float
 	// its U holds the gain as well, which says nothing of whether it stands out
 	noise := math.Sqrt(max(b.U*b.U-gainFraction*gainFraction*b.Value*b.Value, 0)) / 2
 	if b.Known && sameHz && b.Value > mainsOverNoise*noise {
-		left, u, whole := lessInstrument(r.LineRMS.Value, r.LineRMS.U/2, b.Value, noise, gainFraction)
+		left, u, whole := subtractInstrument(r.LineRMS.Value, r.LineRMS.U/2, b.Value, noise, gainFraction)
 		line := Line{InstrumentRMSV: b.Value, RMSV: left}
 		if whole {
 			lineIsInstruments, line.Comb = true, CombInstrument
@@ -190,9 +190,9 @@ func (r *Mains) chargeComb(share map[int]Line) {
 	}
 }
 
-// lessInstrumentLines is the density with the instrument's share of its lines
+// subtractInstrumentLines is the density with the instrument's share of its lines
 // taken off; quiet is the density without any line.
-func (m *Multirate) lessInstrumentLines(quiet []float64, lines []Line) []float64 {
+func (m *Multirate) subtractInstrumentLines(quiet []float64, lines []Line) []float64 {
 	psd := m.PSD
 	copied := false
 	for _, l := range lines {

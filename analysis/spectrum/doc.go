@@ -15,7 +15,7 @@
 //  3. FindLines searches each stage for what stands out (lines.go).
 //  4. MeasureMains fits the harmonics of the mains at one common frequency (mains.go).
 //  5. NameLines tells what comb each line belongs to (combs.go, sidebands.go).
-//  6. MarkInstrument and Mains.LessBaseline take off what the instrument's own capture
+//  6. MarkInstrument and Mains.SubtractBaseline take off what the instrument's own capture
 //     shows too (baseline.go).
 //  7. MeasureBands sums the spectrum up within bands, plain and A-weighted (bands.go,
 //     weighting.go); MeasureQuasiPeak reads it as a noise meter would (quasipeak.go).

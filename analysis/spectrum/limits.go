@@ -12,7 +12,7 @@ const (
 	maxGatedHop    = 4       // segment lengths from one to the next in a long gated record
 	blockLen       = 1 << 14 // samples read at a time
 	keptShare      = 16      // decimated records no longer than 1/16 of the record are kept for finding lines,
-	keptAlways     = 1 << 17 // and any of at most so many samples
+	keptAlways     = 1 << 17 // samples: shorter ones are kept whatever the record
 	junctionReach  = 0.85    // share of the half-band edge down to which a quiet place for the next stage is looked for
 	junctionGain   = 0.5     // ratio of power by which a lower place must be quieter to be taken
 )
@@ -54,8 +54,8 @@ const (
 	minSidebands      = 4    // lines beside the strongest that an even spacing must hold,
 	sidebandPower     = 0.8  // and their share of the power there
 	maxSidebandLines  = 60   // the strongest lines looked at
-	centreSpacings    = 24   // of which so many give spacings to the strongest to try,
-	mutualSpacings    = 12   // and so many to each other
+	centreSpacings    = 24   // of them, whose spacings to the strongest are tried,
+	mutualSpacings    = 12   // and whose spacings to each other
 	packetShare       = 0.05 // of the strongest switching line that a packet rate shows at low frequencies, at least
 	mainsRateFraction = 0.01 // relative distance from the mains or twice of it within which a spacing is the mains'
 )
@@ -89,7 +89,7 @@ const (
 	firstOctave     = -20  // third octaves, numbered from 1 Hz: 10 mHz
 	lastOctave      = 110  // 100 GHz
 	minFreeBins     = 3    // in a third octave, without lines, for their median
-	freeBinShare    = 8    // of which at least one in so many must be free of lines
+	freeBinShare    = 8    // bins: one in 8 at least must be free of lines
 	plateauTopShare = 0.25 // of the span: above it an instrument's low-pass tilts the floor
 	leastRelative   = 0.02 // standard deviation that any third octave has: the model's own error
 

@@ -20,7 +20,7 @@ type Stage struct {
 	RateHz   float64
 	StartS   float64   // time of its first sample, s from the record's start
 	Samples  int       // samples the stage holds
-	Record   []float64 // the decimated record less MeanV, when kept
+	Record   []float64 // the decimated record minus MeanV, when kept
 	BinHz    float64   // spacing of its bins
 	ENBWHz   float64   // equivalent noise bandwidth of a bin
 	Segments int

@@ -28,7 +28,7 @@ const (
 var blackmanHarris = []float64{0.35875, 0.48829, 0.14128, 0.01168}
 
 // newTaper makes the periodic window of n points, n > 0. The library's windows
-// are symmetric: n+1 points less the last one are the periodic form.
+// are symmetric: n+1 points without the last one are the periodic form.
 func newTaper(kind windowKind, n int) taper {
 	var t taper
 	switch kind {
