@@ -1,20 +1,35 @@
-// The time domain, in the order it is worked through:
+// Package analysis turns one trace of volts into figures: DC, ripple, spikes,
+// noise floor, lines, band sums, each with what it is worth. It opens no file. The
+// texts it makes are the reasons of figures that are not measured and those of
+// cautions.
 //
-//   - switching.go finds the switching frequency in a thinned-out stretch: from
-//     the comb that explains most of its lines, or from its autocorrelation
-//     where the lines are smeared. refine.go improves a fixed one over the whole
-//     record. track.go follows the cycle through dither, bursts.go through
-//     packets, align.go ties the track to the edges' transients.
-//   - fold.go lays the record over one cycle, less its slow part. ripple.go takes
-//     the folded cycle apart into the smooth ripple (pieces.go, cells.go) and the
-//     transients at its edges (edges.go, ring.go, edgestep.go).
-//   - residue.go takes the ripple off the record; spikes.go counts and sizes what
-//     stands above the noise, edge by edge (templates.go) and in between.
-//   - gate.go takes ripple, transients and mains off and excises where cycles
-//     differ, for the noise floor (noise.go) and the random part (pard.go).
-//   - the package bandlimit reads the peak-to-peak in a 20 MHz span.
-//   - figures.go, uncertainty.go and cautions.go say what all that is worth.
+// Measure is the recipe. Every step takes what it needs and returns its result;
+// none writes where another does, and a figure's uncertainty is written once, by
+// the step that states the figure (uncertainty.go).
 //
+//  1. record.go checks the trace, takes what one pass shows (basics.go) and finds
+//     the converter's step.
+//  2. In a goroutine of its own naming.go takes the spectrum of the whole trace,
+//     its lines and the mains comb (package spectrum).
+//  3. Meanwhile switched.go finds the switching cycle, the smooth ripple and the
+//     transients at its edges (package cycle), and the spikes that stand out of
+//     what the ripple leaves (package spike).
+//  4. naming.go names the lines after the combs they belong to and takes off what
+//     the baseline shows of them. Where the cycle found is the instrument's, steps
+//     3 and 4 are done once more without its frequencies.
+//  5. noise.go takes ripple, spikes and mains off the trace and measures the noise
+//     floor in what is left, while shape.go, in the goroutine of step 2, reads the
+//     peak-to-peak in a 20 MHz span (package bandlimit) and draws the record.
+//  6. naming.go sums bands; pard.go splits the power into periodic and random.
+//  7. ripplefigures.go and spikefigures.go state cycle and spikes as figures, and
+//     envelope.go draws a few cycles and the typical spike.
+//  8. measure.go puts all that into a Measurement, and cautions.go adds what is
+//     doubtful about it.
+//
+// SettleAliases then compares the captures of one unit (alias.go), which alone can
+// tell a line from its alias.
+//
+// The rooms import one way: figure, spectrum, cycle, spike, analysis, each those
+// before it. limits.go of each holds what decides there, with unit and reason.
 // Everything streams over the trace's own samples; nothing copies it.
-
 package analysis

@@ -1,6 +1,3 @@
-// Package analysis turns one trace of volts into figures: DC, ripple, spikes,
-// noise floor, lines, band sums, each with what it is worth. It opens no file
-// and formats no text.
 package analysis
 
 import (
