@@ -90,7 +90,7 @@ func (f *findings) measurement() *Measurement {
 		SampleRateHz: tr.SampleRateHz, Samples: len(tr.Volts), DurationS: tr.DurationS(),
 		Coupling: tr.Coupling, Calibrated: tr.Calibrated, Span: tr.Span, LoadA: f.rec.setup.LoadA,
 
-		DCV: level.dcV, ACRMSV: level.acRMSV, PPV: level.ppV, CrestPk: level.crest,
+		DCV: level.dcV, ACRMSV: level.acRMSV, PPV: level.ppV, CrestFactor: level.crest,
 		ADCStepV: level.adcStepV, QuantNoiseVPerRtHz: level.quantNoise,
 		PP20MHzV: f.shape.ppV, PP20MHz999V: f.shape.pp999V, PP20MHzFilter: f.shape.filter,
 		PPOverS: tr.DurationS(),

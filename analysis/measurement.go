@@ -34,10 +34,10 @@ type Measurement struct {
 	Span                  capture.Span
 	LoadA                 float64 // as told, 0 unknown
 
-	DCV     figure.Figure // mean, DC-coupled traces only
-	ACRMSV  figure.Figure // rms about the mean, full span
-	PPV     figure.Figure // peak-to-peak of the samples, full span
-	CrestPk figure.Figure // crest factor: peak of the varying part over its rms
+	DCV         figure.Figure // mean, DC-coupled traces only
+	ACRMSV      figure.Figure // rms about the mean, full span
+	PPV         figure.Figure // peak-to-peak of the samples, full span
+	CrestFactor figure.Figure // crest factor: peak of the varying part over its rms
 
 	PP20MHzV      figure.Figure // peak-to-peak in a 20 MHz span, absolute, on an oversampled curve
 	PP20MHz999V   figure.Figure // the same, between the 0.05 and 99.95 % quantiles (99.9 % of the time)

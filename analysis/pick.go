@@ -18,7 +18,7 @@ func evenPick(list []spike.Event, limit int) []spike.Event {
 	return out
 }
 
-// histogramOf counts sorted values in so many even steps.
+// histogramOf counts sorted values in even steps.
 func histogramOf(sorted []float64, steps int) Histogram {
 	if len(sorted) == 0 {
 		return Histogram{}

@@ -62,7 +62,7 @@ func captureObject(c Capture) (object, error) {
 	d.fig("dc_v", m.DCV)
 	d.fig("ac_rms_v", m.ACRMSV)
 	d.fig("pp_v", m.PPV)
-	d.fig("crest_factor", m.CrestPk)
+	d.fig("crest_factor", m.CrestFactor)
 	d.fig("pp_20mhz_v", m.PP20MHzV)
 	d.fig("pp_20mhz_999_v", m.PP20MHz999V)
 	d.add("pp_20mhz_filter", orNull(m.PP20MHzFilter))

@@ -50,7 +50,7 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 	add("peak-to-peak, full span", "V", func(m M) F { return m.PPV })
 	add("peak-to-peak, 20 MHz", "V", func(m M) F { return m.PP20MHzV })
 	add("peak-to-peak, 20 MHz, 99.9 % of the time", "V", func(m M) F { return m.PP20MHz999V })
-	add("crest factor", "", func(m M) F { return m.CrestPk })
+	add("crest factor", "", func(m M) F { return m.CrestFactor })
 	add("switching frequency", "Hz", func(m M) F { return m.SwitchingHz })
 	add("switching line, rms", "V", func(m M) F { return m.SwitchingFundamentalRMSV })
 	add("spread of dithered switching", "Hz", func(m M) F { return m.SwitchingSpreadHz })

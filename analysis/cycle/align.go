@@ -67,7 +67,7 @@ func (t *Track) sharpen(r *Residue, f *Fold, sigma float64) bool {
 			at = append(at, where)
 		}
 	}
-	if cycles < 4 || float64(found) < 0.95*float64(cycles) || last-first+1 != float64(len(at)) {
+	if cycles < 4 || float64(found) < alignShare*float64(cycles) || last-first+1 != float64(len(at)) {
 		return false
 	}
 	if t.Kind == Fixed {

@@ -20,53 +20,16 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
 	sorted := append([]float64(nil), amp...)
 	slices.Sort(sorted)
 	level := 0.5 * sorted[len(sorted)*95/100]
-	type run struct{ a, b int }
-	var runs []run
-	for i := 0; i < len(amp); i++ {
-		if amp[i] < level {
-			continue
-		}
-		j := i
-		for j+1 < len(amp) && (amp[j+1] >= level || (j+2 < len(amp) && amp[j+2] >= level)) {
-			j++
-		}
-		if j-i >= 4 {
-			runs = append(runs, run{i, j})
-		}
-		i = j
-	}
+	runs := packetRuns(amp, level)
 	if len(runs) < 2 {
 		return nil
 	}
-	// frequency while switching: phase slopes of the packets, weighed by length
-	var num, den float64
-	slopes := make([]float64, len(runs))
-	for r, u := range runs {
-		a, b := u.a, u.b
-		if b-a >= 6 { // the ends see half a packet
-			a, b = a+2, b-2
-		}
-		slope, _, weight := phaseLine(blocks[a : b+1])
-		slopes[r] = slope
-		num += weight * slope
-		den += weight
-	}
-	if den == 0 {
+	dslope, sigma := packetSlope(blocks, runs)
+	if math.IsNaN(dslope) {
 		return nil
 	}
-	dslope := num / den
-	var spread float64
-	for r, u := range runs {
-		w := math.Pow(float64(u.b-u.a+1), 3)
-		spread += w * w * (slopes[r] - dslope) * (slopes[r] - dslope)
-	}
-	total := 0.0
-	for _, u := range runs {
-		total += math.Pow(float64(u.b-u.a+1), 3)
-	}
-	t := &Track{Kind: Bursting, Hz: (per + dslope) * rateHz, SigmaHz: math.Sqrt(spread) / total * rateHz}
+	t := &Track{Kind: Bursting, Hz: (per + dslope) * rateHz, SigmaHz: sigma * rateHz}
 	p := per + dslope
-	on := 0.0
 	var starts []float64
 	for _, u := range runs {
 		// phase at the packet's middle at the common frequency
@@ -77,7 +40,6 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
 		}
 		phMid := cmplx.Phase(sum)/(2*math.Pi) + math.Mod(per*mid, 1)
 		from, to := max(blocks[u.a].middle, 0), min(blocks[u.b].middle, float64(len(volts)))
-		on += to - from
 		starts = append(starts, from)
 		// whole cycles apart from each other, so that no two packets share one
 		base := phMid - p*(mid-from)
@@ -96,6 +58,58 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
 		t.BurstHz, t.BurstSigmaHz = eventRate(starts, rateHz)
 	}
 	return t
+}
+
+// packetRun is a run of blocks, both ends in it, over which the supply switches.
+type packetRun struct{ a, b int }
+
+// packetRuns are the runs of amplitudes above the level, single lower ones
+// bridged, of five blocks and more.
+func packetRuns(amp []float64, level float64) []packetRun {
+	var runs []packetRun
+	for i := 0; i < len(amp); i++ {
+		if amp[i] < level {
+			continue
+		}
+		j := i
+		for j+1 < len(amp) && (amp[j+1] >= level || (j+2 < len(amp) && amp[j+2] >= level)) {
+			j++
+		}
+		if j-i >= 4 {
+			runs = append(runs, packetRun{i, j})
+		}
+		i = j
+	}
+	return runs
+}
+
+// packetSlope is the phase's slope while switching, in cycles per sample beside
+// the demodulation's own, with its standard deviation: the packets' slopes weighed
+// by length. NaN where none has one.
+func packetSlope(blocks []demodBlock, runs []packetRun) (slope, sigma float64) {
+	var num, den float64
+	slopes := make([]float64, len(runs))
+	for r, u := range runs {
+		a, b := u.a, u.b
+		if b-a >= 6 { // the ends see half a packet
+			a, b = a+2, b-2
+		}
+		slope, _, weight := phaseLine(blocks[a : b+1])
+		slopes[r] = slope
+		num += weight * slope
+		den += weight
+	}
+	if den == 0 {
+		return math.NaN(), 0
+	}
+	slope = num / den
+	var spread, total float64
+	for r, u := range runs {
+		w := math.Pow(float64(u.b-u.a+1), 3)
+		spread += w * w * (slopes[r] - slope) * (slopes[r] - slope)
+		total += w
+	}
+	return slope, math.Sqrt(spread) / total
 }
 
 // phaseLine fits a straight phase through blocks: slope in cycles per sample
@@ -175,57 +189,33 @@ func eventRate(at []float64, rateHz float64) (hz, uHz float64) {
 // more than half. Phases found so far are good to a small part of a cycle.
 func (t *Track) settleBursts(volts []float64, f *Fold, c *Model) {
 	start := c.riseStart() - 0.01
-	m := f.Bins
-	mean := 0.0
+	cycle := cycleShare{volts: volts, f: f, start: start}
 	for _, v := range f.Mean {
-		mean += v
+		cycle.meanV += v
 	}
-	mean /= float64(m)
+	cycle.meanV /= float64(f.Bins)
 	n := float64(len(volts))
-	share := func(p Piece, k float64) float64 {
-		x := p.From + (k+start-p.Phase)/p.PerSample
-		a, b := int(math.Ceil(x)), int(math.Ceil(x+1/p.PerSample))
-		a, b = max(a, 0), min(b, len(volts))
-		if float64(b-a) < 0.4/p.PerSample {
-			return 0
-		}
-		var sv, sc, svc, scc float64
-		for i := a; i < b; i++ {
-			ph := start + (float64(i)-x)*p.PerSample
-			ph -= math.Floor(ph)
-			cv := f.Mean[min(int(ph*float64(m)), m-1)] - mean
-			sv += volts[i]
-			sc += cv
-			svc += volts[i] * cv
-			scc += cv * cv
-		}
-		w := float64(b - a)
-		if den := scc - sc*sc/w; den > 0 {
-			return (svc - sv*sc/w) / den
-		}
-		return 0
-	}
 	settled := t.Pieces[:0:0]
 	end := 0.0
 	for _, p := range t.Pieces {
 		mid := math.Floor(p.Phase + p.PerSample*(p.To-p.From)/2 - start)
-		if share(p, mid) < 0.5 {
-			if mid++; share(p, mid) < 0.5 {
+		if cycle.of(p, mid) < 0.5 {
+			if mid++; cycle.of(p, mid) < 0.5 {
 				continue
 			}
 		}
 		first, last := mid, mid
-		for share(p, first-1) > 0.5 {
+		for cycle.of(p, first-1) > 0.5 {
 			first--
 		}
-		for share(p, last+1) > 0.5 {
+		for cycle.of(p, last+1) > 0.5 {
 			last++
 		}
 		from := p.From + (first+start-p.Phase)/p.PerSample
 		to := p.From + (last+1+start-p.Phase)/p.PerSample
 		q := Piece{From: from, To: to, Phase: first + start, PerSample: p.PerSample}
 		// the record may cut a packet
-		if q.From < 1.2/p.PerSample && q.From > 0 && share(p, first-1) > 0.2 {
+		if q.From < 1.2/p.PerSample && q.From > 0 && cycle.of(p, first-1) > 0.2 {
 			q.Phase -= q.PerSample * q.From
 			q.From = 0
 		}
@@ -245,10 +235,8 @@ func (t *Track) settleBursts(volts []float64, f *Fold, c *Model) {
 	}
 	if len(settled) >= 2 {
 		t.Pieces = settled
-		on := 0.0
 		starts := make([]float64, 0, len(settled))
 		for _, p := range settled {
-			on += p.To - p.From
 			if p.From > 0 {
 				starts = append(starts, p.From)
 			}
@@ -257,4 +245,39 @@ func (t *Track) settleBursts(volts []float64, f *Fold, c *Model) {
 			t.BurstHz, t.BurstSigmaHz = eventRate(starts, t.Hz/settled[0].PerSample)
 		}
 	}
+}
+
+// cycleShare compares single cycles with the mean one.
+type cycleShare struct {
+	volts []float64
+	f     *Fold
+	meanV float64 // of the mean cycle
+	start float64 // phase at which a cycle begins
+}
+
+// of is the mean cycle's share in cycle k of a piece, 1 where the two are alike; 0
+// where the record holds too little of it.
+func (c cycleShare) of(p Piece, k float64) float64 {
+	volts, start, m := c.volts, c.start, c.f.Bins
+	x := p.From + (k+start-p.Phase)/p.PerSample
+	a, b := int(math.Ceil(x)), int(math.Ceil(x+1/p.PerSample))
+	a, b = max(a, 0), min(b, len(volts))
+	if float64(b-a) < 0.4/p.PerSample {
+		return 0
+	}
+	var sv, sc, svc, scc float64
+	for i := a; i < b; i++ {
+		ph := start + (float64(i)-x)*p.PerSample
+		ph -= math.Floor(ph)
+		cv := c.f.Mean[min(int(ph*float64(m)), m-1)] - c.meanV
+		sv += volts[i]
+		sc += cv
+		svc += volts[i] * cv
+		scc += cv * cv
+	}
+	w := float64(b - a)
+	if den := scc - sc*sc/w; den > 0 {
+		return (svc - sv*sc/w) / den
+	}
+	return 0
 }

@@ -13,8 +13,6 @@ type cellData struct {
 	sums [][6]float64 // w, wx, wxx, wy, wxy, wyy
 }
 
-const maxCells = 512
-
 func newCells(y, weight []float64) *cellData {
 	m := len(y)
 	n := min(m, maxCells)

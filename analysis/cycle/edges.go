@@ -18,9 +18,6 @@ type Edge struct {
 	PeakAmbiguityV float64 // by how much more the pulse could be, the step under it being slower
 }
 
-// mostEdges is how many transients of a cycle are told apart.
-const mostEdges = 4
-
 // findEdges lists the transients that stand above the smooth ripple, the
 // strongest four at most, by phase.
 func findEdges(mean, model []float64, scale float64) []Edge {
@@ -76,7 +73,7 @@ func newMisfit(mean, model []float64, scale float64) misfit {
 	v := misfit{r: make([]float64, m), over: make([]bool, m), hold: max(m/32, 3), scale: scale}
 	for i := range v.r {
 		v.r[i] = mean[i] - model[i]
-		v.over[i] = math.Abs(v.r[i]) > 5*scale
+		v.over[i] = math.Abs(v.r[i]) > edgeSigmas*scale
 		v.any = v.any || v.over[i]
 	}
 	for i := range v.over {

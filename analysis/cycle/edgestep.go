@@ -46,45 +46,12 @@ func (c *Model) splitEdge(e *Edge, y []float64, pw *pieces, smooth []float64, zo
 			ring[i] = e.Ring.at(float64(t) * step)
 		}
 	}
-	type try struct{ r, from, long, a float64 }
-	var tries []try
-	best := math.Inf(1)
 	longest := min(float64(zone), float64(n-lead))
-	grain := max(0.5, float64(zone)/24)
-	for from := -float64(zone); from <= 4; from += grain {
-		for r := range 13 {
-			long := longest * float64(r) / 12
-			for w := 1.0; 2*w < float64(n); w *= 1.25 {
-				var sp, pp, ss float64
-				for i := range d {
-					t := float64(i-lead) + 0.5 - from
-					v := d[i] - rise[i]*rampAt(t, long)
-					if t >= 0 {
-						v -= ring[i]
-					}
-					p := 0.0
-					if t > 0 && t < 2*w {
-						s := math.Sin(math.Pi * t / (2 * w))
-						p = s * s
-					}
-					sp += v * p
-					pp += p * p
-					ss += v * v
-				}
-				a := 0.0
-				if pp > 0 {
-					a = sp / pp
-				}
-				r := max(ss-a*sp, 0)
-				best = min(best, r)
-				tries = append(tries, try{r, from, long, a})
-			}
-		}
-	}
+	tries, best := edgeCurves{d, rise, ring, lead}.tries(zone, longest)
 	// a slower step under a larger pulse can look the same: of all that fit as
 	// well, the least pulse
 	limit := 1.05*best + 2*float64(n)*c.BinSigmaV*c.BinSigmaV*math.Sqrt(2/float64(n))
-	pick := try{a: math.Inf(1)}
+	pick := rampTry{a: math.Inf(1)}
 	most := 0.0
 	for _, t := range tries {
 		if t.r > limit {
@@ -106,6 +73,63 @@ func (c *Model) splitEdge(e *Edge, y []float64, pw *pieces, smooth []float64, zo
 		x := float64(on+t) + 0.5
 		smooth[j] = pw.at(before, x) + rise[i]*rampAt(float64(t)+0.5-pick.from, pick.long)
 	}
+}
+
+// rampTry is one ramp with a pulse on top of it.
+type rampTry struct {
+	r          float64 // square of what the two leave
+	from, long float64 // the ramp's start after the edge and its length, bins
+	a          float64 // the pulse's height, V
+}
+
+// edgeCurves are the curve at an edge over the piece before it, the rise to the
+// piece after, and the edge's ring; the edge lies lead bins after their start.
+type edgeCurves struct {
+	d, rise, ring []float64
+	lead          int
+}
+
+// tries fits every ramp of at most longest bins and every pulse, and gives the
+// least square that any leaves.
+func (c edgeCurves) tries(zone int, longest float64) (tries []rampTry, best float64) {
+	best = math.Inf(1)
+	grain := max(0.5, float64(zone)/24)
+	for from := -float64(zone); from <= 4; from += grain {
+		for r := range 13 {
+			long := longest * float64(r) / 12
+			for w := 1.0; 2*w < float64(len(c.d)); w *= 1.25 {
+				a, left := c.pulse(from, long, w)
+				best = min(best, left)
+				tries = append(tries, rampTry{left, from, long, a})
+			}
+		}
+	}
+	return tries, best
+}
+
+// pulse fits the height of a raised-cosine pulse of half width w on a ramp, and
+// gives the square of what the two leave.
+func (c edgeCurves) pulse(from, long, w float64) (a, left float64) {
+	var sp, pp, ss float64
+	for i := range c.d {
+		t := float64(i-c.lead) + 0.5 - from
+		v := c.d[i] - c.rise[i]*rampAt(t, long)
+		if t >= 0 {
+			v -= c.ring[i]
+		}
+		p := 0.0
+		if t > 0 && t < 2*w {
+			s := math.Sin(math.Pi * t / (2 * w))
+			p = s * s
+		}
+		sp += v * p
+		pp += p * p
+		ss += v * v
+	}
+	if pp > 0 {
+		a = sp / pp
+	}
+	return a, max(ss-a*sp, 0)
 }
 
 // rampAt rises from 0 to 1 over the first long bins.

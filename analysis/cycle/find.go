@@ -42,7 +42,7 @@ func Find(in Input) Finding {
 	} else if t.sharpen(out.Residue, out.Fold, out.Fold.SigmaV) {
 		out.refold(in)
 	}
-	if out.Fold.Power() < 6*out.Fold.powerNoise() {
+	if out.Fold.Power() < repeatSigmas*out.Fold.powerNoise() {
 		return none // nothing repeats at the frequency found
 	}
 	if t.Kind == Fixed {

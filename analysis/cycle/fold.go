@@ -81,7 +81,7 @@ func newSlowPart(volts []float64, t *Track) SlowPart {
 	return s
 }
 
-// Thinned is the slow part through at most so many points, each the mean of its
+// Thinned is the slow part through at most n points, each the mean of its
 // neighbours.
 func (s SlowPart) Thinned(points int) SlowPart {
 	n := len(s.At)
@@ -205,7 +205,7 @@ func Walk(from, to int, t *Track, s SlowPart, visit func(Stretch)) {
 	}
 }
 
-// Fold is the record laid over one cycle, less the slow part.
+// Fold is the record laid over one cycle, minus the slow part.
 type Fold struct {
 	Bins       int
 	Count      []float64

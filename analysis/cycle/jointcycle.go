@@ -31,15 +31,6 @@ type jointFit struct {
 	uAlpha  [2]float64 // 1/s
 }
 
-const (
-	jointPlaces = 2048 // most places that are fitted
-	jointTerms  = 8
-	// jointCond: beyond it the parts and the rings are one to the fit
-	jointCond = 1e5
-	// jointLeadBins before an onset are left out: the fold smears it
-	jointLeadBins = 3
-)
-
 // foldPlaces thins a fold to places of per bins each.
 type foldPlaces struct {
 	x, y, w []float64 // bin, volts, weight
@@ -94,18 +85,26 @@ func (j *jointFit) ringTerms(e int, x float64) (c, s float64) {
 	return real(v), imag(v)
 }
 
-// solve fits the linear terms; ok is false where they can't be told apart.
-func (j *jointFit) solve(p foldPlaces) bool {
+// jointEquations are the normal equations of the linear terms, with the rows they
+// were made of.
+type jointEquations struct {
+	left   [jointTerms][jointTerms]float64
+	right  [jointTerms]float64
+	rows   [][jointTerms]float64
+	ys, ws []float64
+}
+
+// equations sets up the linear terms' equations over the places that count; ok is
+// false where a part has too few of them.
+func (j *jointFit) equations(p foldPlaces) (q jointEquations, ok bool) {
 	var wrap, rate [2]complex128
 	for e := range 2 {
 		rate[e] = complex(-j.alpha[e], 2*math.Pi*j.hz[e])
 		wrap[e] = 1 / (1 - cmplx.Exp(rate[e]*complex(j.periodS, 0)))
 	}
-	var left [jointTerms][jointTerms]float64
-	var right [jointTerms]float64
 	m := float64(j.bins)
-	rows := make([][jointTerms]float64, 0, len(p.x))
-	ys, ws := make([]float64, 0, len(p.x)), make([]float64, 0, len(p.x))
+	q.rows = make([][jointTerms]float64, 0, len(p.x))
+	q.ys, q.ws = make([]float64, 0, len(p.x)), make([]float64, 0, len(p.x))
 	var count [2]int
 	var reach [2][2]float64
 	for i, x := range p.x {
@@ -127,22 +126,28 @@ func (j *jointFit) solve(p foldPlaces) bool {
 		}
 		reach[part] = [2]float64{min(reach[part][0], u), max(reach[part][1], u)}
 		count[part]++
-		rows, ys, ws = append(rows, b), append(ys, p.y[i]), append(ws, p.w[i])
+		q.rows, q.ys, q.ws = append(q.rows, b), append(q.ys, p.y[i]), append(q.ws, p.w[i])
 		for a := range b {
 			for c := a; c < jointTerms; c++ {
-				left[a][c] += p.w[i] * b[a] * b[c]
+				q.left[a][c] += p.w[i] * b[a] * b[c]
 			}
-			right[a] += p.w[i] * b[a] * p.y[i]
+			q.right[a] += p.w[i] * b[a] * p.y[i]
 		}
 	}
-	j.points = len(rows)
-	if count[0] < 6 || count[1] < 6 || reach[0][1]-reach[0][0] < 0.5 || reach[1][1]-reach[1][0] < 0.5 {
+	return q, count[0] >= 6 && count[1] >= 6 && reach[0][1]-reach[0][0] >= 0.5 && reach[1][1]-reach[1][0] >= 0.5
+}
+
+// solve fits the linear terms; ok is false where they can't be told apart.
+func (j *jointFit) solve(p foldPlaces) bool {
+	q, ok := j.equations(p)
+	j.points = len(q.rows)
+	if !ok {
 		return false
 	}
 	// columns of one length, so that the condition number speaks of the angles
 	var scale [jointTerms]float64
 	for a := range scale {
-		scale[a] = math.Sqrt(left[a][a])
+		scale[a] = math.Sqrt(q.left[a][a])
 		if !(scale[a] > 1e-12) || math.IsInf(scale[a], 0) {
 			return false
 		}
@@ -151,9 +156,9 @@ func (j *jointFit) solve(p foldPlaces) bool {
 	atb := mat.NewVecDense(jointTerms, nil)
 	for a := range scale {
 		for c := a; c < jointTerms; c++ {
-			ata.SetSym(a, c, left[a][c]/scale[a]/scale[c])
+			ata.SetSym(a, c, q.left[a][c]/scale[a]/scale[c])
 		}
-		atb.SetVec(a, right[a]/scale[a])
+		atb.SetVec(a, q.right[a]/scale[a])
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(ata) {
@@ -178,15 +183,15 @@ func (j *jointFit) solve(p foldPlaces) bool {
 		}
 	}
 	rss, sw := 0.0, 0.0
-	for i, b := range rows {
-		d := ys[i]
+	for i, b := range q.rows {
+		d := q.ys[i]
 		for a, v := range b {
 			d -= v * j.coef[a]
 		}
-		rss += ws[i] * d * d
-		sw += ws[i]
+		rss += q.ws[i] * d * d
+		sw += q.ws[i]
 	}
-	j.rms = math.Sqrt(rss / sw * float64(len(rows)) / max(float64(len(rows)-jointTerms-4), 1))
+	j.rms = math.Sqrt(rss / sw * float64(len(q.rows)) / max(float64(len(q.rows)-jointTerms-4), 1))
 	return !math.IsNaN(j.rms)
 }
 

@@ -1,6 +1,9 @@
 package cycle
 
-// What decides in this room that is not a part of a formula.
+// What decides in this room that is not a part of a formula. Where no reason is
+// given, the number was chosen on one half of the drawn supplies.
+
+// The search for the switching frequency.
 const (
 	// SearchLowHz and SearchHighHz bound the search for the switching frequency.
 	// The trade's converters run from 20 to 500 kHz (common practice, no source);
@@ -16,4 +19,66 @@ const (
 	// minCycles is how many cycles a record must hold to show a switching
 	// frequency.
 	minCycles = 4.5
+	// repeatSigmas: a fold whose power is less than this many standard deviations of
+	// what noise alone folds to repeats nothing.
+	repeatSigmas = 6
+
+	searchRateHz = 6e6     // least rate of the stretch searched where the trace allows, Hz
+	searchMax    = 1 << 18 // most points of it
+	searchMin    = 1 << 15 // points taken even where they are more than an eighth of the record
+)
+
+// Following the cycle.
+const (
+	// trackCycles and trackHop are the length of a block that the phase is read from
+	// and the step to the next, in cycles: short against a packet and a sweep, long
+	// against a cycle.
+	trackCycles = 6
+	trackHop    = 3
+	// restsBelow: a block of less than this share of the strong ones' amplitude may
+	// be a rest, and leastRest is the share of such blocks from which packets are
+	// looked for.
+	restsBelow = 0.3
+	leastRest  = 0.08
+	// leastSpread is the least wander that counts as dither, as a share of the
+	// frequency.
+	leastSpread = 0.003
+	// wanderGain: a wandering track must fold this many times the fixed one's power.
+	wanderGain = 1.03
+	// alignShare of the cycles must show the edge that the track is tied to.
+	alignShare = 0.95
+	// shortCycles: a record of fewer cycles is worth a search by folding it, and
+	// shortSamples are kept of it for that.
+	shortCycles  = 100
+	shortSamples = 200000
+	// noisyCycle: where noise leaves a frequency less sure than this part of a cycle
+	// over the record, the fold's curvature says nothing.
+	noisyCycle = 1e-4
+)
+
+// Taking the folded cycle apart.
+const (
+	// maxCells bounds the cells that the straight parts are fitted on.
+	maxCells = 512
+	// edgeSigmas: a transient stands this many deviations off the smooth ripple.
+	edgeSigmas = 5
+	// mostEdges is how many transients of a cycle are told apart.
+	mostEdges = 4
+	// EdgeZoneS is how long the step at an edge may take, s: within it the ripple is
+	// wherever the curve runs between the two parts it joins.
+	EdgeZoneS = 30e-9
+	// longestPulseS is well over what a switching edge makes, s: 5 to 200 ns (common
+	// practice, no source).
+	longestPulseS = 1e-6
+	// ringFills is the share of a ring's envelope left at the next edge from which
+	// ripple and ring are hard to tell apart.
+	ringFills = 0.15
+
+	jointPlaces = 2048 // most places that the joint fit is made on
+	jointTerms  = 8    // its linear terms: two a part, two a ring
+	// jointCond is the condition number beyond which parts and rings are one to the
+	// fit.
+	jointCond = 1e5
+	// jointLeadBins before an onset are left out: the fold smears it.
+	jointLeadBins = 3
 )

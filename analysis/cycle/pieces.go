@@ -9,7 +9,7 @@ import (
 // steps at the breaks.
 type pieces struct {
 	bins   int
-	cells  int       // the fit is made on so many cells of a few bins each
+	cells  int       // cells of a few bins that the fit is made on
 	breaks []float64 // in bins, ascending
 	marked []bool    // the break lies at a transient's onset
 	degree int

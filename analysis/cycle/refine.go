@@ -20,19 +20,56 @@ type partFold struct {
 // in phase. uHz is the standard deviation by the curvature there, half as much
 // again and more because the harmonics' weights are read from the same parts.
 func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float64) {
+	n := len(volts)
+	h := newHarmonicSum(volts, rateHz, hz)
+	duration := float64(n) / rateHz
+	df, half := 0.0, 1.5/duration
+	for top := 1; ; top *= 2 {
+		last := top >= h.harmonics
+		top = min(top, h.harmonics)
+		var w []float64
+		if top > 1 {
+			w = h.weights(df, top)
+		}
+		df = h.crest(df, half, top, w)
+		half = max(half/2, 0.02/duration/float64(top))
+		if last {
+			break
+		}
+	}
+	// Cramér-Rao by curvature: weights carry 1/noise of the coherent sum
+	w := h.weights(df, h.harmonics)
+	s := 0.05 / duration / float64(h.harmonics)
+	a, b, c := h.energy(df-s, h.harmonics, w), h.energy(df, h.harmonics, w), h.energy(df+s, h.harmonics, w)
+	if curve := -(a - 2*b + c) / (s * s); curve > 0 && b > 0 {
+		uHz = 1.6 * math.Sqrt(1/curve)
+	} else {
+		uHz = 0.5 / duration
+	}
+	return hz + df, uHz
+}
+
+// harmonicSum adds the harmonics of a record's parts in phase at a frequency near
+// the one that the parts are folded at.
+type harmonicSum struct {
+	parts     []partFold
+	rateHz    float64
+	centre    float64 // sample about which the phases turn
+	harmonics int     // most that the sample rate and the fold's bins hold
+}
+
+// newHarmonicSum folds the record in parts at hz.
+func newHarmonicSum(volts []float64, rateHz, hz float64) harmonicSum {
 	const bins = 256
 	n := len(volts)
 	cycles := float64(n) * hz / rateHz
 	parts := int(min(max(cycles/4, 2), 64))
-	harmonics := int(min(bins/4, 0.45*rateHz/hz))
-	if harmonics < 1 {
-		harmonics = 1
-	}
-	folds := make([]partFold, parts)
+	h := harmonicSum{parts: make([]partFold, parts), rateHz: rateHz, centre: float64(n-1) / 2,
+		harmonics: max(int(min(bins/4, 0.45*rateHz/hz)), 1)}
 	acc := make([]float64, bins)
 	fft := fourier.NewFFT(bins)
 	inc := hz / rateHz
-	for p := range folds {
+	for p := range h.parts {
 		lo, hi := p*n/parts, (p+1)*n/parts
 		// whole cycles only
 		whole := math.Floor(float64(hi-lo)*inc) / inc
@@ -50,88 +87,73 @@ func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float
 				ph -= bins
 			}
 		}
-		folds[p] = partFold{middle: float64(lo+hi-1) / 2, c: append([]complex128(nil), fft.Coefficients(nil, acc)...)}
+		h.parts[p] = partFold{middle: float64(lo+hi-1) / 2, c: append([]complex128(nil), fft.Coefficients(nil, acc)...)}
 	}
-	// noise per coefficient from the parts' spread about their mean
-	centre := float64(n-1) / 2
-	energy := func(df float64, top int, weight []float64) float64 {
-		sum := 0.0
-		for h := 1; h <= top; h++ {
-			if weight != nil && weight[h] == 0 {
-				continue
-			}
-			var a complex128
-			w := -2 * math.Pi * float64(h) * df / rateHz
-			for _, f := range folds {
-				a += f.c[h] * cmplx.Rect(1, w*(f.middle-centre))
-			}
-			e := real(a)*real(a) + imag(a)*imag(a)
-			if weight != nil {
-				e *= weight[h]
-			}
-			sum += e
+	return h
+}
+
+// energy is the weighted square of the sums of the first top harmonics, df off
+// the folds' frequency; weight nil: all alike.
+func (h harmonicSum) energy(df float64, top int, weight []float64) float64 {
+	sum := 0.0
+	for k := 1; k <= top; k++ {
+		if weight != nil && weight[k] == 0 {
+			continue
 		}
-		return sum
+		var a complex128
+		w := -2 * math.Pi * float64(k) * df / h.rateHz
+		for _, f := range h.parts {
+			a += f.c[k] * cmplx.Rect(1, w*(f.middle-h.centre))
+		}
+		e := real(a)*real(a) + imag(a)*imag(a)
+		if weight != nil {
+			e *= weight[k]
+		}
+		sum += e
 	}
-	duration := float64(n) / rateHz
-	df, half := 0.0, 1.5/duration
-	weights := func(df float64, top int) []float64 {
-		w := make([]float64, top+1)
-		for h := 1; h <= top; h++ {
-			var a complex128
-			var p float64
-			for _, f := range folds {
-				r := f.c[h] * cmplx.Rect(1, -2*math.Pi*float64(h)*df/rateHz*(f.middle-centre))
-				a += r
-				p += real(r)*real(r) + imag(r)*imag(r)
-			}
-			coherent := real(a)*real(a) + imag(a)*imag(a)
-			noise := max(p-coherent/float64(parts), 1e-300) // of the sum of the parts
-			if coherent > 14*noise {                        // noise alone: one in a million, and a high one would lead astray
-				w[h] = 1 / noise
-			}
+	return sum
+}
+
+// weights are the inverse noise of each harmonic's sum, from the parts' spread
+// about their mean; 0 where it does not stand out.
+func (h harmonicSum) weights(df float64, top int) []float64 {
+	w := make([]float64, top+1)
+	for k := 1; k <= top; k++ {
+		var a complex128
+		var p float64
+		for _, f := range h.parts {
+			r := f.c[k] * cmplx.Rect(1, -2*math.Pi*float64(k)*df/h.rateHz*(f.middle-h.centre))
+			a += r
+			p += real(r)*real(r) + imag(r)*imag(r)
 		}
-		return w
-	}
-	for top := 1; ; top *= 2 {
-		last := top >= harmonics
-		top = min(top, harmonics)
-		var w []float64
-		if top > 1 {
-			w = weights(df, top)
-		}
-		const grid = 12
-		best, at := math.Inf(-1), df
-		for i := -grid; i <= grid; i++ {
-			d := df + half*float64(i)/grid
-			if e := energy(d, top, w); e > best {
-				best, at = e, d
-			}
-		}
-		step := half / grid
-		for range 3 {
-			a, b, c := energy(at-step, top, w), energy(at, top, w), energy(at+step, top, w)
-			if den := a - 2*b + c; den < 0 {
-				at += step * min(max(0.5*(a-c)/den, -1), 1)
-			}
-			step /= 3
-		}
-		df = at
-		half = max(half/2, 0.02/duration/float64(top))
-		if last {
-			break
+		coherent := real(a)*real(a) + imag(a)*imag(a)
+		noise := max(p-coherent/float64(len(h.parts)), 1e-300) // of the sum of the parts
+		if coherent > 14*noise {                               // noise alone: one in a million, and a high one would lead astray
+			w[k] = 1 / noise
 		}
 	}
-	// Cramér-Rao by curvature: weights carry 1/noise of the coherent sum
-	w := weights(df, harmonics)
-	s := 0.05 / duration / float64(harmonics)
-	a, b, c := energy(df-s, harmonics, w), energy(df, harmonics, w), energy(df+s, harmonics, w)
-	if curve := -(a - 2*b + c) / (s * s); curve > 0 && b > 0 {
-		uHz = 1.6 * math.Sqrt(1/curve)
-	} else {
-		uHz = 0.5 / duration
+	return w
+}
+
+// crest is the offset within half of df at which the energy is greatest.
+func (h harmonicSum) crest(df, half float64, top int, w []float64) float64 {
+	const grid = 12
+	best, at := math.Inf(-1), df
+	for i := -grid; i <= grid; i++ {
+		d := df + half*float64(i)/grid
+		if e := h.energy(d, top, w); e > best {
+			best, at = e, d
+		}
 	}
-	return hz + df, uHz
+	step := half / grid
+	for range 3 {
+		a, b, c := h.energy(at-step, top, w), h.energy(at, top, w), h.energy(at+step, top, w)
+		if den := a - 2*b + c; den < 0 {
+			at += step * min(max(0.5*(a-c)/den, -1), 1)
+		}
+		step /= 3
+	}
+	return at
 }
 
 // hzBound is the Cramér-Rao bound of the frequency of a periodic waveform in

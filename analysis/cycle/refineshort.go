@@ -2,15 +2,6 @@ package cycle
 
 import "math"
 
-const (
-	// shortCycles: a record of fewer cycles is worth a search by folding it
-	shortCycles = 100
-	// shortSamples are kept of it for that
-	shortSamples = 200000
-	// noisyCycle: a frequency less sure than this part of a cycle over the record is
-	noisyCycle = 1e-4
-)
-
 // refineShort improves the frequency of a record of few cycles: the frequency
 // at which the folded record holds most power is the most likely one whatever
 // the cycle's shape is. uHz is the standard deviation of hz, u that of refined:
@@ -65,7 +56,7 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 		f := foldOnly(volts, track(at), slow)
 		if sigma := f.sampleSigma(); sigma > 0 {
 			// log likelihood n·power/(2σ²), power = ... + bend·(df/step)²
-			// and the noise in so many bins makes crests of its own
+			// and the noise in that many bins makes crests of its own
 			u = step * sigma * math.Sqrt((1.6*1.6+math.Sqrt(2*float64(f.Bins)))/(n*-bend))
 		}
 	}

@@ -13,7 +13,6 @@ type Ring struct {
 	Hz    float64 // damped frequency
 	alpha float64 // 1/s
 	c, s  float64 // volts at t = 0
-	poly  [3]float64
 	rms   float64 // of the residue, V
 	uHz   float64 // standard deviations by the curvature of the fit
 	uQ    float64
@@ -82,116 +81,135 @@ func fitRing(y []float64, t0, stepS float64) (r Ring, ok bool) {
 	return r, true
 }
 
-// refineRing is Levenberg's and Marquardt's method from a first guess.
-func refineRing(y []float64, t0, stepS, hz, alpha float64) (Ring, bool) {
-	const np = 7
+// ringData are evenly spaced values with the part of their normal equations that
+// no ring changes.
+type ringData struct {
+	y      []float64
+	u      []float64 // -1 to 1 over the window
+	stepS  float64
+	fixed  [5][6]float64
+	square float64 // of y
+}
+
+func newRingData(y []float64, stepS float64) *ringData {
 	n := len(y)
-	us := make([]float64, n) // -1 to 1 over the window
-	var fixed [5][6]float64  // the normal equations' part that no ring changes
-	square := 0.0
+	d := &ringData{y: y, u: make([]float64, n), stepS: stepS}
 	for i, v := range y {
 		u := float64(i)/float64(n-1)*2 - 1
-		us[i] = u
+		d.u[i] = u
 		b := [3]float64{1, u, u * u}
 		for j := range b {
 			for k := range b {
-				fixed[j][k] += b[j] * b[k]
+				d.fixed[j][k] += b[j] * b[k]
 			}
-			fixed[j][5] += b[j] * v
+			d.fixed[j][5] += b[j] * v
 		}
-		square += v * v
+		d.square += v * v
 	}
-	linear := func(hz, alpha float64) ([5]float64, float64, bool) {
-		a := fixed
-		step, turn := ringStep(hz, alpha, stepS), complex(1, 0)
-		var cc, cs, ss float64
-		var c, s [3]float64 // against 1, u, u²
-		var cv, sv float64
-		for i, v := range y {
-			re, im, u := real(turn), imag(turn), us[i]
-			cu, su := re*u, im*u
-			c[0] += re
-			c[1] += cu
-			c[2] += cu * u
-			s[0] += im
-			s[1] += su
-			s[2] += su * u
-			cc += re * re
-			cs += re * im
-			ss += im * im
-			cv += re * v
-			sv += im * v
-			turn *= step
+	return d
+}
+
+// linear solves for the parabola and the ring's cosine and sine at a frequency
+// and a decay, and gives the square of what they leave.
+func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, ok bool) {
+	a := d.fixed
+	step, turn := ringStep(hz, alpha, d.stepS), complex(1, 0)
+	var cc, cs, ss float64
+	var c, s [3]float64 // against 1, u, u²
+	var cv, sv float64
+	for i, v := range d.y {
+		re, im, u := real(turn), imag(turn), d.u[i]
+		cu, su := re*u, im*u
+		c[0] += re
+		c[1] += cu
+		c[2] += cu * u
+		s[0] += im
+		s[1] += su
+		s[2] += su * u
+		cc += re * re
+		cs += re * im
+		ss += im * im
+		cv += re * v
+		sv += im * v
+		turn *= step
+	}
+	for k := range 3 {
+		a[k][3], a[3][k] = c[k], c[k]
+		a[k][4], a[4][k] = s[k], s[k]
+	}
+	a[3][3], a[3][4], a[4][3], a[4][4] = cc, cs, cs, ss
+	a[3][5], a[4][5] = cv, sv
+	x, ok = solve5(a)
+	if !ok {
+		return x, 0, false
+	}
+	// the residue's square from the sums, unless it drowns in their rounding
+	rss = d.square
+	for j := range x {
+		rss -= 2 * x[j] * a[j][5]
+		for k := range x {
+			rss += x[j] * a[j][k] * x[k]
 		}
-		for k := range 3 {
-			a[k][3], a[3][k] = c[k], c[k]
-			a[k][4], a[4][k] = s[k], s[k]
-		}
-		a[3][3], a[3][4], a[4][3], a[4][4] = cc, cs, cs, ss
-		a[3][5], a[4][5] = cv, sv
-		x, ok := solve5(a)
-		if !ok {
-			return x, 0, false
-		}
-		// the residue's square from the sums, unless it drowns in their rounding
-		rss := square
-		for j := range x {
-			rss -= 2 * x[j] * a[j][5]
-			for k := range x {
-				rss += x[j] * a[j][k] * x[k]
-			}
-		}
-		if rss > 1e-5*square {
-			return x, rss, true
-		}
-		rss, turn = 0, 1
-		for i, v := range y {
-			u := us[i]
-			d := v - x[0] - x[1]*u - x[2]*u*u - x[3]*real(turn) - x[4]*imag(turn)
-			rss += d * d
-			turn *= step
-		}
+	}
+	if rss > 1e-5*d.square {
 		return x, rss, true
 	}
-	c, rss, ok := linear(hz, alpha)
+	rss, turn = 0, 1
+	for i, v := range d.y {
+		u := d.u[i]
+		e := v - x[0] - x[1]*u - x[2]*u*u - x[3]*real(turn) - x[4]*imag(turn)
+		rss += e * e
+		turn *= step
+	}
+	return x, rss, true
+}
+
+// slopes are Gauss's and Newton's normal equations for ln f and ln α with the
+// linear part c kept.
+func (d *ringData) slopes(hz, alpha float64, c [5]float64) (jj [2][2]float64, jr [2]float64) {
+	step, turn := ringStep(hz, alpha, d.stepS), complex(1, 0)
+	for i, v := range d.y {
+		t := float64(i) * d.stepS
+		u := d.u[i]
+		ring := c[3]*real(turn) + c[4]*imag(turn)
+		quad := c[4]*real(turn) - c[3]*imag(turn)
+		turn *= step
+		e := v - c[0] - c[1]*u - c[2]*u*u - ring
+		j := [2]float64{2 * math.Pi * t * quad * hz, -t * ring * alpha}
+		for a := range 2 {
+			for b := range 2 {
+				jj[a][b] += j[a] * j[b]
+			}
+			jr[a] += j[a] * e
+		}
+	}
+	return jj, jr
+}
+
+// refineRing is Levenberg's and Marquardt's method from a first guess, the linear
+// part solved anew at every step.
+func refineRing(y []float64, t0, stepS, hz, alpha float64) (Ring, bool) {
+	d := newRingData(y, stepS)
+	c, rss, ok := d.linear(hz, alpha)
 	if !ok {
 		return Ring{}, false
 	}
 	lambda := 1e-2
 	var curve [2][2]float64
 	for range 30 {
-		// Gauss-Newton on frequency and decay with the linear part eliminated
-		// numerically (variable projection by small steps)
-		var jj [2][2]float64
-		var jr [2]float64
-		step, turn := ringStep(hz, alpha, stepS), complex(1, 0)
-		for i, v := range y {
-			t := float64(i) * stepS
-			u := us[i]
-			ring := c[3]*real(turn) + c[4]*imag(turn)
-			quad := c[4]*real(turn) - c[3]*imag(turn)
-			turn *= step
-			d := v - c[0] - c[1]*u - c[2]*u*u - ring
-			j := [2]float64{2 * math.Pi * t * quad * hz, -t * ring * alpha} // by ln f, ln α
-			for a := range 2 {
-				for b := range 2 {
-					jj[a][b] += j[a] * j[b]
-				}
-				jr[a] += j[a] * d
-			}
-		}
+		jj, jr := d.slopes(hz, alpha, c)
 		curve = jj
 		done := true
 		for range 8 {
-			a, b, d := jj[0][0]*(1+lambda), jj[0][1], jj[1][1]*(1+lambda)
-			det := a*d - b*b
+			a, b, e := jj[0][0]*(1+lambda), jj[0][1], jj[1][1]*(1+lambda)
+			det := a*e - b*b
 			if det <= 0 {
 				return Ring{}, false
 			}
-			df, da := (jr[0]*d-jr[1]*b)/det, (a*jr[1]-b*jr[0])/det
+			df, da := (jr[0]*e-jr[1]*b)/det, (a*jr[1]-b*jr[0])/det
 			df, da = min(max(df, -0.2), 0.2), min(max(da, -0.7), 0.7)
 			h2, a2 := hz*math.Exp(df), alpha*math.Exp(da)
-			c2, rss2, ok := linear(h2, a2)
+			c2, rss2, ok := d.linear(h2, a2)
 			if ok && rss2 < rss {
 				done = rss-rss2 < 1e-9*rss
 				hz, alpha, c, rss = h2, a2, c2, rss2
@@ -204,19 +222,24 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (Ring, bool) {
 			break
 		}
 	}
-	s2 := rss / max(float64(n-np), 1)
+	return ringOf(hz, alpha, c, curve, rss, len(y), t0)
+}
+
+// ringOf makes a ring of a fit over n values, with its deviations by the curvature
+// there: its origin is moved from the window's start at t0 to t = 0.
+func ringOf(hz, alpha float64, c [5]float64, curve [2][2]float64, rss float64, n int, t0 float64) (Ring, bool) {
+	const fitted = 7 // numbers
+	s2 := rss / max(float64(n-fitted), 1)
 	r := Ring{Hz: hz, alpha: alpha, rms: math.Sqrt(rss / float64(n))}
 	if det := curve[0][0]*curve[1][1] - curve[0][1]*curve[0][1]; det > 0 {
 		r.uHz = hz * math.Sqrt(s2*curve[1][1]/det)
 		r.uQ = r.Q() * math.Sqrt(s2*curve[0][0]/det)
 	}
-	// move the origin from the window's start to t = 0
 	g := math.Exp(alpha * t0)
 	sin, cos := math.Sincos(-2 * math.Pi * hz * t0)
 	// c·cos(ω(t-t0)) + s·sin(ω(t-t0)), both times e^(-α(t-t0))
 	r.c = g * (c[3]*cos + c[4]*sin)
 	r.s = g * (-c[3]*sin + c[4]*cos)
-	r.poly = [3]float64{c[0], c[1], c[2]}
 	if math.IsNaN(r.c) || math.IsInf(r.c, 0) || math.IsNaN(r.s) || math.IsInf(r.s, 0) {
 		return Ring{}, false
 	}

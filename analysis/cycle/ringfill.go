@@ -9,10 +9,6 @@ import (
 	"stillglow/analysis/figure"
 )
 
-// ringFills is the share of a ring's envelope left at the next edge from which
-// ripple and ring are hard to tell apart.
-const ringFills = 0.15
-
 // join tries to fit the straight parts and the rings together from the edges
 // found one by one. It answers whether that describes the cycle.
 func (c *Model) join(f *Fold, y, weight []float64, pw *pieces, sb float64, zone int) bool {

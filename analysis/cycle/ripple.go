@@ -57,21 +57,15 @@ func modelCycle(f *Fold, periodS, rateHz, highHz, stepV float64) *Model {
 	y := runningMedian(f.Mean, max(m/24, 2))
 	pw := fitPieces(y, weight, nil, sb)
 	y = make([]float64, m)
-	// the span's end rounds corners and steps as a pole there would
-	tau := 0.0
-	if highHz > 0 {
-		tau = 1 / (2 * math.Pi * highHz)
-	}
-	zone := int(math.Ceil((EdgeZoneS + 2/rateHz + 5*tau) / periodS * float64(m)))
-	zone = min(zone, m/20)
+	zone, round := edgeZone(periodS, rateHz, highHz, m)
 	rounds := 4
-	if plain, ok := plainPieces(f.Mean, weight, zone, tau/periodS*float64(m), sb); ok {
+	if plain, ok := plainPieces(f.Mean, weight, zone, round, sb); ok {
 		pw, rounds = plain, 0
 		copy(y, f.Mean)
 	}
 	settle := func() {
 		for range rounds {
-			model := pw.corridor(f.Mean, zone, tau/periodS*float64(m))
+			model := pw.corridor(f.Mean, zone, round)
 			scale := max(sb, typicalMisfit(f.Mean, model))
 			c.Edges = findEdges(f.Mean, model, scale)
 			fitEdgeRings(c.Edges, f.Mean, model, periodS, sb)
@@ -102,17 +96,28 @@ func modelCycle(f *Fold, periodS, rateHz, highHz, stepV float64) *Model {
 	if c.join(f, y, weight, &pw, sb, zone) {
 		pw.take(c.joined, c.BinSigmaV)
 	}
-	c.finish(f, y, weight, pw, zone, tau/periodS*float64(m), stepV)
+	c.finish(f, y, weight, pw, zone, round, stepV)
 	if c.joined == nil && (!c.fitted || !c.sane(f)) {
 		if j := searchJoint(f, periodS, c.BinSigmaV, zone); j != nil && j.good(f) && (j.rms < 1.35*j.sigma || ringing(f.Mean)) {
 			// rings are looked for where none stood out: a curved ripple is no ring
 			c.adopt(j, f, y, weight)
 			pw.take(j, c.BinSigmaV)
-			c.finish(f, y, weight, pw, zone, tau/periodS*float64(m), stepV)
+			c.finish(f, y, weight, pw, zone, round, stepV)
 		}
 	}
 	c.bound(f)
 	return c
+}
+
+// edgeZone is how long the step at an edge may take, and how far the span's end
+// rounds corners and steps, as a pole there would; both in bins.
+func edgeZone(periodS, rateHz, highHz float64, bins int) (zone int, round float64) {
+	tau := 0.0
+	if highHz > 0 {
+		tau = 1 / (2 * math.Pi * highHz)
+	}
+	zone = int(math.Ceil((EdgeZoneS + 2/rateHz + 5*tau) / periodS * float64(bins)))
+	return min(zone, bins/20), tau / periodS * float64(bins)
 }
 
 // masked is the share of the cycle that the fit leaves out.
@@ -159,10 +164,6 @@ func plainPieces(mean, weight []float64, zone int, round, sb float64) (pieces, b
 	copy(weight, w)
 	return pw, true
 }
-
-// EdgeZoneS is how long the step at an edge may take: within it the ripple is
-// wherever the curve runs between the two parts it joins.
-const EdgeZoneS = 30e-9
 
 func Extremes(y []float64) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)

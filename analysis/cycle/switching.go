@@ -18,12 +18,6 @@ type searchRecord struct {
 	topHz  float64 // up to here the thinning's low-pass leaves the noise flat
 }
 
-const (
-	searchRateHz = 6e6     // least rate of the stretch where the trace allows
-	searchMax    = 1 << 18 // most points
-	searchMin    = 1 << 15 // points taken even where they are more than an eighth of the record
-)
-
 // newSearchRecord thins volts by a whole factor behind a windowed sinc.
 func newSearchRecord(volts []float64, meanV, rateHz float64) searchRecord {
 	r := max(int(rateHz/searchRateHz), 1)
@@ -81,7 +75,7 @@ type peakBin struct {
 // combGuess is a candidate for the switching frequency.
 type combGuess struct {
 	hz        float64
-	score     float64 // share of the lines' weight it explains, less for empty places
+	score     float64 // share of the lines' weight it explains, minus that of empty places
 	explained float64
 	power     float64 // share of the lines' power
 	lines     int

@@ -41,7 +41,7 @@ type demodBlock struct {
 	ref    complex128 // the same half a harmonic up, where there is only noise
 }
 
-// demodulate takes blocks of so many cycles every hop cycles. The samples are
+// demodulate takes blocks of a number of cycles, one every hop cycles. The samples are
 // summed in groups first, 64 or more to a cycle: the sum's zeros keep harmonics
 // near its rate from folding onto the fundamental.
 func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodBlock {
@@ -111,7 +111,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		return &Track{Kind: Fixed, Hz: hz, SigmaHz: u,
 			Pieces: []Piece{{0, n, 0, hz / rateHz}}}
 	}
-	blocks := demodulate(volts, meanV, per, 6, 3)
+	blocks := demodulate(volts, meanV, per, trackCycles, trackHop)
 	if len(blocks) < 8 {
 		return fixed()
 	}
@@ -130,11 +130,11 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	}
 	off := 0
 	for _, a := range amp {
-		if a < 0.3*strong {
+		if a < restsBelow*strong {
 			off++
 		}
 	}
-	if share := float64(off) / float64(len(amp)); share > 0.08 && strong > 5*quiet && sorted[len(sorted)/50] < 0.2*strong {
+	if share := float64(off) / float64(len(amp)); share > leastRest && strong > 5*quiet && sorted[len(sorted)/50] < 0.2*strong {
 		if t := trackBursts(volts, meanV, rateHz, found.hz); t != nil && (strong > 10*quiet || t.explains(volts, 1.2, fixed())) {
 			return t
 		}
@@ -150,7 +150,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		}
 		if t := trackDither(b, n, rateHz, found.hz, quiet); t != nil {
 			if power == 0 {
-				power = 1.03 * foldOnly(volts, best, newSlowPart(volts, best)).Power()
+				power = wanderGain * foldOnly(volts, best, newSlowPart(volts, best)).Power()
 			}
 			if p := foldOnly(volts, t, newSlowPart(volts, t)).Power(); p > power {
 				best, power = t, p
@@ -164,7 +164,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	return best
 }
 
-// explains reports whether a track of packets holds so many times the power that
+// explains reports whether a track of packets holds that many times the power that
 // another does.
 func (t *Track) explains(volts []float64, times float64, other *Track) bool {
 	on := 0.0
@@ -232,7 +232,7 @@ func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *Track {
 	hop := (blocks[1].middle - blocks[0].middle) * per     // cycles
 	freqNoise := 1.5 * phaseNoise / hop                    // relative
 	spread := (hi - lo) / 0.9
-	if spread < 0.003 || spread < 6*freqNoise {
+	if spread < leastSpread || spread < 6*freqNoise {
 		return nil
 	}
 	t := &Track{Kind: Dithered, SpreadHz: spread * hz}

@@ -17,10 +17,6 @@ type Transient struct {
 	Until  int       // bins over which it stands above the noise
 }
 
-// longestPulseS is well over what a switching edge makes: 5 to 200 ns (common
-// practice, no source).
-const longestPulseS = 1e-6
-
 func Transients(f *Fold, c *Model, sigma float64) []Transient {
 	var list []Transient
 	m := c.Bins

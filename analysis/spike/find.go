@@ -57,14 +57,14 @@ func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
 		// transients fill the cycle: the fold's bins tell the noise
 		out.SigmaV = min(out.SigmaV, max(f.SigmaV, 0.3*stepV))
 	}
-	out.ThresholdV = max(beginSigmas*out.SigmaV, 1.6*stepV)
+	out.ThresholdV = max(beginSigmas*out.SigmaV, leastSteps*stepV)
 	if out.ThresholdV == 0 {
 		lo, hi := cycle.Extremes(r.Volts)
 		out.ThresholdV = max(1e-6*(hi-lo), 1e-300)
 	}
 	out.all = all
 	for _, t := range all {
-		if math.Abs(t.PeakV) > 0.75*out.ThresholdV {
+		if math.Abs(t.PeakV) > templateShare*out.ThresholdV {
 			if r.Track.Kind == cycle.Dithered {
 				t.V = append([]float64(nil), t.V...)
 				t.InTime(r, r.Model.BinSigmaV)
@@ -107,7 +107,7 @@ func (out *Finding) countEdges(r *cycle.Residue, n int) {
 	perSample := 1 / (r.Model.PeriodS * r.RateHz)
 	ip := spectrum.NewInterpolator()
 	cycles := r.Track.Cycles()
-	every := max(1, int(cycles/20000))
+	every := max(1, int(cycles/mostSized))
 	var buf []float64
 	for e, t := range out.Templates {
 		energy := 0.0 // of a whole event, in squared volts times samples
@@ -153,7 +153,7 @@ func (out *Finding) countEdges(r *cycle.Residue, n int) {
 				peak := t.PeakV
 				if den < 0.5*energy {
 					// cut off by the record's end: its size is the mean one
-				} else if peak = num / den * t.PeakV; math.Abs(t.PeakV) > 30*out.SigmaV {
+				} else if peak = num / den * t.PeakV; math.Abs(t.PeakV) > plainPeakSigmas*out.SigmaV {
 					at := cycle.NearestPeak(buf, t.PeakV, (t.PeakAt+0.5)/m/perSample+start-float64(from), 2/(perSample*m)+2)
 					if at >= 0 {
 						peak, _ = ip.Peak(buf, at, math.Copysign(1, t.PeakV))

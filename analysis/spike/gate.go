@@ -200,7 +200,7 @@ func (g *Gate) ExcisedShare() float64 {
 }
 
 // TrustedFromHz is the frequency under which the drift that is taken off holds
-// the noise itself: it follows straight lines through means over so many
+// the noise itself: it follows straight lines through means over a few
 // samples, which pass on a share of about sinc(x)³ in amplitude, x being the
 // frequency times their spacing, 3 % at 0.75. 0: nothing is taken off.
 func (g *Gate) TrustedFromHz() float64 {

@@ -7,6 +7,19 @@ const (
 	beginSigmas = 6.0
 	// endSigmas: it has ended when the residue stays under this many.
 	endSigmas = 3.0
+	// leastSteps: the threshold is at least this many converter steps, so that one
+	// code's flicker is no spike.
+	leastSteps = 1.6
+	// templateShare: an edge whose mean transient tops this share of the threshold is
+	// followed cycle by cycle; single ones may top it.
+	templateShare = 0.75
+	// plainPeakSigmas: a transient beyond this many standard deviations of the noise
+	// is sized by its peak between samples, a lesser one by the mean transient's share
+	// in it, since noise would lift a peak.
+	plainPeakSigmas = 30
+	// mostSized is how many cycles' transients are sized one by one; of more, an even
+	// pick.
+	mostSized = 20000
 	// MaxListed is the most events kept in a list.
 	MaxListed = 2000
 )
