@@ -219,6 +219,9 @@ func filterWords(u *Unit) *filterView {
 	}
 	v := &filterView{Words: fmt.Sprintf("%s: %s. It drops %s at the load.", a.Best.Circuit.Topology,
 		strings.Join(cleanAll(a.Best.Parts), ", "), eng(a.Best.DropV, "V"))}
+	if a.Best.WornKnown {
+		v.Words += fmt.Sprintf(" With the capacitors' ESR doubled and 20 %% less of their value it still leaves %s to the tightest of what was over.", dbText(a.Best.WornDB))
+	}
 	if a.Best.PeakDB > 0.05 {
 		v.Words += fmt.Sprintf(" Its resonance lifts %s by %.1f dB.", eng(a.Best.PeakHz, "Hz"), a.Best.PeakDB)
 	}

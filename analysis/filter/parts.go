@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"stillglow/analysis/heater"
 	"stillglow/capture"
 )
 
@@ -12,7 +13,8 @@ import (
 const (
 	Electrolytic = "electrolytic"
 	Polymer      = "polymer"
-	Ceramic      = "ceramic"
+	Ceramic      = "ceramic"     // with leads
+	CeramicSMD   = "smd ceramic" // soldered straight across the pins
 	Film         = "film"
 )
 
@@ -27,7 +29,7 @@ type Catalogue struct {
 // aluminium electrolytic of the low-impedance sort has an ESR of about
 // 40 Ω·µF (40 mΩ at 1000 µF), no less than 15 mΩ; a polymer 12 to 20 mΩ; a
 // ceramic 5 mΩ; a film 20 mΩ. ESL is that of the part with 5 mm of lead each:
-// 15, 6, 2 and 8 nH. A ceramic of more than 1 µF is of a kind that loses value
+// 15, 6, 8 and 8 nH; a ceramic without leads has 2 nH. A ceramic of more than 1 µF is of a kind that loses value
 // under DC and counts for half of what is printed on it. All from memory; measure
 // or read the sheet of yours.
 func NewCapacitor(kind string, farads float64) (Capacitor, error) {
@@ -41,32 +43,41 @@ func NewCapacitor(kind string, farads float64) (Capacitor, error) {
 		c.ESROhm, c.ESLH = math.Max(40e-6/farads, 15e-3), 15e-9
 	case Polymer:
 		c.ESROhm, c.ESLH = 16e-3, 6e-9
-	case Ceramic:
-		c.ESROhm, c.ESLH = 5e-3, 2e-9
+	case Ceramic, CeramicSMD:
+		c.ESROhm, c.ESLH = 5e-3, 8e-9
+		if kind == CeramicSMD {
+			c.ESLH = 2e-9
+		}
 		if farads > ceramicWorthF {
 			c.F, c.NominalF = farads/2, farads
 		}
 	case Film:
 		c.ESROhm, c.ESLH = 20e-3, 8e-9
 	default:
-		return c, fmt.Errorf("unknown kind of capacitor %q, expected electrolytic, polymer, ceramic or film", kind)
+		return c, fmt.Errorf("unknown kind of capacitor %q, expected electrolytic, polymer, ceramic, smd ceramic or film", kind)
 	}
 	return c, nil
 }
 
-// NewInductor is a wound power inductor of 1 to 2 A: DCR 60 mΩ and
-// self-resonance 25 MHz at 10 µH, both going with the square root of the
-// inductance (up and down). From memory.
+// LeadH is the inductance of a pair of wires side by side: 1 µH a metre (common
+// practice, no source; a twisted pair has about half).
+func LeadH(metres float64) float64 { return 1e-6 * metres }
+
+// NewInductor is a wound power inductor: DCR 60 mΩ, self-resonance 25 MHz and 2 A
+// at 10 µH, the first going up and the others down with the square root of the
+// inductance. From memory.
 func NewInductor(henries float64) (Inductor, error) {
 	if !(henries > 0) || math.IsInf(henries, 0) {
 		return Inductor{}, fmt.Errorf("%g H is no coil", henries)
 	}
 	x := math.Sqrt(henries / 10e-6)
-	return Inductor{H: henries, DCROhm: 60e-3 * x, SelfResonanceHz: 25e6 / x}, nil
+	return Inductor{H: henries, DCROhm: 60e-3 * x, SelfResonanceHz: 25e6 / x, RatedA: 2 / x}, nil
 }
 
-// DefaultCatalogue holds standard values (IEC 60063: E3 for capacitors, E6 for
-// coils) of the kinds a workshop has in the drawer.
+// DefaultCatalogue holds the standard values (IEC 60063: E3 for capacitors, E6
+// for coils) that an engineer would fit on a heater rail: low-impedance
+// electrolytics of 470 µF and more, which keep their worth as they age, with a
+// short ceramic beside them.
 func DefaultCatalogue() Catalogue {
 	var c Catalogue
 	add := func(to *[]Capacitor, kind string, microfarads ...float64) {
@@ -78,11 +89,10 @@ func DefaultCatalogue() Catalogue {
 			*to = append(*to, part)
 		}
 	}
-	add(&c.Bulk, Electrolytic, 100, 220, 470, 1000, 2200, 4700)
-	add(&c.Bulk, Polymer, 100, 220, 470, 1000)
-	add(&c.Bulk, Ceramic, 4.7, 10, 22, 47)
-	add(&c.Bypass, Ceramic, 0.1, 1, 10, 22)
-	add(&c.Bypass, Film, 0.47, 1)
+	add(&c.Bulk, Electrolytic, 470, 1000, 2200)
+	add(&c.Bulk, Polymer, 220, 470, 1000)
+	add(&c.Bypass, Ceramic, 1)
+	add(&c.Bypass, CeramicSMD, 1, 10, 22)
 	for _, v := range []float64{1, 2.2, 4.7, 10, 22, 47, 100} {
 		l, err := NewInductor(v * 1e-6)
 		if err != nil {
@@ -94,7 +104,7 @@ func DefaultCatalogue() Catalogue {
 }
 
 // CostOrder says how a search tells cheap from dear.
-const CostOrder = "fewer parts first; then a coil counts more than a capacitor, a polymer more than a ceramic, a ceramic more than an electrolytic; then the smaller values"
+const CostOrder = "fewer parts first; then a coil counts more than a capacitor, a polymer more than an electrolytic, a ceramic without leads more than one with; then the smaller values; and only sets that keep their promise with the capacitors' ESR doubled and their value 20 % down"
 
 // cost of a part set: 1000 a part, then 100 a coil, 40 and 20 for polymer and
 // ceramic, then ten a decade of value. The dropper is there anyway.
@@ -108,6 +118,8 @@ func (c Circuit) cost() float64 {
 		switch p.Kind {
 		case Polymer:
 			sum += 40
+		case CeramicSMD:
+			sum += 30
 		case Ceramic, Film:
 			sum += 20
 		}
@@ -124,36 +136,44 @@ func (c Circuit) cost() float64 {
 	return sum
 }
 
-// shopping lists the parts; volts is the supply's, for the capacitors' rating.
-func (c Circuit) shopping(volts float64) []string {
+// Worn is the circuit with its capacitors as a promise must stand them: ESR
+// doubled and value 20 % down, by age, cold and the makers' spread (common
+// practice, no source).
+func (c Circuit) Worn() Circuit {
+	for _, p := range []*Capacitor{&c.C1, &c.C2, &c.CFilm} {
+		p.F *= wornF
+		p.ESROhm *= wornESR
+	}
+	return c
+}
+
+const (
+	wornF   = 0.8
+	wornESR = 2
+)
+
+// Shopping lists the parts; mostV is the most the supply ever shows, for the
+// capacitors' rating, and loadA the heaters' current, for the resistor's and the
+// coil's (0: not known).
+func (c Circuit) Shopping(mostV, loadA float64) []string {
 	var list []string
 	capacitor := func(p Capacitor, where string) {
 		if p.F > 0 {
-			printed, counted, rated := p.F, "", ratedVolts(volts)
-			if p.NominalF > 0 {
-				rated = ratedVolts(1.5 * volts) // to keep its half
-				printed, counted = p.NominalF, ", counted as "+si(p.F, "F")+" under DC"
-			}
-			list = append(list, fmt.Sprintf("%s %.3g V %s capacitor %s (ESR %s, ESL %s%s)", si(printed, "F"), rated, p.Kind, where, si(p.ESROhm, "Ω"), si(p.ESLH, "H"), counted))
+			list = append(list, p.words(mostV, where))
 		}
-	}
-	series := c.RLabel
-	if series == "" {
-		series = si(c.ROhm, "Ω")
-	}
-	if c.Topology == RC {
-		series += " in series (the dropper)"
-	} else {
-		series += " in series (part of the dropper)"
 	}
 	if c.Topology == CLC {
 		capacitor(c.C1, "ahead of the coil")
 	}
 	if c.Topology != RC {
-		list = append(list, fmt.Sprintf("%s coil (DCR %s, self-resonance %s)", si(c.L.H, "H"), si(c.L.DCROhm, "Ω"), si(c.L.SelfResonanceHz, "Hz")))
+		rated := ""
+		if loadA > 0 {
+			rated = fmt.Sprintf(" for %.2g A or more", math.Ceil(coilReserve*loadA*10)/10)
+		}
+		list = append(list, fmt.Sprintf("%s coil%s (DCR %s, self-resonance %s)", si(c.L.H, "H"), rated, si(c.L.DCROhm, "Ω"), si(c.L.SelfResonanceHz, "Hz")))
 	}
-	if c.ROhm > 0 {
-		list = append(list, series)
+	if c.ROhm > 0 || c.Topology == RC {
+		list = append(list, c.seriesWords(loadA))
 	}
 	if c.Topology == CLC {
 		capacitor(c.C2, "across the heaters")
@@ -165,6 +185,41 @@ func (c Circuit) shopping(volts float64) []string {
 		list = append(list, fmt.Sprintf("%s in series with %s across the heaters, as damping", si(c.DampOhm, "Ω"), si(c.CDampF, "F")))
 	}
 	return list
+}
+
+// seriesWords names the series resistor with its watts.
+func (c Circuit) seriesWords(loadA float64) string {
+	series := c.RLabel
+	if series == "" {
+		series = si(c.ROhm, "Ω")
+	}
+	if loadA > 0 {
+		if w := heater.BuyWatts(loadA * loadA * c.ROhm); w > 0 {
+			series += fmt.Sprintf(" %g W", w)
+		}
+	}
+	if c.Topology == RC {
+		return series + " in series (the dropper)"
+	}
+	return series + " in series (part of the dropper)"
+}
+
+// words names a capacitor as it is bought and fitted.
+func (p Capacitor) words(mostV float64, where string) string {
+	printed, counted, rated := p.F, "", ratedVolts(mostV)
+	if p.NominalF > 0 {
+		rated = ratedVolts(1.5 * mostV) // to keep its half
+		printed, counted = p.NominalF, ", counted as "+si(p.F, "F")+" under DC"
+	}
+	if p.Kind != Electrolytic && p.Kind != Polymer {
+		return fmt.Sprintf("%s %.3g V %s capacitor %s (ESR %s, ESL %s%s)", si(printed, "F"), rated, p.Kind, where, si(p.ESROhm, "Ω"), si(p.ESLH, "H"), counted)
+	}
+	kind := p.Kind
+	if kind == Electrolytic {
+		kind = "low-impedance electrolytic"
+	}
+	return fmt.Sprintf("%s %.3g V 105 °C %s capacitor %s, its + to the positive wire and away from the dropper (ESR at most %s at 100 kHz; counted on %s, ESL %s)",
+		si(printed, "F"), rated, kind, where, si(wornESR*p.ESROhm, "Ω"), si(p.ESROhm, "Ω"), si(p.ESLH, "H"))
 }
 
 // ratedVolts is the usual rating at least a third above the volts.

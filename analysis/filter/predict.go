@@ -149,7 +149,7 @@ func finish(r *Result, in Input, after target.Unit) {
 	if v, _ := target.LoadedVolts(in.Unit); v.Known {
 		volts = v.Value
 	}
-	r.Parts = c.shopping(volts)
+	r.Parts = c.Shopping(mostVolts(in.Unit, volts), in.Unit.HeaterA)
 	r.Cost = c.cost()
 	r.DropV = c.DropV(in.Unit.HeaterA)
 	r.FrequencyHz, r.GainDB = nil, nil

@@ -22,6 +22,7 @@ func (c Circuit) Check() error {
 		{"second capacitor", c.C2.F}, {"its ESR", c.C2.ESROhm}, {"its ESL", c.C2.ESLH},
 		{"bypass capacitor", c.CFilm.F}, {"its ESR", c.CFilm.ESROhm}, {"its ESL", c.CFilm.ESLH},
 		{"coil", c.L.H}, {"coil's DCR", c.L.DCROhm}, {"coil's self-resonance", c.L.SelfResonanceHz},
+		{"lead inductance", c.SourceH}, {"supply's output capacitor", c.CSource.F}, {"coil's rated current", c.L.RatedA},
 		{"damping resistor", c.DampOhm}, {"damping capacitor", c.CDampF},
 	} {
 		if !(p.v >= 0) || math.IsInf(p.v, 0) {
@@ -86,25 +87,34 @@ func Response(c Circuit, hz float64) complex128 {
 	if c.Topology != RC {
 		series += c.L.impedance(w)
 	}
-	source := complex(c.SourceOhm, 0)
 	out := c.output(w)
-	if c.Topology != CLC {
-		return 1 / (1 + (source+series)*out)
+	through := 1 / (1 + series*out) // heaters over the filter's input
+	in := out * through             // admittance into coil, resistor and load
+	if c.Topology == CLC {
+		in += c.C1.admittance(w)
 	}
-	through := 1 / (1 + series*out) // heaters over the first capacitor's node
-	in := out * through             // admittance into coil and load
-	return through / (1 + source*(c.C1.admittance(w)+in))
+	return through * c.feed(w, in)
+}
+
+// feed is the ratio of the volts behind the leads to the supply's inner volts,
+// with an admittance there: output resistance, output capacitor, leads.
+func (c Circuit) feed(w float64, in complex128) complex128 {
+	lead := complex(0, w*c.SourceH)
+	behind := 1 / (1 + lead*in)
+	return behind / (1 + complex(c.SourceOhm, 0)*(c.CSource.admittance(w)+in*behind))
 }
 
 // Insertion is the insertion gain: the volts across the heaters with the filter
-// over those without it, at hz >= 0. It is what a spectrum measured under the
-// heater load is multiplied with.
+// over those at the supply's terminals with the heaters alone, at hz >= 0. It is
+// what a spectrum measured at the supply's connector under the heater load is
+// multiplied with.
 func Insertion(c Circuit, hz float64) complex128 {
-	h := Response(c, hz)
+	w := 2 * math.Pi * hz
+	bare := c.CSource.admittance(w)
 	if c.LoadOhm > 0 {
-		h *= complex(1+c.SourceOhm/c.LoadOhm, 0)
+		bare += 1 / complex(c.LoadOhm, w*c.SourceH)
 	}
-	return h
+	return Response(c, hz) * (1 + complex(c.SourceOhm, 0)*bare)
 }
 
 // DB of a gain, -400 at the least.
@@ -129,8 +139,11 @@ func (c Circuit) DropV(loadA float64) float64 {
 // slowest is about the longest time constant of the network in seconds.
 func (c Circuit) slowest() float64 {
 	r := c.SourceOhm + c.ROhm + c.L.DCROhm
-	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF
+	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF + c.CSource.F
 	tau := (r + c.C1.ESROhm + c.C2.ESROhm + c.DampOhm) * total
+	if c.SourceH > 0 {
+		tau = math.Max(tau, 10*math.Sqrt(c.SourceH*total))
+	}
 	if c.Topology != RC {
 		// an undamped ring dies with 2L/R
 		if r > 0 {

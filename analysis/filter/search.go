@@ -84,8 +84,9 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		if a.Found && (fits[c.Topology] > 0 || len(a.Others) >= 3) {
 			continue
 		}
-		evaluation := target.Evaluate(estimated(in, c), in.Target)
-		short := shortfall(before, evaluation, a.ReserveDB)
+		// The promise must stand parts as they age, and as they are new.
+		short := math.Max(shortfall(before, target.Evaluate(estimated(in, c.Worn()), in.Target), a.ReserveDB),
+			shortfall(before, target.Evaluate(estimated(in, c), in.Target), a.ReserveDB))
 		if short < closestShort {
 			closest, closestShort = c, short
 		}
@@ -98,11 +99,11 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		if _, db := peak(c); db > worstPeakDB {
 			continue // a resonance like that is no cure
 		}
-		r, err := Predict(ctx, in, c)
+		r, s, err := confirm(ctx, in, before, c, a.ReserveDB)
 		if err != nil {
 			return a, err
 		}
-		if s := shortfall(before, r.After, a.ReserveDB); s > 0 {
+		if s > 0 {
 			if s < closestShort {
 				closest, closestShort = c, s
 			}
@@ -135,6 +136,41 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	return a, nil
 }
 
+// confirm predicts a candidate as new and worn, and gives by how much the worse
+// of the two misses the reserve.
+func confirm(ctx context.Context, in Input, before target.Evaluation, c Circuit, reserveDB float64) (r Result, short float64, err error) {
+	worn, err := Predict(ctx, in, c.Worn())
+	if err != nil {
+		return r, 0, err
+	}
+	if short = shortfall(before, worn.After, reserveDB); short > 0 {
+		return r, short, nil
+	}
+	if r, err = Predict(ctx, in, c); err != nil {
+		return r, 0, err
+	}
+	r.WornDB, r.WornKnown = math.Inf(1), false
+	for i, b := range before.Margins {
+		if m := worn.After.Margins[i]; b.Covered && b.DB < 0 && m.Covered {
+			r.WornDB, r.WornKnown = math.Min(r.WornDB, m.DB), true
+		}
+	}
+	return r, shortfall(before, r.After, reserveDB), nil
+}
+
+// mostVolts is the most that the supply is known to show, unloaded mostly:
+// readings, the line through them, and the label.
+func mostVolts(u target.Unit, loadedV float64) float64 {
+	most := math.Max(loadedV, u.RatedV)
+	for _, r := range u.Readings {
+		most = math.Max(most, r.V)
+	}
+	if r := target.OutputResistance(u.Readings); r.Known && r.Value > 0 {
+		most = math.Max(most, loadedV+r.Value*u.HeaterA)
+	}
+	return most
+}
+
 // circuitOf gives the circuit without its filter parts, and the dropper.
 func circuitOf(in Input, before target.Evaluation, opt Options) (c Circuit, fit dropper, trouble string) {
 	heaterV, amps := opt.HeaterV, in.Unit.HeaterA
@@ -149,7 +185,7 @@ func circuitOf(in Input, before target.Evaluation, opt Options) (c Circuit, fit 
 		c.SourceOhm = math.Max(0, before.OutputOhm.Value)
 	}
 	c.LoadOhm = heaterV / amps
-	fit = dropper{ohm: opt.DropperOhm, label: opt.DropperLabel, series: opt.Series}
+	fit = dropper{ohm: opt.DropperOhm, label: opt.DropperLabel, series: opt.Series, loadA: amps}
 	if fit.series == "" {
 		fit.series = "E24"
 	}
@@ -171,6 +207,7 @@ type dropper struct {
 	ohm    float64
 	label  string // as it is bought, "" for one resistor
 	series string // of standard values
+	loadA  float64
 }
 
 // dropperTol is the usual tolerance of a power resistor.
@@ -201,17 +238,21 @@ func (d dropper) nearest(ohm float64) float64 {
 // candidates in order of cost.
 func candidates(base Circuit, fit dropper, cat Catalogue) []Circuit {
 	var list []Circuit
+	// A short ceramic stands beside every bulk capacitor that it helps.
 	add := func(c Circuit) {
-		list = append(list, c)
+		helped := false
 		for _, small := range cat.Bypass {
 			bulk := c.C1
 			if c.Topology == CLC {
 				bulk = c.C2
 			}
 			if small.F*3 < bulk.F && small.ESLH < bulk.ESLH {
-				c.CFilm = small
+				c.CFilm, helped = small, true
 				list = append(list, c)
 			}
+		}
+		if !helped {
+			list = append(list, c)
 		}
 	}
 	for _, bulk := range cat.Bulk {
@@ -219,8 +260,8 @@ func candidates(base Circuit, fit dropper, cat Catalogue) []Circuit {
 		c.Topology, c.ROhm, c.RLabel, c.C1 = RC, fit.ohm, fit.label, bulk
 		add(c)
 		for _, coil := range cat.Coils {
-			if coil.DCROhm > fit.ohm {
-				continue // the coil alone would drop too much
+			if coil.DCROhm > fit.ohm || coil.RatedA > 0 && coilReserve*fit.loadA > coil.RatedA {
+				continue // the coil alone would drop too much, or saturate
 			}
 			c := base
 			c.L, c.C1 = coil, bulk
@@ -232,7 +273,7 @@ func candidates(base Circuit, fit dropper, cat Catalogue) []Circuit {
 		}
 	}
 	for _, c := range list {
-		if c.Topology == RC || c.CFilm.F > 0 {
+		if c.Topology == RC {
 			continue
 		}
 		if _, db := peak(c); db > worstPeakDB {

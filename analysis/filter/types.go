@@ -25,12 +25,15 @@ type Capacitor struct {
 // Inductor is a real inductor.
 type Inductor struct {
 	H, DCROhm, SelfResonanceHz float64
+	RatedA                     float64 // current it carries without saturating or running hot, 0 unknown
 }
 
 // Circuit is one filter between supply and heaters.
 type Circuit struct {
 	Topology  Topology
 	SourceOhm float64   // supply's output and lead resistance
+	SourceH   float64   // inductance of the leads from supply to filter, see LeadH; 0: none
+	CSource   Capacitor // the supply's own output capacitor, F 0: not known, then in none of it
 	ROhm      float64   // RC: the dropper's own resistance; LC and CLC: series resistance with the coil
 	RLabel    string    // ROhm as it is bought: "1 Ω + 0.18 Ω in series"; empty: one resistor of that value
 	C1, C2    Capacitor // RC and LC use C1 across the heaters; CLC has C1 ahead of the coil and C2 after
@@ -59,6 +62,8 @@ type Result struct {
 	GainDB         []float64
 	PeakDB, PeakHz float64           // greatest gain and where (resonance)
 	After          target.Evaluation // every criterion's margin after it
+	WornDB         float64           // worst margin of the criteria that were over, with the parts worn (see Worn)
+	WornKnown      bool              // WornDB was computed
 	Method         string            // FromSamples or FromSpectrum
 	Wave           Wave              // some switching cycles of the fastest capture, before and after
 	SpectrumHz     []float64         // grid of the unit's joined spectra

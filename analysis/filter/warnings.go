@@ -18,6 +18,7 @@ const (
 	peakWorthDB    = 1.0  // a resonance below this harms nothing
 	ceramicWorthF  = 1e-6 // above it ceramics lose much of their value under DC
 	defaultHeaterV = 6.3
+	coilReserve    = 1.25 // of a coil's rated current over the heaters'
 	heaterTol      = 0.05 // a standard value may overshoot so far
 )
 
@@ -56,6 +57,9 @@ func warnings(r Result, in Input, volts float64) []string {
 		if !near {
 			w = append(w, at+"; damp it with a resistor of about the coil's and capacitor's √(L/C) in series with a capacitor four times as great")
 		}
+	}
+	if a := in.Unit.HeaterA; c.Topology != RC && c.L.RatedA > 0 && a > c.L.RatedA {
+		w = append(w, fmt.Sprintf("the heaters draw %.2g A through a coil for %.2g A: it saturates and runs hot, and filters less than this says", a, c.L.RatedA))
 	}
 	if volts > 0 && in.Unit.HeaterA > 0 {
 		heaterV := defaultHeaterV

@@ -24,6 +24,7 @@ type filterFlags struct {
 	esrOhm, eslNH                   float64
 	lUH, dcrOhm, srfMHz             float64
 	dampOhm, dampUF                 float64
+	leadM, supplyUF, mostV, coilA   float64
 	hz                              []float64
 	asJSON                          bool
 }
@@ -43,7 +44,9 @@ the heaters as load. It shows the attenuation over frequency, the resonance, the
 drop and what to beware of.
 
 ESR, ESL, DCR and self-resonance follow from the kind of part where they are not
-given; those figures are from memory, so read your part's data sheet.`,
+given; those figures are from memory, so read your part's data sheet. A ceramic has
+leads unless it is an "smd ceramic". With --lead-m and --supply-uf the gain is that
+over the volts at the supply's own connector.`,
 		Example: `  stillglow filter testdata/bench/bench.toml
   stillglow filter testdata/bench/bench.toml B1
   stillglow filter --topology rc --r-ohm 1.3 --c-uf 1000 --heaters-a 0.6
@@ -71,7 +74,7 @@ given; those figures are from memory, so read your part's data sheet.`,
 	fl.Float64Var(&f.heaterV, "heater-v", 6.3, "volts at the heaters")
 	fl.Float64Var(&f.c1UF, "c-uf", 0, "capacitor in microfarads: across the heaters, in a CLC ahead of the coil")
 	fl.Float64Var(&f.c2UF, "c2-uf", 0, "a CLC's second capacitor in microfarads (0: as --c-uf)")
-	fl.StringVar(&f.kind, "kind", filter.Electrolytic, "kind of capacitor: electrolytic, polymer, ceramic or film")
+	fl.StringVar(&f.kind, "kind", filter.Electrolytic, "kind of capacitor: electrolytic, polymer, ceramic, \"smd ceramic\" or film")
 	fl.Float64Var(&f.esrOhm, "esr-ohm", 0, "the capacitors' ESR in ohms (0: usual for the kind)")
 	fl.Float64Var(&f.eslNH, "esl-nh", 0, "the capacitors' ESL in nanohenries (0: usual for the kind)")
 	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "small capacitor beside the last in microfarads (0: none)")
@@ -81,6 +84,10 @@ given; those figures are from memory, so read your part's data sheet.`,
 	fl.Float64Var(&f.srfMHz, "srf-mhz", 0, "the coil's self-resonance in megahertz (0: usual)")
 	fl.Float64Var(&f.dampOhm, "damp-ohm", 0, "damping resistor in ohms, in series with --damp-uf across the heaters")
 	fl.Float64Var(&f.dampUF, "damp-uf", 0, "damping capacitor in microfarads (0: none)")
+	fl.Float64Var(&f.leadM, "lead-m", 0, "length of the lead from supply to filter in metres, 1 µH each (0: none)")
+	fl.Float64Var(&f.supplyUF, "supply-uf", 0, "the supply's own output capacitor in microfarads, usual electrolytic (0: not known)")
+	fl.Float64Var(&f.mostV, "max-v", 0, "the most volts the supply shows, unloaded, for the capacitors' rating (0: as loaded)")
+	fl.Float64Var(&f.coilA, "coil-a", 0, "the coil's rated current in amps (0: usual)")
 	fl.Float64SliceVar(&f.hz, "hz", nil, "frequencies to print in hertz, such as 100,65e3,1e6")
 	fl.BoolVar(&f.asJSON, "json", false, "print JSON")
 	return cmd
@@ -90,7 +97,7 @@ given; those figures are from memory, so read your part's data sheet.`,
 func (f *filterFlags) circuit() (filter.Circuit, error) {
 	c := filter.Circuit{
 		Topology: filter.Topology(strings.ToUpper(f.topology)), SourceOhm: f.sourceOhm, ROhm: f.rOhm,
-		DampOhm: f.dampOhm, CDampF: f.dampUF * 1e-6,
+		DampOhm: f.dampOhm, CDampF: f.dampUF * 1e-6, SourceH: filter.LeadH(f.leadM),
 	}
 	if f.loadA > 0 {
 		c.LoadOhm = f.heaterV / f.loadA
@@ -109,6 +116,9 @@ func (f *filterFlags) circuit() (filter.Circuit, error) {
 		return p, err
 	}
 	var err error
+	if c.CSource, err = capacitor(filter.Electrolytic, f.supplyUF, false); err != nil {
+		return c, err
+	}
 	if c.C1, err = capacitor(f.kind, f.c1UF, true); err != nil {
 		return c, err
 	}
@@ -130,6 +140,9 @@ func (f *filterFlags) circuit() (filter.Circuit, error) {
 		}
 		if f.dcrOhm > 0 {
 			c.L.DCROhm = f.dcrOhm
+		}
+		if f.coilA > 0 {
+			c.L.RatedA = f.coilA
 		}
 		if f.srfMHz > 0 {
 			c.L.SelfResonanceHz = f.srfMHz * 1e6
@@ -156,6 +169,9 @@ func (f *filterFlags) runParts(cmd *cobra.Command) error {
 		}
 	}
 	r := filter.Describe(c, f.heaterV, f.loadA)
+	if f.mostV > 0 {
+		r.Parts = c.Shopping(f.mostV, f.loadA)
+	}
 	if f.asJSON {
 		type row struct {
 			Hz     float64 `json:"hz"`
@@ -179,7 +195,7 @@ func (f *filterFlags) runParts(cmd *cobra.Command) error {
 	out := &strings.Builder{}
 	fmt.Fprintf(out, "%s filter, from supply to heaters\n", c.Topology)
 	for _, p := range r.Parts {
-		fmt.Fprintf(out, "  - %s\n", p)
+		fmt.Fprintln(out, "  - "+hang(p, 4))
 	}
 	fmt.Fprintln(out)
 	table := plainTable([]string{"frequency", "gain"}, "rr", 12, 12)

@@ -151,6 +151,9 @@ func printResult(w io.Writer, before target.Evaluation, r filter.Result) {
 		fmt.Fprintf(w, "; resonance %+.1f dB at %s", r.PeakDB, target.HzText(r.PeakHz))
 	}
 	fmt.Fprintln(w)
+	if r.WornKnown {
+		fmt.Fprintln(w, wrapCell(fmt.Sprintf("with the capacitors' ESR doubled and 20 %% less of their value: %+.1f dB at the tightest of what was over", r.WornDB), textWidth))
+	}
 	for _, warning := range r.Warnings {
 		fmt.Fprintln(w, wrapCell("caution: "+warning, textWidth))
 	}
@@ -179,6 +182,7 @@ type resultJSON struct {
 	DropV    float64           `json:"drop_v"`
 	PeakDB   float64           `json:"peak_db"`
 	PeakHz   float64           `json:"peak_hz"`
+	WornDB   *float64          `json:"worn_worst_db"` // of what was over, with ESR doubled and capacitance 20 % down
 	Method   string            `json:"method"`
 	Verdict  string            `json:"verdict_behind_it"`
 	Margins  []afterMarginJSON `json:"margins"`
@@ -214,6 +218,9 @@ func resultObject(e target.Evaluation, r filter.Result) resultJSON {
 		Topology: string(r.Circuit.Topology), Parts: r.Parts, Cost: r.Cost, DropV: r.DropV,
 		PeakDB: r.PeakDB, PeakHz: r.PeakHz, Method: r.Method, Verdict: string(r.After.Verdict),
 		Margins: []afterMarginJSON{}, Warnings: append([]string{}, r.Warnings...),
+	}
+	if r.WornKnown {
+		o.WornDB = &r.WornDB
 	}
 	db := func(m target.Margin) *float64 {
 		if !m.Covered {
