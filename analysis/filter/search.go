@@ -155,6 +155,9 @@ func confirm(ctx context.Context, in Input, before target.Evaluation, c Circuit,
 			r.WornDB, r.WornKnown = math.Min(r.WornDB, m.DB), true
 		}
 	}
+	if !r.WornKnown {
+		r.WornDB = 0
+	}
 	return r, shortfall(before, r.After, reserveDB), nil
 }
 
