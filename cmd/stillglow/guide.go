@@ -42,7 +42,7 @@ baseline. Give a bench sheet and it takes target, heaters and memory from there.
 	fl := cmd.Flags()
 	fl.StringVar(&f.target, "target", "", "target whose limits are to be covered (default: the sheet's, else line-preamp)")
 	fl.StringVar(&f.valves, "valves", "", "the heaters to load for: 2x12AU7,1x6N2P (default: the sheet's)")
-	fl.Float64Var(&f.supplyV, "supply", 7, "the supply's volts under load")
+	fl.Float64Var(&f.supplyV, "supply", 7, "the supply's volts under load (with a sheet: its units' own)")
 	fl.StringVar(&f.memory, "memory", "", "samples in one record of the scope: 10k, 1M, 14M (default: the sheet's, else 1M)")
 	fl.Func("max-rate", "most samples per second: 100M, 1G (default 500M)", hertz(&f.maxRate))
 	fl.BoolVar(&f.asJSON, "json", false, "print the captures to take as JSON")
@@ -80,12 +80,19 @@ func (f *guideFlags) run(cmd *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
+	scope.Holds = goal.Limits
 	shots := planShots(goal.Limits, scope)
 	if f.asJSON {
 		return printShotsJSON(cmd.OutOrStdout(), goal.Name, scope, shots)
 	}
 	out := &strings.Builder{}
-	guideText(out, goal, load, f.supplyV, scope, shots)
+	volts := []loadVolts{{V: f.supplyV}}
+	if s != nil && !cmd.Flags().Changed("supply") {
+		if own := sheetVolts(s, load.NominalA()); len(own) > 0 {
+			volts = own
+		}
+	}
+	guideText(out, goal, load, volts, scope, shots)
 	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 	return err
 }
@@ -118,7 +125,7 @@ func (f *guideFlags) load(s *sheet.Sheet) (heater.Load, error) {
 }
 
 // guideText writes the whole guide, at most 100 columns wide.
-func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float64, scope scopeLimits, shots []shot) {
+func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVolts, scope scopeLimits, shots []shot) {
 	para := func(first, text string) {
 		fmt.Fprint(w, wrapText(first, strings.Repeat(" ", len([]rune(first))), text, 100))
 	}
@@ -136,14 +143,14 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float6
 		para("  ! ", c)
 	}
 	head("1. Load it as the heaters will")
-	loadText(para, load, supplyV)
+	loadText(para, load, volts)
 	para("  - ", "Let it run for ten minutes; read the DC volts with a meter at no load, about half and full load, and write them into the sheet (readings). They give the output resistance and size the dropper. (Common practice, no source.)")
 
 	head("2. Probe it short")
 	for _, t := range []string{
 		"At the supply's output connector, not at the end of its lead: 1:1 cable or a probe with a ground spring or the bare tip and barrel. A 15 cm ground clip is an aerial; it shows spikes that the supply does not have. (Public application notes on output ripple and noise: shortest ground, ground band or ring instead of a lead; read.)",
-		"A passive probe set to 1:1 may be only about 7 MHz wide (EDN Asia 2013, \"linear power supply's data sheet\", part 2; read): fine for mains and audio, not for spikes. A 10:1 probe costs ten times the scope's noise. 50 ohm coax with a DC block and a 50 ohm terminator is the cleanest; it halves the reading if the source end is terminated too: enter the factor as probe_factor.",
-		"For a figure to compare with data sheets fit 0.1 µF ceramic and 10 µF electrolytic across the output connector (ATX12V Power Supply Design Guide v1.1, section 3.2.6; read). Its version 2.0 fits none: say in the note which you did, and do the same for every unit.",
+		"A passive probe set to 1:1 may be only about 7 MHz wide (EDN Asia 2013, \"linear power supply's data sheet\", part 2; read): fine for mains and audio, not for spikes. A 10:1 probe costs ten times the scope's noise. 50 ohm coax into a 50 ohm terminator is the cleanest for the fast captures, behind a DC block at the supply's end: the terminator must never see the DC (7 V would put 1 W into it). A block of 1 µF has its corner at 3.2 kHz into 50 ohm (1/2πRC), so nothing slow comes through it. It halves the reading if the source end is terminated too: enter the factor as probe_factor.",
+		"For a figure to compare with data sheets fit 0.1 µF ceramic and 10 µF electrolytic across the output connector (ATX12V Power Supply Design Guide v1.1, section 3.2.6; read. v2.0 fits the same two; what its section 3.2.8, read, keeps out of noise tests are the thousands of µF for stability). Say in the note whether you did, and do the same for every unit.",
 		"Tell the sheet what the scope multiplies by: probe_factor is only for a factor that the file does not have in it yet.",
 	} {
 		para("  - ", t)
@@ -158,16 +165,21 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float6
 		}
 		para("     set: ", s.settings())
 		if s.LeastS < s.MostS {
-			para("     works too: ", fmt.Sprintf("%s/div to %s/div", secondsText(s.LeastS), secondsText(s.MostS)))
+			mode := ""
+			if !s.Fast {
+				mode = ", in high-resolution mode"
+			}
+			para("     works too: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(s.MostS), mode))
 		}
 		if s.VoltsPerDiv > 0 {
-			para("     range: ", fmt.Sprintf("begin at %s/div and go down as long as no peak is cut off", capture.SI(s.VoltsPerDiv, "V", 3)))
+			para("     range: ", fmt.Sprintf("begin at %s/div, which holds the ripple and spikes of a unit at its limits; go down as long as no peak is cut off, up if one is", capture.SI(s.VoltsPerDiv, "V", 3)))
 		}
 		if s.Fast && s.RateHz < pulseRateHz {
 			para("     note: ", fmt.Sprintf("at %s a pulse shorter than %s has fewer than four samples; its peak is then a lower bound", rateText(s.RateHz), secondsText(4/s.RateHz)))
 		}
 		if !s.Fast {
-			para("     or: ", "a sound card through an attenuator, half a second and more as WAV, 24 bit (volts_per_full_scale in the sheet; calibrate it with a sine that the meter or the scope reads too)")
+			para("     why: ", "the bandwidth limit of 20 MHz stops no alias here: the switching ripple would fold down into the audio band")
+			para("     or: ", "a sound card's line input, half a second and more as WAV, 24 bit (volts_per_full_scale in the sheet; calibrate it with a sine that the meter or the scope reads too). "+soundCardWords)
 		}
 	}
 	fmt.Fprint(w, "\n   Each on its own (four periods of the lowest frequency; 0.4 of the rate holds the highest):\n")
@@ -192,7 +204,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float6
 		para("  - ", t)
 	}
 	head("4. Take a baseline")
-	para("  - ", "The same settings with the probe's tip on its own ground at the supply's output, once with the supply running and once with it off. The first goes into the sheet as baseline: what it shows is the bench, not the unit, and is subtracted in power. The second tells you what the running supply radiates into the loop.")
+	para("  - ", "The same settings with the probe's tip on its own ground at the supply's output, the supply off at the wall: that goes into the sheet as baseline. What it shows is the bench, not the unit, and is subtracted in power. The same once more with the supply running tells you what this unit radiates into the loop: it belongs to the unit, so note it and don't enter it as a baseline.")
 	head("5. Check while you are still at the bench")
 	para("  - ", "stillglow check SHEET names what is still open; stillglow watch SHEET follows the folder and ranks as files arrive.")
 	head("What the words mean, and where this comes from")
@@ -207,23 +219,65 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, supplyV float6
 	}
 }
 
-func loadText(para func(first, text string), load heater.Load, supplyV float64) {
+// soundCardWords is how a sound card is joined to a supply.
+const soundCardWords = "In series with its input a DC block of 10 µF (film, or two electrolytics back to back rated over the supply's volts), behind it 100 kΩ to ground and two small silicon diodes head to tail as a clamp; connect it only after the supply is up, and take it off before you switch off. No attenuator: millivolts need none, and it would bury them in the card's noise. (Common practice, no source.)"
+
+// loadVolts is what some units of a sheet show under load.
+type loadVolts struct {
+	V     float64
+	Units []string // nil: all
+}
+
+// sheetVolts gives the loaded volts of a sheet's units, those within 5 % of each
+// other together: readings where there are any, else the label.
+func sheetVolts(s *sheet.Sheet, heaterA float64) []loadVolts {
+	var out []loadVolts
+	for _, u := range s.Units {
+		unit := target.Unit{HeaterA: heaterA, RatedV: u.RatedV}
+		for _, r := range u.Readings {
+			unit.Readings = append(unit.Readings, target.Reading{LoadA: r.LoadA, V: r.V})
+		}
+		v := u.RatedV
+		if got, _ := target.LoadedVolts(unit); got.Known && got.Value > 0 {
+			v = got.Value
+		}
+		if v <= 0 {
+			continue
+		}
+		k := 0
+		for k < len(out) && math.Abs(v/out[k].V-1) > 0.05 {
+			k++
+		}
+		if k == len(out) {
+			out = append(out, loadVolts{V: v})
+		}
+		out[k].Units = append(out[k].Units, u.Name())
+	}
+	if len(out) == 1 {
+		out[0].Units = nil
+	}
+	return out
+}
+
+func loadText(para func(first, text string), load heater.Load, volts []loadVolts) {
 	if len(load.Groups) == 0 {
 		para("  - ", "The real heaters with their dropper are the best load. In their place: a resistor of volts over the heaters' summed current, rated at twice its heat or more (give --valves and it is worked out here). (Ohm's law; the factor of two: read in an article on resistor ratings.)")
 		return
 	}
 	amps := load.NominalA()
-	ohm, watts := supplyV/amps, supplyV*amps
-	below, above, err := heater.Neighbours("E24", ohm)
-	near := ""
-	if err == nil {
-		near = fmt.Sprintf("; from stock %.3g Ω (%.2f A) or %.3g Ω (%.2f A)", below, supplyV/below, above, supplyV/above)
-		if math.Abs(below-ohm) < 1e-9*ohm {
-			near = ""
+	para("  - ", fmt.Sprintf("%s draw %.2f A. The real heaters with their dropper are the best load. In their place a resistor, wirewound is fine. (Ohm's law; twice the heat: read in an article on resistor ratings.)", load.Describe(), amps))
+	for _, v := range volts {
+		ohm, watts := v.V/amps, v.V*amps
+		near := ""
+		if below, above, err := heater.Neighbours("E24", ohm); err == nil && math.Abs(below-ohm) > 1e-9*ohm {
+			near = fmt.Sprintf("; from stock %.3g Ω (%.2f A) or %.3g Ω (%.2f A)", below, v.V/below, above, v.V/above)
 		}
+		who := ""
+		if len(v.Units) > 0 {
+			who = " (" + strings.Join(v.Units, ", ") + ")"
+		}
+		para("  - ", fmt.Sprintf("From %.3g V%s: %.3g Ω, which turns %.1f W into heat%s: buy %.0f W or more.", v.V, who, ohm, watts, near, math.Ceil(2*watts/5)*5))
 	}
-	para("  - ", fmt.Sprintf("%s draw %.2f A. The real heaters with their dropper are the best load. In their place: %.3g Ω from %.3g V, which turns %.1f W into heat%s: buy %.0f W or more, wirewound is fine. (Ohm's law; twice the heat: read in an article on resistor ratings.)",
-		load.Describe(), amps, ohm, supplyV, watts, near, math.Ceil(2*watts/5)*5))
 	para("  - ", "A noise figure at another current is worth little: switchers burst at light load. Write load_a beside every capture.")
 }
 
@@ -282,6 +336,8 @@ func printShotsJSON(w io.Writer, goal string, scope scopeLimits, shots []shot) e
 		DivS     *float64           `json:"time_per_div_s"`
 		SetHz    *float64           `json:"sample_rate_hz"`
 		Samples  int                `json:"samples"`
+		VDiv     float64            `json:"first_volts_per_div"`
+		HighRes  bool               `json:"high_resolution"`
 		Why      string             `json:"why_not,omitempty"`
 	}
 	doc := struct {
@@ -291,7 +347,7 @@ func printShotsJSON(w io.Writer, goal string, scope scopeLimits, shots []shot) e
 		Shots   []item  `json:"captures"`
 	}{Target: goal, Memory: scope.Memory, MaxRate: scope.MaxRate}
 	for _, s := range shots {
-		it := item{RecordS: s.NeedS, RateHz: s.NeedHz, Samples: s.Samples, Why: s.WhyNot}
+		it := item{RecordS: s.NeedS, RateHz: s.NeedHz, Samples: s.Samples, VDiv: s.VoltsPerDiv, HighRes: !s.Fast, Why: s.WhyNot}
 		if s.DivS > 0 {
 			it.DivS, it.SetHz = &s.DivS, &s.RateHz
 		}

@@ -16,7 +16,8 @@ const (
 	periodsInRecord = 4
 	shareOfRate     = 0.4
 	divisions       = 10 // across the screen
-	longerThanNeed  = 25 // a record this many times the least is long enough
+	longerThanNeed  = 25 // a fast record this many times the least is long enough
+	slowRecords     = 6  // a slow one: beyond it a higher rate, which keeps aliases out of the audio band, is worth more
 	longestDivS     = 10.0
 	fastFromHz      = 1e6
 	pulseRateHz     = 200e6 // four samples in a 20 ns pulse
@@ -27,6 +28,7 @@ const (
 type scopeLimits struct {
 	Memory  int
 	MaxRate float64
+	Holds   []target.Limit // whose ripple and spikes every range must hold; nil: those of the capture
 }
 
 func (s scopeLimits) withDefaults() scopeLimits {
@@ -49,7 +51,7 @@ type shot struct {
 	LeastS, MostS float64 // what works, per division
 	RateHz        float64 // sample rate that DivS gives
 	Samples       int     // in the record, at most the memory
-	VoltsPerDiv   float64 // to begin with, 0: not told
+	VoltsPerDiv   float64 // to begin with, which holds a unit just inside the limits; 0: not told
 	WhyNot        string  // when DivS is 0
 }
 
@@ -100,7 +102,7 @@ func (s *shot) steps(scope scopeLimits) {
 // settle picks the time per division.
 func (s *shot) settle(scope scopeLimits) {
 	memory := float64(scope.Memory)
-	s.VoltsPerDiv = s.firstRange()
+	s.VoltsPerDiv = firstRange(append(append([]target.Limit{}, s.Criteria...), scope.Holds...))
 	if s.NeedHz > scope.MaxRate {
 		s.WhyNot = fmt.Sprintf("needs %s, the scope samples at %s at most", rateText(s.NeedHz), rateText(scope.MaxRate))
 		return
@@ -111,7 +113,11 @@ func (s *shot) settle(scope scopeLimits) {
 			samplesText(divisions*s.LeastS*s.NeedHz), secondsText(divisions*s.LeastS), rateText(s.NeedHz), samplesText(memory))
 		return
 	}
-	s.DivS = math.Min(s.MostS, ceil125(longerThanNeed*s.NeedS/divisions))
+	records := float64(slowRecords)
+	if s.Fast {
+		records = longerThanNeed
+	}
+	s.DivS = math.Min(s.MostS, ceil125(records*s.NeedS/divisions))
 	if s.Fast {
 		// short pulses want a high rate more than a long record
 		for s.DivS > s.LeastS*1.01 && memory/(divisions*s.DivS) < math.Min(pulseRateHz, scope.MaxRate) {
@@ -123,12 +129,13 @@ func (s *shot) settle(scope scopeLimits) {
 	s.Samples = int(math.Min(memory, math.Round(s.RateHz*record)))
 }
 
-// firstRange is a range to begin with: three times the greatest peak-to-peak limit
-// over six divisions.
-func (s *shot) firstRange() float64 {
+// firstRange is a range to begin with: one and a half times the greatest
+// peak-to-peak limit over six divisions. The slow capture sees the fast ripple
+// and the spikes too: a range for its own small limits would cut them off.
+func firstRange(limits []target.Limit) float64 {
 	var pp float64
-	for _, l := range s.Criteria {
-		if l.Unit != "V" {
+	for _, l := range limits {
+		if l.Unit != "V" || l.NeedHighHz <= 0 { // DC takes no range of an AC-coupled channel
 			continue
 		}
 		v := l.Max
@@ -161,12 +168,45 @@ func (s shot) settings() string {
 	if s.DivS == 0 {
 		return s.WhyNot
 	}
-	limit := "bandwidth limit 20 MHz or its high-resolution mode"
+	limit := "high-resolution mode" + s.orLowPass()
 	if s.Fast {
 		limit = "bandwidth limit off"
 	}
 	return fmt.Sprintf("%s/div, AC coupling, %s (%s, %s at %s)", secondsText(s.DivS), limit,
 		secondsText(divisions*s.DivS), samplesText(float64(s.Samples)), rateText(s.RateHz))
+}
+
+// The RC low-pass ahead of a scope without a high-resolution mode: R, the corner
+// over the highest frequency wanted, and the least rate over the corner at which
+// one pole is enough against aliases.
+const (
+	lowPassOhm    = 1000.0
+	cornerOverTop = 2.4
+	rateOverPole  = 10.0
+)
+
+// lowPass is the RC's capacitor, of E6, and its corner.
+func (s shot) lowPass() (farads, cornerHz float64) {
+	most := 1 / (2 * math.Pi * lowPassOhm * cornerOverTop * s.NeedHz * shareOfRate)
+	decade := math.Pow(10, math.Floor(math.Log10(most)))
+	for _, m := range [...]float64{1, 1.5, 2.2, 3.3, 4.7, 6.8} {
+		if m*decade <= most*1.01 {
+			farads = m * decade
+		}
+	}
+	return farads, 1 / (2 * math.Pi * lowPassOhm * farads)
+}
+
+// orLowPass words the low-pass, where the rate lets one pole do. A 20 MHz limit
+// stops no alias of a slow capture.
+func (s shot) orLowPass() string {
+	farads, corner := s.lowPass()
+	if s.RateHz < rateOverPole*corner {
+		return ""
+	}
+	top := s.NeedHz * shareOfRate / corner
+	return fmt.Sprintf(", or an RC low-pass of 1 kΩ and %s at the scope's 1 MΩ input (corner %s, %.1f dB down at %s; bandwidth_hz = %.0fe3 and low_pass = \"first-order\" beside the capture)",
+		capture.SI(farads, "F", 2), capture.SI(corner, "Hz", 2), 10*math.Log10(1+top*top), target.HzText(s.NeedHz*shareOfRate), corner/1e3)
 }
 
 // floor125 and ceil125 are the neighbours of v on a scope's 1-2-5 scale.

@@ -1,0 +1,244 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"stillglow/capture/synth"
+)
+
+// guided is what guide --json prescribes for one capture.
+type guided struct {
+	DivS    float64 `json:"time_per_div_s"`
+	RateHz  float64 `json:"sample_rate_hz"`
+	Samples int     `json:"samples"`
+	VDiv    float64 `json:"first_volts_per_div"`
+	HighRes bool    `json:"high_resolution"`
+	Why     string  `json:"why_not"`
+}
+
+// scopeTakes is a simulated scope of 8 bits over 8 divisions, 100 MHz wide, its
+// channel AC-coupled. In high-resolution mode it converts fast and saves the mean
+// of every so many conversions. The range is found as the guide says: begin at
+// its first range, go down as long as no peak is cut off, up if one is.
+func scopeTakes(s synth.Supply, g guided) []float64 {
+	const mostConverted = 8e6
+	over := 1
+	s.ACCoupled, s.RateHz, s.Samples, s.BandwidthHz = true, g.RateHz, g.Samples, 100e6
+	if g.HighRes {
+		over = max(4, int(mostConverted/float64(g.Samples)))
+		s.RateHz, s.Samples = g.RateHz*float64(over), g.Samples*over
+		// Converted faster still in truth; the first of that averaging stands in.
+		s.BandwidthHz = s.RateHz / 4
+	}
+	v, _ := s.Render()
+	peak := 0.0
+	for _, x := range v {
+		peak = math.Max(peak, math.Abs(x))
+	}
+	div := g.VDiv
+	for div < peak/4 {
+		div = ceil125(div * 1.01)
+	}
+	for next := floor125(div * 0.99); next >= 1e-3 && next >= peak/4; next = floor125(div * 0.99) {
+		div = next
+	}
+	step := 8 * div / 256
+	out := make([]float64, g.Samples)
+	for i := range out {
+		sum := 0.0
+		for _, x := range v[i*over : (i+1)*over] {
+			sum += step * math.Max(-128, math.Min(127, math.Round(x/step)))
+		}
+		out[i] = sum / float64(over)
+	}
+	return out
+}
+
+// Following the guide word by word on a scope of 8 bits and little memory leads
+// to decided verdicts, the right ones: its captures leave nothing open that
+// check would ask for, and quiet supplies are not failed by what folds down.
+func TestGuideLeadsToDecidedVerdicts(t *testing.T) {
+	memories := []string{"100k"}
+	if fullTests() {
+		memories = []string{"20k", "100k", "1M"}
+	}
+	quiet := synth.Supply{DCV: 7, MainsHz: 50, MainsPPV: 0.3e-3, RipplePPV: 5e-3, ESRStepV: 0.5e-3, SpikeRiseV: 5e-3, SpikeFallV: -4e-3,
+		SpikeWidthS: 60e-9, RingRiseHz: 8e6, NoiseVRHz: 30e-9, CornerHz: 100}
+	for _, memory := range memories {
+		for _, c := range []struct {
+			name     string
+			hz       float64
+			change   func(*synth.Supply)
+			verdicts string
+		}{
+			{"quiet at 66.6 kHz", 66.6e3, func(*synth.Supply) {}, "pass"},
+			{"quiet at 260 kHz", 260e3, func(*synth.Supply) {}, "pass"},
+			{"spiky", 110e3, func(s *synth.Supply) { s.SpikeRiseV, s.SpikeFallV = 0.3, -0.3 }, "fail"},
+			{"humming", 90e3, func(s *synth.Supply) { s.MainsPPV = 40e-3 }, "fail"},
+		} {
+			if !fullTests() && c.name != "quiet at 66.6 kHz" && c.name != "spiky" {
+				continue
+			}
+			s := quiet
+			s.Seed, s.SwitchingHz = uint64(c.hz), c.hz
+			c.change(&s)
+			verdict, checked := followGuide(t, memory, s)
+			if verdict != c.verdicts {
+				t.Errorf("%s, %s of memory: %s, want %s\n%s", c.name, memory, verdict, c.verdicts, checked)
+			}
+			if !strings.Contains(checked, "nothing is open") {
+				t.Errorf("%s, %s of memory: check asks for more\n%s", c.name, memory, checked)
+			}
+		}
+	}
+}
+
+// followGuide takes what the guide prescribes of one supply and gives the
+// verdict and what check says.
+func followGuide(t *testing.T, memory string, s synth.Supply) (verdict, checked string) {
+	t.Helper()
+	text, errs, code := command(t, "guide", "--json", "--memory", memory)
+	if code != exitDone {
+		t.Fatal(errs)
+	}
+	var doc struct {
+		Memory   int `json:"memory_samples"`
+		Captures []guided
+	}
+	if err := json.Unmarshal([]byte(text), &doc); err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	sheet := fmt.Sprintf(`title = "as the guide says"
+invented = true
+mains_hz = 50
+target = "line-preamp"
+[instrument]
+bandwidth_hz = 100e6
+coupling = "ac"
+memory_samples = %d
+[heaters]
+[[heaters.valve]]
+type = "12AU7"
+count = 2
+[[unit]]
+brand = "Invented"
+mark = "1"
+rated_v = 7
+rated_a = 2
+readings = [{ load_a = 0, v = 7.05 }, { load_a = 0.6, v = 7.0 }]
+`, doc.Memory)
+	for i, g := range doc.Captures {
+		if g.Why != "" {
+			t.Fatalf("%s of memory: %s", memory, g.Why)
+		}
+		var b bytes.Buffer
+		if err := synth.WriteCSV(&b, synth.Preamble, g.RateHz, scopeTakes(s, g), 7, "AC"); err != nil {
+			t.Fatal(err)
+		}
+		name := fmt.Sprintf("capture%d.csv", i)
+		if err := os.WriteFile(filepath.Join(dir, name), b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		sheet += fmt.Sprintf("[[unit.capture]]\nfile = %q\nload_a = 0.6\n", name)
+	}
+	path := filepath.Join(dir, "bench.toml")
+	if err := os.WriteFile(path, []byte(sheet), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	checked, errs, code = command(t, "check", "--no-cache", path)
+	if code != exitDone {
+		t.Fatal(code, errs)
+	}
+	text, errs, code = command(t, "rank", "--json", "--no-cache", path)
+	if code != exitDone && code != exitNonePass {
+		t.Fatal(code, errs)
+	}
+	var ranked struct {
+		Units []struct{ Verdict string }
+	}
+	if err := json.Unmarshal([]byte(text), &ranked); err != nil || len(ranked.Units) != 1 {
+		t.Fatalf("%v in %.300s", err, text)
+	}
+	return ranked.Units[0].Verdict, checked
+}
+
+// The load resistor is computed from the sheet's own volts: a 13.5 V brick under
+// 0.6 A of heaters wants 22.5 Ω and 20 W, not what 7 V would want.
+func TestGuideLoadFromTheSheet(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "bench.toml")
+	text := "target = \"line-preamp\"\n[heaters]\n[[heaters.valve]]\ntype = \"12AU7\"\ncount = 2\n" +
+		"[[unit]]\nbrand = \"Invented\"\nmark = \"1\"\nrated_v = 13.5\n[[unit.capture]]\nfile = \"a.csv\"\n" +
+		"[[unit]]\nbrand = \"Invented\"\nmark = \"2\"\nrated_v = 7\nreadings = [{ load_a = 0.6, v = 6.9 }]\n[[unit.capture]]\nfile = \"b.csv\"\n"
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"a.csv", "b.csv"} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("time_s,volts\n0,0\n1e-6,0.001\n2e-6,0\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for args, want := range map[string][]string{
+		"":             {"From 13.5 V (Invented 1): 22.5 Ω", "8.1 W", "buy 20 W", "From 6.9 V (Invented 2): 11.5 Ω"},
+		"--supply=9.0": {"From 9 V: 15 Ω"},
+	} {
+		line := []string{"guide", path}
+		if args != "" {
+			line = append(line, args)
+		}
+		out, errs, code := command(t, line...)
+		out = strings.Join(strings.Fields(out), " ")
+		if code != exitDone {
+			t.Fatal(errs)
+		}
+		for _, w := range want {
+			if !strings.Contains(out, w) {
+				t.Errorf("%q: no %q in\n%.3000s", args, w, out)
+			}
+		}
+	}
+}
+
+// No first range cuts off a unit that is just inside its limits, in the slow
+// capture either, which sees the fast ripple and the spikes too.
+func TestFirstRangeHoldsRippleAndSpikes(t *testing.T) {
+	out, errs, code := command(t, "guide", "--json")
+	if code != exitDone {
+		t.Fatal(errs)
+	}
+	var doc struct{ Captures []guided }
+	if err := json.Unmarshal([]byte(out), &doc); err != nil {
+		t.Fatal(err)
+	}
+	for _, g := range doc.Captures {
+		// line-preamp: spikes of 30 mV either way on top of 20 mV of ripple.
+		if g.VDiv < 80e-3/8 || g.VDiv > 0.1 {
+			t.Errorf("%+v", g)
+		}
+	}
+}
+
+// The RC named for a scope without a high-resolution mode: 1 kΩ and 3.3 nF have
+// their corner at 48.2 kHz (1/2πRC), 0.69 dB down at 20 kHz; a rate too near the
+// corner gets none.
+func TestSlowCapturesLowPass(t *testing.T) {
+	s := shot{NeedHz: 50e3, RateHz: 2e6}
+	farads, corner := s.lowPass()
+	if math.Abs(farads-3.3e-9) > 1e-15 || math.Abs(corner-48229) > 1 {
+		t.Errorf("%g F, %g Hz", farads, corner)
+	}
+	if words := s.orLowPass(); !strings.Contains(words, "3.3 nF") || !strings.Contains(words, "0.7 dB") {
+		t.Error(words)
+	}
+	if s.RateHz = 200e3; s.orLowPass() != "" {
+		t.Error("one pole was offered against aliases from 180 kHz")
+	}
+}
