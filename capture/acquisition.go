@@ -235,6 +235,8 @@ func (t *Trace) sayAcquisition() {
 		if a.Mode != AcquisitionPeak && a.Mode != AcquisitionEnvelope {
 			a.Mode, a.ModeWhy = AcquisitionPeak, "the samples go up and down in turn all the way"
 		}
+	}
+	if a.Extremes == ExtremesPairs {
 		t.TrueRateHz = t.SampleRateHz / 2
 		t.Span.HighHz = min(t.Span.HighHz, 0.4*t.TrueRateHz)
 	}

@@ -136,6 +136,31 @@ var overWords = map[string]bool{
 	"under": true, "underrange": true, "under range": true, "under-range": true, "underflow": true, "udr": true, "udf": true, ">max": true, "<min": true, "off scale": true, "offscale": true,
 }
 
+// scpiNaN is what IEEE 488.2 instruments send for "not a number".
+const scpiNaN = 9.91e37
+
+// hugeCell is a number that stands for over range or for none.
+func hugeCell(n number) value {
+	if math.Abs(n.v) >= 0.9999*scpiNaN && math.Abs(n.v) <= 1.0001*scpiNaN {
+		return value{kind: cellMissing}
+	}
+	return overCell(math.Inf(int(math.Copysign(1, n.v))))
+}
+
+// overCell is a sample over range; end is how it stands among the volts.
+func overCell(end float64) value { return value{kind: cellOver, num: number{v: end}} }
+
+// overEnd tells at which end a token for over range is.
+func overEnd(low string) float64 {
+	switch {
+	case strings.HasPrefix(low, "-"), strings.HasPrefix(low, "<"), strings.HasPrefix(low, "under"), strings.HasPrefix(low, "ud"):
+		return math.Inf(-1)
+	case strings.HasPrefix(low, "+"), strings.HasPrefix(low, ">"), strings.Contains(low, "inf"), strings.Contains(low, "∞"):
+		return math.Inf(1)
+	}
+	return overAnyEnd
+}
+
 // readCell finds out what a cell holds.
 func readCell(t []byte, decimal byte) value {
 	if len(t) == 0 {
@@ -143,7 +168,7 @@ func readCell(t []byte, decimal byte) value {
 	}
 	if n, end := scanNumber(t, decimal); end == len(t) {
 		if math.Abs(n.v) >= scpiOver {
-			return value{kind: cellOver, num: n}
+			return hugeCell(n)
 		}
 		return value{kind: cellNumber, num: n, scale: 1}
 	}
@@ -156,11 +181,14 @@ func readCell(t []byte, decimal byte) value {
 // readOddCell reads what is no plain number.
 func readOddCell(s string, decimal byte) value {
 	low := strings.ToLower(strings.TrimSpace(s))
+	if strings.Trim(low, "-−–—") == "" {
+		return overCell(overMaybe)
+	}
 	if missingWords[low] || strings.Trim(low, "-.") == "" || strings.Trim(low, "#") == "" && low != "#" {
 		return value{kind: cellMissing}
 	}
 	if overWords[low] || len(low) > 1 && strings.Trim(low, "*") == "" {
-		return value{kind: cellOver}
+		return overCell(overEnd(low))
 	}
 	s = foldSigns(s)
 	if numberPrefix(strings.TrimLeft(s, "+- "), decimal) == 0 {
@@ -186,7 +214,7 @@ func readOddCell(s string, decimal byte) value {
 		return value{kind: cellWords}
 	}
 	if math.Abs(n.v) >= scpiOver {
-		return value{kind: cellOver, num: n}
+		return hugeCell(n)
 	}
 	if end == len(s) {
 		return value{kind: cellNumber, num: n, scale: 1}

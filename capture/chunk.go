@@ -56,6 +56,8 @@ type rowChunk struct {
 	badN    int
 	overN   int
 	noStamp int
+	hidden  int // remarks that hold rows of numbers
+	hidden1 int // line of the first
 	texts   int
 	text1   string // first line of text among the rows
 	text1At int
@@ -112,6 +114,10 @@ func (w *chunkReader) read() {
 		start = next
 		w.lines++
 		if last {
+			if k := loneReturn(line); k >= 0 {
+				w.err = &ParseError{Line: w.lines, Found: "a lone carriage return within the last line", Expected: "one kind of line end", Fix: "save the record again, or make all line ends alike"}
+				return
+			}
 			if w.spec.looksCut(w.buf[:lineStart], line, w.torn) {
 				w.cutRow = short(cellText(line))
 				return
@@ -156,7 +162,14 @@ func (w *chunkReader) line(start int) (line []byte, next int, last bool) {
 // passed over, or the chunk ends there (a bad row, or err).
 func (w *chunkReader) odd(line []byte, last bool, r *row) bool {
 	switch r.kind {
-	case rowBlank, rowRemark:
+	case rowBlank:
+		return false
+	case rowRemark:
+		if r.numbers {
+			if w.hidden++; w.hidden == 1 {
+				w.hidden1 = w.lines
+			}
+		}
 		return false
 	case rowText:
 		w.texts++

@@ -35,6 +35,9 @@ func (t *table) data(h *textHead) []columnData {
 			}
 			break
 		}
+		if len(t.numeric) > 1 && t.bare(cells) {
+			continue // the screen was wider than the memory
+		}
 		n++
 		for _, j := range t.numeric {
 			c := &cols[j]
@@ -70,6 +73,16 @@ func (t *table) data(h *textHead) []columnData {
 		}
 	}
 	return cols
+}
+
+// bare tells whether a row holds nothing but its first number.
+func (t *table) bare(cells []cell) bool {
+	for _, j := range t.numeric[1:] {
+		if j < len(cells) && len(cells[j].text) > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // ramp tells whether a column grows (or falls) all the way, as only a time or

@@ -50,6 +50,8 @@ func (im *importer) voltsPerCode() (float64, string, error) {
 	}
 	for _, v := range im.cols[j].x {
 		if math.Abs(v) > mostCode {
+			refuse.Found = fmt.Sprintf("whole numbers such as %g at %s per division (line %d), which are no volts", v, SI(m.num, "V", 4), m.line)
+			refuse.Fix = "give --volt-unit mV if they are millivolts, or --scale (volts per code)"
 			return 0, "", refuse
 		}
 	}

@@ -52,10 +52,16 @@ func TestErrorLines(t *testing.T) {
 		}), Options{}, 100, 0, "decimal comma"},
 		{"many holes", "time,volts\n" + rowsOf(200, func(i int) string {
 			if i%10 == 3 {
+				return fmt.Sprintf("%.6e,NaN", float64(i)*1e-6)
+			}
+			return tv(1e-6)(i)
+		}), Options{}, 5, 0, `20 of 200|"NaN"|save the record`},
+		{"more over range than within", "time,volts\n" + rowsOf(200, func(i int) string {
+			if i%10 > 3 {
 				return fmt.Sprintf("%.6e,OVER", float64(i)*1e-6)
 			}
 			return tv(1e-6)(i)
-		}), Options{}, 5, 0, `20 of 200|"OVER"|volts per division`},
+		}), Options{}, 6, 0, `120 of 200|"OVER"|volts per division`},
 		{"rate and time column a thousand apart", "Sample rate,1 kHz\nTime (s),CH1 (V)\n" + plain, Options{}, 3, 1, "1 MHz|1 kHz"},
 		{"steps unlikely as seconds", "time,volts\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d.5,%.4f", i, wave(i)) }), Options{}, 2, 0, "unlikely|--time-unit"},
 		{"few rows", "time,volts\n" + rowsOf(5, tv(1e-6)), Options{}, 2, 0, "5 rows"},

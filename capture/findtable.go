@@ -110,7 +110,14 @@ func findTable(name string, h *textHead, opt Options) (*table, error) {
 		if suspicious != "" && c.cells > 1 && c.delim == ',' {
 			continue
 		}
-		return h.locate(name, c)
+		t, err := h.locate(name, c)
+		if err == nil {
+			err = h.checkAhead(name, t)
+		}
+		if err == nil && t.decimal == ',' && opt.DecimalMark == "" {
+			err = h.checkMark(name, t)
+		}
+		return t, err
 	}
 	if suspicious != "" {
 		return nil, &ParseError{Path: name, Line: h.lines[lines[len(lines)-1]].number, Found: fmt.Sprintf("cells such as %q that look like the digits behind a decimal comma, in rows cut at commas", suspicious), Expected: "one meaning for the comma", Fix: "export with semicolons or decimal points, or give --delimiter and --decimal"}

@@ -171,8 +171,8 @@ func (t *table) fits(cells []cell) bool {
 	if len(cells) <= t.numeric[len(t.numeric)-1] && len(cells) < len(t.numeric) {
 		return false
 	}
-	nums := 0
-	for _, j := range t.numeric {
+	nums, bare := 0, len(cells) > t.numeric[len(t.numeric)-1] // bare: a time and nothing else
+	for k, j := range t.numeric {
 		if j >= len(cells) {
 			continue
 		}
@@ -180,6 +180,7 @@ func (t *table) fits(cells []cell) bool {
 		if !v.usable() {
 			return false
 		}
+		bare = bare && (k == 0) == v.numeric() && (k == 0 || v.kind == cellEmpty)
 		if v.numeric() {
 			nums++
 		}
@@ -193,7 +194,7 @@ func (t *table) fits(cells []cell) bool {
 			return false
 		}
 	}
-	return nums > 0 && 2*nums >= len(t.numeric)
+	return nums > 0 && (2*nums >= len(t.numeric) || bare)
 }
 
 // words describes the table for people.

@@ -130,7 +130,7 @@ var layoutCases = []layoutCase{
 			return fmt.Sprintf("%.6e,9.9E+37", float64(i)*1e-6)
 		}
 		return fmt.Sprintf("%.6e,%.4e", float64(i)*1e-6, wave(i))
-	}), rate: 1e6, channels: "volts", cautions: CautionBridged + " " + CautionClipped},
+	}), rate: 1e6, channels: "volts", cautions: CautionClipped},
 	{name: "60 rows missing in the middle", text: "time,volts\n" + rowsOf(90, tv(1e-6)) + rowsOf(110, func(i int) string { return tv(1e-6)(i + 150) }), rate: 1e6, start: 150e-6, n: 110, v: func(i int) float64 { return wave(i + 150) }, channels: "volts", cautions: CautionGaps},
 	{name: "single rows missing", text: "time,volts\n" + rowsOf(100, tv(1e-6)) + rowsOf(99, func(i int) string { return tv(1e-6)(i + 101) }), rate: 1e6, v: func(i int) float64 {
 		if i == 100 {

@@ -30,6 +30,10 @@ type Levels struct {
 	// Top and Bottom are plateaus at the record's greatest and least values,
 	// whether or not these are the converter's own ends.
 	Top, Bottom FlatEnd
+	// OverRange counts the samples that the file marks as over the
+	// instrument's range; they stand at the greatest or least value it gives,
+	// which the true ones exceed.
+	OverRange int
 }
 
 // codesPerDivision is that of the usual 8-bit scope (common practice, no source).

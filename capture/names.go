@@ -146,7 +146,7 @@ func splitNameUnit(s string) (name, unitText string, ok bool) {
 			if i := strings.LastIndexByte(s, "([{<"[p]); i >= 0 {
 				in := s[i+1 : n-1]
 				in = strings.TrimPrefix(strings.TrimSpace(in), "in ")
-				if _, isUnit := parseUnit(in); isUnit {
+				if _, isUnit := parseUnit(in); isUnit || strangeUnit(in) {
 					name := strings.TrimRight(s[:i], " _-")
 					return name, in, true
 				}

@@ -152,6 +152,9 @@ func readPreamble(h *textHead, t *table, header *header) *preamble {
 			line = uncomment(line)
 		}
 		cells := splitCells(line, t.delim, nil)
+		if t.delim == ',' {
+			line, cells = joinGroups(line, cells)
+		}
 		p.line(line, cells, t, n)
 		if len(above) > 0 {
 			p.column(above[len(above)-1], cells, t, n)
@@ -203,6 +206,53 @@ func readPreamble(h *textHead, t *table, header *header) *preamble {
 		}
 	}
 	return p
+}
+
+var (
+	lastGroup = regexp.MustCompile(`^[0-9]{3}(?: ?[A-Za-zµ/]+)?$`)
+	someGroup = regexp.MustCompile(`^[0-9]{3}$`)
+	firstDigs = regexp.MustCompile(`(?:^|[:= ])[0-9]{1,3}$`)
+)
+
+// joinGroups joins the cells of a number with thousands marks, which a row cut
+// at commas tears apart: "Sample Rate", "10", "000", "000 Hz". It does so only
+// behind keys whose values are not one for each channel.
+func joinGroups(line []byte, cells []cell) ([]byte, []cell) {
+	for i := 0; i+1 < len(cells); i++ {
+		text := cells[i].text
+		key := text
+		if k := bytes.IndexAny(text, ":="); k >= 0 {
+			key = text[:k]
+		} else if i > 0 {
+			key = cells[i-1].text
+		}
+		switch k, _, _ := lookupKey(cellText(key)); k {
+		case metaRate, metaTrueRate, metaPoints, metaMemory, metaInterval:
+		default:
+			continue
+		}
+		e := i + 1
+		for e < len(cells) && lastGroup.Match(cells[e].text) {
+			e++
+			if !someGroup.Match(cells[e-1].text) {
+				break
+			}
+		}
+		if e == i+1 || !firstDigs.Match(text) {
+			continue
+		}
+		joined := append([]byte{}, text...)
+		for _, c := range cells[i+1 : e] {
+			joined = append(joined, c.text...)
+		}
+		out := append(append(append([]cell{}, cells[:i]...), cell{text: joined}), cells[e:]...)
+		var b [][]byte
+		for _, c := range out {
+			b = append(b, c.text)
+		}
+		return bytes.Join(b, []byte{','}), out
+	}
+	return line, cells
 }
 
 // blockEnd is where the columns of numbers that begin at j end.

@@ -141,7 +141,19 @@ func parseUnit(s string) (unit, bool) {
 	if u, ok := prefixedUnit(low); ok && len(s) > 3 { // Volts, Milliseconds
 		return u, true
 	}
+	if strangeUnit(s) {
+		return unit{kind: unitOther, factor: 1}, true
+	}
 	return unit{}, false
+}
+
+// strangeUnit knows by its signs what can be a unit only, and none of time or
+// volts.
+func strangeUnit(s string) bool {
+	if len(s) > 12 || strings.ContainsAny(s, "0123456789 ") && !strings.ContainsAny(s, "^") {
+		return false
+	}
+	return strings.ContainsAny(s, "%°²³^Ω√Ω℃") || strings.Count(s, "/") == 1 && strings.Trim(s, "/") == s && len(s) <= 6 && s == strings.ToLower(s) && s != "n/a" && s != "ac/dc"
 }
 
 func prefixedUnit(s string) (unit, bool) {

@@ -54,6 +54,9 @@ func (im *importer) timeUnit() error {
 	}
 	im.t.TimeUnit = sc.timeText
 	if sc.timeFactor == 0 {
+		if dayStamps(im.cols[sc.time].x) {
+			return im.noRate("a time column without a unit that may count days, as spreadsheets do")
+		}
 		return im.noRate("a time column without a unit, in steps that are unlikely as seconds")
 	}
 	return nil
@@ -169,11 +172,27 @@ func (im *importer) guessTimeUnit() {
 	if step*slowestHz > 1 {
 		return // refused by the caller
 	}
+	if dayStamps(im.cols[sc.time].x) {
+		return // refused by the caller
+	}
 	sc.timeFactor, sc.timeText = 1, "s"
 	im.t.assume("time unit", "s", "no unit stated: seconds assumed")
 	if step*doubtfulHz > 1 {
 		im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states no unit of time; as seconds the rate is %s, slow for a supply's noise", SI(1/step, "Hz", 6)), "give --time-unit")
 	}
+}
+
+// Days since 1899-12-30, as spreadsheets count them, of the years 1954 to 2118.
+const firstDay, lastDay = 20e3, 80e3
+
+// dayStamps tells whether times can be a spreadsheet's dates.
+func dayStamps(x []float64) bool {
+	for _, v := range x {
+		if v < firstDay || v > lastDay {
+			return false
+		}
+	}
+	return len(x) > 0 && x[len(x)-1]-x[0] < 1 && x[0] != math.Trunc(x[0]+0.5)
 }
 
 // rate settles sample rate and start from the fitted times and what is stated.
@@ -225,9 +244,6 @@ func (im *importer) rate(r *record) error {
 		t.StartS = s
 	}
 	t.Span.HighHz /= sc.timeFactor
-	if r.ulp*sc.timeFactor > 0.1*step && r.fit.rms > 0.03*r.fit.step {
-		t.caution(CautionTimeRounded, fmt.Sprintf("the time stamps are printed in steps of %s, %.3g of the sample interval: the rate comes from a fit over the whole record", SI(r.ulp*sc.timeFactor, "s", 6), r.ulp*sc.timeFactor/step), "export the times with more digits")
-	}
 	if im.given {
 		useStated()
 		t.assume("time column", SI(1/step, "Hz", 6), "not used: the rate is given")
@@ -236,12 +252,31 @@ func (im *importer) rate(r *record) error {
 	}
 	fitted := roundStep(step, tol)
 	t.SampleRateHz = roundRate(1 / fitted)
+	t.SampleRateUHz = tol / step * t.SampleRateHz
 	why := "fitted over the time column"
+	lo, hi := r.stepLo*sc.timeFactor, r.stepHi*sc.timeFactor // bounds of the step, 0 unknown
+	if lo > 0 {
+		if hi-lo > widestSlope*(hi+lo) {
+			return &ParseError{Path: im.src.name, Line: im.firstLine(), Column: sc.time + 1, Found: fmt.Sprintf("time stamps so rounded that the rate may be %s to %s", SI(1/hi, "Hz", 4), SI(1/lo, "Hz", 4)), Expected: "times with more digits", Fix: "export them so, or give --rate"}
+		}
+		why = im.coarseRate(lo, hi)
+	}
+	if r.ulp*sc.timeFactor > 0.1*step && r.fit.rms > 0.03*r.fit.step {
+		t.caution(CautionTimeRounded, fmt.Sprintf("the time stamps are printed in steps of %s, %.3g of the sample interval: the rate may be off by %.2g %%", SI(r.ulp*sc.timeFactor, "s", 6), r.ulp*sc.timeFactor/step, 100*t.SampleRateUHz/t.SampleRateHz), "export the times with more digits, or give the rate")
+	}
 	if im.stepS > 0 {
 		ratio := im.stepS / step
+		if r.pairs && ratio > 1.9 && ratio < 2.1 {
+			ratio /= 2 // the interval of the pairs
+		}
 		switch {
-		case math.Abs(ratio-1) <= max(3*r.fit.stepErr/r.fit.step, 1e-12):
+		case math.Abs(ratio-1) <= max(3*r.fit.stepErr/r.fit.step, 1e-12), lo > 0 && im.stepS >= lo*(1-1e-6) && im.stepS <= hi*(1+1e-6):
+			if r.pairs {
+				why = im.stepWhy + ", two samples in each interval"
+				break
+			}
 			useStated()
+			t.SampleRateUHz = 0
 			return nil
 		case math.Abs(ratio-1) < 0.01:
 			why += fmt.Sprintf("; agrees with %s to %.2g %%", im.stepWhy, 100*math.Abs(ratio-1))
@@ -262,6 +297,22 @@ func (im *importer) rate(r *record) error {
 	}
 	t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), why)
 	return nil
+}
+
+// coarseRate settles the rate that coarse stamps leave between steps of lo and
+// hi seconds: a usual rate in between, else the roundest.
+func (im *importer) coarseRate(lo, hi float64) (why string) {
+	t := im.t
+	mid, half := (lo+hi)/2, (hi-lo)/2
+	why = "the roundest within the rounding of the time column"
+	if usual := usualRate((1-1e-9)/hi, (1+1e-9)/lo); usual > 0 {
+		t.SampleRateHz = usual
+		why = "a usual rate within the rounding of the time column"
+	} else {
+		t.SampleRateHz = roundRate(1 / roundStep(mid, half))
+	}
+	t.SampleRateUHz = max(1/lo-t.SampleRateHz, t.SampleRateHz-1/hi)
+	return why
 }
 
 // unitSlip tells a ratio of exactly 1000, 1e6, ... either way: a unit read wrong.

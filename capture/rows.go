@@ -25,6 +25,7 @@ type row struct {
 	stamped         bool
 	missing, over   bool
 	extra, side     bool
+	numbers         bool // a remark that holds a row of numbers
 	seg             []byte
 	token           string
 	col             int
@@ -159,6 +160,7 @@ func (p *rowSpec) endsAt(line []byte, i, col int) bool {
 
 // slow reads any line; it gives the cells back for reuse.
 func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
+	line = bytes.TrimPrefix(line, utf8Mark)
 	cells = splitCells(line, p.delim, cells)
 	used := 0
 	for j, c := range cells {
@@ -178,6 +180,7 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 	}
 	if isComment(line, p.delim) && !at(0).usable() {
 		r.kind = rowRemark
+		r.numbers = p.rowBehind(uncomment(line))
 		return cells
 	}
 	// Settings may stand beside the first rows: behind an empty cell, or
@@ -221,6 +224,15 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 	return cells
 }
 
+// rowBehind tells whether the text of a remark is a row of the table.
+func (p *rowSpec) rowBehind(text []byte) bool {
+	cells := splitCells(text, p.delim, nil)
+	if len(cells) <= p.last {
+		return false
+	}
+	return readCell(cells[p.volt].text, p.decimal).numeric() && (p.time < 0 || readCell(cells[p.time].text, p.decimal).numeric())
+}
+
 // slowVolts reads the sample of a line whose time is read, or that has none.
 func (p *rowSpec) slowVolts(line []byte, cells []cell, vv value, r *row) {
 	switch {
@@ -245,7 +257,10 @@ func (p *rowSpec) slowVolts(line []byte, cells []cell, vv value, r *row) {
 			r.v *= f
 		}
 	case vv.usable():
-		r.v, r.missing, r.over = math.NaN(), true, vv.kind == cellOver
+		r.v, r.missing = math.NaN(), true
+		if vv.kind == cellOver {
+			r.v, r.over = vv.num.v, true
+		}
 		if p.volt < len(cells) {
 			r.token = cellText(cells[p.volt].text)
 		}

@@ -13,7 +13,7 @@ type schema struct {
 	timeKind   unitKind // unitSecond or unitIndex
 	timeFactor float64  // file's time unit to seconds; 0: not stated
 	timeText   string   // unit as written, "" when not stated
-	timeWhy    string // where the unit stands, "" for the header
+	timeWhy    string   // where the unit stands, "" for the header
 	timeClock  bool
 	seg        int   // column, -1 none
 	data       []int // columns of values: neither times nor numbers of rows

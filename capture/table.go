@@ -21,6 +21,8 @@ type rowsRead struct {
 	overN  int
 	// noStamp counts rows whose time could not be read.
 	noStamp int
+	hidden  int // remarks that hold rows of numbers
+	hidden1 int // line of the first
 	texts   int
 	text1   string
 	text1At int
@@ -150,6 +152,7 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 		}
 		return nil, streamError(s.name, readErr)
 	}
+	out.resolveOver()
 	if firstPass {
 		stored.sum = s.sum
 		// Trailing bytes behind a torn end still belong to the checksum.
@@ -263,6 +266,10 @@ func (o *rowsRead) take(name string, p *rowSpec, c *rowChunk, growth float64) er
 	o.badN += c.badN
 	o.overN += c.overN
 	o.noStamp += c.noStamp
+	if o.hidden == 0 && c.hidden > 0 {
+		o.hidden1 = c.hidden1 + base
+	}
+	o.hidden += c.hidden
 	o.texts += c.texts
 	if o.text1 == "" && c.text1 != "" {
 		o.text1, o.text1At = c.text1, c.text1At+base

@@ -165,16 +165,26 @@ func (s *source) readRecord(ctx context.Context, spec *rowSpec, at bodyAt, opt O
 	}
 	before := *t
 	rec, err := rows.choose(s.name, spec, opt, t)
-	if !errors.Is(err, errNeedTimes) {
+	again := *spec
+	again.keepTimes = true
+	switch {
+	case err == nil && rec.coarse() && !spec.keepTimes:
+		// The rows further down print their times more coarsely than the head.
+		t.Assumptions, t.Cautions = before.Assumptions, before.Cautions
+		if rows, err = s.readRows(ctx, &again, at, false); err != nil {
+			return nil, nil, err
+		}
+		rec, err = rows.choose(s.name, &again, opt, t)
+		return rec, rows, err
+	case !errors.Is(err, errNeedTimes):
 		return rec, rows, err
 	}
 	t.Assumptions, t.Cautions = before.Assumptions, before.Cautions
-	again := *spec
-	again.keepTimes = true
-	rows = nil
-	rows, err = s.readRows(ctx, &again, at, false)
-	if err != nil {
-		return nil, nil, err
+	if !spec.keepTimes {
+		rows = nil
+		if rows, err = s.readRows(ctx, &again, at, false); err != nil {
+			return nil, nil, err
+		}
 	}
 	rec, err = rows.settle(s.name, &again, opt, t)
 	return rec, rows, err
@@ -213,6 +223,9 @@ func (im *importer) rowSpec(h *textHead, hd *header, scale *voltScale) *rowSpec 
 	}
 	if n == 0 {
 		p.expMin = 0
+	}
+	for _, v := range c.x {
+		p.keepTimes = p.keepTimes || p.resolutionAt(v) > coarseShare*math.Abs(p.step)
 	}
 	return p
 }
@@ -273,77 +286,17 @@ func (o *rowsRead) report(name string, r *record, t *Trace) error {
 	case o.open:
 		t.assume("last row", "taken as whole", "it has no line end")
 	}
+	if o.hidden > 0 {
+		t.caution(CautionSkipped, fmt.Sprintf("%d rows of numbers behind a remark mark were left out, first in line %d", o.hidden, o.hidden1), "take the marks off, or save the record again")
+	}
 	if o.texts > 0 {
 		if o.texts*10 > len(o.volts) && o.texts > 4*max(1, len(o.pieces)) && o.texts > 20 {
 			return &ParseError{Path: name, Line: o.text1At, Column: 1, Found: fmt.Sprintf("%q and %d more lines of text among %d rows", o.text1, o.texts-1, len(o.volts)), Expected: "rows of numbers", Fix: "export the capture again"}
 		}
 		t.assume("lines skipped", fmt.Sprintf("%d", o.texts), fmt.Sprintf("text among or behind the rows, first in line %d: %q", o.text1At, o.text1))
 	}
+	if err := o.sayOver(name, t); err != nil {
+		return err
+	}
 	return o.bridgeMissing(name, r, t)
-}
-
-// Limits of what is bridged: few samples, in short runs.
-const (
-	bridgeRun  = 10
-	bridgeFree = 5   // samples always allowed
-	bridgePart = 200 // and one in so many beyond
-)
-
-// bridgeMissing draws straight lines over samples that are no numbers.
-func (o *rowsRead) bridgeMissing(name string, r *record, t *Trace) error {
-	if o.badN == 0 {
-		return nil
-	}
-	v := r.volts
-	a, b := 0, len(v)
-	for a < b && math.IsNaN(v[a]) {
-		a++
-	}
-	for b > a && math.IsNaN(v[b-1]) {
-		b--
-	}
-	n, run, longest := a+len(v)-b, 0, max(a, len(v)-b)
-	for _, x := range v[a:b] {
-		if math.IsNaN(x) {
-			n++
-			run++
-			longest = max(longest, run)
-		} else {
-			run = 0
-		}
-	}
-	if n == 0 && r.fit.step == 0 && len(o.bad) == 0 {
-		return nil
-	}
-	at := o.bad[0]
-	text := fmt.Sprintf("%d of %d samples are no numbers, first %q in line %d", max(n, 1), len(v), at.text, at.line)
-	if n > max(bridgeFree, len(v)/bridgePart) || longest > bridgeRun {
-		fix := "save the record again"
-		if o.overN > 0 {
-			fix = "set more volts per division and save the record again"
-		}
-		return &ParseError{Path: name, Line: at.line, Found: text, Expected: fmt.Sprintf("at most %d, and no more than %d in a row", max(bridgeFree, len(v)/bridgePart), bridgeRun), Fix: fix}
-	}
-	for i := a; i < b; i++ {
-		if !math.IsNaN(v[i]) {
-			continue
-		}
-		e := i
-		for math.IsNaN(v[e]) {
-			e++
-		}
-		for k := i; k < e; k++ {
-			v[k] = v[i-1] + (v[e]-v[i-1])*float64(k-i+1)/float64(e-i+1)
-		}
-		i = e
-	}
-	r.volts = v[a:b]
-	r.fit.start += r.fit.step * float64(a)
-	if n > 0 {
-		t.caution(CautionBridged, text+"; bridged with straight lines", "save the record again")
-	}
-	if o.overN > 0 {
-		t.caution(CautionClipped, fmt.Sprintf("%d samples were over the instrument's range", o.overN), "set more volts per division")
-	}
-	return nil
 }

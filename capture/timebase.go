@@ -71,6 +71,23 @@ type record struct {
 	fit   timeFit
 	ulp   float64
 	row0  int // of the first row used, 0-based
+	// stepLo and stepHi bound the step where the stamps are coarse, in the
+	// file's time unit; both 0 where they are not.
+	stepLo, stepHi float64
+	pairs          bool // least and greatest of each interval under one stamp
+}
+
+// coarse tells whether the stamps' rounding shows in the step.
+func (r *record) coarse() bool { return r.ulp > coarseShare*math.Abs(r.fit.step) && r.fit.step != 0 }
+
+// bound fills stepLo and stepHi from the kept stamps of the record's n rows.
+func (r *record) bound(o *rowsRead, p *rowSpec, n int) {
+	if !r.coarse() || len(o.times) != len(o.volts) || r.row0+n > len(o.times) {
+		return
+	}
+	if lo, hi, ok := p.slopeBounds(o.times[r.row0:r.row0+n], r.fit.step); ok {
+		r.stepLo, r.stepHi = lo, hi
+	}
 }
 
 // errNeedTimes asks for a second pass that keeps every time stamp.
@@ -159,8 +176,10 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	if o.noStamp*100 > len(o.volts) {
 		return nil, &ParseError{Path: name, Found: fmt.Sprintf("%d of %d rows without a time", o.noStamp, len(o.volts)), Expected: "a time in every row", Fix: "export the capture again"}
 	}
+	r.bound(o, p, use.n)
 	if reversed {
 		reverse(r.volts)
+		r.stepLo, r.stepHi = -r.stepHi, -r.stepLo
 		r.fit.start += r.fit.step * float64(use.n-1)
 		r.fit.step = -r.fit.step
 		t.assume("row order", "newest first, turned round", "the time column falls")

@@ -75,6 +75,7 @@ const (
 	CautionRingFills       = "ring_fills_cycle"       // a ring lasts into the next edge
 	CautionStepHides       = "step_hides_spike"       // short spikes on a large ESR step
 	CautionSwitchingLost   = "switching_not_found"    // no switching line stood out
+	CautionSkipped         = "rows_skipped"           // rows of numbers were left out
 	CautionFlat            = "flat_record"            // all samples alike: nothing but DC shows
 	CautionTwoLevels       = "two_levels"             // samples take two values only
 	CautionFlatTops        = "flat_tops"              // samples stand still at the record's extremes
@@ -91,9 +92,13 @@ type Trace struct {
 
 	Volts        []float64 // at the unit's terminals: probe factor applied
 	SampleRateHz float64   // > 0
-	StartS       float64   // time of the first sample in seconds, on the file's own clock
-	Coupling     Coupling  // as stated or given; CouplingUnknown when neither
-	Span         Span      // what the record and the instrument can show
+	// SampleRateUHz is the half-width of the range the rate lies in by the
+	// rounding of the time stamps it was fitted to; 0 where it is stated or
+	// given. Every frequency found in the record shares it as a ratio.
+	SampleRateUHz float64
+	StartS        float64  // time of the first sample in seconds, on the file's own clock
+	Coupling      Coupling // as stated or given; CouplingUnknown when neither
+	Span          Span     // what the record and the instrument can show
 
 	Calibrated    bool    // false: Volts are fractions of full scale (a WAV without a scale)
 	ProbeFactor   float64 // as applied; 1 when none

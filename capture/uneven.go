@@ -47,17 +47,40 @@ func (o *rowsRead) settle(name string, p *rowSpec, opt Options, t *Trace) (*reco
 		t.assume("row order", "sorted by time", fmt.Sprintf("%d rows were out of order", back))
 		t.caution(CautionUnsorted, fmt.Sprintf("the rows were not in the order of their times (%d steps back); they were sorted", back), "save the record again")
 	}
+	if r, ok := pairRecord(p, x, v); ok {
+		a := &t.Acquisition
+		a.Extremes, a.Mode, a.ModeWhy = ExtremesPairs, AcquisitionPeak, "each time stands twice, with the least and the greatest value"
+		return r, nil
+	}
 	same := 0
 	for i := 1; i < n; i++ {
 		if x[i] == x[i-1] {
 			same++
 		}
 	}
-	b := timeBlock{n: n, first: x[0], last: x[n-1], lastJ: n - 1, ulp: p.resolution(number{exp10: p.expMin, digits: p.digitsMax})}
-	step := (x[n-1] - x[0]) / float64(n-1)
+	b, step := p.blockOf(x)
 	if step <= 0 {
 		return nil, &ParseError{Path: name, Column: p.time + 1, Found: "a time that does not advance", Expected: "rising times", Fix: "give --rate"}
 	}
+	f := b.fit(step)
+	if f.rms <= max(0.6*b.ulp, jitterShare*f.step) {
+		r := &record{volts: v, fit: f, ulp: b.ulp}
+		if lo, hi, ok := p.slopeBounds(x, f.step); ok && r.coarse() {
+			r.stepLo, r.stepHi = lo, hi
+		}
+		return r, nil
+	}
+	if same*10 > n {
+		return nil, &ParseError{Path: name, Column: p.time + 1, Found: fmt.Sprintf("%d rows with the time of another row", same), Expected: "one record with rising times", Fix: "export one segment at a time, or give --rate"}
+	}
+	return resample(name, p, x, v, f, t)
+}
+
+// blockOf gives the sums for a fit through the stamps x about the mean step.
+func (p *rowSpec) blockOf(x []float64) (b timeBlock, step float64) {
+	n := len(x)
+	b = timeBlock{n: n, first: x[0], last: x[n-1], lastJ: n - 1, ulp: max(p.resolutionAt(x[0]), p.resolutionAt(x[n-1]))}
+	step = (x[n-1] - x[0]) / float64(n-1)
 	for i, ti := range x {
 		j := float64(i)
 		u := ti - x[0] - step*j
@@ -68,14 +91,52 @@ func (o *rowsRead) settle(name string, p *rowSpec, opt Options, t *Trace) (*reco
 		b.sju += j * u
 		b.suu += u * u
 	}
+	return b, step
+}
+
+// pairsInOrder is the share of pairs that must hold least and greatest in one
+// order.
+const pairsInOrder = 0.98
+
+// pairRecord knows peak-detect and envelope records: each time stands twice,
+// and of its two values the same one is the greater. The record has both
+// samples of a pair, half an interval apart.
+func pairRecord(p *rowSpec, x, v []float64) (*record, bool) {
+	pairs := len(x) / 2
+	if pairs < minSamples {
+		return nil, false
+	}
+	var up, down, odd int
+	stamps := make([]float64, pairs)
+	for k := range pairs {
+		stamps[k] = x[2*k]
+		switch d := v[2*k+1] - v[2*k]; {
+		case d > 0:
+			up++
+		case d < 0:
+			down++
+		}
+		if x[2*k] != x[2*k+1] || k > 0 && x[2*k] <= x[2*k-1] {
+			odd++
+		}
+	}
+	if float64(odd) > (1-pairsInOrder)*float64(pairs) || min(up, down) > pairs-int(pairsInOrder*float64(pairs)) || up+down < pairs/4 {
+		return nil, false
+	}
+	b, step := p.blockOf(stamps)
+	if step <= 0 {
+		return nil, false
+	}
 	f := b.fit(step)
-	if f.rms <= max(0.6*b.ulp, jitterShare*f.step) {
-		return &record{volts: v, fit: f, ulp: b.ulp}, nil
+	if f.rms > max(0.6*b.ulp, jitterShare*f.step) {
+		return nil, false
 	}
-	if same*10 > n {
-		return nil, &ParseError{Path: name, Column: p.time + 1, Found: fmt.Sprintf("%d rows with the time of another row", same), Expected: "one record with rising times", Fix: "export one segment at a time, or give --rate"}
+	r := &record{volts: v[:2*pairs], fit: f, ulp: b.ulp, pairs: true}
+	if lo, hi, ok := p.slopeBounds(stamps, f.step); ok && r.coarse() {
+		r.stepLo, r.stepHi = lo/2, hi/2
 	}
-	return resample(name, p, x, v, f, t)
+	r.fit.step, r.fit.stepErr = f.step/2, f.stepErr/2
+	return r, true
 }
 
 // resample draws straight lines between uneven samples and reads them off on

@@ -1,0 +1,120 @@
+package capture
+
+import (
+	"bytes"
+	"fmt"
+)
+
+// foreignRows is how many rows cut otherwise than the table may stand ahead of
+// it: a few are settings.
+const foreignRows = 3
+
+// checkAhead refuses a table ahead of which other rows of numbers stand that
+// are cut otherwise: the delimiter or the decimal mark changes midway, and the
+// first part would be lost.
+func (h *textHead) checkAhead(name string, t *table) error {
+	n, first := 0, 0
+	for i := range t.first {
+		line := h.line(i)
+		if k := loneReturn(line); k >= 0 {
+			return &ParseError{Path: name, Line: h.lines[i].number, Column: k + 1, Found: "a lone carriage return within a line that ends in a line feed", Expected: "one kind of line end", Fix: "save the record again, or make all line ends alike"}
+		}
+		if h.foreign(line, t) {
+			if n++; n == 1 {
+				first = i
+			}
+		}
+	}
+	if n <= foreignRows {
+		return nil
+	}
+	return &ParseError{Path: name, Line: h.lines[t.first].number, Found: fmt.Sprintf("rows cut at %s with decimal %q below %d rows cut otherwise, from line %d", delimWord(t.delim), t.decimal, n, h.lines[first].number), Expected: "one delimiter and one decimal mark", Fix: "export the record again in one piece"}
+}
+
+func delimWord(d byte) string {
+	if d == 0 {
+		return "line ends"
+	}
+	return delimName(d)
+}
+
+// loneReturn finds a carriage return with digits on both sides, which some
+// programs take for a line end; -1 none.
+func loneReturn(line []byte) int {
+	for at := 0; ; {
+		k := bytes.IndexByte(line[at:], '\r')
+		if k < 0 {
+			return -1
+		}
+		k += at
+		if rest := bytes.TrimLeft(line[k:], "\r \t+-"); k > 0 && len(rest) > 0 && rest[0]-'0' <= 9 && line[k-1] != '\n' {
+			return k
+		}
+		at = k + 1
+	}
+}
+
+// foreign tells whether a line is a row of as many numbers as the table's, cut
+// in another way.
+func (h *textHead) foreign(line []byte, t *table) bool {
+	line = bytes.TrimSpace(bytes.TrimPrefix(line, utf8Mark))
+	if len(line) == 0 || line[0]-'0' > 9 && bytes.IndexByte([]byte("+-.,\""), line[0]) < 0 {
+		return false
+	}
+	for _, d := range []byte{',', ';', '\t', '|', ' '} {
+		for _, m := range []byte{'.', ','} {
+			if d == m || d == t.delim && m == t.decimal {
+				continue
+			}
+			cells := splitCells(line, d, nil)
+			for len(cells) > 0 && len(cells[len(cells)-1].text) == 0 {
+				cells = cells[:len(cells)-1]
+			}
+			nums := 0
+			for _, c := range cells {
+				if readCell(c.text, m).numeric() {
+					nums++
+				}
+			}
+			if nums == len(cells) && nums == len(t.numeric) && !t.fits(splitCells(line, t.delim, nil)) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// utf8Mark is the byte order mark, which joined files may hold anywhere.
+var utf8Mark = []byte("\xef\xbb\xbf")
+
+// checkMark refuses a table whose every comma may be a decimal mark or a
+// thousands mark: all numbers that hold one have three digits behind it.
+func (h *textHead) checkMark(name string, t *table) error {
+	marked, line := "", 0
+	for _, i := range h.sampleLines() {
+		if i < t.first {
+			continue
+		}
+		cells := splitCells(h.line(i), t.delim, nil)
+		for _, j := range t.numeric {
+			if j >= len(cells) {
+				continue
+			}
+			whole, frac, ok := bytes.Cut(cells[j].text, []byte{','})
+			if !ok {
+				continue
+			}
+			whole = bytes.TrimLeft(whole, "+-")
+			if len(frac) != 3 || !allDigits(string(frac)) || len(whole) == 0 || len(whole) > 3 || whole[0] == '0' {
+				return nil // only a decimal mark stands so
+			}
+			if marked == "" {
+				marked, line = cellText(cells[j].text), h.lines[i].number
+			}
+		}
+	}
+	if marked == "" {
+		return nil
+	}
+	return &ParseError{Path: name, Line: line, Found: fmt.Sprintf("%q, whose comma may mark decimals or thousands", marked), Expected: "one meaning for the comma", Fix: "give --decimal comma, or export without thousands marks"}
+}
