@@ -43,7 +43,11 @@ func Open(ctx context.Context, path string, opt Options) (*Trace, error) {
 		return nil, err
 	}
 	src := &source{name: path, at: f, size: st.Size(), sum: sha256.New(), progress: opt.Progress}
-	return src.read(ctx, opt)
+	t, err := src.read(ctx, opt)
+	if err != nil {
+		return nil, err
+	}
+	return t.printable(), nil
 }
 
 func pathError(path string, err error) error {
@@ -107,7 +111,11 @@ func Read(ctx context.Context, r io.Reader, name string, opt Options) (*Trace, e
 	if src.size == 0 {
 		return nil, &ParseError{Path: name, Found: "an empty file", Expected: "a CSV or WAV file", Fix: "save the capture again"}
 	}
-	return src.read(ctx, opt)
+	t, err := src.read(ctx, opt)
+	if err != nil {
+		return nil, err
+	}
+	return t.printable(), nil
 }
 
 // source is the stored bytes, readable more than once.

@@ -9,6 +9,7 @@ import (
 
 	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 )
 
 // CSV is results.csv: one row per unit in rank order. Numbers are bare and in
@@ -123,12 +124,12 @@ func csvFigure(f figure.Figure) string {
 }
 
 // formula matches what a spreadsheet would take for a formula: at the start of
-// a cell, or right behind a semicolon, tab or line end, where a spreadsheet set
-// to another delimiter starts a new cell. The wide forms count in some locales.
-var formula = regexp.MustCompile(`(^|[;\t\r\n])([ \x{00A0}\x{3000}"]*)([=+\-@＝＋－＠\t\r\n])`)
+// a cell, or right behind a character that starts a new cell in a spreadsheet
+// set to that delimiter. The wide forms count in some locales.
+var formula = regexp.MustCompile(`(^|[,;|\t\r\n])([ \x{00A0}\x{3000}"']*)([=+\-@＝＋－＠\t\r\n])`)
 
 // csvText disarms a text cell with an apostrophe, the spreadsheet's own mark for
 // text. (Prefixing follows the OWASP note on CSV injection, from memory.)
 func csvText(s string) string {
-	return formula.ReplaceAllString(strings.ToValidUTF8(strings.ReplaceAll(s, "\x00", ""), "\uFFFD"), "$1$2'$3")
+	return formula.ReplaceAllString(capture.OneLine(s), "$1$2'$3")
 }

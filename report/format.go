@@ -5,13 +5,13 @@ import (
 	"math"
 	"strconv"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"golang.org/x/text/unicode/bidi"
 
 	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 )
 
 // prefixes are the SI prefixes of engineering notation by power of 1000.
@@ -220,25 +220,9 @@ func worstMargin(e *target.Evaluation) *target.Margin {
 	return &e.Margins[e.Worst]
 }
 
-// clean makes a text from a sheet or a file name safe for plain-text outputs:
-// control characters (terminal escapes, line ends) become spaces and
-// characters that steer text direction go. Invalid UTF-8 turns into U+FFFD.
+// clean makes a text from outside one printable line without needless blanks.
 func clean(s string) string {
-	s = strings.Map(func(r rune) rune {
-		switch {
-		case isBidiControl(r):
-			return -1
-		case unicode.IsControl(r), r == '\u2028', r == '\u2029':
-			return ' '
-		default:
-			return r
-		}
-	}, strings.ToValidUTF8(s, "\uFFFD"))
-	return strings.Join(strings.Fields(s), " ")
-}
-
-func isBidiControl(r rune) bool {
-	return r == 0x061C || r == 0x200E || r == 0x200F || r >= 0x202A && r <= 0x202E || r >= 0x2066 && r <= 0x2069
+	return strings.Join(strings.Fields(capture.OneLine(s)), " ")
 }
 
 // isolate cleans a name and, when it holds right-to-left letters, wraps it in

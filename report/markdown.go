@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 
 	"stillglow/analysis/target"
@@ -118,10 +119,14 @@ func (r *Report) markdownPictures(b *strings.Builder) {
 }
 
 // mdEscaper disarms everything Markdown would read as mark-up, HTML included.
-// A word joiner behind "@" keeps a forge from paging whoever bears the name.
+// A word joiner behind "@" keeps a forge from paging whoever bears the name, and
+// one in a bare address (GFM, 6.9: http, https, ftp and www) from making it a link.
 var mdEscaper = strings.NewReplacer("\\", "\\\\", "`", "\\`", "*", "\\*", "_", "\\_", "{", "\\{", "}", "\\}",
 	"[", "\\[", "]", "\\]", "<", "&lt;", ">", "&gt;", "&", "&amp;", "|", "\\|", "~", "\\~", "#", "\\#",
 	"@", "@\u2060", "!", "\\!", "$", "\\$")
+
+// bareAddress matches the start of what a renderer makes a link by itself.
+var bareAddress = regexp.MustCompile(`(?i)([a-z]:|www)(//|\.)`)
 
 // md is a free text as Markdown shows it literally, in one line.
 func md(s string) string { return mdEscape(clean(s)) }
@@ -130,6 +135,7 @@ func md(s string) string { return mdEscape(clean(s)) }
 // whose names stay isolated.
 func mdEscape(s string) string {
 	s = mdEscaper.Replace(s)
+	s = bareAddress.ReplaceAllString(s, "$1\u2060$2")
 	// A list, rule or heading can only start at the line's start.
 	if s != "" && strings.ContainsRune("-+=", rune(s[0])) {
 		s = "\\" + s

@@ -49,6 +49,7 @@ func (b *builder) fail(key, found, expected, fix string) {
 func (b *builder) line(key string) int { return b.at[key].line }
 
 func (b *builder) sheet(raw *rawSheet) *Sheet {
+	printable(reflect.ValueOf(raw).Elem())
 	b.numbers(reflect.ValueOf(raw).Elem(), "", "")
 	if b.err != nil {
 		return nil
@@ -83,6 +84,29 @@ func (b *builder) sheet(raw *rawSheet) *Sheet {
 		}
 	}
 	return s
+}
+
+// printable makes every text of the sheet printable but those that name a thing
+// outside of it (tagged raw): they must stay what they are to find it.
+func printable(v reflect.Value) {
+	switch v.Kind() {
+	case reflect.Pointer:
+		if !v.IsNil() {
+			printable(v.Elem())
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if v.Type().Field(i).Tag.Get("text") != "raw" {
+				printable(v.Field(i))
+			}
+		}
+	case reflect.Slice:
+		for i := range v.Len() {
+			printable(v.Index(i))
+		}
+	case reflect.String:
+		v.SetString(capture.Printable(v.String()))
+	}
 }
 
 // numbers checks every number against its rule tag: a value that is written in
@@ -258,7 +282,7 @@ func (b *builder) exists(key, file, path string) bool {
 	info, err := os.Stat(path)
 	switch {
 	case err != nil && os.IsNotExist(err) && b.awaiting:
-		b.awaited = append(b.awaited, file)
+		b.awaited = append(b.awaited, capture.OneLine(file))
 		return false
 	case err != nil && os.IsNotExist(err):
 		b.fail(key, fmt.Sprintf("no capture at %q", file), "", "paths are relative to the sheet's folder")

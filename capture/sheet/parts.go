@@ -123,7 +123,7 @@ func (b *builder) unit(raw *rawUnit, key string, in *Instrument) Unit {
 // the coupling written there are the scope's. ok is false when the file is not
 // there.
 func (b *builder) capture(raw *rawCapture, key string, in *Instrument) (c Capture, ok bool) {
-	c = Capture{File: raw.File, LoadA: raw.LoadA, Note: raw.Note, Line: b.line(key)}
+	c = Capture{File: capture.OneLine(raw.File), LoadA: raw.LoadA, Note: raw.Note, Line: b.line(key)}
 	if raw.File == "" {
 		b.fail(key, "a capture without a file", "file = \"...\"", "")
 		return c, false
@@ -171,7 +171,7 @@ func (b *builder) baseline(file, key string, c *Capture, in *Instrument) *Captur
 		b.fail(key+".baseline", "a baseline with a baseline", "file = \"...\"", "")
 	case file == "none":
 	case file != "":
-		base := Capture{File: file, Path: b.resolve(file), Options: c.Options, Line: b.line(key + ".baseline")}
+		base := Capture{File: capture.OneLine(file), Path: b.resolve(file), Options: c.Options, Line: b.line(key + ".baseline")}
 		if b.exists(key+".baseline", file, base.Path) {
 			return &base
 		}

@@ -1,7 +1,8 @@
 package sheet
 
 // The sheet as TOML spells it. A rule tag bounds a number: "positive" (over 0),
-// "nonneg" (0 or more), "any" (finite). Every number must be finite.
+// "nonneg" (0 or more), "any" (finite). Every number must be finite. A text tag
+// "raw" keeps what names a file from being made printable.
 
 type rawSheet struct {
 	Title      string         `toml:"title"`
@@ -14,7 +15,7 @@ type rawSheet struct {
 	Limits     map[string]any `toml:"limits"`
 	Mask       [][]float64    `toml:"mask" rule:"positive"`
 	ReserveDB  float64        `toml:"reserve_db" rule:"nonneg"`
-	Pattern    string         `toml:"pattern"`
+	Pattern    string         `toml:"pattern" text:"raw"`
 	Instrument rawInstrument  `toml:"instrument"`
 	Heaters    rawHeaters     `toml:"heaters"`
 	Hears      *rawHears      `toml:"hears"`
@@ -98,10 +99,10 @@ type rawReading struct {
 }
 
 type rawCapture struct {
-	File              string  `toml:"file"`
+	File              string  `toml:"file" text:"raw"`
 	LoadA             float64 `toml:"load_a" rule:"nonneg"`
 	Note              string  `toml:"note"`
-	Baseline          string  `toml:"baseline"`
+	Baseline          string  `toml:"baseline" text:"raw"`
 	Channel           any     `toml:"channel"`
 	TimeUnit          string  `toml:"time_unit"`
 	VoltUnit          string  `toml:"volt_unit"`

@@ -10,6 +10,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"github.com/spf13/cobra"
 
@@ -353,8 +354,8 @@ func tomlText(s string) string {
 		case r == '"' || r == '\\':
 			b.WriteByte('\\')
 			b.WriteRune(r)
-		case r < 0x20 || r == 0x7f || r == '\uFFFD':
-			fmt.Fprintf(&b, `\u%04X`, r)
+		case unicode.IsControl(r), unicode.Is(unicode.Cf, r), r == '\u2028', r == '\u2029', r == '\uFFFD':
+			fmt.Fprintf(&b, `\U%08X`, r)
 		default:
 			b.WriteRune(r)
 		}

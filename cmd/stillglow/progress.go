@@ -2,13 +2,12 @@ package main
 
 import (
 	"io"
-	"os"
 	"sync"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
-	"golang.org/x/term"
 
+	"stillglow/capture"
 	"stillglow/cmd/stillglow/pipeline"
 )
 
@@ -20,8 +19,8 @@ const progressDelay = time.Second
 // means unknown. It may be called from several goroutines; done >= total
 // clears the bar.
 func newProgress(w io.Writer, label string) func(done, total int64) {
-	f, ok := w.(*os.File)
-	if !ok || !term.IsTerminal(int(f.Fd())) {
+	f := terminalOf(w)
+	if f == nil {
 		return func(int64, int64) {}
 	}
 	var (
@@ -50,7 +49,7 @@ func newProgress(w io.Writer, label string) func(done, total int64) {
 			}
 			bar = progressbar.NewOptions64(n,
 				progressbar.OptionSetWriter(f),
-				progressbar.OptionSetDescription(label),
+				progressbar.OptionSetDescription(capture.OneLine(label)),
 				progressbar.OptionShowBytes(true),
 				progressbar.OptionThrottle(100*time.Millisecond),
 				progressbar.OptionClearOnFinish(),

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
@@ -62,7 +63,7 @@ even then those files are kept, under their own name or with ".kept" after it.
 			if flags.asJSON {
 				where = cmd.ErrOrStderr()
 			}
-			fmt.Fprintf(where, "\nreport written to %s (open %s)\n", folder, filepath.Join(folder, "index.html"))
+			fmt.Fprintf(where, "\nreport written to %s (open %s)\n", capture.OneLine(folder), capture.OneLine(filepath.Join(folder, "index.html")))
 			return verdictError(r)
 		},
 	}

@@ -5,10 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
+	"stillglow/capture"
 	"stillglow/cmd/stillglow/pipeline"
 )
 
@@ -40,6 +40,19 @@ var errNonePass = errors.New("no unit passes")
 // run is the whole program but for the process: it never exits, and it maps
 // errors to exit codes.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	out, errs := newPrintableWriter(stdout), newPrintableWriter(stderr)
+	code := execute(ctx, args, stdin, out, errs)
+	if err := out.finish(); err != nil && code != exitUsage {
+		_, cause := pipeline.PathAndCause(err)
+		fmt.Fprintf(errs, "stillglow: standard output: cannot be written: %v\n", cause)
+		code = exitError
+	}
+	_ = errs.finish()
+	return code
+}
+
+// execute runs one command and says on stderr what went wrong.
+func execute(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	root := newRootCmd()
 	root.SetArgs(args)
 	root.SetIn(stdin)
@@ -58,6 +71,8 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	case ctx.Err() != nil && errors.Is(err, ctx.Err()):
 		fmt.Fprintln(stderr, "stillglow: interrupted, nothing was changed")
 		return exitError
+	case isWriteError(stdout, err):
+		return exitError // told by run
 	default:
 		for _, e := range eachError(err) {
 			fmt.Fprintf(stderr, "stillglow: %s\n", oneLine(e))
@@ -75,19 +90,9 @@ func eachError(err error) []error {
 	return []error{err}
 }
 
-// oneLine keeps a message to one line whatever a file name or a library put
-// into it.
-func oneLine(err error) string {
-	return strings.Map(func(r rune) rune {
-		switch {
-		case r == '\n' || r == '\r' || r == '\t':
-			return ' '
-		case r < 0x20 || r == 0x7f:
-			return '\uFFFD'
-		}
-		return r
-	}, err.Error())
-}
+// oneLine keeps a message to one printable line whatever a file name or a
+// library put into it.
+func oneLine(err error) string { return capture.OneLine(err.Error()) }
 
 func newRootCmd() *cobra.Command {
 	root := &cobra.Command{

@@ -14,8 +14,8 @@ import (
 // columns elsewhere.
 func tableOptions(w io.Writer) report.TableOptions {
 	opt := report.TableOptions{Width: 100}
-	f, ok := w.(*os.File)
-	if !ok || !term.IsTerminal(int(f.Fd())) {
+	f := terminalOf(w)
+	if f == nil {
 		return opt
 	}
 	if width, _, err := term.GetSize(int(f.Fd())); err == nil && width > 0 {

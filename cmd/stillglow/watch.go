@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
@@ -223,7 +222,7 @@ func (w *watcher) look(ctx context.Context, now time.Time) error {
 // draw shows the ranking with what changed since the last one.
 func (w *watcher) draw(r *report.Report, notes []string) error {
 	var b strings.Builder
-	if f, ok := w.screen.(*os.File); ok && term.IsTerminal(int(f.Fd())) && os.Getenv("TERM") != "dumb" {
+	if terminalOf(w.screen) != nil && os.Getenv("TERM") != "dumb" {
 		b.WriteString("\x1b[H\x1b[2J")
 	} else if w.drawn != nil {
 		b.WriteString("\n")

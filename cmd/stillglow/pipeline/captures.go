@@ -160,7 +160,7 @@ func MeasureFile(ctx context.Context, path, shown string, opt capture.Options, s
 // measureFile is MeasureFile, and reports whether the result was kept.
 func measureFile(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache) (got report.Capture, kept bool, err error) {
 	if got, ok := c.lookup(path, opt, setup); ok {
-		got.M.File = shown
+		got.M.File = capture.OneLine(shown)
 		got.LoadA = setup.LoadA
 		return got, true, nil
 	}
@@ -172,7 +172,7 @@ func measureFile(ctx context.Context, path, shown string, opt capture.Options, s
 	if err != nil {
 		return report.Capture{}, false, fmt.Errorf("%s: %w", path, err)
 	}
-	m.File = shown
+	m.File = capture.OneLine(shown)
 	got = report.Capture{M: m, Layout: tr.Layout, Assumptions: tr.Assumptions, LoadA: setup.LoadA}
 	c.store(tr.SHA256, opt, setup, got)
 	return got, false, nil

@@ -7,6 +7,7 @@ import (
 	"stillglow/analysis"
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/report"
 )
@@ -91,11 +92,11 @@ func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Re
 func heading(s *sheet.Sheet, opt Options) *report.Report {
 	r := &report.Report{
 		Title: s.Title, Workshop: s.Workshop, Date: s.Date, Note: s.Note,
-		Invented: s.Invented, Sheet: s.Path, ToolVersion: opt.Version, MainsHz: s.MainsHz,
+		Invented: s.Invented, Sheet: capture.OneLine(s.Path), ToolVersion: opt.Version, MainsHz: s.MainsHz,
 		Instrument: s.Instrument.Name, GainPercent: s.Instrument.GainPercent,
 	}
 	if opt.Date != "" {
-		r.Date = opt.Date
+		r.Date = capture.OneLine(opt.Date)
 	}
 	return r
 }
