@@ -18,7 +18,7 @@ const SchemaVersion = "1.0"
 type Report struct {
 	Title, Workshop, Date, Note string
 	Invented                    bool
-	Sheet                       string // path as given
+	Sheet                       string // name of the bench sheet's file
 	ToolVersion                 string
 	MainsHz                     float64
 	Target                      target.Target

@@ -6,10 +6,11 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
-	"regexp"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/pelletier/go-toml/v2"
 
@@ -151,7 +152,18 @@ func (b *builder) numbers(v reflect.Value, path, rule string) {
 	}
 }
 
-var isoDate = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}([T ][0-9:.+Zz-]+)?$`)
+// dateLayouts are those of ISO 8601 that a sheet may give its date in.
+var dateLayouts = []string{"2006-01-02", "2006-01-02T15:04", "2006-01-02T15:04:05", "2006-01-02T15:04Z07:00", "2006-01-02T15:04:05Z07:00"}
+
+// ValidDate reports whether s is a day that there is, as 2026-03-14, with or
+// without a time.
+func ValidDate(s string) bool {
+	s = strings.Replace(s, " ", "T", 1)
+	return slices.ContainsFunc(dateLayouts, func(layout string) bool {
+		_, err := time.Parse(layout, s)
+		return err == nil
+	})
+}
 
 func (b *builder) date(v any) string {
 	var s string
@@ -164,11 +176,13 @@ func (b *builder) date(v any) string {
 		s = d.String()
 	case toml.LocalDateTime:
 		s = d.String()
+	case time.Time:
+		s = d.Format(time.RFC3339)
 	default:
 		s = strings.TrimSpace(fmt.Sprint(v))
 	}
-	if !isoDate.MatchString(s) {
-		b.fail("date", fmt.Sprintf("date %q", s), "a date like 2026-03-14", "")
+	if !ValidDate(s) {
+		b.fail("date", fmt.Sprintf("date %q", shortened(s)), "a date like 2026-03-14", "")
 	}
 	return s
 }
@@ -207,6 +221,10 @@ func (b *builder) limits(raw *rawSheet, s *Sheet) {
 			}
 			s.Limits[k] = x
 		}
+	}
+	if len(raw.Mask) > maxMask {
+		b.fail("mask", fmt.Sprintf("a mask of %d points", len(raw.Mask)), fmt.Sprintf("at most %d", maxMask), "")
+		return
 	}
 	last := 0.0
 	for i, p := range raw.Mask {

@@ -11,6 +11,9 @@ import (
 // nearest is the word closest to found by edit distance, "" when none is near
 // enough to be meant.
 func nearest(found string, words []string) string {
+	if len(found) > maxWord {
+		return ""
+	}
 	best, bestD := "", 1<<30
 	low := strings.ToLower(found)
 	for _, w := range words {
@@ -52,7 +55,7 @@ func keysOf(table []string) []string {
 
 func fieldOf(t reflect.Type, key string) (reflect.StructField, bool) {
 	for i := range t.NumField() {
-		if t.Field(i).Tag.Get("toml") == key {
+		if strings.EqualFold(t.Field(i).Tag.Get("toml"), key) { // as the decoder does
 			return t.Field(i), true
 		}
 	}

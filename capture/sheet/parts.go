@@ -50,6 +50,15 @@ func (b *builder) heaters(raw *rawHeaters, h *Heaters) {
 	if raw.Exponent != 0 && (raw.Exponent < 0.3 || raw.Exponent > 1) {
 		b.fail("heaters.exponent", fmt.Sprintf("exponent = %g", raw.Exponent), "0.3 to 1 (heaters lie near 0.6)", "")
 	}
+	for _, list := range []struct {
+		key string
+		n   int
+	}{{"heaters.valve", len(raw.Valve)}, {"heaters.own_valve", len(raw.OwnValve)}} {
+		if list.n > maxGroup {
+			b.fail(fmt.Sprintf("%s[%d]", list.key, maxGroup), fmt.Sprintf("%d entries of [[%s]]", list.n, list.key), fmt.Sprintf("at most %d", maxGroup), "give valves of one type one entry with a count")
+			return
+		}
+	}
 	for i, v := range raw.Valve {
 		key := fmt.Sprintf("heaters.valve[%d]", i)
 		if strings.TrimSpace(v.Type) == "" {

@@ -24,6 +24,8 @@ const (
 	maxDots  = 16           // parts of a dotted key
 	maxUnits = 5000         // units in a sheet
 	maxTable = 4 * maxUnits // table headers
+	maxMask  = 1000         // points of a mask
+	maxGroup = 200          // lines of heaters, and of own valves
 )
 
 // Read reads the sheet at path and resolves its captures' paths against its
@@ -115,9 +117,12 @@ func parse(data []byte, path string, awaiting bool) (*Sheet, error) {
 	if err := plausible(data, path); err != nil {
 		return nil, err
 	}
+	if err := unknownKey(data, path); err != nil {
+		return nil, err
+	}
 	var raw rawSheet
 	d := toml.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
+	d.DisallowUnknownFields() // there are none left: see unknownKey
 	if err := d.Decode(&raw); err != nil {
 		return nil, tomlError(err, path)
 	}
@@ -199,28 +204,8 @@ func plausible(data []byte, path string) error {
 	return nil
 }
 
-// tomlError gives the decoder's error in our one-line form, the nearest valid
-// key beside an unknown one.
+// tomlError gives the decoder's error in our one-line form.
 func tomlError(err error, path string) error {
-	var missing *toml.StrictMissingError
-	if errors.As(err, &missing) && len(missing.Errors) > 0 {
-		e := &missing.Errors[0]
-		line, col := e.Position()
-		key := []string(e.Key())
-		last, table := key[len(key)-1], key[:len(key)-1]
-		found := fmt.Sprintf("unknown key %q", last)
-		if len(table) > 0 {
-			found += " in [" + strings.Join(table, ".") + "]"
-		}
-		valid := keysOf(table)
-		out := &capture.ParseError{Path: path, Line: line, Column: col, Err: err, Found: found}
-		if near := nearest(last, valid); near != "" {
-			out.Expected = fmt.Sprintf("%q", near)
-		} else if len(valid) > 0 {
-			out.Expected = "one of " + strings.Join(valid, ", ")
-		}
-		return out
-	}
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		line, col := de.Position()

@@ -14,13 +14,7 @@ type place struct{ line, column int }
 // places maps "unit[2].capture[0].load_a" to where it stands. The parse must
 // have succeeded before.
 func places(data []byte) map[string]place {
-	w := walker{at: map[string]place{}}
-	w.breaks = append(w.breaks, -1)
-	for i, c := range data {
-		if c == '\n' {
-			w.breaks = append(w.breaks, i)
-		}
-	}
+	w := newWalker(data)
 	counts := map[string]int{} // next index of an array of tables
 	p := &unstable.Parser{}
 	p.Reset(data)
@@ -54,6 +48,16 @@ func places(data []byte) map[string]place {
 type walker struct {
 	at     map[string]place
 	breaks []int
+}
+
+func newWalker(data []byte) walker {
+	w := walker{at: map[string]place{}, breaks: []int{-1}}
+	for i, c := range data {
+		if c == '\n' {
+			w.breaks = append(w.breaks, i)
+		}
+	}
+	return w
 }
 
 func (w *walker) place(r unstable.Range) place {

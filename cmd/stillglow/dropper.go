@@ -99,6 +99,13 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	return cmd
 }
 
+// What one run works out from the flags: each supply takes milliseconds, and a
+// table of more is read by nobody.
+const (
+	maxSupplies    = 100
+	maxValveGroups = 200
+)
+
 // run sizes from the flags alone.
 func (f *dropperFlags) run(cmd *cobra.Command) error {
 	if f.unit != "" {
@@ -106,6 +113,12 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 	}
 	if len(f.supply) == 0 || f.valves == "" {
 		return usageError{errors.New("give --supply and --valves, such as --supply 7 --valves 2x12AU7,1x6N2P, or a bench sheet")}
+	}
+	if n := len(f.supply); n > maxSupplies {
+		return usageError{fmt.Errorf("--supply has %d values, expected at most %d; take them in several runs", n, maxSupplies)}
+	}
+	if n := strings.Count(f.valves, ",") + 1; n > maxValveGroups {
+		return usageError{fmt.Errorf("--valves has %d groups, expected at most %d; give valves of one type together, such as 2x12AU7", n, maxValveGroups)}
 	}
 	own, err := parseOwn(f.own)
 	if err != nil {

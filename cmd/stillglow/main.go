@@ -17,7 +17,11 @@ func main() {
 		// before a collection only costs memory.
 		debug.SetGCPercent(25)
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ends := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
+		ends = append(ends, syscall.SIGHUP)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), ends...)
 	go func() {
 		<-ctx.Done()
 		stop() // a second Ctrl-C ends the program at once

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -29,8 +30,18 @@ func (f *rankFlags) add(cmd *cobra.Command) {
 	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print the results as JSON instead of the table")
 }
 
+func (f *rankFlags) checkDate() error {
+	if f.date != "" && !sheet.ValidDate(f.date) {
+		return usageError{fmt.Errorf("--date %q, expected a day that there is, like 2026-03-14", f.date)}
+	}
+	return nil
+}
+
 // evaluate runs the evaluation that the flags ask for.
 func (f *rankFlags) evaluate(ctx context.Context, s *sheet.Sheet, stderr io.Writer) (*report.Report, error) {
+	if err := f.checkDate(); err != nil {
+		return nil, err
+	}
 	c, err := f.cache.open()
 	if err != nil {
 		return nil, err

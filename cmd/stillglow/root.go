@@ -90,9 +90,16 @@ func eachError(err error) []error {
 	return []error{err}
 }
 
-// oneLine keeps a message to one printable line whatever a file name or a
-// library put into it.
-func oneLine(err error) string { return capture.OneLine(err.Error()) }
+// oneLine keeps a message to one printable line of bearable length whatever a
+// file name, an argument or a library put into it.
+func oneLine(err error) string {
+	const most, tail = 1500, 300
+	r := []rune(capture.OneLine(err.Error()))
+	if len(r) > most {
+		return string(r[:most-tail]) + " … " + string(r[len(r)-tail:])
+	}
+	return string(r)
+}
 
 func newRootCmd() *cobra.Command {
 	root := &cobra.Command{

@@ -41,6 +41,9 @@ Folders that give no notice of changes (network shares) are looked at every
 			if interval < 10*time.Millisecond || settle < 0 {
 				return usageError{fmt.Errorf("--interval %v and --settle %v, expected 10ms or more and 0 or more", interval, settle)}
 			}
+			if err := flags.checkDate(); err != nil {
+				return err
+			}
 			c, err := flags.cache.open()
 			if err != nil {
 				return err

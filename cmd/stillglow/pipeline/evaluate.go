@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 
 	"stillglow/analysis"
 	"stillglow/analysis/heater"
@@ -92,7 +93,7 @@ func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Re
 func heading(s *sheet.Sheet, opt Options) *report.Report {
 	r := &report.Report{
 		Title: s.Title, Workshop: s.Workshop, Date: s.Date, Note: s.Note,
-		Invented: s.Invented, Sheet: capture.OneLine(s.Path), ToolVersion: opt.Version, MainsHz: s.MainsHz,
+		Invented: s.Invented, Sheet: capture.OneLine(filepath.Base(s.Path)), ToolVersion: opt.Version, MainsHz: s.MainsHz,
 		Instrument: s.Instrument.Name, GainPercent: s.Instrument.GainPercent,
 	}
 	if opt.Date != "" {
