@@ -28,9 +28,6 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	if err := supply.check(); err != nil {
 		return Plan{}, err
 	}
-	if why := supply.refuse(); why != "" {
-		return Plan{Load: load, Supply: supply, Options: opt, Best: -1, Refused: true, Why: why, Warnings: []string{why}}, nil
-	}
 	load, err = NewLoad(load.Groups, load.Volts)
 	if err != nil {
 		return Plan{}, err
@@ -46,6 +43,11 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 		p.HighA += float64(st.count) * z.strandA[k] * (1 + spread)
 	}
 	p.headroom()
+	if why := supply.refuse(); why != "" {
+		p.Refused, p.Why, p.Warnings = true, why, []string{why}
+		p.assume(z)
+		return p, nil
+	}
 	p.CanFeed = z.availV >= load.Volts*(1-feedSlack) || z.directInside()
 	if !p.CanFeed {
 		p.Why = z.whyNot()
