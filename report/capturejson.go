@@ -2,9 +2,9 @@ package report
 
 import (
 	"errors"
+	"strings"
 
 	"stillglow/analysis"
-	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 	"stillglow/analysis/spike"
 	"stillglow/capture"
@@ -59,46 +59,13 @@ func captureObject(c Capture) (object, error) {
 	d.add("span_low_hz", positive(m.Span.LowHz))
 	d.add("span_high_hz", positive(m.Span.HighHz))
 
-	d.fig("dc_v", m.DCV)
-	d.fig("ac_rms_v", m.ACRMSV)
-	d.fig("pp_v", m.PPV)
-	d.fig("crest_factor", m.CrestFactor)
-	d.fig("pp_20mhz_v", m.PP20MHzV)
-	d.fig("pp_20mhz_999_v", m.PP20MHz999V)
-	d.add("pp_20mhz_filter", orNull(m.PP20MHzFilter))
-	d.add("pp_20mhz_over_s", positive(m.PPOverS))
-
-	d.fig("ripple_pp_v", m.RipplePPV)
-	d.fig("ripple_rms_v", m.RippleRMSV)
-	kind := string(m.Kind)
-	if kind == "" {
-		kind = "unknown"
-	}
-	d.add("switching_kind", kind)
-	d.fig("switching_hz", m.SwitchingHz)
-	d.fig("switching_fundamental_rms_v", m.SwitchingFundamentalRMSV)
-	d.fig("switching_spread_hz", m.SwitchingSpreadHz)
-	d.fig("burst_hz", m.BurstHz)
-	d.fig("second_switching_hz", m.SecondSwitchingHz)
-	d.fig("periodic_rms_v", m.PeriodicRMSV)
-	d.fig("random_rms_v", m.RandomRMSV)
-
-	d.fig("mains_hz", m.MainsHz)
-	d.fig("mains_line_hz", m.MainsLineHz)
-	d.fig("mains_line_rms_v", m.MainsLineRMS)
-	d.fig("mains_comb_rms_v", m.MainsCombRMS)
-	d.fig("mains_comb_pp_v", m.MainsCombPPV)
-
-	addSpikeFigures(d, &m.Spikes)
-	addNoiseFigures(d, &m.Noise)
-	d.fig("adc_step_v", m.ADCStepV)
-	d.fig("quantisation_density_v_per_rthz", m.QuantNoiseVPerRtHz)
+	addFigures(d, m)
 
 	d.add("cautions", list(m.Cautions))
-	d.add("bands", bandObjects(d, m.Bands))
+	d.add("bands", bandObjects(d, m))
 	d.add("lines", lineObjects(m.Lines))
 	d.add("third_octaves", thirdOctaveObjects(m.Noise.ThirdOctaves))
-	d.add("cycle", cycleObject(d, &m.Cycle))
+	d.add("cycle", cycleObject(d, m))
 	d.add("spikes", spikeObjects(m.Spikes.List))
 	d.add("spike_amplitude_histogram", histogramObject("edges_v", m.Spikes.AmplitudeHist))
 	d.add("spike_interval_histogram", histogramObject("edges_s", m.Spikes.IntervalHist))
@@ -115,54 +82,65 @@ func captureObject(c Capture) (object, error) {
 	return d.object, nil
 }
 
-func addSpikeFigures(d *doc, s *analysis.SpikeSummary) {
-	d.fig("spikes_per_s", s.PerS)
-	d.fig("spikes_per_cycle", s.PerCycle)
-	if s.PerS.Known {
-		d.add("spike_count", s.Count)
-		d.add("spikes_mains_tied", s.MainsTied)
-		d.add("spikes_random", s.Random)
-	} else { // a count of 0 would read as "none seen"
-		d.add("spike_count", nil)
-		d.add("spikes_mains_tied", nil)
-		d.add("spikes_random", nil)
+// addFigures adds the figures of the register that stand at the top level, and
+// behind some of them what is no figure.
+func addFigures(d *doc, m *analysis.Measurement) {
+	for _, row := range analysis.Register() {
+		if strings.Contains(row.Key, ".") {
+			continue // inside an object or a list
+		}
+		d.fig(row.Key, row.Read(m))
+		if more := factsBehind[row.Key]; more != nil {
+			more(d, m)
+		}
 	}
-	threshold := figure.NotMeasured("no spike threshold was set")
-	if s.ThresholdV > 0 {
-		threshold = figure.Known(s.ThresholdV)
-	}
-	d.fig("spike_threshold_v", threshold)
-	d.fig("spike_peak_median_v", s.PeakMedianV)
-	d.fig("spike_peak_p95_v", s.PeakP95V)
-	d.fig("spike_peak_max_v", s.PeakMaxV)
-	d.fig("spike_duration_median_s", s.DurationMedianS)
-	d.fig("spike_area_median_vs", s.AreaMedianVs)
-	d.fig("ring_hz", s.RingHz)
-	d.fig("ring_q", s.RingQ)
-	d.fig("rising_ring_hz", s.RisingRingHz)
-	d.fig("rising_ring_q", s.RisingRingQ)
-	d.fig("falling_ring_hz", s.FallingRingHz)
-	d.fig("falling_ring_q", s.FallingRingQ)
-	d.fig("rising_spike_peak_median_v", s.RisingPeakMedianV)
-	d.fig("falling_spike_peak_median_v", s.FallingPeakMedianV)
 }
 
-func addNoiseFigures(d *doc, n *spectrum.NoiseFloor) {
-	d.fig("noise_density_v_per_rthz", n.DensityVPerRtHz)
-	d.fig("noise_density_at_hz", n.AtHz)
-	d.fig("noise_density_ungated_v_per_rthz", n.UngatedVPerRtHz)
-	d.fig("noise_density_1khz_v_per_rthz", n.At1kHzVPerRtHz)
-	d.fig("noise_corner_hz", n.CornerHz)
-	d.add("noise_gated_out_share", number(n.ExcisedShare))
-	d.add("noise_at_instrument_floor", n.AtInstrument)
+// factsBehind are what belongs to a figure and is none itself.
+var factsBehind = map[string]func(*doc, *analysis.Measurement){
+	"pp_20mhz_999_v": func(d *doc, m *analysis.Measurement) {
+		d.add("pp_20mhz_filter", orNull(m.PP20MHzFilter))
+		d.add("pp_20mhz_over_s", positive(m.PPOverS))
+	},
+	"ripple_rms_v": func(d *doc, m *analysis.Measurement) {
+		kind := string(m.Kind)
+		if kind == "" {
+			kind = "unknown"
+		}
+		d.add("switching_kind", kind)
+	},
+	"spikes_per_cycle": func(d *doc, m *analysis.Measurement) {
+		s := &m.Spikes
+		if s.PerS.Known {
+			d.add("spike_count", s.Count)
+			d.add("spikes_mains_tied", s.MainsTied)
+			d.add("spikes_random", s.Random)
+		} else { // a count of 0 would read as "none seen"
+			d.add("spike_count", nil)
+			d.add("spikes_mains_tied", nil)
+			d.add("spikes_random", nil)
+		}
+	},
+	"noise_corner_hz": func(d *doc, m *analysis.Measurement) {
+		d.add("noise_gated_out_share", number(m.Noise.ExcisedShare))
+		d.add("noise_at_instrument_floor", m.Noise.AtInstrument)
+	},
 }
 
-func bandObjects(d *doc, bands []spectrum.Band) []object {
+// figuresOf adds the register's figures under a dotted prefix to an object.
+func figuresOf(d *doc, o *object, prefix string, m *analysis.Measurement) {
+	for _, row := range analysis.Register() {
+		if key, ok := strings.CutPrefix(row.Key, prefix); ok {
+			d.figure(o, row.Key, key, row.Read(m))
+		}
+	}
+}
+
+func bandObjects(d *doc, m *analysis.Measurement) []object {
 	out := []object{}
-	for _, b := range bands {
+	for _, b := range m.Bands {
 		o := object{{"id", b.ID}, {"name", b.Name}, {"low_hz", number(b.LowHz)}, {"high_hz", positive(b.HighHz)}}
-		d.figure(&o, "bands."+b.ID+".rms_v", "rms_v", b.RMSV)
-		d.figure(&o, "bands."+b.ID+".rms_without_lines_v", "rms_without_lines_v", b.RMSNoLinesV)
+		figuresOf(d, &o, "bands."+b.ID+".", m)
 		out = append(out, o)
 	}
 	return out
@@ -191,16 +169,13 @@ func thirdOctaveObjects(t []spectrum.ThirdOctave) []object {
 }
 
 // cycleObject is null when no cycle was folded.
-func cycleObject(d *doc, c *analysis.Cycle) any {
+func cycleObject(d *doc, m *analysis.Measurement) any {
+	c := &m.Cycle
 	if len(c.MeanV) == 0 {
 		return nil
 	}
 	o := object{{"period_s", number(c.PeriodS)}, {"cycles", c.Cycles}}
-	d.figure(&o, "cycle.rise_slope_v_per_s", "rise_slope_v_per_s", c.RiseSlopeVPerS)
-	d.figure(&o, "cycle.fall_slope_v_per_s", "fall_slope_v_per_s", c.FallSlopeVPerS)
-	d.figure(&o, "cycle.esr_step_v", "esr_step_v", c.ESRStepV)
-	d.figure(&o, "cycle.esr_step_share", "esr_step_share", c.ESRStepShare)
-	d.figure(&o, "cycle.apparent_duty", "apparent_duty", c.ApparentDuty)
+	figuresOf(d, &o, "cycle.", m)
 	o.add("mean_v", series(c.MeanV))
 	o.add("spread_v", series(c.SpreadV))
 	return o

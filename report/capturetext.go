@@ -9,7 +9,6 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"stillglow/analysis"
-	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 )
@@ -25,11 +24,6 @@ func WriteCapture(w io.Writer, c Capture) error {
 	if m == nil {
 		return errors.New("report: capture without a measurement")
 	}
-	unit := "V"
-	density := "V/√Hz"
-	if !m.Calibrated {
-		unit, density = "of full scale", "of full scale/√Hz"
-	}
 	t := captureText{w: w}
 	name := m.File
 	if m.Channel != "" {
@@ -40,29 +34,21 @@ func WriteCapture(w io.Writer, c Capture) error {
 		orWord(clean(c.Layout), "capture"), m.Samples, eng(m.SampleRateHz, "S/s"), eng(m.DurationS, "s"),
 		orWord(string(m.Coupling), "unknown"), eng(m.Span.LowHz, "Hz"), eng(m.Span.HighHz, "Hz")))
 
-	t.row("DC", m.DCV, unit, "")
-	t.row("varying part", m.ACRMSV, unit, "rms")
-	t.row("peak-to-peak", m.PPV, unit, "all samples, full span")
-	t.row("peak-to-peak, 20 MHz", m.PP20MHzV, unit, m.PP20MHzFilter)
-	t.row("  99.9 % of the time", m.PP20MHz999V, unit, "")
-	kind := string(m.Kind)
-	if m.Kind == cycle.Unknown {
-		kind = ""
+	for _, row := range analysis.Register() {
+		if !row.Shown(figure.Terminal) {
+			continue
+		}
+		name, remark := row.Name, ""
+		if as, ok := terminalRows[row.Key]; ok {
+			name = as.name
+			if as.remark != nil {
+				remark = as.remark(m)
+			}
+		} else if quantity, ok := strings.CutSuffix(row.Name, ", rms"); ok {
+			name, remark = quantity, "rms"
+		}
+		t.row(name, row.Read(m), terminalUnit(row.Unit, m.Calibrated), remark)
 	}
-	t.row("switching", m.SwitchingHz, "Hz", kind)
-	t.row("ripple, folded cycle", m.RipplePPV, unit, "peak-to-peak, without spikes and noise")
-	t.row("  fundamental", m.SwitchingFundamentalRMSV, unit, "rms")
-	t.row("mains line", m.MainsLineRMS, unit, mainsRemark(m))
-	s := &m.Spikes
-	t.row("spikes", s.PerS, "1/s", "")
-	t.row("  median peak", s.PeakMedianV, unit, "")
-	t.row("  95th percentile", s.PeakP95V, unit, "")
-	t.row("  ring", s.RingHz, "Hz", ringRemark(s))
-	t.row("noise density", m.Noise.DensityVPerRtHz, density, noiseRemark(&m.Noise))
-	for i := range m.Bands {
-		t.row(m.Bands[i].Name, m.Bands[i].RMSV, unit, "rms")
-	}
-	t.row("converter step", m.ADCStepV, unit, "")
 	for _, missing := range t.missing {
 		t.wrapped("  not measured: ", missing)
 	}
@@ -74,6 +60,45 @@ func WriteCapture(w io.Writer, c Capture) error {
 		t.wrapped("  caution: ", clean(words))
 	}
 	return t.err
+}
+
+// terminalUnit is a figure's unit, where no volts are known its fraction of full
+// scale.
+func terminalUnit(unit string, calibrated bool) string {
+	if tail, volts := strings.CutPrefix(unit, "V"); volts && !calibrated {
+		return "of full scale" + tail
+	}
+	return unit
+}
+
+// terminalRow is how the terminal names a figure, which has less room than the
+// page, and what it says beside it.
+type terminalRow struct {
+	name   string
+	remark func(*analysis.Measurement) string
+}
+
+// says is a remark that is always the same.
+func says(words string) func(*analysis.Measurement) string {
+	return func(*analysis.Measurement) string { return words }
+}
+
+// terminalRows are the figures that the terminal words otherwise than the
+// register; the others stand under their own name.
+var terminalRows = map[string]terminalRow{
+	"ac_rms_v":                    {"varying part", says("rms")},
+	"pp_v":                        {"peak-to-peak", says("all samples, full span")},
+	"pp_20mhz_v":                  {"peak-to-peak, 20 MHz", func(m *analysis.Measurement) string { return m.PP20MHzFilter }},
+	"pp_20mhz_999_v":              {"  99.9 % of the time", nil},
+	"switching_hz":                {"switching", func(m *analysis.Measurement) string { return string(m.Kind) }},
+	"ripple_pp_v":                 {"ripple, folded cycle", says("peak-to-peak, without spikes and noise")},
+	"switching_fundamental_rms_v": {"  fundamental", says("rms")},
+	"mains_line_rms_v":            {"mains line", mainsRemark},
+	"spikes_per_s":                {"spikes", nil},
+	"spike_peak_median_v":         {"  median peak", nil},
+	"spike_peak_p95_v":            {"  95th percentile", nil},
+	"ring_hz":                     {"  ring", func(m *analysis.Measurement) string { return ringRemark(&m.Spikes) }},
+	"noise_density_v_per_rthz":    {"noise density", func(m *analysis.Measurement) string { return noiseRemark(&m.Noise) }},
 }
 
 // captureText keeps the first write error and the figures that are missing.

@@ -6,6 +6,9 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"stillglow/analysis"
+	"stillglow/analysis/figure"
 )
 
 // Comparison is a before and an after: two captures, or two results of the same
@@ -147,51 +150,40 @@ func Compare(a, b *Side) (*Comparison, error) {
 	return c, nil
 }
 
-// comparedFigures are the figures of a capture worth a line, by their JSON key.
-var comparedFigures = []struct{ key, name, unit string }{
-	{"dc_v", "DC", "V"},
-	{"ac_rms_v", "rms of the varying part", "V"},
-	{"pp_v", "peak-to-peak, full span", "V"},
-	{"pp_20mhz_v", "peak-to-peak, 20 MHz", "V"},
-	{"ripple_pp_v", "folded ripple, peak-to-peak", "V"},
-	{"switching_hz", "switching frequency", "Hz"},
-	{"switching_fundamental_rms_v", "switching line, rms", "V"},
-	{"mains_line_rms_v", "mains line, rms", "V"},
-	{"mains_comb_pp_v", "mains comb, peak-to-peak", "V"},
-	{"spikes_per_s", "spikes per second", "1/s"},
-	{"spike_peak_median_v", "spike peak, median", "V"},
-	{"spike_peak_p95_v", "spike peak, 95th percentile", "V"},
-	{"ring_hz", "ring frequency", "Hz"},
-	{"noise_density_v_per_rthz", "noise density", "V/√Hz"},
-	{"noise_density_1khz_v_per_rthz", "noise density at 1 kHz", "V/√Hz"},
-}
-
 func field[T any](m map[string]json.RawMessage, key string) T {
 	var v T
 	_ = json.Unmarshal(m[key], &v) // absent or null: the zero value
 	return v
 }
 
-func (c *Comparison) compareCaptures(a, b map[string]json.RawMessage) {
-	ua, ub := field[map[string]float64](a, "uncertainty"), field[map[string]float64](b, "uncertainty")
-	for _, f := range comparedFigures {
-		x := change(f.key, f.name, f.unit, field[*float64](a, f.key), field[*float64](b, f.key), ua[f.key], ub[f.key])
-		if x.Before != nil || x.After != nil {
-			c.Changes = append(c.Changes, x)
+// figureIn reads a figure of a capture's object by its key in the register: at the
+// top level, "object.key" or "list.id.key". It is nil when it was not measured.
+func figureIn(m map[string]json.RawMessage, key string) *float64 {
+	at, rest, nested := strings.Cut(key, ".")
+	if !nested {
+		return field[*float64](m, key)
+	}
+	id, last, inList := strings.Cut(rest, ".")
+	if !inList {
+		return field[*float64](field[map[string]json.RawMessage](m, at), rest)
+	}
+	for _, x := range field[[]map[string]json.RawMessage](m, at) {
+		if field[string](x, "id") == id {
+			return field[*float64](x, last)
 		}
 	}
-	type band struct {
-		ID, Name string
-		RMSV     *float64 `json:"rms_v"`
-	}
-	after := map[string]*float64{}
-	for _, x := range field[[]band](b, "bands") {
-		after[x.ID] = x.RMSV
-	}
-	for _, x := range field[[]band](a, "bands") {
-		k := "bands." + x.ID + ".rms_v"
-		if v, ok := after[x.ID]; ok && (v != nil || x.RMSV != nil) {
-			c.Changes = append(c.Changes, change(k, clean(x.Name)+", rms", "V", x.RMSV, v, ua[k], ub[k]))
+	return nil
+}
+
+func (c *Comparison) compareCaptures(a, b map[string]json.RawMessage) {
+	ua, ub := field[map[string]float64](a, "uncertainty"), field[map[string]float64](b, "uncertainty")
+	for _, row := range analysis.Register() {
+		if !row.Shown(figure.Compare) {
+			continue
+		}
+		before, after := figureIn(a, row.Key), figureIn(b, row.Key)
+		if before != nil || after != nil {
+			c.Changes = append(c.Changes, change(row.Key, row.Name, row.Unit, before, after, ua[row.Key], ub[row.Key]))
 		}
 	}
 	c.unlike(a, b)

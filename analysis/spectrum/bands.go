@@ -31,6 +31,26 @@ var bandPlan = []struct {
 	{"above_20m", "above 20 MHz", 20e6, 0, nil},
 }
 
+// BandPlan lists the bands that are summed, in order and without their sums.
+// HighHz is 0 where a band reaches to the span's end.
+func BandPlan() []Band {
+	bands := make([]Band, len(bandPlan))
+	for i, p := range bandPlan {
+		bands[i] = Band{ID: p.id, Name: p.name, LowHz: p.lowHz, HighHz: p.highHz}
+	}
+	return bands
+}
+
+// Weight is the weighting of amplitudes in the band's sum by hertz, nil for none.
+func (b Band) Weight() func(hz float64) float64 {
+	for _, p := range bandPlan {
+		if p.id == b.ID {
+			return p.weight
+		}
+	}
+	return nil
+}
+
 // MeasureBands sums the spectrum within bands to volts rms, with lines and with
 // the lines' place filled by the noise around them. The instrument's share of
 // the lines is left out of both. A band that the span does not hold is not
