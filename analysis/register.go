@@ -13,6 +13,9 @@ type row = figure.Row[Measurement]
 // scriptsOnly: a figure that only JSON holds.
 const scriptsOnly = figure.Terminal | figure.Page | figure.Compare
 
+// unpredictable: only the samples tell what a filter makes of the figure.
+var unpredictable = figure.Behind[Measurement]{Rule: figure.Unpredictable}
+
 // unchanged: a linear filter leaves the figure as it is.
 var unchanged = figure.Behind[Measurement]{Rule: figure.Unchanged}
 
@@ -56,6 +59,10 @@ func Lookup(key string) (figure.Row[Measurement], bool) {
 	return row{}, false
 }
 
+// figuresToNoise are the figures from the whole trace down to its noise floor. The
+// low end of the span needed is 50 kHz for what happens within a switching cycle:
+// small converters switch at 60 kHz and more (common practice, no source), and
+// what lies lower has figures of its own.
 func figuresToNoise() []row {
 	return []row{
 		at(func(m *Measurement) *figure.Figure { return &m.DCV }, row{Key: "dc_v", Name: "DC", Unit: "V", Says: "mean of a DC-coupled trace",
@@ -65,7 +72,7 @@ func figuresToNoise() []row {
 		at(func(m *Measurement) *figure.Figure { return &m.PPV }, row{Key: "pp_v", Name: "peak-to-peak, full span", Unit: "V", Says: "peak-to-peak of the samples, full span",
 			Behind: along(figure.DetailCurve), Class: figure.Scatter}),
 		at(func(m *Measurement) *figure.Figure { return &m.CrestFactor }, row{Key: "crest_factor", Name: "crest factor", Says: "peak of the varying part over its rms",
-			NotIn: figure.Terminal | figure.Compare}),
+			Behind: unpredictable, NotIn: figure.Terminal | figure.Compare}),
 		at(func(m *Measurement) *figure.Figure { return &m.PP20MHzV }, row{Key: "pp_20mhz_v", Name: "peak-to-peak, 20 MHz", Unit: "V", Says: "peak-to-peak in a 20 MHz span",
 			Behind: along(figure.DetailCurve), Class: figure.Scatter, Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6}),
 		at(func(m *Measurement) *figure.Figure { return &m.PP20MHz999V }, row{Key: "pp_20mhz_999_v", Name: "peak-to-peak, 20 MHz, 99.9 % of the time", Unit: "V", Says: "the same for 99.9 % of the time",
@@ -75,15 +82,15 @@ func figuresToNoise() []row {
 		at(func(m *Measurement) *figure.Figure { return &m.RippleRMSV }, row{Key: "ripple_rms_v", Name: "folded ripple, rms", Unit: "V", Says: "rms of the folded cycle",
 			Behind: along(figure.CycleCurve), Class: figure.Fit, Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Cycle.RiseSlopeVPerS }, row{Key: "cycle.rise_slope_v_per_s", Name: "rising slope", Unit: "V/s", Says: "linear part",
-			Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Cycle.FallSlopeVPerS }, row{Key: "cycle.fall_slope_v_per_s", Name: "falling slope", Unit: "V/s", Says: "linear part, negative",
-			Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Cycle.ESRStepV }, row{Key: "cycle.esr_step_v", Name: "step at the edges", Unit: "V", Says: "step at the edges",
-			Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Cycle.ESRStepShare }, row{Key: "cycle.esr_step_share", Name: "step over peak-to-peak", Says: "step over peak-to-peak",
-			Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Cycle.ApparentDuty }, row{Key: "cycle.apparent_duty", Name: "apparent duty", Says: "share of the period spent rising",
-			Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Group: figure.InCycle | figure.Folded, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.SwitchingHz }, row{Key: "switching_hz", Name: "switching frequency", Unit: "Hz", Says: "switching frequency",
 			Behind: unchanged, Class: figure.TimeBase, LowHz: 50e3, HighHz: 2e6}),
 		at(func(m *Measurement) *figure.Figure { return &m.SwitchingFundamentalRMSV }, row{Key: "switching_fundamental_rms_v", Name: "switching line, rms", Unit: "V", Says: "rms of the line at the switching frequency",
@@ -121,21 +128,21 @@ func figuresToNoise() []row {
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.PeakMaxV }, row{Key: "spike_peak_max_v", Name: "spike peak, greatest", Unit: "V", Says: "greatest",
 			Behind: along(figure.SpikeCurve), Class: figure.Fit, Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6, NotIn: figure.Terminal | figure.Compare}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.DurationMedianS }, row{Key: "spike_duration_median_s", Name: "spike duration at 50 %, median", Unit: "s", Says: "median pulse duration at 50 %",
-			LowHz: 50e3, HighHz: 20e6, NotIn: figure.Terminal | figure.Compare}),
+			Behind: unpredictable, LowHz: 50e3, HighHz: 20e6, NotIn: figure.Terminal | figure.Compare}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.AreaMedianVs }, row{Key: "spike_area_median_vs", Name: "spike area, median", Unit: "Vs", Says: "median absolute area, V s",
-			Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.RingHz }, row{Key: "ring_hz", Name: "ring frequency", Unit: "Hz", Says: "ring frequency",
-			Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6}),
+			Behind: unpredictable, Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.RingQ }, row{Key: "ring_q", Name: "ring Q", Says: "ring quality factor",
-			Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: figure.Terminal | figure.Compare}),
+			Behind: unpredictable, Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: figure.Terminal | figure.Compare}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.RisingRingHz }, row{Key: "rising_ring_hz", Name: "ring frequency, rising edges", Unit: "Hz", Says: "after rising edges",
-			Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.RisingRingQ }, row{Key: "rising_ring_q", Name: "ring Q, rising edges", Says: "after rising edges",
-			Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.FallingRingHz }, row{Key: "falling_ring_hz", Name: "ring frequency, falling edges", Unit: "Hz", Says: "after falling edges",
-			Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.FallingRingQ }, row{Key: "falling_ring_q", Name: "ring Q, falling edges", Says: "after falling edges",
-			Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
+			Behind: unpredictable, Class: figure.TimeBase, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.RisingPeakMedianV }, row{Key: "rising_spike_peak_median_v", Name: "spike peak at rising edges, median", Unit: "V", Says: "at rising edges",
 			Behind: along(figure.SpikeCurve), Class: figure.Fit, Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.FallingPeakMedianV }, row{Key: "falling_spike_peak_median_v", Name: "spike peak at falling edges, median", Unit: "V", Says: "at falling edges",
@@ -149,7 +156,7 @@ func figuresToNoise() []row {
 		at(func(m *Measurement) *figure.Figure { return &m.Noise.At1kHzVPerRtHz }, row{Key: "noise_density_1khz_v_per_rthz", Name: "noise density at 1 kHz", Unit: "V/√Hz", Says: "floor at 1 kHz",
 			Behind: gainAt(func(*Measurement) figure.Figure { return figure.Known(1e3) }), Class: figure.Fit, Group: figure.Density, LowHz: 900, HighHz: 1.1e3, NotIn: figure.Terminal}),
 		at(func(m *Measurement) *figure.Figure { return &m.Noise.CornerHz }, row{Key: "noise_corner_hz", Name: "1/f corner", Unit: "Hz", Says: "where the 1/f part equals the white part",
-			LowHz: 900, HighHz: 20e3, NotIn: figure.Terminal | figure.Compare}),
+			Behind: unpredictable, LowHz: 900, HighHz: 20e3, NotIn: figure.Terminal | figure.Compare}),
 	}
 }
 
@@ -206,10 +213,14 @@ func bandRows() []row {
 		if p.HighHz == 20e3 {
 			group = figure.Audio
 		}
-		if p.HighHz == 0 {
+		if p.LowHz >= 1e6 {
 			group |= figure.ShortPeak
 		}
-		add(p.ID, p.Name, p.LowHz, p.HighHz, p.Weight(), group)
+		low, weight := p.LowHz, p.Weight()
+		if weight != nil {
+			low = 50 // A-weighting is down 30 dB at 50 Hz (IEC 61672-1): the sum does not need the octave below
+		}
+		add(p.ID, p.Name, low, p.HighHz, weight, group)
 	}
 	add("bs468_qp", "ITU-R BS.468-4 quasi-peak", 31.5, 31.5e3, nil, figure.Audio)
 	return rows

@@ -163,27 +163,9 @@ func limitText(l target.Limit) string {
 	}
 }
 
-// shortNames head narrow columns and bars.
-var shortNames = map[target.Criterion]string{
-	target.HeaterDC:     "DC",
-	target.RipplePP:     "ripple p-p",
-	target.FoldedRipple: "folded ripple",
-	target.MainsLine:    "mains line",
-	target.SpikePeak:    "spike p95",
-	target.SpikeRate:    "spikes/s",
-	target.BandAudio:    "audio",
-	target.BandAudioA:   "audio A",
-	target.BandRF1:      "20k-1M",
-	target.BandRF2:      "1M-20M",
-	target.Noise:        "noise",
-	target.Density1k:    "1 kHz",
-	target.Density10k:   "10 kHz",
-	target.Density100k:  "100 kHz",
-	target.Mask:         "mask",
-}
-
+// shortName heads narrow columns and bars.
 func shortName(l target.Limit) string {
-	if s, ok := shortNames[l.Criterion]; ok {
+	if s := target.ShortName(l.Criterion); s != "" {
 		return s
 	}
 	return l.Name

@@ -44,9 +44,11 @@ const (
 // Rule is how a figure behaves behind a linear filter between supply and load.
 type Rule int
 
-// The rules. The zero value is the careful one: nothing is foretold.
+// The rules. Where none is stated the figure counts as unpredictable: a prediction
+// never hands on the figure ahead of the filter for one behind it.
 const (
-	Unpredictable Rule = iota // can't be told from the measurement alone
+	Unstated      Rule = iota // nobody has thought about it yet
+	Unpredictable             // can't be told from the measurement alone
 	Unchanged                 // a frequency of the converter's, the instrument's own, or DC at the terminals
 	AtFrequency               // an amplitude at one frequency: scales with the gain there
 	InBand                    // rms within a band: summed anew from the spectrum
@@ -66,6 +68,10 @@ const (
 	FloorCurve          // the noise floor's third octaves: rms
 	CountCurve          // a count of spikes: none stay none
 )
+
+// Predictable reports whether the figure behind a filter can be told from the
+// measurement ahead of it.
+func (b Behind[M]) Predictable() bool { return b.Rule > Unpredictable }
 
 // Behind is a figure's rule behind a filter.
 type Behind[M any] struct {

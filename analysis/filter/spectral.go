@@ -13,50 +13,65 @@ import (
 )
 
 // spectral predicts a measurement behind the circuit from the measurement
-// alone. Exact for what is linear in the spectrum: lines, densities, band sums
-// and the folded cycle. Spikes and the peak-to-peak in 20 MHz are scaled by what
-// the circuit makes of the typical spike and of the detail kept of the
-// waveform, which is good to a few dB; where neither was kept, by the greatest
-// gain it has where the spike lives. DC stays as it was at the supply's terminals, where its limit holds.
+// alone, every figure by its rule in the register. Exact for what is linear in
+// the spectrum: lines, densities, band sums and the folded cycle. Spikes and the
+// peak-to-peak in 20 MHz are scaled by what the circuit makes of the typical
+// spike and of the detail kept of the waveform, which is good to a few dB; where
+// neither was kept, by the greatest gain it has where the spike lives. DC stays as
+// it was at the supply's terminals, where its limit holds. A figure without a rule
+// is not measured.
 func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 	out := *m
-	gain := func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) }
-	scale := func(f figure.Figure, g float64) figure.Figure {
-		if f.Known {
-			f.Value *= g
-			f.U *= g
-		}
-		return f
+	p := newPrediction(m, c)
+	p.curves(&out)
+	for _, row := range analysis.Register() {
+		row.Write(&out, p.figure(row, row.Read(m)))
 	}
+	return &out
+}
 
-	out.Spectrum.VPerRtHz = scaled(m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, gain)
-	out.Spectrum.BaselineVPerRtHz = nil
-	if m.MainsLineHz.Known {
-		out.MainsLineRMS = scale(m.MainsLineRMS, gain(m.MainsLineHz.Value))
-		out.MainsCombRMS = scale(m.MainsCombRMS, gain(m.MainsLineHz.Value))
-		out.MainsCombPPV = scale(m.MainsCombPPV, gain(m.MainsLineHz.Value))
+// prediction holds what the circuit makes of one measurement's curves.
+type prediction struct {
+	m           *analysis.Measurement
+	c           Circuit
+	gain        func(hz float64) float64
+	spike       float64   // of the typical spike's peak
+	cycle       float64   // of the ripple's peak-to-peak
+	cycleBehind []float64 // the mean cycle with its spikes, nil without one
+}
+
+func newPrediction(m *analysis.Measurement, c Circuit) *prediction {
+	p := &prediction{m: m, c: c, cycle: 1, gain: func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) }}
+	if n := len(m.Cycle.MeanV); n >= 8 && m.Cycle.PeriodS > 0 {
+		p.cycleBehind = throughCycle(m.Cycle.MeanV, m.Cycle.PeriodS, c)
 	}
+	if ripple, duty := spikeFree(m); ripple != nil {
+		after := throughCycle(ripple, m.Cycle.PeriodS, c)
+		p.cycle = ratio(peakToPeak(offEdges(after, duty)), peakToPeak(offEdges(ripple, duty)))
+	} else if m.SwitchingHz.Known {
+		p.cycle = greatest(p.gain, m.SwitchingHz.Value, 20*m.SwitchingHz.Value)
+	}
+	p.spike = spikeGain(m, c, p.gain)
+	return p
+}
+
+// curves sends the curves and lists of a measurement through the circuit.
+func (p *prediction) curves(out *analysis.Measurement) {
+	m := p.m
+	out.Spectrum.VPerRtHz = scaled(m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, p.gain)
+	out.Spectrum.BaselineVPerRtHz = nil
 	out.Lines = append([]spectrum.Line(nil), m.Lines...)
 	for i := range out.Lines {
-		h := Insertion(c, out.Lines[i].FrequencyHz)
+		h := Insertion(p.c, out.Lines[i].FrequencyHz)
 		out.Lines[i].RMSV *= cmplx.Abs(h)
 		out.Lines[i].InstrumentRMSV *= cmplx.Abs(h)
 		out.Lines[i].NoiseURMSV *= cmplx.Abs(h)
 		out.Lines[i].PhaseRad += cmplx.Phase(h)
 	}
-	out.Bands = append([]spectrum.Band(nil), m.Bands...)
-	for i, b := range out.Bands {
-		var weight func(float64) float64
-		if b.ID == "audio_a" {
-			weight = spectrum.AWeight
-		}
-		g := bandGain(m.Spectrum, b.LowHz, b.HighHz, weight, gain)
-		out.Bands[i].RMSV = scale(b.RMSV, g)
-		out.Bands[i].RMSNoLinesV = scale(b.RMSNoLinesV, g)
-	}
+	out.Bands = append([]spectrum.Band(nil), m.Bands...) // the register's rows write into it
 	out.Noise.ThirdOctaves = append([]spectrum.ThirdOctave(nil), m.Noise.ThirdOctaves...)
 	for i, t := range out.Noise.ThirdOctaves {
-		g := gain(t.CentreHz)
+		g := p.gain(t.CentreHz)
 		t.DensityVPerRtHz *= g
 		t.UngatedVPerRtHz *= g
 		t.LowVPerRtHz *= g
@@ -64,40 +79,110 @@ func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 		t.BaselineVPerRtHz = 0
 		out.Noise.ThirdOctaves[i] = t
 	}
-	if m.Noise.AtHz.Known {
-		out.Noise.DensityVPerRtHz = scale(m.Noise.DensityVPerRtHz, gain(m.Noise.AtHz.Value))
-		out.Noise.UngatedVPerRtHz = scale(m.Noise.UngatedVPerRtHz, gain(m.Noise.AtHz.Value))
+	if p.cycleBehind != nil {
+		out.Cycle.MeanV = p.cycleBehind
 	}
-	out.Noise.At1kHzVPerRtHz = scale(m.Noise.At1kHzVPerRtHz, gain(1000))
+	out.Spikes.List = nil
+}
 
-	if m.SwitchingHz.Known {
-		out.SwitchingFundamentalRMSV = scale(m.SwitchingFundamentalRMSV, gain(m.SwitchingHz.Value))
-	}
-	if n := len(m.Cycle.MeanV); n >= 8 && m.Cycle.PeriodS > 0 {
-		out.Cycle.MeanV = throughCycle(m.Cycle.MeanV, m.Cycle.PeriodS, c)
-	}
-	cycleGain := 1.0
-	if ripple, duty := spikeFree(m); ripple != nil {
-		after := throughCycle(ripple, m.Cycle.PeriodS, c)
-		cycleGain = ratio(peakToPeak(offEdges(after, duty)), peakToPeak(offEdges(ripple, duty)))
-	} else if m.SwitchingHz.Known {
-		cycleGain = greatest(gain, m.SwitchingHz.Value, 20*m.SwitchingHz.Value)
-	}
-	out.RipplePPV = scale(m.RipplePPV, cycleGain)
-	out.RippleRMSV = scale(m.RippleRMSV, cycleGain)
+// notForetold is why a figure has no value behind a circuit.
+const notForetold = "behind a filter it can't be told from the measurement alone; the capture's samples are needed"
 
-	g := spikeGain(m, c, gain)
-	s := &out.Spikes
-	s.PeakMedianV, s.PeakP95V, s.PeakMaxV = scale(s.PeakMedianV, g), scale(s.PeakP95V, g), scale(s.PeakMaxV, g)
-	s.RisingPeakMedianV, s.FallingPeakMedianV = scale(s.RisingPeakMedianV, g), scale(s.FallingPeakMedianV, g)
-	s.ThresholdV *= g
-	s.List = nil
+// figure is a figure behind the circuit.
+func (p *prediction) figure(row figure.Row[analysis.Measurement], f figure.Figure) figure.Figure {
+	if !f.Known {
+		return f
+	}
+	miss := figure.NotMeasured(notForetold)
+	switch b := row.Behind; b.Rule {
+	case figure.Unchanged:
+		return f
+	case figure.AtFrequency:
+		at := b.AtHz(p.m)
+		if !at.Known {
+			return miss
+		}
+		return times(f, p.gain(at.Value))
+	case figure.InBand:
+		lowHz, highHz := b.Band(p.m)
+		return times(f, bandGain(p.m.Spectrum, lowHz, highHz, b.Weight, p.gain))
+	case figure.FromCurve:
+		return p.fromCurve(b.Curve, f, miss)
+	}
+	return miss
+}
 
-	out.PP20MHzV = behindPP(m, m.PP20MHzV, c, gain, g, cycleGain)
-	out.PP20MHz999V = behindPP(m, m.PP20MHz999V, c, gain, g, cycleGain)
-	out.PPV = behindPP(m, m.PPV, c, gain, g, cycleGain)
-	out.ACRMSV = scale(m.ACRMSV, bandGain(m.Spectrum, 0, math.Inf(1), nil, gain))
-	return &out
+// fromCurve recomputes a figure from the curve that its row names.
+func (p *prediction) fromCurve(c figure.Curve, f, miss figure.Figure) figure.Figure {
+	switch c {
+	case figure.CycleCurve:
+		return times(f, p.cycle)
+	case figure.SpikeCurve:
+		return times(f, p.spike)
+	case figure.DetailCurve:
+		return behindPP(p.m, f, p.c, p.gain, p.spike, p.cycle)
+	case figure.PeriodicCurve:
+		if g, ok := p.periodicGain(); ok {
+			return times(f, g)
+		}
+	case figure.FloorCurve:
+		if g, ok := p.floorGain(); ok {
+			return times(f, g)
+		}
+	case figure.CountCurve:
+		if f.Value == 0 {
+			return f // no spike ahead of it, none behind it
+		}
+	}
+	return miss
+}
+
+// periodicGain is what the circuit makes of the rms of all that repeats: the mean
+// cycle with its spikes, the mains comb, and the lines of neither.
+func (p *prediction) periodicGain() (float64, bool) {
+	var before, after float64
+	for i, v := range p.cycleBehind {
+		n := float64(len(p.cycleBehind))
+		before += p.m.Cycle.MeanV[i] * p.m.Cycle.MeanV[i] / n
+		after += v * v / n
+	}
+	line := func(rmsV, hz float64) {
+		g := p.gain(hz)
+		before += rmsV * rmsV
+		after += rmsV * rmsV * g * g
+	}
+	for _, l := range p.m.Lines {
+		if l.Comb == spectrum.CombSwitching && p.cycleBehind != nil {
+			continue // in the cycle
+		}
+		line(l.RMSV, l.FrequencyHz)
+	}
+	if !(before > 0) {
+		return 0, false
+	}
+	return math.Sqrt(after / before), true
+}
+
+// floorGain is what the circuit makes of the rms of the noise floor.
+func (p *prediction) floorGain() (float64, bool) {
+	var before, after float64
+	for _, t := range p.m.Noise.ThirdOctaves {
+		power := t.DensityVPerRtHz * t.DensityVPerRtHz * t.CentreHz // a third octave is as wide as its centre is high
+		g := p.gain(t.CentreHz)
+		before += power
+		after += power * g * g
+	}
+	if !(before > 0) {
+		return 0, false
+	}
+	return math.Sqrt(after / before), true
+}
+
+// times scales a figure and its uncertainty.
+func times(f figure.Figure, g float64) figure.Figure {
+	f.Value *= g
+	f.U *= g
+	return f
 }
 
 func scaled(hz, v []float64, gain func(float64) float64) []float64 {

@@ -18,13 +18,17 @@ const (
 
 // criterion is what there is to know of one Criterion besides its limit.
 type criterion struct {
-	id         Criterion
-	name, unit string
-	lowHz      float64 // span a capture needs to show it
-	highHz     float64
-	domain     domain
-	how        string // what capture would cover it
-	figure     func(*analysis.Measurement) figure.Figure
+	id          Criterion
+	name, short string // in words; short: for narrow columns
+	unit        string
+	lowHz       float64 // span a capture needs to show it
+	highHz      float64
+	domain      domain
+	how         string // what capture would cover it
+	group       figure.Group
+	figure      func(*analysis.Measurement) figure.Figure // nil: not taken from one capture
+	weight      func(hz float64) float64                  // weighting of amplitudes in a band sum, nil none
+	foretold    bool                                      // can be predicted behind a filter from a measurement
 }
 
 // Captures that a criterion asks for, in the words of the bench.
@@ -35,34 +39,53 @@ const (
 	midCapture   = "a capture at 2.5 MS/s or more, at least 1 ms long"
 )
 
-// criteria in the order they are shown in. The low end of the needed span is
-// 50 kHz for what happens within a switching cycle: small converters switch at
-// 60 kHz and more (common practice, no source), and what lies lower has
-// criteria of its own. A-weighting is down 30 dB at 50 Hz (IEC 61672-1), so
-// the A-weighted sum does not need the octave below.
-func criteria() []criterion {
-	return []criterion{
-		{HeaterDC, "DC at the heater load", "V", 0, 0, linear, "a meter reading of the DC volts at the heaters' current (or a DC-coupled capture)", nil},
-		{RipplePP, "ripple p-p in 20 MHz", "V", 50e3, 20e6, linear, fastCapture, func(m *analysis.Measurement) figure.Figure { return m.PP20MHzV }},
-		{FoldedRipple, "folded ripple p-p", "V", 50e3, 2e6, linear, fastCapture, func(m *analysis.Measurement) figure.Figure { return m.RipplePPV }},
-		{MainsLine, "mains line rms", "V", 100, 120, power, slowCapture, func(m *analysis.Measurement) figure.Figure { return m.MainsLineRMS }},
-		{SpikePeak, "spike peak, 95th percentile", "V", 50e3, 20e6, linear, fastCapture, spikePeak},
-		{SpikeRate, "spikes per second", "1/s", 50e3, 20e6, linear, fastCapture, func(m *analysis.Measurement) figure.Figure { return m.Spikes.PerS }},
-		{BandAudio, "20 Hz to 20 kHz rms", "V", 20, 20e3, power, audioCapture, band("audio")},
-		{BandAudioA, "audio rms, A-weighted", "V", 50, 20e3, power, audioCapture, band("audio_a")},
-		{BandRF1, "20 kHz to 1 MHz rms", "V", 20e3, 1e6, power, midCapture, band("20k_1m")},
-		{BandRF2, "1 to 20 MHz rms", "V", 1e6, 20e6, power, fastCapture, band("1m_20m")},
-		{Noise, "noise density", "V/√Hz", 2e3, 20e3, power, audioCapture, func(m *analysis.Measurement) figure.Figure { return m.Noise.DensityVPerRtHz }},
-		{Density1k, "noise density at 1 kHz", "V/√Hz", 900, 1.1e3, power, audioCapture, densityAt(1e3)},
-		{Density10k, "noise density at 10 kHz", "V/√Hz", 9e3, 11e3, power, audioCapture, densityAt(10e3)},
-		{Density100k, "noise density at 100 kHz", "V/√Hz", 90e3, 110e3, power, midCapture, densityAt(100e3)},
-		{Mask, "density mask", "× mask", 0, 0, power, audioCapture, nil},
+// criteria in the order they are shown in. A criterion on a figure of the
+// register takes unit, span, doubts and behaviour behind a filter from there; the
+// others rest on curves, which a filter lets be predicted.
+var criteria = []criterion{
+	{id: HeaterDC, name: "DC at the heater load", short: "DC", unit: "V", domain: linear, group: figure.Mean, foretold: true,
+		how: "a meter reading of the DC volts at the heaters' current (or a DC-coupled capture)"},
+	on("pp_20mhz_v", criterion{id: RipplePP, name: "ripple p-p in 20 MHz", short: "ripple p-p", domain: linear, how: fastCapture}),
+	on("ripple_pp_v", criterion{id: FoldedRipple, name: "folded ripple p-p", short: "folded ripple", domain: linear, how: fastCapture}),
+	on("mains_line_rms_v", criterion{id: MainsLine, name: "mains line rms", short: "mains line", domain: power, how: slowCapture}),
+	on("spike_peak_p95_v", criterion{id: SpikePeak, name: "spike peak, 95th percentile", short: "spike p95", domain: linear, how: fastCapture, figure: spikePeak}),
+	on("spikes_per_s", criterion{id: SpikeRate, name: "spikes per second", short: "spikes/s", domain: linear, how: fastCapture}),
+	on("bands.audio.rms_v", criterion{id: BandAudio, name: "20 Hz to 20 kHz rms", short: "audio", domain: power, how: audioCapture}),
+	on("bands.audio_a.rms_v", criterion{id: BandAudioA, name: "audio rms, A-weighted", short: "audio A", domain: power, how: audioCapture}),
+	on("bands.20k_1m.rms_v", criterion{id: BandRF1, name: "20 kHz to 1 MHz rms", short: "20k-1M", domain: power, how: midCapture}),
+	on("bands.1m_20m.rms_v", criterion{id: BandRF2, name: "1 to 20 MHz rms", short: "1M-20M", domain: power, how: fastCapture}),
+	on("noise_density_v_per_rthz", criterion{id: Noise, name: "noise density", short: "noise", domain: power, how: audioCapture}),
+	densityAt(1e3, criterion{id: Density1k, name: "noise density at 1 kHz", short: "1 kHz", how: audioCapture}),
+	densityAt(10e3, criterion{id: Density10k, name: "noise density at 10 kHz", short: "10 kHz", how: audioCapture}),
+	densityAt(100e3, criterion{id: Density100k, name: "noise density at 100 kHz", short: "100 kHz", how: midCapture}),
+	{id: Mask, name: "density mask", short: "mask", unit: "× mask", domain: power, how: audioCapture, group: figure.Density | figure.MaskRatio, foretold: true},
+}
+
+// on completes a criterion by the row of the figure it is on.
+func on(key string, c criterion) criterion {
+	row, ok := analysis.Lookup(key)
+	if !ok {
+		panic("target: no figure " + key) // a slip in the table above
 	}
+	c.unit, c.lowHz, c.highHz = row.Unit, row.LowHz, row.HighHz
+	c.group, c.weight, c.foretold = row.Group, row.Behind.Weight, row.Behind.Predictable()
+	if c.figure == nil {
+		c.figure = row.Read
+	}
+	return c
+}
+
+// densityAt completes a criterion on the noise floor's third octave that holds hz.
+func densityAt(hz float64, c criterion) criterion {
+	c.unit, c.lowHz, c.highHz = "V/√Hz", 0.9*hz, 1.1*hz
+	c.domain, c.group, c.foretold = power, figure.Density, true
+	c.figure = func(m *analysis.Measurement) figure.Figure { return thirdOctaveAt(m, hz) }
+	return c
 }
 
 // lookup finds a criterion by its key.
 func lookup(id Criterion) (criterion, bool) {
-	for _, c := range criteria() {
+	for _, c := range criteria {
 		if c.id == id {
 			return c, true
 		}
@@ -70,11 +93,24 @@ func lookup(id Criterion) (criterion, bool) {
 	return criterion{}, false
 }
 
+// ShortName is a criterion's name for narrow columns and bars, "" for an unknown
+// one.
+func ShortName(id Criterion) string {
+	c, _ := lookup(id)
+	return c.short
+}
+
+// Foretold reports whether a criterion's figure behind a filter can be predicted
+// from the measurement ahead of it; where not, the samples are needed.
+func Foretold(id Criterion) bool {
+	c, _ := lookup(id)
+	return c.foretold
+}
+
 // Criteria lists the keys of all criteria, in the order they are shown in.
 func Criteria() []Criterion {
-	all := criteria()
-	ids := make([]Criterion, len(all))
-	for i, c := range all {
+	ids := make([]Criterion, len(criteria))
+	for i, c := range criteria {
 		ids[i] = c.id
 	}
 	return ids
@@ -132,31 +168,18 @@ func hidden(c criterion, l Limit, m *analysis.Measurement) string {
 	return ""
 }
 
-func band(id string) func(*analysis.Measurement) figure.Figure {
-	return func(m *analysis.Measurement) figure.Figure {
-		for _, b := range m.Bands {
-			if b.ID == id {
-				return b.RMSV
+// thirdOctaveAt is the noise floor of the third octave that holds hz.
+func thirdOctaveAt(m *analysis.Measurement, hz float64) figure.Figure {
+	for _, t := range m.Noise.ThirdOctaves {
+		if ratio := t.CentreHz / hz; ratio > 0.891 && ratio < 1.122 && t.DensityVPerRtHz > 0 {
+			f := figure.Known(t.DensityVPerRtHz)
+			if t.HighVPerRtHz > t.LowVPerRtHz {
+				f.U = (t.HighVPerRtHz - t.LowVPerRtHz) / 2
 			}
+			return f
 		}
-		return figure.NotMeasured("the band was not summed")
 	}
-}
-
-// densityAt is the noise floor of the third octave that holds hz.
-func densityAt(hz float64) func(*analysis.Measurement) figure.Figure {
-	return func(m *analysis.Measurement) figure.Figure {
-		for _, t := range m.Noise.ThirdOctaves {
-			if ratio := t.CentreHz / hz; ratio > 0.891 && ratio < 1.122 && t.DensityVPerRtHz > 0 {
-				f := figure.Known(t.DensityVPerRtHz)
-				if t.HighVPerRtHz > t.LowVPerRtHz {
-					f.U = (t.HighVPerRtHz - t.LowVPerRtHz) / 2
-				}
-				return f
-			}
-		}
-		return figure.NotMeasured("no third octave of the noise floor there")
-	}
+	return figure.NotMeasured("no third octave of the noise floor there")
 }
 
 // Text is the limit with its unit: "20 mV", "6.6 to 7.6 V".

@@ -24,13 +24,13 @@ func TestNearInstrumentFloorIsBoundedByTheBand(t *testing.T) {
 	}
 	floor := 20e-9 * math.Sqrt(20e3-20)
 	for _, k := range []float64{1.5, 3, 100} {
-		_, up := swing(capture.CautionBaselineNear, c, m, figure.Known(k*floor))
+		_, up := marginShift(capture.CautionBaselineNear, c, m, figure.Known(k*floor))
 		want := 20 * math.Log10(k/math.Sqrt(k*k-1))
 		if math.Abs(up-want) > 0.05*want+1e-3 {
 			t.Errorf("%g times the floor: the margin may rise by %.3f dB, want %.3f", k, up, want)
 		}
 	}
-	if _, up := swing(capture.CautionBaselineNear, c, m, figure.Known(0.9*floor)); up != far {
+	if _, up := marginShift(capture.CautionBaselineNear, c, m, figure.Known(0.9*floor)); up != unboundedDB {
 		t.Errorf("under the floor: %g, want no bound", up)
 	}
 }

@@ -143,10 +143,10 @@ func (e *Evaluation) settle(doubts []doubt) {
 		}
 	}
 	shaky := map[int]bool{}
-	deepens := false
+	couldFail := false
 	for _, d := range doubts {
 		shaky[d.margin] = shaky[d.margin] || d.flips
-		deepens = deepens || d.deepens
+		couldFail = couldFail || d.couldFail
 	}
 	certainOut, certainFail := false, false
 	for i, m := range e.Margins {
@@ -161,7 +161,7 @@ func (e *Evaluation) settle(doubts []doubt) {
 	switch {
 	case certainFail:
 		e.Verdict = Fail
-	case !certainOut && len(doubts) > 0, deepens:
+	case !certainOut && len(doubts) > 0, couldFail:
 		e.Verdict = Retake
 	case out > 0 && e.WorstDB < -NearMissDB:
 		e.Verdict = Fail

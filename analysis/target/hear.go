@@ -53,7 +53,7 @@ func Hear(stage Stage, captures ...*analysis.Measurement) Heard {
 		return h
 	}
 	s := stage.withDefaults()
-	audio := criterion{domain: power, figure: band("audio_a")}
+	audio, _ := lookup(BandAudioA)
 	fit := append([]*analysis.Measurement(nil), captures...)
 	sort.SliceStable(fit, func(i, j int) bool {
 		qi, qj := quality(Unit{}, audio, fit[i]), quality(Unit{}, audio, fit[j])

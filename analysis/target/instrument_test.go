@@ -52,15 +52,15 @@ func TestMaskLeavesTheInstrumentsLinesOut(t *testing.T) {
 func TestHumOfTheInstrumentIsRetaken(t *testing.T) {
 	c, _ := lookup(MainsLine)
 	m := &analysis.Measurement{}
-	if down, up := swing(capture.CautionInstrumentMains, c, m, figure.Known(1e-3)); down != 0 || up != far {
+	if down, up := marginShift(capture.CautionInstrumentMains, c, m, figure.Known(1e-3)); down != 0 || up != unboundedDB {
 		t.Errorf("the margin may fall by %g and rise by %g dB", down, up)
 	}
 	c, _ = lookup(SpikePeak)
-	if down, up := swing(capture.CautionInstrumentMains, c, m, figure.Known(1e-3)); down != 0 || up != 0 {
+	if down, up := marginShift(capture.CautionInstrumentMains, c, m, figure.Known(1e-3)); down != 0 || up != 0 {
 		t.Errorf("spikes are doubted by %g and %g dB", down, up)
 	}
 	c, _ = lookup(BandRF1)
-	if down, up := swing(capture.CautionBaselineUnlike, c, m, figure.Known(1e-3)); down != 0 || up <= 0 {
+	if down, up := marginShift(capture.CautionBaselineUnlike, c, m, figure.Known(1e-3)); down != 0 || up <= 0 {
 		t.Errorf("a band with lines that could not be compared: %g and %g dB", down, up)
 	}
 }

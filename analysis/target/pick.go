@@ -106,6 +106,9 @@ func roughlyCovers(s capture.Span, lowHz, highHz float64) bool {
 // not measured.
 func (c criterion) of(m *analysis.Measurement) figure.Figure {
 	f := sane(c.figure(m))
+	if !f.Known && f.Missing == "" {
+		return figure.NotMeasured("the band was not summed") // only bands can be absent
+	}
 	if f.Known && f.Value < 0 {
 		return figure.NotMeasured("the figure came out negative")
 	}

@@ -1,0 +1,229 @@
+package target
+
+import (
+	"math"
+
+	"stillglow/analysis"
+	"stillglow/analysis/figure"
+	"stillglow/capture"
+)
+
+// unboundedDB stands for a shift that nobody can bound, in dB.
+const unboundedDB = 2 * MarginCapDB
+
+// shift is how far, in dB, a fault may have moved a figure's margin.
+type shift func(criterion, *analysis.Measurement, figure.Figure) float64
+
+// by is a shift that is the same for every figure.
+func by(db float64) shift {
+	return func(criterion, *analysis.Measurement, figure.Figure) float64 { return db }
+}
+
+var (
+	none      = by(0)
+	unbounded = by(unboundedDB)
+)
+
+// anyGroup is every figure.
+const anyGroup = ^figure.Group(0)
+
+// doubtRow is what a caution makes of the margins on figures of some groups: the
+// true margin may lie lower by down and higher by up.
+type doubtRow struct {
+	code     string
+	of       figure.Group // figures of any of these groups; anyGroup: all
+	down, up shift
+}
+
+// doubtTable says how far the true margin may lie below and above the shown one
+// when a capture carries a caution. Of a caution's rows the first that fits
+// counts; a figure that none fits is not doubted by it. The numbers are
+// judgement: what the fault can do to that figure (common practice, no source).
+var doubtTable = []doubtRow{
+	// What was cut off is unknown, and nothing of it makes the figure smaller.
+	{capture.CautionClipped, figure.Mean | figure.Density, by(6), by(6)},
+	{capture.CautionClipped, anyGroup, unbounded, none},
+
+	{capture.CautionProbeFactor, anyGroup, by(20.1), by(20.1)},
+
+	{capture.CautionFewSteps, figure.Mean | figure.Count, none, none},
+	{capture.CautionFewSteps, figure.Density, by(3), stepNoiseUp},
+	{capture.CautionFewSteps, anyGroup, stepDown, stepUp},
+
+	{capture.CautionUndersampled, figure.ShortPeak, unbounded, none},
+
+	// A fold adds, mostly. That a line falls on the mains comb by chance is unlikely.
+	{capture.CautionAlias, figure.BandSum, none, aliasShare},
+	{capture.CautionAlias, figure.Folded | figure.MaskRatio, by(1), unbounded},
+	{capture.CautionAlias, figure.MainsLine | figure.Mean, none, none},
+	{capture.CautionAlias, anyGroup, by(1), by(1)},
+	// Nothing kept what lies above half the rate out, harmonics and noise alike;
+	// only 2 x mains is sure to be the unit's.
+	{capture.CautionAliasShown, figure.BandSum, none, mainsShare},
+	{capture.CautionAliasShown, figure.Folded | figure.MaskRatio, by(1), unbounded},
+	{capture.CautionAliasShown, figure.MainsLine | figure.Mean, none, none},
+	{capture.CautionAliasShown, anyGroup, by(1), by(1)},
+
+	{capture.CautionBaselineNear, figure.BandSum, none, baselineShare},
+	{capture.CautionBaselineNear, figure.Density | figure.Audio, none, unbounded},
+	{capture.CautionBaselineNear, anyGroup, none, by(6)},
+	// A line of the instrument may still be in it.
+	{capture.CautionBaselineUnlike, figure.BandSum | figure.MainsLine | figure.MaskRatio, none, by(6)},
+	{capture.CautionInstrumentMains, figure.MainsLine, none, unbounded},
+
+	{capture.CautionLoadUnlike, figure.Mean, by(1), by(1)},
+	{capture.CautionLoadUnlike, anyGroup, by(6), by(6)},
+
+	{capture.CautionMains, figure.MainsLine, by(3), by(3)},
+
+	{capture.CautionShortRecord, figure.Audio | figure.Density, by(3), by(3)},
+	{capture.CautionShortRecord, figure.InCycle, by(1), by(1)}, // few cycles hold few of the peaks
+
+	// Part of the figure is the ring, and a ring fitted off takes ripple with it.
+	{capture.CautionRingFills, figure.Folded, by(6), unbounded},
+
+	{capture.CautionGaps, figure.InCycle | figure.Audio | figure.Density, by(3), by(3)},
+	{capture.CautionUneven, anyGroup, by(0.5), by(0.5)},
+	{capture.CautionBridged, anyGroup, by(0.5), by(0.5)},
+	{capture.CautionTruncated, anyGroup, by(0.5), by(0.5)},
+	{capture.CautionInterpolated, figure.InCycle | figure.Density, by(2), by(2)},
+	{capture.CautionUngated, figure.Density, none, unbounded},
+	{capture.CautionUncalibrated, anyGroup, unbounded, unbounded},
+
+	// These tell how the capture was read or how the supply works; where they make
+	// a figure unsure its own uncertainty says so.
+	{capture.CautionSegments, anyGroup, none, none},
+	{capture.CautionRateConflict, anyGroup, none, none},
+	{capture.CautionTimeUnit, anyGroup, none, none},
+	{capture.CautionUnsorted, anyGroup, none, none},
+	{capture.CautionTimeRounded, anyGroup, none, none},
+	{capture.CautionDithered, anyGroup, none, none},
+	{capture.CautionBursting, anyGroup, none, none},
+	{capture.CautionStepHides, anyGroup, none, none},
+	{capture.CautionSwitchingLost, anyGroup, none, none},
+}
+
+// marginShift is how far the true margin may lie below and above the shown one, in
+// dB, when a capture carries the caution.
+func marginShift(code string, c criterion, m *analysis.Measurement, f figure.Figure) (down, up float64) {
+	for _, r := range doubtTable {
+		if r.code == code && (r.of == anyGroup || c.group.Has(r.of)) {
+			return r.down(c, m, f), r.up(c, m, f)
+		}
+	}
+	return 0, 0
+}
+
+// stepV is what may hide within one step of the converter, in the figure's own
+// volts; ok is false where no step is known.
+func stepV(c criterion, m *analysis.Measurement, f figure.Figure) (v float64, ok bool) {
+	if !(f.Value > 0) || !m.ADCStepV.Known {
+		return 0, false
+	}
+	if c.domain == power {
+		return m.ADCStepV.Value / (2 * math.Sqrt2), true // a line's rms
+	}
+	return m.ADCStepV.Value, true
+}
+
+// stepUnknownDB is what too few steps may do where their size is not known.
+const stepUnknownDB = 3
+
+// stepDown is how far a figure would grow by one step of the converter, in dB.
+func stepDown(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
+	step, ok := stepV(c, m, f)
+	if !ok {
+		return stepUnknownDB
+	}
+	return 20 * math.Log10(1+step/f.Value)
+}
+
+// stepUp is how far it would fall by one step, in dB.
+func stepUp(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
+	step, ok := stepV(c, m, f)
+	switch {
+	case !ok:
+		return stepUnknownDB
+	case step < f.Value:
+		return -20 * math.Log10(1-step/f.Value)
+	}
+	return unboundedDB
+}
+
+// stepNoiseUp is how far a density may fall: without bound where it is the
+// converter's own noise and not the supply's.
+func stepNoiseUp(_ criterion, m *analysis.Measurement, f figure.Figure) float64 {
+	if m.QuantNoiseVPerRtHz.Known && m.QuantNoiseVPerRtHz.Value > f.Value/1.41 {
+		return unboundedDB
+	}
+	return stepUnknownDB
+}
+
+// weighted is what so many volts at a frequency count in the criterion's sum.
+func (c criterion) weighted(v, hz float64) float64 {
+	if c.weight != nil {
+		return v * c.weight(hz)
+	}
+	return v
+}
+
+// aliasShare is how far a band sum would fall, in dB, without the lines in it
+// that may be aliases: all but the mains comb's.
+func aliasShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
+	var lines float64
+	for _, l := range m.Lines {
+		if l.Comb == "mains" || l.Comb == "instrument" || l.FrequencyHz < c.lowHz || l.FrequencyHz > c.highHz {
+			continue
+		}
+		v := c.weighted(l.RMSV, l.FrequencyHz)
+		lines += v * v
+	}
+	rest := f.Value*f.Value - lines
+	if rest <= 0 {
+		return unboundedDB
+	}
+	return 20 * math.Log10(f.Value/math.Sqrt(rest))
+}
+
+// mainsShare is how far a band sum would fall, in dB, if 2 x mains were all of it.
+func mainsShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
+	line, at := m.MainsLineRMS, m.MainsLineHz
+	if !line.Known || !at.Known || at.Value < c.lowHz || at.Value > c.highHz {
+		return unboundedDB
+	}
+	v := c.weighted(line.Value, at.Value)
+	if v <= 0 {
+		return unboundedDB
+	}
+	return math.Max(0, 20*math.Log10(f.Value/v))
+}
+
+// baselineShare is how far a band sum would fall, in dB, if all that the
+// baseline shows in the band were the instrument's. Of its lines those that the
+// capture shows too are off the sum already.
+func baselineShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
+	s := m.Spectrum
+	if len(s.BaselineVPerRtHz) != len(s.FrequencyHz) || len(s.FrequencyHz) < 2 {
+		return unboundedDB
+	}
+	var floor float64
+	for i := 1; i < len(s.FrequencyHz); i++ {
+		hz := (s.FrequencyHz[i] + s.FrequencyHz[i-1]) / 2
+		if hz < c.lowHz || hz > c.highHz {
+			continue
+		}
+		v := c.weighted((s.BaselineVPerRtHz[i]+s.BaselineVPerRtHz[i-1])/2, hz)
+		floor += v * v * (s.FrequencyHz[i] - s.FrequencyHz[i-1])
+	}
+	for _, l := range m.Lines {
+		if l.InstrumentRMSV > 0 && l.FrequencyHz >= c.lowHz && l.FrequencyHz <= c.highHz {
+			v := c.weighted(l.InstrumentRMSV, l.FrequencyHz)
+			floor = math.Max(0, floor-v*v)
+		}
+	}
+	rest := f.Value*f.Value - floor
+	if rest <= 0 {
+		return unboundedDB
+	}
+	return 20 * math.Log10(f.Value/math.Sqrt(rest))
+}
