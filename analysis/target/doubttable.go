@@ -90,6 +90,22 @@ var doubtTable = []doubtRow{
 	{capture.CautionUngated, figure.Density, none, unbounded},
 	{capture.CautionUncalibrated, anyGroup, unbounded, unbounded},
 
+	// All samples alike, or two values only: nothing of the size of what varies.
+	{capture.CautionFlat, figure.Mean, none, none},
+	{capture.CautionFlat, anyGroup, unbounded, none},
+	{capture.CautionTwoLevels, figure.Mean, none, none},
+	{capture.CautionTwoLevels, anyGroup, unbounded, unbounded},
+	// As clipped: a saturated input hides how far the wave went.
+	{capture.CautionFlatTops, figure.Mean | figure.Density, by(6), by(6)},
+	{capture.CautionFlatTops, anyGroup, unbounded, none},
+	// What is locked to the trigger stays, noise and all else is averaged away.
+	{capture.CautionAveraged, figure.Mean | figure.Folded, none, none},
+	{capture.CautionAveraged, anyGroup, unbounded, none},
+	// Peaks hold; of everything else only the extremes were kept, so it reads high.
+	{capture.CautionExtremes, figure.Mean, by(1), by(1)},
+	{capture.CautionExtremes, figure.BandSum | figure.Density | figure.Audio | figure.Folded, by(3), unbounded},
+	{capture.CautionExtremes, anyGroup, none, none},
+
 	// These tell how the capture was read or how the supply works; where they make
 	// a figure unsure its own uncertainty says so.
 	{capture.CautionSegments, anyGroup, none, none},

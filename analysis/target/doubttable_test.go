@@ -1,0 +1,95 @@
+package target
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"strconv"
+	"strings"
+	"testing"
+
+	"stillglow/analysis"
+	"stillglow/analysis/figure"
+	"stillglow/capture"
+)
+
+// cautionCodes are the values of all constants Caution… of package capture.
+func cautionCodes(t *testing.T) map[string]string {
+	t.Helper()
+	file, err := parser.ParseFile(token.NewFileSet(), "../../capture/trace.go", nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	codes := map[string]string{}
+	ast.Inspect(file, func(n ast.Node) bool {
+		if v, ok := n.(*ast.ValueSpec); ok && len(v.Values) == 1 && strings.HasPrefix(v.Names[0].Name, "Caution") {
+			if code, err := strconv.Unquote(v.Values[0].(*ast.BasicLit).Value); err == nil {
+				codes[v.Names[0].Name] = code
+			}
+		}
+		return true
+	})
+	return codes
+}
+
+// Every caution says what it makes of a margin, if only that it makes nothing.
+func TestEveryCautionHasARow(t *testing.T) {
+	codes := cautionCodes(t)
+	if len(codes) < 25 {
+		t.Fatalf("%d cautions found in capture/trace.go", len(codes))
+	}
+	rows := map[string]bool{}
+	for _, r := range doubtTable {
+		rows[r.code] = true
+	}
+	for name, code := range codes {
+		if !rows[code] {
+			t.Errorf("%s has no row in doubtTable", name)
+		}
+	}
+}
+
+// A row behind one of the same caution that takes every figure would never count.
+func TestNoRowIsHidden(t *testing.T) {
+	taken := map[string]figure.Group{}
+	for _, r := range doubtTable {
+		if r.of&^taken[r.code] == 0 {
+			t.Errorf("%s: the row for %b comes too late", r.code, r.of)
+		}
+		taken[r.code] |= r.of
+	}
+}
+
+// What some cautions do, spelled out: the worked rows of the table.
+func TestMarginShifts(t *testing.T) {
+	m := &analysis.Measurement{ADCStepV: figure.Known(1e-3)}
+	for _, c := range []struct {
+		code     string
+		of       Criterion
+		value    float64
+		down, up float64
+	}{
+		{capture.CautionClipped, RipplePP, 20e-3, unboundedDB, 0},
+		{capture.CautionClipped, HeaterDC, 7, 6, 6},
+		{capture.CautionUndersampled, SpikePeak, 20e-3, unboundedDB, 0},
+		{capture.CautionUndersampled, MainsLine, 1e-3, 0, 0},
+		{capture.CautionProbeFactor, Noise, 1e-6, 20.1, 20.1},
+		{capture.CautionFewSteps, HeaterDC, 7, 0, 0},
+		{capture.CautionFewSteps, SpikePeak, 1e-3, 6.0206, unboundedDB}, // one step on one step
+		{capture.CautionFewSteps, RipplePP, 2e-3, 3.5218, 6.0206},       // 3/2 and 1/2
+		{capture.CautionMains, MainsLine, 1e-3, 3, 3},
+		{capture.CautionMains, Noise, 1e-6, 0, 0},
+		{capture.CautionRingFills, FoldedRipple, 20e-3, 6, unboundedDB},
+		{capture.CautionRingFills, RipplePP, 20e-3, 0, 0},
+		{capture.CautionDithered, RipplePP, 20e-3, 0, 0},
+	} {
+		k, ok := lookup(c.of)
+		if !ok {
+			t.Fatal(c.of)
+		}
+		down, up := marginShift(c.code, k, m, figure.Known(c.value))
+		if d, u := down-c.down, up-c.up; d*d > 1e-6 || u*u > 1e-6 {
+			t.Errorf("%s on %s: %g and %g dB, want %g and %g", c.code, c.of, down, up, c.down, c.up)
+		}
+	}
+}
