@@ -16,6 +16,9 @@ const scriptsOnly = figure.Terminal | figure.Page | figure.Compare
 // unpredictable: only the samples tell what a filter makes of the figure.
 var unpredictable = figure.Behind[Measurement]{Rule: figure.Unpredictable}
 
+// count: of events.
+var count = figure.Behind[Measurement]{Rule: figure.NoneStaysNone}
+
 // unchanged: a linear filter leaves the figure as it is.
 var unchanged = figure.Behind[Measurement]{Rule: figure.Unchanged}
 
@@ -116,9 +119,9 @@ func figuresToNoise() []row {
 		at(func(m *Measurement) *figure.Figure { return &m.MainsCombPPV }, row{Key: "mains_comb_pp_v", Name: "mains comb, peak-to-peak", Unit: "V", Says: "peak-to-peak of their sum",
 			Behind: gainAt(func(m *Measurement) figure.Figure { return m.MainsLineHz }), Class: figure.Fit, Group: figure.Audio, LowHz: 100, HighHz: 120, NotIn: figure.Terminal}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.PerS }, row{Key: "spikes_per_s", Name: "spikes per second", Unit: "1/s", Says: "spikes per second",
-			Behind: along(figure.CountCurve), Class: figure.Counting, Group: figure.ShortPeak | figure.Count, LowHz: 50e3, HighHz: 20e6}),
+			Behind: count, Class: figure.Counting, Group: figure.ShortPeak | figure.Count, LowHz: 50e3, HighHz: 20e6}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.PerCycle }, row{Key: "spikes_per_cycle", Name: "spikes per switching cycle", Says: "spikes per switching cycle",
-			Behind: along(figure.CountCurve), Group: figure.ShortPeak | figure.Count, LowHz: 50e3, HighHz: 20e6, NotIn: figure.Terminal | figure.Compare}),
+			Behind: count, Group: figure.ShortPeak | figure.Count, LowHz: 50e3, HighHz: 20e6, NotIn: figure.Terminal | figure.Compare}),
 		row{Key: "spike_threshold_v", Name: "spike threshold", Unit: "V", Says: "detection threshold", Read: spikeThreshold, Write: setSpikeThreshold,
 			Behind: along(figure.SpikeCurve), Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly},
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.PeakMedianV }, row{Key: "spike_peak_median_v", Name: "spike peak, median", Unit: "V", Says: "median of the spikes' absolute peaks against the local ripple",

@@ -49,6 +49,7 @@ type Rule int
 const (
 	Unstated      Rule = iota // nobody has thought about it yet
 	Unpredictable             // can't be told from the measurement alone
+	NoneStaysNone             // a count of events: none ahead of it are none behind it, else it can't be told
 	Unchanged                 // a frequency of the converter's, the instrument's own, or DC at the terminals
 	AtFrequency               // an amplitude at one frequency: scales with the gain there
 	InBand                    // rms within a band: summed anew from the spectrum
@@ -66,12 +67,11 @@ const (
 	DetailCurve         // a few cycles at the sample rate, and the mains comb: peak-to-peak
 	PeriodicCurve       // the folded cycle with its spikes, the mains comb and lines of neither: rms
 	FloorCurve          // the noise floor's third octaves: rms
-	CountCurve          // a count of spikes: none stay none
 )
 
 // Predictable reports whether the figure behind a filter can be told from the
 // measurement ahead of it.
-func (b Behind[M]) Predictable() bool { return b.Rule > Unpredictable }
+func (b Behind[M]) Predictable() bool { return b.Rule > NoneStaysNone }
 
 // Behind is a figure's rule behind a filter.
 type Behind[M any] struct {

@@ -33,6 +33,9 @@ const worstPeakDB = 3.0
 const (
 	estimateErrorDB = 4.0
 	doubtfulTries   = 8
+	// A broken criterion that no estimate foretells counts as this short of its
+	// limit, which sends the candidate to the samples where there are any.
+	untriedDB = estimateErrorDB
 )
 
 // Search finds the cheapest part set (see CostOrder) that brings every
@@ -125,6 +128,14 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	}
 	if math.IsInf(closestShort, 1) {
 		a.Why = "a broken limit rests on a lower bound, so nothing can be foretold behind a filter: " + before.Why + "; take it again with a faster time base"
+		return a, nil
+	}
+	if name := unforetold(before); name != "" {
+		a.Why = name + " behind a filter can't be told from the measurement alone, only from the captures' samples"
+		if confirms {
+			a.Why = fmt.Sprintf("%s; the %d likeliest part sets were tried on them and none brings it inside, which does not rule out others",
+				a.Why, doubtfulTries-doubtful)
+		}
 		return a, nil
 	}
 	r, err := Predict(ctx, estimate, closest)
@@ -344,12 +355,30 @@ func shortfall(before, after target.Evaluation, reserveDB float64) float64 {
 			want = math.Min(reserveDB, b.DB-0.1)
 		}
 		a := after.Margins[i]
-		if !a.Covered {
+		switch {
+		case a.Covered:
+		case !target.Foretold(b.Limit.Criterion) && b.DB >= 0:
+			continue // stays open, as what was not measured ahead does
+		case !target.Foretold(b.Limit.Criterion):
+			worst = math.Max(worst, untriedDB)
+			continue
+		default:
 			return math.Inf(1) // a lower bound that fell below its limit proves nothing
 		}
 		worst = math.Max(worst, want-a.DB)
 	}
 	return worst
+}
+
+// unforetold names a broken criterion whose figure behind a filter no estimate
+// gives, "" when there is none.
+func unforetold(before target.Evaluation) string {
+	for _, m := range before.Margins {
+		if m.Covered && m.DB < 0 && !target.Foretold(m.Limit.Criterion) {
+			return m.Limit.Name
+		}
+	}
+	return ""
 }
 
 // whyNone names what keeps the closest candidate from being enough, by taking

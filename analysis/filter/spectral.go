@@ -97,6 +97,10 @@ func (p *prediction) figure(row figure.Row[analysis.Measurement], f figure.Figur
 	switch b := row.Behind; b.Rule {
 	case figure.Unchanged:
 		return f
+	case figure.NoneStaysNone:
+		if f.Value == 0 {
+			return f
+		}
 	case figure.AtFrequency:
 		at := b.AtHz(p.m)
 		if !at.Known {
@@ -128,10 +132,6 @@ func (p *prediction) fromCurve(c figure.Curve, f, miss figure.Figure) figure.Fig
 	case figure.FloorCurve:
 		if g, ok := p.floorGain(); ok {
 			return times(f, g)
-		}
-	case figure.CountCurve:
-		if f.Value == 0 {
-			return f // no spike ahead of it, none behind it
 		}
 	}
 	return miss
