@@ -3,6 +3,7 @@ package capture
 import (
 	"bufio"
 	"bytes"
+	"compress/flate"
 	"compress/gzip"
 	"context"
 	"crypto/sha256"
@@ -343,8 +344,9 @@ func streamError(name string, err error) error {
 	if errors.Is(err, gzip.ErrChecksum) || errors.Is(err, gzip.ErrHeader) {
 		return &ParseError{Path: name, Found: "damaged gzip data (checksum)", Expected: "whole gzip data", Fix: "copy the file again", Err: err}
 	}
-	var flate interface{ error }
-	if errors.As(err, &flate) && strings.HasPrefix(err.Error(), "flate:") {
+	var corrupt flate.CorruptInputError
+	var internal flate.InternalError
+	if errors.As(err, &corrupt) || errors.As(err, &internal) {
 		return &ParseError{Path: name, Found: "damaged gzip data", Expected: "whole gzip data", Fix: "copy the file again", Err: err}
 	}
 	return fmt.Errorf("%s: %w", name, err)

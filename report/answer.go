@@ -80,7 +80,7 @@ func (r *Report) bestWords(best *Unit) string {
 			sure = "at most"
 		}
 		s := fmt.Sprintf("%s is the best of %s: it passes with %s %s in hand; the tightest point is %s.",
-			name, plural(len(r.Units), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
+			name, Plural(len(r.Units), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
 		if passing == 1 {
 			return s + fmt.Sprintf(" It is the only one inside the target %q.", title)
 		}
@@ -206,10 +206,10 @@ func (r *Report) watchWords(best *Unit) []string {
 		}
 	}
 	if n := r.count(target.Retake); n > 0 {
-		w = append(w, plural(n, "unit")+" must be captured again before the ranking can be trusted.")
+		w = append(w, Plural(n, "unit")+" must be captured again before the ranking can be trusted.")
 	}
 	if n := r.count(target.Open); n > 0 {
-		w = append(w, plural(n, "unit")+" left open: some criteria lie outside what the captures can show.")
+		w = append(w, Plural(n, "unit")+" left open: some criteria lie outside what the captures can show.")
 	}
 	for _, c := range r.Cautions {
 		w = append(w, clean(c.Text))

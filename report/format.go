@@ -263,8 +263,8 @@ func slug(s string) string {
 	return "unit"
 }
 
-// plural is "1 unit" or "3 units".
-func plural(n int, one string) string {
+// Plural is "1 unit" or "3 units".
+func Plural(n int, one string) string {
 	if n == 1 {
 		return "1 " + one
 	}

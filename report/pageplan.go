@@ -254,20 +254,19 @@ func (v *planView) cornerViews(corners []heater.Corner) []cornerView {
 			Amps: eng(c.LoadA, "A"), Watts: heatText(c.PartW), Verdict: "inside"}
 		switch {
 		case c.OverLimit:
-			x.Verdict = "▲ over"
+			x.Verdict, x.Bad = "▲ over", true
 		case c.UnderLimit:
-			x.Verdict = "▼ under"
+			x.Verdict, x.Bad = "▼ under", true
 		}
 		if c.AllOff {
-			x.Volts, x.Error, x.Heater, x.Verdict = "dark", "", "", ""
+			x.Volts, x.Error, x.Heater, x.Verdict, x.Bad = "dark", "", "", "", false
 		}
 		if c.Kind == heater.KindCold {
-			x.Error, x.Verdict = "", ""
+			x.Error, x.Verdict, x.Bad = "", "", false
 		}
 		if c.Unlimited {
 			x.Amps, x.Watts = "supply's limit", ""
 		}
-		x.Bad = strings.HasPrefix(x.Verdict, "▲") || strings.HasPrefix(x.Verdict, "▼")
 		if n := clean(c.Note); n != "" {
 			x.Note = v.cornerNote(n)
 		}

@@ -125,7 +125,7 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 
 // lineText is a line's own rms, and beside it what the baseline shows there.
 func lineText(l spectrum.Line) string {
-	if l.InstrumentRMSV > 0 && l.Comb != "instrument" {
+	if l.InstrumentRMSV > 0 && l.Comb != spectrum.CombInstrument {
 		return fmt.Sprintf("%s, besides %s of the instrument's", eng(l.RMSV, "V"), eng(l.InstrumentRMSV, "V"))
 	}
 	return eng(l.RMSV, "V")

@@ -94,7 +94,7 @@ func waveformAlt(u *Unit) string {
 	}
 	s := fmt.Sprintf(": %s record, %s peak-to-peak", eng(m.DurationS, "s"), figureText(m.PPV, voltUnit(m)))
 	if m.Spikes.PerS.Known {
-		s += ", " + plural(m.Spikes.Count, "spike")
+		s += ", " + Plural(m.Spikes.Count, "spike")
 	}
 	return s
 }

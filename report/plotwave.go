@@ -87,7 +87,7 @@ func waveformFigure(u *Unit, columns int) *drawing {
 		p.Add(spikeRug(long, timeFactor, voltFactor, offset, &p.Y))
 		label := "whole record, " + eng(long.DurationS, "s")
 		if n := long.Spikes.Count; n > 0 && long.Spikes.PerS.Known {
-			label += fmt.Sprintf(", %s (ticks)", plural(n, "spike"))
+			label += fmt.Sprintf(", %s (ticks)", Plural(n, "spike"))
 		}
 		p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: ink, text: label})
 		f.panels = append(f.panels, p)
@@ -229,7 +229,7 @@ func cycleFigure(u *Unit) *drawing {
 	p.Add(curve{x: x, y: scaled(k.MeanV, voltFactor), line: curveStyles[0]})
 	widen(&p.Y, 0.12)
 	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.08
-	label := fmt.Sprintf("mean of %s; band: ± 1 standard deviation of single cycles", plural(k.Cycles, "cycle"))
+	label := fmt.Sprintf("mean of %s; band: ± 1 standard deviation of single cycles", Plural(k.Cycles, "cycle"))
 	p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: ink, text: label})
 	if m.RipplePPV.Known {
 		p.Add(note{x: 0.99, y: 0.015, corner: true, xAlign: draw.XRight, color: ink,

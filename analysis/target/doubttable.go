@@ -5,6 +5,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -188,7 +189,7 @@ func (c criterion) weighted(v, hz float64) float64 {
 func aliasShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
 	var lines float64
 	for _, l := range m.Lines {
-		if l.Comb == "mains" || l.Comb == "instrument" || l.FrequencyHz < c.lowHz || l.FrequencyHz > c.highHz {
+		if l.Comb == spectrum.CombMains || l.Comb == spectrum.CombInstrument || l.FrequencyHz < c.lowHz || l.FrequencyHz > c.highHz {
 			continue
 		}
 		v := c.weighted(l.RMSV, l.FrequencyHz)

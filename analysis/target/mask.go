@@ -7,6 +7,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -54,7 +55,7 @@ func ungated(m *analysis.Measurement, hz float64, lessMains bool) (float64, bool
 		}
 	}
 	for _, l := range m.Lines {
-		if l.Comb == "instrument" {
+		if l.Comb == spectrum.CombInstrument {
 			takeOff(l.FrequencyHz, l.RMSV)
 		} else if l.InstrumentRMSV > 0 {
 			takeOff(l.FrequencyHz, l.InstrumentRMSV)
@@ -70,7 +71,7 @@ func ungated(m *analysis.Measurement, hz float64, lessMains bool) (float64, bool
 // its lines.
 func wholeMains(m *analysis.Measurement) bool {
 	for _, l := range m.Lines {
-		if l.Comb == "instrument" && math.Abs(l.FrequencyHz/m.MainsLineHz.Value-1) < 0.01 {
+		if l.Comb == spectrum.CombInstrument && math.Abs(l.FrequencyHz/m.MainsLineHz.Value-1) < 0.01 {
 			return true
 		}
 	}

@@ -36,7 +36,7 @@ func named() []Target {
 			Name: "line-preamp", Title: "Low-noise line preamp",
 			Description: "heaters of a line stage, gain 10 to 30, indirectly heated valves",
 			Limits: []Limit{
-				dcBand(6.6, 7.6, dcSource),
+				namedDC(),
 				limit(RipplePP, 20e-3, noSource),
 				limit(MainsLine, 1e-3, noSource),
 				limit(SpikePeak, 30e-3, noSource),
@@ -49,7 +49,7 @@ func named() []Target {
 			Name: "phono-preamp", Title: "Phono preamp",
 			Description: "heaters of a moving-magnet phono stage with RIAA de-emphasis",
 			Limits: []Limit{
-				dcBand(6.6, 7.6, dcSource),
+				namedDC(),
 				limit(RipplePP, 10e-3, noSource),
 				limit(MainsLine, 0.2e-3, noSource),
 				limit(SpikePeak, 15e-3, noSource),
@@ -62,7 +62,7 @@ func named() []Target {
 			Name: "mic-preamp", Title: "Microphone preamp",
 			Description: "heaters of a microphone stage behind a step-up transformer",
 			Limits: []Limit{
-				dcBand(6.6, 7.6, dcSource),
+				namedDC(),
 				limit(RipplePP, 10e-3, noSource),
 				limit(MainsLine, 0.3e-3, noSource),
 				limit(SpikePeak, 15e-3, noSource),
@@ -75,7 +75,7 @@ func named() []Target {
 			Name: "driver-stage", Title: "Driver stage",
 			Description: "heaters of a power amplifier's driver, volts of signal at the grid",
 			Limits: []Limit{
-				dcBand(6.6, 7.6, dcSource),
+				namedDC(),
 				limit(RipplePP, 50e-3, atxSource),
 				limit(MainsLine, 10e-3, noSource),
 				limit(SpikePeak, 100e-3, noSource),
@@ -91,6 +91,13 @@ const Default = "line-preamp"
 // RailVolts is the heater rail that the named targets' DC band is for.
 const RailVolts = 6.3
 
+// namedDC is the DC band of the named targets.
+func namedDC() Limit {
+	l := dcBand(6.6, 7.6, dcSource)
+	l.ForRailV = RailVolts
+	return l
+}
+
 // ForRail gives the target for a heater rail of other volts: the DC band of a
 // named target goes with the rail (13.2 to 15.2 V for 12.6 V), one written out
 // stays. volts of 0 leave the target as it is.
@@ -100,7 +107,7 @@ func (t Target) ForRail(volts float64) Target {
 	}
 	limits := make([]Limit, len(t.Limits))
 	for i, l := range t.Limits {
-		if l.Criterion == HeaterDC && l.Source == dcSource {
+		if l.ForRailV > 0 {
 			l = dcBand(l.Min*volts/RailVolts, l.Max*volts/RailVolts,
 				fmt.Sprintf("in proportion for a %.4g V rail; for 6.3 V: %s", volts, dcSource))
 		}

@@ -42,6 +42,7 @@ type Limit struct {
 	NeedHighHz float64
 	Source     string      // or "common practice, no source"
 	Points     []MaskPoint // only for Mask
+	ForRailV   float64     // only for HeaterDC of a named target: the heater rail that the band is for; 0: written out for one unit
 	LessMains  bool        // only for Mask: the 2 x mains line is left out, having its own limit
 }
 

@@ -210,7 +210,7 @@ func tomlError(err error, path string) error {
 	if errors.As(err, &de) {
 		line, col := de.Position()
 		msg := strings.TrimPrefix(de.Error(), "toml: ")
-		out := &capture.ParseError{Path: path, Line: line, Column: col, Err: err, Found: oneLine(msg)}
+		out := &capture.ParseError{Path: path, Line: line, Column: col, Err: err, Found: firstLine(msg)}
 		if m := mistyped.FindStringSubmatch(msg); m != nil {
 			out.Found = fmt.Sprintf("%s is a TOML %s", strings.Join(de.Key(), "."), m[1])
 			out.Expected = wanted(m[2])
@@ -219,7 +219,7 @@ func tomlError(err error, path string) error {
 		}
 		return out
 	}
-	return &capture.ParseError{Path: path, Err: err, Found: oneLine(strings.TrimPrefix(err.Error(), "toml: "))}
+	return &capture.ParseError{Path: path, Err: err, Found: firstLine(strings.TrimPrefix(err.Error(), "toml: "))}
 }
 
 // mistyped matches the decoder's words for a value of the wrong type.
@@ -240,7 +240,8 @@ func wanted(goType string) string {
 	return "another kind of value, see \"stillglow new\" for an example"
 }
 
-func oneLine(s string) string {
+// firstLine is what a message says ahead of its first line end.
+func firstLine(s string) string {
 	s, _, _ = strings.Cut(s, "\n")
 	return s
 }

@@ -214,8 +214,8 @@ func (c *checked) text(w io.Writer) error {
 	for _, u := range c.sheet.Units {
 		brands[u.Brand] = true
 	}
-	fmt.Fprintf(&b, "%s: %s, %s, %s; target %s", c.sheet.Path, plural(len(c.sheet.Units), "unit"),
-		plural(len(brands), "brand"), plural(len(c.captures), "capture"), c.goal.Name)
+	fmt.Fprintf(&b, "%s: %s, %s, %s; target %s", c.sheet.Path, report.Plural(len(c.sheet.Units), "unit"),
+		report.Plural(len(brands), "brand"), report.Plural(len(c.captures), "capture"), c.goal.Name)
 	if c.heaterA > 0 {
 		fmt.Fprintf(&b, "; heaters %.2f A", c.heaterA)
 	}
@@ -253,7 +253,7 @@ func (c *checked) text(w io.Writer) error {
 		}
 	}
 	if n := len(c.bad); n > 0 {
-		fmt.Fprintf(&b, "%s can't be read\n", plural(n, "capture"))
+		fmt.Fprintf(&b, "%s can't be read\n", report.Plural(n, "capture"))
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
@@ -291,13 +291,6 @@ func loadedWith(amps float64) string {
 		return ""
 	}
 	return fmt.Sprintf(", loaded with %.2f A", amps)
-}
-
-func plural(n int, word string) string {
-	if n == 1 {
-		return "1 " + word
-	}
-	return fmt.Sprintf("%d %ss", n, word)
 }
 
 func (c *checked) json(w io.Writer) error {

@@ -339,6 +339,6 @@ func (w *watcher) finish(ctx context.Context) error {
 			passing++
 		}
 	}
-	fmt.Fprintf(w.screen, "\n%d of %s pass\nreport written to %s (open %s)\n", passing, plural(len(r.Units), "unit"), w.out, filepath.Join(w.out, "index.html"))
+	fmt.Fprintf(w.screen, "\n%d of %s pass\nreport written to %s (open %s)\n", passing, report.Plural(len(r.Units), "unit"), w.out, filepath.Join(w.out, "index.html"))
 	return verdictError(r)
 }
