@@ -12,7 +12,7 @@ type Row[M any] struct {
 	Says string // one line for the JSON schema: what the figure is of
 
 	Read  func(*M) Figure  // the figure as measured
-	Write func(*M, Figure) // puts a figure in its place, for a prediction
+	Write func(*M, Figure) // puts a figure in its place, for a prediction; nil with the rule ReadAnew
 
 	Behind Behind[M] // what a linear filter makes of it
 	Class  Class     // where its uncertainty comes from
@@ -54,6 +54,7 @@ const (
 	AtFrequency               // an amplitude at one frequency: scales with the gain there
 	InBand                    // rms within a band: summed anew from the spectrum
 	FromCurve                 // recomputed from a curve that goes through the filter
+	ReadAnew                  // Read takes it from curves and figures of M, which are predicted themselves
 )
 
 // Curve names the curve that a figure of rule FromCurve is recomputed from.

@@ -25,7 +25,9 @@ func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 	p := newPrediction(m, c)
 	p.curves(&out)
 	for _, row := range analysis.Register() {
-		row.Write(&out, p.figure(row, row.Read(m)))
+		if row.Behind.Rule != figure.ReadAnew {
+			row.Write(&out, p.figure(row, row.Read(m)))
+		}
 	}
 	return &out
 }
