@@ -25,14 +25,16 @@ type Setup struct {
 // Measurement is everything one trace shows. Amplitudes are at the unit's
 // terminals. "pp" is peak-to-peak, "rms" is of the varying part unless said.
 type Measurement struct {
-	File, Channel, SHA256 string
-	SampleRateHz          float64
-	Samples               int
-	DurationS             float64
-	Coupling              capture.Coupling
-	Calibrated            bool
-	Span                  capture.Span
-	LoadA                 float64 // as told, 0 unknown
+	File         string           // the capture's path as given
+	Channel      string           // its name in the file, "" when the file has but one
+	SHA256       string           // of the file's bytes as stored, hex
+	SampleRateHz float64          // samples per second
+	Samples      int              // in the record
+	DurationS    float64          // Samples over SampleRateHz
+	Coupling     capture.Coupling // whether the instrument passed DC
+	Calibrated   bool             // false: figures in volts are fractions of full scale
+	Span         capture.Span     // what the record shows, in hertz
+	LoadA        float64          // load current in A as told, 0 unknown
 
 	DCV         figure.Figure // mean, DC-coupled traces only
 	ACRMSV      figure.Figure // rms about the mean, full span
@@ -42,17 +44,17 @@ type Measurement struct {
 	PP20MHzV      figure.Figure // peak-to-peak in a 20 MHz span, absolute, on an oversampled curve
 	PP20MHz999V   figure.Figure // the same, between the 0.05 and 99.95 % quantiles (99.9 % of the time)
 	PP20MHzFilter string        // the low-pass used, in words, e.g. "first-order low-pass at 20 MHz"
-	PPOverS       float64
+	PPOverS       float64       // seconds of the record that both were taken over
 
 	// Ripple: the cycle folded at the switching period, free of spikes and noise.
-	Kind                     cycle.Kind
+	Kind                     cycle.Kind    // how the converter keeps time
 	SwitchingHz              figure.Figure // refined fundamental
 	SwitchingSpreadHz        figure.Figure // dithered: full width of the spread
-	SwitchingFundamentalRMSV figure.Figure
+	SwitchingFundamentalRMSV figure.Figure // V rms of the line at SwitchingHz
 	BurstHz                  figure.Figure // bursting: packets per second
-	RipplePPV                figure.Figure
-	RippleRMSV               figure.Figure
-	Cycle                    Cycle
+	RipplePPV                figure.Figure // peak-to-peak of the cycle
+	RippleRMSV               figure.Figure // rms of the cycle
+	Cycle                    Cycle         // the cycle itself, spikes included
 	SecondSwitchingHz        figure.Figure // beat partner of a two-stage supply
 
 	// PARD: periodic and random parts, in rms; they add in power to ACRMSV.
@@ -67,9 +69,9 @@ type Measurement struct {
 
 	Spikes SpikeSummary
 
-	Noise    spectrum.NoiseFloor
-	Spectrum spectrum.Curve
-	Bands    []spectrum.Band
+	Noise    spectrum.NoiseFloor // the random part between and under the lines
+	Spectrum spectrum.Curve      // density over frequency, lines included
+	Bands    []spectrum.Band     // rms by band, in the plan's order
 
 	ADCStepV           figure.Figure // found from the samples, or stated by the file
 	QuantNoiseVPerRtHz figure.Figure // its noise density in V/sqrt(Hz)
@@ -77,7 +79,7 @@ type Measurement struct {
 	Waveform Envelope // min and max per column over the whole record
 	Detail   Envelope // a few switching cycles around a typical spike, at the sample rate where it fits
 
-	Cautions []capture.Caution
+	Cautions []capture.Caution // the import's first, then what the samples show; each code once
 	// AliasSuspected: the switching's line may be an alias, for all that this capture
 	// shows by itself; Cautions say so. A second capture may settle it
 	// (SettleAliases).
@@ -86,7 +88,7 @@ type Measurement struct {
 
 // Cycle is the mean switching cycle, starting at its lowest value.
 type Cycle struct {
-	PeriodS        float64
+	PeriodS        float64       // seconds
 	MeanV          []float64     // evenly spaced over one period, mean removed
 	SpreadV        []float64     // standard deviation of single cycles about MeanV
 	Cycles         int           // cycles averaged
@@ -99,30 +101,37 @@ type Cycle struct {
 
 // SpikeSummary is all spikes of a trace together.
 type SpikeSummary struct {
-	ThresholdV                            float64
-	Count                                 int
-	PerS, PerCycle                        figure.Figure
-	PeakMedianV, PeakP95V, PeakMaxV       figure.Figure // absolute values
-	DurationMedianS, AreaMedianVs         figure.Figure
-	RingHz, RingQ                         figure.Figure
-	RisingRingHz, RisingRingQ             figure.Figure
-	FallingRingHz, FallingRingQ           figure.Figure
-	RisingPeakMedianV, FallingPeakMedianV figure.Figure
-	MainsTied, Random                     int           // events outside the switching cycle
-	List                                  []spike.Event // at most 2000, evenly picked when there are more
-	AmplitudeHist, IntervalHist           Histogram
-	Typical                               Envelope // the median spike, enlarged
+	ThresholdV float64 // what a spike must top against the local ripple, in volts; 0: none was looked for
+	Count      int     // events in the record
+
+	PerS, PerCycle figure.Figure // events a second, and for every switching cycle
+
+	PeakMedianV, PeakP95V, PeakMaxV       figure.Figure // of the absolute peaks against the local ripple, V
+	RisingPeakMedianV, FallingPeakMedianV figure.Figure // median peak by the edge it stands at, V
+	DurationMedianS                       figure.Figure // pulse duration at 50 % (IEEE Std 181), s
+	AreaMedianVs                          figure.Figure // absolute area of an event, V s
+
+	RingHz, RingQ               figure.Figure // of the largest transient
+	RisingRingHz, RisingRingQ   figure.Figure // behind rising edges
+	FallingRingHz, FallingRingQ figure.Figure // behind falling edges
+
+	MainsTied, Random int           // events outside the switching cycle: in step with the mains, and not
+	List              []spike.Event // at most 2000, evenly picked when there are more
+
+	AmplitudeHist Histogram // of the peaks, V
+	IntervalHist  Histogram // of the times from one event to the next, s; empty where List is not whole
+	Typical       Envelope  // the median spike, enlarged
 }
 
 // Histogram holds counts between edges: len(Edges) == len(Counts)+1.
 type Histogram struct {
-	Edges  []float64
-	Counts []int
+	Edges  []float64 // rising, in the unit of what is counted
+	Counts []int     // members between an edge and the next
 }
 
 // Envelope is a waveform drawn without losing a peak: the least and greatest
 // volts of every column.
 type Envelope struct {
-	StartS, StepS float64
+	StartS, StepS float64   // of the first column, and from one to the next
 	MinV, MaxV    []float64 // same length; equal where a column holds one sample
 }
