@@ -105,7 +105,7 @@ func figuresToNoise() []row {
 		at(func(m *Measurement) *figure.Figure { return &m.SecondSwitchingHz }, row{Key: "second_switching_hz", Name: "second switching frequency", Unit: "Hz", Says: "second converter stage",
 			Behind: unchanged, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.PeriodicRMSV }, row{Key: "periodic_rms_v", Name: "periodic part, rms", Unit: "V", Says: "rms of the periodic part",
-			Behind: along(figure.PeriodicCurve), Class: figure.Fit, NotIn: figure.Terminal | figure.Compare}),
+			Behind: along(figure.PeriodicCurve), Class: figure.Fit, LowHz: 50e3, HighHz: 2e6, NotIn: figure.Terminal | figure.Compare}),
 		at(func(m *Measurement) *figure.Figure { return &m.RandomRMSV }, row{Key: "random_rms_v", Name: "random part, rms", Unit: "V", Says: "rms of the random part",
 			Behind: along(figure.FloorCurve), Class: figure.Fit, NotIn: figure.Terminal | figure.Compare}),
 		at(func(m *Measurement) *figure.Figure { return &m.MainsHz }, row{Key: "mains_hz", Name: "mains frequency", Unit: "Hz", Says: "mains frequency",

@@ -107,3 +107,11 @@ func TestMarginShifts(t *testing.T) {
 		}
 	}
 }
+
+// A criterion on a figure that asks for no span is covered by any capture.
+func TestNoSpanIsCovered(t *testing.T) {
+	s := capture.Span{LowHz: 1e3, HighHz: 1e6}
+	if !roughlyCovers(s, 0, 0) || roughlyCovers(s, 100, 10e3) || !roughlyCovers(s, 2e3, 10e3) {
+		t.Error("coverage of no span, of one that reaches lower, of one inside")
+	}
+}

@@ -97,9 +97,9 @@ func pick(u Unit, l Limit) picked {
 
 // roughlyCovers forgives a hundredth at the low end and, as the measurement of
 // the 20 MHz figure does, a twentieth at the top: bandwidth limits and 0.4 of a
-// rate come with rounding.
+// rate come with rounding. A highHz of 0 asks for no span.
 func roughlyCovers(s capture.Span, lowHz, highHz float64) bool {
-	return s.Covers(lowHz*1.01, highHz*0.95)
+	return highHz == 0 || s.Covers(lowHz*1.01, highHz*0.95)
 }
 
 // of is the criterion's figure of a measurement; what can't be a figure of it is
