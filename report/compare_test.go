@@ -129,7 +129,7 @@ func TestReadSideRefusesWhatIsNoResult(t *testing.T) {
 		t.Errorf("a capture against results: %v", err)
 	}
 	other := fixture(1)
-	other.Units[0].Eval.Unit.Key = "someone else"
+	other.Units[0].Eval.Unit.Key, other.Units[0].Eval.Unit.Mark = "someone else", "other"
 	if _, err := Compare(r, side(t, "o.json", other)); err == nil || !strings.Contains(err.Error(), "no unit of the same name") {
 		t.Errorf("two strangers: %v", err)
 	}

@@ -87,6 +87,7 @@ var doubtTable = []doubtRow{
 	{capture.CautionUneven, anyGroup, by(0.5), by(0.5)},
 	{capture.CautionBridged, anyGroup, by(0.5), by(0.5)},
 	{capture.CautionTruncated, anyGroup, by(0.5), by(0.5)},
+	{capture.CautionSkipped, anyGroup, by(0.5), by(0.5)},
 	{capture.CautionInterpolated, figure.InCycle | figure.Density, by(2), by(2)},
 	{capture.CautionUngated, figure.Density, none, unbounded},
 	{capture.CautionUncalibrated, anyGroup, unbounded, unbounded},
