@@ -173,8 +173,8 @@ func TestCommandsTellUnitsApart(t *testing.T) {
 // Two channels of one file are two baselines, whatever their names are made of.
 func TestBaselinesOfOneFile(t *testing.T) {
 	dir := t.TempDir()
-	for _, f := range []string{"a.csv", "b.csv", "base.csv"} {
-		if err := os.WriteFile(filepath.Join(dir, f), rippleCSV(1e-4), 0o644); err != nil {
+	for f, rippleV := range map[string]float64{"a.csv": 2e-4, "b.csv": 3e-4, "base.csv": 1e-4} {
+		if err := os.WriteFile(filepath.Join(dir, f), rippleCSV(rippleV), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
