@@ -72,7 +72,7 @@ func TestFullOutput(t *testing.T) {
 		{"check", "--no-cache", sheet}, {"check", "--no-cache", "--json", sheet}, {"compare", results, results}, {"compare", "--json", results, results},
 		{"dropper", "--supply", "7", "--valves", "1x6N2P"}, {"dropper", "--supply", "7", "--valves", "1x6N2P", "--json"}, {"dropper", "--no-cache", "--all", sheet},
 		{"filter", "--no-cache", sheet}, {"guide", sheet}, {"target"}, {"target", "--json"}, {"target", "line-preamp"}, {"valves"}, {"valves", "--json"},
-{"cache"}, {"demo", filepath.Join(dir, "demo")}, {"--help"}, {"report", "--help"}, {"--version"}, {},
+		{"cache"}, {"demo", filepath.Join(dir, "demo")}, {"--help"}, {"report", "--help"}, {"--version"}, {},
 	} {
 		room := 20 * (i % 2)
 		var errs bytes.Buffer

@@ -102,6 +102,7 @@ func oneLine(err error) string {
 }
 
 func newRootCmd() *cobra.Command {
+	var showVersion, showLicences bool
 	root := &cobra.Command{
 		Use:   "stillglow",
 		Short: "Tell which heater supply is quiet enough, and what to fit",
@@ -115,11 +116,13 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 		Example: `  stillglow report testdata/bench/bench.toml
   stillglow measure testdata/bench/baseline.csv.gz
   stillglow dropper --supply 7 --valves 2x12AU7,1x6N2P`,
-		Version:       version,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          cobra.ArbitraryArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if showVersion || showLicences {
+				return printVersion(cmd.OutOrStdout(), showLicences)
+			}
 			if len(args) == 0 {
 				return cmd.Help()
 			}
@@ -130,6 +133,8 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 			return usageError{fmt.Errorf("unknown command %q%s", args[0], hint)}
 		},
 	}
+	root.Flags().BoolVarP(&showVersion, "version", "v", false, "version for stillglow")
+	root.Flags().BoolVar(&showLicences, "licences", false, "with it the licences of all that the program is made of")
 	root.SuggestionsMinimumDistance = 2
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(
