@@ -13,42 +13,66 @@ import (
 	"hash"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
+	"time"
 )
 
 // Open reads one channel of the capture at path into a Trace. The format is
 // found from the content: comma- or otherwise separated text, RIFF WAVE, or
-// either of them compressed with gzip. The file is opened for reading only;
-// what another program appends meanwhile is left out.
+// either of them compressed with gzip. The file is opened for reading only.
+// One that changes meanwhile (by size or time) is read once more, then refused:
+// what was read of it may be two captures.
 //
 // Errors are of type *ParseError, *ChannelError (the file holds several
 // channels and opt names none), or wrap the operating system's.
 func Open(ctx context.Context, path string, opt Options) (*Trace, error) {
+	const tries = 2
+	for range tries {
+		t, changed, err := openOnce(ctx, path, opt)
+		if !changed || ctx.Err() != nil {
+			return t, err
+		}
+	}
+	return nil, &ParseError{Path: path, Found: "a file that changes while it is read", Expected: "a file at rest", Fix: "wait until it is written, then read it again"}
+}
+
+// stampGrain is how coarse file systems stamp the time of a change: Linux takes
+// the time of the last tick, 10 ms at most.
+const stampGrain = 15 * time.Millisecond
+
+// openOnce reads the file at path; changed tells that its size or time is not
+// what it was before.
+func openOnce(ctx context.Context, path string, opt Options) (t *Trace, changed bool, err error) {
 	// Stat comes first: opening a FIFO would wait for its writer.
 	st, err := os.Stat(path)
 	if err != nil {
-		return nil, pathError(path, err)
+		return nil, false, pathError(path, err)
 	}
 	if err := checkKind(path, st); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, pathError(path, err)
+		return nil, false, pathError(path, err)
 	}
 	defer f.Close()
+	if age := time.Since(st.ModTime()); age >= 0 && age < stampGrain {
+		time.Sleep(stampGrain - age) // a further change would bear the same time
+	}
 	if st, err = f.Stat(); err != nil {
-		return nil, pathError(path, err)
+		return nil, false, pathError(path, err)
 	}
 	if err := checkKind(path, st); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	src := &source{name: path, at: f, size: st.Size(), sum: sha256.New(), progress: opt.Progress}
-	t, err := src.read(ctx, opt)
-	if err != nil {
-		return nil, err
+	t, err = src.read(ctx, opt)
+	if err == nil {
+		t = t.printable()
 	}
-	return t.printable(), nil
+	after, statErr := f.Stat()
+	return t, statErr == nil && (after.Size() != st.Size() || !after.ModTime().Equal(st.ModTime())), err
 }
 
 func pathError(path string, err error) error {
@@ -76,10 +100,18 @@ func checkKind(path string, st os.FileInfo) error {
 		return &ParseError{Path: path, Found: "a named pipe", Expected: expected}
 	case !m.IsRegular():
 		return &ParseError{Path: path, Found: "a device or socket", Expected: expected}
+	case st.Size() == 0 && systemFile(path):
+		return &ParseError{Path: path, Found: "a file that the system makes up", Expected: expected}
 	case st.Size() == 0:
 		return &ParseError{Path: path, Found: "an empty file", Expected: expected, Fix: "save the capture again"}
 	}
 	return nil
+}
+
+// systemFile tells files that state no size and hold no capture.
+func systemFile(path string) bool {
+	abs, err := filepath.Abs(path)
+	return err == nil && (strings.HasPrefix(abs, "/proc/") || strings.HasPrefix(abs, "/sys/"))
 }
 
 // maxPlainReader bounds what Read holds of a reader that cannot seek.
@@ -127,6 +159,16 @@ type source struct {
 	gz       bool
 	sum      hash.Hash // of the stored bytes; nil once taken
 	progress func(done, total int64)
+	most     int // samples
+}
+
+// DefaultMaxSamples bounds a record where Options.MaxSamples is 0: 400 MB of
+// volts.
+const DefaultMaxSamples = 50_000_000
+
+// tooMany is the error of a record beyond the bound, read to line.
+func (s *source) tooMany(line int) error {
+	return &ParseError{Path: s.name, Line: line, Found: fmt.Sprintf("more than %d samples", s.most), Expected: "a shorter record", Fix: "cut it, or raise the limit with --max-samples"}
 }
 
 // textSize is the number of bytes behind the compression as gzip's trailer
@@ -162,6 +204,10 @@ func (s *source) open(summed bool) (io.Reader, *storedReader, error) {
 func (s *source) read(ctx context.Context, opt Options) (*Trace, error) {
 	if err := opt.check(); err != nil {
 		return nil, fmt.Errorf("%s: %w", s.name, err)
+	}
+	s.most = opt.MaxSamples
+	if s.most == 0 {
+		s.most = DefaultMaxSamples
 	}
 	magic := make([]byte, 16)
 	n, err := s.at.ReadAt(magic, 0)

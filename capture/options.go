@@ -29,6 +29,9 @@ func (o *Options) check() error {
 	if o.Segment < 0 {
 		return fmt.Errorf("segment %d given, expected a whole number from 1", o.Segment)
 	}
+	if o.MaxSamples < 0 || o.Nth < 0 {
+		return fmt.Errorf("limit of %d samples, channel number %d given, expected numbers from 0", o.MaxSamples, o.Nth)
+	}
 	switch o.DecimalMark {
 	case "", ".", ",":
 	default:

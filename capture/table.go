@@ -40,6 +40,9 @@ const (
 	chunkBytes = 256 << 10
 	// maxLineBytes bounds a row.
 	maxLineBytes = 4 << 20
+	// gzipAhead is how many rows of a compressed file are made room for before
+	// they are read.
+	gzipAhead = 1 << 18
 	// maxWorkers bounds the memory that chunks hold.
 	maxWorkers = 8
 	// maxPieces bounds the list of jumps of the time in one record.
@@ -79,7 +82,11 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 	total := s.textAhead(at)
 	// Rows are counted ahead from their length in the head. What is never
 	// touched of the slice costs no memory.
-	out.volts = make([]float64, 0, max(64, int(float64(total)/at.rowBytes*1.02)+512))
+	ahead := max(64, int(float64(total)/at.rowBytes*1.02)+512)
+	if s.gz {
+		ahead = min(ahead, gzipAhead) // the trailer may claim anything
+	}
+	out.volts = make([]float64, 0, min(ahead, s.most+1))
 	if spec.keepTimes {
 		out.times = make([]float64, 0, cap(out.volts))
 	}
@@ -132,6 +139,9 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 		if rowErr == nil {
 			bytesRead += int64(len(c.buf))
 			rowErr = out.take(s.name, spec, c, float64(total)/float64(max(bytesRead, 1)))
+			if rowErr == nil && len(out.volts) > s.most {
+				rowErr = s.tooMany(out.lines)
+			}
 			if rowErr != nil {
 				cancel()
 			}
@@ -249,7 +259,7 @@ func (o *rowsRead) take(name string, p *rowSpec, c *rowChunk, growth float64) er
 	o.lines += c.lines
 	row0 := len(o.volts)
 	if need := row0 + len(c.volts); need > cap(o.volts) {
-		n := max(need+need/8, min(int(float64(need)*growth*1.03), 4*need))
+		n := max(need+need/8, min(int(float64(need)*growth*1.03), 2*need))
 		o.volts = append(make([]float64, 0, n), o.volts...)
 		if p.keepTimes {
 			o.times = append(make([]float64, 0, n), o.times...)

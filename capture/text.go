@@ -53,6 +53,24 @@ func (s *source) readHead(n int) (*textHead, encoding, int, error) {
 	return h, enc, skip, nil
 }
 
+// maxHeadLine bounds a line ahead of the table and its first rows.
+const maxHeadLine = 96 << 10
+
+// tooLong gives the number of the first line beyond that bound, 0 for none.
+func (h *textHead) tooLong() int {
+	for _, l := range h.lines {
+		if l.end-l.start > maxHeadLine {
+			return l.number
+		}
+	}
+	if n := len(h.lines); n == 0 && len(h.b) > maxHeadLine {
+		return 1
+	} else if n > 0 && !h.eof && len(h.b)-h.lines[n-1].end > maxHeadLine {
+		return h.lines[n-1].number + 1
+	}
+	return 0
+}
+
 // readText reads a capture stored as text.
 func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	var (
@@ -70,8 +88,10 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		if err != nil {
 			return nil, err
 		}
+		if line := h.tooLong(); line > 0 {
+			return nil, &ParseError{Path: s.name, Line: line, Found: fmt.Sprintf("a line of more than %d kB", maxHeadLine>>10), Expected: "one sample per line", Fix: "exchange rows and columns, or export one sample per line"}
+		}
 		if len(h.lines) == 0 {
-			err = &ParseError{Path: s.name, Line: 1, Found: fmt.Sprintf("a line of more than %d bytes", n), Expected: "rows of numbers", Fix: "export one sample per line"}
 			continue
 		}
 		tab, err = findTable(s.name, h, opt)
@@ -112,6 +132,8 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		t.assume("channel", fmt.Sprintf("%q, %d of %d", t.Channel, ch+1, len(sc.names)), "none was chosen")
 	case t.Channel != "":
 		t.assume("channel", fmt.Sprintf("%q", t.Channel), sc.nameWhy[ch])
+	default:
+		t.assume("channel", "without a name", "nothing names it")
 	}
 	scale, err := im.voltScale()
 	if err != nil {

@@ -142,6 +142,7 @@ type Options struct {
 	BandwidthHz       float64  // instrument's bandwidth in hertz, >= 0; 0: from the file
 	BandLimited       *bool    // the instrument limited the bandwidth itself; nil: from the file
 	Coupling          Coupling // unknown: from the file; a WAV counts as AC
+	MaxSamples        int      // refuse a longer record; 0: DefaultMaxSamples
 	Segment           int      // 1-based segment when the file holds several; 0: the first, cautioned
 
 	// Progress, when not nil, is told now and then how many of the file's bytes

@@ -1,11 +1,13 @@
 package capture
 
 import (
+	"bytes"
 	"context"
 	"encoding/binary"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 )
 
 // RIFF WAVE as laid down in "Multimedia Programming Interface and Data
@@ -44,9 +46,10 @@ var guidTail = [14]byte{0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x
 
 // wavReader walks the chunks of one file.
 type wavReader struct {
-	name string
-	r    io.Reader
-	pos  int64
+	name  string
+	r     io.Reader
+	pos   int64
+	order binary.ByteOrder // big-endian in a RIFX file
 }
 
 func (w *wavReader) fail(found, expected, fix string) error {
@@ -70,14 +73,14 @@ func (s *source) readWAV(ctx context.Context, opt Options) (*Trace, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &wavReader{name: s.name, r: r}
+	w := &wavReader{name: s.name, r: r, order: binary.LittleEndian}
 	var riff [12]byte
 	if _, err := w.full(riff[:]); err != nil {
 		return nil, w.fail("a file that ends inside the RIFF header", "a RIFF WAVE file", "record or copy it again")
 	}
 	kind := string(riff[:4])
 	if kind == "RIFX" {
-		return nil, w.fail("a big-endian RIFX file", "RIFF or RF64", "convert it to a little-endian WAV")
+		w.order = binary.BigEndian
 	}
 	if string(riff[8:]) != "WAVE" {
 		return nil, w.fail(fmt.Sprintf("a RIFF file of type %q", riff[8:]), `type "WAVE"`, "")
@@ -99,10 +102,10 @@ func (s *source) readWAV(ctx context.Context, opt Options) (*Trace, error) {
 			w.pos = at
 			return nil, w.fail("a file that ends inside a chunk header", "a fmt and a data chunk", "record or copy it again")
 		}
-		size := int64(binary.LittleEndian.Uint32(h[4:]))
+		size := int64(w.order.Uint32(h[4:]))
 		switch id := string(h[:4]); id {
 		case "ds64":
-			if kind == "RIFF" || size < 24 {
+			if kind == "RIFF" || kind == "RIFX" || size < 24 {
 				return nil, w.fail(fmt.Sprintf("a ds64 chunk of %d bytes in a %s file", size, kind), "one of at least 24 bytes in an RF64 file", "")
 			}
 			var b [24]byte
@@ -128,7 +131,7 @@ func (s *source) readWAV(ctx context.Context, opt Options) (*Trace, error) {
 			if f == nil {
 				return nil, w.fail("a data chunk before any fmt chunk", "fmt first", "")
 			}
-			unknown := size == 0xFFFFFFFF || (size == 0 && kind == "RIFF")
+			unknown := size == 0xFFFFFFFF || (size == 0 && (kind == "RIFF" || kind == "RIFX"))
 			if size == 0xFFFFFFFF && dataSize >= 0 {
 				size, unknown = dataSize, false
 			}
@@ -150,7 +153,7 @@ func (w *wavReader) format(size int64) (*wavFormat, error) {
 	if n, err := w.full(b); err != nil && int64(n) < size {
 		return nil, w.fail("a file that ends inside the fmt chunk", fmt.Sprintf("%d bytes", size), "copy it again")
 	}
-	le := binary.LittleEndian
+	le := w.order
 	f := &wavFormat{tag: le.Uint16(b), channels: int(le.Uint16(b[2:])), rate: le.Uint32(b[4:]), frame: int(le.Uint16(b[12:])), bits: int(le.Uint16(b[14:]))}
 	f.validBits = f.bits
 	if f.tag == wavExtensible {
@@ -237,6 +240,7 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 	if f.channels > 1 {
 		t.Channel = t.Channels[ch]
 	}
+	t.assume("channel", fmt.Sprintf("%q, %d of %d", t.Channels[ch], ch+1, f.channels), "the order in the file")
 	if size == 0 && !unknown {
 		return nil, w.fail("a data chunk without samples", "at least 16 samples", "record it again")
 	}
@@ -249,7 +253,12 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 	if !unknown {
 		hint = min(size, left)
 	}
-	volts := make([]float64, 0, max(0, min(hint/int64(f.frame)+1, s.size*gzipMaxRatio)))
+	ahead := max(0, min(hint/int64(f.frame)+1, int64(s.most)+1))
+	if s.gz {
+		ahead = min(ahead, gzipAhead)
+	}
+	volts := make([]float64, 0, ahead)
+	var tail []byte // the last bytes, where chunks may follow samples of unknown number
 	buf := make([]byte, (1<<16/f.frame+1)*f.frame)
 	read, clean := int64(0), true
 	dataAt := w.pos
@@ -264,7 +273,15 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 		n, err := io.ReadFull(w.r, buf[:want])
 		w.pos += int64(n)
 		read += int64(n)
-		volts = f.samples(volts, buf[:n/f.frame*f.frame], ch)
+		volts = f.samples(volts, buf[:n/f.frame*f.frame], ch, w.order)
+		if len(volts) > s.most {
+			return nil, s.tooMany(0)
+		}
+		if unknown {
+			if tail = append(tail, buf[:n]...); len(tail) > 2*wavTail {
+				tail = append(tail[:0], tail[len(tail)-wavTail:]...)
+			}
+		}
 		if s.progress != nil {
 			s.progress(min(stored.n, s.size-1), s.size)
 		}
@@ -274,6 +291,14 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 		}
 		if err != nil {
 			return nil, streamError(s.name, err)
+		}
+	}
+	if unknown {
+		t.assume("data size", "to the end of the file", "the header states none")
+		if k := w.trailingChunks(tail); k > 0 {
+			volts = volts[:max(0, min(int64(len(volts)), (read-int64(k))/int64(f.frame)))]
+			read = int64(len(volts)) * int64(f.frame)
+			t.assume("chunks behind the samples", fmt.Sprintf("%d bytes left out", k), "the end of the file is no samples")
 		}
 	}
 	if len(volts) < minSamples {
@@ -303,6 +328,49 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 	t.Levels.ResolutionV = t.StepV
 	t.findLevels()
 	return t, nil
+}
+
+// wavTail is how far from the end chunks behind the samples are looked for.
+const wavTail = 1 << 20
+
+// wavTrailers are chunks that recorders write behind the samples.
+var wavTrailers = [...]string{"LIST", "id3 ", "ID3 ", "bext", "iXML", "cue ", "fact", "smpl", "inst", "JUNK", "junk", "PAD ", "FLLR", "levl", "afsp", "DISP", "umid", "plst", "labl", "note", "_PMX", "axml", "chna", "SAUR", "minf", "elm1", "regn"}
+
+// trailingChunks gives how many bytes at the end of tail are whole chunks, one
+// after the other to its very end; 0 for none.
+func (w *wavReader) trailingChunks(tail []byte) int {
+	for _, id := range wavTrailers {
+		for from := 0; ; {
+			k := bytes.Index(tail[from:], []byte(id))
+			if k < 0 {
+				break
+			}
+			from += k
+			if w.chain(tail[from:]) {
+				return len(tail) - from
+			}
+			from++
+		}
+	}
+	return 0
+}
+
+// chain tells whether b is whole chunks to its end.
+func (w *wavReader) chain(b []byte) bool {
+	for len(b) >= 8 {
+		if printable(string(b[:4])) != string(b[:4]) {
+			return false
+		}
+		size := int64(w.order.Uint32(b[4:]))
+		if size > int64(len(b)-8) {
+			return false
+		}
+		if size += size & 1; size >= int64(len(b)-8) {
+			return true
+		}
+		b = b[8+size:]
+	}
+	return false
 }
 
 // describe sets the layout, the rate and what the samples mean: volts where
@@ -348,9 +416,15 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
 const minSamples = 16
 
 // samples appends channel ch of the frames in b as fractions of full scale.
-func (f *wavFormat) samples(dst []float64, b []byte, ch int) []float64 {
+func (f *wavFormat) samples(dst []float64, b []byte, ch int, order binary.ByteOrder) []float64 {
+	o, wide := ch*f.bits/8, f.bits/8
+	if order == binary.BigEndian {
+		b = bytes.Clone(b)
+		for at := o; at+wide <= len(b); at += f.frame {
+			slices.Reverse(b[at : at+wide])
+		}
+	}
 	le := binary.LittleEndian
-	o := ch * f.bits / 8
 	for ; len(b) >= f.frame; b = b[f.frame:] {
 		var v float64
 		switch {

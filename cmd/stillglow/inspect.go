@@ -55,7 +55,7 @@ the first is shown when none is chosen.`,
 			var many *capture.ChannelError
 			unchosen := errors.As(err, &many) && many.Asked == ""
 			if unchosen {
-				own.Channel = "1"
+				own.Nth = 1
 				t, err = capture.Open(cmd.Context(), file, own)
 			}
 			if err != nil {

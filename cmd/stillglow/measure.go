@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"path/filepath"
 
@@ -8,6 +9,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/bandlimit"
+	"stillglow/capture"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
@@ -28,9 +30,10 @@ func newMeasureCmd() *cobra.Command {
 		Short: "Measure ripple, spikes and noise floor of captures",
 		Long: `Measure opens each capture (CSV, WAV, either gzipped), and prints what it shows:
 DC, ripple, spikes, noise floor, lines and band sums, each with its uncertainty,
-and a reason where the capture can't show a figure.
+and a reason where the capture can't show a figure. Of a file with several
+channels every one of volts is measured, unless --channel chooses.
 
-With --json it prints one object per capture, one per line. Keys carry their SI
+With --json it prints one object per channel measured, one per line. Keys carry their SI
 unit; a figure that can't be shown is null, with the reason in not_measured.`,
 		Example: `  stillglow measure testdata/bench/baseline.csv.gz
   stillglow measure --json --mains 50 testdata/bench/baseline.csv.gz`,
@@ -79,32 +82,37 @@ unit; a figure that can't be shown is null, with the reason in not_measured.`,
 		// Every file gets its figures or its line of trouble: one bad capture
 		// doesn't hide the others.
 		var bad pipeline.ErrorList
-		for i, file := range files {
+		shown := false
+		for _, file := range files {
 			own := opt
 			own.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))
-			got, err := pipeline.MeasureFile(ctx, file, file, own, setup, nil)
-			if err != nil {
-				if ctx.Err() != nil {
-					return ctx.Err()
-				}
-				bad = append(bad, err)
-				continue
-			}
-			if asJSON {
-				line, err := report.CaptureJSON(got)
+			err := eachChannel(own, func(own capture.Options) error {
+				got, err := pipeline.MeasureFile(ctx, file, file, own, setup, nil)
 				if err != nil {
 					return err
 				}
-				if _, err := fmt.Fprintf(cmd.OutOrStdout(), "%s\n", line); err != nil {
-					return err
+				if asJSON {
+					line, err := report.CaptureJSON(got)
+					if err == nil {
+						_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s\n", line)
+					}
+					return outputError{err}.orNil()
 				}
-				continue
-			}
-			if i > 0 {
-				fmt.Fprintln(cmd.OutOrStdout())
-			}
-			if err := report.WriteCapture(cmd.OutOrStdout(), got); err != nil {
-				return err
+				if shown {
+					fmt.Fprintln(cmd.OutOrStdout())
+				}
+				shown = true
+				return outputError{report.WriteCapture(cmd.OutOrStdout(), got)}.orNil()
+			})
+			var out outputError
+			switch {
+			case err == nil:
+			case ctx.Err() != nil:
+				return ctx.Err()
+			case errors.As(err, &out):
+				return out.error
+			default:
+				bad = append(bad, err)
 			}
 		}
 		if len(bad) > 0 {
@@ -113,4 +121,33 @@ unit; a figure that can't be shown is null, with the reason in not_measured.`,
 		return nil
 	}
 	return cmd
+}
+
+// eachChannel runs do with the options as they are, and where the file holds
+// several channels and none is chosen, once for each. Its error is the first.
+func eachChannel(opt capture.Options, do func(capture.Options) error) error {
+	err := do(opt)
+	var many *capture.ChannelError
+	if !errors.As(err, &many) || many.Asked != "" {
+		return err
+	}
+	var first error
+	for i := range many.Channels {
+		opt.Nth = i + 1
+		if err := do(opt); err != nil && first == nil {
+			first = err
+		}
+	}
+	return first
+}
+
+// outputError is trouble with the output, which ends the command, unlike
+// trouble with a capture.
+type outputError struct{ error }
+
+func (e outputError) orNil() error {
+	if e.error == nil {
+		return nil
+	}
+	return e
 }

@@ -76,6 +76,14 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 		}
 		return fmt.Errorf("found %q, expected dc or ac", s)
 	})
+	f.Func("max-samples", fmt.Sprintf("refuse a longer record (default %d)", capture.DefaultMaxSamples), func(s string) error {
+		n, err := strconv.Atoi(s)
+		if err != nil || n < 1 {
+			return fmt.Errorf("found %q, expected a whole number from 1", s)
+		}
+		opt.MaxSamples = n
+		return nil
+	})
 	f.Func("segment", "segment to read, from 1, when the file holds several", func(s string) error {
 		n, err := strconv.Atoi(s)
 		if err != nil || n < 1 {
