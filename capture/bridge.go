@@ -88,10 +88,12 @@ func (o *rowsRead) resolveOver() {
 	o.overN = 0
 	plain := func(v float64) bool { return !math.IsNaN(v) && math.Abs(v) < math.MaxFloat64 }
 	lo, hi := math.Inf(1), math.Inf(-1)
+	var below, above bool // tokens that tell their end
 	for _, v := range o.volts {
 		if plain(v) {
 			lo, hi = min(lo, v), max(hi, v)
 		}
+		below, above = below || math.IsInf(v, -1), above || math.IsInf(v, 1)
 	}
 	for i := 0; i < len(o.volts); i++ {
 		if v := o.volts[i]; plain(v) || math.IsNaN(v) {
@@ -109,6 +111,9 @@ func (o *rowsRead) resolveOver() {
 			near = append(near, o.volts[e])
 		}
 		for k := i; k < e; k++ {
+			if o.volts[k] == overAnyEnd && below && !above {
+				o.volts[k] = math.Inf(1) // "Over" beside "-Over"
+			}
 			if o.volts[k] = endStopOf(o.volts[k], near, lo, hi); !math.IsNaN(o.volts[k]) {
 				o.overN++
 			}

@@ -12,6 +12,7 @@ type rowSpec struct {
 	delim, decimal, eol byte
 	cells               int // width of the table
 	headCells           int // width of the names above it
+	rawCells            int // cells of its first rows, with empty ones at the end
 	time, volt, seg     int // columns, -1 none
 	last                int // greatest of them
 	clock               bool

@@ -85,6 +85,23 @@ func (t *table) bare(cells []cell) bool {
 	return true
 }
 
+// mostVoltsOfCodes is the greatest value that a column named for codes may hold
+// for its decimals to be volts.
+const mostVoltsOfCodes = 50
+
+// decimals tells whether a column holds fractions of small numbers, which
+// converter codes do not.
+func (c *columnData) decimals() bool {
+	broken := false
+	for _, v := range c.x {
+		if math.Abs(v) > mostVoltsOfCodes {
+			return false
+		}
+		broken = broken || v != math.Trunc(v) && !math.IsNaN(v)
+	}
+	return broken
+}
+
 // ramp tells whether a column grows (or falls) all the way, as only a time or
 // a sample number does, and whether it does so by 1.
 func ramp(x []float64) (ok, unitStep bool) {

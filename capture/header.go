@@ -68,11 +68,17 @@ func findHeader(h *textHead, t *table) *header {
 			line = h.line(i)
 		}
 		cells := headerCells(line, t)
+		if !filled(cells) {
+			blanks++ // nothing but delimiters
+			continue
+		}
+		all := len(cells)
+		cells = t.withoutPairs(cells)
 		row := headerRow{line: i, cells: cells}
 		switch {
 		case t.unitsRow(cells) && !hd.has(true):
 			row.units = true
-		case (!indexLike(cells) || t.pairCell(cells)) && t.settingRow(line, cells) && skipped < maxSettings:
+		case (!indexLike(cells) || t.pairCell(cells)) && t.settingRow(line, cells) && !(len(cells) < all && t.named(cells)) && skipped < maxSettings:
 			// Settings may stand between the names and the rows.
 			skipped++
 			continue
@@ -90,6 +96,49 @@ func findHeader(h *textHead, t *table) *header {
 	}
 	hd.fill(t)
 	return hd
+}
+
+// isVoltWord tells "Volt" and its like, which name no channel.
+func isVoltWord(s string) bool {
+	u, ok := parseUnit(s)
+	return ok && u.kind == unitVolt
+}
+
+// filled tells whether any cell holds something.
+func filled(cells []cell) bool {
+	for _, c := range cells {
+		if len(c.text) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// withoutPairs takes settings such as "dt = 1e-6 s" beside the names off them.
+func (t *table) withoutPairs(cells []cell) []cell {
+	if len(cells) <= t.cells {
+		return cells
+	}
+	for _, c := range cells[t.cells:] {
+		if len(c.text) == 0 {
+			continue
+		}
+		p := &preamble{values: map[metaKey][]metaValue{}}
+		if !p.pair(cellText(c.text), t, 0) {
+			return cells
+		}
+	}
+	return cells[:t.cells]
+}
+
+// named tells whether pairs were taken off the names in cells: what is left is
+// no setting.
+func (t *table) named(cells []cell) bool {
+	if len(cells) != t.cells || t.cells > 1 {
+		return false
+	}
+	p := &preamble{values: map[metaKey][]metaValue{}}
+	return !p.pair(cellText(cells[0].text), t, 0)
 }
 
 // maxSettings is how many lines of settings may stand below the names.
@@ -166,7 +215,7 @@ func (h *header) fill(t *table) {
 				if s := oneLine(r.cells[j].text); s != "" {
 					h.units[j] = unbracket(s)
 					// A word serves as name, too: "Volts", "adc".
-					if h.names[j] == "" && len(h.units[j]) > 2 {
+					if h.names[j] == "" && len(h.units[j]) > 2 && (len(t.numeric) == 1 || !isVoltWord(h.units[j])) {
 						h.names[j] = h.units[j]
 					}
 				}

@@ -185,7 +185,11 @@ func readPreamble(h *textHead, t *table, header *header) *preamble {
 	}
 	// Names over side cells: "Start,Increment" beside the channels.
 	for _, row := range header.rows {
-		for j, c := range row.cells {
+		all := headerCells(h.line(row.line), t)
+		for _, c := range all {
+			p.inHeader(cellText(c.text), t, h.lines[row.line].number)
+		}
+		for j, c := range all {
 			if isNum[j] || len(c.text) == 0 {
 				continue
 			}
@@ -213,6 +217,30 @@ var (
 	someGroup = regexp.MustCompile(`^[0-9]{3}$`)
 	firstDigs = regexp.MustCompile(`(?:^|[:= ])[0-9]{1,3}$`)
 )
+
+var (
+	headerValue  = regexp.MustCompile(`^([A-Za-z][A-Za-z ]*?)\s+([-+]?[0-9].*)$`)
+	headerPeriod = regexp.MustCompile(`[(\[]([-+]?[0-9][^)\]]*)[)\]]`)
+)
+
+// inHeader reads an interval or a rate that stands in a header cell:
+// "Increment 1.0us", "Sample (1us)".
+func (p *preamble) inHeader(text string, t *table, n int) {
+	if m := headerValue.FindStringSubmatch(text); m != nil {
+		if k, _, _ := lookupKey(m[1]); k == metaInterval || k == metaRate || k == metaStart {
+			p.add(m[1], []string{m[2]}, t.decimal, n)
+			return
+		}
+	}
+	if m := headerPeriod.FindStringSubmatch(text); m != nil {
+		switch _, u, ok := readQuantity(m[1], t.decimal); {
+		case ok && u.kind == unitSecond:
+			p.add("interval", []string{m[1]}, t.decimal, n)
+		case ok && u.kind == unitHertz:
+			p.add("sample rate", []string{m[1]}, t.decimal, n)
+		}
+	}
+}
 
 // joinGroups joins the cells of a number with thousands marks, which a row cut
 // at commas tears apart: "Sample Rate", "10", "000", "000 Hz". It does so only

@@ -106,6 +106,10 @@ func parseUnit(s string) (unit, bool) {
 	if k, ok := wordUnits[low]; ok {
 		return unit{kind: k, factor: 1}, true
 	}
+	switch s {
+	case "S", "mS", "uS", "nS", "pS": // seconds in capitals, as handhelds write them
+		return unit{kind: unitSecond, factor: siPrefix[s[:len(s)-1]]}, true
+	}
 	if s == "min" || low == "minutes" {
 		return unit{kind: unitSecond, factor: 60}, true
 	}

@@ -22,6 +22,12 @@ func (im *importer) timeUnit() error {
 		}
 		return nil
 	}
+	if x := im.cols[sc.time]; im.opt.TimeUnit == "" && sc.timeKind == unitSecond && sc.timeFactor > 0 && !sc.timeClock && im.stepS > 0 && !im.given && x.ints && x.unit == "" {
+		// Sample numbers under a header that promises times.
+		if step := typicalStep(x.x); step == 1 && math.Abs(im.stepS/sc.timeFactor-1) > 0.02 {
+			sc.timeKind, sc.timeFactor = unitIndex, 0
+		}
+	}
 	if im.opt.TimeUnit != "" {
 		u, _ := parseUnit(im.opt.TimeUnit)
 		sc.timeKind, sc.timeFactor, sc.timeText = u.kind, u.factor, im.opt.TimeUnit

@@ -185,7 +185,7 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 	}
 	// Settings may stand beside the first rows: behind an empty cell, or
 	// below names of their own.
-	r.extra = used > p.cells
+	r.extra = used > p.cells && !(len(cells) == p.rawCells && used <= p.rawCells)
 	r.side = r.extra && (len(cells[p.cells].text) == 0 || used <= p.headCells)
 	if p.seg >= 0 && p.seg < len(cells) {
 		r.seg = cells[p.seg].text

@@ -134,7 +134,7 @@ const mostPerDivision = 100
 func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err error) {
 	j := im.sc.volts[im.ch]
 	col := im.cols[j]
-	isRaw := rawName.MatchString(strings.ToLower(im.sc.names[im.ch]))
+	isRaw := rawName.MatchString(strings.ToLower(im.sc.names[im.ch])) && !col.decimals()
 	for _, r := range im.sc.raw {
 		isRaw = isRaw || r == j
 	}

@@ -96,6 +96,9 @@ func (f *schemaFinder) readRoles() {
 	for _, j := range f.t.numeric {
 		r := &f.roles[j]
 		r.name, _ = normKey(f.hd.names[j])
+		if f.hd.units[j] == f.hd.names[j] && rawName.MatchString(r.name) && f.cols[j].decimals() {
+			f.hd.units[j] = "" // a column named ADC that holds volts
+		}
 		ut := f.hd.units[j]
 		if ut == "" {
 			ut = f.cols[j].unit
@@ -275,7 +278,7 @@ func (f *schemaFinder) sortOthers() {
 		if f.isTime[j] {
 			continue
 		}
-		isRaw := r.has && r.unit.kind == unitCount || rawName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt)
+		isRaw := r.has && r.unit.kind == unitCount || rawName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt) && !f.cols[j].decimals()
 		switch {
 		case r.name != "" && segName.MatchString(r.name):
 			f.s.seg = j

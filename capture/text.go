@@ -219,6 +219,7 @@ func (im *importer) rowSpec(h *textHead, hd *header, scale *voltScale) *rowSpec 
 	for _, j := range im.tab.numeric {
 		p.cells = max(p.cells, j+1)
 	}
+	p.rawCells = len(splitCells(h.line(im.tab.first), p.delim, nil))
 	for _, r := range hd.rows {
 		p.headCells = max(p.headCells, len(r.cells))
 	}
