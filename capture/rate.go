@@ -261,9 +261,13 @@ func (im *importer) rate(r *record) error {
 	t.SampleRateUHz = tol / step * t.SampleRateHz
 	why := "fitted over the time column"
 	lo, hi := r.stepLo*sc.timeFactor, r.stepHi*sc.timeFactor // bounds of the step, 0 unknown
-	if lo > 0 {
-		if hi-lo > widestSlope*(hi+lo) {
-			return &ParseError{Path: im.src.name, Line: im.firstLine(), Column: sc.time + 1, Found: fmt.Sprintf("time stamps so rounded that the rate may be %s to %s", SI(1/hi, "Hz", 4), SI(1/lo, "Hz", 4)), Expected: "times with more digits", Fix: "export them so, or give --rate"}
+	if hi > 0 {
+		if lo <= 0 || hi-lo > widestSlope*(hi+lo) {
+			upTo := "any"
+			if lo > 0 {
+				upTo = SI(1/lo, "Hz", 4)
+			}
+			return &ParseError{Path: im.src.name, Line: im.firstLine(), Column: sc.time + 1, Found: fmt.Sprintf("time stamps so rounded that the rate may be %s to %s", SI(1/hi, "Hz", 4), upTo), Expected: "times with more digits", Fix: "export them so, or give --rate"}
 		}
 		why = im.coarseRate(lo, hi)
 	}

@@ -1,0 +1,314 @@
+package capture
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// cut gives rows from and to of another delimiter and decimal mark.
+func cut(delim, mark string, from, to int) string {
+	var b strings.Builder
+	for i := from; i < to; i++ {
+		b.WriteString(strings.ReplaceAll(fmt.Sprintf("%.6f", float64(i)*1e-6), ".", mark) + delim + strings.ReplaceAll(fmt.Sprintf("%.4f", wave(i)), ".", mark) + "\n")
+	}
+	return b.String()
+}
+
+func fixed(i int) string { return fmt.Sprintf("%.6f,%.4f", float64(i)*1e-6, wave(i)) }
+
+func alone(i int) string { return fmt.Sprintf("%.4f", wave(i)) }
+
+// benchLayouts are shapes that instruments and their programs write, with
+// invented samples; each comment tells what kind writes it.
+var benchLayouts = []layoutCase{
+	// a desk scope's settings above, codes of an 8-bit converter below; the trigger level pins 25 codes per division
+	{name: "codes at volts per division, pinned by the trigger level", text: "Memory Length,200\nTrigger Level,4.080E-01\nSource,CH1\nVertical Units,V\nVertical Scale,2.000E-01\nVertical Position,0.000E+00\nSampling Period,2.000E-07\nFirmware,V1.14\nWaveform Data,\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,", i*37%101-50) }), rate: 5e6, channels: "CH1", v: func(i int) float64 { return float64(i*37%101-50) * 0.008 }},
+	{name: "codes with the codes per division stated", text: "Sample Interval,1e-6\nSource,CH1\nVertical Units,V\nVertical Scale,0.5\nCodes per division,25\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d", i*37%101-50) }), rate: 1e6, channels: "CH1", v: func(i int) float64 { return float64(i*37%101-50) * 0.02 }},
+	// a mixed-signal scope: one setting per channel, in the channels' columns
+	{name: "units per channel, one of them a current", text: "Vertical Units,V,A\nProbe Attenuation,10,0.01\nTime,CH1,CH2\n" + rowsOf(200, func(i int) string { return fixed(i) + ",0.25" }), rate: 1e6, channels: "CH1"},
+	{name: "units per channel, four", text: "VUnit,V,A,V,DIGITAL\nTime,CH1,CH2,CH3,CH4\n" + rowsOf(200, func(i int) string { return fixed(i) + ",0.25,1.5,1" }), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH3"},
+	{name: "spectrum beside the waveform", text: "Time (s),CH1 (V),Frequency (Hz),FFT (dBV)\n" + rowsOf(200, func(i int) string { return fixed(i) + fmt.Sprintf(",%d,-%d.5", i*1000, 60+i%7) }), rate: 1e6, channels: "CH1"},
+	// a scope that names its channels in a row of sources above the units
+	{name: "sources over units", text: "Source,CH1,CH2\nSecond,Volt,Volt\n" + rowsOf(200, func(i int) string { return fixed(i) + ",-0.008" }), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH2"},
+	{name: "values with their channel ahead", text: "Record Length,Analog:200\nSample Interval,CH1:0.000001\nVertical Units,CH1:V,,,\nVertical Scale,CH1:0.50,,,\nHorizontal Units,us,,,\nSource,CH1\nSecond,Volt\n" + rowsOf(200, fixed), rate: 1e6, channels: "CH1"},
+	{name: "numbered channels with a gap", text: "x-axis,1,2,4\nsecond,Volt,Volt,Volt\n" + rowsOf(200, func(i int) string { return fixed(i) + ",0.5,-8.5" }), opt: Options{Channel: "1"}, rate: 1e6, channels: "1|2|4"},
+	// two blocks side by side, each with its settings at the left
+	{name: "two blocks with settings at the left", text: rowsOf(200, func(i int) string {
+		left := []string{"Record Length,200,Points", "Sample Interval,1e-6,s", "Source,CH%d,", "Vertical Units,V,", "Vertical Scale,0.5,"}
+		s := ",,"
+		if i < len(left) {
+			s = left[i]
+		}
+		one, two := s, s
+		if strings.Contains(s, "%d") {
+			one, two = fmt.Sprintf(s, 1), fmt.Sprintf(s, 2)
+		}
+		return one + "," + fixed(i) + ",," + two + fmt.Sprintf(",%.6f,0.5,", float64(i)*1e-6)
+	}), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH2"},
+	{name: "trace name", text: "TraceName,Out A\nTime,Volt\n" + rowsOf(200, fixed), rate: 1e6, channels: "Out A"},
+	{name: "a firmware version is no name", text: "Model,none\nFirmware Version,FV:1.06\n" + rowsOf(200, fixed), rate: 1e6},
+	{name: "blank rows ahead", text: "\n\n,,\n\nTime,CH1\ns,V\n" + rowsOf(200, fixed), rate: 1e6, channels: "CH1"},
+	// a handheld: keys padded with tabs, seconds in capitals
+	{name: "handheld", text: "Channel\t\t\t  :,CH1\nPK-PK\t\t\t\t  :,Vpp=1.280V\nVertical pos\t\t  :,0.00mV\nProbe attenuation\t  :,1X\nVoltage per ADC value:,20.00mV\nTime interval\t\t  :,0.20uS\n\nindex,CH1_Voltage(mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.2f", i, wave(i)*1000) }), rate: 5e6, channels: "CH1_Voltage"},
+	{name: "a row of delimiters under the units", text: "Time;Channel A;Channel B\n(ms);(V);(V)\n;;\n" + commaFor(rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f;%.4f;0.5", float64(i)*1e-3, wave(i)) })), opt: Options{Channel: "Channel A"}, rate: 1e6, channels: "Channel A|Channel B"},
+	{name: "quoted keys, rows that begin empty", text: "\"Sample Interval\",\"1e-06\"\n\"Source\",\"CH1\"\n\"Vertical Units\",\"V\"\n" + rowsOf(200, func(i int) string { return fmt.Sprintf(",\"%.6f\",\"%.4f\"", float64(i)*1e-6, wave(i)) }), rate: 1e6, channels: "CH1"},
+	{name: "a trailing cell filled later", text: "time (s),CH1 (V),\n" + rowsOf(200, func(i int) string { return fixed(i) + map[bool]string{true: ",", false: ",0.5"}[i < 150] }), rate: 1e6, channels: "CH1"},
+	{name: "interval in a header cell", text: "CH1 (V),dt = 1e-6 s\n" + rowsOf(200, alone), rate: 1e6, channels: "CH1"},
+	{name: "increment in a header cell", text: "Sample,CH1 (V),Increment 1.0us\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f,", i, wave(i)) }), rate: 1e6, channels: "CH1"},
+	{name: "interval in brackets", text: "Sample(1us),CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f", i, wave(i)) }), rate: 1e6, channels: "CH1"},
+	{name: "sample numbers under a header of seconds", text: "Time(s),CH1 (V),t0 = 0,tInc = 1e-06,\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f,,", i, wave(i)) }), rate: 1e6, channels: "CH1"},
+	{name: "ADC with decimals", text: "time (s),ADC\n" + rowsOf(200, fixed), rate: 1e6, channels: "ADC"},
+	{name: "a spreadsheet's separator line", text: "sep=;\nTime;CH1\n" + cut(";", ".", 0, 200), rate: 1e6, channels: "CH1"},
+	{name: "thousands marks in the preamble", text: "Sample Rate: 10,000,000 Hz\nvolts\n" + rowsOf(200, alone), rate: 10e6, channels: "volts"},
+	{name: "thousands marks in cut cells", text: "Sample Rate,10,000,000 Hz\nvolts\n" + rowsOf(200, alone), rate: 10e6, channels: "volts"},
+	// meters and loggers write the unit or its prefix in every cell
+	{name: "millivolts under a header of volts", text: "time (s),CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%dus,%.1fmV", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
+	{name: "prefixes under a header of units", text: "time (s),CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%du,%.1fm", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
+	// a screen wider than the memory
+	{name: "empty cells at either end", text: "x-axis,1,2\nsecond,Volt,Volt\n" + rowsOf(260, func(i int) string {
+		if i < 33 || i >= 233 {
+			return fmt.Sprintf("%.6f,,", float64(i)*1e-6)
+		}
+		return fmt.Sprintf("%.6f,%.4f,0.5", float64(i)*1e-6, wave(i-33))
+	}), opt: Options{Channel: "1"}, rate: 1e6, start: 33e-6, channels: "1|2"},
+	{name: "joined files, a byte order mark midway", text: "Time (s),CH1 (V)\n" + cut(",", ".", 0, 90) + "\ufeff" + cut(",", ".", 90, 200), rate: 1e6, channels: "CH1"},
+	{name: "a row behind a remark mark", text: "Time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)) + rowsOf(20, func(i int) string { return "#" + tv(1e-6)(i+200) }), rate: 1e6, channels: "CH1", cautions: CautionSkipped},
+	{name: "two records, the clock at a printed 0 again", text: "Time (s),CH1 (V)\n" + strings.Repeat(rowsOf(200, func(i int) string { return fmt.Sprintf("%.6g,%.4f", float64(i)*1e-5, wave(i)) }), 2), rate: 100e3, channels: "CH1", cautions: CautionSegments},
+	{name: "stamps of three digits", text: "time,CH1\n" + rowsOf(1000, func(i int) string { return fmt.Sprintf("%.2e,%.4f", -0.025+float64(i)*5e-5, wave(i)) }), n: 1000, start: -0.025, rate: 20e3, channels: "CH1", cautions: CautionTimeRounded},
+	// peak detect: each time twice, least and greatest
+	{name: "least and greatest under one stamp", text: "in s,C1 in V\n" + rowsOf(200, func(i int) string {
+		return fmt.Sprintf("%.6E,%.4f", float64(i/2)*2e-6, wave(i/2)+0.2*float64(i%2))
+	}), v: func(i int) float64 { return wave(i/2) + 0.2*float64(i%2) }, rate: 1e6, channels: "C1", cautions: CautionExtremes},
+}
+
+func overLayout(top, bottom string) layoutCase {
+	v := func(i int) float64 { return 5 + math.Max(-0.5, math.Min(0.5, 0.7*math.Sin(float64(i)*0.1+0.05))) }
+	return layoutCase{name: "over range as " + top, text: "Time (s),CH1 (V)\n" + rowsOf(200, func(i int) string {
+		s := fmt.Sprintf("%.4f", v(i))
+		switch x := math.Sin(float64(i)*0.1 + 0.05); {
+		case x > 0.5/0.7:
+			s = top
+		case x < -0.5/0.7:
+			s = bottom
+		}
+		return fmt.Sprintf("%.6f,%s", float64(i)*1e-6, s)
+	}), v: v, tol: 0.06, rate: 1e6, channels: "CH1", cautions: CautionClipped, check: func(t *testing.T, tr *Trace) {
+		if tr.Levels.OverRange < 40 {
+			t.Errorf("%d samples over range", tr.Levels.OverRange)
+		}
+	}}
+}
+
+func TestBenchLayouts(t *testing.T) {
+	cases := benchLayouts
+	for _, w := range [][2]string{{"inf", "-inf"}, {"∞", "-∞"}, {"Over", "-Over"}, {"9.9E37", "-9.9E37"}, {"-", "-"}, {"OL", "OL"}} {
+		cases = append(cases, overLayout(w[0], w[1]))
+	}
+	if n := len(cases) + len(layoutCases); n < 60 {
+		t.Errorf("%d layouts", n)
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", c.opt)
+			if err != nil {
+				t.Fatal(err)
+			}
+			// A plateau that the fixture's cut makes is no part of the layout.
+			kept := tr.Cautions[:0]
+			for _, x := range tr.Cautions {
+				if x.Code != CautionFlatTops {
+					kept = append(kept, x)
+				}
+			}
+			tr.Cautions = kept
+			c.compare(t, tr)
+		})
+	}
+}
+
+// TestRefused gives files that must be refused, each with the line it is about.
+func TestRefused(t *testing.T) {
+	head := "Time (s),CH1 (V)\n"
+	other := func(unit string) string { return "Time (s),CH1 (" + unit + ")\n" + rowsOf(100, fixed) }
+	cases := []struct {
+		name, text string
+		line       int
+		words      string
+	}{
+		{"whole numbers at volts per division", "Sample Interval,1e-6\nVertical Units,V\nVertical Scale,0.5\n" + rowsOf(100, func(i int) string { return fmt.Sprint(i*37%168 - 84) }), 4, "--scale"},
+		{"more divisions than a screen holds", "#timebase:20000(us),voltbase:1000(mv)\ntime,volt\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.2f", float64(i)*1e-6, 3540*float64(i%2)) }), 3, "divisions|--volt-unit"},
+		{"volts per division without a unit", "#timebase=500, voltbase=1000\ntime,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.2f", float64(i)*1e-6, 3540*float64(i%2)) }), 1, "--volt-unit"},
+		{"decibels at the left", rowsOf(100, func(i int) string {
+			left := []string{"Sample Interval,12.3,", "Source,MATH,", "Vertical Units,dB,", "Horizontal Units,Hz,"}
+			s := ",,"
+			if i < len(left) {
+				s = left[i]
+			}
+			return s + fmt.Sprintf(",%.4f,-%.4f", 12.3*float64(i), 40+wave(i))
+		}), 4, "frequency"},
+		{"decibels at the top", "Source,FFT\nVertical Units,dB\nHorizontal Units,Hz\nSampling Period,1.6E+04\n" + rowsOf(100, func(i int) string { return fmt.Sprint(-i % 37) }), 3, "frequency"},
+		{"one column in decibels", "Vertical Units,dB\nSample Interval,1e-6\n" + rowsOf(100, alone), 3, "dB"},
+		{"a Bode plot", "#,Frequency (Hz),Amplitude (Vpp),Gain (dB),Phase (°)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d,%g,1,-%d.5,%d", i, 100*math.Pow(1.02, float64(i)), i, i) }), 1, "frequency"},
+		{"volts under a header of amperes", "time (s),CH1 (A)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.4fV", float64(i)*1e-6, wave(i)) }), 0, "A"},
+		{"prefixes under millivolts", "time (s),CH1 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.4fm", float64(i)*1e-6, wave(i)) }), 2, "--volt-unit"},
+		{"volts behind the times", "time (s),CH1 (V)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6fV,%.4f", float64(i)*1e-6, wave(i)) }), 0, "time"},
+		{"commas, then tabs", head + cut(",", ".", 0, 100) + cut("\t", ".", 100, 400), 102, "cut"},
+		{"tabs, then commas", strings.Replace(head, ",", "\t", 1) + cut("\t", ".", 0, 100) + cut(",", ".", 100, 400), 102, "cut"},
+		{"commas, then semicolons and decimal commas", head + cut(",", ".", 0, 100) + cut(";", ",", 100, 400), 102, "cut"},
+		{"decimal points, then commas", strings.Replace(head, ",", ";", 1) + cut(";", ".", 0, 100) + cut(";", ",", 100, 400), 102, "cut"},
+		{"decimal commas, then points", strings.Replace(head, ",", ";", 1) + cut(";", ",", 0, 300) + cut(";", ".", 300, 400), 302, "number|time"},
+		{"blanks, then commas", "time CH1\n" + cut(" ", ".", 0, 100) + cut(",", ".", 100, 400), 102, "cut"},
+		{"one column whose decimal mark changes", "Sample Rate,1e6\nvolts\n" + rowsOf(100, alone) + commaFor(rowsOf(300, alone)), 103, "cut"},
+		{"lone carriage returns in the middle", head + cut(",", ".", 0, 100) + strings.ReplaceAll(cut(",", ".", 100, 150), "\n", "\r") + cut(",", ".", 150, 400), 102, "expected"},
+		{"lone carriage returns first", strings.ReplaceAll(cut(",", ".", 0, 100), "\n", "\r") + cut(",", ".", 100, 400), 1, "carriage return"},
+		{"lone carriage returns last", head + cut(",", ".", 0, 300) + strings.ReplaceAll(cut(",", ".", 300, 310), "\n", "\r"), 302, "carriage return"},
+		{"a spreadsheet's days", "Time,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.12f,%.4f", 45234.4+float64(i)/86400e3, wave(i)) }), 2, "days"},
+		{"thousands marks in the rows", "time (us);CH1 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d;4,%03d", i, 900+i%50) }), 2, "thousands"},
+		{"stamps too coarse for any rate", "time,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.2f,%.4f", float64(i)*1e-4, wave(i)) }), 2, "rate"},
+		{"a line of a million cells", strings.Repeat("x,", 1e6) + "\n" + rowsOf(100, fixed), 1, "one sample per line"},
+		{"nothing but dashes", head + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,-", float64(i)*1e-6) }), 0, ""},
+	}
+	for _, u := range []string{"W", "dB", "dBm", "dBV", "V²", "°", "bar", "mbar", "Pa", "kPa", "K", "°C", "rpm", "Ohm", "l/min", "m/s²", "A", "mA", "Logic"} {
+		cases = append(cases, struct {
+			name, text string
+			line       int
+			words      string
+		}{"a column in " + u, other(u), 1, "volts"})
+	}
+	if len(cases) < 40 {
+		t.Errorf("%d cases", len(cases))
+	}
+	for _, c := range cases {
+		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", Options{})
+		if err == nil {
+			t.Errorf("%s: read as %s, %g Hz, %d samples, first %g", c.name, tr.Layout, tr.SampleRateHz, len(tr.Volts), tr.Volts[0])
+			continue
+		}
+		msg := err.Error()
+		if c.line > 0 && !strings.HasPrefix(msg, fmt.Sprintf("x.csv:%d:", c.line)) {
+			t.Errorf("%s: %q, want line %d", c.name, msg, c.line)
+		}
+		ok := c.words == ""
+		for _, w := range strings.Split(c.words, "|") {
+			ok = ok || strings.Contains(msg, w)
+		}
+		if !ok || strings.ContainsAny(msg, "\n\r") {
+			t.Errorf("%s: %q lacks %q", c.name, msg, c.words)
+		}
+	}
+}
+
+// TestOtherByName refuses a column that is no voltage by its name.
+func TestOtherByName(t *testing.T) {
+	text := "Time (s),CH1 (V),CH2 (A)\n" + rowsOf(100, func(i int) string { return fixed(i) + ",0.5" })
+	_, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{Channel: "CH2"})
+	var pe *ParseError
+	if !errors.As(err, &pe) || pe.Column != 3 || !strings.Contains(err.Error(), `"CH2" holds a current in A`) {
+		t.Errorf("%v", err)
+	}
+}
+
+// TestChangedWhileRead changes a file within a read: it is read once more, and
+// refused where it changes again.
+func TestChangedWhileRead(t *testing.T) {
+	p := filepath.Join(t.TempDir(), "x.csv")
+	for _, changes := range []int{0, 1, 2} {
+		if err := os.WriteFile(p, []byte(rowsOf(2000, tv(1e-6))), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		left := changes
+		var stamp time.Time
+		tr, err := Open(context.Background(), p, Options{Progress: func(done, total int64) {
+			if done == total && left > 0 {
+				left--
+				stamp = time.Now().Add(time.Duration(left+1) * time.Hour)
+				if err := os.Chtimes(p, stamp, stamp); err != nil {
+					t.Error(err)
+				}
+			}
+		}})
+		if changes < 2 && (err != nil || len(tr.Volts) != 2000) || changes == 2 && (err == nil || !strings.Contains(err.Error(), "changes while it is read")) {
+			t.Errorf("%d changes: %v", changes, err)
+		}
+	}
+}
+
+// TestMaxSamples refuses a record beyond the limit, in text and in WAV.
+func TestMaxSamples(t *testing.T) {
+	for _, b := range []string{rowsOf(2000, tv(1e-6)), string(wavFile(1, 1, 16, 48000, make([]byte, 4000)))} {
+		for _, most := range []int{1999, 2000} {
+			_, err := Read(context.Background(), strings.NewReader(b), "x", Options{MaxSamples: most})
+			if (err == nil) != (most == 2000) || err != nil && !strings.Contains(err.Error(), "--max-samples") {
+				t.Errorf("limit %d: %v", most, err)
+			}
+		}
+	}
+}
+
+// TestTrailingChunks has a data chunk of unknown size with other chunks behind
+// it, which are no samples.
+func TestTrailingChunks(t *testing.T) {
+	data := make([]byte, 2000)
+	for i := range data {
+		data[i] = byte(i * 7)
+	}
+	b := wavFile(1, 1, 16, 48000, data)
+	at := strings.Index(string(b), "data")
+	for _, size := range []uint32{0, math.MaxUint32} {
+		c := append([]byte(nil), b...)
+		binary.LittleEndian.PutUint32(c[at+4:], size)
+		c = append(c, "LIST\x0a\x00\x00\x00INFOISFT\x00\x00id3 \x03\x00\x00\x00abc\x00"...)
+		tr, err := Read(context.Background(), strings.NewReader(string(c)), "x.wav", Options{})
+		if err != nil || len(tr.Volts) != 1000 {
+			t.Errorf("size %d: %v, %d samples", size, err, len(tr.Volts))
+		}
+	}
+}
+
+// TestBigEndian reads a RIFX file as its little-endian twin.
+func TestBigEndian(t *testing.T) {
+	be := binary.BigEndian
+	b := []byte("RIFX\x00\x00\x00\x00WAVEfmt ")
+	b = be.AppendUint32(b, 16)
+	b = be.AppendUint16(b, 1)
+	b = be.AppendUint16(b, 1)
+	b = be.AppendUint32(b, 48000)
+	b = be.AppendUint32(b, 96000)
+	b = be.AppendUint16(b, 2)
+	b = be.AppendUint16(b, 16)
+	b = append(b, "data"...)
+	b = be.AppendUint32(b, 200)
+	for i := range 100 {
+		b = be.AppendUint16(b, uint16(i*100))
+	}
+	tr, err := Read(context.Background(), strings.NewReader(string(b)), "x.wav", Options{})
+	if err != nil || len(tr.Volts) != 100 || tr.SampleRateHz != 48000 || tr.Volts[10] != 1000.0/32768 {
+		t.Errorf("%v %+v", err, tr)
+	}
+}
+
+// TestRateBounds holds the true rate within the stated uncertainty however the
+// stamps are rounded.
+func TestRateBounds(t *testing.T) {
+	for _, rate := range []float64{100e3, 97e3, 123456, 20e3} {
+		for _, format := range []string{"%.2e", "%.3e", "%.4f", "%.5f"} {
+			text := "time (s),CH1\n" + rowsOf(3000, func(i int) string { return fmt.Sprintf(format+",%.4f", -0.01+float64(i)/rate, wave(i)) })
+			tr, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{})
+			if err != nil {
+				t.Errorf("%g Hz, %s: %v", rate, format, err)
+				continue
+			}
+			if d := math.Abs(tr.SampleRateHz - rate); d > tr.SampleRateUHz+1e-9*rate {
+				t.Errorf("%g Hz, %s: %g Hz ± %g", rate, format, tr.SampleRateHz, tr.SampleRateUHz)
+			}
+		}
+	}
+}
