@@ -156,6 +156,7 @@ func (im *importer) acquisition() {
 }
 
 var (
+	peakName     = regexp.MustCompile(`(?i)\bpeak detect\b`)
 	leastName    = regexp.MustCompile(`(?i)(^|[ _(-])min(imum)?\)?$`)
 	greatestName = regexp.MustCompile(`(?i)(^|[ _(-])max(imum)?\)?$`)
 )
@@ -169,6 +170,13 @@ func (im *importer) extremesByName() {
 		greatest = greatest || greatestName.MatchString(n)
 	}
 	a := &im.t.Acquisition
+	for _, n := range im.sc.names {
+		// "CH1" and "CH1 Peak Detect": least and greatest in two columns.
+		if peakName.MatchString(n) && (n == name || strings.HasPrefix(n, name+" ")) {
+			a.Mode, a.ModeWhy = AcquisitionPeak, fmt.Sprintf("the column %q", n)
+			return
+		}
+	}
 	switch {
 	case !least || !greatest:
 		return

@@ -85,9 +85,13 @@ func (r *record) bound(o *rowsRead, p *rowSpec, n int) {
 	if !r.coarse() || len(o.times) != len(o.volts) || r.row0+n > len(o.times) {
 		return
 	}
-	if lo, hi, ok := p.slopeBounds(o.times[r.row0:r.row0+n], r.fit.step); ok {
-		r.stepLo, r.stepHi = lo, hi
+	lo, hi, ok := p.slopeBounds(o.times[r.row0:r.row0+n], r.fit.step)
+	if !ok {
+		// A row or two lost within the rounding: the ends alone bound it.
+		off := r.ulp / float64(max(1, n-1))
+		lo, hi = r.fit.step-off, r.fit.step+off
 	}
+	r.stepLo, r.stepHi = lo, hi
 }
 
 // errNeedTimes asks for a second pass that keeps every time stamp.
