@@ -40,6 +40,7 @@ func OneLine(s string) string {
 // and the hash are as they were.
 func (t *Trace) printable() *Trace {
 	t.File, t.Layout, t.Channel = OneLine(t.File), OneLine(t.Layout), OneLine(t.Channel)
+	t.Acquisition.ModeWhy = OneLine(t.Acquisition.ModeWhy)
 	for i := range t.Channels {
 		t.Channels[i] = OneLine(t.Channels[i])
 	}
