@@ -110,13 +110,18 @@ func plateau(x []float64, lo, width, sign float64) FlatEnd {
 	var e FlatEnd
 	run, next := 0, 0
 	for _, v := range x {
-		switch d := sign*v - lo; {
+		d := sign*v - lo
+		if d > 3*width {
+			run = 0
+			continue
+		}
+		switch {
 		case d <= width:
 			e.Samples++
 			run++
 			e.Longest = max(e.Longest, run)
 			continue
-		case d <= 3*width:
+		default:
 			next++
 		}
 		run = 0
