@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"stillglow/report/canvas"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -18,27 +19,27 @@ func (c *Comparison) Plot(format string) ([]byte, error) {
 		return nil, fmt.Errorf("%s and %s: neither spectra nor margins on both sides, expected something to plot", c.A, c.B)
 	}
 	if format == "svg" {
-		return f.svg()
+		return f.SVG()
 	}
-	return f.png(newRaster())
+	return f.PNG(canvas.NewRaster())
 }
 
-func (c *Comparison) figure() *drawing {
+func (c *Comparison) figure() *canvas.Drawing {
 	f := c.marginsFigure()
 	if len(c.curves[0]) > 0 && len(c.curves[1]) > 0 {
 		f = c.spectraFigure()
 	}
 	if f != nil && c.Invented {
-		f.footer = joinNonEmpty(" · ", f.footer, "invented data")
+		f.Footer = joinNonEmpty(" · ", f.Footer, "invented data")
 	}
 	return f
 }
 
-func (c *Comparison) spectraFigure() *drawing {
+func (c *Comparison) spectraFigure() *canvas.Drawing {
 	p := spectrumPanel("V")
 	var k key
 	for i, name := range []string{"before: " + c.A, "after: " + c.B} {
-		st := []draw.LineStyle{{Color: vermillion, Width: vg.Points(0.9)}, {Color: blue, Width: vg.Points(1.1)}}[i]
+		st := []draw.LineStyle{{Color: canvas.Vermillion, Width: vg.Points(0.9)}, {Color: canvas.Blue, Width: vg.Points(1.1)}}[i]
 		for _, s := range c.curves[i] {
 			addDensity(p, s.FrequencyHz, s.VRHz, plotColumns/2, st)
 		}
@@ -52,13 +53,13 @@ func (c *Comparison) spectraFigure() *drawing {
 	if len(c.Units) == 1 {
 		title = shorten(c.Units[0].Key, 60) + ": before and after"
 	}
-	return &drawing{title: title, panels: []*plot.Plot{p}}
+	return &canvas.Drawing{Title: title, Panels: []*plot.Plot{p}}
 }
 
 // comparedUnits is how many units the margins' picture holds.
 const comparedUnits = 14
 
-func (c *Comparison) marginsFigure() *drawing {
+func (c *Comparison) marginsFigure() *canvas.Drawing {
 	var rows []UnitChange
 	for _, u := range c.Units {
 		if u.MarginBeforeDB != nil && u.MarginDB != nil && len(rows) < comparedUnits {
@@ -75,23 +76,23 @@ func (c *Comparison) marginsFigure() *drawing {
 	var names ticks
 	p.X.Min, p.X.Max = -1, 1
 	for i, u := range rows {
-		names = append(names, plot.Tick{Value: float64(n - 1 - i), Label: plotText(shorten(u.Key, 30))})
+		names = append(names, plot.Tick{Value: float64(n - 1 - i), Label: canvas.Text(shorten(u.Key, 30))})
 		p.X.Min = math.Min(p.X.Min, math.Min(*u.MarginBeforeDB, *u.MarginDB))
 		p.X.Max = math.Max(p.X.Max, math.Max(*u.MarginBeforeDB, *u.MarginDB))
 	}
 	p.Y.Tick.Marker = names
 	widen(&p.X, 0.1)
 	p.Add(grid{}, zeroLine{})
-	before := marks{shape: draw.RingGlyph{}, color: vermillion, size: vg.Points(3.8)}
-	after := marks{shape: draw.CircleGlyph{}, color: blue, size: vg.Points(3.8)}
+	before := marks{shape: draw.RingGlyph{}, color: canvas.Vermillion, size: vg.Points(3.8)}
+	after := marks{shape: draw.CircleGlyph{}, color: canvas.Blue, size: vg.Points(3.8)}
 	for i, u := range rows {
 		y := float64(n - 1 - i)
-		p.Add(curveOnly{curve{x: []float64{*u.MarginBeforeDB, *u.MarginDB}, y: []float64{y, y}, line: draw.LineStyle{Color: softInk, Width: vg.Points(1)}}})
+		p.Add(curveOnly{curve{x: []float64{*u.MarginBeforeDB, *u.MarginDB}, y: []float64{y, y}, line: draw.LineStyle{Color: canvas.SoftInk, Width: vg.Points(1)}}})
 		before.x, before.y = append(before.x, *u.MarginBeforeDB), append(before.y, y)
 		after.x, after.y = append(after.x, *u.MarginDB), append(after.y, y)
 	}
 	p.Add(before, after)
-	return &drawing{title: "Worst margins before and after", panels: []*plot.Plot{p}, footer: "ring: before; dot: after"}
+	return &canvas.Drawing{Title: "Worst margins before and after", Panels: []*plot.Plot{p}, Footer: "ring: before; dot: after"}
 }
 
 // ticks are fixed tick marks.

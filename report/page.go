@@ -199,8 +199,8 @@ func (r *Report) view(share float64) (*view, error) {
 		if g == nil {
 			continue
 		}
-		g.title, g.footer = "", strings.TrimSuffix(strings.TrimSuffix(g.footer, "invented data"), " · ")
-		svg := template.HTML(g.inlineSVG(p.alt))
+		g.Title, g.Footer = "", strings.TrimSuffix(strings.TrimSuffix(g.Footer, "invented data"), " · ")
+		svg := template.HTML(g.Inline(p.alt))
 		switch p.kind {
 		case "brands":
 			v.BrandPlot = template.HTML(`<figure class="fig"><div class="pan" tabindex="0" role="group" aria-label="plot of the brands, scrolls sideways where the screen is narrow">`) + svg + `</div></figure>`

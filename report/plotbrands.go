@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"stillglow/report/canvas"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -14,7 +15,7 @@ const brandLimit = 12
 
 // brandFigure is the strip plot: every unit's worst margin, a row per brand,
 // with median and spread, and how many pass.
-func brandFigure(r *Report) *drawing {
+func brandFigure(r *Report) *canvas.Drawing {
 	n := min(len(r.Brands), brandLimit)
 	if n == 0 {
 		return nil
@@ -42,10 +43,10 @@ func brandFigure(r *Report) *drawing {
 		row := float64(n - 1 - i)
 		if finite(b.SpreadDB) && b.SpreadDB > 0 {
 			p.Add(curveOnly{curve{x: []float64{b.MedianDB - b.SpreadDB, b.MedianDB + b.SpreadDB}, y: []float64{row, row},
-				line: draw.LineStyle{Color: paleBlue, Width: vg.Points(9)}}})
+				line: draw.LineStyle{Color: canvas.PaleBlue, Width: vg.Points(9)}}})
 		}
-		m := marks{shape: draw.CircleGlyph{}, color: blue, size: vg.Points(3.6)}
-		out := marks{shape: cross{}, color: vermillion, size: vg.Points(3.6)}
+		m := marks{shape: draw.CircleGlyph{}, color: canvas.Blue, size: vg.Points(3.6)}
+		out := marks{shape: cross{}, color: canvas.Vermillion, size: vg.Points(3.6)}
 		for j, v := range b.UnitWorstDB {
 			if !finite(v) {
 				continue
@@ -59,11 +60,11 @@ func brandFigure(r *Report) *drawing {
 		}
 		p.Add(m, out)
 		p.Add(curveOnly{curve{x: []float64{b.MedianDB, b.MedianDB}, y: []float64{row - 0.3, row + 0.3},
-			line: draw.LineStyle{Color: ink, Width: vg.Points(1.6)}}})
-		p.Add(note{x: p.X.Max, y: row, xAlign: draw.XRight, yAlign: draw.YCenter, color: ink,
+			line: draw.LineStyle{Color: canvas.Ink, Width: vg.Points(1.6)}}})
+		p.Add(note{x: p.X.Max, y: row, xAlign: draw.XRight, yAlign: draw.YCenter, color: canvas.Ink,
 			text: fmt.Sprintf("%d of %d pass (%s)", b.Passing, b.Units, shareText(b))})
 	}
-	return &drawing{panels: []*plot.Plot{p}, footer: "dot: unit inside; cross: over; bar: median; band: spread (1.4826 MAD); share of all units of the brand, 95 % interval"}
+	return &canvas.Drawing{Panels: []*plot.Plot{p}, Footer: "dot: unit inside; cross: over; bar: median; band: spread (1.4826 MAD); share of all units of the brand, 95 % interval"}
 }
 
 // cross is a bold diagonal cross as a glyph.
@@ -92,7 +93,7 @@ type brandTicks struct {
 func (t brandTicks) Ticks(_, _ float64) []plot.Tick {
 	var out []plot.Tick
 	for i, b := range t.r.Brands[:t.n] {
-		out = append(out, plot.Tick{Value: float64(t.n - 1 - i), Label: plotText(shorten(clean(b.Name), 24))})
+		out = append(out, plot.Tick{Value: float64(t.n - 1 - i), Label: canvas.Text(shorten(clean(b.Name), 24))})
 	}
 	return out
 }

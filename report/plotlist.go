@@ -5,41 +5,42 @@ import (
 	"sort"
 
 	"stillglow/analysis/spectrum"
+	"stillglow/report/canvas"
 )
 
 // plotSpec is one picture of the report, drawn on demand.
 type plotSpec struct {
-	name    string                     // file name without folder and extension
-	kind    string                     // "spectrum", "waveform", ...
-	caption string                     // over the picture
-	alt     string                     // what it shows, in words
-	unit    int                        // index into Units, -1 for the whole bench
-	inLog   bool                       // shown in the build log
-	figure  func(columns int) *drawing // curves reduced to about so many columns
+	name    string                            // file name without folder and extension
+	kind    string                            // "spectrum", "waveform", ...
+	caption string                            // over the picture
+	alt     string                            // what it shows, in words
+	unit    int                               // index into Units, -1 for the whole bench
+	inLog   bool                              // shown in the build log
+	figure  func(columns int) *canvas.Drawing // curves reduced to about so many columns
 }
 
 // plotList names every picture that has data behind it, in a fixed order.
 func (r *Report) plotList() []plotSpec {
 	var out []plotSpec
-	add := func(s plotSpec, has bool, f func(int) *drawing) {
+	add := func(s plotSpec, has bool, f func(int) *canvas.Drawing) {
 		if !has {
 			return
 		}
-		s.figure = func(columns int) *drawing {
+		s.figure = func(columns int) *canvas.Drawing {
 			g := f(columns)
 			if g == nil {
 				return nil
 			}
-			g.title = s.caption
+			g.Title = s.caption
 			if r.Invented {
-				g.footer = joinNonEmpty(" · ", g.footer, "invented data")
+				g.Footer = joinNonEmpty(" · ", g.Footer, "invented data")
 			}
 			return g
 		}
 		out = append(out, s)
 	}
 	add(plotSpec{name: "brands", kind: "brands", unit: -1, inLog: true, caption: "Brands: worst margin of every unit",
-		alt: brandsAlt(r)}, len(r.Brands) > 0, func(int) *drawing { return brandFigure(r) })
+		alt: brandsAlt(r)}, len(r.Brands) > 0, func(int) *canvas.Drawing { return brandFigure(r) })
 	withSpectrum := 0
 	for i := range r.Units {
 		if len(spectra(r.Units[i].Captures)) > 0 {
@@ -48,30 +49,30 @@ func (r *Report) plotList() []plotSpec {
 	}
 	add(plotSpec{name: "overlay", kind: "overlay", unit: -1, inLog: true, caption: "Spectra of the first units in the ranking",
 		alt: "Noise density over frequency of the first units in the ranking, laid over each other with the target's limits"},
-		withSpectrum > 1 && overlayFigure(r, 40) != nil, func(columns int) *drawing { return overlayFigure(r, columns) })
+		withSpectrum > 1 && overlayFigure(r, 40) != nil, func(columns int) *canvas.Drawing { return overlayFigure(r, columns) })
 	best := r.best()
 	for i := range r.Units {
 		u := &r.Units[i]
 		name := shorten(unitName(u.Eval.Unit), 60)
 		base := fmt.Sprintf("%02d-%s", i+1, slug(unitName(u.Eval.Unit)))
-		unit := func(kind, what, alt string, inLog, has bool, f func(int) *drawing) {
+		unit := func(kind, what, alt string, inLog, has bool, f func(int) *canvas.Drawing) {
 			add(plotSpec{name: base + "-" + kind, kind: kind, unit: i, inLog: inLog && u == best,
 				caption: name + ": " + what, alt: what + " of " + name + alt}, has, f)
 		}
 		unit("waveform", "waveform", waveformAlt(u), true, longest(u.Captures) != nil || fastest(u.Captures) != nil,
-			func(columns int) *drawing { return waveformFigure(u, columns) })
+			func(columns int) *canvas.Drawing { return waveformFigure(u, columns) })
 		unit("cycle", "switching cycle, folded", cycleAlt(u), false, cycleOf(u.Captures) != nil,
-			func(int) *drawing { return cycleFigure(u) })
+			func(int) *canvas.Drawing { return cycleFigure(u) })
 		unit("spike", "typical spike", spikeAlt(u), false, spikeOf(u.Captures) != nil,
-			func(columns int) *drawing { return spikeFigure(u, columns) })
+			func(columns int) *canvas.Drawing { return spikeFigure(u, columns) })
 		unit("spectrum", "spectrum", spectrumAlt(u), true, len(spectra(u.Captures)) > 0 && spectrumFigure(u, &r.Target, 40) != nil,
-			func(columns int) *drawing { return spectrumFigure(u, &r.Target, columns) })
+			func(columns int) *canvas.Drawing { return spectrumFigure(u, &r.Target, columns) })
 		unit("histograms", "spike peaks and intervals", "", false, histogramFigure(u) != nil,
-			func(int) *drawing { return histogramFigure(u) })
+			func(int) *canvas.Drawing { return histogramFigure(u) })
 		unit("filter", "before and after the post-filter", "", false, filterFigure(u, &r.Target, 40) != nil,
-			func(columns int) *drawing { return filterFigure(u, &r.Target, columns) })
+			func(columns int) *canvas.Drawing { return filterFigure(u, &r.Target, columns) })
 		unit("warm-up", "heater warm-up from cold", warmUpAlt(u), true, u == best && hasWarmUp(u),
-			func(int) *drawing { return warmUpFigure(u) })
+			func(int) *canvas.Drawing { return warmUpFigure(u) })
 	}
 	return out
 }

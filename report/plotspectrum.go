@@ -13,6 +13,7 @@ import (
 	"stillglow/analysis/filter"
 	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
+	"stillglow/report/canvas"
 )
 
 // spectrumPanel is a panel over log10 of hertz and of V/√Hz.
@@ -61,7 +62,7 @@ func spectra(cs []Capture) []*analysis.Measurement {
 
 // spectrumFigure draws the density of every capture with baseline, the named
 // lines and the target's limits.
-func spectrumFigure(u *Unit, t *target.Target, columns int) *drawing {
+func spectrumFigure(u *Unit, t *target.Target, columns int) *canvas.Drawing {
 	ms := spectra(u.Captures)
 	if len(ms) == 0 {
 		return nil
@@ -89,7 +90,7 @@ func spectrumFigure(u *Unit, t *target.Target, columns int) *drawing {
 	}
 	p.Add(lineNames{ms, k})
 	p.Add(k)
-	return &drawing{panels: []*plot.Plot{p}}
+	return &canvas.Drawing{Panels: []*plot.Plot{p}}
 }
 
 func (k *key) add(name string, st draw.LineStyle) {
@@ -176,8 +177,8 @@ func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
 	box, _, _ := n.key.layout(c)
 	taken := []vg.Rectangle{box}
 	for _, l := range pickLines(n.ms, math.Pow(10, p.X.Min), math.Pow(10, p.X.Max)) {
-		st := textStyle(9, ink)
-		s := plotText(shorten(clean(l.name), 34))
+		st := canvas.TextStyle(9, canvas.Ink)
+		s := canvas.Text(shorten(clean(l.name), 34))
 		// The name stands right of its peak, where the next harmonics are lower,
 		// else left of it, and a little higher where it must; else it is left out.
 		peak := vg.Point{X: trX(math.Log10(l.hz)), Y: trY(math.Min(math.Log10(l.vrhz), p.Y.Max)) - 3}
@@ -253,7 +254,7 @@ func overlaps(r vg.Rectangle, taken []vg.Rectangle) bool {
 const overlayLimit = 5
 
 // overlayFigure lays the spectra of the first ranked units over each other.
-func overlayFigure(r *Report, columns int) *drawing {
+func overlayFigure(r *Report, columns int) *canvas.Drawing {
 	p := spectrumPanel("V")
 	var k key
 	for i := range r.Units {
@@ -282,11 +283,11 @@ func overlayFigure(r *Report, columns int) *drawing {
 		k.add("limit of the target", limitLine)
 	}
 	p.Add(k)
-	return &drawing{panels: []*plot.Plot{p}}
+	return &canvas.Drawing{Panels: []*plot.Plot{p}}
 }
 
 // filterFigure shows a unit's density before and after the advised post-filter.
-func filterFigure(u *Unit, t *target.Target, columns int) *drawing {
+func filterFigure(u *Unit, t *target.Target, columns int) *canvas.Drawing {
 	if u.Filter == nil || !u.Filter.Found || len(u.Filter.Best.AfterVRHz) < 2 {
 		return nil
 	}
@@ -294,7 +295,7 @@ func filterFigure(u *Unit, t *target.Target, columns int) *drawing {
 	var k key
 	after := &u.Filter.Best
 	for _, m := range spectra(u.Captures) {
-		st := draw.LineStyle{Color: softInk, Width: vg.Points(0.8)}
+		st := draw.LineStyle{Color: canvas.SoftInk, Width: vg.Points(0.8)}
 		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, columns/2, st)
 		k.addOnce("measured", st)
 	}
@@ -307,9 +308,9 @@ func filterFigure(u *Unit, t *target.Target, columns int) *drawing {
 		k.add("limit of the target", limitLine)
 	}
 	p.Add(k)
-	f := &drawing{panels: []*plot.Plot{p}}
+	f := &canvas.Drawing{Panels: []*plot.Plot{p}}
 	if w := filterWave(after.Wave, columns); w != nil {
-		f.panels = append(f.panels, w)
+		f.Panels = append(f.Panels, w)
 	}
 	return f
 }
@@ -335,7 +336,7 @@ func filterWave(w filter.Wave, columns int) *plot.Plot {
 		k.add(name, st)
 	}
 	p.Add(grid{})
-	add("measured", w.BeforeV, draw.LineStyle{Color: softInk, Width: vg.Points(0.8)})
+	add("measured", w.BeforeV, draw.LineStyle{Color: canvas.SoftInk, Width: vg.Points(0.8)})
 	add("predicted", w.AfterV, curveStyles[0])
 	widen(&p.Y, 0.08)
 	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.2 // the key's own room

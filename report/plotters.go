@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"stillglow/analysis"
+	"stillglow/report/canvas"
 )
 
 // plotColumns is how many columns a drawn curve keeps: more than the plot has
@@ -221,9 +222,9 @@ func (n note) Plot(c draw.Canvas, p *plot.Plot) {
 	}
 	pt.X += n.dx
 	pt.Y += n.dy
-	st := textStyle(9.5, n.color)
+	st := canvas.TextStyle(9.5, n.color)
 	st.XAlign, st.YAlign = n.xAlign, n.yAlign
-	s := plotText(n.text)
+	s := canvas.Text(n.text)
 	if n.yAlign == draw.YCenter { // gonum centres the box, which sits low by the descent
 		pt.Y += st.FontExtents().Descent / 2
 	}
@@ -254,11 +255,11 @@ const keyRow = vg.Length(12.5)
 
 // layout gives the key's ground, its texts cut to half the panel, and their style.
 func (k key) layout(c draw.Canvas) (box vg.Rectangle, names []string, st text.Style) {
-	st = textStyle(9.5, ink)
+	st = canvas.TextStyle(9.5, canvas.Ink)
 	st.YAlign = draw.YCenter
 	var widest vg.Length
 	for _, s := range k.names {
-		s = fitText(plotText(s), st, (c.Max.X-c.Min.X)/2)
+		s = canvas.FitText(canvas.Text(s), st, (c.Max.X-c.Min.X)/2)
 		widest = max(widest, st.Width(s))
 		names = append(names, s)
 	}

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"stillglow/analysis/heater"
+	"stillglow/report/canvas"
 )
 
 // hasWarmUp tells whether there is a simulated switch-on to draw.
@@ -24,7 +25,7 @@ func warmUpAlt(u *Unit) string {
 
 // warmUpFigure draws heater volts over load current from switch-on, with the
 // recommended dropper.
-func warmUpFigure(u *Unit) *drawing {
+func warmUpFigure(u *Unit) *canvas.Drawing {
 	if !hasWarmUp(u) {
 		return nil
 	}
@@ -33,13 +34,13 @@ func warmUpFigure(u *Unit) *drawing {
 	volts := newPanel("", "heater volts in V")
 	amps := newPanel("time from switch-on in s", "load current in A")
 	draws := func(panel *plot.Plot, y []float64) {
-		panel.Add(grid{}, curve{x: w.TimeS, y: y, line: draw.LineStyle{Color: blue, Width: vg.Points(1.6)}})
+		panel.Add(grid{}, curve{x: w.TimeS, y: y, line: draw.LineStyle{Color: canvas.Blue, Width: vg.Points(1.6)}})
 		panel.X.Min, panel.X.Max = 0, w.TimeS[len(w.TimeS)-1]
 		panel.Y.Min = 0
 		panel.Y.Max *= 1.3 // the labels' own room
 		for _, at := range []float64{w.To90S, w.To99S} {
 			if at > 0 && at < panel.X.Max {
-				panel.Add(marks{x: []float64{at}, y: []float64{valueAt(w.TimeS, y, at)}, shape: draw.CircleGlyph{}, color: vermillion, size: vg.Points(3)})
+				panel.Add(marks{x: []float64{at}, y: []float64{valueAt(w.TimeS, y, at)}, shape: draw.CircleGlyph{}, color: canvas.Vermillion, size: vg.Points(3)})
 			}
 		}
 	}
@@ -50,16 +51,16 @@ func warmUpFigure(u *Unit) *drawing {
 		volts.Add(curveOnly{curve{x: []float64{0, volts.X.Max}, y: []float64{rated, rated}, line: baselineLine}})
 		label += fmt.Sprintf(", dotted: its rated %s V", trimNumber(rated))
 	}
-	volts.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: ink, text: label})
-	volts.Add(note{x: 0.99, y: 0.03, corner: true, xAlign: draw.XRight, color: ink,
+	volts.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink, text: label})
+	volts.Add(note{x: 0.99, y: 0.03, corner: true, xAlign: draw.XRight, color: canvas.Ink,
 		text: fmt.Sprintf("dots: temperature at 90 %% (%s) and 99 %% (%s) of its rise", secondsText(w.To90S), secondsText(w.To99S))})
 	current := fmt.Sprintf("current, %s at the first instant", eng(w.LoadA[0], "A"))
 	if rated := p.Supply.RatedA; rated > 0 && rated < amps.Y.Max {
 		amps.Add(curveOnly{curve{x: []float64{0, amps.X.Max}, y: []float64{rated, rated}, line: limitLine}})
 		current += fmt.Sprintf(", dashed: the supply's rating %s", eng(rated, "A"))
 	}
-	amps.Add(note{x: 0.99, y: 0.985, corner: true, xAlign: draw.XRight, yAlign: draw.YTop, color: ink, text: current})
-	return &drawing{panels: []*plot.Plot{volts, amps}, footer: "simulated from cold with the dropper to fit"}
+	amps.Add(note{x: 0.99, y: 0.985, corner: true, xAlign: draw.XRight, yAlign: draw.YTop, color: canvas.Ink, text: current})
+	return &canvas.Drawing{Panels: []*plot.Plot{volts, amps}, Footer: "simulated from cold with the dropper to fit"}
 }
 
 // ratedVolts is what the load's wiring means for a type's heater, 0 unknown.

@@ -11,6 +11,7 @@ import (
 	"stillglow/analysis"
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
+	"stillglow/report/canvas"
 )
 
 // voltUnit is "V", or what an uncalibrated capture's numbers are.
@@ -40,7 +41,7 @@ func envelopePanel(e analysis.Envelope, m *analysis.Measurement, columns int) (p
 		label += ", about " + figureText(figure.Known(offset), voltUnit(m))
 	}
 	p = newPanel("time in "+timePrefix+"s", label)
-	b := band{fill: paleBlue, line: thinBlue}
+	b := band{fill: canvas.PaleBlue, line: thinBlue}
 	for i := range e.MinV {
 		if finite(e.MinV[i]) && finite(e.MaxV[i]) {
 			b.x = append(b.x, (e.StartS+e.StepS*float64(i))/timeFactor)
@@ -80,8 +81,8 @@ func widen(a *plot.Axis, share float64) {
 
 // waveformFigure shows the whole record of the longest capture over a few
 // switching cycles of the fastest, spikes marked. nil when there is neither.
-func waveformFigure(u *Unit, columns int) *drawing {
-	f := &drawing{}
+func waveformFigure(u *Unit, columns int) *canvas.Drawing {
+	f := &canvas.Drawing{}
 	if long := longest(u.Captures); long != nil {
 		p, timeFactor, voltFactor, offset := envelopePanel(long.Waveform, long, columns)
 		p.Add(spikeRug(long, timeFactor, voltFactor, offset, &p.Y))
@@ -89,8 +90,8 @@ func waveformFigure(u *Unit, columns int) *drawing {
 		if n := long.Spikes.Count; n > 0 && long.Spikes.PerS.Known {
 			label += fmt.Sprintf(", %s (ticks)", Plural(n, "spike"))
 		}
-		p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: ink, text: label})
-		f.panels = append(f.panels, p)
+		p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink, text: label})
+		f.Panels = append(f.Panels, p)
 	}
 	if fast := fastest(u.Captures); fast != nil {
 		p, timeFactor, voltFactor, offset := envelopePanel(fast.Detail, fast, columns)
@@ -104,10 +105,10 @@ func waveformFigure(u *Unit, columns int) *drawing {
 		if len(up.x)+len(down.x) > 0 {
 			label += ", spikes marked"
 		}
-		p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: ink, text: label})
-		f.panels = append(f.panels, p)
+		p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink, text: label})
+		f.Panels = append(f.Panels, p)
 	}
-	if len(f.panels) == 0 {
+	if len(f.Panels) == 0 {
 		return nil
 	}
 	return f
@@ -137,7 +138,7 @@ func fastest(cs []Capture) *analysis.Measurement {
 
 // spikeRug is a row of ticks under the upper edge, one per spike.
 func spikeRug(m *analysis.Measurement, timeFactor, voltFactor, offset float64, y *plot.Axis) plot.Plotter {
-	r := marks{shape: tick{}, color: vermillion, size: vg.Points(3)}
+	r := marks{shape: tick{}, color: canvas.Vermillion, size: vg.Points(3)}
 	for _, s := range m.Spikes.List {
 		r.x = append(r.x, s.TimeS/timeFactor)
 		r.y = append(r.y, y.Min)
@@ -164,8 +165,8 @@ func (downward) DrawGlyph(c *draw.Canvas, st draw.GlyphStyle, pt vg.Point) {
 // spikesIn marks the spikes that fall into an envelope: upward ones above, and
 // downward ones below the trace.
 func spikesIn(m *analysis.Measurement, e analysis.Envelope, timeFactor, voltFactor, offset float64) (up, down marks) {
-	up = marks{shape: downward{}, color: vermillion, size: vg.Points(3.2), lift: vg.Points(5)}
-	down = marks{shape: draw.PyramidGlyph{}, color: vermillion, size: vg.Points(3.2), lift: -vg.Points(5)}
+	up = marks{shape: downward{}, color: canvas.Vermillion, size: vg.Points(3.2), lift: vg.Points(5)}
+	down = marks{shape: draw.PyramidGlyph{}, color: canvas.Vermillion, size: vg.Points(3.2), lift: -vg.Points(5)}
 	n := len(e.MinV)
 	for _, s := range m.Spikes.List {
 		at := (s.TimeS - e.StartS) / e.StepS
@@ -200,7 +201,7 @@ func cycleOf(cs []Capture) *analysis.Measurement {
 }
 
 // cycleFigure is the folded switching cycle with the spread of single cycles.
-func cycleFigure(u *Unit) *drawing {
+func cycleFigure(u *Unit) *canvas.Drawing {
 	m := cycleOf(u.Captures)
 	if m == nil {
 		return nil
@@ -213,7 +214,7 @@ func cycleFigure(u *Unit) *drawing {
 	timeFactor, timePrefix := scaleFor(k.PeriodS)
 	p := newPanel("time in the switching cycle in "+timePrefix+"s", voltLabel(voltPrefix, m))
 	x := make([]float64, n)
-	b := band{fill: paleBlue}
+	b := band{fill: canvas.PaleBlue}
 	for i := range x {
 		x[i] = k.PeriodS * float64(i) / float64(n) / timeFactor
 		if i < len(k.SpreadV) {
@@ -230,12 +231,12 @@ func cycleFigure(u *Unit) *drawing {
 	widen(&p.Y, 0.12)
 	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.08
 	label := fmt.Sprintf("mean of %s; band: ± 1 standard deviation of single cycles", Plural(k.Cycles, "cycle"))
-	p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: ink, text: label})
+	p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink, text: label})
 	if m.RipplePPV.Known {
-		p.Add(note{x: 0.99, y: 0.015, corner: true, xAlign: draw.XRight, color: ink,
+		p.Add(note{x: 0.99, y: 0.015, corner: true, xAlign: draw.XRight, color: canvas.Ink,
 			text: "ripple " + figureText(m.RipplePPV, voltUnit(m)) + " p-p" + kindTail(m)})
 	}
-	return &drawing{panels: []*plot.Plot{p}}
+	return &canvas.Drawing{Panels: []*plot.Plot{p}}
 }
 
 func kindTail(m *analysis.Measurement) string {
@@ -261,14 +262,14 @@ func spikeOf(cs []Capture) *analysis.Measurement {
 }
 
 // spikeFigure is the median spike enlarged.
-func spikeFigure(u *Unit, columns int) *drawing {
+func spikeFigure(u *Unit, columns int) *canvas.Drawing {
 	m := spikeOf(u.Captures)
 	if m == nil {
 		return nil
 	}
 	p, _, _, _ := envelopePanel(m.Spikes.Typical, m, columns)
-	p.Add(note{x: 0.99, y: 0.985, corner: true, xAlign: draw.XRight, yAlign: draw.YTop, color: ink, text: spikeWords(m)})
-	return &drawing{panels: []*plot.Plot{p}}
+	p.Add(note{x: 0.99, y: 0.985, corner: true, xAlign: draw.XRight, yAlign: draw.YTop, color: canvas.Ink, text: spikeWords(m)})
+	return &canvas.Drawing{Panels: []*plot.Plot{p}}
 }
 
 // spikeWords sums up the spikes of a capture.
@@ -288,12 +289,12 @@ func spikeWords(m *analysis.Measurement) string {
 }
 
 // histogramFigure shows spike amplitudes and intervals side by side.
-func histogramFigure(u *Unit) *drawing {
+func histogramFigure(u *Unit) *canvas.Drawing {
 	m := spikeOf(u.Captures)
 	if m == nil || len(m.Spikes.AmplitudeHist.Counts) == 0 {
 		return nil
 	}
-	f := &drawing{sideways: true}
+	f := &canvas.Drawing{Sideways: true}
 	add := func(h analysis.Histogram, what, unit string) {
 		if len(h.Counts) == 0 || len(h.Edges) != len(h.Counts)+1 {
 			return
@@ -301,8 +302,8 @@ func histogramFigure(u *Unit) *drawing {
 		lo, hi := extent(h.Edges)
 		factor, prefix := scaleFor(math.Max(math.Abs(lo), math.Abs(hi)))
 		p := newPanel(what+" in "+prefix+unit, "spikes")
-		p.Add(grid{}, bars{edges: scaled(h.Edges, factor), counts: h.Counts, fill: blue})
-		f.panels = append(f.panels, p)
+		p.Add(grid{}, bars{edges: scaled(h.Edges, factor), counts: h.Counts, fill: canvas.Blue})
+		f.Panels = append(f.Panels, p)
 	}
 	add(m.Spikes.AmplitudeHist, "spike peak", voltUnit(m))
 	add(m.Spikes.IntervalHist, "interval to the next spike", "s")

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"runtime"
+	"stillglow/report/canvas"
 	"sync"
 )
 
@@ -25,10 +26,10 @@ type RenderOptions struct {
 func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 	type job struct {
 		names []string
-		make  func(*raster) ([][]byte, error)
+		make  func(*canvas.Raster) ([][]byte, error)
 	}
 	one := func(name string, render func() ([]byte, error)) job {
-		return job{[]string{name}, func(*raster) ([][]byte, error) {
+		return job{[]string{name}, func(*canvas.Raster) ([][]byte, error) {
 			b, err := render()
 			return [][]byte{b}, err
 		}}
@@ -43,13 +44,13 @@ func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 	}
 	if !opt.NoPlots {
 		for _, p := range r.plotList() {
-			jobs = append(jobs, job{[]string{"plots/" + p.name + ".png", "plots/" + p.name + ".svg"}, func(r *raster) ([][]byte, error) {
+			jobs = append(jobs, job{[]string{"plots/" + p.name + ".png", "plots/" + p.name + ".svg"}, func(r *canvas.Raster) ([][]byte, error) {
 				f := p.figure(plotColumns)
-				raster, err := f.png(r)
+				raster, err := f.PNG(r)
 				if err != nil {
 					return nil, err
 				}
-				vector, err := f.svg()
+				vector, err := f.SVG()
 				return [][]byte{raster, vector}, err
 			}})
 		}
@@ -68,7 +69,7 @@ func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 	done := 0
 	for range min(runtime.GOMAXPROCS(0), len(jobs)) {
 		wg.Go(func() {
-			r := newRaster()
+			r := canvas.NewRaster()
 			for i := range next {
 				bs, err := jobs[i].make(r)
 				if err != nil {

@@ -1,4 +1,4 @@
-package report
+package canvas
 
 import (
 	"bytes"
@@ -21,8 +21,8 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 )
 
-// raster is the memory that one picture after the other is drawn in.
-type raster struct {
+// Raster is the memory that one picture after the other is drawn in.
+type Raster struct {
 	img     *image.RGBA
 	palette *image.Paletted
 	counts  [1 << 15]int32 // pixels by colour in steps of 8 of 255
@@ -38,18 +38,19 @@ type run struct {
 	colour uint16 // place in counts
 }
 
-func newRaster() *raster {
-	r := image.Rect(0, 0, pixels(plotWidth), pixels(plotHeight))
-	return &raster{img: image.NewRGBA(r), palette: image.NewPaletted(r, nil), faces: map[font.Font]xfont.Face{}}
+// NewRaster makes a raster of the pictures' size.
+func NewRaster() *Raster {
+	r := image.Rect(0, 0, pixels(Width), pixels(Height))
+	return &Raster{img: image.NewRGBA(r), palette: image.NewPaletted(r, nil), faces: map[font.Font]xfont.Face{}}
 }
 
-// png renders the figure at plotDPI, with a palette: a plot has few colours, and
+// PNG renders the picture at plotDPI, with a palette: a plot has few colours, and
 // a byte per pixel packs several times faster and to a third of the size.
-func (f *drawing) png(r *raster) ([]byte, error) {
+func (f *Drawing) PNG(r *Raster) ([]byte, error) {
 	ctx := gg.NewContextForRGBA(r.img)
 	ctx.SetLineCapButt()
 	ctx.InvertY()
-	c := vgimg.NewWith(vgimg.UseImageWithContext(r.img, ctx), vgimg.UseDPI(plotDPI)) // paints the paper
+	c := vgimg.NewWith(vgimg.UseImageWithContext(r.img, ctx), vgimg.UseDPI(DPI)) // paints the paper
 	f.drawOn(draw.New(newRasterCanvas(c, r)))
 	var b bytes.Buffer
 	enc := png.Encoder{CompressionLevel: png.BestSpeed} // DefaultCompression: 3 times the time for 5 % less
@@ -59,12 +60,12 @@ func (f *drawing) png(r *raster) ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-func pixels(l vg.Length) int { return int(math.Round(l.Dots(plotDPI))) }
+func pixels(l vg.Length) int { return int(math.Round(l.Dots(DPI))) }
 
 // paletted brings the opaque picture down to 256 colours. Colours are taken
 // together in steps of 8 of 255, the shared style's own ones staying exact; with
 // still too many, the rarest take the nearest of the rest.
-func (r *raster) paletted() *image.Paletted {
+func (r *Raster) paletted() *image.Paletted {
 	bucket := func(r, g, b uint8) int { return int(r>>3)<<10 | int(g>>3)<<5 | int(b>>3) }
 	clear(r.counts[:])
 	pix := r.img.Pix
@@ -84,7 +85,7 @@ func (r *raster) paletted() *image.Paletted {
 		r.counts[k] += n
 		r.runs = append(r.runs, run{n, uint16(k)})
 	}
-	for _, c := range plotColours {
+	for _, c := range Colours {
 		if k := bucket(c.color.R, c.color.G, c.color.B); r.counts[k] > 0 {
 			r.colours[k] = color.RGBA{c.color.R, c.color.G, c.color.B, 0xFF}
 			r.counts[k] += int32(len(pix)) // ahead of all others
@@ -123,7 +124,7 @@ func (r *raster) paletted() *image.Paletted {
 // string and resample each letter.
 type rasterCanvas struct {
 	*vgimg.Canvas
-	r     *raster
+	r     *Raster
 	state []rasterState
 }
 
@@ -133,7 +134,7 @@ type rasterState struct {
 	dashed bool
 }
 
-func newRasterCanvas(c *vgimg.Canvas, r *raster) *rasterCanvas {
+func newRasterCanvas(c *vgimg.Canvas, r *Raster) *rasterCanvas {
 	return &rasterCanvas{c, r, []rasterState{{colour: color.Black}}}
 }
 
@@ -204,12 +205,12 @@ func (c *rasterCanvas) FillString(f font.Face, pt vg.Point, str string) {
 	}
 	face := c.r.faces[f.Font]
 	if face == nil {
-		face = f.FontFace(plotDPI)
+		face = f.FontFace(DPI)
 		c.r.faces[f.Font] = face
 	}
-	dots := func(l vg.Length) fixed.Int26_6 { return fixed.Int26_6(math.Round(64 * l.Dots(plotDPI))) }
+	dots := func(l vg.Length) fixed.Int26_6 { return fixed.Int26_6(math.Round(64 * l.Dots(DPI))) }
 	d := xfont.Drawer{Dst: c.r.img, Src: image.NewUniform(c.top().colour), Face: face,
-		Dot: fixed.Point26_6{X: dots(pt.X), Y: dots(plotHeight - pt.Y)}}
+		Dot: fixed.Point26_6{X: dots(pt.X), Y: dots(Height - pt.Y)}}
 	d.DrawString(str)
 }
 

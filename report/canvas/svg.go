@@ -1,4 +1,4 @@
-package report
+package canvas
 
 import (
 	"fmt"
@@ -41,12 +41,12 @@ func newSVGCanvas(w, h vg.Length) *svgCanvas {
 	return s
 }
 
-// inlineSVG draws a figure as markup for the page. label is its text alternative.
-func (f *drawing) inlineSVG(label string) string {
-	c := newSVGCanvas(plotWidth, plotHeight)
+// Inline draws the picture as markup for the page. label is its text alternative.
+func (f *Drawing) Inline(label string) string {
+	c := newSVGCanvas(Width, Height)
 	f.draw(draw.New(c))
 	return fmt.Sprintf(`<svg class="plot" role="img" aria-label="%s" viewBox="0 0 %g %g">%s</svg>`,
-		html.EscapeString(label), plotWidth.Points(), plotHeight.Points(), c.b.String())
+		html.EscapeString(label), Width.Points(), Height.Points(), c.b.String())
 }
 
 func (s *svgCanvas) top() *svgState                         { return &s.stack[len(s.stack)-1] }
@@ -108,14 +108,14 @@ func (s *svgCanvas) FillString(f font.Face, pt vg.Point, str string) {
 	t := s.top()
 	turn := ""
 	if a := -math.Atan2(t.b, t.a) * 180 / math.Pi; math.Abs(a) > 0.01 {
-		turn = fmt.Sprintf(` transform="rotate(%s %s %s)"`, trimNumber(a), tenths(x), tenths(y))
+		turn = fmt.Sprintf(` transform="rotate(%s %s %s)"`, shortNumber(a), tenths(x), tenths(y))
 	}
 	bold := ""
 	if f.Font.Weight > 0 {
 		bold = ` font-weight="700"`
 	}
 	fmt.Fprintf(&s.b, `<text class="f%s" x="%s" y="%s" font-size="%s"%s%s>%s</text>`, colourClass(t.colour), tenths(x), tenths(y),
-		trimNumber(f.Font.Size.Points()), bold, turn, html.EscapeString(str))
+		shortNumber(f.Font.Size.Points()), bold, turn, html.EscapeString(str))
 }
 
 func (s *svgCanvas) path(p vg.Path) string {
@@ -182,14 +182,14 @@ func tenths(n int) string {
 	}
 }
 
-// plotColours are the shared style's colours by their class in the page; the
+// Colours are the shared style's colours by their class in the page; the
 // style sheet gives each a light and a dark value.
-var plotColours = []struct {
+var Colours = []struct {
 	class string
 	color color.NRGBA
 }{
-	{"bg", paper}, {"ink", ink}, {"soft", softInk}, {"grid", gridInk}, {"blue", blue}, {"pale", paleBlue}, {"verm", vermillion},
-	{"green", green}, {"purp", purple}, {"oran", orange}, {"sky", sky},
+	{"bg", Paper}, {"ink", Ink}, {"soft", SoftInk}, {"grid", GridInk}, {"blue", Blue}, {"pale", PaleBlue}, {"verm", Vermillion},
+	{"green", Green}, {"purp", Purple}, {"oran", Orange}, {"sky", Sky},
 }
 
 func colourClass(c color.Color) string {
@@ -197,7 +197,7 @@ func colourClass(c color.Color) string {
 		return "-ink"
 	}
 	n := color.NRGBAModel.Convert(c).(color.NRGBA)
-	for _, p := range plotColours {
+	for _, p := range Colours {
 		if p.color == n {
 			return "-" + p.class
 		}
@@ -210,4 +210,9 @@ func colourClass(c color.Color) string {
 	default:
 		return "-ink"
 	}
+}
+
+// shortNumber writes three significant digits at most.
+func shortNumber(v float64) string {
+	return strconv.FormatFloat(v, 'g', 3, 64)
 }

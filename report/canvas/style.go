@@ -1,0 +1,142 @@
+package canvas
+
+import (
+	"bytes"
+	"fmt"
+	"image/color"
+	"stillglow/capture"
+	"strings"
+
+	xfont "golang.org/x/image/font"
+
+	"golang.org/x/image/font/sfnt"
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+	"gonum.org/v1/plot/vg/vgsvg"
+)
+
+// All plots share one size, 16:9, and one style: dark ink on a light ground,
+// the colours of Okabe and Ito (2008, "Color Universal Design", from memory),
+// told apart by line style and direct labels too.
+const (
+	Width  = 8 * vg.Inch
+	Height = 4.5 * vg.Inch
+	DPI    = 160 // 1280 by 720 pixels: sharp at 800 wide on a dense screen
+)
+
+var (
+	Paper      = color.NRGBA{0xFF, 0xFF, 0xFF, 0xFF}
+	Ink        = color.NRGBA{0x1B, 0x20, 0x26, 0xFF}
+	SoftInk    = color.NRGBA{0x56, 0x5E, 0x68, 0xFF}
+	GridInk    = color.NRGBA{0xDD, 0xE1, 0xE6, 0xFF}
+	Blue       = color.NRGBA{0x00, 0x72, 0xB2, 0xFF}
+	PaleBlue   = color.NRGBA{0xB9, 0xD9, 0xEC, 0xFF}
+	Vermillion = color.NRGBA{0xD5, 0x5E, 0x00, 0xFF}
+	Green      = color.NRGBA{0x00, 0x9E, 0x73, 0xFF}
+	Purple     = color.NRGBA{0xCC, 0x79, 0xA7, 0xFF}
+	Orange     = color.NRGBA{0xE6, 0x9F, 0x00, 0xFF}
+	Sky        = color.NRGBA{0x56, 0xB4, 0xE9, 0xFF}
+)
+
+// Sans is the plots' type, size in points.
+func Sans(size float64, bold bool) font.Font {
+	f := font.Font{Typeface: "Liberation", Variant: "Sans", Size: vg.Points(size)}
+	if bold {
+		f.Weight = xfont.WeightBold
+	}
+	return f
+}
+
+// TextStyle is a text of a size in points and a colour.
+func TextStyle(size float64, c color.Color) text.Style {
+	return text.Style{Color: c, Font: Sans(size, false), Handler: plot.DefaultTextHandler}
+}
+
+// Drawing is one picture: a title over one or two panels.
+type Drawing struct {
+	Title    string
+	Footer   string // e.g. "invented data"
+	Panels   []*plot.Plot
+	Sideways bool // panels side by side
+}
+
+// draw paints the paper and lays the picture out on a canvas.
+func (f *Drawing) draw(c draw.Canvas) {
+	c.SetColor(Paper)
+	c.Fill(c.Rectangle.Path())
+	f.drawOn(c)
+}
+
+// drawOn lays the picture out on paper.
+func (f *Drawing) drawOn(c draw.Canvas) {
+	c = draw.Crop(c, vg.Points(8), -vg.Points(12), vg.Points(6), -vg.Points(7))
+	if f.Title != "" {
+		st := TextStyle(12, Ink)
+		st.Font = Sans(12, true)
+		st.YAlign = draw.YTop
+		c.FillText(st, vg.Point{X: c.Min.X, Y: c.Max.Y}, FitText(Text(f.Title), st, c.Max.X-c.Min.X))
+		c.Max.Y -= vg.Points(20)
+	}
+	if f.Footer != "" {
+		st := TextStyle(8.5, SoftInk)
+		st.XAlign = draw.XRight
+		c.FillText(st, vg.Point{X: c.Max.X, Y: c.Min.Y}, Text(f.Footer))
+		c.Min.Y += vg.Points(11)
+	}
+	rows, cols := len(f.Panels), 1
+	if f.Sideways {
+		rows, cols = 1, len(f.Panels)
+	}
+	grid := make([][]*plot.Plot, rows)
+	for i := range grid {
+		grid[i] = f.Panels[i*cols : (i+1)*cols]
+	}
+	tiles := draw.Tiles{Rows: rows, Cols: cols, PadX: vg.Points(14), PadY: vg.Points(8)}
+	for i, row := range plot.Align(grid, tiles, c) {
+		for j, cell := range row {
+			grid[i][j].Draw(cell)
+		}
+	}
+}
+
+// SVG renders the picture as a file of its own.
+func (f *Drawing) SVG() ([]byte, error) {
+	c := vgsvg.New(Width, Height)
+	f.draw(draw.New(c))
+	var b bytes.Buffer
+	if _, err := c.WriteTo(&b); err != nil {
+		return nil, fmt.Errorf("writing a plot: %w", err)
+	}
+	return b.Bytes(), nil
+}
+
+// Text is a text that the plots' font can show: what it has no glyph for
+// (emoji) becomes a box.
+func Text(s string) string {
+	face := font.DefaultCache.Lookup(Sans(10, false), vg.Points(10))
+	if face.Face == nil {
+		return strings.Join(strings.Fields(capture.OneLine(s)), " ")
+	}
+	var buf sfnt.Buffer
+	return strings.Map(func(r rune) rune {
+		if r == 0x200D || r >= 0xFE00 && r <= 0xFE0F { // emoji joiner and variant marks
+			return -1
+		}
+		if i, err := face.Face.GlyphIndex(&buf, r); err != nil || i == 0 {
+			return '□'
+		}
+		return r
+	}, strings.Join(strings.Fields(capture.OneLine(s)), " "))
+}
+
+// FitText cuts s with an ellipsis to a width.
+func FitText(s string, st text.Style, width vg.Length) string {
+	for r := []rune(s); st.Width(s) > width && len(r) > 1; {
+		r = r[:len(r)-1]
+		s = strings.TrimRight(string(r), " ") + "…"
+	}
+	return s
+}
