@@ -10,7 +10,6 @@ import (
 	"os"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"github.com/spf13/cobra"
 
@@ -252,12 +251,12 @@ func (f *newFlags) sheet() string {
 	line("# Bench sheet: which captures belong to which unit, and how they were made.")
 	line("# Paths are relative to this file. A misspelt key is an error that names the nearest.")
 	line("")
-	line("title    = %s", tomlText(f.title))
-	line("workshop = %s", tomlText(f.workshop))
+	line("title    = %s", sheet.Quote(f.title))
+	line("workshop = %s", sheet.Quote(f.workshop))
 	line("# date   = 2026-01-31       # shown in the report; it never takes the clock's")
 	line("# note   = \"\"")
 	line("mains_hz = %-14g # 50 or 60; left out, it is found where a capture is long enough", num(f.mains))
-	line("target   = %s", tomlText(f.target))
+	line("target   = %s", sheet.Quote(f.target))
 	line("# reserve_db = 3            # what a post-filter should leave in hand")
 	line("")
 	line("# stillglow watch matches the files that the scope writes to their units by this.")
@@ -286,9 +285,9 @@ func (f *newFlags) sheet() string {
 	line("# allowed_input_v    = 0.3e-6  # set limits by it: noise allowed at the input, V rms, A-weighted")
 	line("")
 	line("[instrument]")
-	line("name           = %s", tomlText(f.instrument))
+	line("name           = %s", sheet.Quote(f.instrument))
 	line("bandwidth_hz   = %-12g # with the bandwidth limit off", hz)
-	line("coupling       = %-12s # \"ac\" shows no DC: the meter readings below do", tomlText(strings.ToLower(f.coupling)))
+	line("coupling       = %-12s # \"ac\" shows no DC: the meter readings below do", sheet.Quote(strings.ToLower(f.coupling)))
 	line("probe_factor   = %-12g # what the files' volts still lack; 1 when the scope knows its probe", num(f.probe))
 	line("memory_samples = %-12d # samples in one record", memory)
 	line("gain_percent   = 3            # its gain accuracy; 3 %% is usual for 8 bits (common practice, no source)")
@@ -304,13 +303,13 @@ func (f *newFlags) sheet() string {
 	line("[heaters]")
 	for _, g := range load.Groups {
 		line("[[heaters.valve]]")
-		line("type   = %s", tomlText(g.Valve.Type))
+		line("type   = %s", sheet.Quote(g.Valve.Type))
 		line("count  = %d", g.Count)
 		if g.Wiring != "" {
-			line("wiring = %s", tomlText(string(g.Wiring)))
+			line("wiring = %s", sheet.Quote(string(g.Wiring)))
 		}
 		if g.StringName != "" {
-			line("string = %s", tomlText(g.StringName))
+			line("string = %s", sheet.Quote(g.StringName))
 		}
 	}
 	line("# Together %.2f A at %.3g V.", amps, load.Volts)
@@ -324,9 +323,9 @@ func (f *newFlags) sheet() string {
 		mark := fmt.Sprintf("%d", i+1)
 		line("")
 		line("[[unit]]")
-		line("brand   = %s", tomlText(f.brand))
-		line("model   = %s", tomlText(f.model))
-		line("mark    = %-6s # what you wrote on it", tomlText(mark))
+		line("brand   = %s", sheet.Quote(f.brand))
+		line("model   = %s", sheet.Quote(f.model))
+		line("mark    = %-6s # what you wrote on it", sheet.Quote(mark))
 		line("rated_v = %g", num(f.ratedV))
 		line("rated_a = %g", num(f.ratedA))
 		if i > 0 {
@@ -342,25 +341,6 @@ func (f *newFlags) sheet() string {
 		line("# file   = \"%s-%s-slow.csv\"", fileWord(f.brand), mark)
 		line("# load_a = %g", amps)
 	}
-	return b.String()
-}
-
-// tomlText is a TOML basic string.
-func tomlText(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case unicode.IsControl(r), unicode.Is(unicode.Cf, r), r == '\u2028', r == '\u2029', r == '\uFFFD':
-			fmt.Fprintf(&b, `\U%08X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
 	return b.String()
 }
 

@@ -1,0 +1,277 @@
+package sheet
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"stillglow/capture"
+)
+
+// keptSteps is how many earlier versions of a sheet are kept.
+const keptSteps = 50
+
+// File is a bench sheet on the disk that is edited step by step, by a program and
+// by the user's own editor alike. Every write is whole or not at all, and the
+// version before it is kept in a folder beside the sheet, so that it can be
+// undone, also by a later run. It may be used from several goroutines.
+type File struct {
+	path  string // links followed
+	shown string // as given, for messages
+	blank []byte // the text of a sheet that isn't there yet
+
+	mu   sync.Mutex
+	last []byte // as last read or written here; nil before the first look
+}
+
+// ErrNothing tells that there is no step to undo or to do again.
+var ErrNothing = errors.New("nothing to undo")
+
+// OpenFile looks at the sheet at path; blank is its text while there is no such
+// file, which is made by the first change.
+func OpenFile(path string, blank []byte) (*File, error) {
+	f := &File{path: path, shown: path, blank: blank}
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		f.path = real
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	_, _, err := f.look()
+	return f, err
+}
+
+// Path is the sheet's path as given.
+func (f *File) Path() string { return f.shown }
+
+// Read gives the sheet's text as it stands on the disk. changed tells that
+// somebody else wrote it since the last look; the text before is then kept.
+func (f *File) Read() (data []byte, changed bool, err error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.look()
+}
+
+// look is Read with the lock held.
+func (f *File) look() (data []byte, changed bool, err error) {
+	data, err = readBounded(f.path)
+	if errors.Is(err, fs.ErrNotExist) {
+		data, err = bytes.Clone(f.blank), nil
+	}
+	if err != nil {
+		return nil, false, err
+	}
+	if f.last != nil && !bytes.Equal(data, f.last) {
+		changed = true
+		if err := f.keep(stepsBack, f.last); err != nil {
+			return nil, true, err
+		}
+		f.forget(stepsForward)
+	}
+	f.last = data
+	return bytes.Clone(data), changed, nil
+}
+
+// Change edits the sheet. Where the edit fails, or leaves what is no sheet, the
+// file stays as it was and the error says why. An edit that changes nothing
+// writes nothing.
+func (f *File) Change(edit func(*Text) error) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	data, _, err := f.look()
+	if err != nil {
+		return err
+	}
+	t, err := NewText(data, f.shown)
+	if err != nil {
+		return err
+	}
+	if err := edit(t); err != nil {
+		return err
+	}
+	after := t.Bytes()
+	if bytes.Equal(after, data) {
+		return nil
+	}
+	if err := t.Check(f.shown); err != nil {
+		return err
+	}
+	if err := f.keep(stepsBack, data); err != nil {
+		return err
+	}
+	f.forget(stepsForward)
+	return f.write(after)
+}
+
+// Undo puts the version before the last change back; Redo takes that back.
+func (f *File) Undo() error { return f.step(stepsBack, stepsForward) }
+
+// Redo does again what Undo took back.
+func (f *File) Redo() error { return f.step(stepsForward, stepsBack) }
+
+// Steps is how many changes can be undone and done again.
+func (f *File) Steps() (back, forward int) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return len(f.versions(stepsBack)), len(f.versions(stepsForward))
+}
+
+// step goes to the newest version of one row and keeps the present one in the
+// other.
+func (f *File) step(from, to string) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	data, _, err := f.look()
+	if err != nil {
+		return err
+	}
+	for {
+		names := f.versions(from)
+		if len(names) == 0 {
+			return ErrNothing
+		}
+		name := filepath.Join(f.folder(from), names[len(names)-1])
+		version, err := readBounded(name)
+		if err != nil {
+			return err
+		}
+		if bytes.Equal(version, data) { // kept for a write that a kill forestalled
+			if err := os.Remove(name); err != nil {
+				return writeError(name, err)
+			}
+			continue
+		}
+		if err := f.keep(to, data); err != nil {
+			return err
+		}
+		if err := f.write(version); err != nil {
+			return err
+		}
+		if err := os.Remove(name); err != nil {
+			return writeError(name, err)
+		}
+		return nil
+	}
+}
+
+// Rows of earlier versions, folders of their own.
+const (
+	stepsBack    = "undo"
+	stepsForward = "redo"
+)
+
+// folder is where a row of versions is kept.
+func (f *File) folder(row string) string {
+	return filepath.Join(filepath.Dir(f.path), "."+filepath.Base(f.path)+".stillglow", row)
+}
+
+// versions lists the kept versions of a row, oldest first.
+func (f *File) versions(row string) []string {
+	entries, err := os.ReadDir(f.folder(row))
+	if err != nil {
+		return nil
+	}
+	var names []string
+	for _, e := range entries {
+		if _, ok := versionNumber(e.Name()); ok && e.Type().IsRegular() {
+			names = append(names, e.Name())
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+const versionEnding = ".toml"
+
+func versionNumber(name string) (int, bool) {
+	n, err := strconv.Atoi(strings.TrimSuffix(name, versionEnding))
+	return n, err == nil && len(name) == 8+len(versionEnding) && strings.HasSuffix(name, versionEnding)
+}
+
+// keep adds a version to a row and drops the oldest beyond keptSteps.
+func (f *File) keep(row string, data []byte) error {
+	dir := f.folder(row)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return writeError(dir, err)
+	}
+	names := f.versions(row)
+	n := 0
+	if len(names) > 0 {
+		newest := names[len(names)-1]
+		if same, err := readBounded(filepath.Join(dir, newest)); err == nil && bytes.Equal(same, data) {
+			return nil
+		}
+		n, _ = versionNumber(newest)
+	}
+	if err := writeSynced(filepath.Join(dir, fmt.Sprintf("%08d%s", n+1, versionEnding)), data, 0o644); err != nil {
+		return err
+	}
+	for len(names) >= keptSteps {
+		_ = os.Remove(filepath.Join(dir, names[0]))
+		names = names[1:]
+	}
+	return nil
+}
+
+// forget empties a row.
+func (f *File) forget(row string) {
+	for _, name := range f.versions(row) {
+		_ = os.Remove(filepath.Join(f.folder(row), name))
+	}
+}
+
+// write puts a text in the sheet's place.
+func (f *File) write(data []byte) error {
+	mode := fs.FileMode(0o644)
+	if info, err := os.Stat(f.path); err == nil {
+		mode = info.Mode().Perm()
+	}
+	if err := writeSynced(f.path, data, mode); err != nil {
+		return err
+	}
+	f.last = bytes.Clone(data)
+	return nil
+}
+
+// writeSynced puts a file in its place, whole or not at all, and waits until it
+// is on the disk.
+func writeSynced(path string, data []byte, mode fs.FileMode) error {
+	dir := filepath.Dir(path)
+	tmp, err := os.CreateTemp(dir, "."+filepath.Base(path)+".writing-*")
+	if err != nil {
+		return writeError(path, err)
+	}
+	_, err = tmp.Write(data)
+	err = errors.Join(err, tmp.Chmod(mode), tmp.Sync(), tmp.Close())
+	if err == nil {
+		err = os.Rename(tmp.Name(), path)
+	}
+	if err != nil {
+		_ = os.Remove(tmp.Name())
+		return writeError(path, err)
+	}
+	if d, err := os.Open(dir); err == nil { // so that the rename lasts through a power cut
+		_ = d.Sync()
+		_ = d.Close()
+	}
+	return nil
+}
+
+func writeError(path string, err error) error {
+	e := &capture.ParseError{Path: path, Found: "cannot be written", Err: err, Fix: "check the folder's permissions and the space on the disk"}
+	var pe *fs.PathError
+	var le *os.LinkError
+	switch {
+	case errors.As(err, &pe):
+		e.Found += ": " + pe.Err.Error()
+	case errors.As(err, &le):
+		e.Found += ": " + le.Err.Error()
+	}
+	return e
+}
