@@ -78,6 +78,11 @@ func (b *builder) sheet(raw *rawSheet) *Sheet {
 			s.Units = append(s.Units, b.unit(&raw.Unit[i], fmt.Sprintf("unit[%d]", i), &s.Instrument))
 		}
 	}
+	for i := range raw.Capture {
+		if c, ok := b.capture(&raw.Capture[i], fmt.Sprintf("capture[%d]", i), &s.Instrument); ok {
+			s.Loose = append(s.Loose, c)
+		}
+	}
 	b.unique(s)
 	if raw.Pattern != "" {
 		if _, err := ParsePattern(raw.Pattern); err != nil {
@@ -273,6 +278,14 @@ func (b *builder) unique(s *Sheet) {
 	}
 	units := map[identity]int{}
 	files := map[samples]int{}
+	once := func(key string, c Capture) {
+		id := samples{filepath.Clean(c.Path), c.Options.Channel, c.Options.Segment}
+		if line, ok := files[id]; ok {
+			b.fail(key+".file", fmt.Sprintf("%q again, first in line %d", c.File, line),
+				"every capture named once", "give the channel or the segment when one file holds several")
+		}
+		files[id] = c.Line
+	}
 	for i, u := range s.Units {
 		key := u.identity()
 		if line, ok := units[key]; ok {
@@ -282,14 +295,11 @@ func (b *builder) unique(s *Sheet) {
 		}
 		units[key] = u.Line
 		for j, c := range u.Captures {
-			id := samples{filepath.Clean(c.Path), c.Options.Channel, c.Options.Segment}
-			if line, ok := files[id]; ok {
-				b.fail(fmt.Sprintf("unit[%d].capture[%d].file", i, j), fmt.Sprintf("%q again, first in line %d", c.File, line),
-					"every capture named once", "give the channel or the segment when one file holds several")
-				return
-			}
-			files[id] = c.Line
+			once(fmt.Sprintf("unit[%d].capture[%d]", i, j), c)
 		}
+	}
+	for i, c := range s.Loose {
+		once(fmt.Sprintf("capture[%d]", i), c)
 	}
 	tellApart(s.Units)
 }

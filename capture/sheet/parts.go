@@ -26,7 +26,7 @@ func (b *builder) instrument(raw *rawInstrument, in *Instrument) {
 	*in = Instrument{
 		Name: raw.Name, ProbeFactor: raw.ProbeFactor, BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited,
 		Coupling:    capture.Coupling(b.oneOf("instrument.coupling", raw.Coupling, "ac", "dc")),
-		GainPercent: raw.GainPercent, VoltsPerFullScale: raw.VoltsPerFullScale, MemorySamples: raw.MemorySamples,
+		GainPercent: raw.GainPercent, VoltsPerFullScale: raw.VoltsPerFullScale, MemorySamples: raw.MemorySamples, MaxRateHz: raw.MaxRateHz,
 		LowPass: b.oneOf("instrument.low_pass", raw.LowPass, "first-order", "butterworth4", "gaussian", "ideal", "none"),
 	}
 	if raw.Baseline != nil {
@@ -132,7 +132,7 @@ func (b *builder) unit(raw *rawUnit, key string, in *Instrument) Unit {
 // the coupling written there are the scope's. ok is false when the file is not
 // there.
 func (b *builder) capture(raw *rawCapture, key string, in *Instrument) (c Capture, ok bool) {
-	c = Capture{File: capture.OneLine(raw.File), LoadA: raw.LoadA, Note: raw.Note, Line: b.line(key)}
+	c = Capture{File: capture.OneLine(raw.File), LoadA: raw.LoadA, Note: raw.Note, Line: b.line(key), Key: key}
 	if raw.File == "" {
 		b.fail(key, "a capture without a file", "file = \"...\"", "")
 		return c, false

@@ -20,6 +20,7 @@ type rawSheet struct {
 	Heaters    rawHeaters     `toml:"heaters"`
 	Hears      *rawHears      `toml:"hears"`
 	Unit       []rawUnit      `toml:"unit"`
+	Capture    []rawCapture   `toml:"capture"` // not given to a unit yet
 }
 
 type rawInstrument struct {
@@ -31,6 +32,7 @@ type rawInstrument struct {
 	GainPercent       float64     `toml:"gain_percent" rule:"nonneg"`
 	VoltsPerFullScale float64     `toml:"volts_per_full_scale" rule:"positive"`
 	MemorySamples     int         `toml:"memory_samples" rule:"positive"`
+	MaxRateHz         float64     `toml:"max_rate_hz" rule:"positive"`
 	LowPass           string      `toml:"low_pass"`
 	Baseline          *rawCapture `toml:"baseline"`
 }

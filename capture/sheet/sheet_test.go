@@ -352,3 +352,24 @@ func FuzzSheet(f *testing.F) {
 		}
 	})
 }
+
+// Captures that no unit has yet are read with the instrument's settings, and count
+// as named.
+func TestLooseCaptures(t *testing.T) {
+	path := bench(t, "a.csv", "b.csv")
+	text := "[instrument]\nprobe_factor = 10\nmax_rate_hz = 1e9\n[[capture]]\nfile = 'a.csv'\n[[capture]]\nfile = 'gone.csv'\n[[capture]]\nfile = 'b.csv'\n"
+	if _, err := Parse([]byte(text), path); err == nil {
+		t.Error("a missing file is no error")
+	}
+	x := mustText(t, text)
+	s, err := x.Sheet(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(s.Loose) != 2 || s.Loose[1].Key != "capture[2]" || s.Loose[1].Options.ProbeFactor != 10 || s.Instrument.MaxRateHz != 1e9 {
+		t.Errorf("%+v", s.Loose)
+	}
+	if err := mustText(t, text+"[[unit]]\nbrand='x'\n[[unit.capture]]\nfile='a.csv'\n").Check(path); err == nil {
+		t.Error("a file named twice is no error")
+	}
+}

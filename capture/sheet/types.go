@@ -23,7 +23,8 @@ type Sheet struct {
 	Heaters    Heaters
 	Hears      *Hears // derive the target from what the valve hears
 	Units      []Unit
-	Pattern    string // watch: file pattern, see Pattern
+	Loose      []Capture // not given to a unit yet: no ranking counts them
+	Pattern    string    // watch: file pattern, see Pattern
 
 	HeaterDCMinV float64 // lower end of the heater_dc_v limit; the upper is in Limits
 
@@ -45,6 +46,7 @@ type Instrument struct {
 	GainPercent       float64          // relative gain uncertainty in percent, 0: 3
 	VoltsPerFullScale float64          // of the sound input, peak, 0 unknown
 	MemorySamples     int              // record length the scope can hold, 0 unknown
+	MaxRateHz         float64          // most samples per second, 0 unknown
 	LowPass           string           // shape of its roll-off: "first-order", "butterworth4", "gaussian", "ideal", "none"; "" leaves it to package analysis
 }
 
@@ -124,5 +126,6 @@ type Capture struct {
 	// kind (scope or sound card); nil when there is none.
 	Baseline *Capture
 	Note     string
-	Line     int // in the sheet, 1-based
+	Line     int    // in the sheet, 1-based
+	Key      string // its path there, such as "unit[0].capture[1]", for Text
 }

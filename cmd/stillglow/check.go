@@ -149,7 +149,7 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *pipeline.Cache) (*checke
 	if err != nil {
 		return nil, err
 	}
-	scope := scopeLimits{Memory: s.Instrument.MemorySamples, Holds: goal.Limits}
+	scope := scopeLimits{Memory: s.Instrument.MemorySamples, MaxRate: s.Instrument.MaxRateHz, Holds: goal.Limits}
 	for at, u := range s.Units {
 		i := slices.IndexFunc(r.Units, func(x report.Unit) bool { return x.Eval.Unit.Index == at })
 		if i < 0 {

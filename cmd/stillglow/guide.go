@@ -63,6 +63,9 @@ func (f *guideFlags) run(cmd *cobra.Command, args []string) error {
 	scope := scopeLimits{MaxRate: f.maxRate}
 	if s != nil {
 		scope.Memory = s.Instrument.MemorySamples
+		if f.maxRate == 0 {
+			scope.MaxRate = s.Instrument.MaxRateHz
+		}
 	}
 	if f.memory != "" {
 		n, err := parseSamples(f.memory)
