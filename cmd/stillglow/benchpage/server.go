@@ -1,0 +1,134 @@
+// Package benchpage is the local page on which a bench is worked from the first
+// capture to the report: requests in, pipeline calls, events out. The bench sheet
+// stays the one truth; the page edits it and shows what it says.
+package benchpage
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"stillglow/analysis/filter"
+	"stillglow/capture/sheet"
+)
+
+// Options of a page.
+type Options struct {
+	Sheet    string // path of the sheet; one that isn't there is made by the first change
+	Port     int    // 0: a free one
+	Folder   string // followed from the start, "" none; it may lie anywhere
+	MaxFile  int64  // bytes of one dropped file, 0: DefaultMaxFile
+	Version  string // of the program
+	Pipeline Pipeline
+	// Ready is told the address to open once the server listens.
+	Ready func(address string)
+}
+
+// blankSheet is a bench before anything is done on it.
+const blankSheet = `# Bench sheet. The page of "stillglow bench" writes here what is done on it; go on by
+# hand as you like: comments, order and what you write yourself stay as they are.
+
+title  = "Heater supplies"
+target = "line-preamp"
+`
+
+// Serve runs the page until ctx ends. Only programs of this machine reach it.
+func Serve(ctx context.Context, opt Options) error {
+	if opt.MaxFile <= 0 {
+		opt.MaxFile = DefaultMaxFile
+	}
+	b, root, err := open(opt)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	if opt.Folder != "" {
+		followed, err := os.OpenRoot(opt.Folder)
+		if err != nil {
+			return fmt.Errorf("%s: no such folder, expected the one where the scope's files arrive", opt.Folder)
+		}
+		b.follow.set(followed, opt.Folder)
+	}
+	listener, err := net.Listen("tcp4", fmt.Sprintf("127.0.0.1:%d", opt.Port))
+	if err != nil {
+		return fmt.Errorf("port %d can't be had: %w; leave --port out to take a free one", opt.Port, err)
+	}
+	g := newGuard(listener.Addr().(*net.TCPAddr), opt.MaxFile, b.handler(root, opt.Version))
+	server := &http.Server{
+		Handler: g, ReadHeaderTimeout: headerTime, IdleTimeout: time.Minute, MaxHeaderBytes: headerBytes,
+		BaseContext: func(net.Listener) context.Context { return ctx },
+		ErrorLog:    quietLog(),
+	}
+	work, stop := context.WithCancel(ctx)
+	defer stop()
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		b.run(work)
+	}()
+	if opt.Ready != nil {
+		opt.Ready("http://" + listener.Addr().String() + "/?t=" + g.token)
+	}
+	failed := make(chan error, 1)
+	go func() { failed <- server.Serve(listener) }()
+	select {
+	case err = <-failed:
+	case <-ctx.Done():
+		// Uploads on their way may end; pages that listen are let go.
+		shut, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
+		defer cancel()
+		if server.Shutdown(shut) != nil {
+			_ = server.Close()
+		}
+		err = nil
+	}
+	stop()
+	<-done
+	if errors.Is(err, http.ErrServerClosed) {
+		err = nil
+	}
+	return err
+}
+
+// open takes up the bench that the sheet and the folder it stands in make.
+func open(opt Options) (*bench, *os.Root, error) {
+	dir := filepath.Dir(opt.Sheet)
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: no such folder, expected the one the bench sheet is or will be in", dir)
+	}
+	file, err := sheet.OpenFile(opt.Sheet, []byte(blankSheet))
+	if err != nil {
+		_ = root.Close()
+		return nil, nil, err
+	}
+	base := filepath.Base(opt.Sheet)
+	b := &bench{
+		file: file, dir: dir, store: newStore(root, opt.MaxFile), hub: newHub(), pipe: opt.Pipeline,
+		folder: filepath.Join(dir, strings.TrimSuffix(base, filepath.Ext(base))+"-report"),
+		wake:   make(chan struct{}, 1), slot: make(chan struct{}, workers()),
+		readings: map[string]*reading{}, tried: map[string]filter.Circuit{},
+	}
+	b.follow = &follower{b: b}
+	b.store.sweep(time.Now())
+	return b, root, nil
+}
+
+// arrived takes kept files into the sheet.
+func (b *bench) arrived(files []string) error {
+	err := b.file.Change(func(t *sheet.Text) error {
+		s, err := t.Sheet(b.file.Path())
+		if err != nil {
+			return err
+		}
+		return addLoose(t, s, files)
+	})
+	b.nudge()
+	return err
+}
