@@ -42,7 +42,7 @@ func TestHelpExamples(t *testing.T) {
 		}
 		for line := range strings.Lines(c.Example) {
 			args := strings.Fields(line)
-			if len(args) < 2 || args[0] != "stillglow" || args[1] == "watch" ||
+			if len(args) < 2 || args[0] != "stillglow" || args[1] == "watch" || args[1] == "bench" ||
 				strings.Contains(line, "/tmp/") || strings.Contains(line, "results.json") {
 				continue
 			}

@@ -138,6 +138,7 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 	root.SuggestionsMinimumDistance = 2
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(
+		newBenchCmd(),
 		newInspectCmd(),
 		newCalibrateCmd(),
 		newMeasureCmd(),

@@ -18,24 +18,9 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
-
-// Pipeline is the commands' own way from a sheet to a report. Nothing of it is
-// worked out here.
-type Pipeline interface {
-	// Measure takes the figures of one capture; u is the zero Unit where it has
-	// none yet.
-	Measure(ctx context.Context, s *sheet.Sheet, u sheet.Unit, c sheet.Capture) (report.Capture, error)
-	// Evaluate decides on a sheet whose captures are all there and readable.
-	Evaluate(ctx context.Context, s *sheet.Sheet, filters bool) (*report.Report, error)
-	// Predict tells what a circuit would leave of a unit of the report.
-	Predict(ctx context.Context, s *sheet.Sheet, r *report.Report, unit string, c filter.Circuit) (*filter.Advice, error)
-	// Write puts the report folder in its place.
-	Write(ctx context.Context, r *report.Report, folder string) error
-	// Take plans the captures that would cover limits with that instrument.
-	Take(limits []target.Limit, in sheet.Instrument) []Take
-}
 
 // Take is one capture to take.
 type Take struct {
@@ -52,7 +37,8 @@ type bench struct {
 	dir    string // the sheet's folder
 	store  *store
 	hub    *hub
-	pipe   Pipeline
+	pipe   pipeline.Options
+	take   func([]target.Limit, sheet.Instrument) []Take
 	follow *follower
 	folder string // of the report
 
@@ -160,7 +146,7 @@ func (b *bench) refresh(ctx context.Context) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if err != nil || !bytes.Equal(data, b.text) || b.sheet == nil {
-		b.take(data, err)
+		b.receive(data, err)
 		b.byHand = byHand
 		b.hub.changed(partNames...)
 	} else if s, err := b.edit2sheet(); err == nil {
@@ -187,8 +173,8 @@ func (b *bench) edit2sheet() (*sheet.Sheet, error) {
 	return b.edit.Sheet(b.file.Path())
 }
 
-// take reads a new text. A broken one leaves all figures as they were.
-func (b *bench) take(data []byte, err error) {
+// receive reads a new text. A broken one leaves all figures as they were.
+func (b *bench) receive(data []byte, err error) {
 	b.text, b.broken, b.edit = data, err, nil
 	if err != nil {
 		return
@@ -301,7 +287,7 @@ func (b *bench) read(ctx context.Context, e *entry) {
 			return
 		}
 		b.set(r, func() { r.state = measuring })
-		got, err := b.pipe.Measure(ctx, s, u, c)
+		got, err := pipeline.MeasureCapture(ctx, s, u, c, b.pipe)
 		if ctx.Err() != nil {
 			return
 		}
@@ -408,7 +394,9 @@ func (b *bench) decide(ctx context.Context) {
 // evaluate makes a decision and shows it.
 func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full bool, tried map[string]filter.Circuit) {
 	begun := time.Now()
-	r, err := b.pipe.Evaluate(ctx, s, full)
+	opt := b.pipe
+	opt.SkipFilter = !full
+	r, err := pipeline.EvaluateSheet(ctx, s, opt)
 	var parts *report.Parts
 	if err == nil {
 		shown := *r
@@ -418,10 +406,11 @@ func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full b
 			if !ok {
 				continue
 			}
-			a, err := b.pipe.Predict(ctx, s, r, shown.Units[i].Eval.Unit.Key, c)
-			if err == nil {
-				shown.Units[i].Filter = a
+			a, err := pipeline.PredictFilter(ctx, s, r, shown.Units[i].Eval.Unit.Index, c, b.pipe)
+			if err != nil {
+				a = &filter.Advice{Why: oneLine(err.Error())}
 			}
+			shown.Units[i].Filter = a
 		}
 		parts, err = shown.Parts()
 	}

@@ -2,6 +2,7 @@ package benchpage
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"io"
@@ -15,6 +16,7 @@ import (
 	"time"
 
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -148,7 +150,7 @@ func (b *bench) serveWrite(w http.ResponseWriter, r *http.Request) {
 	b.written = written{busy: true}
 	b.mu.Unlock()
 	b.hub.changed("leave")
-	err := b.pipe.Write(r.Context(), d.report, b.folder)
+	err := b.write(r.Context(), d.report)
 	b.mu.Lock()
 	b.written = written{at: time.Now(), basis: d.basis, err: err}
 	b.mu.Unlock()
@@ -158,6 +160,20 @@ func (b *bench) serveWrite(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	reply(w, http.StatusOK, answer{OK: true})
+}
+
+// write puts the report folder in its place, as the report command does. It is not
+// broken off when the page is closed.
+func (b *bench) write(ctx context.Context, r *report.Report) error {
+	b.mu.Lock()
+	s := b.sheet
+	b.mu.Unlock()
+	opt := pipeline.FolderOptions{Inputs: pipeline.Inputs(s)}
+	if err := pipeline.CheckFolder(b.folder, opt); err != nil {
+		return err
+	}
+	_, err := pipeline.WriteReport(context.WithoutCancel(ctx), r, b.folder, opt)
+	return err
 }
 
 // serveFollow follows a folder inside the bench folder. One elsewhere is for the

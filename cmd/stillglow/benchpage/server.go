@@ -15,17 +15,21 @@ import (
 	"time"
 
 	"stillglow/analysis/filter"
+	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 // Options of a page.
 type Options struct {
-	Sheet    string // path of the sheet; one that isn't there is made by the first change
-	Port     int    // 0: a free one
-	Folder   string // followed from the start, "" none; it may lie anywhere
-	MaxFile  int64  // bytes of one dropped file, 0: DefaultMaxFile
-	Version  string // of the program
-	Pipeline Pipeline
+	Sheet   string // path of the sheet; one that isn't there is made by the first change
+	Port    int    // 0: a free one
+	Folder  string // followed from the start, "" none; it may lie anywhere
+	MaxFile int64  // bytes of one dropped file, 0: DefaultMaxFile
+	// Pipeline shapes measuring and deciding: the same as the commands'.
+	Pipeline pipeline.Options
+	// Take plans the captures that would cover limits with that instrument.
+	Take func([]target.Limit, sheet.Instrument) []Take
 	// Ready is told the address to open once the server listens.
 	Ready func(address string)
 }
@@ -59,7 +63,7 @@ func Serve(ctx context.Context, opt Options) error {
 	if err != nil {
 		return fmt.Errorf("port %d can't be had: %w; leave --port out to take a free one", opt.Port, err)
 	}
-	g := newGuard(listener.Addr().(*net.TCPAddr), opt.MaxFile, b.handler(root, opt.Version))
+	g := newGuard(listener.Addr().(*net.TCPAddr), opt.MaxFile, b.handler(root, opt.Pipeline.Version))
 	server := &http.Server{
 		Handler: g, ReadHeaderTimeout: headerTime, IdleTimeout: time.Minute, MaxHeaderBytes: headerBytes,
 		BaseContext: func(net.Listener) context.Context { return ctx },
@@ -110,7 +114,7 @@ func open(opt Options) (*bench, *os.Root, error) {
 	}
 	base := filepath.Base(opt.Sheet)
 	b := &bench{
-		file: file, dir: dir, store: newStore(root, opt.MaxFile), hub: newHub(), pipe: opt.Pipeline,
+		file: file, dir: dir, store: newStore(root, opt.MaxFile), hub: newHub(), pipe: opt.Pipeline, take: opt.Take,
 		folder: filepath.Join(dir, strings.TrimSuffix(base, filepath.Ext(base))+"-report"),
 		wake:   make(chan struct{}, 1), slot: make(chan struct{}, workers()),
 		readings: map[string]*reading{}, tried: map[string]filter.Circuit{},

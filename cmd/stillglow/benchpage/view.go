@@ -382,7 +382,7 @@ func (v *view) decision(b *bench) {
 		if d.report.HeaterA > 0 {
 			loaded = ", loaded with " + capture.SI(d.report.HeaterA, "A", 3)
 		}
-		takes := b.pipe.Take(limits, b.sheet.Instrument)
+		takes := b.take(limits, b.sheet.Instrument)
 		slices.SortStableFunc(takes, func(x, y Take) int { return strings.Count(y.Criteria, ";") - strings.Count(x.Criteria, ";") })
 		for _, t := range takes {
 			o.Then = append(o.Then, t.Settings+loaded+" (settles "+t.Criteria+")")

@@ -1,0 +1,98 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os/exec"
+	"runtime"
+
+	"github.com/spf13/cobra"
+
+	"stillglow/analysis/target"
+	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/benchpage"
+	"stillglow/cmd/stillglow/pipeline"
+)
+
+func newBenchCmd() *cobra.Command {
+	var (
+		cache  cacheFlags
+		opt    benchpage.Options
+		noOpen bool
+	)
+	cmd := &cobra.Command{
+		Use:   "bench [SHEET]",
+		Short: "Work a bench in the browser: drop captures, see the verdict, leave with a report",
+		Long: `Bench opens a page on this machine that does the whole job: captures are dropped on
+it, their reading is checked and corrected, each is given to its unit, and the
+ranking, the dropper, a post-filter and the report follow. It needs no network and
+nobody else can reach it.
+
+All that is done on the page is written into the bench sheet (bench.toml in this
+folder when no name is given; it is made by the first change). Comments, order and
+what was written by hand stay, so that page, editor and the other commands can be
+mixed freely. Dropped files are kept in captures/ beside the sheet and never
+written over. Ctrl-C ends it; closing the page loses nothing.`,
+		Example: "  stillglow bench\n  stillglow bench --no-open --port 8173 testdata/bench/bench.toml\n  stillglow bench --folder /media/scope spring.toml",
+		Args:    wantArgs(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			opt.Sheet = "bench.toml"
+			if len(args) == 1 {
+				opt.Sheet = args[0]
+			}
+			if opt.Port < 0 || opt.Port > 65535 {
+				return usageError{fmt.Errorf("--port %d, expected 0 to 65535", opt.Port)}
+			}
+			c, err := cache.open()
+			if err != nil {
+				return err
+			}
+			opt.Pipeline = pipeline.Options{Cache: c, Version: version, Workers: max(1, runtime.GOMAXPROCS(0)-1)}
+			opt.Take = capturesToTake
+			opt.Ready = func(address string) {
+				fmt.Fprintf(cmd.OutOrStdout(), "bench %s is open at\n  %s\nCtrl-C ends it; what is done on the page is kept in the sheet as it is done\n", opt.Sheet, address)
+				if !noOpen {
+					openBrowser(cmd.ErrOrStderr(), address)
+				}
+			}
+			return benchpage.Serve(cmd.Context(), opt)
+		},
+	}
+	cache.add(cmd)
+	fl := cmd.Flags()
+	fl.IntVar(&opt.Port, "port", 0, "port of this machine to answer at (default: a free one)")
+	fl.BoolVar(&noOpen, "no-open", false, "print the address and open no browser")
+	fl.StringVar(&opt.Folder, "folder", "", "folder where the scope's files arrive: each is taken once it is whole")
+	return cmd
+}
+
+// capturesToTake plans what would settle the criteria with the sheet's scope.
+func capturesToTake(limits []target.Limit, in sheet.Instrument) []benchpage.Take {
+	var out []benchpage.Take
+	for _, s := range planShots(limits, scopeLimits{Memory: in.MemorySamples, MaxRate: in.MaxRateHz}) {
+		out = append(out, benchpage.Take{Criteria: s.names(), Settings: s.settings()})
+	}
+	return out
+}
+
+// openBrowser asks the system to show an address; where it can't, the user has
+// the address printed.
+func openBrowser(stderr io.Writer, address string) {
+	var cmd *exec.Cmd
+	switch runtime.GOOS {
+	case "windows":
+		cmd = exec.Command("rundll32", "url.dll,FileProtocolHandler", address)
+	case "darwin":
+		cmd = exec.Command("open", address)
+	default:
+		cmd = exec.Command("xdg-open", address)
+	}
+	if err := cmd.Start(); err != nil {
+		if !errors.Is(err, exec.ErrNotFound) {
+			fmt.Fprintf(stderr, "stillglow: no browser was opened: %v\n", err)
+		}
+		return
+	}
+	go func() { _ = cmd.Wait() }()
+}
