@@ -345,6 +345,29 @@ func TestFileUndo(t *testing.T) {
 			t.Fatalf("undone to %q, want %q", got, want)
 		}
 	}
+	// What comes in a row is one step.
+	back, _ := f.Steps()
+	for i := range 5 {
+		if err := f.ChangeInRow("arrive", func(x *Text) error { return x.Set("title", fmt.Sprint("row ", i)) }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if now, _ := f.Steps(); now != back+1 {
+		t.Errorf("a row of changes makes %d steps", now-back)
+	}
+	if err := f.Undo(); err != nil || title() != "0" {
+		t.Fatalf("a row undone: %v, %q", err, title())
+	}
+	if err := f.Redo(); err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Undo(); err != nil || title() != "0" {
+		t.Fatalf("a row undone again: %v, %q", err, title())
+	}
+	set("title", "1")
+	if err := f.Undo(); err != nil || title() != "0" {
+		t.Fatalf("%v, %q", err, title())
+	}
 	// Another run goes on.
 	if f, err = OpenFile(path, nil); err != nil {
 		t.Fatal(err)

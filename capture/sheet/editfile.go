@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"time"
 
 	"stillglow/capture"
 )
@@ -29,6 +30,9 @@ type File struct {
 
 	mu   sync.Mutex
 	last []byte // as last read or written here; nil before the first look
+
+	row   string    // of changes that make one step, see ChangeInRow
+	rowAt time.Time // when the last of it was written
 }
 
 // ErrNothing tells that there is no step to undo or to do again.
@@ -68,7 +72,7 @@ func (f *File) look() (data []byte, changed bool, err error) {
 		return nil, false, err
 	}
 	if f.last != nil && !bytes.Equal(data, f.last) {
-		changed = true
+		changed, f.row = true, ""
 		if err := f.keep(stepsBack, f.last); err != nil {
 			return nil, true, err
 		}
@@ -81,10 +85,20 @@ func (f *File) look() (data []byte, changed bool, err error) {
 // Change edits the sheet. Where the edit fails, or leaves what is no sheet, the
 // file stays as it was and the error says why. An edit that changes nothing
 // writes nothing.
-func (f *File) Change(edit func(*Text) error) error {
+func (f *File) Change(edit func(*Text) error) error { return f.change("", edit) }
+
+// rowPause ends a row of changes.
+const rowPause = 5 * time.Second
+
+// ChangeInRow is Change for what comes in a row, such as files that arrive
+// together: changes of one name with no more than a few seconds between them are
+// undone as one.
+func (f *File) ChangeInRow(name string, edit func(*Text) error) error { return f.change(name, edit) }
+
+func (f *File) change(row string, edit func(*Text) error) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	data, _, err := f.look()
+	data, byHand, err := f.look()
 	if err != nil {
 		return err
 	}
@@ -102,11 +116,15 @@ func (f *File) Change(edit func(*Text) error) error {
 	if err := t.Check(f.shown); err != nil {
 		return err
 	}
-	if err := f.keep(stepsBack, data); err != nil {
-		return err
+	if byHand || row == "" || row != f.row || time.Since(f.rowAt) > rowPause {
+		if err := f.keep(stepsBack, data); err != nil {
+			return err
+		}
 	}
 	f.forget(stepsForward)
-	return f.write(after)
+	err = f.write(after)
+	f.row, f.rowAt = row, time.Now()
+	return err
 }
 
 // Undo puts the version before the last change back; Redo takes that back.
@@ -127,6 +145,7 @@ func (f *File) Steps() (back, forward int) {
 func (f *File) step(from, to string) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	f.row = ""
 	data, _, err := f.look()
 	if err != nil {
 		return err

@@ -28,10 +28,12 @@ func (b *bench) handler(root *os.Root, version string) http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", func(w http.ResponseWriter, r *http.Request) { b.page(w, version) })
 	mux.HandleFunc("GET /static/{file}", serveStatic)
+	mux.HandleFunc("GET /favicon.ico", func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusNoContent) })
 	mux.Handle("GET /events", b.hub)
 	mux.HandleFunc("GET /part/{name}", b.servePart)
 	mux.HandleFunc("GET /wave/{id}", b.serveWave)
 	mux.HandleFunc("GET /valves", b.serveValves)
+	mux.HandleFunc("GET /ranking.txt", b.serveTable)
 	mux.HandleFunc("GET /report/{file...}", func(w http.ResponseWriter, r *http.Request) { b.serveReport(root, w, r) })
 	mux.HandleFunc("POST /captures", b.upload)
 	mux.HandleFunc("POST /edit", b.serveEdit)
@@ -160,6 +162,19 @@ func (b *bench) serveWrite(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	reply(w, http.StatusOK, answer{OK: true})
+}
+
+// serveTable gives the ranking as the rank command prints it.
+func (b *bench) serveTable(w http.ResponseWriter, _ *http.Request) {
+	b.mu.Lock()
+	r := b.decision.report
+	b.mu.Unlock()
+	if r == nil {
+		http.Error(w, "nothing is decided yet", http.StatusNotFound)
+		return
+	}
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	_ = report.WriteTable(w, r, report.TableOptions{})
 }
 
 // write puts the report folder in its place, as the report command does. It is not

@@ -124,9 +124,10 @@ func open(opt Options) (*bench, *os.Root, error) {
 	return b, root, nil
 }
 
-// arrived takes kept files into the sheet.
+// arrived takes kept files into the sheet; those that come together are one step to
+// undo.
 func (b *bench) arrived(files []string) error {
-	err := b.file.Change(func(t *sheet.Text) error {
+	err := b.file.ChangeInRow("arrived", func(t *sheet.Text) error {
 		s, err := t.Sheet(b.file.Path())
 		if err != nil {
 			return err

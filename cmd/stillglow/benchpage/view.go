@@ -284,7 +284,7 @@ func (b *bench) wordCard(c *cardView, r *reading) {
 		unit = "of full scale"
 	}
 	if hi >= lo {
-		c.Volts = capture.SI(lo, unit, 4) + " to " + capture.SI(hi, unit, 4)
+		c.Volts = rangeText(lo, hi, unit)
 	}
 	if c.Coupling == "" {
 		c.Coupling = string(m.Coupling)
@@ -306,6 +306,16 @@ func (b *bench) wordCard(c *cardView, r *reading) {
 			c.First = append(c.First, c.Figures[i])
 		}
 	}
+}
+
+// rangeText gives as many digits as tell the two ends apart.
+func rangeText(lo, hi float64, unit string) string {
+	top, span := max(math.Abs(lo), math.Abs(hi)), hi-lo
+	digits := 3
+	if span > 0 && top > 0 {
+		digits = min(9, 2+max(1, int(math.Ceil(math.Log10(top/span)))))
+	}
+	return capture.SI(lo, unit, digits) + " to " + capture.SI(hi, unit, digits)
 }
 
 func (v *view) units(b *bench) {
@@ -467,7 +477,9 @@ func (v *view) steps() {
 		bring += fmt.Sprintf(", %d being measured", n)
 	}
 	check := "all read"
-	if v.Unreadable > 0 {
+	if len(v.Cards) == 0 {
+		check = "nothing yet"
+	} else if v.Unreadable > 0 {
 		check = fmt.Sprintf("%d to correct", v.Unreadable)
 	}
 	whose := count(len(v.Units), "unit")

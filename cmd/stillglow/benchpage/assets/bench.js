@@ -156,6 +156,13 @@ document.addEventListener("drop", e => {
 /* ---- parts that change ---- */
 const dirty = i => i.type === "hidden" || i.type === "file" ? false : i.type === "checkbox" ? i.checked !== i.defaultChecked :
   i.tagName === "SELECT" ? Array.from(i.options).some(o => o.selected !== o.defaultSelected) : i.value !== i.defaultValue;
+/* place names an element so that it is found again in the part as it is then. */
+const place = e => {
+  if (e.id) return "#" + e.id;
+  const form = e.closest("form"), box = e.closest("details[id], article[id], tr");
+  const own = ["data-edit", "data-id", "data-give", "data-unit", "data-n", "data-scope", "href", "name", "value"].map(k => e.getAttribute(k)).join("|");
+  return [e.tagName, own, box && box.id, form && form.dataset.edit, form && $("input[type=hidden]", form)?.value].join("\n");
+};
 /* swap shows a part anew and keeps what is open, typed and focused in it. */
 const swap = (part, html) => {
   const fresh = document.createElement("div");
@@ -163,31 +170,35 @@ const swap = (part, html) => {
   const open = new Map($$("details[id]", part).map(d => [d.id, d.open]));
   const typed = new Map($$("input[id], select[id]", part).filter(dirty).map(i => [i.id, i.type === "checkbox" ? i.checked : i.value]));
   const waves = new Map($$(".wave", part).filter(w => w.plot).map(w => [w.dataset.wave + w.dataset.version, w]));
-  const at = document.activeElement, inside = part.contains(at), path = inside && at.id, pos = inside && at.selectionStart;
-  const again = inside && !path && ["data-edit", "data-id", "data-give", "data-unit", "data-n", "data-scope"].map(k => at.getAttribute(k)).join("\n");
+  const at = document.activeElement, inside = part.contains(at), to = inside && place(at), pos = inside && at.selectionStart;
   const y = scrollY, height = part.offsetHeight;
   part.replaceChildren(...fresh.childNodes);
   open.forEach((o, id) => { const d = document.getElementById(id); if (d && d.tagName === "DETAILS") d.open = o; });
   typed.forEach((v, id) => { const i = document.getElementById(id); if (!i) return; if (i.type === "checkbox") i.checked = v; else i.value = v; });
   $$(".wave", part).forEach(w => { const old = waves.get(w.dataset.wave + w.dataset.version); if (old) w.replaceWith(old); else seen.observe(w); });
   if (inside) {
-    let to = path && document.getElementById(path);
-    if (!to && again) to = $$("button", part).find(b => ["data-edit", "data-id", "data-give", "data-unit", "data-n", "data-scope"].map(k => b.getAttribute(k)).join("\n") === again);
-    if (!to) to = $("h2", part.closest("section") || document);
-    if (to && to !== document.activeElement) { to.focus({preventScroll: true}); if (path && pos !== null && pos !== undefined && to.setSelectionRange) try { to.setSelectionRange(pos, pos); } catch { /* not a text field */ } }
+    const next = $$("a[href], button, input, select, summary, [tabindex]", part).find(e => place(e) === to) || $("h2", part.closest("section") || document);
+    if (next && next !== document.activeElement) {
+      next.focus({preventScroll: true});
+      if (pos !== null && pos !== undefined && next.setSelectionRange) try { next.setSelectionRange(pos, pos); } catch { /* not a text field */ }
+    }
   }
+  const q = $("#valve-q", part);
+  if (q && q.value) q.dispatchEvent(new Event("input", {bubbles: true})); // its list went with the old part
   const section = part.closest("section");
   if (section && section.getBoundingClientRect().bottom < 0) scrollTo(0, y + part.offsetHeight - height);
 };
 const loading = new Map(); // part: wanted again
+const shown = new Map(); // part: as it was last given
 const load = async name => {
   if (loading.has(name)) { loading.set(name, true); return; }
   loading.set(name, false);
   const part = $(`[data-part="${name}"]`);
   try {
     const r = await fetch("/part/" + name);
-    if (r.ok) swap(part, await r.text());
-    else if (r.status === 403) complain("this page is of an earlier run: open the address that \u201cstillglow bench\u201d printed when it started");
+    const html = r.ok ? await r.text() : "";
+    if (r.ok && html !== shown.get(name)) { swap(part, html); shown.set(name, html); }
+    if (r.status === 403) complain("this page is of an earlier run: open the address that \u201cstillglow bench\u201d printed when it started");
   } catch { /* the events tell when the server is back */ }
   const more = loading.get(name);
   loading.delete(name);

@@ -1,0 +1,452 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+
+	"stillglow/capture/synth"
+)
+
+// The page of bench is worked in a real browser by the full tests, where one is
+// installed. STILLGLOW_SHOTS may name a folder for pictures of every step,
+// STILLGLOW_AXE axe-core's axe.min.js.
+
+// benchCaptures writes twelve captures of six invented units of three invented
+// brands, in four layouts: one with its volts ten times too large, one AC-coupled
+// without saying so, one of two channels.
+func benchCaptures(t *testing.T, dir string) (files []string) {
+	t.Helper()
+	write := func(name string, s synth.Supply, how func(io.Writer, []float64) error) {
+		v, _ := s.Render()
+		var b bytes.Buffer
+		if err := how(&b, v); err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, path)
+	}
+	layout := func(l synth.Layout, rate float64) func(io.Writer, []float64) error {
+		return func(w io.Writer, v []float64) error { return synth.WriteCSV(w, l, rate, v, 7, "DC") }
+	}
+	for i, unit := range []string{"murrowfen-a1", "murrowfen-a2", "tindlewick-b1", "tindlewick-b2", "quibblet-d1", "quibblet-d2"} {
+		s := synth.Supply{
+			Seed: uint64(40 + i), DCV: 7.02 + 0.03*float64(i), MainsHz: 50, MainsPPV: 0.4e-3, SwitchingHz: 90e3 + 7e3*float64(i),
+			RipplePPV: 4e-3 + 1e-3*float64(i), Duty: 0.4, ESRStepV: 1e-3, SpikeRiseV: 6e-3, SpikeFallV: -5e-3, SpikeWidthS: 60e-9,
+			RingRiseHz: 9e6, RingFallHz: 8e6, RingQ: 5, NoiseVRHz: 150e-9, CornerHz: 300, NoiseBandwidthHz: 1.5e6,
+		}
+		if unit == "quibblet-d1" {
+			s.RipplePPV, s.ESRStepV = 33e-3, 7e-3 // a near miss
+		}
+		fast, slow := s, s.Slow(100e3, 45000)
+		fast.RateHz, fast.Samples, fast.BandwidthHz = 125e6, 50000, 100e6
+		fast.ADCBits, fast.InstrumentVRHz, slow.ADCBits, slow.InstrumentVRHz = 14, 10e-9, 16, 20e-9
+		how := layout(synth.TimeVolts, fast.RateHz)
+		switch unit {
+		case "murrowfen-a2":
+			fast.ACCoupled = true
+		case "tindlewick-b1":
+			how = func(w io.Writer, v []float64) error {
+				fmt.Fprintln(w, "Time (s),CH1 (V),CH2 (V)")
+				for k, x := range v {
+					fmt.Fprintf(w, "%.10e,%.7g,%.4g\n", float64(k)/fast.RateHz, x, 0.01*math.Sin(float64(k)/500))
+				}
+				return nil
+			}
+		case "tindlewick-b2", "quibblet-d1":
+			how = layout(synth.DecimalComma, fast.RateHz)
+		case "quibblet-d2":
+			fast.ProbeFactorWrong = 10
+			how = layout(synth.Preamble, fast.RateHz)
+		}
+		write(unit+"-fast.csv", fast, how)
+		write(unit+"-slow.csv", slow, layout(synth.Preamble, slow.RateHz))
+	}
+	return files
+}
+
+// benchPage is a browser's tab with the page of a running bench.
+type benchPage struct {
+	context.Context
+	t          *testing.T
+	mu         sync.Mutex
+	complaints []string
+	shots      string
+}
+
+type browserStep = chromedp.Action[chromedp.Void]
+
+func protocol[P any](c cdp.Command[P, cdp.Empty], params P) browserStep {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, c, params)
+		return err
+	})
+}
+
+func startBench(t *testing.T, args ...string) (address string) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	r, w := io.Pipe()
+	ended := make(chan int, 1)
+	go func() {
+		ended <- run(ctx, append([]string{"bench", "--no-open"}, args...), strings.NewReader(""), w, os.Stderr)
+		w.Close()
+	}()
+	t.Cleanup(func() {
+		cancel()
+		if code := <-ended; code != exitDone {
+			t.Errorf("bench ends with %d", code)
+		}
+	})
+	buf := make([]byte, 4096)
+	text := ""
+	for !strings.Contains(text, "Ctrl-C") {
+		n, err := r.Read(buf)
+		if err != nil {
+			t.Fatalf("bench says %q: %v", text, err)
+		}
+		text += string(buf[:n])
+	}
+	go func() { _, _ = io.Copy(io.Discard, r) }()
+	return regexp.MustCompile(`http://\S+`).FindString(text)
+}
+
+func openBenchPage(t *testing.T, address string) *benchPage {
+	t.Helper()
+	if !fullTests() {
+		t.Skip("set STILLGLOW_FULL to work the page in a browser")
+	}
+	browser := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			browser = p
+			break
+		}
+	}
+	if browser == "" {
+		t.Skip("no Chromium found; install one to work the page in it")
+	}
+	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(browser), chromedp.UserDataDir(t.TempDir()), chromedp.Headless,
+		chromedp.NoFirstRun, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Flag("disable-quic", true),
+		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("hide-scrollbars", true))
+	ctx, cancel := chromedp.NewContext(alloc)
+	t.Cleanup(func() { cancel(); stop() })
+	p := &benchPage{Context: ctx, t: t, shots: os.Getenv("STILLGLOW_SHOTS")}
+	err := chromedp.Listen(ctx, func(ev any) {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		switch ev := ev.(type) {
+		case *runtime.EventConsoleAPICalled:
+			p.complaints = append(p.complaints, fmt.Sprintf("console %s: %v", ev.Type, ev.Args))
+		case *runtime.EventExceptionThrown:
+			p.complaints = append(p.complaints, "exception: "+ev.ExceptionDetails.Text)
+		case *log.EventEntryAdded:
+			p.complaints = append(p.complaints, fmt.Sprintf("%s: %s %s", ev.Entry.Level, ev.Entry.Text, ev.Entry.URL))
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.do(p.size(1280), chromedp.Navigate(address))
+	p.until(`document.documentElement.dataset.live === "1"`)
+	return p
+}
+
+func (p *benchPage) size(width int64) browserStep {
+	return protocol(emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: width, Height: 900, DeviceScaleFactor: 1, Mobile: width < 600})
+}
+
+func (p *benchPage) do(steps ...browserStep) {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p, 2*time.Minute)
+	defer cancel()
+	if err := chromedp.Do(ctx, steps...); err != nil {
+		p.picture("failed")
+		p.t.Fatal(err)
+	}
+}
+
+func look[T any](p *benchPage, expression string) T {
+	p.t.Helper()
+	v, err := chromedp.Run(p, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	if err != nil {
+		p.t.Fatalf("%s: %v", expression, err)
+	}
+	return v
+}
+
+// until waits for a condition of the page.
+func (p *benchPage) until(condition string) {
+	p.t.Helper()
+	if !look[bool](p, `new Promise(ok => { const end = Date.now() + 100000; const look = () => { let yes = false; try { yes = !!(`+condition+`); } catch { } yes ? ok(true) : Date.now() > end ? ok(false) : setTimeout(look, 50); }; look(); })`) {
+		p.picture("failed")
+		p.t.Fatalf("waited in vain for %s\n%s", condition, look[string](p, `document.querySelector("#bar").innerText + "\n" + document.querySelector("#trouble").innerText`))
+	}
+}
+
+// picture keeps the page as it looks, in two widths, light and dark.
+func (p *benchPage) picture(name string) {
+	if p.shots == "" {
+		return
+	}
+	_ = os.MkdirAll(p.shots, 0o755)
+	for _, width := range []int64{1280, 390} {
+		for _, scheme := range []string{"light", "dark"} {
+			steps := []browserStep{p.size(width), protocol(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}}),
+				chromedp.Evaluate[chromedp.Void](`scrollTo(0, 1e6)`), chromedp.Sleep(300 * time.Millisecond), chromedp.Evaluate[chromedp.Void](`scrollTo(0, 0)`), chromedp.Sleep(500 * time.Millisecond)}
+			if err := chromedp.Do(p, steps...); err != nil {
+				p.t.Log(err)
+				return
+			}
+			png, err := chromedp.Run(p, chromedp.FullScreenshot(100))
+			if err != nil {
+				p.t.Log(err)
+				return
+			}
+			_ = os.WriteFile(filepath.Join(p.shots, fmt.Sprintf("%s-%d-%s.png", name, width, scheme)), png, 0o600)
+			if sideways := look[int](p, `document.documentElement.scrollWidth - innerWidth`); sideways > 0 {
+				p.t.Errorf("%s at %d: %d pixels stick out sideways", name, width, sideways)
+			}
+		}
+	}
+	_ = chromedp.Do(p, p.size(1280), protocol(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "light"}}}))
+}
+
+// axe checks the page for what keeps people out.
+func (p *benchPage) axe(name string) {
+	p.t.Helper()
+	path := os.Getenv("STILLGLOW_AXE")
+	if path == "" {
+		return
+	}
+	script, err := os.ReadFile(path)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	p.do(chromedp.Evaluate[chromedp.Void](string(script) + ";0"))
+	for _, v := range look[[]string](p, `axe.run(document, {resultTypes: ['violations']}).then(r => r.violations.map(v => v.id + ' (' + v.impact + '): ' + v.help + ': ' + v.nodes.slice(0, 3).map(n => n.target.join(' ') + ' ' + (n.any[0] ? n.any[0].message : '')).join(' | ')))`) {
+		p.t.Errorf("%s: %s", name, v)
+	}
+}
+
+// card gives the id of a capture's card by its file name.
+func (p *benchPage) card(file string) string {
+	p.t.Helper()
+	return look[string](p, fmt.Sprintf(`[...document.querySelectorAll("#check .card")].find(c => c.querySelector("h3").textContent === %q).id`, file))
+}
+
+// fill types into a field as a person does.
+func (p *benchPage) fill(css, value string) {
+	p.t.Helper()
+	p.focus(css)
+	p.do(chromedp.KeyEvent(value))
+}
+
+// click presses a button that may be out of sight.
+func (p *benchPage) click(css string) {
+	p.t.Helper()
+	p.focus(css)
+	p.do(chromedp.KeyEvent("\r"))
+}
+
+// focus goes to an element; the page keeps the focus when it shows a part anew.
+func (p *benchPage) focus(css string) {
+	p.t.Helper()
+	p.until(fmt.Sprintf(`(e => e && (e.focus(), e.select && e.select(), document.activeElement === e))(document.querySelector(%q))`, css))
+}
+
+// settled waits until all is measured and decided.
+func (p *benchPage) settled() {
+	p.t.Helper()
+	p.until(`!document.querySelector("#bar").textContent.includes("measured") && !document.querySelector("#write").disabled`)
+}
+
+// TestBenchByThePageAlone does the whole job in a browser, from an empty folder to
+// the report, and wants the command line to say the same of the sheet it leaves.
+func TestBenchByThePageAlone(t *testing.T) {
+	if !fullTests() {
+		t.Skip("set STILLGLOW_FULL to work the page in a browser")
+	}
+	source, dir := t.TempDir(), t.TempDir()
+	files := benchCaptures(t, source)
+	t.Chdir(dir)
+	cache := filepath.Join(t.TempDir(), "cache")
+	p := openBenchPage(t, startBench(t, "--cache", cache))
+	p.picture("1-empty")
+	p.axe("empty")
+
+	// Bring.
+	p.do(chromedp.SetUploadFiles(chromedp.CSS("#files"), files))
+	p.until(`document.querySelectorAll("#check .card").length === 12`)
+	p.picture("2-arriving")
+	p.until(`!document.querySelector("#bar").textContent.includes("measured")`)
+
+	// Check: the channel, the coupling.
+	two := p.card("tindlewick-b1-fast.csv")
+	p.until(`document.querySelector("#` + two + ` button[name=channel]")`)
+	p.click(`#` + two + ` button[name=channel][value="1"]`)
+	p.until(`document.querySelector("#` + two + ` .wave canvas")`)
+	p.until(`!document.querySelector("#bar").textContent.includes("correct")`)
+	ac := p.card("murrowfen-a2-fast.csv")
+	p.click(`#` + ac + `-fix > summary`)
+	p.do(chromedp.SetValue(chromedp.CSS(`#`+ac+`-coupling`), "ac"))
+	p.click(`#` + ac + `-fix .rowend button:not([type=button])`)
+	p.until(`[...document.querySelectorAll("#` + ac + ` .facts dd")].some(d => d.textContent === "ac")`)
+	p.picture("3-checked")
+
+	// Whose: the guesses from the names hold; the load is typed once for each.
+	p.until(`document.querySelectorAll("#give tbody tr").length === 12`)
+	for _, id := range look[[]string](p, `[...document.querySelectorAll("#give input[name=id]")].map(i => i.value)`) {
+		p.fill("#l-"+id, "0,94 A")
+	}
+	p.picture("4-whose")
+	p.click(`#give > .rowend button`)
+	p.until(`document.querySelectorAll("#whose .unitcard").length === 6 && !document.querySelector("#give")`)
+
+	// The scope, once.
+	p.click(`#scope > summary`)
+	p.fill("#in-name", "four-channel scope (invented)")
+	p.fill("#in-bw", "100 MHz")
+	p.fill("#in-mem", "1M")
+	p.fill("#in-rate", "500M")
+	p.click(`#scope .rowend button`)
+	p.until(`document.querySelector("#scope summary").textContent.includes("four-channel")`)
+
+	// Ratings and readings; a rating shows the wrong probe factor.
+	for k := range 6 {
+		unit := fmt.Sprintf("#unit%d", k)
+		p.click(unit + "-edit > summary")
+		p.fill(unit+"-v", "7")
+		p.fill(unit+"-a", "2 A")
+		p.click(unit + `-edit .rowend button:not([type=button])`)
+		for n, reading := range [][2]string{{"0", "7,11"}, {"0.94", "7.03"}} {
+			p.fill(unit+"-ra", reading[0])
+			p.fill(unit+"-rv", reading[1])
+			p.click(unit + ` form[data-edit=reading] button`)
+			p.until(fmt.Sprintf(`document.querySelectorAll("%s .readings tbody button").length === %d`, unit, n+1))
+		}
+	}
+	probe := p.card("quibblet-d2-fast.csv")
+	p.until(`document.querySelector("#` + probe + ` .cautions")?.textContent.includes("factor")`)
+	p.picture("5-probe-suspected")
+	p.click(`#` + probe + `-fix > summary`)
+	p.fill(`#`+probe+`-probe`, "0.1")
+	p.click(`#` + probe + `-fix .rowend button:not([type=button])`)
+	p.until(`!document.querySelector("#` + probe + ` .cautions")?.textContent.includes("factor")`)
+
+	// Fit: valves found by Latin and by Cyrillic letters.
+	p.fill("#valve-q", "12au7")
+	p.until(`document.querySelector("#valve-found [aria-selected=true]")?.dataset.type === "12AU7"`)
+	p.do(chromedp.KeyEvent("\r"))
+	p.until(`document.querySelectorAll(".valves tbody tr").length === 1`)
+	p.fill("#valve-q", "6Н2П")
+	p.until(`document.querySelector("#valve-found [aria-selected=true]")?.dataset.type === "6N2P"`)
+	p.do(chromedp.KeyEvent("\r"))
+	p.until(`document.querySelectorAll(".valves tbody tr").length === 2`)
+	p.fill("#vc0", "2")
+	p.do(chromedp.KeyEvent("\t"))
+	p.until(`document.querySelector(".valves caption").textContent.includes("940 mA")`)
+	p.settled()
+	p.until(`document.querySelectorAll("#decided .rank tbody tr").length === 6 && document.querySelectorAll("#fit details.unit").length === 6`)
+	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("#fit details.unit").open = true`))
+	p.picture("6-decided")
+	p.axe("decided")
+
+	// A post-filter of the user's own parts.
+	near := look[string](p, `[...document.querySelectorAll("#fit details.unit")].find(d => d.textContent.includes("Quibblet D1")).id`)
+	p.click("#" + near + " > summary")
+	p.fill("#"+near+"-c", "1000")
+	p.click("#" + near + ` form[data-edit=filter-try] button`)
+	p.until(`document.querySelector("#` + near + ` [data-edit=filter-forget]") && document.querySelector("#` + near + ` figure svg")`)
+	p.until(`document.querySelector("#` + near + `").textContent.includes("1000 µF")`)
+	p.settled()
+	p.picture("7-filter")
+
+	// Leave.
+	p.fill("#t-title", "Six supplies, by the page")
+	p.click(`#leave form[data-edit=bench] button`)
+	p.until(`document.querySelector("h1").textContent && document.querySelector(".sheet").textContent.includes("by the page")`)
+	p.settled()
+	p.click("#write")
+	p.until(`document.querySelector("#written") && !document.querySelector("#written").textContent.includes("since")`)
+	p.picture("8-leave")
+	table := look[string](p, `fetch("/ranking.txt").then(r => r.text())`)
+
+	// Another tab, and the page after a reload, show the same.
+	p.do(chromedp.Reload())
+	p.until(`document.querySelectorAll("#check .card .wave").length === 12 && document.querySelectorAll(".readings tbody button").length === 12`)
+	p.mu.Lock()
+	for _, c := range p.complaints {
+		t.Errorf("the browser complains: %s", c)
+	}
+	p.mu.Unlock()
+
+	// The command line says the same.
+	var out, errs bytes.Buffer
+	if code := run(context.Background(), []string{"rank", "--cache", cache, "bench.toml"}, strings.NewReader(""), &out, &errs); code != exitDone {
+		t.Fatalf("rank ends with %d: %s", code, errs.String())
+	}
+	if out.String() != table {
+		t.Errorf("rank prints\n%s\nthe page says\n%s", out.String(), table)
+	}
+	if code := run(context.Background(), []string{"report", "--cache", cache, "--out", "again", "bench.toml"}, strings.NewReader(""), io.Discard, &errs); code != exitDone {
+		t.Fatalf("report ends with %d: %s", code, errs.String())
+	}
+	sameFolder(t, "bench-report", "again")
+	for _, f := range files {
+		a, err := os.ReadFile(f)
+		b, err2 := os.ReadFile(filepath.Join("captures", filepath.Base(f)))
+		if err != nil || err2 != nil || !bytes.Equal(a, b) {
+			t.Errorf("%s is not kept as it was", f)
+		}
+	}
+}
+
+// sameFolder compares two folders byte for byte.
+func sameFolder(t *testing.T, a, b string) {
+	t.Helper()
+	list := func(dir string) (names []string) {
+		err := filepath.WalkDir(dir, func(path string, e os.DirEntry, err error) error {
+			if err == nil && !e.IsDir() {
+				names = append(names, strings.TrimPrefix(path, dir))
+			}
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return names
+	}
+	x, y := list(a), list(b)
+	if len(x) < 10 || !slices.Equal(x, y) {
+		t.Fatalf("%v, want %v", x, y)
+	}
+	for _, name := range x {
+		p, err := os.ReadFile(a + name)
+		q, err2 := os.ReadFile(b + name)
+		if err != nil || err2 != nil || !bytes.Equal(p, q) {
+			t.Errorf("%s differs", name)
+		}
+	}
+}
