@@ -140,7 +140,7 @@ func (t *Text) Remove(path string) error {
 	}
 	for i, tb := range t.x.tables {
 		if i > 0 && tb.path == path {
-			return t.splice(tb.from, t.extentEnd(path), "")
+			return t.splice(t.withBlank(tb.from, t.extentEnd(path)), t.extentEnd(path), "")
 		}
 	}
 	return nil

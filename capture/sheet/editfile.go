@@ -64,9 +64,14 @@ func (f *File) Read() (data []byte, changed bool, err error) {
 
 // look is Read with the lock held.
 func (f *File) look() (data []byte, changed bool, err error) {
-	data, err = readBounded(f.path)
-	if errors.Is(err, fs.ErrNotExist) {
-		data, err = bytes.Clone(f.blank), nil
+	data, err = f.present()
+	// An editor may empty the file before it writes: wait for what stands still.
+	for tries := 0; err == nil && f.last != nil && !bytes.Equal(data, f.last); tries++ {
+		time.Sleep(stillFor)
+		was := data
+		if data, err = f.present(); bytes.Equal(data, was) && (len(data) > 0 || tries >= emptyTries) {
+			break
+		}
 	}
 	if err != nil {
 		return nil, false, err
@@ -80,6 +85,22 @@ func (f *File) look() (data []byte, changed bool, err error) {
 	}
 	f.last = data
 	return bytes.Clone(data), changed, nil
+}
+
+// How long a text that an editor wrote must stand still to be taken, and how many
+// times so long an empty one.
+const (
+	stillFor   = 30 * time.Millisecond
+	emptyTries = 10
+)
+
+// present is the sheet's text on the disk, or that of a new one.
+func (f *File) present() ([]byte, error) {
+	data, err := readBounded(f.path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return bytes.Clone(f.blank), nil
+	}
+	return data, err
 }
 
 // Change edits the sheet. Where the edit fails, or leaves what is no sheet, the

@@ -180,6 +180,19 @@ func (t *Text) beforeUnits() int {
 	return len(t.x.data)
 }
 
+// withBlank takes the blank line before a table that goes along with it, where one
+// stands after it too or nothing follows.
+func (t *Text) withBlank(from, end int) int {
+	blank := func(line int) bool { return len(bytes.TrimSpace(t.x.data[line:t.x.lineEnd(line)])) == 0 }
+	if from == 0 || end < len(t.x.data) && !blank(end) {
+		return from
+	}
+	if before := t.x.lineStart(from - 1); blank(before) {
+		return before
+	}
+	return from
+}
+
 // afterOpening is where the first key of a sheet without any goes: after the
 // comments it opens with, if a blank line sets them apart.
 func (t *Text) afterOpening() int {

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -54,7 +55,7 @@ type bench struct {
 	readings map[string]*reading
 	entries  []entry
 	decision decision
-	tried    map[string]filter.Circuit // post-filters tried on the page, by unit
+	tried    map[string]tried // post-filters tried on the page, by unit
 	written  written
 }
 
@@ -106,6 +107,12 @@ type decision struct {
 	running  bool
 	started  time.Time
 	duration time.Duration
+}
+
+// tried is a post-filter of the user's own parts, and what was typed for it.
+type tried struct {
+	circuit filter.Circuit
+	typed   map[string]string
 }
 
 // written is the last report folder that the page had written.
@@ -375,8 +382,8 @@ func (b *bench) decide(ctx context.Context) {
 	if !ok(ready.Instrument.Baseline) {
 		ready.Instrument.Baseline = nil
 	}
-	for name, c := range b.tried {
-		fmt.Fprintf(&basis, "\n%s %+v", name, c)
+	for _, name := range slices.Sorted(maps.Keys(b.tried)) {
+		fmt.Fprintf(&basis, "\n%s %+v", name, b.tried[name].circuit)
 	}
 	key := hexSum(basis.String())
 	if key == d.basis && (d.full || busy) || busy && time.Since(d.started) < time.Second {
@@ -384,15 +391,11 @@ func (b *bench) decide(ctx context.Context) {
 	}
 	full := !busy && key == d.basis // the second time, with post-filters
 	d.running, d.started = true, time.Now()
-	tried := make(map[string]filter.Circuit, len(b.tried))
-	for k, v := range b.tried {
-		tried[k] = v
-	}
-	go b.evaluate(ctx, &ready, key, full, tried)
+	go b.evaluate(ctx, &ready, key, full, maps.Clone(b.tried))
 }
 
 // evaluate makes a decision and shows it.
-func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full bool, tried map[string]filter.Circuit) {
+func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full bool, own map[string]tried) {
 	begun := time.Now()
 	opt := b.pipe
 	opt.SkipFilter = !full
@@ -402,11 +405,11 @@ func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full b
 		shown := *r
 		shown.Units = slices.Clone(r.Units)
 		for i := range shown.Units {
-			c, ok := tried[shown.Units[i].Eval.Unit.Key]
+			c, ok := own[shown.Units[i].Eval.Unit.Key]
 			if !ok {
 				continue
 			}
-			a, err := pipeline.PredictFilter(ctx, s, r, shown.Units[i].Eval.Unit.Index, c, b.pipe)
+			a, err := pipeline.PredictFilter(ctx, s, r, shown.Units[i].Eval.Unit.Index, c.circuit, b.pipe)
 			if err != nil {
 				a = &filter.Advice{Why: oneLine(err.Error())}
 			}

@@ -260,6 +260,14 @@ func unitOf(s *sheet.Sheet, name string) int {
 	return slices.IndexFunc(s.Units, func(u sheet.Unit) bool { return strings.EqualFold(u.Name(), name) })
 }
 
+// unitOfParts finds a unit by brand, model and mark, as the sheet tells units apart.
+func unitOfParts(s *sheet.Sheet, brand, model, mark string) int {
+	same := func(a, b string) bool {
+		return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
+	}
+	return slices.IndexFunc(s.Units, func(u sheet.Unit) bool { return same(u.Brand, brand) && same(u.Model, model) && same(u.Mark, mark) })
+}
+
 func unitPath(i int) string { return "unit[" + strconv.Itoa(i) + "]" }
 
 // give puts a capture into a unit, which is made where it is new.
@@ -272,8 +280,7 @@ func give(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	if brand == "" {
 		return &fieldError{"brand", "a unit without a brand: type one, or \"unbranded\""}
 	}
-	name := brand + " " + form.Get("model") + " " + form.Get("mark")
-	i := unitOf(s, name)
+	i := unitOfParts(s, brand, form.Get("model"), form.Get("mark"))
 	if i < 0 {
 		i = t.Count("unit")
 		if _, err := t.Append("unit", sheet.Fields{{Key: "brand", Value: brand}}); err != nil {
@@ -315,6 +322,9 @@ func giveAll(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 		}
 		if strings.TrimSpace(one.Get("brand")) == "" {
 			continue
+		}
+		if strings.TrimSpace(one.Get("load_a")) == "" {
+			one.Set("load_a", form.Get("load_rest"))
 		}
 		if err := give(b, t, s, one); err != nil {
 			return err
@@ -599,7 +609,11 @@ func tryFilter(b *bench, _ *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.tried[name] = c
+	typed := map[string]string{}
+	for _, k := range []string{"topology", "r_ohm", "l_uh", "c_uf", "kind"} {
+		typed[k] = form.Get(k)
+	}
+	b.tried[name] = tried{c, typed}
 	b.hub.changed("fit")
 	return nil
 }

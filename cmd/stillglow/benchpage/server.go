@@ -14,7 +14,6 @@ import (
 	"strings"
 	"time"
 
-	"stillglow/analysis/filter"
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
@@ -117,7 +116,7 @@ func open(opt Options) (*bench, *os.Root, error) {
 		file: file, dir: dir, store: newStore(root, opt.MaxFile), hub: newHub(), pipe: opt.Pipeline, take: opt.Take,
 		folder: filepath.Join(dir, strings.TrimSuffix(base, filepath.Ext(base))+"-report"),
 		wake:   make(chan struct{}, 1), slot: make(chan struct{}, workers()),
-		readings: map[string]*reading{}, tried: map[string]filter.Circuit{},
+		readings: map[string]*reading{}, tried: map[string]tried{},
 	}
 	b.follow = &follower{b: b}
 	b.store.sweep(time.Now())

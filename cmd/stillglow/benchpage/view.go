@@ -223,6 +223,7 @@ func (v *view) cards(b *bench) {
 			v.Base = append(v.Base, c)
 		}
 	}
+	slices.SortStableFunc(v.Loose, func(x, y cardView) int { return strings.Compare(x.Name, y.Name) })
 }
 
 // firstFigures are those that tell most about a capture at a glance.
@@ -439,7 +440,9 @@ func (v *view) fit(b *bench) {
 			default:
 				one.NoPlan = "The unit's volts at the heater load are not known: add a meter reading, or a DC-coupled capture."
 			}
-			_, one.Tried = b.tried[d.report.Units[i].Eval.Unit.Key]
+			var own tried
+			own, one.Tried = b.tried[d.report.Units[i].Eval.Unit.Key]
+			one.Try = own.typed
 			f.Units = append(f.Units, one)
 		}
 	}
