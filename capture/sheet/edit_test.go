@@ -180,7 +180,7 @@ func TestTextEditsNothingElse(t *testing.T) {
 		t.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(7, 9))
-	for round := range 400 {
+	for round := range 100 {
 		x := mustText(t, [...]string{handMade, string(demo), good, ""}[round%4])
 		for range 1 + rng.IntN(12) {
 			before, comments := decoded(t, x.Bytes()), strings.Count(string(x.Bytes()), "#")

@@ -15,6 +15,8 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
+
+	"stillglow/capture/sheet"
 )
 
 // hostileNames are what a name from outside may hold; every one ends in a plain
@@ -49,9 +51,9 @@ func hostileBench(t *testing.T) (path string, files []string) {
 	dir := t.TempDir()
 	var b strings.Builder
 	name := func(i int) string { return hostileNames[i%len(hostileNames)] }
-	fmt.Fprintf(&b, "title = %s\nworkshop = %s\nnote = %s\ntarget = \"line-preamp\"\n", tomlText(name(0)), tomlText(name(4)), tomlText(name(16)))
+	fmt.Fprintf(&b, "title = %s\nworkshop = %s\nnote = %s\ntarget = \"line-preamp\"\n", sheet.Quote(name(0)), sheet.Quote(name(4)), sheet.Quote(name(16)))
 	fmt.Fprintf(&b, "[instrument]\nname = %s\n[[heaters.own_valve]]\ntype = %s\nvolts = 6.3\namps = 0.3\nbase = %[2]s\npins = %[2]s\nsource = %[2]s\n[[heaters.valve]]\ntype = %[2]s\ncount = 2\n",
-		tomlText(name(8)), tomlText(name(17)))
+		sheet.Quote(name(8)), sheet.Quote(name(17)))
 	for i := 0; i < len(hostileNames); i += 4 {
 		file := strings.Map(func(r rune) rune {
 			if r == '/' || runtime.GOOS == "windows" && (r < 32 || strings.ContainsRune(`<>:"|?*\`, r)) {
@@ -69,7 +71,7 @@ func hostileBench(t *testing.T) (path string, files []string) {
 		}
 		files = append(files, filepath.Join(dir, file))
 		fmt.Fprintf(&b, "[[unit]]\nbrand = %s\nmodel = %s\nmark = %s\nnote = %s\nrated_a = 2\nreadings = [{load_a = 0, v = 7.3}, {load_a = 0.6, v = 7.0}]\n[[unit.capture]]\nfile = %s\nnote = %s\n",
-			tomlText(name(i)), tomlText(name(i+1)), tomlText(name(i+2)), tomlText(name(i+3)), tomlText(file), tomlText(name(i+2)))
+			sheet.Quote(name(i)), sheet.Quote(name(i+1)), sheet.Quote(name(i+2)), sheet.Quote(name(i+3)), sheet.Quote(file), sheet.Quote(name(i+2)))
 	}
 	path = filepath.Join(dir, "bench \u009b\u202e.toml")
 	if err := os.WriteFile(path, []byte(b.String()), 0o644); err != nil {

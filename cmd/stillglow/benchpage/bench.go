@@ -411,7 +411,7 @@ func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full b
 			}
 			a, err := pipeline.PredictFilter(ctx, s, r, shown.Units[i].Eval.Unit.Index, c.circuit, b.pipe)
 			if err != nil {
-				a = &filter.Advice{Why: oneLine(err.Error())}
+				a = &filter.Advice{Why: capture.OneLine(err.Error())}
 			}
 			shown.Units[i].Filter = a
 		}

@@ -1,7 +1,6 @@
 package benchpage
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -15,6 +14,7 @@ import (
 	"strconv"
 	"time"
 
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
@@ -60,7 +60,7 @@ func reply(w http.ResponseWriter, status int, a answer) {
 
 // fail tells a form what is wrong.
 func fail(w http.ResponseWriter, err error) {
-	a := answer{Error: oneLine(err.Error())}
+	a := answer{Error: capture.OneLine(err.Error())}
 	status := http.StatusConflict
 	var field *fieldError
 	var kept *storeError
@@ -88,7 +88,7 @@ func (b *bench) upload(w http.ResponseWriter, r *http.Request) {
 	// From here on nothing is lost: the file is on the disk, and shown even where
 	// the sheet can't take it.
 	if err := b.arrived([]string{path.Join(capturesDir, got.Name)}); err != nil {
-		reply(w, http.StatusAccepted, answer{OK: true, File: got.Name, Same: got.Same, Error: "kept, but the sheet can't take it: " + oneLine(err.Error())})
+		reply(w, http.StatusAccepted, answer{OK: true, File: got.Name, Same: got.Same, Error: "kept, but the sheet can't take it: " + capture.OneLine(err.Error())})
 		return
 	}
 	reply(w, http.StatusCreated, answer{OK: true, File: got.Name, Same: got.Same})
@@ -279,13 +279,4 @@ func (b *bench) serveWave(w http.ResponseWriter, r *http.Request) {
 		Max    []float64 `json:"max"`
 		Unit   string    `json:"unit"`
 	}{env.StartS, env.StepS, env.MinV, env.MaxV, unit})
-}
-
-func oneLine(s string) string {
-	return string(bytes.Map(func(r rune) rune {
-		if r < 0x20 || r == 0x7f {
-			return ' '
-		}
-		return r
-	}, []byte(s)))
 }

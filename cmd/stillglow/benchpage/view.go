@@ -153,7 +153,7 @@ func (b *bench) look(version string) *view {
 	v := &view{Sheet: b.file.Path(), Folder: b.folder, Undo: back, Redo: forward, ByHand: b.byHand, Text: string(b.text), Following: following,
 		FollowNotes: notes, Safety: theSafetyLines, Targets: target.Names(), Version: version, Title: "Heater supplies"}
 	if b.broken != nil {
-		v.Broken = oneLine(b.broken.Error())
+		v.Broken = capture.OneLine(b.broken.Error())
 	}
 	if b.sheet == nil {
 		v.steps()
@@ -258,7 +258,7 @@ func (b *bench) card(e entry) cardView {
 		c.State = "measuring"
 	case failed:
 		c.State, c.Channels = "failed", r.channels
-		c.Error = oneLine(r.err.Error())
+		c.Error = capture.OneLine(r.err.Error())
 	case measured:
 		c.State, c.Version = "done", r.serial
 		b.wordCard(&c, r)
@@ -360,7 +360,7 @@ func (v *view) decision(b *bench) {
 	d := b.decision
 	v.Deciding = d.running
 	if d.err != nil {
-		v.Failed = oneLine(d.err.Error())
+		v.Failed = capture.OneLine(d.err.Error())
 	}
 	v.Parts = d.parts
 	if d.report == nil {
@@ -455,7 +455,7 @@ func (v *view) leave(b *bench) {
 	v.Writing = w.busy
 	v.CanWrite = d.report != nil && d.full && !d.running && b.broken == nil && d.err == nil && len(d.report.Units) > 0
 	if w.err != nil {
-		v.WriteErr = oneLine(w.err.Error())
+		v.WriteErr = capture.OneLine(w.err.Error())
 	} else if !w.at.IsZero() {
 		v.Written = w.at.Format("15:04:05")
 		v.Stale = w.basis != d.basis
