@@ -151,7 +151,7 @@ func offTruth(v float64, readings [][2]float64) (off, reading float64) {
 }
 
 // silentlyWrong tells whether a figure is off by more than its ± and a tenth,
-// is no lower bound that holds, and has no caution that concerns it.
+// is no bound that holds, and has no caution that concerns it.
 func silentlyWrong(f figure.Figure, readings [][2]float64, cautioned bool) bool {
 	if cautioned {
 		return false
@@ -161,6 +161,9 @@ func silentlyWrong(f figure.Figure, readings [][2]float64, cautioned bool) bool 
 	}
 	off, reading := offTruth(f.Value, readings)
 	if f.LowerBound && off > 0 && f.Value < reading {
+		return false
+	}
+	if f.UpperBound && off > 0 && f.Value > reading {
 		return false
 	}
 	return off > f.U && off > wrongFrom*reading

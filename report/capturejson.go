@@ -15,7 +15,8 @@ import (
 // their SI unit. A figure that the capture can't show is null, with the reason
 // under its key in "not_measured". Expanded uncertainties (k = 2, same unit)
 // stand in "uncertainty" under the figure's key; "lower_bounds" lists the
-// figures whose true value is at least the one given. It is deterministic and
+// figures whose true value is at least the one given, "upper_bounds", where there
+// are any, those whose true value is at most that. It is deterministic and
 // never holds NaN or Inf. A capture without a Measurement is an error.
 func CaptureJSON(c Capture) ([]byte, error) {
 	o, err := captureObject(c)

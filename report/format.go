@@ -78,6 +78,9 @@ func figureText(f figure.Figure, unit string) string {
 	if f.LowerBound {
 		return "≥ " + s
 	}
+	if f.UpperBound {
+		return "≤ " + s
+	}
 	return s
 }
 
@@ -107,6 +110,9 @@ func figureWithU(f figure.Figure, unit string) string {
 	}
 	if f.LowerBound {
 		return "≥ " + s
+	}
+	if f.UpperBound {
+		return "≤ " + s
 	}
 	return s
 }
@@ -143,10 +149,13 @@ func dbText(db float64) string {
 }
 
 // marginText is a margin for people. Where the figure is a lower bound the true
-// margin can only be smaller.
+// margin can only be smaller, where it is an upper bound only larger.
 func marginText(m *target.Margin) string {
 	if m.Figure.LowerBound && m.Limit.Criterion != target.HeaterDC {
 		return "≤ " + dbText(m.DB)
+	}
+	if m.Figure.UpperBound && m.Limit.Criterion != target.HeaterDC {
+		return "≥ " + dbText(m.DB)
 	}
 	return dbText(m.DB)
 }

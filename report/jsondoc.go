@@ -155,6 +155,7 @@ type doc struct {
 	missing     map[string]string
 	uncertainty map[string]number
 	lowerBounds []string
+	upperBounds []string
 	// uncalibrated: volts are fractions of full scale, so no key in volts may
 	// carry a number.
 	uncalibrated bool
@@ -199,6 +200,9 @@ func (d *doc) figure(o *object, path, key string, f figure.Figure) {
 	if f.LowerBound {
 		d.lowerBounds = append(d.lowerBounds, path)
 	}
+	if f.UpperBound {
+		d.upperBounds = append(d.upperBounds, path)
+	}
 }
 
 // fig adds a figure at the top level.
@@ -216,4 +220,8 @@ func (d *doc) close() {
 	d.add("not_measured", d.missing)
 	d.add("uncertainty", d.uncertainty)
 	d.add("lower_bounds", list(d.lowerBounds))
+	if len(d.upperBounds) > 0 {
+		sort.Strings(d.upperBounds)
+		d.add("upper_bounds", list(d.upperBounds))
+	}
 }

@@ -6,12 +6,16 @@ type Figure struct {
 	Value      float64 // valid only when Known
 	Known      bool
 	LowerBound bool    // the true value is at least Value
+	UpperBound bool    // the true value is at most Value, and may be far below it
 	U          float64 // expanded uncertainty (k = 2), absolute, same unit; 0: not evaluated
 	Missing    string  // when !Known: why not, and what would be needed
 }
 
 // Known makes a measured figure.
 func Known(v float64) Figure { return Figure{Value: v, Known: true} }
+
+// AtMost makes a figure of which the capture shows only that it is no more than v.
+func AtMost(v float64) Figure { return Figure{Value: v, Known: true, UpperBound: true} }
 
 // NotMeasured makes a figure that the capture can't show. The reason is one
 // sentence: why not, and what would be needed.

@@ -61,7 +61,7 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 	}
 	for _, m := range u.Captures {
 		f := c.of(m)
-		if used[m] || !f.Known || f.LowerBound || !m.Calibrated || quality(u, c, m) > quality(u, c, p.from[0]) ||
+		if used[m] || !f.Known || f.LowerBound || f.UpperBound || !m.Calibrated || quality(u, c, m) > quality(u, c, p.from[0]) ||
 			!roughlyCovers(m.Span, mg.Limit.NeedLowHz, mg.Limit.NeedHighHz) {
 			continue
 		}

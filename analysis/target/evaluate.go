@@ -96,6 +96,12 @@ func judge(l Limit, p picked) Margin {
 		m.Reason = fmt.Sprintf("%s only shows that it is at least %s; needs %s", m.From, l.text(f.Value), c.how)
 		return m
 	}
+	if f.UpperBound && l.Criterion != HeaterDC && db(f.Value) < 0 {
+		// At most this much, and over the limit: it proves nothing either.
+		c, _ := lookup(l.Criterion)
+		m.Reason = fmt.Sprintf("%s only shows that it is at most %s; needs %s", m.From, l.text(f.Value), c.how)
+		return m
+	}
 	m.Covered = true
 	m.DB = db(f.Value)
 	m.LowDB, m.HighDB = m.DB, m.DB

@@ -152,6 +152,19 @@ func TestLowerBoundIsNeverPass(t *testing.T) {
 	}
 }
 
+func TestUpperBoundIsNeverFail(t *testing.T) {
+	u := quiet()
+	before := Evaluate(u, line(t)).Verdict
+	u.Captures[1].Spikes.PeakP95V.UpperBound = true
+	if e := Evaluate(u, line(t)); e.Verdict != before || !marginOf(t, e, SpikePeak).Covered {
+		t.Errorf("under the limit: %q, was %q", e.Verdict, before)
+	}
+	u.Captures[1].Spikes.PeakP95V.Value = 40e-3
+	if e := Evaluate(u, line(t)); e.Verdict != Open || !strings.Contains(marginOf(t, e, SpikePeak).Reason, "at most") {
+		t.Errorf("over the limit: %q, %s", e.Verdict, e.Why)
+	}
+}
+
 func TestUncalibratedIsOpen(t *testing.T) {
 	u := quiet()
 	u.Captures[0].Calibrated = false

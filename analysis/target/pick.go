@@ -55,7 +55,7 @@ func pick(u Unit, l Limit) picked {
 			reasons[m.File+" has no volt scale (set volts per full scale)"] = true
 		case !covers:
 			reasons[fmt.Sprintf("%s shows %s only", m.File, spanText(m.Span.LowHz, m.Span.HighHz))] = true
-			if fig.Known && hidden(c, l, m) == "" && c.domain == linear && c.id != SpikeRate && (short == nil || fig.Value > c.of(short).Value) {
+			if fig.Known && !fig.UpperBound && hidden(c, l, m) == "" && c.domain == linear && c.id != SpikeRate && (short == nil || fig.Value > c.of(short).Value) {
 				short = m
 			}
 		case !fig.Known:
@@ -151,7 +151,7 @@ func better(u Unit, c criterion, a, b *analysis.Measurement) bool {
 
 func quality(u Unit, c criterion, m *analysis.Measurement) int {
 	q := 0
-	if c.of(m).LowerBound {
+	if f := c.of(m); f.LowerBound || f.UpperBound {
 		q += 1000
 	}
 	for _, k := range m.Cautions {
@@ -208,6 +208,7 @@ func average(figs []figure.Figure, d domain) figure.Figure {
 			sum += f.Value
 		}
 		out.LowerBound = out.LowerBound || f.LowerBound
+		out.UpperBound = out.UpperBound || f.UpperBound
 	}
 	out.Value = sum / n
 	if d == power {

@@ -11,7 +11,7 @@ record again, its file kept:
     ... judge.py --binary /tmp/stillglow --only 1207 --show-wrong --keep /tmp/kept
 
 Silently wrong: off by more than its ± and by more than 10 %, with no caution that
-concerns the figure (concerns.py) and not as a lower bound that holds. The truth
+concerns the figure (concerns.py) and not as a lower or upper bound that holds. The truth
 and its definitions stand in definitions.py."""
 
 import argparse
@@ -167,7 +167,7 @@ def judge(s, c, t, m):
                 rows.append((key, "refused", None, None, truth))
             continue
         u = m["uncertainty"].get(key) or 0.0
-        bound = key in m["lower_bounds"]
+        bound, most = key in m["lower_bounds"], key in m.get("upper_bounds", [])
         said = [k for k in codes if concerns(k, key)]
         if truth is None:
             out = "cautioned" if said else "wrong"
@@ -176,6 +176,8 @@ def judge(s, c, t, m):
             inside = d <= u + 1e-9 * ref
             if bound:
                 inside = inside or v <= max(hi for _, hi in pairs(truth)) * (1 + GROSS)
+            if most:
+                inside = inside or v >= min(lo for lo, _ in pairs(truth)) * (1 - GROSS)
             out = "inside" if inside else "near" if d <= GROSS * ref else "cautioned" if said else "wrong"
             if out in ("inside", "near") and said:
                 out = "inside cautioned" if inside else "near cautioned"
