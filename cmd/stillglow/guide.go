@@ -135,6 +135,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	head := func(text string) { fmt.Fprintf(w, "\n%s\n", text) }
 
 	fmt.Fprintf(w, "How to measure a heater supply for the target %s (%s)\n", goal.Name, goal.Title)
+	fmt.Fprintln(w, "stillglow bench does the work on a page in the browser, from the captures to the report.")
 	head("Safety first")
 	for _, c := range []string{
 		"A bench brick is mains equipment. Never open it while it is plugged in; its primary capacitor holds several hundred volts for minutes after. Test only units whose case and mains lead are sound.",

@@ -20,6 +20,7 @@ type view struct {
 	Title, Sheet, Folder string
 	Broken               string // why the sheet does not read
 	ByHand               bool
+	Invented             bool // the sheet says that its data is made up
 	Undo, Redo           int
 	Steps                []stepView
 
@@ -160,7 +161,7 @@ func (b *bench) look(version string) *view {
 		return v
 	}
 	s := b.sheet
-	v.Title = s.Title
+	v.Title, v.Invented = s.Title, s.Invented
 	v.Bench = benchView{s.Title, s.Workshop, s.Date, s.Target, trimmed(s.MainsHz), s.Note}
 	v.Instrument = s.Instrument
 	v.InstrumentBandwidth, v.MaxRate = si(s.Instrument.BandwidthHz, "Hz"), si(s.Instrument.MaxRateHz, "S/s")
