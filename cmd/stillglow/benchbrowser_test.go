@@ -321,7 +321,7 @@ func TestBenchByThePageAlone(t *testing.T) {
 		p.fill("#l-"+id, "0,94 A")
 	}
 	p.picture("4-whose")
-	p.click(`#give > .rowend button`)
+	p.click(`#give > .row button`)
 	p.until(`document.querySelectorAll("#whose .unitcard").length === 6 && !document.querySelector("#give")`)
 
 	// The scope, once.

@@ -161,19 +161,19 @@ func number(typed string) (float64, error) {
 	if end < 0 {
 		end = len(s)
 	}
-	scale := 1.0
+	thousandth := ""
 	switch strings.ToLower(strings.TrimSpace(s[end:])) {
 	case "", "v", "a", "x", "×", ":1", "%", "ω", "ohm", "hz":
 	case "mv", "ma", "mω":
-		scale = 1e-3
+		thousandth = "e-3" // by the digits, so that 940 mA is 0.94 A
 	default:
 		return 0, fmt.Errorf("found %q, expected a number", typed)
 	}
-	v, err := strconv.ParseFloat(strings.Replace(s[:end], ",", ".", 1), 64)
+	v, err := strconv.ParseFloat(strings.Replace(s[:end], ",", ".", 1)+thousandth, 64)
 	if err != nil {
 		return 0, fmt.Errorf("found %q, expected a number", typed)
 	}
-	return v * scale, nil
+	return v, nil
 }
 
 // captureOf finds the capture that a form is about.

@@ -67,8 +67,13 @@ func guessFrom(file string, units []sheet.Unit) guess {
 	}
 	for _, w := range left[min(skip, len(left)):] {
 		switch {
+		case strings.HasPrefix(w, "#") && markWord.MatchString(w): // surely a mark: what passed for one is the model
+			if g.Model == "" {
+				g.Model = g.Mark
+			}
+			g.Mark = strings.TrimPrefix(w, "#")
 		case g.Mark == "" && markWord.MatchString(w):
-			g.Mark = strings.ToUpper(strings.TrimPrefix(w, "#"))
+			g.Mark = strings.ToUpper(w)
 		case g.Model == "":
 			g.Model = w
 		}
