@@ -37,7 +37,7 @@ func (s *served) id(t *testing.T, name string) string {
 	return m[1]
 }
 
-func (s *served) edit(t *testing.T, op string, pairs ...string) answer {
+func (s *served) edit(t testing.TB, op string, pairs ...string) answer {
 	t.Helper()
 	form := url.Values{"op": {op}}
 	for i := 0; i+1 < len(pairs); i += 2 {

@@ -26,7 +26,7 @@ type served struct {
 }
 
 // serve starts a page in a new folder; it ends with the test.
-func serve(t *testing.T, opt Options) *served {
+func serve(t testing.TB, opt Options) *served {
 	t.Helper()
 	s := &served{dir: t.TempDir()}
 	if opt.Sheet == "" {
@@ -291,7 +291,7 @@ func TestBrokenSheet(t *testing.T) {
 	}
 }
 
-func (s *served) post(t *testing.T, path string, form url.Values) answer {
+func (s *served) post(t testing.TB, path string, form url.Values) answer {
 	t.Helper()
 	r, err := http.NewRequest("POST", "http://"+s.host+path, strings.NewReader(form.Encode()))
 	if err != nil {
@@ -312,7 +312,7 @@ func (s *served) post(t *testing.T, path string, form url.Values) answer {
 	return a
 }
 
-func (s *served) get(t *testing.T, path string) string {
+func (s *served) get(t testing.TB, path string) string {
 	t.Helper()
 	r, err := http.NewRequest("GET", "http://"+s.host+path, nil)
 	if err != nil {
