@@ -3,6 +3,7 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
@@ -60,7 +61,7 @@ func wholeReport(t *testing.T, dir string) {
 	}
 }
 
-// TestKilledAnywhere kills report at random instants, by each of three signals,
+// TestKilledAnywhere kills report at random instants, by each of four signals,
 // and wants a whole report in the folder every time. The full count of 200 runs
 // in .ci/run.
 func TestKilledAnywhere(t *testing.T) {
@@ -81,7 +82,7 @@ func TestKilledAnywhere(t *testing.T) {
 	whole := time.Since(start)
 
 	rng := rand.New(rand.NewPCG(1, 2))
-	signals := []os.Signal{syscall.SIGKILL, syscall.SIGINT, syscall.SIGTERM}
+	signals := []os.Signal{syscall.SIGKILL, syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP}
 	for i := range *kills {
 		cmd := exec.Command(bin, args...)
 		if err := cmd.Start(); err != nil {
@@ -206,5 +207,38 @@ func TestForeignOldReport(t *testing.T) {
 		if note := report(nobody); note != "" {
 			t.Errorf("a leftover of another user is not this run's matter: %q", note)
 		}
+	}
+}
+
+// TestHangUp closes the terminal on a watch: the report is written, as after
+// Ctrl-C.
+func TestHangUp(t *testing.T) {
+	if !fullTests() {
+		t.Skip("set STILLGLOW_FULL=1, as .ci/run does")
+	}
+	bin := buildTool(t)
+	sheet := twinSheet(t, []int{0, 1})
+	for _, signal := range []os.Signal{syscall.SIGHUP, syscall.SIGTERM} {
+		dir := filepath.Join(t.TempDir(), "out")
+		cmd := exec.Command(bin, "watch", "--no-cache", "--settle", "0s", "--out", dir, sheet)
+		out, err := cmd.StdoutPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		// The first ranking is drawn: it is watching.
+		lines := bufio.NewScanner(out)
+		for lines.Scan() && !strings.HasPrefix(lines.Text(), "watching ") {
+		}
+		_ = cmd.Process.Signal(signal)
+		for lines.Scan() {
+		}
+		_ = cmd.Wait()
+		if code := cmd.ProcessState.ExitCode(); code != exitDone && code != exitNonePass {
+			t.Errorf("%v: %v", signal, cmd.ProcessState)
+		}
+		wholeReport(t, dir)
 	}
 }
