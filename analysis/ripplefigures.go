@@ -114,13 +114,14 @@ func rippleSize(rec *record, sw switching, randomV figure.Figure) (ppV, rmsV fig
 	}
 	// what the cycle's own fit can't know, and where too little noise averages
 	// over the steps, these
-	doubt := c.PPDoubtV
+	doubt, rmsDoubt := c.PPDoubtV, c.RMSDoubtV
 	if randomV.Known && randomV.Value < 0.5*rec.stepV {
 		doubt = math.Hypot(doubt, rec.stepV/math.Sqrt(6))
+		rmsDoubt = math.Hypot(rmsDoubt, rec.stepV/math.Sqrt(6)*min(c.RMSV/max(c.PPV, 1e-300), 1))
 	}
 	ppV, rmsV = figure.Known(c.PPV), figure.Known(c.RMSV)
 	ppV.U = math.Hypot(rippleB.of(c.PPV, deviation, gain).U, 2*doubt)
-	rmsV.U = math.Hypot(rippleB.of(c.RMSV, rmsDeviation, gain).U, 2*doubt*min(c.RMSV/max(c.PPV, 1e-300), 1))
+	rmsV.U = math.Hypot(rippleB.of(c.RMSV, rmsDeviation, gain).U, 2*rmsDoubt)
 	// with fewer than five harmonics in the span the corners are rounded off
 	rounded := rec.tr.Span.HighHz < 5*sw.Track.Hz
 	ppV.LowerBound, rmsV.LowerBound = rounded, rounded

@@ -19,6 +19,7 @@ type Model struct {
 	PPSigmaV      float64 // standard deviation of ppV
 	PPDoubtV      float64 // standard deviation that transients left in the fit add to it
 	RMSV          float64
+	RMSDoubtV     float64 // as PPDoubtV, of RMSV
 	RiseVPerS     figure.Figure
 	FallVPerS     figure.Figure
 	StepV         figure.Figure
@@ -106,6 +107,7 @@ func modelCycle(f *Fold, periodS, rateHz, highHz, stepV float64) *Model {
 		}
 	}
 	c.bound(f)
+	c.readAgain(f)
 	return c
 }
 
