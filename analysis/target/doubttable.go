@@ -46,6 +46,8 @@ var doubtTable = []doubtRow{
 	{capture.CautionClipped, anyGroup, unbounded, none},
 
 	{capture.CautionProbeFactor, anyGroup, by(20.1), by(20.1)},
+	{CautionVoltsImpossible, anyGroup, unbounded, unbounded},
+	{CautionACAsDC, anyGroup, none, none}, // its DC is not used
 
 	{capture.CautionFewSteps, figure.Mean | figure.Count, none, none},
 	{capture.CautionFewSteps, figure.Density, by(3), stepNoiseUp},

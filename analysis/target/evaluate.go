@@ -37,6 +37,7 @@ func clampDB(db float64) float64 {
 // the best capture that covers it; one that no capture covers leaves the
 // verdict open at best. It never passes a unit on a lower bound.
 func Evaluate(u Unit, t Target) Evaluation {
+	u.Captures = settleVolts(u)
 	e := Evaluation{Unit: u, TargetName: t.Name, Worst: -1}
 	var from string
 	e.LoadedV, from = LoadedVolts(u)
@@ -53,6 +54,9 @@ func Evaluate(u Unit, t Target) Evaluation {
 		e.Margins = append(e.Margins, m)
 		if m.Covered {
 			doubts = append(doubts, doubtsOf(u, i, m, p)...)
+		}
+		if l.Criterion == HeaterDC {
+			doubts = append(doubts, doubtedVolts(u, i, m)...)
 		}
 	}
 	e.Cautions = allCautions(u)

@@ -158,6 +158,8 @@ func quality(u Unit, c criterion, m *analysis.Measurement) int {
 		switch k.Code {
 		case capture.CautionClipped, capture.CautionProbeFactor, capture.CautionUndersampled, capture.CautionGaps, capture.CautionAlias, capture.CautionAliasShown:
 			q += 100
+		case CautionVoltsImpossible:
+			q += 500
 		}
 	}
 	switch {

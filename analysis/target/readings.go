@@ -110,6 +110,10 @@ func LoadedVolts(u Unit) (volts figure.Figure, from string) {
 		if !f.Known || !m.Calibrated || m.Coupling == capture.CouplingAC {
 			continue
 		}
+		if hasCaution(m, CautionVoltsImpossible) {
+			reasons = m.File + " shows volts that can't be this unit's"
+			continue
+		}
 		if u.HeaterA > 0 && m.LoadA > 0 && math.Abs(m.LoadA-u.HeaterA) > 0.1*u.HeaterA {
 			continue
 		}

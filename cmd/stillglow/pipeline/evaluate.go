@@ -113,25 +113,27 @@ func judge(s *sheet.Sheet, goal target.Target, measured [][]report.Capture, heat
 			unit.Captures = append(unit.Captures, c.M)
 		}
 		unit.Captures = analysis.SettleAliases(unit.Captures)
-		for k, m := range unit.Captures {
+		evals[i] = target.Evaluate(unit, goal)
+		for k, m := range evals[i].Unit.Captures {
 			measured[i][k].M = m
 		}
-		evals[i] = target.Evaluate(unit, goal)
 	}
 	return evals
 }
 
 // unitPlan sizes the dropper from the unit's own measured volts; nil when the
-// sheet has no heaters or the unit's volts are not known.
+// sheet has no heaters or the unit's volts are not known, or are none that a
+// heater supply has: one unit's slip is no reason to stop all others.
 func unitPlan(e target.Evaluation, load heater.Load, s *sheet.Sheet) (*heater.Plan, error) {
-	if len(load.Groups) == 0 || !e.LoadedV.Known || e.LoadedV.Value <= 0 {
+	const leastV, mostV, mostOhm = 0.1, 1000, 1000 // what package heater takes
+	if len(load.Groups) == 0 || !e.LoadedV.Known || !(e.LoadedV.Value >= leastV && e.LoadedV.Value <= mostV) {
 		return nil, nil
 	}
 	supply := heater.Supply{
 		Volts: e.LoadedV.Value, AtA: e.Unit.HeaterA, RatedA: e.Unit.RatedA,
 		TolFrac: s.Heaters.SupplyTolPercent / 100, LeadOhm: s.Heaters.LeadOhm,
 	}
-	if e.OutputOhm.Known {
+	if e.OutputOhm.Known && e.OutputOhm.Value <= mostOhm {
 		supply.OutputOhm = max(0, e.OutputOhm.Value)
 	}
 	plan, err := heater.MakePlan(load, supply, heater.Options{

@@ -6,10 +6,13 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
+
+	"stillglow/analysis/target"
 )
 
 // someBench writes a sheet of n units with a capture each and a baseline.
@@ -122,5 +125,48 @@ func TestInterruptedEvaluation(t *testing.T) {
 	wantOnly(t, filepath.Dir(folder))
 	if _, err := WriteReport(context.Background(), r, folder, FolderOptions{}); err != nil {
 		t.Error(err)
+	}
+}
+
+// One unit's volts that no heater supply has, by a slip in its readings or an
+// AC-coupled capture told to be DC-coupled, don't stop the others.
+func TestOneUnitsSlipStopsNoBench(t *testing.T) {
+	path := someBench(t, 2)
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var ac bytes.Buffer
+	ac.WriteString("time (s),volts (V)\n")
+	for i := range 600 {
+		fmt.Fprintf(&ac, "%.7e,%.6f\n", float64(i)*1e-6, 1e-3*math.Sin(2*math.Pi*float64(i)*0.05))
+	}
+	write(t, filepath.Join(filepath.Dir(path), "ac.csv"), ac.String())
+	write(t, path, string(b)+`
+[[heaters.valve]]
+type = "12AX7"
+[[unit]]
+brand = "Birch"
+mark = "in millivolts"
+rated_v = 7
+readings = [{ load_a = 0, v = 7200000 }, { load_a = 0.3, v = 7100 }]
+[[unit]]
+brand = "Birch"
+mark = "without DC"
+rated_v = 7
+[[unit.capture]]
+file = "ac.csv"
+coupling = "dc"
+`)
+	r := mustEvaluate(t, path, nil)
+	if len(r.Units) != 4 {
+		t.Fatalf("%d units", len(r.Units))
+	}
+	for _, u := range r.Units {
+		if odd := u.Eval.Unit.Brand == "Birch"; (u.Plan == nil) != odd {
+			t.Errorf("%s: a plan for %+v", u.Eval.Unit.Key, u.Eval.LoadedV)
+		} else if odd && u.Eval.Verdict == target.Fail {
+			t.Errorf("%s fails: %s", u.Eval.Unit.Key, u.Eval.Why)
+		}
 	}
 }

@@ -1,0 +1,165 @@
+package target
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"stillglow/analysis"
+	"stillglow/analysis/figure"
+	"stillglow/capture"
+)
+
+// Cautions of one unit's captures that show only beside what else is known of the
+// unit.
+const (
+	CautionVoltsImpossible = "volts_impossible" // far from what the unit's rating allows
+	CautionACAsDC          = "ac_told_as_dc"    // DC coupling told, but the mean is near zero
+)
+
+// What volts a unit can show (common practice, no source). An unregulated adapter
+// without load gives up to one and a half times its rating.
+const (
+	mostOfRated   = 2.0  // times the rated volts: more is no DC of this unit
+	mostPPOfRated = 0.5  // times the rated volts: more is no ripple of it, unless the DC shows that the scale is right
+	rightDC       = 0.2  // share by which DC may lie off the rated volts and still show that the scale is right
+	noDCOfRated   = 0.05 // share of the rated volts: a mean under it is no DC of the unit
+	noDCV         = 0.3  // the same where the rated volts are unknown
+	millivolts    = 1e-3 // the mean over the rated volts of a file whose unit is a thousand times too low
+	millivoltsOff = 0.15 // share about it
+)
+
+// expectedV is the DC that a unit should show, in volts, 0 where nothing tells:
+// its rating, else the highest meter reading.
+func expectedV(u Unit) float64 {
+	if u.RatedV > 0 {
+		return u.RatedV
+	}
+	most := 0.0
+	for _, r := range u.Readings {
+		if r.sound() {
+			most = math.Max(most, r.V)
+		}
+	}
+	return most
+}
+
+// settleVolts compares each capture's volts with what the unit can give. Where
+// they can't be its own, the capture gets a caution; where DC coupling is told
+// and there is no DC, the capture counts as AC-coupled. Captures that change are
+// copies.
+func settleVolts(u Unit) []*analysis.Measurement {
+	out := slices.Clone(u.Captures)
+	want := expectedV(u)
+	for i, m := range out {
+		if m == nil || !m.Calibrated {
+			continue
+		}
+		what, factor := impossible(want, m)
+		switch {
+		case what != "":
+			out[i] = withCaution(m, capture.Caution{Code: CautionVoltsImpossible,
+				Text: fmt.Sprintf("%s of a unit of %.3g V: the unit of the volts or the probe factor is wrong", what, want),
+				Fix:  scaleFix(factor)})
+		case m.Coupling != capture.CouplingAC && noDC(want, m):
+			c := withCaution(m, capture.Caution{Code: CautionACAsDC,
+				Text: fmt.Sprintf("told to be DC-coupled, but its mean is only %s: it counts as AC-coupled and tells nothing of the DC", VoltText(m.DCV.Value)),
+				Fix:  `write coupling = "ac" for it, and give a meter reading of the DC under load`})
+			c.Coupling = capture.CouplingAC
+			c.DCV = figure.NotMeasured("the mean is near zero, as of an AC-coupled capture; needs a meter reading or a DC-coupled capture")
+			out[i] = c
+		}
+	}
+	return out
+}
+
+// withCaution is a copy of the measurement with one caution more, or the
+// measurement where it has it already.
+func withCaution(m *analysis.Measurement, k capture.Caution) *analysis.Measurement {
+	c := *m
+	c.Cautions = slices.Clone(m.Cautions)
+	if !hasCaution(m, k.Code) {
+		c.Cautions = append(c.Cautions, k)
+	}
+	return &c
+}
+
+func hasCaution(m *analysis.Measurement, code string) bool {
+	return slices.ContainsFunc(m.Cautions, func(k capture.Caution) bool { return k.Code == code })
+}
+
+// noDC tells whether a capture's mean is too small for the DC of a unit of want
+// volts.
+func noDC(want float64, m *analysis.Measurement) bool {
+	if !m.DCV.Known || m.DCV.LowerBound {
+		return false
+	}
+	if want > 0 {
+		return math.Abs(m.DCV.Value) < noDCOfRated*want
+	}
+	return math.Abs(m.DCV.Value) < noDCV
+}
+
+// impossible says which volts of a capture can't be those of a unit of want
+// volts, "" where all can. factor is what the volts are too high by, about, 0
+// where nothing tells.
+func impossible(want float64, m *analysis.Measurement) (what string, factor float64) {
+	if !(want > 0) {
+		return "", 0
+	}
+	dc := math.Abs(m.DCV.Value) / want
+	dcKnown := m.DCV.Known && m.Coupling != capture.CouplingAC
+	if dcKnown && dc > mostOfRated {
+		return fmt.Sprintf("a mean of %s is no DC", VoltText(m.DCV.Value)), dc
+	}
+	if dcKnown && math.Abs(dc/millivolts-1) < millivoltsOff {
+		return fmt.Sprintf("a mean of %s, a thousandth, is no DC", VoltText(m.DCV.Value)), dc
+	}
+	if dcKnown && math.Abs(dc-1) < rightDC {
+		return "", 0
+	}
+	for _, f := range []figure.Figure{m.RipplePPV, m.PP20MHzV, m.PPV} {
+		if limit := mostPPOfRated * want; f.Known && f.Value > limit {
+			return fmt.Sprintf("%s peak-to-peak is no ripple", VoltText(f.Value)), 0
+		}
+	}
+	return "", 0
+}
+
+// scaleFix says what to change where volts are off by about a factor.
+func scaleFix(factor float64) string {
+	const look = "compare the file's volts with the screen or a meter"
+	for _, f := range []struct {
+		by   float64
+		does string
+	}{
+		{1e6, `the file is in microvolts: give volt_unit = "uV"`},
+		{1e3, `the file is in millivolts: give volt_unit = "mV"`},
+		{100, "set the channel's probe factor to the probe's, or give probe_factor = 0.01"},
+		{10, "set the channel's probe factor to the probe's, or give probe_factor = 0.1"},
+		{1e-3, `the file's volts are a thousandth of the true ones: give scale = 1000`},
+	} {
+		if math.Abs(factor/f.by-1) < 0.3 {
+			return f.does + "; " + look
+		}
+	}
+	return "check the probe factor (probe_factor) and the unit of the volts (volt_unit); " + look
+}
+
+// doubtedVolts are the doubts about the DC limit where the volts can't be the
+// unit's: a meter reading or a capture far above the rating.
+func doubtedVolts(u Unit, index int, m Margin) []doubt {
+	if u.RatedV > 0 && m.Covered && math.Abs(m.Figure.Value) > mostOfRated*u.RatedV {
+		return []doubt{{margin: index, flips: true,
+			text: fmt.Sprintf("%s is no DC of a unit rated %.3g V", VoltText(m.Figure.Value), u.RatedV),
+			fix:  "check the rated volts and the reading"}}
+	}
+	for _, c := range u.Captures {
+		for _, k := range c.Cautions {
+			if k.Code == CautionVoltsImpossible && !m.Covered {
+				return []doubt{{margin: index, flips: true, text: c.File + ": " + k.Text, fix: k.Fix}}
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,106 @@
+package target
+
+import (
+	"strings"
+	"testing"
+
+	"stillglow/analysis"
+	"stillglow/analysis/figure"
+	"stillglow/capture"
+)
+
+// scaled multiplies the volts that a fast capture shows.
+func scaled(m *analysis.Measurement, by float64) *analysis.Measurement {
+	for _, f := range []*figure.Figure{&m.DCV, &m.PPV, &m.PP20MHzV, &m.RipplePPV, &m.Spikes.PeakP95V, &m.Bands[0].RMSV} {
+		f.Value *= by
+		f.U *= by
+	}
+	return m
+}
+
+// rated is a quiet unit rated 7 V whose fast capture is DC-coupled.
+func rated() Unit {
+	u := quiet()
+	u.RatedV = 7
+	f := u.Captures[1]
+	f.Coupling, f.DCV, f.PPV = capture.CouplingDC, figure.Known(7.08), figure.Known(14e-3)
+	return u
+}
+
+// Volts that no unit of this rating has are the file's or the probe's fault: the
+// capture is to be taken again, whichever way the scale is wrong.
+func TestImpossibleVoltsAreRetaken(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		by       float64
+		acOnly   bool // the capture shows no DC, the ripple alone tells
+		readings []Reading
+		ratedV   float64
+		want     Verdict
+	}{
+		{"as it is", 1, false, []Reading{{0.6, 7.08}}, 7, Pass},
+		{"millivolts taken for volts", 1000, false, []Reading{{0.6, 7.08}}, 7, Retake},
+		{"the same without a reading", 1000, false, nil, 7, Retake},
+		{"the same without a rating", 1000, false, []Reading{{0.6, 7.08}}, 0, Retake},
+		{"AC-coupled, 10 V of ripple", 1000, true, []Reading{{0.6, 7.08}}, 7, Retake},
+		{"volts taken for millivolts", 1e-3, false, []Reading{{0.6, 7.08}}, 7, Retake},
+		{"20 mV of ripple too many are a fail of the unit", 20, true, []Reading{{0.6, 7.08}}, 7, Fail},
+		{"a reading in millivolts", 1, false, []Reading{{0.6, 7080}}, 7, Retake},
+	} {
+		u := rated()
+		u.RatedV, u.Readings = c.ratedV, c.readings
+		scaled(u.Captures[1], c.by)
+		if c.acOnly {
+			u.Captures[1].Coupling, u.Captures[1].DCV = capture.CouplingAC, figure.NotMeasured("AC-coupled")
+		}
+		e := Evaluate(u, line(t))
+		if e.Verdict != c.want {
+			t.Errorf("%s: %q, want %q: %s; %s", c.name, e.Verdict, c.want, e.Why, e.WouldFlip)
+		}
+		if c.want == Retake && !strings.Contains(e.WouldFlip, "volt") {
+			t.Errorf("%s: the cure is %q", c.name, e.WouldFlip)
+		}
+	}
+}
+
+// A unit that fails on a capture whose scale is right fails, whatever another
+// capture's scale.
+func TestImpossibleVoltsDontHideAFail(t *testing.T) {
+	u := rated()
+	u.Captures[0].MainsLineRMS = figure.Known(8e-3) // 18 dB over
+	scaled(u.Captures[1], 1000)
+	if e := Evaluate(u, line(t)); e.Verdict != Fail {
+		t.Errorf("%q: %s; %s", e.Verdict, e.Why, e.WouldFlip)
+	}
+}
+
+// A capture told to be DC-coupled whose mean is near zero was AC-coupled: the
+// meter's reading counts; without one the DC stays open, and nothing fails.
+func TestACToldAsDC(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		readings []Reading
+		want     Verdict
+	}{
+		{"with a reading", []Reading{{0.6, 7.08}}, Pass},
+		{"without", nil, Open},
+	} {
+		u := rated()
+		u.Readings = c.readings
+		u.Captures[1].DCV = figure.Known(0.4e-3)
+		given := u.Captures[1]
+		e := Evaluate(u, line(t))
+		if e.Verdict != c.want {
+			t.Errorf("%s: %q, want %q: %s; %s", c.name, e.Verdict, c.want, e.Why, e.WouldFlip)
+		}
+		if e.LoadedV.Known != (c.readings != nil) {
+			t.Errorf("%s: loaded %+v", c.name, e.LoadedV)
+		}
+		if !hasCaution(e.Unit.Captures[1], CautionACAsDC) || len(e.Cautions) != 1 {
+			t.Errorf("%s: cautions %v", c.name, e.Cautions)
+		}
+		if given.DCV.Value != 0.4e-3 || len(given.Cautions) > 0 {
+			t.Errorf("%s: the measurement given was changed", c.name)
+		}
+	}
+}
