@@ -75,6 +75,19 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 	return out
 }
 
+// atLeast tells whether a figure over its limit may be any amount higher and not
+// so low as to be inside.
+func atLeast(doubts []doubt) bool {
+	more := false
+	for _, d := range doubts {
+		if d.flips {
+			return false
+		}
+		more = more || d.couldFail
+	}
+	return more
+}
+
 // atQuantisation tells whether a density is within 3 dB of the converter's own.
 func atQuantisation(c criterion, m *analysis.Measurement, f figure.Figure) bool {
 	if c.id == Noise && m.Noise.AtQuantisation {

@@ -51,10 +51,12 @@ func Evaluate(u Unit, t Target) Evaluation {
 			p = pick(u, l)
 		}
 		m := judge(l, p)
-		e.Margins = append(e.Margins, m)
 		if m.Covered {
-			doubts = append(doubts, doubtsOf(u, i, m, p)...)
+			found := doubtsOf(u, i, m, p)
+			m.AtLeast = m.DB < 0 && (m.Figure.LowerBound || atLeast(found))
+			doubts = append(doubts, found...)
 		}
+		e.Margins = append(e.Margins, m)
 		if l.Criterion == HeaterDC {
 			doubts = append(doubts, doubtedVolts(u, i, m)...)
 		}
@@ -97,13 +99,13 @@ func judge(l Limit, p picked) Margin {
 	if f.LowerBound && db(f.Value) >= 0 {
 		// At least this much, and under the limit: it proves nothing.
 		c, _ := lookup(l.Criterion)
-		m.Reason = fmt.Sprintf("%s only shows that it is at least %s; needs %s", m.From, l.text(f.Value), c.how)
+		m.Reason = fmt.Sprintf("%s only shows that it is at least %s; %s", m.From, l.text(f.Value), cure(c, p, 1))
 		return m
 	}
 	if f.UpperBound && l.Criterion != HeaterDC && db(f.Value) < 0 {
 		// At most this much, and over the limit: it proves nothing either.
 		c, _ := lookup(l.Criterion)
-		m.Reason = fmt.Sprintf("%s only shows that it is at most %s; needs %s", m.From, l.text(f.Value), c.how)
+		m.Reason = fmt.Sprintf("%s only shows that it is at most %s; %s", m.From, l.text(f.Value), cure(c, p, -1))
 		return m
 	}
 	m.Covered = true
@@ -119,6 +121,21 @@ func judge(l Limit, p picked) Margin {
 		}
 	}
 	return m
+}
+
+// cure is what to do about a bound that decides nothing: what the capture's own
+// caution advises, where one moves the figure that way (up: sign 1), else the
+// capture that the criterion asks for.
+func cure(c criterion, p picked, sign int) string {
+	for _, m := range p.from {
+		for _, k := range m.Cautions {
+			down, up := marginShift(k.Code, c, m, p.fig)
+			if k.Fix != "" && (sign > 0 && down >= unboundedDB || sign < 0 && up >= unboundedDB) {
+				return k.Fix
+			}
+		}
+	}
+	return "needs " + c.how
 }
 
 // settle finds worst margin, verdict and words.
@@ -152,26 +169,29 @@ func (e *Evaluation) settle(doubts []doubt) {
 			e.SumRestDB += m.DB
 		}
 	}
-	shaky := map[int]bool{}
+	shaky := map[int]bool{} // margins that may lie on the limit's other side
 	couldFail := false
 	for _, d := range doubts {
-		shaky[d.margin] = shaky[d.margin] || d.flips
-		couldFail = couldFail || d.couldFail
+		if d.flips {
+			shaky[d.margin] = true
+		}
+		couldFail = couldFail || d.couldFail && e.Margins[d.margin].DB >= 0
 	}
 	certainOut, certainFail := false, false
 	for i, m := range e.Margins {
 		if m.Covered && m.DB < 0 && !shaky[i] {
 			certainOut = true
 			// Volts that are too few can't be mended by anything between supply
-			// and heaters, so that is no near miss.
-			certainFail = certainFail || m.DB < -NearMissDB || m.Limit.Criterion == HeaterDC && m.Figure.Value < m.Limit.Min
+			// and heaters, so that is no near miss; nor is what lies over by an
+			// unknown amount.
+			certainFail = certainFail || m.DB < -NearMissDB || m.AtLeast || m.Limit.Criterion == HeaterDC && m.Figure.Value < m.Limit.Min
 		}
 	}
 	covered := len(e.Margins) - len(missing)
 	switch {
 	case certainFail:
 		e.Verdict = Fail
-	case !certainOut && len(doubts) > 0, couldFail:
+	case !certainOut && len(shaky) > 0, couldFail:
 		e.Verdict = Retake
 	case out > 0 && e.WorstDB < -NearMissDB:
 		e.Verdict = Fail
@@ -245,7 +265,7 @@ func overText(m Margin) string {
 		return fmt.Sprintf("%.3g V is %s %.3g V", m.Figure.Value, side, edge)
 	}
 	s := fmt.Sprintf("%.1f dB over", -m.DB)
-	if m.Figure.LowerBound {
+	if m.AtLeast {
 		s = "at least " + s
 	}
 	return s
@@ -286,6 +306,9 @@ func (e *Evaluation) wouldFlip(missing []string, out int, doubts []doubt) string
 				continue
 			}
 			s := fmt.Sprintf("%s falling by %.1f dB", m.Limit.Name, -m.DB)
+			if m.AtLeast {
+				s += " or more"
+			}
 			if m.Limit.Criterion == HeaterDC {
 				s = fmt.Sprintf("DC between %.3g and %.3g V", m.Limit.Min, m.Limit.Max)
 			}

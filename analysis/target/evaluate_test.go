@@ -147,7 +147,7 @@ func TestLowerBoundIsNeverPass(t *testing.T) {
 		t.Errorf("under the limit: %q", e.Verdict)
 	}
 	u.Captures[1].Spikes.PeakP95V.Value = 40e-3
-	if e := Evaluate(u, line(t)); e.Verdict != NearMiss || !strings.Contains(e.Why, "at least 2.5 dB over") {
+	if e := Evaluate(u, line(t)); e.Verdict != Fail || !strings.Contains(e.Why, "at least 2.5 dB over") {
 		t.Errorf("over the limit: %q, %s", e.Verdict, e.Why)
 	}
 }
@@ -208,7 +208,7 @@ func TestCautionsThatCouldFlip(t *testing.T) {
 		want Verdict
 	}{
 		{"clipped under the limit", func(u *Unit) { caution(u, 1, capture.CautionClipped) }, Retake},
-		{"clipped over the limit", func(u *Unit) { caution(u, 1, capture.CautionClipped); u.Captures[1].PP20MHzV.Value = 30e-3 }, Retake},
+		{"clipped over the limit", func(u *Unit) { caution(u, 1, capture.CautionClipped); u.Captures[1].PP20MHzV.Value = 30e-3 }, Fail},
 		{"clipped, yet over by more than a near miss", func(u *Unit) {
 			caution(u, 1, capture.CautionClipped)
 			u.Captures[1].PP20MHzV.Value = 80e-3

@@ -149,17 +149,26 @@ func better(u Unit, c criterion, a, b *analysis.Measurement) bool {
 	return octaves(a.Span) > octaves(b.Span)
 }
 
+// badShiftDB is how far a caution may move a figure before its capture counts as
+// doubtful for it, in dB.
+const badShiftDB = 3.0
+
+// quality grows with what speaks against taking the criterion's figure from a
+// capture.
 func quality(u Unit, c criterion, m *analysis.Measurement) int {
 	q := 0
-	if f := c.of(m); f.LowerBound || f.UpperBound {
+	f := c.of(m)
+	if f.LowerBound || f.UpperBound {
 		q += 1000
 	}
 	for _, k := range m.Cautions {
-		switch k.Code {
-		case capture.CautionClipped, capture.CautionProbeFactor, capture.CautionUndersampled, capture.CautionGaps, capture.CautionAlias, capture.CautionAliasShown:
-			q += 100
-		case CautionVoltsImpossible:
+		// Only what moves this criterion's figure makes the capture less fit for it.
+		down, up := marginShift(k.Code, c, m, f)
+		switch {
+		case k.Code == CautionVoltsImpossible:
 			q += 500
+		case down >= badShiftDB || up >= badShiftDB:
+			q += 100
 		}
 	}
 	switch {

@@ -104,6 +104,7 @@ type Margin struct {
 	From     string // the capture's file, or "meter readings"
 	At       string // where in frequency the figure stands, only for the mask
 	Captures int    // how many captures the figure rests on
+	AtLeast  bool   // over the limit by at least DB, and nobody knows by how much more
 }
 
 // Evaluation is a unit against a target.
