@@ -32,14 +32,15 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 		}
 	}
 	f.converterCautions(m, &list)
-	if f.sw.shown {
+	if f.sw.shown && m.SwitchingHz.Known {
 		f.cycleCautions(m, &list)
-	} else if f.rec.wouldShowSwitching() && m.DurationS > lostSwitchingS && !f.rec.aliasPossible() && f.sw.Track == nil {
+	} else if !f.sw.shown && !f.rec.flat() && f.rec.wouldShowSwitching() && m.DurationS > lostSwitchingS && !f.rec.aliasPossible() && f.sw.Track == nil {
 		list.add(capture.CautionSwitchingLost,
 			"no switching line stands out of the noise",
 			"use fewer volts per division and a time base that shows some hundred cycles")
 	}
 	f.setupCautions(m, &list)
+	f.foldedCaution(m, &list)
 	return list
 }
 

@@ -46,6 +46,16 @@ const (
 	probeOff = 1.35
 )
 
+// foldsIntoNoiseHz: an unfiltered record at a lower rate holds the noise and the
+// edges' energy of a scope's usual 70 to 200 MHz folded over and over, Hz.
+const foldsIntoNoiseHz = 100e6
+
+// foldsIntoBandHz is the same by band: the lower the band, the smaller the share of
+// what is folded that falls into it beside its own.
+var foldsIntoBandHz = map[string]float64{
+	"audio": 100e6, "audio_a": 100e6, "bs468_qp": 100e6, "20k_1m": 50e6, "1m_20m": 100e6,
+}
+
 // The most points and columns that pictures are handed on with.
 const (
 	cyclePoints     = 512  // of the mean cycle

@@ -61,6 +61,7 @@ func Measure(ctx context.Context, tr *capture.Trace, setup Setup) (*Measurement,
 	f.spikes = spikeFigures(rec, sw, named.mains.MainsHz, shape.clipped)
 	f.detail = drawDetail(rec, sw, f.spikes.summary)
 	m := f.measurement()
+	f.restrict(m)
 	m.Cautions = f.cautions(m)
 	return m, nil
 }

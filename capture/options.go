@@ -72,6 +72,14 @@ func (t *Trace) caution(code, text, fix string) {
 // frequency to count as resolved.
 const periodsForLow = 4
 
+// How much of the sample rate a record shows: a scope's, whose own roll-off and
+// folding spoil the top, and a recorder's whose filter is flat up to there (0.45 to
+// 0.46 of the rate, common practice of audio converters' data sheets; from memory).
+const (
+	spanShare     = 0.4
+	filteredShare = 0.45
+)
+
 // applyInstrument fills what the options say of the instrument, the probe
 // factor among it, and the span. The rate and the volts are set before.
 func (t *Trace) applyInstrument(opt Options) error {
@@ -108,7 +116,10 @@ func (t *Trace) applyInstrument(opt Options) error {
 		t.TrueRateHz = t.SampleRateHz
 	}
 	t.Span.LowHz = periodsForLow / t.DurationS()
-	high := 0.4 * t.TrueRateHz
+	high := spanShare * t.TrueRateHz
+	if t.AntiAliased {
+		high = filteredShare * t.TrueRateHz
+	}
 	if t.Span.HighHz > 0 {
 		high = min(high, t.Span.HighHz)
 	}

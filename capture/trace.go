@@ -80,6 +80,7 @@ const (
 	CautionTwoLevels       = "two_levels"             // samples take two values only
 	CautionFlatTops        = "flat_tops"              // samples stand still at the record's extremes
 	CautionAveraged        = "averaged"               // sweeps averaged: noise and unlocked lines too low
+	CautionUnfiltered      = "unfiltered"             // content above half the rate may have folded into sums and noise
 	CautionExtremes        = "extremes"               // peak-detect or envelope: no instant values
 )
 
@@ -103,6 +104,7 @@ type Trace struct {
 	Calibrated    bool    // false: Volts are fractions of full scale (a WAV without a scale)
 	ProbeFactor   float64 // as applied; 1 when none
 	BandwidthHz   float64 // the instrument's, 0 unknown
+	AntiAliased   bool    // the recorder's own filter keeps what lies above half the rate out (a sound card)
 	BandLimited   bool    // the instrument itself limited the bandwidth (e.g. 20 MHz switch on)
 	TrueRateHz    float64 // rate of the converter when the exporter upsampled; else SampleRateHz
 	FullScaleMinV float64 // lowest volts the converter can give, when known (both 0: unknown)

@@ -387,6 +387,7 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
 		t.assume("sample rate", SI(opt.RateHz, "Hz", 6), "given; the fmt chunk's is not used")
 	}
 	t.assume("coupling", "ac", "sound inputs block DC; override with --coupling dc")
+	t.AntiAliased = true // delta-sigma converters carry their own low-pass
 	t.FullScaleMinV, t.FullScaleMaxV = -1, 1
 	if !f.float() {
 		t.StepV = math.Ldexp(1, 1-f.validBits)

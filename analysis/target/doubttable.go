@@ -111,6 +111,9 @@ var doubtTable = []doubtRow{
 	{capture.CautionExtremes, figure.BandSum | figure.Density | figure.Audio | figure.Folded, by(3), unbounded},
 	{capture.CautionExtremes, anyGroup, none, none},
 
+	// Its figures are upper bounds, which say it all.
+	{capture.CautionUnfiltered, anyGroup, none, none},
+
 	// These tell how the capture was read or how the supply works; where they make
 	// a figure unsure its own uncertainty says so.
 	{capture.CautionSegments, anyGroup, none, none},

@@ -40,6 +40,11 @@ CONCERNS = {
     "noise_not_gated": (NOISE | {"random_rms_v"}, "spikes in the floor"),
     "ring_fills_cycle": (RIPPLE | SPIKES | {"noise_density_v_per_rthz", "periodic_rms_v", "random_rms_v"}, "ring and ripple can't be told apart"),
     "step_hides_spike": (SPIKES, "short spikes on a step"),
+    "flat_record": (ALL - {"dc_v"}, "nothing but DC shows"),
+    "two_levels": (ALL - {"dc_v"}, "nothing but DC shows"),
+    "flat_tops": (ALL, "as clipped"),
+    "averaged": (NOISE | SUMS | PARTS | PEAKS | MAINS | {"ac_rms_v"}, "what is not locked to the trigger is lowered"),
+    "extremes": (NOISE | SUMS | PARTS | MAINS | CYCLE | {"ac_rms_v"}, "no values of one moment"),
     "switching_not_found": (CYCLE | PARTS, "no cycle to fold by"),
 }
 

@@ -1,0 +1,203 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+
+	"stillglow/analysis/cycle"
+	"stillglow/analysis/figure"
+	"stillglow/capture"
+)
+
+// restrict takes back, or turns into bounds, the figures that the way the record
+// was made can't carry, whatever the samples seem to say.
+func (f *findings) restrict(m *Measurement) {
+	tr := f.rec.tr
+	switch {
+	case f.rec.flat():
+		m.flatten(f.rec)
+		return
+	case tr.Acquisition.Extremes != capture.ExtremesNone,
+		tr.Acquisition.Mode == capture.AcquisitionPeak, tr.Acquisition.Mode == capture.AcquisitionEnvelope:
+		m.keepExtremes(tr.Acquisition.Extremes)
+		return
+	case tr.Acquisition.Mode == capture.AcquisitionAverage && tr.Acquisition.Averages != 1:
+		m.averaged()
+	}
+	if f.rec.unfiltered() {
+		m.folded(tr.SampleRateHz)
+	}
+}
+
+// flat reports whether the samples show no more than the toggling of one
+// converter step.
+func (r *record) flat() bool {
+	if r.constant() {
+		return true
+	}
+	switch r.tr.Levels.Distinct {
+	case 1:
+		return true
+	case 2: // a two-valued signal of many steps is one
+		resolution := r.tr.Levels.ResolutionV
+		return resolution == 0 || r.basic.max-r.basic.min < 1.5*resolution
+	}
+	return false
+}
+
+// unfiltered reports whether nothing is known to have kept what lies above half
+// the sample rate out of the record: no recorder with a filter of its own, no mean
+// of neighbouring samples, no bandwidth stated that would.
+func (r *record) unfiltered() bool {
+	tr := r.tr
+	return tr.Acquisition.Mode != capture.AcquisitionHighRes && !tr.AntiAliased &&
+		!(tr.BandwidthHz > 0 && tr.BandwidthHz <= 1.02*tr.SampleRateHz/2)
+}
+
+// sums are the figures that rest on power or spectrum.
+func (m *Measurement) sums() []*figure.Figure {
+	out := []*figure.Figure{&m.ACRMSV, &m.CrestFactor, &m.PeriodicRMSV, &m.RandomRMSV,
+		&m.MainsLineRMS, &m.MainsCombRMS, &m.MainsCombPPV}
+	return append(append(out, m.noiseFigures()...), m.bandFigures()...)
+}
+
+func (m *Measurement) noiseFigures() []*figure.Figure {
+	return []*figure.Figure{&m.Noise.DensityVPerRtHz, &m.Noise.UngatedVPerRtHz, &m.Noise.At1kHzVPerRtHz, &m.Noise.CornerHz, &m.Noise.AtHz}
+}
+
+func (m *Measurement) bandFigures() []*figure.Figure {
+	var out []*figure.Figure
+	for i := range m.Bands {
+		out = append(out, &m.Bands[i].RMSV, &m.Bands[i].RMSNoLinesV)
+	}
+	return out
+}
+
+func (m *Measurement) peaks() []*figure.Figure {
+	s := &m.Spikes
+	return []*figure.Figure{&m.PPV, &m.PP20MHzV, &m.PP20MHz999V, &s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV,
+		&s.RisingPeakMedianV, &s.FallingPeakMedianV}
+}
+
+// takeBack turns figures that were measured into ones that are not.
+func takeBack(reason string, figures ...*figure.Figure) {
+	for _, f := range figures {
+		if f.Known {
+			*f = figure.NotMeasured(reason)
+		}
+	}
+}
+
+// missCycle takes back every figure that rests on the switching cycle.
+func (m *Measurement) missCycle(reason string) {
+	miss := figure.NotMeasured(reason)
+	for _, f := range []*figure.Figure{&m.SwitchingHz, &m.SwitchingSpreadHz, &m.SwitchingFundamentalRMSV, &m.BurstHz,
+		&m.RipplePPV, &m.RippleRMSV, &m.SecondSwitchingHz, &m.Spikes.PerCycle} {
+		*f = miss
+	}
+	m.Kind, m.Cycle = cycle.Unknown, noCycle(0, miss)
+}
+
+// flatten leaves nothing but DC of a record that shows one converter step or
+// none.
+func (m *Measurement) flatten(rec *record) {
+	bound, step := "what the instrument's resolution hides", max(rec.tr.Levels.ResolutionV, rec.stepV)
+	step = max(step, rec.basic.max-rec.basic.min)
+	if step > 0 {
+		bound = "under " + capture.SI(step, "V", 3) + " peak to peak, less than one step of the converter"
+	}
+	why := fmt.Sprintf("the record is flat: what varies is %s; take it with fewer volts per division, AC-coupled", bound)
+	miss := figure.NotMeasured(why)
+	for _, list := range [][]*figure.Figure{m.sums(), m.peaks(), {&m.MainsHz, &m.MainsLineHz, &m.Noise.AtHz}} {
+		for _, f := range list {
+			*f = miss
+		}
+	}
+	m.missCycle(why)
+	m.Spikes = noSpikes(miss)
+	m.Noise.ThirdOctaves, m.Lines, m.AliasSuspected = nil, nil, false
+	if m.DCV.Known { // rounded to a step
+		m.DCV.U = math.Hypot(m.DCV.U, step/math.Sqrt(3))
+	}
+}
+
+// keepExtremes keeps what least and greatest values show: peaks, and how often
+// they come.
+func (m *Measurement) keepExtremes(which capture.Extremes) {
+	const why = "a peak-detect or envelope record holds the least and greatest of each interval, no values of one moment; a capture in normal (sample) mode is needed"
+	takeBack(why, m.sums()...)
+	hz := m.SwitchingHz
+	m.missCycle(why)
+	m.SwitchingHz = hz // what repeats does so in the extremes, too
+	takeBack(why, &m.MainsHz, &m.MainsLineHz, &m.Spikes.PerS, &m.Spikes.DurationMedianS, &m.Spikes.AreaMedianVs, &m.Spikes.RingHz, &m.Spikes.RingQ,
+		&m.Spikes.RisingRingHz, &m.Spikes.RisingRingQ, &m.Spikes.FallingRingHz, &m.Spikes.FallingRingQ,
+		&m.Spikes.RisingPeakMedianV, &m.Spikes.FallingPeakMedianV)
+	// ahead of any low-pass, and the greatest of the noise of each interval
+	for _, f := range []*figure.Figure{&m.PP20MHzV, &m.PP20MHz999V, &m.Spikes.PeakMedianV, &m.Spikes.PeakP95V} {
+		f.UpperBound = f.Known && !f.LowerBound
+	}
+	m.Noise.ThirdOctaves = nil
+	if which == capture.ExtremesLeast || which == capture.ExtremesGreatest {
+		m.PPV.LowerBound = true
+		takeBack(why, &m.DCV)
+	}
+}
+
+// averaged makes lower bounds of what the mean over sweeps takes away: all that is
+// not locked to the trigger.
+func (m *Measurement) averaged() {
+	figures := append(m.sums(), m.peaks()...)
+	if m.Kind != cycle.Fixed {
+		figures = append(figures, &m.RipplePPV, &m.RippleRMSV, &m.SwitchingFundamentalRMSV)
+	}
+	for _, f := range figures {
+		f.LowerBound = f.Known
+	}
+	m.Noise.CornerHz.LowerBound, m.Noise.AtHz.LowerBound = false, false
+	takeBack("the instrument averaged sweeps, which hides spikes that are not locked to its trigger; a capture in normal (sample) mode is needed", &m.Spikes.PerS, &m.Spikes.PerCycle)
+	m.Spikes.ThresholdV = 0
+	m.Noise.ThirdOctaves = nil
+}
+
+// folded makes upper bounds of what is summed up from a record into which what
+// lies above half its rate was folded: that only adds.
+func (m *Measurement) folded(rateHz float64) {
+	bound := func(f *figure.Figure) { f.UpperBound = f.Known && !f.LowerBound }
+	if rateHz < foldsIntoNoiseHz {
+		bound(&m.Noise.DensityVPerRtHz)
+		bound(&m.Noise.UngatedVPerRtHz)
+		bound(&m.Noise.At1kHzVPerRtHz)
+	}
+	for i := range m.Bands {
+		b := &m.Bands[i]
+		if top := foldsIntoBandHz[b.ID]; rateHz < top {
+			bound(&b.RMSV)
+			bound(&b.RMSNoLinesV)
+		}
+	}
+}
+
+// foldsAt reports whether figures of the record are upper ones by folding.
+func (m *Measurement) foldsAt() bool {
+	if m.Noise.DensityVPerRtHz.UpperBound {
+		return true
+	}
+	for _, b := range m.Bands {
+		if b.RMSV.UpperBound {
+			return true
+		}
+	}
+	return false
+}
+
+// foldedCaution says what makes the sums upper ones, with the filter that mends it.
+func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
+	if !m.foldsAt() {
+		return
+	}
+	rate := m.SampleRateHz
+	farads := 1 / (2 * math.Pi * 1e3 * rate / 10) // 1 kΩ, a tenth of the rate
+	list.add(capture.CautionUnfiltered,
+		fmt.Sprintf("nothing is known to have kept what lies above %s, half the sample rate, out of the record: noise and sums over bands are upper figures", hertz(rate/2)),
+		fmt.Sprintf("capture in high-resolution mode, or through 1 kΩ and %s to ground (then state its bandwidth of %s)", capture.SI(farads, "F", 2), hertz(rate/10)))
+}
