@@ -278,8 +278,8 @@ var truthFloors = []struct {
 }{
 	{"switching_hz", 10, 7, 3.92e-05},
 	{"switching_fundamental_rms_v", 9, 3, 0.0447},
-	{"ripple_pp_v", 11, 5, 0.078},
-	{"ripple_rms_v", 11, 5, 0.0466},
+	{"ripple_pp_v", 10, 5, 0.078},
+	{"ripple_rms_v", 10, 5, 0.0466},
 	{"pp_20mhz_v", 11, 7, 0.16},
 	{"pp_v", 11, 6, 0.0385},
 	{"ac_rms_v", 11, 8, 0.215},
