@@ -46,6 +46,12 @@ func rippleFigures(rec *record, sw switching, combs spectrum.Combs, randomV figu
 		out.burstHz = figure.Known(t.BurstHz)
 		out.burstHz.U = 2 * t.BurstSigmaHz
 	}
+	// what the stamps leave open of the sample rate, every frequency shares
+	share := rec.tr.SampleRateUHz / rec.tr.SampleRateHz
+	out.hz.U = math.Hypot(out.hz.U, share*out.hz.Value)
+	if out.burstHz.Known {
+		out.burstHz.U = math.Hypot(out.burstHz.U, share*out.burstHz.Value)
+	}
 	second := combs.SecondHz
 	if second == 0 {
 		second = sw.SecondHz
