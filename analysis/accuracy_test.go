@@ -44,6 +44,12 @@ type accuracyRow struct {
 	caution int
 	wide    int
 	outside []string // given, not counted, and beyond three times the ±
+	// relativeU are ± over figure of those given without a doubt, whether they
+	// count or not.
+	relativeU []float64
+	// least is the share of the draws that must count, and mostU the greatest
+	// median of relativeU: silence and vagueness fail as well as wrong figures.
+	least, mostU float64
 }
 
 func (r *accuracyRow) quantile(q float64) float64 {
@@ -59,6 +65,9 @@ func (r *accuracyRow) see(seed uint64, m *Measurement, f figure.Figure, want flo
 		doubted = doubted || hasCaution(m, code)
 	}
 	wide := errorOf(f.Value+f.U) > 1.0001*(r.bound+errorOf(f.Value)) || errorOf(want+f.U) > r.bound
+	if want != 0 && f.Known && !doubted && f.Value != 0 {
+		r.relativeU = append(r.relativeU, f.U/math.Abs(f.Value))
+	}
 	switch {
 	case want == 0:
 		r.absent++
@@ -83,6 +92,21 @@ func (r *accuracyRow) see(seed uint64, m *Measurement, f figure.Figure, want flo
 	}
 }
 
+// holdFloor fails where too few draws count or the ± is vague.
+func (r *accuracyRow) holdFloor(t *testing.T) {
+	t.Helper()
+	all := len(r.errors) + r.refused + r.caution + r.wide
+	slices.Sort(r.relativeU)
+	median := spike.Quantile(r.relativeU, 0.5)
+	t.Logf("%s: %d of %d count, the median ± is %.3g of the figure", r.name, len(r.errors), all, median)
+	if float64(len(r.errors)) < r.least*float64(all) {
+		t.Errorf("%s: %d of %d draws count, at least %.0f %% should", r.name, len(r.errors), all, 100*r.least)
+	}
+	if !(median <= r.mostU) {
+		t.Errorf("%s: the median ± is %.3g of the figure, at most %.3g", r.name, median, r.mostU)
+	}
+}
+
 // spikesOver counts the true spikes whose peak is over a threshold.
 func spikesOver(truth synth.Truth, volts float64) float64 {
 	n := 0.0
@@ -101,17 +125,17 @@ func TestAccuracy(t *testing.T) {
 	cycle := []string{capture.CautionFewSteps, capture.CautionRingFills}
 	spike := []string{capture.CautionUndersampled, capture.CautionStepHides, capture.CautionRingFills}
 	rows := []*accuracyRow{
-		{name: "ripple peak-to-peak", unit: "%", bound: 3, doubted: cycle},
-		{name: "ripple rms", unit: "%", bound: 4, doubted: cycle},
-		{name: "switching frequency", unit: "ppm", bound: 50},
-		{name: "switching line rms", unit: "%", bound: 4, doubted: cycle},
-		{name: "spike count", unit: "%", bound: 0.01, doubted: spike},
-		{name: "spike peak, median of an edge", unit: "%", bound: 6, doubted: spike},
-		{name: "ring frequency", unit: "%", bound: 3, doubted: spike},
-		{name: "ring Q", unit: "%", bound: 15, doubted: spike},
-		{name: "noise density", unit: "dB", bound: 0.7, doubted: []string{capture.CautionFewSteps, capture.CautionUngated}},
-		{name: "periodic rms", unit: "%", bound: 3},
-		{name: "random rms", unit: "%", bound: 5, doubted: cycle},
+		{name: "ripple peak-to-peak", unit: "%", bound: 3, doubted: cycle, least: 0.25, mostU: 0.12},
+		{name: "ripple rms", unit: "%", bound: 4, doubted: cycle, least: 0.25, mostU: 0.045},
+		{name: "switching frequency", unit: "ppm", bound: 50, least: 0.5, mostU: 5e-06},
+		{name: "switching line rms", unit: "%", bound: 4, doubted: cycle, least: 0.4, mostU: 0.03},
+		{name: "spike count", unit: "%", bound: 0.01, doubted: spike, least: 0.6, mostU: 0.2},
+		{name: "spike peak, median of an edge", unit: "%", bound: 6, doubted: spike, least: 0.2, mostU: 0.11},
+		{name: "ring frequency", unit: "%", bound: 3, doubted: spike, least: 0.25, mostU: 0.04},
+		{name: "ring Q", unit: "%", bound: 15, doubted: spike, least: 0.35, mostU: 0.15},
+		{name: "noise density", unit: "dB", bound: 0.7, doubted: []string{capture.CautionFewSteps, capture.CautionUngated}, least: 0.75, mostU: 0.06},
+		{name: "periodic rms", unit: "%", bound: 3, least: 0.5, mostU: 0.03},
+		{name: "random rms", unit: "%", bound: 5, doubted: cycle, least: 0.75, mostU: 0.08},
 	}
 	by := map[string]*accuracyRow{}
 	for _, r := range rows {
@@ -173,6 +197,7 @@ func TestAccuracy(t *testing.T) {
 		if float64(len(bad)) > 0.05*float64(n)+1 {
 			t.Errorf("%s: %d of %d draws are off by more than %g %s", r.name, len(bad), n, r.bound, r.unit)
 		}
+		r.holdFloor(t)
 		if len(r.outside) > 0 {
 			t.Logf("%s, not counted and beyond three times the ±:\n%s", r.name, strings.Join(r.outside, "\n"))
 		}
