@@ -4,10 +4,12 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -18,6 +20,27 @@ type stated struct {
 	inside, all    int
 	missing, bound int
 	outside        []string
+	relativeU      []float64 // ± over figure of those given without a caution
+}
+
+// leastStated is the share of the draws, those left out in which the unit has no
+// such figure, that must give it without a caution, and vaguestStated the greatest
+// median ± as a share of the figure: ceilings that a ± five times too wide breaks.
+const (
+	leastStated   = 0.25
+	vaguestStated = 0.15
+)
+
+// holdFloor fails where too few are given or the ± is vague.
+func (r *stated) holdFloor(t *testing.T) {
+	t.Helper()
+	if all := r.all + r.bound + r.missing; float64(r.all) < leastStated*float64(all) {
+		t.Errorf("%s: given without a caution in %d of %d draws", r.name, r.all, all)
+	}
+	slices.Sort(r.relativeU)
+	if u := spike.Quantile(r.relativeU, 0.5); !(u <= vaguestStated) {
+		t.Errorf("%s: the median ± is %.3g of the figure", r.name, u)
+	}
 }
 
 // TestStatedUncertainty wants the truth inside the stated uncertainty in 19 of 20
@@ -59,6 +82,7 @@ func TestStatedUncertainty(t *testing.T) {
 				r.bound++
 			default:
 				r.all++
+				r.relativeU = append(r.relativeU, f.U/math.Abs(want))
 				if math.Abs(f.Value-want) <= f.U {
 					r.inside++
 				} else {
@@ -89,6 +113,7 @@ func TestStatedUncertainty(t *testing.T) {
 	for _, r := range rows {
 		fmt.Fprintf(&table, "| %s | %d | %.0f %% | %d | %d |\n", r.name, r.all, 100*float64(r.inside)/math.Max(float64(r.all), 1), r.bound, r.missing)
 		// 95 % less what chance takes from so few, two standard deviations
+		r.holdFloor(t)
 		n := float64(r.all)
 		if least := 0.95*n - 2*math.Sqrt(0.95*0.05*n) - 1; float64(r.inside) < least {
 			t.Errorf("%s: the truth lies inside the stated uncertainty in %d of %d draws; outside: %s", r.name, r.inside, r.all, strings.Join(r.outside, ", "))
