@@ -8,9 +8,16 @@ const (
 	// mostSwitchHz: a span that reaches beyond it would show the switching of most
 	// supplies (common practice, no source).
 	mostSwitchHz = 100e3
-	// spikeSpanHz is the least span in which a spike is looked for: a pulse of
+	// spikeSpanHz is the least span in which a spike's peak or its absence is a
+	// finding: rings of the trade lie at 5 to 60 MHz (common practice, no source), and
+	// a record at 20 MS/s and below shows neither their peaks nor that there are none.
+	spikeSpanHz = 9.9e6
+	// leastSpikeSpanHz is the least span in which spikes are counted at all: a pulse of
 	// 200 ns, the longest of the trade, has its energy below about 2 MHz.
-	spikeSpanHz = 2e6
+	leastSpikeSpanHz = 2e6
+	// heldTimes: a smooth cycle that swings about its own level by this many times the
+	// spikes' threshold holds spikes. Between arcs and corners tests show less.
+	heldTimes = 1.0
 	// ringLeastQ: under it a damped sinusoid describes the pulse's own tail as well
 	// as a ring, and its frequency means nothing.
 	ringLeastQ = 1.5
@@ -23,10 +30,11 @@ const (
 	// undithered is the noise, in converter steps (standard deviation), below which
 	// readings no longer average over the steps.
 	undithered = 0.4
-	// samplesInPulse and samplesInRing, of a swing: with fewer a spike is
-	// undersampled.
-	samplesInPulse = 4
-	samplesInRing  = 6
+	// samplesInPulse and samplesInRing, of a ring's period: with fewer a spike is
+	// undersampled. The curve through four samples a period is true to a few per cent;
+	// at half height a swing lasts a third of its period.
+	samplesInPulse = samplesInRing / 3.0
+	samplesInRing  = 4
 	// leastSamples: a shorter record tells neither spikes nor random from periodic.
 	leastSamples = 64
 	// mostGated is the share of the record from which gating leaves too little for a

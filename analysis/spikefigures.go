@@ -42,6 +42,10 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	if why := whyNoSpikes(rec, sw); why != "" {
 		return spikeResult{summary: noSpikes(figure.NotMeasured(why))}
 	}
+	held := found.HeldV > heldTimes*found.ThresholdV
+	if found.Count == 0 && held {
+		return spikeResult{summary: heldSpikes(rec, found), cautions: []capture.Caution{heldCaution(found.HeldV)}}
+	}
 	if found.Count == 0 {
 		// a short spike may hide in the step of an edge
 		threshold := math.Hypot(found.ThresholdV, 2*stepDoubtV(rec, sw, 0))
@@ -64,10 +68,23 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	stepHides := 2*split > 0.1*median.value
 	s.PerS, s.PerCycle = spikeRates(rec, sw, stepHides)
 
+	if held {
+		s.PerS.LowerBound, s.PerCycle.LowerBound = true, true
+	}
 	edges := edgeReadings(sw, split)
 	// too few samples in the pulse or in the ring: the true peak lies higher
+	long := edges.largestDurationS
+	if long == 0 {
+		long = s.DurationMedianS.Value
+	}
 	rate := rec.tr.SampleRateHz
-	undersampled := s.DurationMedianS.Value*rate < samplesInPulse || edges.largestRingHz > 0 && rate/edges.largestRingHz < samplesInRing
+	if rec.tr.TrueRateHz > 0 {
+		rate = min(rate, rec.tr.TrueRateHz)
+	}
+	undersampled := long*rate < samplesInPulse
+	if edges.largestRingHz > 0 {
+		undersampled = rate/edges.largestRingHz < samplesInRing
+	}
 	lower := undersampled || clipped > 0
 	for _, r := range []*reading{&median, &p95, &top} {
 		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*split), edges.openV)
@@ -92,7 +109,13 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 		slices.Sort(gaps)
 		s.IntervalHist = histogramOf(gaps, histogramSteps)
 	}
+	if rec.tr.Span.HighHz < spikeSpanHz {
+		s, undersampled = s.withoutPeaks(slowForSpikes(rec)), true
+	}
 	out := spikeResult{summary: s}
+	if held {
+		out.cautions = append(out.cautions, heldCaution(found.HeldV))
+	}
 	if stepHides {
 		out.cautions = append(out.cautions, capture.Caution{
 			Code: capture.CautionStepHides,
@@ -103,18 +126,47 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	if undersampled {
 		out.cautions = append(out.cautions, capture.Caution{
 			Code: capture.CautionUndersampled,
-			Text: fmt.Sprintf("the spikes are only %.1f samples long; their peaks are lower bounds", s.DurationMedianS.Value*rate),
+			Text: undersampledText(rate, long, edges.largestRingHz),
 			Fix:  "use the fastest time base and all the memory; a single channel often doubles the rate",
 		})
 	}
 	return out
 }
 
+// heldSpikes are the spikes of a record whose smooth cycle holds them: they can't be
+// counted, and their peak is at least what swings about the cycle's own level.
+func heldSpikes(rec *record, found *spike.Finding) SpikeSummary {
+	s := noSpikes(figure.NotMeasured("pulses or rings and the ripple can't be told apart in the cycle found"))
+	s.ThresholdV = found.ThresholdV
+	at := reading{found.HeldV, 2 * found.SigmaV}.figure(rec.setup.GainFraction, true)
+	s.PeakP95V, s.PeakMaxV = at, at
+	return s
+}
+
+func heldCaution(heldV float64) capture.Caution {
+	return capture.Caution{
+		Code: capture.CautionSpikesInRipple,
+		Text: fmt.Sprintf("the cycle taken for ripple holds pulses or rings of %.2g mV and more; spikes are missed, and the ripple is too high rather than too low", 1e3*heldV),
+		Fix:  "use a faster time base that shows some ten cycles, with all the memory; judge by the peak-to-peak in 20 MHz, which holds both",
+	}
+}
+
+// undersampledText says how coarsely the strongest spike is sampled.
+func undersampledText(rateHz, durationS, ringHz float64) string {
+	if ringHz > 0 {
+		return fmt.Sprintf("the spikes' ring at %s has only %.1f samples a period; their peaks are lower bounds", hertz(ringHz), rateHz/ringHz)
+	}
+	return fmt.Sprintf("the spikes are only %.1f samples long; their peaks are lower bounds", durationS*rateHz)
+}
+
 // whyNoSpikes is the reason why single spikes can't be shown; empty where they
 // can.
 func whyNoSpikes(rec *record, sw switching) string {
-	if high := rec.tr.Span.HighHz; high < spikeSpanHz {
-		return fmt.Sprintf("the capture shows nothing above %s; 25 MS/s or more is needed to show spikes", hertz(high))
+	if rec.tr.Span.HighHz < spikeSpanHz && sw.spikes.Count == 0 {
+		return slowForSpikes(rec)
+	}
+	if rec.tr.Span.HighHz < leastSpikeSpanHz {
+		return slowForSpikes(rec)
 	}
 	if c := sw.Model; c != nil && c.RingsRunTogether() {
 		return "the ring lasts into the next edge; single spikes can't be told apart until it is damped"
@@ -123,6 +175,21 @@ func whyNoSpikes(rec *record, sw switching) string {
 		return "the record is too short or constant; nothing can stand out"
 	}
 	return ""
+}
+
+func slowForSpikes(rec *record) string {
+	return fmt.Sprintf("the capture shows nothing above %s; 25 MS/s or more is needed to show spikes", hertz(rec.tr.Span.HighHz))
+}
+
+// withoutPeaks leaves of s what a record too slow for peaks and rings tells: that
+// there are spikes, when, and how many at least.
+func (s SpikeSummary) withoutPeaks(why string) SpikeSummary {
+	out := noSpikes(figure.NotMeasured(why))
+	out.ThresholdV, out.Count, out.MainsTied, out.Random, out.List = s.ThresholdV, s.Count, s.MainsTied, s.Random, s.List
+	out.IntervalHist = s.IntervalHist
+	out.PerS, out.PerCycle = s.PerS, s.PerCycle
+	out.PerS.LowerBound, out.PerCycle.LowerBound = s.PerS.Known, s.PerCycle.Known
+	return out
 }
 
 // noSpikes is a summary none of whose figures is measured.
@@ -173,6 +240,7 @@ type edgeReading struct {
 type edgeSet struct {
 	rising, falling, largest edgeReading
 	largestRingHz            float64 // of the largest transient, 0: it does not ring
+	largestDurationS         float64 // its pulse duration, 0: there is none
 	openV                    float64 // the largest peak ambiguity
 }
 
@@ -204,6 +272,7 @@ func edgeReadings(sw switching, splitV float64) edgeSet {
 		}
 		if r.peak.value > out.largest.peak.value {
 			out.largest, out.largestRingHz = r, 0
+			out.largestDurationS = t.Duration() / float64(sw.Model.Bins) * sw.Model.PeriodS
 			if t.Edge.HasRing {
 				out.largestRingHz = t.Edge.Ring.Hz
 			}

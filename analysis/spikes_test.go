@@ -59,10 +59,20 @@ func TestSpikesNearTheNoise(t *testing.T) {
 
 func TestUndersampledSpikesAreLowerBounds(t *testing.T) {
 	s := trapSupply()
-	s.RateHz, s.Samples, s.BandwidthHz = 10e6, 400e3, 0
+	s.RateHz, s.Samples, s.BandwidthHz = 25e6, 400e3, 0
 	m, _ := measureSupply(t, s, Setup{})
 	if !m.Spikes.PeakMedianV.Known || !m.Spikes.PeakMedianV.LowerBound || !hasCaution(m, capture.CautionUndersampled) {
 		t.Errorf("one sample in a pulse: %+v %+v", m.Spikes.PeakMedianV, m.Cautions)
+	}
+	// slower records tell that there are spikes, not their peaks nor that there are none
+	s.RateHz = 10e6
+	m, _ = measureSupply(t, s, Setup{})
+	if m.Spikes.PeakMedianV.Known || m.Spikes.RingHz.Known || !m.Spikes.PerS.LowerBound || m.Spikes.PerS.Value == 0 {
+		t.Errorf("10 MS/s: %+v, ring %+v, %+v per second", m.Spikes.PeakMedianV, m.Spikes.RingHz, m.Spikes.PerS)
+	}
+	s.SpikeRiseV, s.SpikeFallV = 0, 0
+	if m, _ = measureSupply(t, s, Setup{}); m.Spikes.PerS.Known && m.Spikes.PerS.Value == 0 {
+		t.Error("10 MS/s: no spikes are claimed where none could be seen")
 	}
 }
 

@@ -73,6 +73,7 @@ const (
 	CautionBursting        = "bursting"               // pulse-skipping supply
 	CautionUngated         = "noise_not_gated"        // spikes could not be gated out of the floor
 	CautionRingFills       = "ring_fills_cycle"       // a ring lasts into the next edge
+	CautionSpikesInRipple  = "spikes_in_ripple"       // the cycle taken for ripple holds pulses or rings
 	CautionStepHides       = "step_hides_spike"       // short spikes on a large ESR step
 	CautionSwitchingLost   = "switching_not_found"    // no switching line stood out
 	CautionSkipped         = "rows_skipped"           // rows of numbers were left out

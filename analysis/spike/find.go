@@ -20,6 +20,7 @@ type Finding struct {
 	PeaksV     []float64         // absolute peaks of the events
 	Events     []Event           // by rising time; an even pick where there are very many
 	OffEdge    []Event           // those outside the edges' windows
+	HeldV      float64           // peak of what the smooth ripple itself holds of pulses and rings
 
 	all          []cycle.Transient // of all edges that the folded cycle shows
 	offEdgeSpans []interval        // samples that the events off the edges cover
@@ -32,8 +33,13 @@ type interval struct{ from, to int }
 // between. f is the fold that r's ripple was read from, nil where no cycle shows;
 // stepV is the converter's step, 0 where it is not known.
 func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
-	out := Finding{rateHz: rateHz}
+	out := Finding{rateHz: rateHz, HeldV: heldBack(r.Model)}
 	n := len(r.Volts)
+	if r.Model == nil {
+		level := *r
+		level.Slow = localLevels(r.Volts, rateHz)
+		r = &level
+	}
 	var all []cycle.Transient
 	m := 0
 	if r.Model != nil {

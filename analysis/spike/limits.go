@@ -20,6 +20,14 @@ const (
 	// mostSized is how many cycles' transients are sized one by one; of more, an even
 	// pick.
 	mostSized = 20000
+	// levelS is the stretch, in seconds, whose median is the level under a spike: the
+	// pulses of the trade take 10 to 200 ns, a ripple's ramps 1 µs and more.
+	levelS = 1e-6
+	// leastInLevel is the least number of samples of such a stretch.
+	leastInLevel = 16
+	// heldShare: half the stretch is at most this part of the cycle, so that its ramps
+	// stay straight within it.
+	heldShare = 16
 	// MaxListed is the most events kept in a list.
 	MaxListed = 2000
 )

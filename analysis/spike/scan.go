@@ -44,7 +44,8 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 			}
 		}
 		peak, where := ip.Peak(buf, at, math.Copysign(1, buf[at]))
-		if math.Abs(peak-levelAround(buf, start-from, last-from)) < out.ThresholdV {
+		peak -= levelAround(buf, start-from, last-from)
+		if math.Abs(peak) < out.ThresholdV {
 			return // noise on a level that is off, as where the mains' ripple bends
 		}
 		area := 0.0

@@ -1,0 +1,55 @@
+package spike
+
+import (
+	"math"
+	"slices"
+
+	"stillglow/analysis/cycle"
+)
+
+// localLevels is the slow part of a record in which no cycle was found: medians
+// over stretches of levelS, joined by straight lines. It follows an unknown ripple,
+// which is slower, and passes over pulses and the swings of a ring.
+func localLevels(volts []float64, rateHz float64) cycle.SlowPart {
+	length := max(int(levelS*rateHz), leastInLevel)
+	var s cycle.SlowPart
+	buf := make([]float64, 0, length)
+	for a := 0; a < len(volts); a += length {
+		b := min(a+length, len(volts))
+		buf = append(buf[:0], volts[a:b]...)
+		slices.Sort(buf)
+		s.At = append(s.At, float64(a+b-1)/2)
+		s.V = append(s.V, (buf[(len(buf)-1)/2]+buf[len(buf)/2])/2)
+	}
+	return s
+}
+
+// heldBack is how far the smooth cycle swings about its own running median, V. A
+// ripple of ramps, arcs and steps stays on it; a pulse or a ring that the cycle's
+// model took for ripple does not. It is 0 without a model.
+func heldBack(c *cycle.Model) float64 {
+	if c == nil || len(c.Smooth) == 0 {
+		return 0
+	}
+	m := len(c.Smooth)
+	half := int(levelS / 2 / c.PeriodS * float64(m))
+	half = min(half, m/heldShare)
+	if half < 2 {
+		return 0
+	}
+	window := make([]float64, 0, 2*half+1)
+	for k := -half; k <= half; k++ {
+		window = append(window, c.Smooth[(k+m)%m])
+	}
+	slices.Sort(window)
+	most := 0.0
+	for i := range m {
+		most = max(most, math.Abs(c.Smooth[i]-window[half]))
+		at, _ := slices.BinarySearch(window, c.Smooth[(i-half+m)%m])
+		window = slices.Delete(window, at, at+1)
+		v := c.Smooth[(i+half+1)%m]
+		at, _ = slices.BinarySearch(window, v)
+		window = slices.Insert(window, at, v)
+	}
+	return most
+}
