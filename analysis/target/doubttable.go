@@ -48,6 +48,11 @@ var doubtTable = []doubtRow{
 	{capture.CautionProbeFactor, anyGroup, by(20.1), by(20.1)},
 	{CautionVoltsImpossible, anyGroup, unbounded, unbounded},
 	{CautionACAsDC, anyGroup, none, none}, // its DC is not used
+	// A cycle folded at a wrong period shows half of the ripple, or more than all.
+	{CautionSwitchingUnlike, figure.Folded, by(6), by(6)},
+	{CautionSwitchingUnlike, anyGroup, none, none},
+	{CautionDisagree, anyGroup, none, none},   // the figure's own uncertainty holds the spread
+	{CautionBrandScale, anyGroup, none, none}, // of the unit, see suspectProbes
 
 	{capture.CautionFewSteps, figure.Mean | figure.Count, none, none},
 	{capture.CautionFewSteps, figure.Density, by(3), stepNoiseUp},

@@ -38,11 +38,13 @@ func clampDB(db float64) float64 {
 // verdict open at best. It never passes a unit on a lower bound.
 func Evaluate(u Unit, t Target) Evaluation {
 	u.Captures = settleVolts(u)
+	u.Captures = switchingUnlike(u)
 	e := Evaluation{Unit: u, TargetName: t.Name, Worst: -1}
 	var from string
 	e.LoadedV, from = LoadedVolts(u)
 	e.OutputOhm = OutputResistance(u.Readings)
 	var doubts []doubt
+	var apart []capture.Caution
 	for i, l := range t.Limits {
 		var p picked
 		if l.Criterion == HeaterDC {
@@ -57,11 +59,16 @@ func Evaluate(u Unit, t Target) Evaluation {
 			doubts = append(doubts, found...)
 		}
 		e.Margins = append(e.Margins, m)
+		if c, ok := lookup(l.Criterion); ok {
+			if k, ok := disagreement(u, c, l, p.fit); ok {
+				apart = append(apart, k)
+			}
+		}
 		if l.Criterion == HeaterDC {
 			doubts = append(doubts, doubtedVolts(u, i, m)...)
 		}
 	}
-	e.Cautions = allCautions(u)
+	e.Cautions = append(allCautions(u), apart...)
 	e.settle(doubts)
 	return e
 }

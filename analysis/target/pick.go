@@ -18,9 +18,10 @@ import (
 type picked struct {
 	fig    figure.Figure
 	from   []*analysis.Measurement
-	source string // when not captures
-	at     string // where in frequency, for the mask
-	reason string // when !fig.Known
+	source string                  // when not captures
+	at     string                  // where in frequency, for the mask
+	reason string                  // when !fig.Known
+	fit    []*analysis.Measurement // all that cover the criterion with a figure, from's first
 }
 
 // pick takes a criterion's figure from the best capture that covers the
@@ -92,7 +93,7 @@ func pick(u Unit, l Limit) picked {
 	for i, m := range same {
 		figs[i] = c.of(m)
 	}
-	return picked{fig: average(figs, c.domain), from: same}
+	return picked{fig: average(figs, c.domain), from: same, fit: best}
 }
 
 // roughlyCovers forgives a hundredth at the low end and, as the measurement of
@@ -140,13 +141,35 @@ func burstHz(u Unit) float64 {
 
 // better orders captures that cover a criterion: whole figures before lower
 // bounds, sound before doubtful, loaded like the heaters before otherwise,
-// above the instrument's floor before at it, a wide span before a narrow one.
+// above the instrument's floor before at it. Then the better record counts: the
+// smaller uncertainty, for short peaks the higher rate, for all else the longer
+// record; a span wider than the criterion asks for is no merit of its own.
 func better(u Unit, c criterion, a, b *analysis.Measurement) bool {
 	ka, kb := quality(u, c, a), quality(u, c, b)
 	if ka != kb {
 		return ka < kb
 	}
+	ua, ub := relativeU(c.of(a)), relativeU(c.of(b))
+	ra, rb := a.DurationS, b.DurationS
+	if c.group.Has(figure.ShortPeak) {
+		ra, rb = a.SampleRateHz, b.SampleRateHz
+	}
+	const clearly = 1.25
+	switch {
+	case ua > 0 && ub > 0 && math.Max(ua, ub) > clearly*math.Min(ua, ub):
+		return ua < ub
+	case math.Max(ra, rb) > clearly*math.Min(ra, rb):
+		return ra > rb
+	}
 	return octaves(a.Span) > octaves(b.Span)
+}
+
+// relativeU is a figure's uncertainty as a share of it, 0 where it has none.
+func relativeU(f figure.Figure) float64 {
+	if !(f.Value > 0) {
+		return 0
+	}
+	return f.U / f.Value
 }
 
 // badShiftDB is how far a caution may move a figure before its capture counts as

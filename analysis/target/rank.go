@@ -32,6 +32,7 @@ func (e *Evaluation) interval() (low, high float64) {
 func Rank(evals []Evaluation) []Evaluation {
 	out := make([]Evaluation, len(evals))
 	copy(out, evals)
+	suspectProbes(out)
 	sort.SliceStable(out, func(i, j int) bool {
 		a, b := &out[i], &out[j]
 		switch {

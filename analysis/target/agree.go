@@ -1,0 +1,124 @@
+package target
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"stillglow/analysis"
+	"stillglow/analysis/cycle"
+	"stillglow/analysis/figure"
+	"stillglow/capture"
+)
+
+// Cautions of captures held against each other.
+const (
+	CautionDisagree        = "captures_disagree"        // captures of one figure differ by more than their uncertainty
+	CautionSwitchingUnlike = "switching_unlike"         // captures of one unit show different switching frequencies
+	CautionBrandScale      = "probe_suspected_by_brand" // a unit ten or a hundred times its brand-mates
+)
+
+// How far captures of one unit may differ (common practice, no source).
+const (
+	switchingOff  = 1.2  // ratio of switching frequencies at one load
+	sameLoad      = 0.1  // share by which loads may differ and count as one
+	disagreeRatio = 1.25 // ratio of one figure in two captures of like quality
+)
+
+// switchingUnlike names captures at one load whose switching frequencies differ:
+// those apart from the most, or all where no two agree. The captures named are
+// copies with the caution.
+func switchingUnlike(u Unit) []*analysis.Measurement {
+	out := slices.Clone(u.Captures)
+	type shown struct {
+		at int
+		hz float64
+	}
+	var all []shown
+	for i, m := range out {
+		if m != nil && m.SwitchingHz.Known && m.SwitchingHz.Value > 0 && m.Kind != cycle.Bursting {
+			all = append(all, shown{i, m.SwitchingHz.Value})
+		}
+	}
+	alike := func(a, b shown) bool {
+		return math.Max(a.hz, b.hz) <= switchingOff*math.Min(a.hz, b.hz)
+	}
+	comparable := func(a, b shown) bool {
+		la, lb := out[a.at].LoadA, out[b.at].LoadA
+		return math.Abs(la-lb) <= sameLoad*math.Max(la, lb)
+	}
+	most, with := 0, make([]int, len(all))
+	for i, a := range all {
+		for _, b := range all {
+			if comparable(a, b) && alike(a, b) {
+				with[i]++
+			}
+		}
+		most = max(most, with[i])
+	}
+	for i, a := range all {
+		var others []string
+		for j, b := range all {
+			if comparable(a, b) && !alike(a, b) && (with[j] == most || with[i] == with[j]) {
+				others = append(others, fmt.Sprintf("%s %s", out[b.at].File, HzText(b.hz)))
+			}
+		}
+		if len(others) == 0 || with[i] == most && most > 1 {
+			continue
+		}
+		out[a.at] = withCaution(out[a.at], capture.Caution{Code: CautionSwitchingUnlike,
+			Text: fmt.Sprintf("it shows switching at %s, but %s at the same load", HzText(a.hz), strings.Join(others, ", ")),
+			Fix:  "capture both again with some hundred switching cycles on the screen; a true frequency stays where it is"})
+	}
+	return out
+}
+
+// disagreement is a caution about captures of like quality that differ in a
+// criterion's figure by more than their uncertainties; ok is false where they
+// agree. Of three or more, the one that stands apart is named as doubtful.
+func disagreement(u Unit, c criterion, l Limit, fit []*analysis.Measurement) (k capture.Caution, ok bool) {
+	if c.group.Has(figure.Count) || len(fit) < 2 {
+		return k, false
+	}
+	var like []*analysis.Measurement
+	best := quality(u, c, fit[0])
+	for _, m := range fit {
+		if f := c.of(m); f.Known && !f.LowerBound && !f.UpperBound && f.Value > 0 && quality(u, c, m) == best {
+			like = append(like, m)
+		}
+	}
+	slices.SortStableFunc(like, func(a, b *analysis.Measurement) int {
+		switch d := c.of(b).Value - c.of(a).Value; {
+		case d > 0:
+			return 1
+		case d < 0:
+			return -1
+		}
+		return 0
+	})
+	n := len(like)
+	if n < 2 || !apart(c.of(like[0]), c.of(like[n-1])) {
+		return k, false
+	}
+	said := make([]string, n)
+	for i, m := range like {
+		said[i] = fmt.Sprintf("%s %s", m.File, l.text(c.of(m).Value))
+	}
+	text := fmt.Sprintf("%s differs between captures: %s", l.Name, strings.Join(said, ", "))
+	switch high, low := apart(c.of(like[0]), c.of(like[min(1, n-1)])), apart(c.of(like[n-1]), c.of(like[max(0, n-2)])); {
+	case n < 3:
+	case high && !low:
+		text += "; " + like[0].File + " is the doubtful one"
+	case low && !high:
+		text += "; " + like[n-1].File + " is the doubtful one"
+	}
+	return capture.Caution{Code: CautionDisagree, Text: text, Fix: "repeat them with the same set-up, probe and load"}, true
+}
+
+// apart tells whether two figures differ by more than a quarter and by more than
+// their uncertainties together.
+func apart(a, b figure.Figure) bool {
+	hi, lo := math.Max(a.Value, b.Value), math.Min(a.Value, b.Value)
+	return hi > disagreeRatio*lo && hi-lo > math.Hypot(a.U, b.U)
+}
