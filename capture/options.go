@@ -95,6 +95,11 @@ func (t *Trace) applyInstrument(opt Options) error {
 		t.BandLimited = *opt.BandLimited
 		t.assume("bandwidth limit", onOff(t.BandLimited), "given")
 	}
+	recorder := t.AntiAliased
+	if opt.AntiAliased != nil {
+		t.AntiAliased = *opt.AntiAliased
+		t.assume("anti-alias filter", onOff(t.AntiAliased), "given")
+	}
 	t.ProbeFactor = 1
 	if opt.ProbeFactor > 0 {
 		t.ProbeFactor = opt.ProbeFactor
@@ -117,7 +122,7 @@ func (t *Trace) applyInstrument(opt Options) error {
 	}
 	t.Span.LowHz = periodsForLow / t.DurationS()
 	high := spanShare * t.TrueRateHz
-	if t.AntiAliased {
+	if recorder {
 		high = filteredShare * t.TrueRateHz
 	}
 	if t.Span.HighHz > 0 {

@@ -105,7 +105,7 @@ type Trace struct {
 	Calibrated    bool    // false: Volts are fractions of full scale (a WAV without a scale)
 	ProbeFactor   float64 // as applied; 1 when none
 	BandwidthHz   float64 // the instrument's, 0 unknown
-	AntiAliased   bool    // the recorder's own filter keeps what lies above half the rate out (a sound card)
+	AntiAliased   bool    // the recorder's own filter keeps what lies above half the rate out (a sound card), or a filter ahead of it was given
 	BandLimited   bool    // the instrument itself limited the bandwidth (e.g. 20 MHz switch on)
 	TrueRateHz    float64 // rate of the converter when the exporter upsampled; else SampleRateHz
 	FullScaleMinV float64 // lowest volts the converter can give, when known (both 0: unknown)
@@ -144,6 +144,7 @@ type Options struct {
 	ProbeFactor       float64  // multiplies volts, >= 0; 0: 1, since a file that states a factor has its volts at the tip already
 	BandwidthHz       float64  // instrument's bandwidth in hertz, >= 0; 0: from the file
 	BandLimited       *bool    // the instrument limited the bandwidth itself; nil: from the file
+	AntiAliased       *bool    // high-resolution mode, or a low-pass ahead of the input, kept what lies above half the rate out; nil: from the file
 	Coupling          Coupling // unknown: from the file; a WAV counts as AC
 	MaxSamples        int      // refuse a longer record; 0: DefaultMaxSamples
 	Segment           int      // 1-based segment when the file holds several; 0: the first, cautioned

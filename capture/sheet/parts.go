@@ -24,7 +24,7 @@ func (b *builder) oneOf(key, found string, words ...string) string {
 
 func (b *builder) instrument(raw *rawInstrument, in *Instrument) {
 	*in = Instrument{
-		Name: raw.Name, ProbeFactor: raw.ProbeFactor, BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited,
+		Name: raw.Name, ProbeFactor: raw.ProbeFactor, BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited, AntiAliased: raw.AntiAliased,
 		Coupling:    capture.Coupling(b.oneOf("instrument.coupling", raw.Coupling, "ac", "dc")),
 		GainPercent: raw.GainPercent, VoltsPerFullScale: raw.VoltsPerFullScale, MemorySamples: raw.MemorySamples, MaxRateHz: raw.MaxRateHz,
 		LowPass: b.oneOf("instrument.low_pass", raw.LowPass, "first-order", "butterworth4", "gaussian", "ideal", "none"),
@@ -148,7 +148,7 @@ func (b *builder) capture(raw *rawCapture, key string, in *Instrument) (c Captur
 		DecimalMark: b.oneOf(key+".decimal_mark", raw.DecimalMark, ".", ","),
 		RateHz:      raw.RateHz, Scale: raw.Scale, OffsetV: raw.OffsetV,
 		VoltsPerFullScale: raw.VoltsPerFullScale, ProbeFactor: raw.ProbeFactor,
-		BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited,
+		BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited, AntiAliased: raw.AntiAliased,
 		Coupling: capture.Coupling(b.oneOf(key+".coupling", raw.Coupling, "ac", "dc")),
 		Segment:  raw.Segment,
 	}
@@ -164,6 +164,9 @@ func (b *builder) capture(raw *rawCapture, key string, in *Instrument) (c Captur
 		}
 		if o.BandLimited == nil {
 			o.BandLimited = in.BandLimited
+		}
+		if o.AntiAliased == nil {
+			o.AntiAliased = in.AntiAliased
 		}
 		if o.Coupling == "" {
 			o.Coupling = in.Coupling

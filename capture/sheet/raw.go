@@ -28,6 +28,7 @@ type rawInstrument struct {
 	ProbeFactor       float64     `toml:"probe_factor" rule:"positive"`
 	BandwidthHz       float64     `toml:"bandwidth_hz" rule:"positive"`
 	BandLimited       *bool       `toml:"band_limited"`
+	AntiAliased       *bool       `toml:"anti_aliased"`
 	Coupling          string      `toml:"coupling"`
 	GainPercent       float64     `toml:"gain_percent" rule:"nonneg"`
 	VoltsPerFullScale float64     `toml:"volts_per_full_scale" rule:"positive"`
@@ -116,6 +117,7 @@ type rawCapture struct {
 	ProbeFactor       float64 `toml:"probe_factor" rule:"positive"`
 	BandwidthHz       float64 `toml:"bandwidth_hz" rule:"positive"`
 	BandLimited       *bool   `toml:"band_limited"`
+	AntiAliased       *bool   `toml:"anti_aliased"`
 	Coupling          string  `toml:"coupling"`
 	VoltsPerFullScale float64 `toml:"volts_per_full_scale" rule:"positive"`
 	Segment           int     `toml:"segment" rule:"positive"`

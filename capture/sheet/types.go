@@ -42,6 +42,7 @@ type Instrument struct {
 	ProbeFactor       float64          // multiplies volts, 0: 1
 	BandwidthHz       float64          // 0: from the file
 	BandLimited       *bool            // a bandwidth limit was on; nil: from the file
+	AntiAliased       *bool            // high-resolution mode, or a low-pass ahead of the scope; nil: from the file
 	Coupling          capture.Coupling // unknown: from the file
 	GainPercent       float64          // relative gain uncertainty in percent, 0: 3
 	VoltsPerFullScale float64          // of the sound input, peak, 0 unknown

@@ -171,7 +171,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 		if s.LeastS < s.MostS {
 			mode := ""
 			if !s.Fast {
-				mode = ", in high-resolution mode"
+				mode = ", in high-resolution mode (anti_aliased = true in the sheet, unless the file states the mode)"
 			}
 			para("     works too: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(s.MostS), mode))
 		}

@@ -292,6 +292,7 @@ func (f *newFlags) sheet() string {
 	line("memory_samples = %-12d # samples in one record", memory)
 	line("gain_percent   = 3            # its gain accuracy; 3 %% is usual for 8 bits (common practice, no source)")
 	line("# band_limited = true         # its 20 MHz limit was on")
+	line("# anti_aliased = true         # slow captures: high-resolution mode, or an RC low-pass ahead of the scope")
 	line("# volts_per_full_scale = 0.5  # for WAV files: volts peak at digital full scale, attenuator included")
 	line("")
 	line("# The same set-up with the probe's tip on its own ground: the instrument's own floor.")

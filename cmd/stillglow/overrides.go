@@ -68,6 +68,14 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 		opt.BandLimited = &b
 		return nil
 	})
+	f.BoolFunc("anti-aliased", "high-resolution mode, or a low-pass ahead of the input, kept what lies above half the rate out", func(s string) error {
+		b, err := strconv.ParseBool(s)
+		if err != nil {
+			return fmt.Errorf("found %q, expected true or false", s)
+		}
+		opt.AntiAliased = &b
+		return nil
+	})
 	f.Func("coupling", "input coupling: dc or ac", func(s string) error {
 		switch c := capture.Coupling(strings.ToLower(s)); c {
 		case capture.CouplingDC, capture.CouplingAC:

@@ -86,7 +86,7 @@ type field struct {
 }
 
 var (
-	captureFields = []field{{"channel", text}, {"probe_factor", num}, {"coupling", text}, {"volt_unit", text}, {"band_limited", yesNo},
+	captureFields = []field{{"channel", text}, {"probe_factor", num}, {"coupling", text}, {"volt_unit", text}, {"band_limited", yesNo}, {"anti_aliased", yesNo},
 		{"bandwidth_hz", hertz}, {"volts_per_full_scale", num}, {"time_unit", text}, {"rate_hz", hertz}, {"load_a", num}, {"baseline", text}, {"note", text}}
 	unitFields       = []field{{"brand", text}, {"model", text}, {"mark", text}, {"rated_v", num}, {"rated_a", num}, {"note", text}}
 	benchFields      = []field{{"title", text}, {"workshop", text}, {"date", text}, {"target", text}, {"mains_hz", num}, {"note", text}}
