@@ -357,6 +357,12 @@ func fixtureBrandStats(r *Report) {
 		for i := range r.Units {
 			if e := &r.Units[i].Eval; e.Unit.Brand == name {
 				b.Units++
+				if e.Verdict == target.Open || e.Verdict == target.Retake {
+					b.Undecided++
+					b.UndecidedDB = append(b.UndecidedDB, e.WorstDB)
+					continue
+				}
+				b.Judged++
 				if e.Verdict == target.Pass {
 					b.Passing++
 				}

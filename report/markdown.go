@@ -104,8 +104,8 @@ func (r *Report) markdownBrands(b *strings.Builder) {
 	}
 	b.WriteString("| brand | units passing | true share, 95 % | median margin | worst |\n| :-- | --: | --: | --: | --: |\n")
 	for _, br := range r.Brands {
-		fmt.Fprintf(b, "| %s | %d of %d | %s | %s | %s |\n", mdEscape(isolate(shorten(clean(br.Name), 60))), br.Passing, br.Units,
-			shareText(br), dbText(br.MedianDB), dbText(br.WorstDB))
+		fmt.Fprintf(b, "| %s | %s | %s | %s | %s |\n", mdEscape(isolate(shorten(clean(br.Name), 60))), br.PassText(),
+			shareText(br), brandDB(br, br.MedianDB), brandDB(br, br.WorstDB))
 	}
 	b.WriteString("\n")
 }

@@ -190,8 +190,8 @@ func (r *Report) view(share float64) (*view, error) {
 	}
 	for _, b := range r.Brands {
 		v.TellMore = v.TellMore || clean(b.MoreToTell) != ""
-		v.Brands = append(v.Brands, brandView{clean(b.Name), fmt.Sprintf("%d of %d", b.Passing, b.Units), shareText(b),
-			dbText(b.MedianDB), dbText(b.BestDB), dbText(b.WorstDB), clean(b.MoreToTell)})
+		v.Brands = append(v.Brands, brandView{clean(b.Name), b.PassText(), shareText(b),
+			brandDB(b, b.MedianDB), brandDB(b, b.BestDB), brandDB(b, b.WorstDB), clean(b.MoreToTell)})
 	}
 	plots := map[int][]plotView{}
 	for _, p := range r.plotList() {

@@ -3,11 +3,13 @@ package report
 import (
 	"fmt"
 	"math"
-	"stillglow/report/canvas"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+
+	"stillglow/analysis/target"
+	"stillglow/report/canvas"
 )
 
 // brandLimit is how many brands one strip plot holds.
@@ -27,7 +29,7 @@ func brandFigure(r *Report) *canvas.Drawing {
 	p.Y.Tick.Marker = brandTicks{r, n}
 	p.X.Min, p.X.Max = -1, 1
 	for _, b := range r.Brands[:n] {
-		for _, v := range b.UnitWorstDB {
+		for _, v := range append(append([]float64(nil), b.UnitWorstDB...), b.UndecidedDB...) {
 			if finite(v) {
 				p.X.Min, p.X.Max = math.Min(p.X.Min, v), math.Max(p.X.Max, v)
 			}
@@ -58,13 +60,30 @@ func brandFigure(r *Report) *canvas.Drawing {
 				out.x, out.y = append(out.x, v), append(out.y, y)
 			}
 		}
-		p.Add(m, out)
-		p.Add(curveOnly{curve{x: []float64{b.MedianDB, b.MedianDB}, y: []float64{row - 0.3, row + 0.3},
-			line: draw.LineStyle{Color: canvas.Ink, Width: vg.Points(1.6)}}})
+		undecided := marks{shape: draw.RingGlyph{}, color: canvas.Blue, size: vg.Points(3.6)}
+		for j, v := range b.UndecidedDB {
+			if finite(v) {
+				undecided.x, undecided.y = append(undecided.x, v), append(undecided.y, row+0.12*float64(j%3-1))
+			}
+		}
+		p.Add(m, out, undecided)
+		if len(b.UnitWorstDB) > 0 {
+			p.Add(curveOnly{curve{x: []float64{b.MedianDB, b.MedianDB}, y: []float64{row - 0.3, row + 0.3},
+				line: draw.LineStyle{Color: canvas.Ink, Width: vg.Points(1.6)}}})
+		}
 		p.Add(note{x: p.X.Max, y: row, xAlign: draw.XRight, yAlign: draw.YCenter, color: canvas.Ink,
-			text: fmt.Sprintf("%d of %d pass (%s)", b.Passing, b.Units, shareText(b))})
+			text: fmt.Sprintf("%s (%s)", passText(b), shareText(b))})
 	}
-	return &canvas.Drawing{Panels: []*plot.Plot{p}, Footer: "dot: unit inside; cross: over; bar: median; band: spread (1.4826 MAD); share of all units of the brand, 95 % interval"}
+	return &canvas.Drawing{Panels: []*plot.Plot{p}, Footer: "dot: unit inside; cross: over; ring: undecided; bar: median; band: spread (1.4826 MAD); share of the brand's judged units, 95 % interval"}
+}
+
+// passText is "4 of 5 pass", or "0 of 1 pass, 2 undecided".
+func passText(b target.Brand) string {
+	s := fmt.Sprintf("%d of %d pass", b.Passing, b.Judged)
+	if b.Undecided > 0 {
+		s += fmt.Sprintf(", %d undecided", b.Undecided)
+	}
+	return s
 }
 
 // cross is a bold diagonal cross as a glyph.

@@ -83,7 +83,7 @@ func brandsAlt(r *Report) string {
 		if i == brandLimit {
 			break
 		}
-		s += fmt.Sprintf("; %s: %d of %d pass, median %s", shorten(clean(b.Name), 40), b.Passing, b.Units, dbText(b.MedianDB))
+		s += fmt.Sprintf("; %s: %s, median %s", shorten(clean(b.Name), 40), passText(b), brandDB(b, b.MedianDB))
 	}
 	return s
 }

@@ -207,10 +207,14 @@ func heardObject(h *target.Heard) any {
 func brandObjects(brands []target.Brand) []object {
 	out := []object{}
 	for _, b := range brands {
-		out = append(out, object{{"name", b.Name}, {"units", b.Units}, {"passing", b.Passing},
+		median, worst, best, spread := any(nil), any(nil), any(nil), any(nil)
+		if len(b.UnitWorstDB) > 0 {
+			median, worst, best, spread = number(b.MedianDB), number(b.WorstDB), number(b.BestDB), number(b.SpreadDB)
+		}
+		out = append(out, object{{"name", b.Name}, {"units", b.Units}, {"passing", b.Passing}, {"judged", b.Judged}, {"undecided", b.Undecided},
 			{"passing_share_low", number(b.ShareLow)}, {"passing_share_high", number(b.ShareHigh)},
-			{"median_margin_db", number(b.MedianDB)}, {"worst_margin_db", number(b.WorstDB)},
-			{"best_margin_db", number(b.BestDB)}, {"spread_db", number(b.SpreadDB)},
+			{"median_margin_db", median}, {"worst_margin_db", worst},
+			{"best_margin_db", best}, {"spread_db", spread},
 			{"unit_margins_db", series(b.UnitWorstDB)}, {"unit_keys", list(b.UnitKeys)},
 			{"outliers", list(b.Outliers)}, {"more_to_tell", orNull(b.MoreToTell)}})
 	}

@@ -167,14 +167,27 @@ func criterionColumn(r *Report, c target.Criterion, keep int) (column, bool) {
 func brandColumns(r *Report) []column {
 	cols := []column{{head: "brand", keep: 0}, {head: "pass", right: true, keep: 0},
 		{head: "true share (95 %)", right: true, keep: 3}, {head: "median", right: true, keep: 1},
-		{head: "worst", right: true, keep: 2}}
+		{head: "worst", right: true, keep: 2}, {head: "undecided", right: true, keep: 4}}
+	undecided := 0
 	for _, br := range r.Brands {
-		for i, s := range []string{clean(br.Name), fmt.Sprintf("%d of %d", br.Passing, br.Units),
-			shareText(br), dbText(br.MedianDB), dbText(br.WorstDB)} {
+		for i, s := range []string{clean(br.Name), fmt.Sprintf("%d of %d", br.Passing, br.Judged),
+			shareText(br), brandDB(br, br.MedianDB), brandDB(br, br.WorstDB), fmt.Sprint(br.Undecided)} {
 			cols[i].cells = append(cols[i].cells, s)
 		}
+		undecided += br.Undecided
+	}
+	if undecided == 0 {
+		cols = cols[:len(cols)-1]
 	}
 	return cols
+}
+
+// brandDB is one of a brand's margins, which it has only with judged units.
+func brandDB(b target.Brand, db float64) string {
+	if len(b.UnitWorstDB) == 0 {
+		return "–"
+	}
+	return dbText(db)
 }
 
 func shareText(b target.Brand) string {

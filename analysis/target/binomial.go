@@ -90,19 +90,22 @@ func unitsByShare(p, q float64) (n int, ok bool) {
 	return tellMost, false
 }
 
-// unitsByMargin is how many units of each brand it takes to tell two mean
-// margins apart that differ by deltaDB with the spread sdDB (standard
-// deviation): the normal formula 2(z+z)²(sd/delta)² with Guenther's z²/4 for
-// the small sample (Guenther 1981, from memory).
-func unitsByMargin(deltaDB, sdDB float64) (n int, ok bool) {
-	if deltaDB <= 0 {
-		return tellMost, false
+// fisherP is the two-sided p of Fisher's exact test on a of m against b of n: the
+// chance of all tables with the same totals that are no likelier. 1 with m or n of 0.
+func fisherP(a, m, b, n int) float64 {
+	if m == 0 || n == 0 {
+		return 1
 	}
-	std := distuv.UnitNormal
-	za, zb := std.Quantile(1-tellSignificance/2), std.Quantile(tellPower)
-	x := 2*(za+zb)*(za+zb)*sdDB*sdDB/(deltaDB*deltaDB) + za*za/4
-	if x > tellMost {
-		return tellMost, false
+	s := a + b
+	logP := func(k int) float64 {
+		return combin.LogGeneralizedBinomial(float64(m), float64(k)) + combin.LogGeneralizedBinomial(float64(n), float64(s-k)) -
+			combin.LogGeneralizedBinomial(float64(m+n), float64(s))
 	}
-	return max(2, int(math.Ceil(x))), true
+	seen, p := math.Exp(logP(a)), 0.0
+	for k := max(0, s-n); k <= min(m, s); k++ {
+		if x := math.Exp(logP(k)); x <= seen*(1+1e-9) {
+			p += x
+		}
+	}
+	return math.Min(1, p)
 }

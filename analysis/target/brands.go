@@ -40,6 +40,14 @@ func Brands(evals []Evaluation) []Brand {
 			names = append(names, b.Name)
 		}
 		b.Units++
+		if e.Verdict == Open || e.Verdict == Retake {
+			b.Undecided++
+			if e.Worst >= 0 {
+				b.UndecidedDB = append(b.UndecidedDB, e.WorstDB)
+			}
+			continue
+		}
+		b.Judged++
 		if e.Verdict == Pass {
 			b.Passing++
 		}
@@ -52,7 +60,7 @@ func Brands(evals []Evaluation) []Brand {
 	brands := make([]Brand, 0, len(names))
 	for _, name := range names {
 		b := byName[name]
-		b.ShareLow, b.ShareHigh = ClopperPearson(b.Passing, b.Units, shareConfidence)
+		b.ShareLow, b.ShareHigh = ClopperPearson(b.Passing, b.Judged, shareConfidence)
 		if len(b.UnitWorstDB) > 0 {
 			b.MedianDB, b.SpreadDB = robust(b.UnitWorstDB)
 			b.WorstDB, b.BestDB = b.UnitWorstDB[0], b.UnitWorstDB[0]
@@ -91,7 +99,22 @@ func Brands(evals []Evaluation) []Brand {
 	return brands
 }
 
-func (b *Brand) share() float64 { return float64(b.Passing) / float64(b.Units) }
+// share is the passing share of the judged units, below any with none judged.
+func (b *Brand) share() float64 {
+	if b.Judged == 0 {
+		return -1
+	}
+	return float64(b.Passing) / float64(b.Judged)
+}
+
+// PassText is how many of the brand's units pass: "4 of 5", or "0 of 1 judged, 2
+// undecided".
+func (b *Brand) PassText() string {
+	if b.Undecided == 0 {
+		return fmt.Sprintf("%d of %d", b.Passing, b.Judged)
+	}
+	return fmt.Sprintf("%d of %d judged, %d undecided", b.Passing, b.Judged, b.Undecided)
+}
 
 // robust gives the median and the normal-consistent median absolute deviation.
 func robust(values []float64) (centre, spread float64) {
@@ -134,12 +157,11 @@ func markOutliers(evals []Evaluation) {
 func moreToTell(a, b *Brand) string {
 	var ways []string
 	if n, ok := unitsByShare(shrunk(a), shrunk(b)); ok {
-		ways = append(ways, fmt.Sprintf("by how many pass: %s (Fisher's exact test)", moreOf(a, b, n)))
+		ways = append(ways, fmt.Sprintf("by how many pass: %s (Fisher's exact test)", moreOf(a, b, n, fisherP(a.Passing, a.Judged, b.Passing, b.Judged))))
 	}
-	if na, nb := len(a.UnitWorstDB), len(b.UnitWorstDB); na >= 2 && nb >= 2 {
-		sd := math.Max(outlierFloorDB, math.Sqrt((a.SpreadDB*a.SpreadDB+b.SpreadDB*b.SpreadDB)/2))
-		if n, ok := unitsByMargin(math.Abs(a.MedianDB-b.MedianDB), sd); ok {
-			ways = append(ways, fmt.Sprintf("by their worst margins: %s (two-sample t test)", moreOf(a, b, n)))
+	if delta, sd, p, ok := marginTest(a.UnitWorstDB, b.UnitWorstDB); ok {
+		if n, ok := unitsByMargin(delta, sd); ok {
+			ways = append(ways, fmt.Sprintf("by their worst margins: %s (two-sample t test)", moreOf(a, b, n, p)))
 		}
 	}
 	if len(ways) == 0 {
@@ -157,11 +179,16 @@ func moreToTell(a, b *Brand) string {
 
 // shrunk is the share with one passing and one failing unit added, so that
 // three out of three is not taken for always (Laplace's rule of succession).
-func shrunk(b *Brand) float64 { return float64(b.Passing+1) / float64(b.Units+2) }
+func shrunk(b *Brand) float64 { return float64(b.Passing+1) / float64(b.Judged+2) }
 
-func moreOf(a, b *Brand, n int) string {
-	moreA, moreB := max(0, n-a.Units), max(0, n-b.Units)
+// moreOf says how many more units of two brands make n judged ones of each. p is
+// the test's on the units at hand: while they don't tell the brands apart, there
+// are not enough.
+func moreOf(a, b *Brand, n int, p float64) string {
+	moreA, moreB := max(0, n-a.Judged), max(0, n-b.Judged)
 	switch {
+	case moreA == 0 && moreB == 0 && p > tellSignificance:
+		return fmt.Sprintf("not told apart by the units at hand (p = %.2g), so test more of both", p)
 	case moreA == 0 && moreB == 0:
 		return "enough units already"
 	case moreA == moreB:

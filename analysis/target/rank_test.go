@@ -123,3 +123,55 @@ func TestOutlierOfTwoUnitsThatReadAlike(t *testing.T) {
 		}
 	}
 }
+
+// Open and retake units are undecided: they weigh neither for nor against a
+// brand, and their margins stay outside median and spread.
+func TestUndecidedUnitsAreNotJudged(t *testing.T) {
+	evals := []Evaluation{made("A1", "Alder", -3, 0), made("A2", "Alder", 9, 0), made("A3", "Alder", -30, 0), made("B1", "Birch", 2, 0)}
+	evals[1].Verdict, evals[2].Verdict, evals[3].Verdict = Open, Retake, Open
+	brands := Brands(evals)
+	a, b := brands[0], brands[1]
+	if a.Units != 3 || a.Judged != 1 || a.Undecided != 2 || a.Passing != 0 || a.MedianDB != -3 || len(a.UnitWorstDB) != 1 || len(a.UndecidedDB) != 2 {
+		t.Errorf("%+v", a)
+	}
+	if got := a.PassText(); got != "0 of 1 judged, 2 undecided" {
+		t.Error(got)
+	}
+	if b.Name != "Birch" || b.Judged != 0 || b.ShareLow != 0 || b.ShareHigh != 1 || len(b.UnitWorstDB) != 0 {
+		t.Errorf("%+v", b)
+	}
+}
+
+// Power of the t test against scipy 1.10.1's noncentral t, and p of Fisher's test
+// against its fisher_exact.
+func TestExactPower(t *testing.T) {
+	for _, c := range []struct {
+		n    int
+		d    float64
+		want float64
+	}{{2, 4, 0.56451}, {3, 2, 0.46264}, {5, 1.5, 0.54939}, {9, 1.5, 0.84761}, {17, 1, 0.80704}, {40, 0.5, 0.59815}} {
+		if got := tPower(c.n, c.d); math.Abs(got-c.want) > 2e-4 {
+			t.Errorf("n = %d, d = %g: %.5f, want %.5f", c.n, c.d, got, c.want)
+		}
+	}
+	for _, c := range []struct {
+		a, m, b, n int
+		want       float64
+	}{{3, 3, 0, 3, 0.100000}, {4, 4, 0, 4, 0.028571}, {5, 6, 2, 7, 0.102564}, {1, 9, 3, 5, 0.094905}} {
+		if got := fisherP(c.a, c.m, c.b, c.n); math.Abs(got-c.want) > 1e-6 {
+			t.Errorf("%d of %d, %d of %d: %.6f, want %.6f", c.a, c.m, c.b, c.n, got, c.want)
+		}
+	}
+}
+
+// Nobody is told that there are enough units while those at hand don't tell the
+// brands apart.
+func TestEnoughUnitsOnlyWhereTheyTell(t *testing.T) {
+	a, b := &Brand{Name: "A", Judged: 9}, &Brand{Name: "B", Judged: 9}
+	if got := moreOf(a, b, 8, 0.27); strings.Contains(got, "enough") || !strings.Contains(got, "0.27") {
+		t.Error(got)
+	}
+	if got := moreOf(a, b, 8, 0.01); got != "enough units already" {
+		t.Error(got)
+	}
+}

@@ -125,18 +125,21 @@ type Evaluation struct {
 	Cautions   []capture.Caution // of all captures and of the sheet, without repeats
 }
 
-// Brand is one brand's units together.
+// Brand is one brand's units together. Open and retake units are undecided: they
+// count neither for nor against it.
 type Brand struct {
 	Name                string
-	Units, Passing      int
-	ShareLow, ShareHigh float64 // exact 95 % binomial interval of the passing share
-	MedianDB, WorstDB   float64 // of the units' worst margins
+	Units, Passing      int     // all units of it; those of them that pass
+	Judged, Undecided   int     // passing, near miss and failing units; the others
+	ShareLow, ShareHigh float64 // exact 95 % binomial interval of the passing share of judged units
+	MedianDB, WorstDB   float64 // of the judged units' worst margins; 0 with none
 	SpreadDB            float64 // 1.4826 x median absolute deviation
 	BestDB              float64
-	UnitWorstDB         []float64 // each unit's worst margin
+	UnitWorstDB         []float64 // each judged unit's worst margin
 	UnitKeys            []string
-	MoreToTell          string   // how many more units to test before it can be told from the next
-	Outliers            []string // of UnitKeys
+	UndecidedDB         []float64 // worst margins of undecided units as captured
+	MoreToTell          string    // how many more units to test before it can be told from the next
+	Outliers            []string  // of UnitKeys
 
 	members, outlierAt []int // indices of the evaluations given to Brands: behind UnitWorstDB, and the outliers
 }
