@@ -90,8 +90,26 @@ func (r *Report) bestWords(best *Unit) string {
 			"but some criteria are not covered by its captures.", name, title)
 	default:
 		return fmt.Sprintf("No unit passes the target %q. %s comes nearest, %s over: %s.",
-			title, name, strings.TrimLeft(dbText(m.DB), "+-"), worst)
+			title, name, strings.TrimLeft(dbText(m.DB), "+-"), worst) + r.undecidedWords()
 	}
+}
+
+// undecidedWords names the undecided unit that looks best as captured, where one
+// is inside so far.
+func (r *Report) undecidedWords() string {
+	var best *Unit
+	for i := range r.Units {
+		e := &r.Units[i].Eval
+		undecided := e.Verdict == target.Open || e.Verdict == target.Retake
+		if undecided && e.Worst >= 0 && e.WorstDB >= 0 && (best == nil || e.WorstDB > best.Eval.WorstDB) {
+			best = &r.Units[i]
+		}
+	}
+	if best == nil {
+		return ""
+	}
+	return fmt.Sprintf(" Undecided, but inside by %s as captured: %s (%s).", strings.TrimLeft(dbText(best.Eval.WorstDB), "+-"),
+		isolate(shorten(unitName(best.Eval.Unit), 80)), best.Eval.Verdict)
 }
 
 // bestPart is the recommended dropper of a plan, nil when there is none.
