@@ -91,6 +91,10 @@ var doubtTable = []doubtRow{
 	// Part of the figure is the ring, and a ring fitted off takes ripple with it.
 	{capture.CautionRingFills, figure.Folded, by(6), unbounded},
 
+	// Spikes are missed, and what they are counts as ripple.
+	{capture.CautionSpikesInRipple, figure.ShortPeak, missedSpikes, none},
+	{capture.CautionSpikesInRipple, figure.Folded, none, unbounded},
+
 	{capture.CautionGaps, figure.InCycle | figure.Audio | figure.Density, by(3), by(3)},
 	{capture.CautionUneven, anyGroup, by(0.5), by(0.5)},
 	{capture.CautionBridged, anyGroup, by(0.5), by(0.5)},
@@ -152,6 +156,15 @@ var undersampledPP = -20 * math.Log10(1-0.1)
 func undersampledDown(c criterion, _ *analysis.Measurement, _ figure.Figure) float64 {
 	if c.id == RipplePP || c.group.Has(figure.BandSum) {
 		return undersampledPP
+	}
+	return unboundedDB
+}
+
+// missedSpikes is how far a figure would grow by spikes that the fold took for
+// ripple: those of single spikes only, since a peak-to-peak holds both.
+func missedSpikes(c criterion, _ *analysis.Measurement, _ figure.Figure) float64 {
+	if c.id == RipplePP || c.group.Has(figure.BandSum) {
+		return 0
 	}
 	return unboundedDB
 }
