@@ -81,10 +81,7 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	if rec.tr.TrueRateHz > 0 {
 		rate = min(rate, rec.tr.TrueRateHz)
 	}
-	undersampled := long*rate < samplesInPulse
-	if edges.largestRingHz > 0 {
-		undersampled = rate/edges.largestRingHz < samplesInRing
-	}
+	undersampled := long*rate < samplesInPulse || edges.largestRingHz > 0 && rate/edges.largestRingHz < samplesInRing
 	lower := undersampled || clipped > 0
 	for _, r := range []*reading{&median, &p95, &top} {
 		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*split), edges.openV)
@@ -153,7 +150,7 @@ func heldCaution(heldV float64) capture.Caution {
 
 // undersampledText says how coarsely the strongest spike is sampled.
 func undersampledText(rateHz, durationS, ringHz float64) string {
-	if ringHz > 0 {
+	if ringHz > 0 && rateHz/ringHz < samplesInRing {
 		return fmt.Sprintf("the spikes' ring at %s has only %.1f samples a period; their peaks are lower bounds", hertz(ringHz), rateHz/ringHz)
 	}
 	return fmt.Sprintf("the spikes are only %.1f samples long; their peaks are lower bounds", durationS*rateHz)

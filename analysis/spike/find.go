@@ -33,13 +33,22 @@ type interval struct{ from, to int }
 // between. f is the fold that r's ripple was read from, nil where no cycle shows;
 // stepV is the converter's step, 0 where it is not known.
 func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
+	if r.Model != nil {
+		return findIn(r, f, rateHz, stepV, 0)
+	}
+	level := *r
+	level.Slow = localLevels(r.Volts, rateHz)
+	out := findIn(&level, f, rateHz, stepV, cornerV(level.Slow))
+	// an unknown ripple is no noise either: its own excursions stay excised
+	out.offEdgeSpans = findIn(r, f, rateHz, stepV, 0).offEdgeSpans
+	return out
+}
+
+// findIn is Find in a residue whose slow part is the level to count from; slackV is
+// what that level may be off by.
+func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Finding {
 	out := Finding{rateHz: rateHz, HeldV: heldBack(r.Model)}
 	n := len(r.Volts)
-	if r.Model == nil {
-		level := *r
-		level.Slow = localLevels(r.Volts, rateHz)
-		r = &level
-	}
 	var all []cycle.Transient
 	m := 0
 	if r.Model != nil {
@@ -64,7 +73,9 @@ func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
 		out.SigmaV = min(out.SigmaV, max(f.SigmaV, 0.3*stepV))
 	}
 	out.ThresholdV = max(beginSigmas*out.SigmaV, leastSteps*stepV)
-	if out.ThresholdV == 0 {
+	if out.ThresholdV > 0 {
+		out.ThresholdV += slackV
+	} else {
 		lo, hi := cycle.Extremes(r.Volts)
 		out.ThresholdV = max(1e-6*(hi-lo), 1e-300)
 	}

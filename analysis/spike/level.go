@@ -24,9 +24,20 @@ func localLevels(volts []float64, rateHz float64) cycle.SlowPart {
 	return s
 }
 
+// cornerV is how far straight lines between medians may pass by the corners of the
+// ripple that they follow, V: a quarter of the greatest change of slope.
+func cornerV(s cycle.SlowPart) float64 {
+	most := 0.0
+	for i := 1; i+2 < len(s.V); i++ { // the last stretch may be short
+		most = max(most, math.Abs(s.V[i-1]-2*s.V[i]+s.V[i+1])/4)
+	}
+	return most
+}
+
 // heldBack is how far the smooth cycle swings about its own running median, V. A
 // ripple of ramps, arcs and steps stays on it; a pulse or a ring that the cycle's
-// model took for ripple does not. It is 0 without a model.
+// model took for ripple does not. What a corner of the ripple stands off by, at most
+// half a stretch of its slope, is taken off. It is 0 without a model.
 func heldBack(c *cycle.Model) float64 {
 	if c == nil || len(c.Smooth) == 0 {
 		return 0
@@ -43,7 +54,9 @@ func heldBack(c *cycle.Model) float64 {
 	}
 	slices.Sort(window)
 	most := 0.0
+	level := make([]float64, m)
 	for i := range m {
+		level[i] = window[half]
 		most = max(most, math.Abs(c.Smooth[i]-window[half]))
 		at, _ := slices.BinarySearch(window, c.Smooth[(i-half+m)%m])
 		window = slices.Delete(window, at, at+1)
@@ -51,5 +64,10 @@ func heldBack(c *cycle.Model) float64 {
 		at, _ = slices.BinarySearch(window, v)
 		window = slices.Insert(window, at, v)
 	}
-	return most
+	slopes := window[:0]
+	for i := range m {
+		slopes = append(slopes, math.Abs(level[(i+half)%m]-level[i]))
+	}
+	slices.Sort(slopes)
+	return max(most-Quantile(slopes, 0.9), 0)
 }
