@@ -42,13 +42,13 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	if why := whyNoSpikes(rec, sw); why != "" {
 		return spikeResult{summary: noSpikes(figure.NotMeasured(why))}
 	}
-	held := found.HeldV > heldTimes*found.ThresholdV
+	held := len(found.Templates) < 2 && found.HeldV > heldTimes*found.ThresholdV
 	if found.Count == 0 && held {
 		return spikeResult{summary: heldSpikes(rec, found), cautions: []capture.Caution{heldCaution(found.HeldV)}}
 	}
 	if found.Count == 0 {
-		// a short spike may hide in the step of an edge
-		threshold := math.Hypot(found.ThresholdV, 2*stepDoubtV(rec, sw, 0))
+		// a spike may hide in the step of an edge or in the ripple's own corners
+		threshold := max(math.Hypot(found.ThresholdV, 2*stepDoubtV(rec, sw, 0)), found.SwingV)
 		s := noSpikes(figure.NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*threshold)))
 		s.ThresholdV, s.PerS, s.PerCycle = threshold, figure.Known(0), figure.Known(0)
 		return spikeResult{summary: s}

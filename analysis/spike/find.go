@@ -21,6 +21,7 @@ type Finding struct {
 	Events     []Event           // by rising time; an even pick where there are very many
 	OffEdge    []Event           // those outside the edges' windows
 	HeldV      float64           // peak of what the smooth ripple itself holds of pulses and rings
+	SwingV     float64           // the same with the ripple's corners
 
 	all          []cycle.Transient // of all edges that the folded cycle shows
 	offEdgeSpans []interval        // samples that the events off the edges cover
@@ -47,7 +48,8 @@ func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
 // findIn is Find in a residue whose slow part is the level to count from; slackV is
 // what that level may be off by.
 func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Finding {
-	out := Finding{rateHz: rateHz, HeldV: heldBack(r.Model)}
+	out := Finding{rateHz: rateHz}
+	out.HeldV, out.SwingV = heldBack(r.Model)
 	n := len(r.Volts)
 	var all []cycle.Transient
 	m := 0

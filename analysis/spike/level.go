@@ -37,16 +37,16 @@ func cornerV(s cycle.SlowPart) float64 {
 // heldBack is how far the smooth cycle swings about its own running median, V. A
 // ripple of ramps, arcs and steps stays on it; a pulse or a ring that the cycle's
 // model took for ripple does not. What a corner of the ripple stands off by, at most
-// half a stretch of its slope, is taken off. It is 0 without a model.
-func heldBack(c *cycle.Model) float64 {
+// half a stretch of its slope, is taken off; swingV has it. Both are 0 without a model.
+func heldBack(c *cycle.Model) (heldV, swingV float64) {
 	if c == nil || len(c.Smooth) == 0 {
-		return 0
+		return 0, 0
 	}
 	m := len(c.Smooth)
 	half := int(levelS / 2 / c.PeriodS * float64(m))
 	half = min(half, m/heldShare)
 	if half < 2 {
-		return 0
+		return 0, 0
 	}
 	window := make([]float64, 0, 2*half+1)
 	for k := -half; k <= half; k++ {
@@ -69,5 +69,5 @@ func heldBack(c *cycle.Model) float64 {
 		slopes = append(slopes, math.Abs(level[(i+half)%m]-level[i]))
 	}
 	slices.Sort(slopes)
-	return max(most-Quantile(slopes, 0.9), 0)
+	return max(most-Quantile(slopes, 0.9), 0), most
 }
