@@ -34,19 +34,32 @@ const (
 type medianReading struct{ lowV, highV float64 }
 
 func newMedianReading(mean []float64, binSigmaV float64) medianReading {
-	of := func(part int) float64 {
+	noise := func(part int) float64 {
 		width := max(float64(len(mean)/part), 1)
-		noise := 2 * extremeSigmas * medianSpread * binSigmaV / math.Sqrt(width)
-		return max(medianPP(mean, part)-noise, 0)
+		return 2 * extremeSigmas * medianSpread * binSigmaV / math.Sqrt(width)
 	}
-	wide, narrow := of(readWide), of(readNarrow)
-	return medianReading{lowV: wide, highV: max(2*narrow-wide, wide)}
+	wide, narrow := medianPP(mean, readWide), medianPP(mean, readNarrow)
+	// noise adds to extremes: the low end is without it, the high end keeps it
+	return medianReading{lowV: max(wide-noise(readWide), 0), highV: max(2*narrow-wide, wide)}
 }
 
 // medianPP is the peak-to-peak of the running median over 1/part of the cycle.
 func medianPP(y []float64, part int) float64 {
 	lo, hi := Extremes(runningMedian(y, max(len(y)/part/2, 1)))
 	return hi - lo
+}
+
+// ownMedianDoubtV is how far, in volts of the fit's peak-to-peak, the running
+// medians of the fold lie from the same medians of the fit, where what a median
+// cuts off the corners cancels.
+func (c *Model) ownMedianDoubtV(f *Fold) float64 {
+	apart := 0.0
+	for _, part := range [...]int{readWide, readNarrow} {
+		if own := medianPP(c.Smooth, part); own > 0 {
+			apart = max(apart, c.PPV*math.Abs(medianPP(f.Mean, part)/own-1))
+		}
+	}
+	return apart
 }
 
 // readAgain holds the fit's peak-to-peak against a reading without a model. Where
@@ -71,12 +84,7 @@ func (c *Model) readAgain(f *Fold) {
 	case c.PPV-r.lowV > readApart*c.PPV:
 		apart = c.PPV - r.lowV
 	default:
-		// the same medians over the fit itself: the corners cancel
-		for _, part := range [...]int{readWide, readNarrow} {
-			if own := medianPP(c.Smooth, part); own > 0 {
-				apart = max(apart, readTrust*c.PPV*math.Abs(medianPP(f.Mean, part)/own-1))
-			}
-		}
+		apart = readTrust * c.ownMedianDoubtV(f)
 	}
 	// the extremes differ, of which the rms sees little
 	c.RMSDoubtV = math.Hypot(c.RMSDoubtV, readOfRMS*apart/2*min(c.RMSV/c.PPV, 1))

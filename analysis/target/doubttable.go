@@ -61,11 +61,6 @@ var doubtTable = []doubtRow{
 	// Single peaks are lower bounds. What a 20 MHz low-pass leaves of them lasts longer.
 	{capture.CautionUndersampled, figure.ShortPeak, undersampledDown, none},
 
-	// The ripple holds rings, and spikes are missed.
-	{capture.CautionSpikesInRipple, figure.ShortPeak, undersampledDown, none},
-	{capture.CautionSpikesInRipple, figure.Folded, none, unbounded},
-	{capture.CautionSpikesInRipple, anyGroup, none, none},
-
 	// A fold adds, mostly. That a line falls on the mains comb by chance is unlikely.
 	{capture.CautionAlias, figure.BandSum, none, aliasShare},
 	{capture.CautionAlias, figure.Folded | figure.MaskRatio, by(1), unbounded},
