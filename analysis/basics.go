@@ -99,8 +99,8 @@ func levelFigures(rec *record, clipped int) levels {
 		out.adcStepV = figure.Known(rec.stepV)
 		out.quantNoise = figure.Known(spectrum.QuantisationDensity(rec.stepV, tr.SampleRateHz))
 	} else {
-		out.adcStepV = figure.NotMeasured("the samples do not lie on a converter's steps")
-		out.quantNoise = figure.NotMeasured("the converter's step is not known")
+		out.adcStepV = figure.NotMeasured("the samples do not lie on ADC steps")
+		out.quantNoise = figure.NotMeasured("the ADC step is not known")
 	}
 	return out
 }

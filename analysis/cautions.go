@@ -36,7 +36,7 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 		f.cycleCautions(m, &list)
 	} else if !f.sw.shown && !f.rec.flat() && f.rec.wouldShowSwitching() && m.DurationS > lostSwitchingS && !f.rec.aliasPossible() && f.sw.Track == nil {
 		list.add(capture.CautionSwitchingLost,
-			"no switching line stands out of the noise",
+			"no switching frequency stands out of the noise",
 			"use fewer volts per division and a time base that shows some hundred cycles")
 	}
 	f.setupCautions(m, &list)
@@ -49,22 +49,22 @@ func (f *findings) converterCautions(m *Measurement, list *cautionList) {
 	step := f.rec.stepV
 	if n := f.shape.clipped; n > 0 {
 		list.add(capture.CautionClipped,
-			fmt.Sprintf("%d samples lie at the converter's end stops; peaks are cut off", n),
+			fmt.Sprintf("%d samples are clipped at the ADC limit; peaks are cut off", n),
 			"use more volts per division, or move the trace to the middle of the screen")
 	}
 	if step > 0 && m.PPV.Value > 0 && m.PPV.Value/step < fewSteps {
 		list.add(capture.CautionFewSteps,
-			fmt.Sprintf("the whole signal covers only %.0f converter steps", m.PPV.Value/step),
+			fmt.Sprintf("the whole signal covers only %.0f ADC steps", m.PPV.Value/step),
 			"use fewer volts per division, AC coupling, or the averaging (high-resolution) mode")
 	}
 	if m.RipplePPV.Known && f.sw.Fold.SigmaV < undithered*step && m.RipplePPV.Value < 3*step {
 		list.add(capture.CautionFewSteps,
-			fmt.Sprintf("the ripple covers only %.1f converter steps and no noise dithers them", m.RipplePPV.Value/step),
+			fmt.Sprintf("the ripple covers only %.1f ADC steps and there is no noise to smooth them out", m.RipplePPV.Value/step),
 			"use fewer volts per division, or the averaging (high-resolution) mode")
 	}
 	if m.Noise.AtQuantisation {
 		list.add(capture.CautionFewSteps,
-			"the noise lies under the converter's own steps; the figure is an upper one",
+			"the noise is smaller than the ADC's own steps; the figure is an upper limit",
 			"use fewer volts per division, or the averaging (high-resolution) mode")
 	}
 	if l := switchingLine(m.Lines); m.AliasSuspected && l != nil {
@@ -113,8 +113,8 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 		list.add(capture.CautionDithered, text, fix)
 	case cycle.Bursting:
 		list.add(capture.CautionBursting,
-			"the supply switches in packets (light load); its ripple at the packet rate comes on top",
-			"load it as the heaters will; most supplies run through above a tenth of their rating")
+			"the supply switches in bursts (light load); its ripple at the burst rate comes on top",
+			"load it as the heaters will; most supplies switch continuously above a tenth of their rating")
 	}
 }
 
@@ -145,18 +145,18 @@ func (f *findings) setupCautions(m *Measurement, list *cautionList) {
 	}
 	if m.MainsLineRMS.Known && !f.named.mains.Decided {
 		list.add(capture.CautionMains,
-			"whether the mains runs at 50 or 60 Hz could not be told from the capture",
+			"whether the mains runs at 50 or 60 Hz can't be seen from the capture",
 			"state mains_hz in the sheet or with --mains")
 	}
 	if !m.MainsLineRMS.Known && m.Span.HighHz < 20e3 {
 		list.add(capture.CautionShortRecord,
-			fmt.Sprintf("the record of %s holds neither the mains nor the switching ripple", seconds(m.DurationS)),
+			fmt.Sprintf("the record of %s is too short for the mains ripple and too coarse for the switching ripple", seconds(m.DurationS)),
 			"use 10 ms/div or slower for the mains")
 	}
 	if f.floor.ungated {
 		list.add(capture.CautionUngated,
 			"spikes and rings fill most of the record; the noise floor is what the spectrum shows between the lines",
-			"none at the bench: the noise is then of little weight beside the spikes")
+			"nothing to change: the noise matters little beside such spikes")
 	}
 }
 
@@ -173,7 +173,7 @@ func (f *findings) baselineCautions(m *Measurement, list *cautionList) {
 	}
 	if f.named.mainsIsInstruments {
 		list.add(capture.CautionInstrumentMains,
-			fmt.Sprintf("the line at %s stands as high in the baseline: it is the instrument's or picked up by its leads, and the figure is an upper one", hertz(m.MainsLineHz.Value)),
-			"keep the probe's leads short and away from mains leads and transformers, and run the instrument from the same socket as the supply's load")
+			fmt.Sprintf("the line at %s stands as high in the baseline: it is the instrument's or picked up by its leads, and the figure is an upper limit", hertz(m.MainsLineHz.Value)),
+			"keep the probe's leads short and away from mains leads and transformers, and run the instrument from the same mains outlet")
 	}
 }

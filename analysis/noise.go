@@ -53,10 +53,10 @@ func measureNoise(ctx context.Context, rec *record, view spectralView, named nam
 	out.figures.UngatedVPerRtHz = densityB.stated(raw.UngatedVPerRtHz, gain)
 	out.figures.At1kHzVPerRtHz = densityB.stated(raw.At1kHzVPerRtHz, gain)
 	if gated != nil && sw.bursting() {
-		out.figures.CornerHz = figure.NotMeasured("the packets bury the 1/f part; a capture under the full load is needed")
+		out.figures.CornerHz = figure.NotMeasured("the bursts hide the 1/f part; a capture under the full load is needed")
 		if raw.AtHz.Known && raw.AtHz.Value < opt.GateFromHz {
 			out.cautions = append(out.cautions, capture.Caution{Code: capture.CautionUngated,
-				Text: "the packets' rise and fall can't be taken off without the noise; the noise floor is what the spectrum shows between the lines",
+				Text: "the bursts' rise and fall can't be separated from the noise; the noise floor is what the spectrum shows between the lines",
 				Fix:  "load the supply as the heaters will, so that it runs through"})
 		}
 	}

@@ -19,7 +19,7 @@ type powerParts struct{ periodic, random figure.Figure }
 // smaller one in the larger one's error.
 func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switching, gate *spike.Gate, floor spectrum.NoiseFloor) powerParts {
 	if len(rec.tr.Volts) < leastSamples || len(view.plain.FreqHz) == 0 {
-		miss := figure.NotMeasured("the record is too short to tell periodic from random; a longer one is needed")
+		miss := figure.NotMeasured("the record is too short to separate periodic from random; a longer one is needed")
 		return powerParts{miss, miss}
 	}
 	whole := rec.basic.rms * rec.basic.rms

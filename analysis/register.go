@@ -100,9 +100,9 @@ func figuresToNoise() []row {
 			Behind: gainAt(func(m *Measurement) figure.Figure { return m.SwitchingHz }), Class: figure.Fit, Group: figure.InCycle, LowHz: 50e3, HighHz: 2e6}),
 		at(func(m *Measurement) *figure.Figure { return &m.SwitchingSpreadHz }, row{Key: "switching_spread_hz", Name: "spread of dithered switching", Unit: "Hz", Says: "dithered: full width of the spread",
 			Behind: unchanged, LowHz: 50e3, HighHz: 2e6, NotIn: figure.Terminal | figure.Compare}),
-		at(func(m *Measurement) *figure.Figure { return &m.BurstHz }, row{Key: "burst_hz", Name: "bursts per second", Unit: "Hz", Says: "bursting: packets per second",
+		at(func(m *Measurement) *figure.Figure { return &m.BurstHz }, row{Key: "burst_hz", Name: "bursts per second", Unit: "Hz", Says: "bursting: bursts per second",
 			Behind: unchanged, Class: figure.TimeBase, LowHz: 50e3, HighHz: 2e6, NotIn: figure.Terminal | figure.Compare}),
-		at(func(m *Measurement) *figure.Figure { return &m.SecondSwitchingHz }, row{Key: "second_switching_hz", Name: "second switching frequency", Unit: "Hz", Says: "second converter stage",
+		at(func(m *Measurement) *figure.Figure { return &m.SecondSwitchingHz }, row{Key: "second_switching_hz", Name: "second switching frequency", Unit: "Hz", Says: "a second converter stage in the same supply",
 			Behind: unchanged, LowHz: 50e3, HighHz: 2e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.PeriodicRMSV }, row{Key: "periodic_rms_v", Name: "periodic part, rms", Unit: "V", Says: "rms of the periodic part",
 			Behind: along(figure.PeriodicCurve), Class: figure.Fit, LowHz: 50e3, HighHz: 2e6, NotIn: figure.Terminal | figure.Compare}),
@@ -110,13 +110,13 @@ func figuresToNoise() []row {
 			Behind: along(figure.FloorCurve), Class: figure.Fit, NotIn: figure.Terminal | figure.Compare}),
 		at(func(m *Measurement) *figure.Figure { return &m.MainsHz }, row{Key: "mains_hz", Name: "mains frequency", Unit: "Hz", Says: "mains frequency",
 			Behind: unchanged, LowHz: 100, HighHz: 120, NotIn: scriptsOnly}),
-		at(func(m *Measurement) *figure.Figure { return &m.MainsLineHz }, row{Key: "mains_line_hz", Name: "mains line", Unit: "Hz", Says: "the line at twice the mains frequency",
+		at(func(m *Measurement) *figure.Figure { return &m.MainsLineHz }, row{Key: "mains_line_hz", Name: "mains ripple frequency", Unit: "Hz", Says: "twice the mains frequency, as measured",
 			Behind: unchanged, LowHz: 100, HighHz: 120, NotIn: figure.Terminal | figure.Compare}),
-		at(func(m *Measurement) *figure.Figure { return &m.MainsLineRMS }, row{Key: "mains_line_rms_v", Name: "mains line, rms", Unit: "V", Says: "rms of that line",
+		at(func(m *Measurement) *figure.Figure { return &m.MainsLineRMS }, row{Key: "mains_line_rms_v", Name: "mains ripple (100/120 Hz), rms", Unit: "V", Says: "rms at twice the mains frequency",
 			Behind: gainAt(func(m *Measurement) figure.Figure { return m.MainsLineHz }), Class: figure.Fit, Group: figure.Audio | figure.MainsLine, LowHz: 100, HighHz: 120}),
-		at(func(m *Measurement) *figure.Figure { return &m.MainsCombRMS }, row{Key: "mains_comb_rms_v", Name: "mains comb, rms", Unit: "V", Says: "rms of the mains line and its harmonics",
+		at(func(m *Measurement) *figure.Figure { return &m.MainsCombRMS }, row{Key: "mains_comb_rms_v", Name: "mains ripple and harmonics, rms", Unit: "V", Says: "rms of the mains ripple and its harmonics",
 			Behind: gainAt(func(m *Measurement) figure.Figure { return m.MainsLineHz }), Class: figure.Fit, Group: figure.Audio, LowHz: 100, HighHz: 120, NotIn: scriptsOnly}),
-		at(func(m *Measurement) *figure.Figure { return &m.MainsCombPPV }, row{Key: "mains_comb_pp_v", Name: "mains comb, peak-to-peak", Unit: "V", Says: "peak-to-peak of their sum",
+		at(func(m *Measurement) *figure.Figure { return &m.MainsCombPPV }, row{Key: "mains_comb_pp_v", Name: "mains ripple and harmonics, peak-to-peak", Unit: "V", Says: "peak-to-peak of their sum",
 			Behind: gainAt(func(m *Measurement) figure.Figure { return m.MainsLineHz }), Class: figure.Fit, Group: figure.Audio, LowHz: 100, HighHz: 120, NotIn: figure.Terminal}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.PerS }, row{Key: "spikes_per_s", Name: "spikes per second", Unit: "1/s", Says: "spikes per second",
 			Behind: count, Class: figure.Counting, Group: figure.ShortPeak | figure.Count, LowHz: 50e3, HighHz: 20e6}),
@@ -165,9 +165,9 @@ func figuresToNoise() []row {
 
 func figuresOfConverter() []row {
 	return []row{
-		at(func(m *Measurement) *figure.Figure { return &m.ADCStepV }, row{Key: "adc_step_v", Name: "converter step", Unit: "V", Says: "converter step",
+		at(func(m *Measurement) *figure.Figure { return &m.ADCStepV }, row{Key: "adc_step_v", Name: "ADC step", Unit: "V", Says: "ADC step",
 			Behind: unchanged, NotIn: figure.Compare}),
-		at(func(m *Measurement) *figure.Figure { return &m.QuantNoiseVPerRtHz }, row{Key: "quantisation_density_v_per_rthz", Name: "noise density of the converter's steps", Unit: "V/√Hz", Says: "noise density of the converter's steps",
+		at(func(m *Measurement) *figure.Figure { return &m.QuantNoiseVPerRtHz }, row{Key: "quantisation_density_v_per_rthz", Name: "noise density of the ADC steps", Unit: "V/√Hz", Says: "noise density of the ADC steps",
 			Behind: unchanged, NotIn: scriptsOnly}),
 	}
 }

@@ -145,7 +145,7 @@ func ringOverRipple(c *cycle.Model, ppV figure.Figure) string {
 	if c.IncludesRing {
 		why = fmt.Sprintf("both together are %.3g mV p-p", 1e3*c.PPV)
 	}
-	return "a ring lasts through the cycle and can't be told from the ripple under it, " + why + "; damp the ring at the output and take it again"
+	return "a ring lasts through the cycle and can't be separated from the ripple under it, " + why + "; damp the ring at the output and take it again"
 }
 
 // meanCycle is the mean cycle as measured, spikes included, and the parts of the

@@ -134,7 +134,7 @@ func noTable(name string, h *textHead) error {
 			break
 		}
 	}
-	return &ParseError{Path: name, Line: line, Column: 1, Found: found, Expected: "rows of numbers such as 0.001,0.52", Fix: "export the capture as CSV with time and volts columns"}
+	return &ParseError{Path: name, Line: line, Column: 1, Found: found, Expected: "rows of numbers such as 0.001,0.52", Fix: "export the capture as CSV with a time and a voltage column"}
 }
 
 // short cuts a text for a message.

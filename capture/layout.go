@@ -215,7 +215,7 @@ func (t *table) words(s *schema, enc encoding, header string) string {
 	default:
 		b.WriteString(", no time column, ")
 	}
-	fmt.Fprintf(&b, "%d volts column%s", len(s.volts), plural(len(s.volts)))
+	fmt.Fprintf(&b, "%d voltage column%s", len(s.volts), plural(len(s.volts)))
 	if len(s.raw) > 0 {
 		fmt.Fprintf(&b, ", %d column%s of raw codes left alone", len(s.raw), plural(len(s.raw)))
 	}

@@ -121,7 +121,7 @@ func (im *importer) cellUnit(j int, cell, head string) (u unit, text, why string
 	}
 	why = "stands behind each value"
 	if inHead && hu.factor != u.factor {
-		why += ", and wins over the header's " + head
+		why += ", and overrides the header's " + head
 	}
 	return u, cell, why, nil
 }
@@ -341,7 +341,7 @@ func (im *importer) instrument() {
 	}
 	if m, ok := im.meta(metaStep); ok && m.ok && t.StepV == 0 && m.unit.kind == unitVolt && m.num > 0 {
 		t.StepV = m.num
-		t.assume("converter step", SI(m.num, "V", 6), stated(m))
+		t.assume("ADC step", SI(m.num, "V", 6), stated(m))
 	}
 }
 

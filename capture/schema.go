@@ -264,7 +264,7 @@ func (f *schemaFinder) timeCells(j int, cell string) error {
 	}
 	f.s.timeKind, f.s.timeFactor, f.s.timeText = unitSecond, u.factor, cell
 	if inHead && head.factor != u.factor {
-		f.s.timeWhy = "stands behind each time, and wins over the header's " + f.hd.units[j]
+		f.s.timeWhy = "stands behind each time, and overrides the header's " + f.hd.units[j]
 	} else {
 		f.s.timeWhy = "stands behind each time"
 	}
@@ -344,7 +344,7 @@ func (f *schemaFinder) wantVolts() error {
 			o := f.s.others[0]
 			return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Column: o.col + 1, Found: o.what, Expected: "a column of volts", Fix: "save the voltage channel's waveform"}
 		}
-		return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Found: "no column of volts", Expected: "time and volts columns", Fix: "export the channel's voltage"}
+		return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Found: "no voltage column", Expected: "a time and a voltage column", Fix: "export the channel's voltage"}
 	}
 	return nil
 }

@@ -220,14 +220,14 @@ func (r *Report) watchWords(best *Unit) []string {
 			w = append(w, isolate(shorten(unitName(best.Eval.Unit), 80))+": "+clean(c.Text))
 		}
 		if best.Eval.WouldFlip != "" {
-			w = append(w, "What would change the verdict: "+clean(best.Eval.WouldFlip))
+			w = append(w, isolate(shorten(unitName(best.Eval.Unit), 80))+": "+clean(best.Eval.WouldFlip))
 		}
 	}
 	if n := r.count(target.Retake); n > 0 {
 		w = append(w, Plural(n, "unit")+" must be captured again before the ranking can be trusted.")
 	}
 	if n := r.count(target.Open); n > 0 {
-		w = append(w, Plural(n, "unit")+" left open: some criteria lie outside what the captures can show.")
+		w = append(w, Plural(n, "unit")+" undecided: captures don't cover every limit.")
 	}
 	for _, c := range r.Cautions {
 		w = append(w, clean(c.Text))
@@ -263,7 +263,7 @@ const InventedBanner = "Invented data: brands, units and captures are made up to
 
 // safetyNotes are the usual cautions of this work; common practice, no source.
 var safetyNotes = []string{
-	"The inside of a supply and of a valve amplifier is at mains and high voltage, also for a while after switch-off. Leave it closed unless you are trained for it; local codes and licensed practice go before anything said here.",
+	"The inside of a supply and of a valve amplifier is at mains and high voltage, also for minutes after switch-off. Leave it closed unless you are trained for it; local codes and licensed practice go before anything said here.",
 	"A scope's ground clip is at mains earth. Clip it only to a point that may be earthed, or measure the supply floating and differentially; never lift the scope's own earth.",
 	"The output of many double-insulated bricks floats at about half the mains voltage, through the brick's interference capacitor: you feel it, and it can harm a scope's input or a valve's heater-cathode insulation. Join the grounds first, with the brick unplugged.",
 	"Discharge capacitors before touching a circuit, and measure that they are empty.",

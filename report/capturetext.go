@@ -93,7 +93,7 @@ var terminalRows = map[string]terminalRow{
 	"switching_hz":                {"switching", func(m *analysis.Measurement) string { return string(m.Kind) }},
 	"ripple_pp_v":                 {"ripple, folded cycle", says("peak-to-peak, without spikes and noise")},
 	"switching_fundamental_rms_v": {"  fundamental", says("rms")},
-	"mains_line_rms_v":            {"mains line", mainsRemark},
+	"mains_line_rms_v":            {"mains ripple", mainsRemark},
 	"spikes_per_s":                {"spikes", nil},
 	"spike_peak_median_v":         {"  median peak", nil},
 	"spike_peak_p95_v":            {"  95th percentile", nil},

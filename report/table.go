@@ -166,7 +166,7 @@ func criterionColumn(r *Report, c target.Criterion, keep int) (column, bool) {
 
 func brandColumns(r *Report) []column {
 	cols := []column{{head: "brand", keep: 0}, {head: "pass", right: true, keep: 0},
-		{head: "true share (95 %)", right: true, keep: 3}, {head: "median", right: true, keep: 1},
+		{head: "likely pass rate (95 %)", right: true, keep: 3}, {head: "median", right: true, keep: 1},
 		{head: "worst", right: true, keep: 2}, {head: "undecided", right: true, keep: 4}}
 	undecided := 0
 	for _, br := range r.Brands {

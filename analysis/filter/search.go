@@ -54,7 +54,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	for _, m := range before.Margins {
 		if m.Covered && m.DB < 0 {
 			if m.Limit.Criterion == target.HeaterDC {
-				a.Why = fmt.Sprintf("its DC is outside of the band (%.3g V), which no filter mends", m.Figure.Value)
+				a.Why = fmt.Sprintf("its volts under load (%.3g V) are outside the limits, which no filter can fix", m.Figure.Value)
 				return a, nil
 			}
 			broken++
@@ -127,11 +127,11 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		return a, nil
 	}
 	if math.IsInf(closestShort, 1) {
-		a.Why = "a broken limit rests on a lower bound, so nothing can be foretold behind a filter: " + before.Why + "; take it again with a faster time base"
+		a.Why = "a broken limit rests on a lower bound, so nothing can be predicted behind a filter: " + before.Why + "; take it again with a faster time base"
 		return a, nil
 	}
 	if name := unforetold(before); name != "" {
-		a.Why = name + " behind a filter can't be told from the measurement alone, only from the captures' samples"
+		a.Why = name + " behind a filter can't be predicted from the measurement alone, only from the captures' samples"
 		if confirms {
 			a.Why = fmt.Sprintf("%s; the %d likeliest part sets were tried on them and none brings it inside, which does not rule out others",
 				a.Why, doubtfulTries-doubtful)
@@ -421,7 +421,7 @@ func commonMode(in Input) string {
 			if s.RingHz.Known {
 				ring = fmt.Sprintf(" (they ring at %s)", target.HzText(s.RingHz.Value))
 			}
-			return "spikes" + ring + " mostly leave a switch-mode supply on both wires alike, where no filter across them helps: a common-mode choke of a few turns of both leads through a ferrite core, close to the supply, is worth a try; a single-ended capture can't tell how much it will do"
+			return "spikes" + ring + " mostly leave a switch-mode supply as common-mode, on both wires together, where no filter across them helps: a common-mode choke of a few turns of both leads through a ferrite core, close to the supply, is worth a try; a single-ended capture can't tell how much it will do"
 		}
 	}
 	return ""

@@ -88,7 +88,7 @@ func (p *prediction) curves(out *analysis.Measurement) {
 }
 
 // notForetold is why a figure has no value behind a circuit.
-const notForetold = "behind a filter it can't be told from the measurement alone; the capture's samples are needed"
+const notForetold = "behind a filter it can't be predicted from the measurement alone; the capture's samples are needed"
 
 // figure is a figure behind the circuit.
 func (p *prediction) figure(row figure.Row[analysis.Measurement], f figure.Figure) figure.Figure {

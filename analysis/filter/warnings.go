@@ -31,7 +31,7 @@ func warnings(r Result, in Input, volts float64) []string {
 		direct = c.C1.F
 	}
 	if direct > maxStartF {
-		w = append(w, fmt.Sprintf("%s straight on the supply: small bricks usually start into %s or less (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F")))
+		w = append(w, fmt.Sprintf("%s connected directly to the supply: small bricks usually start into %s or less (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F")))
 	} else if total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF; total > maxStartF {
 		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
 		w = append(w, fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, beside the cold heaters; small bricks usually start into %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F")))
@@ -47,7 +47,7 @@ func warnings(r Result, in Input, volts float64) []string {
 			for _, line := range []struct {
 				name string
 				f    figure.Figure
-			}{{"switching frequency", m.SwitchingHz}, {"burst rate", m.BurstHz}, {"mains line", m.MainsLineHz}} {
+			}{{"switching frequency", m.SwitchingHz}, {"burst rate", m.BurstHz}, {"mains ripple", m.MainsLineHz}} {
 				if f := line.f.Value; line.f.Known && f > 0 && DB(Insertion(c, f)) > peakWorthDB {
 					w = append(w, fmt.Sprintf("%s: it lifts the %s at %s by %.1f dB", at, line.name, target.HzText(f), DB(Insertion(c, f))))
 					near = true
@@ -72,7 +72,7 @@ func warnings(r Result, in Input, volts float64) []string {
 	}
 	for _, m := range in.Unit.Captures {
 		if m.Kind == cycle.Bursting {
-			w = append(w, "the supply switches in packets, whose rate hangs on what it is loaded with: take the capture again with the filter fitted")
+			w = append(w, "the supply switches in bursts, and their rate depends on the load: capture it again with the filter fitted")
 			break
 		}
 	}

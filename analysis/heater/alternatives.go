@@ -51,7 +51,7 @@ func (p *Plan) alternatives(z sizing) {
 			part := a.Parts[a.Best]
 			stringsOK = !part.PulledOver && math.Max(part.WorstHigh, -part.WorstLow) <= stringCorner
 			p.Alternatives = append(p.Alternatives, Alternative{Kind: AltStrings, HeatW: part.TotalW,
-				What: fmt.Sprintf("strings, %s: tolerance corners %s to %s, the outer ones with one odd valve in its string: put valves of equal heater current (measured) into one", part.Label, percent(part.WorstLow), percent(part.WorstHigh))})
+				What: fmt.Sprintf("strings, %s: worst cases %s to %s, the outer ones with one odd valve in its string: put valves of equal heater current (measured) into one", part.Label, percent(part.WorstLow), percent(part.WorstHigh))})
 		}
 	}
 	p.Alternatives = append(p.Alternatives, Alternative{Kind: AltSupply, HeatW: 0.7 * z.nominalA,
@@ -59,15 +59,15 @@ func (p *Plan) alternatives(z sizing) {
 	better := AltSupply
 	switch {
 	case p.Best >= 0 && p.comfortable(p.best()):
-		p.Better = "the dropper recommended: its tolerance corners stay well inside the heaters' limits"
+		p.Better = "the dropper recommended: its worst cases stay well inside the heaters' limits"
 		return
 	case stringsOK:
-		better, p.Better = AltStrings, "strings: least heat, and no worse corners than a dropper where their valves are alike"
+		better, p.Better = AltStrings, "strings: least heat, and no worse worst cases than a dropper where their valves are alike"
 	case regOK:
 		better = AltRegulator
 		p.Better = fmt.Sprintf("the regulator: it holds the heaters within ±%g %% whatever the supply, the parts and a pulled valve do, and takes much of the ripple too", 100*regulatorTol)
 	default:
-		p.Better = "a supply of fewer volts: a regulator here would want a large heat sink, and a dropper's corners are outside the limits"
+		p.Better = "a supply of fewer volts: a regulator here would want a large heat sink, and a dropper's worst cases are outside the limits"
 	}
 	for i := range p.Alternatives {
 		p.Alternatives[i].Better = p.Alternatives[i].Kind == better

@@ -9,7 +9,7 @@ func (p *Plan) assume(z sizing) {
 	add("heater current grows as volts to the power %g near the rating (0.5 to 0.65 is usual; no published figure)", o.Exponent)
 	add("heater current spread as the table gives it, ±7 %% where it gives none (from memory)")
 	if p.Supply.OutputOhm == 0 {
-		add("output resistance not given: taken as 0 (two meter readings at two currents would tell)")
+		add("output resistance not given: taken as 0 (meter readings at two currents would show it)")
 	} else {
 		add("output resistance %s", ohms(p.Supply.OutputOhm))
 	}
@@ -23,10 +23,10 @@ func (p *Plan) assume(z sizing) {
 	} else {
 		add("supply tolerance ±%g %%, part tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
 	}
-	add("rating to buy: at least %g x the dissipation in the worst tolerance corner", o.DeratingX)
+	add("rating to buy: at least %g x the dissipation in the worst case of the tolerances", o.DeratingX)
 	add("surface: %d K over the air at the full rating, in proportion below, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
 	add("a cold heater has 1/%g of its hot resistance (5 to 7 is usual, from memory)", o.ColdRatio)
-	add("warm-up: one thermal mass a heater, %g s to 80 %% of its volts in the 4 x volts, 3 x ohms test circuit (from memory)", o.WarmUpS)
+	add("warm-up: modelled on an %g s heater (time to 80 %% of its volts in the test circuit of 4 x volts and 3 x ohms, from memory)", o.WarmUpS)
 	add("diodes: %s; %s", siliconDiode.inWords, schottkyDiode.inWords)
 	add("headroom rule: the heaters' highest sum stays under %.0f %% of the rating (common practice, no source)", 100*o.HeadroomFrac)
 	seen := map[string]bool{}

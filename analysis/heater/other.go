@@ -44,14 +44,14 @@ func (z sizing) diodes(d *diodeModel) Arrangement {
 
 // none is the supply straight on the heaters.
 func (z sizing) none() Arrangement {
-	a := Arrangement{Name: nameNone, Exact: "straight on", Best: 0}
+	a := Arrangement{Name: nameNone, Exact: "connected directly", Best: 0}
 	l := layout{strands: z.strands}
 	p := Part{Label: "none", layout: l, Corners: l.corners(z.supply, z.opt)}
 	p.Fuses = z.fuses(l)
 	p.Shopping = fuseItems(p.Fuses)
 	z.summarise(&p)
 	if p.Corners[0].OverLimit {
-		p.Warnings = append(p.Warnings, fmt.Sprintf("straight on, the heaters get %s (%s): over their limit", volts3(p.HeaterV), percent(p.ErrFrac)))
+		p.Warnings = append(p.Warnings, fmt.Sprintf("connected directly, the heaters get %s (%s): over their limit", volts3(p.HeaterV), percent(p.ErrFrac)))
 	}
 	a.Parts = []Part{p}
 	return a

@@ -180,9 +180,9 @@ func (p *Plan) headroom() {
 // whyNot says why the supply can't feed the load, and what it would do.
 func (z sizing) whyNot() string {
 	losses := z.nominalA * (z.supply.OutputOhm + z.supply.LeadOhm + z.supply.FilterOhm)
-	s := fmt.Sprintf("%s is under the heaters' %s", volts(z.supply.Volts+z.supply.AtA*z.supply.OutputOhm), volts(z.load.Volts))
+	s := fmt.Sprintf("%s is less than %s", volts(z.supply.Volts+z.supply.AtA*z.supply.OutputOhm), volts(z.load.Volts))
 	if losses >= 0.005 {
-		s += fmt.Sprintf(" and the %s that supply, leads and filter lose", volts3(losses))
+		s += fmt.Sprintf(" plus %s lost on the way (supply, leads, filter)", volts3(losses))
 	}
 	n := layout{strands: z.strands}.solve(z.supply, z.opt.Exponent, scenario{})
 	if w, ok := n.worst(); ok {
@@ -190,7 +190,7 @@ func (z sizing) whyNot() string {
 		if math.Abs(w.relErr()) > w.valve.VoltTol {
 			inside = "outside"
 		}
-		s += fmt.Sprintf("; straight on, the %s would get %s (%s, %s its ±%.0f %%)", w.valve.Type, volts3(w.volts), percent(w.relErr()), inside, 100*w.valve.VoltTol)
+		s += fmt.Sprintf("; connected directly, the %s would get %s (%s, %s its ±%.0f %%)", w.valve.Type, volts3(w.volts), percent(w.relErr()), inside, 100*w.valve.VoltTol)
 	}
 	return s
 }
@@ -261,7 +261,7 @@ func (p *Plan) choose() {
 	case best.corners:
 		p.BestWhy = fmt.Sprintf("nominal volts are right, but the tolerances reach %s to %s: measure and trim", percent(part.WorstLow), percent(part.WorstHigh))
 	default:
-		p.BestWhy = fmt.Sprintf("every tolerance corner within %s to %s, and no pulled valve takes another over its limit", percent(part.WorstLow), percent(part.WorstHigh))
+		p.BestWhy = fmt.Sprintf("every worst case within %s to %s, and no pulled valve takes another over its limit", percent(part.WorstLow), percent(part.WorstHigh))
 	}
 	if p.Best >= 0 && a.Name == nameNone {
 		p.BestWhy = fmt.Sprintf("connect directly, %s; %s", percent(part.ErrFrac), p.BestWhy)
@@ -389,7 +389,7 @@ func (p *Plan) hint() {
 		}
 		what := fmt.Sprintf("%s less to drop", volts(g.Valve.Volts))
 		if p.Supply.Volts < high*(1+g.Valve.VoltTol/2) {
-			what = fmt.Sprintf("straight on it gets %s (%s)", volts(p.Supply.Volts), percent(p.Supply.Volts/high-1))
+			what = fmt.Sprintf("connected directly it gets %s (%s)", volts(p.Supply.Volts), percent(p.Supply.Volts/high-1))
 		}
 		p.Hints = append(p.Hints, fmt.Sprintf("the %s can also be wired for %s at %s (%s@series): half the current, and %s", g.Valve.Type, volts(high), amps(g.Valve.Amps/2), g.Valve.Type, what))
 	}

@@ -45,7 +45,7 @@ func TestPublishedHeaterData(t *testing.T) {
 		if v.Volts != c.v || v.Amps != c.a || v.CentreTapped != c.tap || !strings.HasPrefix(v.Pins, c.pins) {
 			t.Errorf("%s: %g V %g A tap %v pins %q, published %g V %g A tap %v pins %q", c.name, v.Volts, v.Amps, v.CentreTapped, v.Pins, c.v, c.a, c.tap, c.pins)
 		}
-		if !strings.HasPrefix(v.Source, "read") {
+		if !strings.HasPrefix(v.Source, "source: ") {
 			t.Errorf("%s: source %q, want the text it was read in", c.name, v.Source)
 		}
 		if c.voltTol != 0 && v.VoltTol != c.voltTol {

@@ -89,7 +89,7 @@ func nameModulation(lines []Line, spacingHz, switchingHz float64) (bursting bool
 		if n >= 1 && l.FrequencyHz >= (1-spacingReach)*switchingHz {
 			l.nameSideband(n, centres[n], spacingHz)
 		} else if k := math.Round(l.FrequencyHz / spacingHz); bursting && k >= 1 && math.Abs(l.FrequencyHz-k*spacingHz) < 0.5*l.BinHz+1e-4*l.FrequencyHz {
-			l.Comb, l.Harmonic, l.Name = CombBurst, int(k), harmonicName("packet rate", int(k))
+			l.Comb, l.Harmonic, l.Name = CombBurst, int(k), harmonicName("burst rate", int(k))
 		}
 	}
 	return bursting

@@ -43,11 +43,11 @@ const (
 // register takes unit, span, doubts and behaviour behind a filter from there; the
 // others rest on curves, which a filter lets be predicted.
 var criteria = []criterion{
-	{id: HeaterDC, name: "DC at the heater load", short: "DC", unit: "V", domain: linear, group: figure.Mean, foretold: true,
+	{id: HeaterDC, name: "supply volts (loaded)", short: "DC", unit: "V", domain: linear, group: figure.Mean, foretold: true,
 		how: "a meter reading of the DC volts at the heaters' current (or a DC-coupled capture)"},
 	on("pp_20mhz_v", criterion{id: RipplePP, name: "ripple p-p in 20 MHz", short: "ripple p-p", domain: linear, how: fastCapture}),
 	on("ripple_pp_v", criterion{id: FoldedRipple, name: "folded ripple p-p", short: "folded ripple", domain: linear, how: fastCapture}),
-	on("mains_line_rms_v", criterion{id: MainsLine, name: "mains line rms", short: "mains line", domain: power, how: slowCapture}),
+	on("mains_line_rms_v", criterion{id: MainsLine, name: "mains ripple (100/120 Hz)", short: "mains ripple", domain: power, how: slowCapture}),
 	on("spike_peak_p95_v", criterion{id: SpikePeak, name: "spike peak, 95th percentile", short: "spike p95", domain: linear, how: fastCapture, figure: spikePeak}),
 	on("spikes_per_s", criterion{id: SpikeRate, name: "spikes per second", short: "spikes/s", domain: linear, how: fastCapture}),
 	on("bands.audio.rms_v", criterion{id: BandAudio, name: "20 Hz to 20 kHz rms", short: "audio", domain: power, how: audioCapture}),
@@ -163,7 +163,7 @@ func noSpikes(m *analysis.Measurement) bool {
 // what is as small as the limit.
 func hidden(c criterion, l Limit, m *analysis.Measurement) string {
 	if c.id == SpikePeak && noSpikes(m) && m.Spikes.ThresholdV > l.Max {
-		return fmt.Sprintf("spikes under %s can't be told from the noise and the ripple's steps; use fewer volts per division", VoltText(m.Spikes.ThresholdV))
+		return fmt.Sprintf("spikes under %s are hidden by the noise and the ripple's steps; use fewer volts per division", VoltText(m.Spikes.ThresholdV))
 	}
 	return ""
 }
@@ -188,7 +188,7 @@ func (l Limit) Text() string {
 	case l.Criterion == HeaterDC:
 		return fmt.Sprintf("%.3g to %.3g %s", l.Min, l.Max, l.Unit)
 	case l.Criterion == Mask:
-		return fmt.Sprintf("%d corners", len(l.Points))
+		return fmt.Sprintf("%d points", len(l.Points))
 	case l.Criterion == SpikeRate:
 		return fmt.Sprintf("%.4g %s", l.Max, l.Unit)
 	}

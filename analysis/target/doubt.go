@@ -51,7 +51,7 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 	}
 	if m := p.from[0]; mg.DB < 0 && atQuantisation(c, m, mg.Figure) {
 		out = append(out, doubt{margin: index, flips: true,
-			text: "the noise is that of the converter's own steps",
+			text: "the noise is that of the ADC's own steps",
 			fix:  "use fewer volts per division, AC coupling, or a recorder with more bits"})
 	}
 	// A capture just as fit that puts the figure on the limit's other side.

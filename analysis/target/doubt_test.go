@@ -42,7 +42,7 @@ func TestConvertersOwnNoiseIsRetaken(t *testing.T) {
 	u := quiet()
 	u.Captures[0].Noise.DensityVPerRtHz.Value = 2e-6
 	u.Captures[0].QuantNoiseVPerRtHz = figure.Known(1.9e-6)
-	if e := Evaluate(u, line(t)); e.Verdict != Retake || !strings.Contains(e.WouldFlip, "converter's own steps") {
+	if e := Evaluate(u, line(t)); e.Verdict != Retake || !strings.Contains(e.WouldFlip, "ADC's own steps") {
 		t.Errorf("%q: %s", e.Verdict, e.WouldFlip)
 	}
 }

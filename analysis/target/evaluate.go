@@ -211,7 +211,7 @@ func (e *Evaluation) settle(doubts []doubt) {
 	}
 	e.Why = e.why(missing, out)
 	if e.Verdict == Retake {
-		e.Why = "undecided, " + e.decisive(doubts).text + "; as captured " + e.Why
+		e.Why = "undecided: " + e.decisive(doubts).text + "; this capture alone: " + e.Why
 	}
 	e.WouldFlip = e.wouldFlip(missing, out, doubts)
 }
@@ -252,9 +252,9 @@ func (e *Evaluation) why(missing []string, out int) string {
 		b.WriteString("; all else measured passes")
 	case out == 0 && e.Worst >= 0:
 		m := e.Margins[e.Worst]
-		fmt.Fprintf(&b, "inside by %.1f dB, nearest its limit is %s", m.DB, m.Limit.Name)
+		fmt.Fprintf(&b, "%.1f dB under every measured limit; closest: %s", m.DB, m.Limit.Name)
 	case out == 0:
-		b.WriteString("what was measured is inside")
+		b.WriteString("all that was measured is inside")
 	}
 	if len(missing) > 0 {
 		fmt.Fprintf(&b, "; not measured: %s", strings.Join(missing, ", "))
@@ -302,7 +302,7 @@ func (e *Evaluation) wouldFlip(missing []string, out int, doubts []doubt) string
 	case Pass:
 		if e.Worst >= 0 {
 			m := e.Margins[e.Worst]
-			parts = append(parts, fmt.Sprintf("%s rising by %.1f dB", m.Limit.Name, m.DB))
+			parts = append(parts, fmt.Sprintf("fails if %s rises %.1f dB", m.Limit.Name, m.DB))
 			if m.LowDB < 0 {
 				parts = append(parts, fmt.Sprintf("its uncertainty alone (%.1f to %.1f dB) reaches over the limit", m.LowDB, m.HighDB))
 			}
@@ -312,12 +312,12 @@ func (e *Evaluation) wouldFlip(missing []string, out int, doubts []doubt) string
 			if !m.Covered || m.DB >= 0 {
 				continue
 			}
-			s := fmt.Sprintf("%s falling by %.1f dB", m.Limit.Name, -m.DB)
+			s := fmt.Sprintf("%s falls %.1f dB", m.Limit.Name, -m.DB)
 			if m.AtLeast {
 				s += " or more"
 			}
 			if m.Limit.Criterion == HeaterDC {
-				s = fmt.Sprintf("DC between %.3g and %.3g V", m.Limit.Min, m.Limit.Max)
+				s = fmt.Sprintf("the supply volts are between %.3g and %.3g V", m.Limit.Min, m.Limit.Max)
 			}
 			if m.HighDB >= 0 {
 				s += " (within its uncertainty)"
@@ -325,10 +325,15 @@ func (e *Evaluation) wouldFlip(missing []string, out int, doubts []doubt) string
 			parts = append(parts, s)
 		}
 		if len(missing) > 0 {
-			parts = append(parts, "and measuring "+strings.Join(missing, ", "))
+			parts = append(parts, "what was not measured passes too ("+strings.Join(missing, ", ")+")")
 		}
+		return "passes if " + strings.Join(parts, ", and ")
 	}
-	return strings.Join(parts, "; ")
+	text := strings.Join(parts, "; ")
+	if text != "" && e.Verdict != Pass {
+		text = "to settle it: " + text
+	}
+	return text
 }
 
 // allCautions gathers the captures' cautions, each once.

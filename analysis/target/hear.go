@@ -165,7 +165,7 @@ func DeriveTarget(stage Stage, allowedInputV float64) (Target, error) {
 		Description: fmt.Sprintf("derived from the stage; beyond audio as %s", base),
 		Limits:      append(limits, mask),
 		Assumptions: append(stage.assumptions(),
-			"half of the allowed power is given to the mains line at twice the mains frequency, half to the mask",
+			"half of the allowed power goes to the mains ripple at twice the mains frequency, half to the mask",
 			cannotDecide),
 	}, nil
 }

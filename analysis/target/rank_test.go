@@ -37,7 +37,7 @@ func TestRankIsStableAndShared(t *testing.T) {
 	if ranked[0].Rank != 1 || ranked[1].Rank != 1 || ranked[2].Rank != 3 {
 		t.Errorf("overlapping intervals: %d %d %d", ranked[0].Rank, ranked[1].Rank, ranked[2].Rank)
 	}
-	if got := ranked[2].RankText(); !strings.HasPrefix(got, "ranked 3rd: inside by 1.0 dB") {
+	if got := ranked[2].RankText(); !strings.HasPrefix(got, "ranked 3rd: 1.0 dB under every measured limit") {
 		t.Error(got)
 	}
 	for n, want := range map[int]string{1: "1st", 2: "2nd", 3: "3rd", 4: "4th", 11: "11th", 12: "12th", 13: "13th", 21: "21st", 112: "112th"} {

@@ -46,7 +46,7 @@ captures that follow. Never connect mains to a sound input.`,
 	f.BoolVar(&asJSON, "json", false, "print one JSON object")
 	var opt capture.Options
 	f.StringVar(&opt.Channel, "channel", "", "channel to read, by name or by number from 1")
-	f.Func("rate", "sample rate in hertz; wins over the file's", hertz(&opt.RateHz))
+	f.Func("rate", "sample rate in hertz; overrides the file's", hertz(&opt.RateHz))
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if rms == 0 {
 			return usageError{errors.New("no --volts-rms given, expected the sine's volts rms as the meter shows them")}
@@ -77,7 +77,7 @@ captures that follow. Never connect mains to a sound input.`,
 			c.Cautions = append(c.Cautions, fmt.Sprintf("the sine fills only %.2g of full scale; raise the level and record again", fit.Amplitude))
 		}
 		if c.Residual > calResidual {
-			c.Cautions = append(c.Cautions, fmt.Sprintf("what the sine leaves is %.2g %% of it: hum, noise or distortion; look for the cause before trusting the figure", 100*c.Residual))
+			c.Cautions = append(c.Cautions, fmt.Sprintf("the residual (noise, distortion, hum) is %.2g %% of the sine; look for the cause before trusting the figure", 100*c.Residual))
 		}
 		for _, x := range t.Cautions {
 			if x.Code != capture.CautionUncalibrated {
@@ -95,7 +95,7 @@ captures that follow. Never connect mains to a sound input.`,
 		}
 		fmt.Fprintf(out, "volts_per_full_scale = %.6g\n", c.VoltsPerFullScale)
 		fmt.Fprintf(out, "  sine of %.7g Hz, peak %.5g of full scale for %.5g V rms\n", c.FrequencyHz, c.PeakOfFullScale, rms)
-		fmt.Fprintf(out, "  what the sine leaves: %.3g %% of it, rms\n", 100*c.Residual)
+		fmt.Fprintf(out, "  residual (noise, distortion): %.3g %% of the sine, rms\n", 100*c.Residual)
 		for _, x := range c.Cautions {
 			fmt.Fprintf(out, "  caution: %s\n", x)
 		}

@@ -237,7 +237,7 @@ func (c *checked) text(w io.Writer) error {
 	for _, o := range c.open {
 		fmt.Fprintf(&b, "  %s\n", o.name)
 		if o.reading {
-			b.WriteString(wrapText("    - ", "      ", fmt.Sprintf("DC at the heater load: take a meter reading%s", loadedWith(c.heaterA)), 100))
+			b.WriteString(wrapText("    - ", "      ", fmt.Sprintf("supply volts (loaded): take a meter reading%s", loadedWith(c.heaterA)), 100))
 		}
 		for _, s := range o.shots {
 			b.WriteString(wrapText("    - ", "      ", s.names()+": take "+s.settings()+loadedWith(c.heaterA), 100))

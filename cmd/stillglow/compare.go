@@ -31,7 +31,7 @@ func newCompareCmd() *cobra.Command {
 	f := &compareFlags{}
 	cmd := &cobra.Command{
 		Use:   "compare BEFORE AFTER",
-		Short: "Set a before and an after against each other in dB",
+		Short: "Compare before and after, in dB",
 		Long: `Compare takes two captures, or two results (results.json of a report, or lines of
 measure --json), and prints each figure before and after with its change in dB;
 below 0 dB is quieter. Two results are matched unit by unit. A change within the

@@ -46,10 +46,10 @@ func newDropperCmd() *cobra.Command {
 	var f dropperFlags
 	cmd := &cobra.Command{
 		Use:   "dropper [SHEET]",
-		Short: "Size the heater dropper and show every corner of it",
+		Short: "Size the heater dropper and show its worst cases",
 		Long: `Dropper solves the heater circuit (heater current grows like volts to the power
 0.6, not like a resistor's) and compares one shared resistor, one per valve, one
-per string, silicon and Schottky diodes: heater volts, tolerance corners, any one
+per string, silicon and Schottky diodes: heater volts, worst cases of the tolerances, any one
 valve pulled, heat, the rating to buy, cold start and warm-up.
 
 With --supply and --valves it needs no captures. With a bench sheet it sizes the
@@ -89,7 +89,7 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl.Float64Var(&f.coldRatio, "cold-ratio", 6, "hot over cold heater resistance, 5 to 7 is usual")
 	fl.Float64Var(&f.ambientC, "ambient", 25, "air around the dropper in °C")
 	fl.StringVar(&f.series, "series", "E24", "resistor series of IEC 60063: E6, E12, E24, E48 or E96")
-	fl.BoolVar(&f.all, "all", false, "show the standard values and corners of every arrangement; with a sheet: size every unit")
+	fl.BoolVar(&f.all, "all", false, "show the standard values and worst cases of every arrangement; with a sheet: size every unit")
 	fl.BoolVar(&f.asJSON, "json", false, "print JSON")
 	fl.StringVar(&f.warmUpPlot, "warmup-plot", "", "write volts and amps from switch-on to this .png or .svg file")
 	fl.StringVar(&f.sketch, "sketch", "", "write the wiring, with polarity, fuse and earth point, to this .svg file (one supply or unit)")

@@ -78,7 +78,7 @@ func TestDropperJSON(t *testing.T) {
 	}
 }
 
-// The transcripts are whole outputs; STILLGLOW_UPDATE=1 writes them afresh.
+// The console scripts are whole outputs; STILLGLOW_UPDATE=1 writes them afresh.
 func TestDropperTranscripts(t *testing.T) {
 	for name, args := range map[string][]string{
 		"dropper-7v":       {"dropper", "--supply", "7", "--valves", "2x12AU7,1x6N2P"},

@@ -147,7 +147,7 @@ func best(a heater.Arrangement) (heater.Part, bool) {
 func printSupplies(w io.Writer, plans []heater.Plan) {
 	fmt.Fprintln(w)
 	fmt.Fprintln(w, "with one shared resistor, and what to take instead where that is better:")
-	t := plainTable([]string{"supply", "exactly", plans[0].Options.Series, "heater", "corners", "pulled", "buy", "take"},
+	t := plainTable([]string{"supply", "exactly", plans[0].Options.Series, "heater", "worst", "pulled", "buy", "take"},
 		"rrrrrrrl", 7, 8, 11, 7, 13, 9, 6, 25)
 	for _, p := range plans {
 		row := table.Row{significant(p.Supply.Volts, 4) + " V", "-", "-", "-", "-", "-", "-", "can't feed it"}
@@ -213,7 +213,7 @@ func roundCorners(p heater.Part) string {
 func pulled(p heater.Part) string {
 	switch {
 	case p.PulledV == 0:
-		return "none lit"
+		return "no valve left"
 	case p.PulledOver:
 		return volt2(p.PulledV) + " V !"
 	}
@@ -253,7 +253,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 		printLine(w, "hint: ", s)
 	}
 	fmt.Fprintln(w)
-	t := plainTable([]string{"  arrangement", "fit", "heater", "corners", "pulled", "heat", "buy", "ripple"},
+	t := plainTable([]string{"  arrangement", "fit", "heater", "worst", "pulled", "heat", "buy", "ripple"},
 		"llrrrrrr", 21, 20, 7, 10, 9, 6, 6, 7)
 	for i, a := range p.Arrangements {
 		name := "  " + a.Name
@@ -279,7 +279,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	} else {
 		printLine(w, "", p.BestWhy)
 	}
-	printLine(w, "  ", "heater: the one furthest from its rating; corners: its error over all tolerances; pulled: the highest heater with any one valve out (! over its limit); heat: of the hottest single part; ripple: at 100 kHz, by the part alone")
+	printLine(w, "  ", "heater: the one furthest from its rating; worst: its error in the worst cases of the tolerances; pulled: the highest heater with any one valve out (! over its limit); heat: of the hottest single part; ripple: at 100 kHz, by the part alone")
 	for i, a := range p.Arrangements {
 		if all || i == p.Best || p.Best < 0 && i == 0 {
 			printValues(w, p, a)
@@ -313,7 +313,7 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 		title += "; values of " + p.Options.Series + " (IEC 60063)"
 	}
 	printLine(w, "", title)
-	t := plainTable([]string{"  fit", "heater", "error", "corners", "pulled", "heat", "buy", "surface", "shorted"},
+	t := plainTable([]string{"  fit", "heater", "error", "worst", "pulled", "heat", "buy", "surface", "shorted"},
 		"lrrrrrrrr", 22, 7, 7, 13, 9, 6, 6, 7, 7)
 	for i, part := range a.Parts {
 		mark := "  "
@@ -340,7 +340,7 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 		printLine(w, "  ", "ripple "+a.RippleHint)
 	}
 	fmt.Fprintln(w)
-	printLine(w, "", "corners of "+part.Label)
+	printLine(w, "", "worst cases with "+part.Label)
 	c := plainTable([]string{"case", "heater", "volts", "error", "load", "part", ""}, "llrrrrl", 42, 8, 8, 8, 7, 7, 6)
 	var notes []string
 	for _, k := range part.Corners {
@@ -434,7 +434,7 @@ func printInsulation(w io.Writer, p heater.Plan) {
 		}
 	}
 	if len(untold) > 0 {
-		printLine(w, "  ", "heater to cathode, at most: "+strings.Join(untold, ", ")+" (from memory, it varies by maker); where the cathodes stand is not told (--cathode-v, in a sheet cathode_v)")
+		printLine(w, "  ", "heater to cathode, at most: "+strings.Join(untold, ", ")+" (from memory, it varies by maker); the cathodes' volts are not given (--cathode-v, in a sheet cathode_v)")
 	}
 }
 

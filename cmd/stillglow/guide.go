@@ -28,7 +28,7 @@ func newGuideCmd() *cobra.Command {
 	f := guideFlags{}
 	cmd := &cobra.Command{
 		Use:   "guide [SHEET]",
-		Short: "Tell how to measure: load, probe, timebase for each criterion, safety",
+		Short: "Explain how to measure: load, probe, timebase for each criterion, safety",
 		Long: `Guide prints how to take the captures: safety first, the load for your heaters'
 current, probe and ground, which captures to take and what timebase each needs,
 worked out from the target's limits and the depth of the scope's memory, and the
@@ -152,9 +152,9 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 
 	head("2. Probe it short")
 	for _, t := range []string{
-		"At the supply's output connector, not at the end of its lead: 1:1 cable or a probe with a ground spring or the bare tip and barrel. A 15 cm ground clip is an aerial; it shows spikes that the supply does not have. (Public application notes on output ripple and noise: shortest ground, ground band or ring instead of a lead; read.)",
-		"A passive probe set to 1:1 may be only about 7 MHz wide (EDN Asia 2013, \"linear power supply's data sheet\", part 2; read): fine for mains and audio, not for spikes. A 10:1 probe costs ten times the scope's noise. 50 ohm coax into a 50 ohm terminator is the cleanest for the fast captures, behind a DC block at the supply's end: the terminator must never see the DC (7 V would put 1 W into it). A block of 1 µF has its corner at 3.2 kHz into 50 ohm (1/2πRC), so nothing slow comes through it. It halves the reading if the source end is terminated too: enter the factor as probe_factor.",
-		"For a figure to compare with data sheets fit 0.1 µF ceramic and 10 µF electrolytic across the output connector (ATX12V Power Supply Design Guide v1.1, section 3.2.6; read. v2.0 fits the same two; what its section 3.2.8, read, keeps out of noise tests are the thousands of µF for stability). Say in the note whether you did, and do the same for every unit.",
+		"At the supply's output connector, not at the end of its lead: 1:1 cable or a probe with a ground spring or the bare tip and barrel. A 15 cm ground clip is an aerial; it shows spikes that the supply does not have. (Source: public application notes on output ripple and noise: shortest ground, ground band or ring instead of a lead.)",
+		"A passive probe set to 1:1 may be only about 7 MHz wide (EDN Asia 2013, \"linear power supply's data sheet\", part 2): fine for mains and audio, not for spikes. A 10:1 probe raises the scope's noise tenfold. 50 ohm coax into a 50 ohm terminator is the cleanest for the fast captures, behind a DC block at the supply's end: the terminator must never see the DC (7 V would put 1 W into it). A block of 1 µF has its cut-off (-3 dB) at 3.2 kHz into 50 ohm (1/2πRC), so nothing slow comes through it. It halves the reading if the source end is terminated too: enter the factor as probe_factor.",
+		"For a figure to compare with data sheets fit 0.1 µF ceramic and 10 µF electrolytic across the output connector (ATX12V Power Supply Design Guide v1.1, section 3.2.6; v2.0 fits the same two; the thousands of µF in its section 3.2.8 are for stability, not for noise tests). Say in the note whether you did, and do the same for every unit.",
 		"Tell the sheet what the scope multiplies by: probe_factor is only for a factor that the file does not have in it yet.",
 	} {
 		para("  - ", t)
@@ -176,7 +176,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 			para("     works too: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(s.MostS), mode))
 		}
 		if s.VoltsPerDiv > 0 {
-			para("     range: ", fmt.Sprintf("begin at %s/div, which holds the ripple and spikes of a unit at its limits; go down as long as no peak is cut off, up if one is", capture.SI(s.VoltsPerDiv, "V", 3)))
+			para("     range: ", fmt.Sprintf("begin at %s/div, which holds the ripple and spikes of a unit at its limits; lower V/div until just before a peak is clipped, raise it if one is", capture.SI(s.VoltsPerDiv, "V", 3)))
 		}
 		if s.Fast && s.RateHz < pulseRateHz {
 			para("     note: ", fmt.Sprintf("at %s a pulse shorter than %s has fewer than four samples; its peak is then a lower bound", rateText(s.RateHz), secondsText(4/s.RateHz)))
@@ -208,13 +208,13 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 		para("  - ", t)
 	}
 	head("4. Take a baseline")
-	para("  - ", "The same settings with the probe's tip on its own ground at the supply's output, the supply off at the wall: that goes into the sheet as baseline. What it shows is the bench, not the unit, and is subtracted in power. The same once more with the supply running tells you what this unit radiates into the loop: it belongs to the unit, so note it and don't enter it as a baseline.")
+	para("  - ", "The same settings with the probe's tip on its own ground at the supply's output, the supply off at the wall: that goes into the sheet as baseline. What it shows is the bench, not the unit, and is subtracted in power (rms values as squares). The same once more with the supply running shows what this unit radiates into the probe's loop: it belongs to the unit, so note it and don't enter it as a baseline.")
 	head("5. Check while you are still at the bench")
 	para("  - ", "stillglow check SHEET names what is still open; stillglow watch SHEET follows the folder and ranks as files arrive.")
 	head("What the words mean, and where this comes from")
 	for _, t := range []string{
-		"PARD: periodic and random deviation of the DC output from its average in a stated bandwidth, usually 20 Hz to 20 MHz, rms and peak-to-peak (a public bench-supply guide, appendix A; read).",
-		"Noise of a supply as periodic or random signals from 10 Hz to 20 MHz on a 20 MHz scope; 50 mV peak-to-peak allowed on a 5 V rail (ATX12V guide v1.1, table 11; read).",
+		"PARD: periodic and random deviation of the DC output from its average in a stated bandwidth, usually 20 Hz to 20 MHz, rms and peak-to-peak (a public bench-supply guide, appendix A).",
+		"Noise of a supply as periodic or random signals from 10 Hz to 20 MHz on a 20 MHz scope; 50 mV peak-to-peak allowed on a 5 V rail (ATX12V guide v1.1, table 11).",
 		"Pulse duration at 50 %, transition duration from 10 to 90 % (IEEE Std 181 and IEC 60469; definitions from memory).",
 		"Standards that define test fixtures for switch-mode ripple (IEC 61204, JEITA RC-9131) were not opened; nothing here quotes them.",
 		"Limits of the target: " + sourcesOf(goal) + ".",
@@ -265,11 +265,11 @@ func sheetVolts(s *sheet.Sheet, heaterA float64) []loadVolts {
 
 func loadText(para func(first, text string), load heater.Load, volts []loadVolts) {
 	if len(load.Groups) == 0 {
-		para("  - ", "The real heaters with their dropper are the best load. In their place: a resistor of volts over the heaters' summed current, rated at twice its heat or more (give --valves and it is worked out here). (Ohm's law; the factor of two: read in an article on resistor ratings.)")
+		para("  - ", "The real heaters with their dropper are the best load. In their place: a resistor of volts over the heaters' summed current, rated at twice its heat or more (give --valves and it is worked out here). (Ohm's law; the factor of two: an article on resistor ratings.)")
 		return
 	}
 	amps := load.NominalA()
-	para("  - ", fmt.Sprintf("%s draw %.2f A. The real heaters with their dropper are the best load. In their place a resistor, wirewound is fine. (Ohm's law; twice the heat: read in an article on resistor ratings.)", load.Describe(), amps))
+	para("  - ", fmt.Sprintf("%s draw %.2f A. The real heaters with their dropper are the best load. In their place a resistor, wirewound is fine. (Ohm's law; twice the heat: an article on resistor ratings.)", load.Describe(), amps))
 	for _, v := range volts {
 		ohm, watts := v.V/amps, v.V*amps
 		near := ""

@@ -80,7 +80,7 @@ func (f *newFlags) questions() []question {
 		{&f.instrument, "instrument", "the scope in your words", "Your scope, in your own words", "scope", false, nil},
 		{&f.bandwidth, "bandwidth", "its bandwidth: 100M", "Its bandwidth", "100MHz", false, checkHertz},
 		{&f.memory, "memory", "samples in one record: 1M", "Samples it keeps in one record", "1M", false, func(s string) error { _, err := parseSamples(s); return err }},
-		{&f.probe, "probe", "factor by which its files are too small: 10 for a 10:1 probe that the scope doesn't know of", "Factor that its files' volts still lack (10 for a 10:1 probe the scope doesn't know of)", "1", false, between("factor", 1e-3, 1e5)},
+		{&f.probe, "probe", "multiply file volts by: 10 for a 10:1 probe that the scope doesn't know of", "Multiply file volts by (10 for a 10:1 probe the scope doesn't know of)", "1", false, between("factor", 1e-3, 1e5)},
 		{&f.coupling, "coupling", "input coupling: ac or dc", "Input coupling, ac or dc", "ac", false, checkCoupling},
 	}
 }
@@ -117,7 +117,7 @@ func (f *newFlags) run(cmd *cobra.Command, path string) error {
 	} else if err != nil {
 		return err
 	}
-	fmt.Fprintf(cmd.OutOrStdout(), "wrote %s\nnext: stillglow guide %s tells which captures to take; stillglow check %s what is still open\n", path, path, path)
+	fmt.Fprintf(cmd.OutOrStdout(), "wrote %s\nnext: stillglow guide %s lists the captures to take; stillglow check %s shows what is still missing\n", path, path, path)
 	return nil
 }
 
@@ -253,7 +253,7 @@ func (f *newFlags) sheet() string {
 	line("")
 	line("title    = %s", sheet.Quote(f.title))
 	line("workshop = %s", sheet.Quote(f.workshop))
-	line("# date   = 2026-01-31       # shown in the report; it never takes the clock's")
+	line("# date   = 2026-01-31       # shown in the report; today's date is never used")
 	line("# note   = \"\"")
 	line("mains_hz = %-14g # 50 or 60; left out, it is found where a capture is long enough", num(f.mains))
 	line("target   = %s", sheet.Quote(f.target))
@@ -288,7 +288,7 @@ func (f *newFlags) sheet() string {
 	line("name           = %s", sheet.Quote(f.instrument))
 	line("bandwidth_hz   = %-12g # with the bandwidth limit off", hz)
 	line("coupling       = %-12s # \"ac\" shows no DC: the meter readings below do", sheet.Quote(strings.ToLower(f.coupling)))
-	line("probe_factor   = %-12g # what the files' volts still lack; 1 when the scope knows its probe", num(f.probe))
+	line("probe_factor   = %-12g # multiply file volts by this; 1 when the scope knows its probe", num(f.probe))
 	line("memory_samples = %-12d # samples in one record", memory)
 	line("gain_percent   = 3            # its gain accuracy; 3 %% is usual for 8 bits (common practice, no source)")
 	line("# band_limited = true         # its 20 MHz limit was on")
@@ -334,7 +334,7 @@ func (f *newFlags) sheet() string {
 		}
 		line("# Meter readings size the dropper and show how it sags; two loads or more.")
 		line("# readings = [{ load_a = 0, v = %.2f }, { load_a = %g, v = %.2f }]", 1.01*num(f.ratedV), amps, num(f.ratedV))
-		line("# One block for each file; stillglow guide tells which captures to take.")
+		line("# One block for each file; stillglow guide lists the captures to take.")
 		line("# [[unit.capture]]")
 		line("# file   = \"%s-%s-fast.csv\"", fileWord(f.brand), mark)
 		line("# load_a = %g", amps)

@@ -18,7 +18,7 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 	f := cmd.Flags()
 	f.StringVar(&opt.Channel, "channel", "", "channel to read, by name or by number from 1")
 	f.Func("time-unit", "unit of the time column: s, ms, us, ns or samples", oneOf(&opt.TimeUnit, "s", "ms", "us", "ns", "ps", "samples"))
-	f.Func("volt-unit", "unit of the volts column: V, mV, uV, counts or div", oneOf(&opt.VoltUnit, "V", "mV", "uV", "nV", "kV", "counts", "div"))
+	f.Func("volt-unit", "unit of the voltage column: V, mV, uV, counts or div", oneOf(&opt.VoltUnit, "V", "mV", "uV", "nV", "kV", "counts", "div"))
 	f.Func("delimiter", "cell delimiter: comma, semicolon, tab, space or bar, or the character itself", func(s string) error {
 		switch strings.ToLower(s) {
 		case "comma", ",":
@@ -48,14 +48,14 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 		}
 		return nil
 	})
-	f.Func("rate", "sample rate in hertz (48000, 48k, 2.5MHz); wins over the file's time column", hertz(&opt.RateHz))
+	f.Func("rate", "sample rate in hertz (48000, 48k, 2.5MHz); overrides the file's time column", hertz(&opt.RateHz))
 	f.Func("scale", "volts per count or per division: multiplies the file's values", nonZero(&opt.Scale))
 	f.Func("offset", "volts added after the scale", func(s string) (err error) {
 		opt.OffsetV, err = finite(s)
 		return err
 	})
 	f.Func("volts-per-full-scale", "WAV: volts (peak) at digital full scale", positive(&opt.VoltsPerFullScale))
-	f.Func("probe", "probe factor the file's volts still lack (10 for a 10:1 probe set as 1:1)", func(s string) error {
+	f.Func("probe", "multiply the file's volts by this (10 for a 10:1 probe that the scope was told is 1:1)", func(s string) error {
 		t := strings.TrimSuffix(strings.TrimSuffix(strings.ToLower(strings.TrimSpace(s)), ":1"), "x")
 		return positive(&opt.ProbeFactor)(strings.TrimPrefix(t, "x"))
 	})

@@ -17,7 +17,7 @@ func TestMain(m *testing.M) {
 	})
 }
 
-// TestScripts runs the transcripts in testdata/script: whole commands with what
+// TestScripts runs the console scripts in testdata/script: whole commands with what
 // they print and what they leave on the disk.
 func TestScripts(t *testing.T) {
 	root, err := filepath.Abs("../..")
@@ -26,6 +26,7 @@ func TestScripts(t *testing.T) {
 	}
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
+		UpdateScripts: os.Getenv("STILLGLOW_UPDATE") == "1",
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("ROOT", root)
 			env.Setenv("BENCH", filepath.Join(root, "testdata", "bench", "bench.toml"))

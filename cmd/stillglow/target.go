@@ -158,7 +158,7 @@ func listTargets(w io.Writer, asTOML, asJSON bool) error {
 		}{"1.0", objects})
 	}
 	out := &strings.Builder{}
-	table := plainTable([]string{"target", "for", "ripple p-p", "mains line", "spikes", "A-weighted"}, "llrrrr", 14, 44, 10, 10, 8, 10)
+	table := plainTable([]string{"target", "for", "ripple p-p", "mains ripple", "spikes", "A-weighted"}, "llrrrr", 14, 38, 10, 12, 8, 10)
 	for _, t := range all {
 		cells := []any{t.Name, t.Description}
 		for _, id := range []target.Criterion{target.RipplePP, target.MainsLine, target.SpikePeak, target.BandAudioA} {
