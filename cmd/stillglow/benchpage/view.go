@@ -228,7 +228,7 @@ func (v *view) cards(b *bench) {
 }
 
 // firstFigures are those that tell most about a capture at a glance.
-var firstFigures = []string{"DC", "peak-to-peak, 20 MHz", "switching frequency", "mains line, rms", "peak-to-peak, full span"}
+var firstFigures = []string{"DC", "peak-to-peak, 20 MHz", "switching frequency", "mains ripple (100/120 Hz), rms", "peak-to-peak, full span"}
 
 func (b *bench) card(e entry) cardView {
 	c := cardView{ID: e.ID, File: e.Capture.File, Name: e.Capture.File[strings.LastIndexByte(e.Capture.File, '/')+1:], Fields: e.Fields,
