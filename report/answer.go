@@ -260,20 +260,3 @@ func (r *Report) baselines() (all, without int) {
 
 // InventedBanner marks a report of invented data.
 const InventedBanner = "Invented data: brands, units and captures are made up to show the tool. Nothing here is evidence about any real supply."
-
-// safetyNotes are the usual cautions of this work; common practice, no source.
-var safetyNotes = []string{
-	"The inside of a supply and of a valve amplifier is at mains and high voltage, also for minutes after switch-off. Leave it closed unless you are trained for it; local codes and licensed practice go before anything said here.",
-	"A scope's ground clip is at mains earth. Clip it only to a point that may be earthed, or measure the supply floating and differentially; never lift the scope's own earth.",
-	"The output of many double-insulated bricks floats at about half the mains voltage, through the brick's interference capacitor: you feel it, and it can harm a scope's input or a valve's heater-cathode insulation. Join the grounds first, with the brick unplugged.",
-	"Discharge capacitors before touching a circuit, and measure that they are empty.",
-}
-
-// safety adds what the heater plan says of droppers, hot parts and valves.
-func safety() []string {
-	out := append([]string(nil), safetyNotes...)
-	for _, s := range heater.SafetyCautions() {
-		out = append(out, sentence(s))
-	}
-	return out
-}

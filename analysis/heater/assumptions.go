@@ -46,8 +46,8 @@ func SafetyCautions() []string {
 		"dropper resistors run hot enough to burn skin and melt insulation: lift them off the board, give them air",
 		"measure the heater volts at the socket pins, all valves in and warm, before you trust any figure here",
 		"never pull or fit a valve under power where a dropper is shared",
-		"never join the outputs of two supplies to share a load: they fight over the last millivolt, and one carries it all; give each its own valves",
+		"never put two supplies in parallel: they do not share the load, and one carries it all; give each its own valves",
 		"mains and valve high tension kill: unplug, discharge the capacitors and check with the meter before you touch",
-		"local codes and licensed practice come before anything printed here",
+		"local codes and licensed practice decide, not this tool",
 	}
 }

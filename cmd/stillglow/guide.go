@@ -13,6 +13,7 @@ import (
 	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
+	"stillglow/report"
 )
 
 // guideFlags are what the advice depends on.
@@ -139,10 +140,12 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	head("Safety first")
 	for _, c := range []string{
 		"A bench brick is mains equipment. Never open it while it is plugged in; its primary capacitor holds several hundred volts for minutes after. Test only units whose case and mains lead are sound.",
-		"The ground clip of a mains-powered scope is bolted to protective earth. Clip it to the supply's own negative output only when that output is floating or earthed there anyway; check with a meter first. Never lift the scope's earth to get round this.",
+		"The ground clip of a mains-powered scope is bolted to protective earth. " + report.GroundSafety + " Never lift the scope's earth to get round this.",
+		report.LeakSafety + " A sound card is earthed through its computer: the first touch of the two grounds carries that current, so join them before you plug in, and keep the DC block in the signal lead.",
+		report.HTSafety,
 		"Keep the preamp's high tension off and its capacitors discharged while you work on heaters: some heater circuits stand on a bias of tens of volts against earth.",
 		"A load resistor of several watts burns skin and bench tops. Stand it on ceramic or metal, in air, and leave it to cool.",
-		"Local codes and licensed practice come before anything printed here. If you are not qualified to work on mains equipment, have it done.",
+		report.CodesSafety + " If you are not qualified to work on mains equipment, have it done.",
 	} {
 		para("  ! ", c)
 	}

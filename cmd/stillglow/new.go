@@ -249,6 +249,8 @@ func (f *newFlags) sheet() string {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	line("# Bench sheet: which captures belong to which unit, and how they were made.")
+	line("# Safety: clip the ground only to a point that you have measured to be floating or at")
+	line("# earth; join grounds with everything unplugged. Local codes and licensed practice decide.")
 	line("# Paths are relative to this file. A misspelt key is an error that names the nearest.")
 	line("")
 	line("title    = %s", sheet.Quote(f.title))

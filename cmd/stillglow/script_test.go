@@ -25,7 +25,7 @@ func TestScripts(t *testing.T) {
 		t.Fatal(err)
 	}
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/script",
+		Dir:           "testdata/script",
 		UpdateScripts: os.Getenv("STILLGLOW_UPDATE") == "1",
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("ROOT", root)

@@ -1,0 +1,31 @@
+package report
+
+import "stillglow/analysis/heater"
+
+// Safety lines that the README, the guide and the pages give in the same words;
+// common practice, no source.
+const (
+	GroundSafety = "Clip the ground only to a point that you have measured to be floating or at earth; join grounds with everything unplugged."
+	LeakSafety   = "The output of a double-insulated brick floats near half the mains voltage at small leakage current: you feel it, and it can harm a scope's input, a sound card or a valve's heater-cathode insulation at first touch."
+	CapSafety    = "An electrolytic connected the wrong way round, over its volts or beside a hot part vents or bursts: mind its +, take the rated volts named or more, keep it clear of the dropper, and shield your eyes at the first switch-on."
+	HTSafety     = "High tension stays after switch-off: bleed the capacitors through a resistor and check with a meter that they are empty before you touch anything."
+	CodesSafety  = "Local codes and licensed practice decide, not this tool."
+)
+
+// safetyNotes are the usual cautions of this work.
+var safetyNotes = []string{
+	"The inside of a supply and of a valve amplifier is at mains and high voltage, also for minutes after switch-off. Leave it closed unless you are trained for it. " + CodesSafety,
+	"The ground clip of a mains-powered scope is at mains earth, and so is the input of a sound card in an earthed computer. " + GroundSafety + " Never lift the scope's own earth.",
+	LeakSafety,
+	HTSafety,
+	CapSafety,
+}
+
+// safety adds what the heater plan says of droppers, hot parts and valves.
+func safety() []string {
+	out := append([]string(nil), safetyNotes...)
+	for _, s := range heater.SafetyCautions() {
+		out = append(out, sentence(s))
+	}
+	return out
+}
