@@ -14,6 +14,7 @@ import (
 
 // Judging a calibration.
 const (
+	calRefused  = 0.05 // of the sine, rms: above it there is no sine to calibrate by
 	calResidual = 0.01 // of the sine, rms: above it the sine is not clean
 	calHot      = 0.98 // of full scale: the input may clip
 	calFaint    = 0.01 // of full scale: the input's noise weighs
@@ -68,6 +69,9 @@ captures that follow. Never connect mains to a sound input.`,
 			File: file, VoltsPerFullScale: rms * math.Sqrt2 / fit.Amplitude, FrequencyHz: fit.FrequencyHz,
 			PeakOfFullScale: fit.Amplitude, OffsetOfFullScale: fit.Offset, Residual: fit.ResidualRMS / (fit.Amplitude / math.Sqrt2),
 			Cautions: []string{},
+		}
+		if c.Residual > calRefused {
+			return fmt.Errorf("%s: the residual (noise, distortion, hum) is %.2g %% of the sine, expected at most %g %%; record a clean sine and try again", file, 100*c.Residual, 100*calRefused)
 		}
 		lo, hi, _ := spreadOf(t.Volts)
 		if max(-lo, hi) >= calHot {

@@ -120,6 +120,12 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 	if n := strings.Count(f.valves, ",") + 1; n > maxValveGroups {
 		return usageError{fmt.Errorf("--valves has %d groups, expected at most %d; give valves of one type together, such as 2x12AU7", n, maxValveGroups)}
 	}
+	if !(f.headroom >= 1 && f.headroom <= 100) {
+		return usageError{fmt.Errorf("--headroom: found %g, expected 1 to 100 percent", f.headroom)}
+	}
+	if !(f.partTol >= 0 && f.partTol <= 50) {
+		return usageError{fmt.Errorf("--part-tol: found %g, expected 0 to 50 percent", f.partTol)}
+	}
 	own, err := parseOwn(f.own)
 	if err != nil {
 		return usageError{err}

@@ -155,6 +155,9 @@ func (f *filterFlags) runParts(cmd *cobra.Command) error {
 	if f.topology == "" {
 		return usageError{errors.New("give a bench sheet, or --topology rc, lc or clc with its parts, such as --topology rc --r-ohm 1.3 --c-uf 1000")}
 	}
+	if !(f.loadA >= 0) || math.IsInf(f.loadA, 0) {
+		return usageError{fmt.Errorf("--heaters-a: found %g, expected amps, 0 or more", f.loadA)}
+	}
 	c, err := f.circuit()
 	if err != nil {
 		return usageError{err}
@@ -164,8 +167,8 @@ func (f *filterFlags) runParts(cmd *cobra.Command) error {
 		hz = []float64{10, 50, 100, 120, 1e3, 5e3, 10e3, 20e3, 50e3, 100e3, 200e3, 500e3, 1e6, 5e6, 10e6, 20e6, 50e6}
 	}
 	for _, v := range hz {
-		if !(v >= 0) || math.IsInf(v, 0) {
-			return usageError{fmt.Errorf("--hz %g, expected frequencies of 0 or more", v)}
+		if !(v > 0) || math.IsInf(v, 0) {
+			return usageError{fmt.Errorf("--hz: found %g, expected frequencies above zero", v)}
 		}
 	}
 	r := filter.Describe(c, f.heaterV, f.loadA)

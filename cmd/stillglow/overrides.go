@@ -59,7 +59,16 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 		t := strings.TrimSuffix(strings.TrimSuffix(strings.ToLower(strings.TrimSpace(s)), ":1"), "x")
 		return positive(&opt.ProbeFactor)(strings.TrimPrefix(t, "x"))
 	})
-	f.Func("bandwidth", "bandwidth of the instrument in hertz (20M, 100MHz)", hertz(&opt.BandwidthHz))
+	f.Func("bandwidth", "bandwidth of the instrument in hertz (20M, 100MHz)", func(s string) error {
+		const least = 1e3 // no instrument has less: 20 meant 20M
+		if err := hertz(&opt.BandwidthHz)(s); err != nil {
+			return err
+		}
+		if opt.BandwidthHz < least {
+			return fmt.Errorf("found %q, expected 1 kHz or more, such as 20M", s)
+		}
+		return nil
+	})
 	f.BoolFunc("band-limited", "the instrument's own bandwidth limit was on (=false: off)", func(s string) error {
 		b, err := strconv.ParseBool(s)
 		if err != nil {

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -58,7 +60,7 @@ func execute(ctx context.Context, args []string, stdin io.Reader, stdout, stderr
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	ran, err := root.ExecuteContextC(ctx)
 	var usage usageError
 	switch {
 	case err == nil:
@@ -66,7 +68,7 @@ func execute(ctx context.Context, args []string, stdin io.Reader, stdout, stderr
 	case errors.Is(err, errNonePass):
 		return exitNonePass
 	case errors.As(err, &usage):
-		fmt.Fprintf(stderr, "stillglow: %s; see 'stillglow --help'\n", oneLine(err))
+		fmt.Fprintf(stderr, "stillglow: %s; see '%s --help'\n", oneLine(err), ran.CommandPath())
 		return exitUsage
 	case ctx.Err() != nil && errors.Is(err, ctx.Err()):
 		fmt.Fprintln(stderr, "stillglow: interrupted, nothing was changed")
@@ -136,7 +138,7 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 	root.Flags().BoolVarP(&showVersion, "version", "v", false, "version for stillglow")
 	root.Flags().BoolVar(&showLicences, "licences", false, "with it the licences of all that the program is made of")
 	root.SuggestionsMinimumDistance = 2
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{flagError(err)} })
 	root.AddCommand(
 		newBenchCmd(),
 		newInspectCmd(),
@@ -164,8 +166,29 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 func wantArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if err := check(cmd, args); err != nil {
-			return usageError{err}
+			if len(args) == 0 {
+				return usageError{fmt.Errorf("%s needs %s", cmd.Name(), wanted(cmd))}
+			}
+			return usageError{fmt.Errorf("found %d arguments, expected '%s'", len(args), cmd.UseLine())}
 		}
 		return nil
 	}
+}
+
+// wanted names the arguments of a command as its usage line does.
+func wanted(cmd *cobra.Command) string {
+	_, names, _ := strings.Cut(cmd.Use, " ")
+	return names
+}
+
+// badNumber is what the flag library says of a number that does not parse.
+var badNumber = regexp.MustCompile(`^invalid argument (".*") for "(?:-\w, )?(--[\w-]+)" flag: .*(?:strconv|invalid syntax|parse).*$`)
+
+// flagError gives the flag library's words the form of all other messages: what
+// was found, then what was expected.
+func flagError(err error) error {
+	if m := badNumber.FindStringSubmatch(err.Error()); m != nil {
+		return fmt.Errorf("%s: found %s, expected a number", m[2], m[1])
+	}
+	return err
 }
