@@ -192,7 +192,7 @@ var shapes = map[target.Verdict]string{
 	target.Pass:     "●",
 	target.NearMiss: "◐",
 	target.Fail:     "✕",
-	target.Open:     "○",
+	target.Open:     "◌",
 	target.Retake:   "↻",
 }
 

@@ -136,7 +136,7 @@ type brandView struct{ Name, Passing, Share, Median, Best, Worst, More string }
 type limitView struct{ Name, Limit, Need, Source string }
 
 // verdictOrder is the order of the filter boxes and of sorting by verdict.
-var verdictOrder = []target.Verdict{target.Pass, target.Open, target.NearMiss, target.Retake, target.Fail}
+var verdictOrder = []target.Verdict{target.Pass, target.NearMiss, target.Fail, target.Open, target.Retake}
 
 func verdictClass(v target.Verdict) string { return slug(string(v)) }
 

@@ -54,7 +54,7 @@ func (r *Report) plotList() []plotSpec {
 	for i := range r.Units {
 		u := &r.Units[i]
 		name := shorten(unitName(u.Eval.Unit), 60)
-		base := fmt.Sprintf("%02d-%s", i+1, slug(unitName(u.Eval.Unit)))
+		base := r.plotBase(i)
 		unit := func(kind, what, alt string, inLog, has bool, f func(int) *canvas.Drawing) {
 			add(plotSpec{name: base + "-" + kind, kind: kind, unit: i, inLog: inLog && u == best,
 				caption: name + ": " + what, alt: what + " of " + name + alt}, has, f)
@@ -75,6 +75,27 @@ func (r *Report) plotList() []plotSpec {
 			func(int) *canvas.Drawing { return warmUpFigure(u) })
 	}
 	return out
+}
+
+// plotBase begins the names of a unit's plots. It holds no rank, so that links to
+// it outlive the next ranking; units that read alike are numbered by their names'
+// whole text, not by their place.
+func (r *Report) plotBase(i int) string {
+	base := slug(unitName(r.Units[i].Eval.Unit))
+	place, shared := 1, false
+	for j := range r.Units {
+		if j == i || slug(unitName(r.Units[j].Eval.Unit)) != base {
+			continue
+		}
+		shared = true
+		if a, b := unitName(r.Units[j].Eval.Unit), unitName(r.Units[i].Eval.Unit); a < b || a == b && j < i {
+			place++
+		}
+	}
+	if shared {
+		return fmt.Sprintf("%s--%d", base, place) // a slug holds no two hyphens, so no other unit has it
+	}
+	return base
 }
 
 func brandsAlt(r *Report) string {

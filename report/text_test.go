@@ -103,7 +103,7 @@ func TestTableTellsVerdictsByShapeAndWord(t *testing.T) {
 	if err := WriteTable(&w, fixture(9), TableOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"● pass", "◐ near miss", "✕ fail", "○ open", "↻ retake"} {
+	for _, want := range []string{"● pass", "◐ near miss", "✕ fail", "◌ open", "↻ retake"} {
 		if !strings.Contains(w.String(), want) {
 			t.Errorf("no %q in the table", want)
 		}

@@ -174,7 +174,7 @@ func moreToTell(a, b *Brand) string {
 		}
 		text += w
 	}
-	return fmt.Sprintf("%s; at 5 %% significance and %.0f %% power, if they go on as so far", text, tellPower*100)
+	return fmt.Sprintf("%s; so many show a true difference %.0f times in 100 and a false one 5 times in 100, if they go on as so far (Fisher's exact test, two-sample t test)", text, tellPower*100)
 }
 
 // shrunk is the share with one passing and one failing unit added, so that

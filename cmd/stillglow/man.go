@@ -9,6 +9,9 @@ import (
 	"github.com/spf13/cobra/doc"
 )
 
+// pagesDated is when the pages were last revised.
+var pagesDated = time.Date(2026, time.November, 25, 0, 0, 0, 0, time.UTC)
+
 func newManCmd() *cobra.Command {
 	return &cobra.Command{
 		Use:   "man DIR",
@@ -25,8 +28,8 @@ shell completion see "stillglow completion --help".`,
 				}
 				return cannotWrite(args[0], err)
 			}
-			// A fixed date keeps the pages the same from the same program.
-			day := time.Unix(0, 0).UTC()
+			// A date of the source keeps the pages the same from the same program.
+			day := pagesDated
 			root := cmd.Root()
 			root.DisableAutoGenTag = true
 			return doc.GenManTree(root, &doc.GenManHeader{Section: "1", Source: "stillglow " + version, Manual: "stillglow", Date: &day}, dir)
