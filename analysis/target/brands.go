@@ -157,11 +157,11 @@ func markOutliers(evals []Evaluation) {
 func moreToTell(a, b *Brand) string {
 	var ways []string
 	if n, ok := unitsByShare(shrunk(a), shrunk(b)); ok {
-		ways = append(ways, fmt.Sprintf("by how many pass: %s (Fisher's exact test)", moreOf(a, b, n, fisherP(a.Passing, a.Judged, b.Passing, b.Judged))))
+		ways = append(ways, fmt.Sprintf("by how many pass: %s", moreOf(a, b, n, fisherP(a.Passing, a.Judged, b.Passing, b.Judged))))
 	}
 	if delta, sd, p, ok := marginTest(a.UnitWorstDB, b.UnitWorstDB); ok {
 		if n, ok := unitsByMargin(delta, sd); ok {
-			ways = append(ways, fmt.Sprintf("by their worst margins: %s (two-sample t test)", moreOf(a, b, n, p)))
+			ways = append(ways, fmt.Sprintf("by their worst margins: %s", moreOf(a, b, n, p)))
 		}
 	}
 	if len(ways) == 0 {
