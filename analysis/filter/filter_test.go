@@ -364,7 +364,7 @@ func TestSearchSaysWhyNoneDoes(t *testing.T) {
 	}
 	in := nearMiss(3, 20e-3, 10e6)
 	in.Unit.Readings = []target.Reading{{LoadA: 0.6, V: 12}}
-	if a, _ := Search(context.Background(), in, Options{}); a.Found || !strings.Contains(a.Why, "DC") {
+	if a, _ := Search(context.Background(), in, Options{}); a.Found || !strings.Contains(a.Why, "volts under load") {
 		t.Errorf("%s", a.Why)
 	}
 	in = nearMiss(3, 40e-3, 10e6)

@@ -33,7 +33,7 @@ func TestSpikesUnderTheNoiseAreNotMeasured(t *testing.T) {
 	u := quiet()
 	u.Captures[1].Spikes = analysis.SpikeSummary{PerS: figure.Known(0), ThresholdV: 90e-3, PeakP95V: figure.NotMeasured("no spike")}
 	e := Evaluate(u, line(t))
-	if m := marginOf(t, e, SpikePeak); e.Verdict != Open || m.Covered || !strings.Contains(m.Reason, "can't be told from the noise") {
+	if m := marginOf(t, e, SpikePeak); e.Verdict != Open || m.Covered || !strings.Contains(m.Reason, "are hidden by the noise") {
 		t.Errorf("%q: %+v", e.Verdict, m)
 	}
 }
