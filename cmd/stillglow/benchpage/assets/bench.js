@@ -239,8 +239,10 @@ const take = async o => {
   const a = await post("/edit", {op: "valve", type});
   if (a.ok) say(type + " added");
 };
+let entered = false; // Enter came while the list was on its way
 document.addEventListener("input", async e => {
   if (e.target.id !== "valve-q") return;
+  if (e.isTrusted) entered = false;
   const mine = ++asked, q = e.target.value.trim();
   if (!q) { closeValves(); return; }
   const r = await fetch("/valves?q=" + encodeURIComponent(q));
@@ -249,6 +251,8 @@ document.addEventListener("input", async e => {
   box.innerHTML = await r.text();
   input.setAttribute("aria-expanded", "true");
   choose($("[role=option]", box));
+  if (entered && chosen()) take(chosen());
+  entered = false;
 });
 document.addEventListener("keydown", e => {
   if (e.target.id !== "valve-q") return;
@@ -256,7 +260,10 @@ document.addEventListener("keydown", e => {
   if (e.key === "ArrowDown" || e.key === "ArrowUp") {
     e.preventDefault();
     choose(options[Math.max(0, Math.min(options.length - 1, i + (e.key === "ArrowDown" ? 1 : -1)))]);
-  } else if (e.key === "Enter" && chosen()) { e.preventDefault(); take(chosen()); }
+  } else if (e.key === "Enter") {
+    e.preventDefault();
+    if (chosen()) take(chosen()); else entered = e.target.value.trim() !== "";
+  }
   else if (e.key === "Escape") closeValves();
 });
 document.addEventListener("click", e => { const o = e.target.closest("#valve-found [role=option]"); if (o) take(o); });
