@@ -62,18 +62,7 @@ func newIndex(data []byte) *index {
 
 func (x *index) header(e *unstable.Node, counts map[string]int) {
 	keys, at, _ := keyParts(e)
-	table := ""
-	for i, k := range keys {
-		table = join(table, k)
-		last := i == len(keys)-1
-		if last && e.Kind == unstable.ArrayTable {
-			n := counts[table]
-			counts[table] = n + 1
-			table += "[" + strconv.Itoa(n) + "]"
-		} else if n := counts[table]; n > 0 {
-			table += "[" + strconv.Itoa(n-1) + "]"
-		}
-	}
+	table := tablePath(keys, e.Kind == unstable.ArrayTable, counts)
 	x.start[table] = at
 	end := x.lineEnd(at)
 	x.tables = append(x.tables, tableAt{path: table, from: x.lineStart(at), keysFrom: end, end: end})

@@ -24,18 +24,7 @@ func places(data []byte) map[string]place {
 		switch e.Kind {
 		case unstable.Table, unstable.ArrayTable:
 			keys, at := w.keyPath(e)
-			table = ""
-			for i, k := range keys {
-				table = join(table, k)
-				last := i == len(keys)-1
-				if last && e.Kind == unstable.ArrayTable {
-					n := counts[table]
-					counts[table] = n + 1
-					table += "[" + strconv.Itoa(n) + "]"
-				} else if n := counts[table]; n > 0 {
-					table += "[" + strconv.Itoa(n-1) + "]"
-				}
-			}
+			table = tablePath(keys, e.Kind == unstable.ArrayTable, counts)
 			w.at[table] = at
 		case unstable.KeyValue:
 			w.keyValue(e, table)
@@ -109,4 +98,21 @@ func (w *walker) value(v *unstable.Node, path string, at place) {
 			w.value(c, item, here)
 		}
 	}
+}
+
+// tablePath is a header's path with the place of every array table in it; counts
+// holds how many of each were seen, an array's own header among them.
+func tablePath(keys []string, array bool, counts map[string]int) string {
+	table := ""
+	for i, k := range keys {
+		table = join(table, k)
+		if array && i == len(keys)-1 {
+			n := counts[table]
+			counts[table] = n + 1
+			table += "[" + strconv.Itoa(n) + "]"
+		} else if n := counts[table]; n > 0 {
+			table += "[" + strconv.Itoa(n-1) + "]"
+		}
+	}
+	return table
 }
