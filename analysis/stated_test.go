@@ -34,7 +34,11 @@ const (
 // holdFloor fails where too few are given or the ± is vague.
 func (r *stated) holdFloor(t *testing.T) {
 	t.Helper()
-	if all := r.all + r.bound + r.missing; float64(r.all) < leastStated*float64(all) {
+	all := r.all + r.bound + r.missing
+	if all < leastForFloor {
+		return
+	}
+	if float64(r.all) < leastStated*float64(all) {
 		t.Errorf("%s: given without a caution in %d of %d draws", r.name, r.all, all)
 	}
 	slices.Sort(r.relativeU)
