@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"os"
 	"slices"
 	"testing"
 
@@ -16,7 +17,7 @@ import (
 func TestNoiseUnderPacketsAndDither(t *testing.T) {
 	rates := []float64{500e3, 1e6, 2e6, 5e6, 20e6, 100e6}
 	seeds := uint64(2)
-	if testing.Short() {
+	if os.Getenv("STILLGLOW_FULL") == "" {
 		rates, seeds = []float64{1e6, 2e6, 20e6}, 1
 	}
 	for _, dithered := range []bool{false, true} {

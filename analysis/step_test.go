@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"math/rand/v2"
+	"os"
 	"testing"
 
 	"stillglow/analysis/figure"
@@ -29,7 +30,7 @@ func stepSupply(seed uint64) synth.Supply {
 // is a tenth off a caution says why.
 func TestSpikesOnALargeStep(t *testing.T) {
 	seeds := []uint64{2, 3, 11, 14, 24, 35, 50, 56, 71, 77, 81, 93, 113, 119}
-	if testing.Short() {
+	if os.Getenv("STILLGLOW_FULL") == "" {
 		seeds = seeds[6:11]
 	}
 	off, cautioned := 0, 0
@@ -70,7 +71,7 @@ func TestSpikesOnALargeStep(t *testing.T) {
 // corners of its ripple and smears its step.
 func TestRoundedCornersAreNoSpikes(t *testing.T) {
 	draws := uint64(50)
-	if testing.Short() {
+	if os.Getenv("STILLGLOW_FULL") == "" {
 		draws = 15
 	}
 	wrong := 0

@@ -119,7 +119,7 @@ func TestDamagedAnywhere(t *testing.T) {
 	marks := []byte("0123456789+-.,;eE\t \n\r\"#\x00\xff()=:")
 	for _, f := range seedFiles() {
 		rounds := 25
-		if testing.Short() {
+		if os.Getenv("STILLGLOW_FULL") == "" {
 			rounds = 5
 		}
 		for range rounds {

@@ -3,6 +3,7 @@ package cycle
 import (
 	"math"
 	"math/rand/v2"
+	"os"
 	"testing"
 )
 
@@ -10,7 +11,7 @@ import (
 // figure leaves what the cycle itself shows.
 func TestOddCyclesStayWithinTheFold(t *testing.T) {
 	draws := uint64(200)
-	if testing.Short() {
+	if os.Getenv("STILLGLOW_FULL") == "" {
 		draws = 50
 	}
 	for seed := range draws {

@@ -3,6 +3,7 @@ package spectrum
 import (
 	"context"
 	"math"
+	"os"
 	"testing"
 
 	"stillglow/analysis/internal/reference"
@@ -34,7 +35,7 @@ func lineAt(lines []Line, hz, tol float64) *Line {
 // The rectified-mains line within 2 %, 50 told from 60 Hz, on drawn slow records.
 func TestMainsOfDrawnSupplies(t *testing.T) {
 	seeds := uint64(6)
-	if testing.Short() {
+	if os.Getenv("STILLGLOW_FULL") == "" {
 		seeds = 2
 	}
 	for seed := range seeds {

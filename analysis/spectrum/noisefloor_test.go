@@ -3,6 +3,7 @@ package spectrum
 import (
 	"context"
 	"math"
+	"os"
 	"slices"
 	"testing"
 
@@ -39,7 +40,7 @@ func cleanResidue(s synth.Supply) (testGate, []float64, *capture.Trace, synth.Tr
 func TestNoiseFloorOfDrawnSupplies(t *testing.T) {
 	var errs []float64
 	n := 24
-	if testing.Short() {
+	if os.Getenv("STILLGLOW_FULL") == "" {
 		n = 8
 	}
 	for seed := range uint64(n) {
