@@ -53,6 +53,16 @@ var benchLayouts = []layoutCase{
 		}
 		return one + "," + fixed(i) + ",," + two + fmt.Sprintf(",%.6f,0.5,", float64(i)*1e-6)
 	}), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH2"},
+	// a spreadsheet or a data frame numbers equal names
+	{name: "units numbered by a data frame", text: "x-axis,1,2\nsecond,Volt,Volt.1\n" + rowsOf(200, func(i int) string { return fixed(i) + ",0.5" }), opt: Options{Channel: "1"}, rate: 1e6, channels: "1|2"},
+	{name: "units numbered without a point", text: "x-axis,1,2\nsecond,Volt,Volt1\n" + rowsOf(200, func(i int) string { return fixed(i) + ",0.5" }), opt: Options{Channel: "1"}, rate: 1e6, channels: "1|2"},
+	// a logger of a power meter
+	{name: "power, temperature and resistance beside the volts", text: "time_s,out_V,load_power_W,temp_C,load_ohm,current_A\n" + rowsOf(200, func(i int) string { return fixed(i) + ",4.39,24.5,8.01,0.741" }), rate: 1e6, channels: "out"},
+	// a mixed-signal scope
+	{name: "a pod of logic lines beside", text: "x-axis,1,D0-D7\nsecond,Volt,\n" + rowsOf(200, func(i int) string { return fixed(i) + fmt.Sprintf(",%d", i%4) }), rate: 1e6, channels: "1"},
+	{name: "traces named above their columns", text: "Sample Rate,1e6\nTrace 1 (V),Trace 2 (V)\n" + rowsOf(200, func(i int) string { return alone(i) + ",0.5" }), opt: Options{Channel: "Trace 1"}, rate: 1e6, channels: "Trace 1|Trace 2"},
+	{name: "stamps of single precision", text: "Sampling Period,2.000000e-05\ntime,CH1\n" + rowsOf(2000, func(i int) string { return fmt.Sprintf("%.6e,%.4f", float32(-0.1+float64(i)*2e-5), wave(i)) }), n: 2000, start: -0.1, rate: 50e3, channels: "CH1"},
+	{name: "a unit chosen as if a name", text: "time,volts\n" + rowsOf(200, fixed), opt: Options{Channel: "Volts"}, rate: 1e6},
 	{name: "trace name", text: "TraceName,Out A\nTime,Volt\n" + rowsOf(200, fixed), rate: 1e6, channels: "Out A"},
 	{name: "a firmware version is no name", text: "Model,none\nFirmware Version,FV:1.06\n" + rowsOf(200, fixed), rate: 1e6},
 	{name: "blank rows ahead", text: "\n\n,,\n\nTime,CH1\ns,V\n" + rowsOf(200, fixed), rate: 1e6, channels: "CH1"},
@@ -67,8 +77,8 @@ var benchLayouts = []layoutCase{
 	{name: "sample numbers under a header of seconds", text: "Time(s),CH1 (V),t0 = 0,tInc = 1e-06,\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f,,", i, wave(i)) }), rate: 1e6, channels: "CH1"},
 	{name: "ADC with decimals", text: "time (s),ADC\n" + rowsOf(200, fixed), rate: 1e6, channels: "ADC"},
 	{name: "a spreadsheet's separator line", text: "sep=;\nTime;CH1\n" + cut(";", ".", 0, 200), rate: 1e6, channels: "CH1"},
-	{name: "thousands marks in the preamble", text: "Sample Rate: 10,000,000 Hz\nvolts\n" + rowsOf(200, alone), rate: 10e6, channels: "volts"},
-	{name: "thousands marks in cut cells", text: "Sample Rate,10,000,000 Hz\nvolts\n" + rowsOf(200, alone), rate: 10e6, channels: "volts"},
+	{name: "thousands marks in the preamble", text: "Sample Rate: 10,000,000 Hz\nvolts\n" + rowsOf(200, alone), rate: 10e6},
+	{name: "thousands marks in cut cells", text: "Sample Rate,10,000,000 Hz\nvolts\n" + rowsOf(200, alone), rate: 10e6},
 	// meters and loggers write the unit or its prefix in every cell
 	{name: "millivolts under a header of volts", text: "time (s),CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%dus,%.1fmV", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "prefixes under a header of units", text: "time (s),CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%du,%.1fm", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
@@ -157,9 +167,9 @@ func TestRefused(t *testing.T) {
 		{"decibels at the top", "Source,FFT\nVertical Units,dB\nHorizontal Units,Hz\nSampling Period,1.6E+04\n" + rowsOf(100, func(i int) string { return fmt.Sprint(-i % 37) }), 3, "frequency"},
 		{"one column in decibels", "Vertical Units,dB\nSample Interval,1e-6\n" + rowsOf(100, alone), 3, "dB"},
 		{"a Bode plot", "#,Frequency (Hz),Amplitude (Vpp),Gain (dB),Phase (°)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d,%g,1,-%d.5,%d", i, 100*math.Pow(1.02, float64(i)), i, i) }), 1, "frequency"},
-		{"volts under a header of amperes", "time (s),CH1 (A)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.4fV", float64(i)*1e-6, wave(i)) }), 0, "A"},
+		{"volts under a header of amperes", "time (s),CH1 (A)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.4fV", float64(i)*1e-6, wave(i)) }), 1, "A"},
 		{"prefixes under millivolts", "time (s),CH1 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.4fm", float64(i)*1e-6, wave(i)) }), 2, "--volt-unit"},
-		{"volts behind the times", "time (s),CH1 (V)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6fV,%.4f", float64(i)*1e-6, wave(i)) }), 0, "time"},
+		{"volts behind the times", "time (s),CH1 (V)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6fV,%.4f", float64(i)*1e-6, wave(i)) }), 2, "time"},
 		{"commas, then tabs", head + cut(",", ".", 0, 100) + cut("\t", ".", 100, 400), 102, "cut"},
 		{"tabs, then commas", strings.Replace(head, ",", "\t", 1) + cut("\t", ".", 0, 100) + cut(",", ".", 100, 400), 102, "cut"},
 		{"commas, then semicolons and decimal commas", head + cut(",", ".", 0, 100) + cut(";", ",", 100, 400), 102, "cut"},
@@ -174,7 +184,14 @@ func TestRefused(t *testing.T) {
 		{"thousands marks in the rows", "time (us);CH1 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d;4,%03d", i, 900+i%50) }), 2, "thousands"},
 		{"stamps too coarse for any rate", "time,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.2f,%.4f", float64(i)*1e-4, wave(i)) }), 2, "rate"},
 		{"a line of a million cells", strings.Repeat("x,", 1e6) + "\n" + rowsOf(100, fixed), 1, "one sample per line"},
-		{"nothing but dashes", head + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,-", float64(i)*1e-6) }), 0, ""},
+		{"nothing but dashes", head + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,-", float64(i)*1e-6) }), 1, "voltage"},
+		{"a spectrum whose trace is called one", "# Spectrum\n# span 1 MHz\nFrequency (Hz),Trace 1 (V),Phase (deg)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.4f,%.4f,%.2f", 4.8828125*float64(i), wave(i), wave(i)) }), 3, "frequency"},
+		{"logic lines alone", "Waveform Type,DIGITAL\nSample Interval,1e-6\nTIME,REF1_D1,REF1_D0\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%d,%d", float64(i)*1e-6, i%2, i/2%2) }), 3, "volts"},
+		{"a peak-to-peak value each row", "Time (s),CH1 (Vpp)\n" + rowsOf(100, fixed), 1, "volts"},
+		{"an rms value each row", "time,CH1 Vrms\n" + rowsOf(100, fixed), 1, "Vrms"},
+		{"results of a measurement table", "Time;Pk-Pk;RMS;Freq\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f;%.4f;0.5;50.0", float64(i)*1e-3, wave(i)) }), 1, "result"},
+		{"a slope", "Time (s),Slope (V/us)\n" + rowsOf(100, fixed), 1, "V/us"},
+		{"a derivative by name", "time,dV/dt\n" + rowsOf(100, fixed), 1, "values"},
 	}
 	for _, u := range []string{"W", "dB", "dBm", "dBV", "V²", "°", "bar", "mbar", "Pa", "kPa", "K", "°C", "rpm", "Ohm", "l/min", "m/s²", "A", "mA", "Logic"} {
 		cases = append(cases, struct {
@@ -193,7 +210,7 @@ func TestRefused(t *testing.T) {
 			continue
 		}
 		msg := err.Error()
-		if c.line > 0 && !strings.HasPrefix(msg, fmt.Sprintf("x.csv:%d:", c.line)) {
+		if !strings.HasPrefix(msg, fmt.Sprintf("x.csv:%d:", c.line)) {
 			t.Errorf("%s: %q, want line %d", c.name, msg, c.line)
 		}
 		ok := c.words == ""
@@ -202,6 +219,18 @@ func TestRefused(t *testing.T) {
 		}
 		if !ok || strings.ContainsAny(msg, "\n\r") {
 			t.Errorf("%s: %q lacks %q", c.name, msg, c.words)
+		}
+	}
+}
+
+// TestSweep refuses the transfer curve of a circuit: its first column rises all
+// the way and is a voltage.
+func TestSweep(t *testing.T) {
+	for _, head := range []string{"uin\tV(out)", "v1\tV(out)", "Vin (V)\tVout (V)", "Spannung\tAusgang", "V(in)\tV(out)"} {
+		text := head + "\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6e\t%.4f", -0.15+float64(i)*1e-3, wave(i)) })
+		_, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{Channel: "2"})
+		if err == nil || !strings.HasPrefix(err.Error(), "x.csv:2: no time column") {
+			t.Errorf("%s: %v", head, err)
 		}
 	}
 }

@@ -157,9 +157,29 @@ func (t *table) pairCell(cells []cell) bool {
 
 // settingRow tells whether a line above the table states a known setting.
 func (t *table) settingRow(line []byte, cells []cell) bool {
+	if t.unitNames(cells) {
+		return false
+	}
 	p := &preamble{values: map[metaKey][]metaValue{}}
 	p.line(bytes.TrimSpace(line), cells, t, 0)
 	return len(p.values) > 0
+}
+
+// unitNames tells whether cells over the numbers are names with their units in
+// brackets, as "Frequency (Hz),Trace 1 (V)": no setting and its value.
+func (t *table) unitNames(cells []cell) bool {
+	n := 0
+	for _, j := range t.numeric {
+		if j >= len(cells) || len(cells[j].text) == 0 {
+			continue
+		}
+		text := cellText(cells[j].text)
+		if _, _, ok := splitNameUnit(text); !ok || !bytes.ContainsAny(cells[j].text, "([{") || readCell(cells[j].text, t.decimal).kind != cellWords {
+			return false
+		}
+		n++
+	}
+	return n > 1
 }
 
 // headerCells cuts a header row; in a table cut at blanks a name may itself
@@ -212,7 +232,7 @@ func (h *header) fill(t *table) {
 	for k, r := range h.rows {
 		if r.units {
 			for j := range min(len(r.cells), t.cells) {
-				if s := oneLine(r.cells[j].text); s != "" {
+				if s := strings.Join(strings.Fields(unnumbered(r.cells, j)), " "); s != "" {
 					h.units[j] = unbracket(s)
 					// A word serves as name, too: "Volts", "adc".
 					if h.names[j] == "" && len(h.units[j]) > 2 && (len(t.numeric) == 1 || !isVoltWord(h.units[j])) {

@@ -18,7 +18,11 @@ var (
 	ampName   = regexp.MustCompile(`^(current|strom|courant|i|amps?|amperes?|i ?(out|in|load|rms)?|load current|current \w+)$`)
 	// settingName begins a line of settings that states nothing of use here.
 	settingName = regexp.MustCompile(`^(firmware|fw|software|sw|model|serial|sn|version|instrument|device|manufacturer|made by|date|note|notes|comment|remark|title|file|filename|user|operator|trigger|horizontal|vertical|display|waveform|pt fmt|memory|math|record|format|type|status)\b`)
-	otherName   = regexp.MustCompile(`^(temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event|fft.*|spectrum.*|magnitude|power \w+|math ?\d? fft|dio ?\d+|din ?\d+|bit ?\d+|bus ?\d*|rpm|speed|torque|force|resistance|capacitance|humidity \w+|digital|logic)$`)
+	otherName   = regexp.MustCompile(`^(temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event|fft.*|spectrum.*|magnitude|power \w+|math ?\d? fft|dio ?\d+|din ?\d+|bit ?\d+|bus ?\d*|rpm|speed|torque|force|resistance|capacitance|humidity \w+|digital|logic|slope|steigung|dv dt|di dt|d dt.*|derivative.*|integral.*|([a-z]+\d? )?d\d{1,2}( d\d{1,2})?)$`)
+	// resultName is a measurement's result for each row.
+	resultName = regexp.MustCompile(`(^|[a-z0-9] )(v ?pp|v ?p p|v ?pk ?pk|pk ?pk|pkpk|pk to pk|peak to peak|p p|v ?rms|rms|ac ?rms|true rms|cyc(le)? rms|v ?ss|v ?eff|std ?dev|v ?amp|v ?top|v ?base|duty( cycle)?|rise time|fall time|overshoot)$`)
+	// quantityUnit is a unit of one letter behind a name of what it measures.
+	quantityUnit = regexp.MustCompile(`\b(power|leistung|puissance|energy|energie)\b.* w$|\b(temp|temperature|temperatur)\b.* [ckf]$|\b(accel|acceleration)\b.* g$`)
 )
 
 // unitsRow tells whether every filled cell over a number is a unit.
@@ -28,7 +32,7 @@ func (t *table) unitsRow(cells []cell) bool {
 		if j >= len(cells) || len(cells[j].text) == 0 {
 			continue
 		}
-		u, ok := parseUnit(cellText(cells[j].text))
+		u, ok := parseUnit(unnumbered(cells, j))
 		if !ok {
 			return false
 		}
@@ -39,6 +43,22 @@ func (t *table) unitsRow(cells []cell) bool {
 		n++
 	}
 	return n > 0 && (n == len(t.numeric) || n >= 2)
+}
+
+var numbered = regexp.MustCompile(`^(.*[^0-9.])\.?[0-9]{1,2}$`)
+
+// unnumbered is the text of cell j without the number that data frames put
+// behind a text that stands in the row already: "Volt", "Volt.1".
+func unnumbered(cells []cell, j int) string {
+	text := cellText(cells[j].text)
+	if m := numbered.FindStringSubmatch(text); m != nil {
+		for _, c := range cells[:j] {
+			if cellText(c.text) == m[1] {
+				return m[1]
+			}
+		}
+	}
+	return text
 }
 
 // namesRow tells whether a row names the columns: words over the numbers,
@@ -94,7 +114,7 @@ func (t *table) namesRow(cells []cell) bool {
 	if filled == 2 && settingName.MatchString(name) {
 		return false
 	}
-	if k, _, _ := lookupKey(first); k != metaNone && (metaIsText(k) || filled == 2) && len(t.numeric) > 1 {
+	if k, _, _ := lookupKey(first); k != metaNone && (metaIsText(k) || filled == 2) && len(t.numeric) > 1 && !t.unitNames(cells) {
 		return false
 	}
 	return true
@@ -125,7 +145,8 @@ func (t *table) groupRow(cells []cell) bool {
 		if readCell(c.text, t.decimal).numeric() || j > t.numeric[len(t.numeric)-1] {
 			return false
 		}
-		if k, _, _ := lookupKey(cellText(c.text)); k != metaNone && n == 0 {
+		key, _ := normKey(cellText(c.text))
+		if k, _, _ := lookupKey(cellText(c.text)); n == 0 && (k != metaNone || settingName.MatchString(key)) {
 			return false
 		}
 		n++
@@ -174,6 +195,12 @@ func splitNameUnit(s string) (name, unitText string, ok bool) {
 		case unitAmpere:
 			if sep == "/" || sep == " in " || u.factor != 1 {
 				return strings.TrimSpace(s[:i]), s[i+len(sep):], true
+			}
+		case unitOther:
+			// "load_power_W", "r_ohm"; a single letter may be a channel's or a phase's.
+			folded, _ := normKey(s)
+			if word := strings.TrimSpace(s[i+len(sep):]); sep != "." && sep != "-" && (len([]rune(word)) > 1 || sep == " in " || sep == "/" || quantityUnit.MatchString(folded)) && !channelLike(word) {
+				return strings.TrimRight(s[:i], " _-,:"), word, true
 			}
 		}
 	}

@@ -60,11 +60,11 @@ func TestOutsideWAV(t *testing.T) {
 // TestOutsideTables reads what NumPy, pandas and a spreadsheet wrote.
 func TestOutsideTables(t *testing.T) {
 	for name, c := range map[string]struct{ channels, cautions string }{
-		"numpy-default.txt": {}, "numpy-csv.csv": {channels: "volts"}, "numpy-fixed.csv": {channels: "CH1"},
-		"pandas-default.csv": {channels: "volts"}, "pandas-noindex.csv": {channels: "volts"}, "pandas-german.csv": {channels: "volts"},
-		"libreoffice-de-DE.csv": {channels: "volts"}, "libreoffice-en-US.csv": {channels: "volts"},
-		"pandas-quoted.csv.gz": {channels: "volts"}, "pandas-utf16.csv": {channels: "volts"},
-		"pandas-nan.csv": {channels: "volts", cautions: CautionBridged},
+		"numpy-default.txt": {}, "numpy-csv.csv": {}, "numpy-fixed.csv": {channels: "CH1"},
+		"pandas-default.csv": {}, "pandas-noindex.csv": {}, "pandas-german.csv": {},
+		"libreoffice-de-DE.csv": {}, "libreoffice-en-US.csv": {},
+		"pandas-quoted.csv.gz": {}, "pandas-utf16.csv": {},
+		"pandas-nan.csv": {cautions: CautionBridged},
 	} {
 		t.Run(name, func(t *testing.T) {
 			tr, err := Open(context.Background(), filepath.Join(outside, name), Options{})

@@ -67,6 +67,9 @@ var wordUnits = map[string]unitKind{
 	"bar": unitOther, "mbar": unitOther, "ubar": unitOther, "pa": unitOther, "hpa": unitOther, "kpa": unitOther, "mpa": unitOther, "psi": unitOther, "torr": unitOther, "mmhg": unitOther, "atm": unitOther,
 	"ohms": unitOther, "kohm": unitOther, "kω": unitOther, "mohm": unitOther, "mω": unitOther, "siemens": unitOther, "%rh": unitOther, "percent": unitOther, "ppm": unitOther,
 	"g": unitOther, "m/s": unitOther, "m/s²": unitOther, "m/s^2": unitOther, "mm": unitOther, "um": unitOther, "nm": unitOther, "kg": unitOther, "newton": unitOther, "lux": unitOther, "lx": unitOther, "lm": unitOther, "tesla": unitOther, "mt": unitOther, "ut": unitOther, "gauss": unitOther,
+	// Results of a measurement, one a row, are no samples.
+	"vpp": unitOther, "mvpp": unitOther, "uvpp": unitOther, "vp-p": unitOther, "mvp-p": unitOther, "v p-p": unitOther, "v pp": unitOther, "vpk-pk": unitOther, "vss": unitOther, "mvss": unitOther,
+	"vrms": unitOther, "mvrms": unitOther, "uvrms": unitOther, "v rms": unitOther, "veff": unitOther, "mveff": unitOther, "vpk": unitOther, "vpeak": unitOther, "arms": unitOther, "app": unitOther,
 	"digital": unitOther, "logic": unitOther, "bool": unitOther, "boolean": unitOther,
 }
 
@@ -129,6 +132,10 @@ func parseUnit(s string) (unit, bool) {
 				return base, true
 			case base.kind == unitSecond && (wordUnits[per] == unitIndex || per == "pt"):
 				return base, true
+			}
+			// A slope: V/us, mA/ms.
+			if p, ok := parseUnit(s[i+1:]); ok && p.kind == unitSecond && (base.kind == unitVolt || base.kind == unitAmpere) {
+				return unit{kind: unitOther, factor: 1}, true
 			}
 		}
 	}

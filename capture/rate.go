@@ -244,7 +244,7 @@ func (im *importer) rate(r *record) error {
 		return nil
 	}
 	step := r.fit.step * sc.timeFactor
-	tol := 2 * r.fit.stepErr * sc.timeFactor
+	tol := max(2*r.fit.stepErr, r.fit.stepMost) * sc.timeFactor
 	t.StartS = r.fit.start * sc.timeFactor
 	if s := roundStep(t.StartS, 0.02*step); t.StartS != 0 && math.Abs(s-t.StartS) < 1e-6*step {
 		t.StartS = s
@@ -280,7 +280,7 @@ func (im *importer) rate(r *record) error {
 			ratio /= 2 // the interval of the pairs
 		}
 		switch {
-		case math.Abs(ratio-1) <= max(3*r.fit.stepErr/r.fit.step, 1e-12), lo > 0 && im.stepS >= lo*(1-1e-6) && im.stepS <= hi*(1+1e-6):
+		case math.Abs(ratio-1) <= max(3*r.fit.stepErr/r.fit.step, r.fit.stepMost/r.fit.step, 1e-12), lo > 0 && im.stepS >= lo*(1-1e-6) && im.stepS <= hi*(1+1e-6):
 			if r.pairs {
 				why = im.stepWhy + ", two samples in each interval"
 				break

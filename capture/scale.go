@@ -73,6 +73,9 @@ func (v *voltScale) apply(t *Trace) {
 	t.FullScaleMinV, t.FullScaleMaxV = min(a, b), max(a, b)
 }
 
+// voltSymbol is a symbol for a voltage in a circuit: Vin, UCE, v2.
+var voltSymbol = regexp.MustCompile(`^[uv] ?(in|out|cc|dd|ss|ee|gs|ds|be|ce|cb|gk|ak|ref|e|b|c|g|d|s|a|k|i|o)?\d{0,2}$`)
+
 var voltName = regexp.MustCompile(`(?i)volt|spannung|tension|tensione|^u\b|^v\b|^v\(`)
 
 // voltUnit gives the unit of the chosen column: the unit, its text and where
@@ -88,7 +91,7 @@ func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error
 		return im.cellUnit(j, cell, head)
 	}
 	if u, ok := parseUnit(head); ok && !(u.kind == unitIndex && head == "#") {
-		if u.kind == unitVolt && im.codesByDivision() && isUnitWord(im.sc.names[im.ch]) {
+		if u.kind == unitVolt && im.codesByDivision() && isUnitWord(im.sc.headers[im.ch]) {
 			return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", nil
 		}
 		return u, head, "stated in the header", nil

@@ -21,6 +21,7 @@ type schema struct {
 	others     []otherColumn // columns that are no voltage
 	names      []string
 	nameWhy    []string // where the name stands
+	headers    []string // what stands over the column, to choose it by
 	units      []string // as written, "" not stated
 	raw        []int    // columns of raw codes, beside volts
 	freq       bool
@@ -204,7 +205,7 @@ func (f *schemaFinder) findTime() error {
 // or a sample number does; a time is preferred.
 func (f *schemaFinder) unnamedTime() {
 	for _, j := range f.t.numeric {
-		if f.roles[j].has && f.roles[j].unit.kind != unitNone || segName.MatchString(f.roles[j].name) {
+		if f.roles[j].has && f.roles[j].unit.kind != unitNone || segName.MatchString(f.roles[j].name) || f.namesNoTime(j) {
 			continue
 		}
 		if len(f.t.numeric) == 1 {
@@ -225,12 +226,19 @@ func (f *schemaFinder) unnamedTime() {
 	}
 }
 
+// namesNoTime tells whether the name of column j is that of a voltage, a
+// current or another quantity: a ramp so named is a sweep and no time.
+func (f *schemaFinder) namesNoTime(j int) bool {
+	n := f.roles[j].name
+	return n != "" && (voltName.MatchString(n) || voltSymbol.MatchString(n) || ampName.MatchString(n) && !indexName.MatchString(n) || otherName.MatchString(n) || freqName.MatchString(n) || resultName.MatchString(n) || strings.HasPrefix(n, "v "))
+}
+
 // setTime takes column j for the time.
 func (f *schemaFinder) setTime(j int) error {
 	f.s.time, f.s.timeFactor, f.s.timeText, f.s.timeClock = j, 0, "", false
 	if f.roles[j].has && f.s.timeKind == unitSecond && f.roles[j].unit.kind == unitSecond {
 		f.s.timeFactor = f.roles[j].unit.factor
-		f.s.timeText = f.hd.units[j]
+		f.s.timeText = unbracket(f.hd.units[j])
 		if f.s.timeText == "" {
 			f.s.timeText = f.cols[j].unit
 		}
@@ -286,6 +294,10 @@ func (f *schemaFinder) sortOthers() {
 			f.s.raw = append(f.s.raw, j)
 		case r.has && r.unit.kind == unitAmpere, ampName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt):
 			f.other(j, "a current")
+		case quantityUnit.MatchString(r.name):
+			f.other(j, "values")
+		case resultName.MatchString(r.name):
+			f.other(j, "a measurement's result per row")
 		case r.has && (r.unit.kind == unitOther || r.unit.kind == unitHertz), otherName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt), freqName.MatchString(r.name) && r.unit.kind != unitVolt && len(r.name) > 1:
 			f.other(j, "values")
 		default:
@@ -368,6 +380,9 @@ func (f *schemaFinder) ownTime(opt Options) error {
 	return nil
 }
 
+// noName is what stands over a column without being a name at all.
+var noName = regexp.MustCompile(`(?i)^(waveform( data)?|no)$`)
+
 // plainName is what stands over a column and names none in particular.
 var plainName = regexp.MustCompile(`(?i)^(waveform( data)?|data|values?|y|col(umn)? ?\d+|no|amplitude|voltage|u|v)$`)
 
@@ -386,6 +401,9 @@ func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 				}
 			}
 		}
+		if isVoltWord(n) || noName.MatchString(n) {
+			n, why = "", "nothing names it" // a unit is no name
+		}
 		if len(s.volts) > 1 && (n == "" || isUnitWord(n) && seen[n] > 0) {
 			n = fmt.Sprintf("column %d", j+1)
 		}
@@ -393,7 +411,7 @@ func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 		if seen[n] > 1 {
 			n = fmt.Sprintf("%s (column %d)", n, j+1)
 		}
-		s.names, s.nameWhy = append(s.names, n), append(s.nameWhy, why)
+		s.names, s.nameWhy, s.headers = append(s.names, n), append(s.nameWhy, why), append(s.headers, hd.names[j])
 		u := hd.units[j]
 		if u == "" {
 			u = cols[j].unit
@@ -410,6 +428,9 @@ func (s *schema) pick(path string, opt Options, line int) (int, error) {
 	ch, err := pickChannel(path, opt.Channel, s.names)
 	if err == nil || opt.Channel == "" {
 		return ch, err
+	}
+	if i, headErr := pickChannel(path, opt.Channel, s.headers); headErr == nil {
+		return i, nil
 	}
 	for _, o := range s.others {
 		if strings.EqualFold(o.name, strings.TrimSpace(opt.Channel)) {

@@ -30,6 +30,7 @@ type rowsRead struct {
 	torn    bool   // the compressed data ends early
 	open    bool   // the last row has no line end but seems whole
 	disord  bool   // too many jumps of the time to list
+	first   int    // line of the first row
 	lines   int    // last line read
 	// lastTail and lastSeg carry over to the next chunk.
 	lastTail bool
@@ -78,7 +79,7 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 	if apart {
 		stored.sum = nil
 	}
-	out := &rowsRead{lines: at.line - 1}
+	out := &rowsRead{first: at.line, lines: at.line - 1}
 	total := s.textAhead(at)
 	// Rows are counted ahead from their length in the head. What is never
 	// touched of the slice costs no memory.

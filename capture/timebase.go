@@ -12,6 +12,7 @@ type timeFit struct {
 	start, step float64
 	rms         float64 // of the stamps against the grid
 	stepErr     float64 // one-sigma uncertainty of step from rounding
+	stepMost    float64 // greatest error of step, however the stamps were rounded or cut
 }
 
 // fit is the least-squares line through a block's stamps.
@@ -30,6 +31,10 @@ func (b *timeBlock) fit(step0 float64) timeFit {
 	// Rounding errors spread evenly over one printed step have an rms of
 	// ulp/sqrt(12); a slope over n even points has 12/n^3 of their variance.
 	f.stepErr = math.Max(f.rms, b.ulp/math.Sqrt(12)) * math.Sqrt(12) / math.Pow(b.m, 1.5)
+	// Errors within one printed step that follow the rows, as of stamps that
+	// are cut or come from single precision, turn the line by no more than
+	// ulp/2·Σ|j-m|/Σ(j-m)².
+	f.stepMost = 1.5 * b.ulp / b.m
 	if math.Abs(f.start-b.first) <= b.ulp {
 		f.start = b.first
 	}
@@ -130,7 +135,7 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 				k = firstWhole(pieces)
 			}
 			if k > len(pieces) {
-				return nil, &ParseError{Path: name, Found: fmt.Sprintf("%d segments", len(pieces)), Expected: fmt.Sprintf("segment %d", k), Fix: "choose one that is there with --segment"}
+				return nil, &ParseError{Path: name, Line: use.line, Found: fmt.Sprintf("%d segments", len(pieces)), Expected: fmt.Sprintf("segment %d", k), Fix: "choose one that is there with --segment"}
 			}
 			use = pieces[k-1]
 			t.assume("segment", fmt.Sprintf("%d of %d, %d rows from line %d", k, len(pieces), use.n, use.line), map[bool]string{true: "the first whole one", false: "given"}[opt.Segment == 0])
@@ -164,7 +169,7 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 			t.caution(CautionGaps, fmt.Sprintf("about %.0f rows are missing in %d place%s, first before line %d; only the longest run of %d rows is used, from line %d", missing, len(sorted)-1, plural(len(sorted)-1), at.line, use.n, use.line), "save the record again")
 		}
 	} else if opt.Segment > 1 {
-		return nil, &ParseError{Path: name, Found: "one segment", Expected: fmt.Sprintf("segment %d", opt.Segment), Fix: "leave --segment out"}
+		return nil, &ParseError{Path: name, Line: use.line, Found: "one segment", Expected: fmt.Sprintf("segment %d", opt.Segment), Fix: "leave --segment out"}
 	}
 	r := &record{volts: o.volts[use.row0 : use.row0+use.n], ulp: use.ulp, row0: use.row0}
 	if p.time < 0 {
@@ -178,7 +183,7 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 		return nil, errNeedTimes
 	}
 	if o.noStamp*100 > len(o.volts) {
-		return nil, &ParseError{Path: name, Found: fmt.Sprintf("%d of %d rows without a time", o.noStamp, len(o.volts)), Expected: "a time in every row", Fix: "export the capture again"}
+		return nil, &ParseError{Path: name, Line: use.line, Column: p.time + 1, Found: fmt.Sprintf("%d of %d rows without a time", o.noStamp, len(o.volts)), Expected: "a time in every row", Fix: "export the capture again"}
 	}
 	r.bound(o, p, use.n)
 	if reversed {

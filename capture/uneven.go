@@ -60,7 +60,7 @@ func (o *rowsRead) settle(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	}
 	b, step := p.blockOf(x)
 	if step <= 0 {
-		return nil, &ParseError{Path: name, Column: p.time + 1, Found: "a time that does not advance", Expected: "rising times", Fix: "give --rate"}
+		return nil, &ParseError{Path: name, Line: o.first, Column: p.time + 1, Found: "a time that does not advance", Expected: "rising times", Fix: "give --rate"}
 	}
 	f := b.fit(step)
 	if f.rms <= max(0.6*b.ulp, jitterShare*f.step) {
@@ -71,9 +71,9 @@ func (o *rowsRead) settle(name string, p *rowSpec, opt Options, t *Trace) (*reco
 		return r, nil
 	}
 	if same*10 > n {
-		return nil, &ParseError{Path: name, Column: p.time + 1, Found: fmt.Sprintf("%d rows with the time of another row", same), Expected: "one record with rising times", Fix: "export one segment at a time, or give --rate"}
+		return nil, &ParseError{Path: name, Line: o.first, Column: p.time + 1, Found: fmt.Sprintf("%d rows with the time of another row", same), Expected: "one record with rising times", Fix: "export one segment at a time, or give --rate"}
 	}
-	return resample(name, p, x, v, f, t)
+	return resample(name, o.first, p, x, v, f, t)
 }
 
 // blockOf gives the sums for a fit through the stamps x about the mean step.
@@ -135,13 +135,13 @@ func pairRecord(p *rowSpec, x, v []float64) (*record, bool) {
 	if lo, hi, ok := p.slopeBounds(stamps, f.step); ok && r.coarse() {
 		r.stepLo, r.stepHi = lo/2, hi/2
 	}
-	r.fit.step, r.fit.stepErr = f.step/2, f.stepErr/2
+	r.fit.step, r.fit.stepErr, r.fit.stepMost = f.step/2, f.stepErr/2, f.stepMost/2
 	return r, true
 }
 
 // resample draws straight lines between uneven samples and reads them off on
-// an even grid.
-func resample(name string, p *rowSpec, x, v []float64, f timeFit, t *Trace) (*record, error) {
+// an even grid. The rows begin in line.
+func resample(name string, line int, p *rowSpec, x, v []float64, f timeFit, t *Trace) (*record, error) {
 	n := len(x)
 	steps := make([]float64, 0, n)
 	gap, gapAt := 0.0, 0
@@ -158,7 +158,7 @@ func resample(name string, p *rowSpec, x, v []float64, f timeFit, t *Trace) (*re
 	sort.Float64s(steps)
 	q := func(f float64) float64 { return steps[int(f*float64(len(steps)-1))] }
 	if gap > unevenMaxGap*span {
-		return nil, &ParseError{Path: name, Column: p.time + 1, Found: fmt.Sprintf("an uneven time with a gap of %.3g %s after %.9g", gap, t.TimeUnit, x[gapAt-1]), Expected: "even sampling", Fix: "save the record again, without the gap"}
+		return nil, &ParseError{Path: name, Line: line, Column: p.time + 1, Found: fmt.Sprintf("an uneven time with a gap of %.3g %s after %.9g", gap, t.TimeUnit, x[gapAt-1]), Expected: "even sampling", Fix: "save the record again, without the gap"}
 	}
 	step := max(q(0.1), span/float64(unevenMaxGrowth*n))
 	start, m := x[0], int(span/step)+1
