@@ -80,79 +80,118 @@ type Acquisition struct {
 
 var averageCount = regexp.MustCompile(`\b(?:average|averages|averaging|avg|mittelwert|moyenne)\b\D{0,12}(\d{1,7})\b|\b(\d{1,7})\s*(?:averages|averagings|avgs?|sweeps averaged|mittelungen)\b`)
 
+// modeWords are parts of what files call a mode; the first that fits wins.
+var modeWords = []struct {
+	mode  AcquisitionMode
+	parts []string
+}{
+	{AcquisitionEnvelope, []string{"envelope", "hüllkurve"}},
+	{AcquisitionPeak, []string{"peak", "pkdetect", "glitch", "minmax", "spitzenwert", "crête"}},
+	{AcquisitionHighRes, []string{"highres", "hires", "hresolution", "enhancedres", "eres", "hochauflös", "hauterésolution"}},
+	{AcquisitionAverage, []string{"mittelw", "mittelung", "moyenn", "averag"}},
+}
+
+// sampleWords are whole names of the plain mode.
+var sampleWords = map[string]bool{"sample": true, "normal": true, "norm": true, "realtime": true, "sampling": true, "standard": true, "regular": true, "normalsample": true, "samplemode": true, "abtastung": true}
+
 // parseMode reads an acquisition mode as files state it: "Peak Detect",
 // "HiRes", "Average 64". averages is 0 when the text holds no count.
 func parseMode(text string) (mode AcquisitionMode, averages int) {
 	s, _ := normKey(text)
 	one := strings.ReplaceAll(s, " ", "")
-	has := func(words ...string) bool {
-		for _, w := range words {
-			if strings.Contains(one, w) {
-				return true
-			}
-		}
-		return false
-	}
-	switch {
-	case has("envelope", "hüllkurve"):
-		return AcquisitionEnvelope, 0
-	case has("peak", "pkdetect", "glitch", "minmax", "spitzenwert", "crête"):
-		return AcquisitionPeak, 0
-	case has("highres", "hires", "hresolution", "enhancedres", "eres", "hochauflös", "hauterésolution"):
-		return AcquisitionHighRes, 0
-	case strings.HasPrefix(one, "aver"), strings.HasPrefix(one, "avg"), has("mittelw", "mittelung", "moyenn", "averag"):
+	mode = modeByWords(one)
+	if mode == AcquisitionAverage {
 		if m := averageCount.FindStringSubmatch(s); m != nil {
 			fmt.Sscan(m[1]+m[2], &averages)
 		}
-		return AcquisitionAverage, averages
-	case one == "sample", one == "normal", one == "norm", one == "realtime", one == "sampling", one == "standard", one == "regular", one == "normalsample", one == "samplemode", one == "abtastung":
-		return AcquisitionSample, 0
 	}
-	return AcquisitionUnknown, 0
+	return mode, averages
+}
+
+// modeByWords is parseMode without the count, of a text folded to one word.
+func modeByWords(one string) AcquisitionMode {
+	for _, w := range modeWords {
+		for _, part := range w.parts {
+			if strings.Contains(one, part) {
+				return w.mode
+			}
+		}
+	}
+	switch {
+	case strings.HasPrefix(one, "aver"), strings.HasPrefix(one, "avg"):
+		return AcquisitionAverage
+	case sampleWords[one]:
+		return AcquisitionSample
+	}
+	return AcquisitionUnknown
 }
 
 // acquisition takes from the preamble how the samples were made.
 func (im *importer) acquisition() {
-	t, a := im.t, &im.t.Acquisition
+	im.acquisitionMode()
+	im.interpolation()
+	a := &im.t.Acquisition
+	if m, ok := im.meta(metaDecimation); ok && m.ok && m.num >= 1 && m.num < 1e9 {
+		a.Decimation = m.num
+		im.t.assume("decimation", fmt.Sprintf("%g", m.num), stated(m))
+	}
+	if m, ok := im.meta(metaPoints); ok && m.isCount(2) {
+		a.RecordPoints = int(m.num)
+	}
+	if m, ok := im.meta(metaMemory); ok && m.ok && m.num >= 2 && m.num < mostPoints {
+		a.MemoryPoints = int(m.num)
+	}
+	im.extremesByName()
+}
+
+// mostPoints bounds a stated number of points that is believed.
+const mostPoints = 1e10
+
+// isCount tells a whole number of points, of least or more.
+func (m metaValue) isCount(least float64) bool {
+	return m.ok && m.num >= least && m.num < mostPoints && m.num == math.Trunc(m.num) && m.unit.kind != unitSecond
+}
+
+// acquisitionMode takes the stated mode and number of averages.
+func (im *importer) acquisitionMode() {
+	a := &im.t.Acquisition
 	if m, ok := im.meta(metaAcquisition); ok {
 		if mode, n := parseMode(m.text); mode != AcquisitionUnknown {
 			a.Mode, a.ModeWhy, a.Averages = mode, stated(m), n
 		}
 	}
-	if m, ok := im.meta(metaAverages); ok && m.ok && m.unit.kind == unitNone && m.num >= 1 && m.num < 1e7 && m.num == math.Trunc(m.num) {
-		// A count stands in the settings of other modes, too.
-		if a.Mode == AcquisitionUnknown && m.num > 1 {
-			a.Mode, a.ModeWhy = AcquisitionAverage, stated(m)
-		}
-		if a.Mode == AcquisitionAverage && a.Averages == 0 {
-			a.Averages = int(m.num)
-		}
+	m, ok := im.meta(metaAverages)
+	if !ok || !m.isCount(1) || m.num >= 1e7 || m.unit.kind != unitNone {
+		return
 	}
-	if m, ok := im.meta(metaInterpolation); ok {
-		one, _ := normKey(m.text)
-		switch one = strings.ReplaceAll(one, " ", ""); {
-		case strings.Contains(one, "sin"):
-			a.Interpolation = InterpolationSinX
-		case strings.HasPrefix(one, "lin"):
-			a.Interpolation = InterpolationLinear
-		case one == "off" || one == "none" || one == "no" || one == "dots":
-			a.Interpolation = InterpolationNone
-		}
-		if a.Interpolation != InterpolationUnknown {
-			t.assume("interpolation", string(a.Interpolation), stated(m))
-		}
+	// A count stands in the settings of other modes, too.
+	if a.Mode == AcquisitionUnknown && m.num > 1 {
+		a.Mode, a.ModeWhy = AcquisitionAverage, stated(m)
 	}
-	if m, ok := im.meta(metaDecimation); ok && m.ok && m.num >= 1 && m.num < 1e9 {
-		a.Decimation = m.num
-		t.assume("decimation", fmt.Sprintf("%g", m.num), stated(m))
+	if a.Mode == AcquisitionAverage && a.Averages == 0 {
+		a.Averages = int(m.num)
 	}
-	if m, ok := im.meta(metaPoints); ok && m.ok && m.num >= 2 && m.num < 1e10 && m.num == math.Trunc(m.num) && m.unit.kind != unitSecond {
-		a.RecordPoints = int(m.num)
+}
+
+// interpolation takes how the exporter filled in points.
+func (im *importer) interpolation() {
+	m, ok := im.meta(metaInterpolation)
+	if !ok {
+		return
 	}
-	if m, ok := im.meta(metaMemory); ok && m.ok && m.num >= 2 && m.num < 1e10 {
-		a.MemoryPoints = int(m.num)
+	a := &im.t.Acquisition
+	one, _ := normKey(m.text)
+	switch one = strings.ReplaceAll(one, " ", ""); {
+	case strings.Contains(one, "sin"):
+		a.Interpolation = InterpolationSinX
+	case strings.HasPrefix(one, "lin"):
+		a.Interpolation = InterpolationLinear
+	case one == "off" || one == "none" || one == "no" || one == "dots":
+		a.Interpolation = InterpolationNone
 	}
-	im.extremesByName()
+	if a.Interpolation != InterpolationUnknown {
+		im.t.assume("interpolation", string(a.Interpolation), stated(m))
+	}
 }
 
 var (

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"regexp"
-	"sort"
 	"strings"
 )
 
@@ -168,84 +167,36 @@ func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err 
 // voltScale decides what the values mean. Volts stay volts; converter codes
 // and divisions need a scale from the file or the user.
 func (im *importer) voltScale() (*voltScale, error) {
-	j := im.sc.volts[im.ch]
-	name := im.src.name
 	v := &voltScale{unitFactor: 1, factor: 1}
-	scaleMeta, hasScale := im.meta(metaScale)
-	u, ut, why, err := im.voltUnit(hasScale)
+	scale, hasScale := im.meta(metaScale)
+	u, text, why, err := im.voltUnit(hasScale)
 	if err != nil {
 		return nil, err
 	}
-	im.t.VoltUnit = ut
+	im.t.VoltUnit = text
 	if u.guessed {
 		why += "; read as thousandths in spite of the capital M"
 	}
 	switch u.kind {
 	case unitVolt:
 		v.unitFactor, v.factor = u.factor, u.factor
-		im.t.assume("volt unit", ut, why)
-		if hasScale && im.opt.Scale == 0 && scaleMeta.unit.kind == unitVoltPerCount {
-			im.t.StepV = math.Abs(scaleMeta.num)
+		im.t.assume("volt unit", text, why)
+		if hasScale && im.opt.Scale == 0 && scale.unit.kind == unitVoltPerCount {
+			im.t.StepV = math.Abs(scale.num)
 		}
 	case unitCount:
-		v.counts = true
 		im.t.assume("volt unit", "counts", why)
-		if im.opt.Scale == 0 {
-			if !hasScale {
-				if m, ok := im.meta(metaStep); ok && m.ok && m.unit.kind != unitNone {
-					scaleMeta, hasScale = m, true
-				}
-			}
-			if m, ok := im.meta(metaPerDiv); ok && m.unit.kind == unitVoltPerCount {
-				scaleMeta, hasScale = m, true // "vertical scale (V/count)"
-			}
-			if !hasScale && im.codesByDivision() {
-				if v.factor, why, err = im.voltsPerCode(); err != nil {
-					return nil, err
-				}
-				im.t.assume("scale", SI(v.factor, "V", 6)+" per count", why)
-				break
-			}
-			if !hasScale || scaleMeta.num == 0 {
-				return nil, &ParseError{Path: name, Line: im.firstLine(), Column: j + 1, Found: "converter codes without a scale", Expected: "volts per count in the preamble", Fix: "give --scale (volts per count) and --offset"}
-			}
-			if scaleMeta.unit.kind == unitVoltPerDiv {
-				return nil, &ParseError{Path: name, Line: scaleMeta.line, Found: "volts per division for a table of converter codes", Expected: "volts per count", Fix: "give --scale (volts per count) and --offset"}
-			}
-			v.factor = scaleMeta.num
-			im.t.assume("scale", SI(v.factor, "V", 6)+" per count", stated(scaleMeta))
-			if err := im.countOffset(v); err != nil {
-				return nil, err
-			}
-		}
-		if m, ok := im.meta(metaBits); ok && m.ok {
-			v.bits = int(m.num)
-		}
+		err = im.scaleOfCounts(v, scale, hasScale)
 	case unitDiv:
 		im.t.assume("volt unit", "div", why)
-		if im.opt.Scale == 0 {
-			m, ok := im.meta(metaPerDiv)
-			if !ok && hasScale && scaleMeta.unit.kind != unitVoltPerCount {
-				m, ok = scaleMeta, true
-			}
-			if !ok || m.num == 0 {
-				return nil, &ParseError{Path: name, Line: im.firstLine(), Column: j + 1, Found: "values in screen divisions without volts per division", Expected: "volts per division in the preamble", Fix: "give --scale (volts per division)"}
-			}
-			v.factor = m.num
-			im.t.assume("scale", SI(v.factor, "V", 6)+" per division", stated(m))
-			if m, ok := im.meta(metaPosition); ok && m.num != 0 {
-				v.zero = m.num
-				im.t.assume("position", fmt.Sprintf("%g divisions taken off", m.num), stated(m))
-			}
-			if m, ok := im.meta(metaOffset); ok && m.num != 0 {
-				v.add = m.num
-				im.t.assume("offset", SI(m.num, "V", 6)+" added", stated(m))
-			}
-		}
+		err = im.scaleOfDivisions(v, scale, hasScale)
 	case unitAmpere:
-		return nil, &ParseError{Path: name, Line: im.firstLine(), Column: j + 1, Found: "a current in " + ut, Expected: "volts", Fix: "choose the voltage channel with --channel, or give --volt-unit V"}
+		err = im.badColumn("a current in "+text, "volts", "choose the voltage channel with --channel, or give --volt-unit V")
 	default:
-		return nil, &ParseError{Path: name, Line: im.firstLine(), Column: j + 1, Found: fmt.Sprintf("values in %q", ut), Expected: "volts", Fix: "choose another channel with --channel, or give --volt-unit"}
+		err = im.badColumn(fmt.Sprintf("values in %q", text), "volts", "choose another channel with --channel, or give --volt-unit")
+	}
+	if err != nil {
+		return nil, err
 	}
 	if im.opt.Scale != 0 {
 		v.factor, v.zero = im.opt.Scale, 0
@@ -256,6 +207,71 @@ func (im *importer) voltScale() (*voltScale, error) {
 		im.t.assume("offset", SI(im.opt.OffsetV, "V", 6)+" added", "given")
 	}
 	return v, nil
+}
+
+// badColumn is an error about the channel's column.
+func (im *importer) badColumn(found, expected, fix string) error {
+	return &ParseError{Path: im.src.name, Line: im.firstLine(), Column: im.sc.volts[im.ch] + 1, Found: found, Expected: expected, Fix: fix}
+}
+
+// scaleOfCounts finds the volts per converter code and the code of zero.
+func (im *importer) scaleOfCounts(v *voltScale, scale metaValue, hasScale bool) error {
+	v.counts = true
+	if m, ok := im.meta(metaBits); ok && m.ok {
+		v.bits = int(m.num)
+	}
+	if im.opt.Scale != 0 {
+		return nil
+	}
+	if m, ok := im.meta(metaStep); !hasScale && ok && m.ok && m.unit.kind != unitNone {
+		scale, hasScale = m, true
+	}
+	if m, ok := im.meta(metaPerDiv); ok && m.unit.kind == unitVoltPerCount {
+		scale, hasScale = m, true // "vertical scale (V/count)"
+	}
+	switch {
+	case !hasScale && im.codesByDivision():
+		var why string
+		var err error
+		if v.factor, why, err = im.voltsPerCode(); err != nil {
+			return err
+		}
+		im.t.assume("scale", SI(v.factor, "V", 6)+" per count", why)
+		return nil
+	case !hasScale || scale.num == 0:
+		return im.badColumn("converter codes without a scale", "volts per count in the preamble", "give --scale (volts per count) and --offset")
+	case scale.unit.kind == unitVoltPerDiv:
+		return &ParseError{Path: im.src.name, Line: scale.line, Found: "volts per division for a table of converter codes", Expected: "volts per count", Fix: "give --scale (volts per count) and --offset"}
+	}
+	v.factor = scale.num
+	im.t.assume("scale", SI(v.factor, "V", 6)+" per count", stated(scale))
+	return im.countOffset(v)
+}
+
+// scaleOfDivisions finds the volts per division, and where zero volts lie on
+// the screen.
+func (im *importer) scaleOfDivisions(v *voltScale, scale metaValue, hasScale bool) error {
+	if im.opt.Scale != 0 {
+		return nil
+	}
+	m, ok := im.meta(metaPerDiv)
+	if !ok && hasScale && scale.unit.kind != unitVoltPerCount {
+		m, ok = scale, true
+	}
+	if !ok || m.num == 0 {
+		return im.badColumn("values in screen divisions without volts per division", "volts per division in the preamble", "give --scale (volts per division)")
+	}
+	v.factor = m.num
+	im.t.assume("scale", SI(v.factor, "V", 6)+" per division", stated(m))
+	if m, ok := im.meta(metaPosition); ok && m.num != 0 {
+		v.zero = m.num
+		im.t.assume("position", fmt.Sprintf("%g divisions taken off", m.num), stated(m))
+	}
+	if m, ok := im.meta(metaOffset); ok && m.num != 0 {
+		v.add = m.num
+		im.t.assume("offset", SI(m.num, "V", 6)+" added", stated(m))
+	}
+	return nil
 }
 
 // countOffset reads where zero volts lie for converter codes.
@@ -312,115 +328,4 @@ func spread(x []float64) float64 {
 
 func (im *importer) firstLine() int {
 	return im.tab.firstNumber
-}
-
-// instrument takes coupling, bandwidth and probe factor from the preamble.
-func (im *importer) instrument() {
-	t := im.t
-	if m, ok := im.meta(metaCoupling); ok && im.opt.Coupling == CouplingUnknown {
-		switch s := strings.ToUpper(strings.TrimSpace(m.text)); {
-		case strings.HasPrefix(s, "AC"), s == "A1M", strings.Contains(s, "AC") && !strings.Contains(s, "DC"):
-			t.Coupling = CouplingAC
-		case strings.HasPrefix(s, "DC"), s == "D1M", s == "D50", strings.Contains(s, "DC") && !strings.Contains(s, "AC"):
-			t.Coupling = CouplingDC
-		}
-		if t.Coupling != CouplingUnknown {
-			t.assume("coupling", string(t.Coupling), stated(m))
-		} else {
-			t.assume("coupling", "unknown", fmt.Sprintf("%q in line %d is neither AC nor DC", m.text, m.line))
-		}
-	}
-	for _, m := range im.bandwidths() {
-		im.bandwidth(m)
-	}
-	if m, ok := im.meta(metaProbe); ok {
-		if f, ok := probeFactor(m); ok {
-			how := "the file's volts are taken as at the probe's tip already"
-			t.assume("probe factor", fmt.Sprintf("%g", f), stated(m)+"; "+how)
-			if im.opt.ProbeFactor > 1 && f == im.opt.ProbeFactor {
-				t.caution(CautionProbeFactor, fmt.Sprintf("the file states a probe factor of %g itself, and another %g was given: the volts may be %g times too high", f, f, f), "leave the probe factor out unless the meter says otherwise")
-			}
-		}
-	}
-	if m, ok := im.meta(metaStep); ok && m.ok && t.StepV == 0 && m.unit.kind == unitVolt && m.num > 0 {
-		t.StepV = m.num
-		t.assume("ADC step", SI(m.num, "V", 6), stated(m))
-	}
-}
-
-func (im *importer) bandwidths() []metaValue {
-	// Both "bandwidth" and "bandwidth limit" may be stated.
-	seen := map[string]bool{}
-	var out []metaValue
-	for _, m := range im.pre.values[metaBandwidth] {
-		k, _ := normKey(m.key)
-		if seen[k] {
-			continue
-		}
-		seen[k] = true
-		one := &preamble{values: map[metaKey][]metaValue{}}
-		for _, v := range im.pre.values[metaBandwidth] {
-			if vk, _ := normKey(v.key); vk == k || v.channel != "" {
-				one.values[metaBandwidth] = append(one.values[metaBandwidth], v)
-			}
-		}
-		if v, ok := one.get(metaBandwidth, im.sc.spot(im.ch)); ok {
-			out = append(out, v)
-		}
-	}
-	sort.SliceStable(out, func(i, j int) bool { return !limitKey(out[i]) && limitKey(out[j]) })
-	return out
-}
-
-func limitKey(m metaValue) bool {
-	k, _ := normKey(m.key)
-	return strings.Contains(k, "lim") || strings.Contains(k, "bwl") || strings.Contains(k, "filter") || strings.Contains(k, "begrenz")
-}
-
-// usualLimitHz is the bandwidth limit nearly every scope has (common
-// practice, no source), taken where a file only says "on".
-const usualLimitHz = 20e6
-
-func (im *importer) bandwidth(m metaValue) {
-	t := im.t
-	s := strings.ToLower(strings.TrimSpace(m.text))
-	limit := limitKey(m)
-	switch {
-	case m.ok && m.num >= 1000 || m.ok && m.unit.kind == unitHertz && m.num > 0:
-		if im.opt.BandwidthHz == 0 && (t.BandwidthHz == 0 || m.num < t.BandwidthHz) {
-			t.BandwidthHz = m.num
-			t.assume("bandwidth", SI(m.num, "Hz", 6), stated(m))
-		}
-		if im.opt.BandLimited == nil && limit {
-			t.BandLimited = true
-			t.assume("bandwidth limit", "on", stated(m))
-		}
-	case s == "on" || s == "yes" || s == "true" || s == "1" || s == "ein" || s == "enabled" || s == "limit" || s == "limited":
-		if im.opt.BandLimited == nil {
-			t.BandLimited = true
-			t.assume("bandwidth limit", "on", stated(m))
-		}
-		if im.opt.BandwidthHz == 0 && (t.BandwidthHz == 0 || t.BandwidthHz > usualLimitHz) {
-			t.BandwidthHz = usualLimitHz
-			t.assume("bandwidth", SI(usualLimitHz, "Hz", 6), "the usual limit, common practice; the file says only "+s)
-		}
-	case s == "off" || s == "no" || s == "false" || s == "0" || s == "aus" || s == "disabled" || s == "full" || s == "none":
-		t.assume("bandwidth limit", "off", stated(m))
-	}
-}
-
-var probeRatio = regexp.MustCompile(`^\s*[x×]?\s*([0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(?:[x×]|:\s*1|to\s*1)?\s*$`)
-var probeInverse = regexp.MustCompile(`^\s*1\s*[:/]\s*([0-9]+(?:[.,][0-9]+)?)\s*$`)
-
-// probeFactor reads 10, 10X, x10, 10:1, 1:10 and 1/10.
-func probeFactor(m metaValue) (float64, bool) {
-	s := strings.ToLower(m.text)
-	for _, re := range []*regexp.Regexp{probeInverse, probeRatio} {
-		if g := re.FindStringSubmatch(s); g != nil {
-			if v, ok := parseSlow(strings.Replace(g[1], ",", ".", 1), '.'); ok && v > 0 {
-				return v, true
-			}
-		}
-	}
-	return 0, false
 }

@@ -259,15 +259,44 @@ func (o *rowsRead) take(name string, p *rowSpec, c *rowChunk, growth float64) er
 	}
 	o.lines += c.lines
 	row0 := len(o.volts)
-	if need := row0 + len(c.volts); need > cap(o.volts) {
-		n := max(need+need/8, min(int(float64(need)*growth*1.03), 2*need))
-		o.volts = append(make([]float64, 0, n), o.volts...)
-		if p.keepTimes {
-			o.times = append(make([]float64, 0, n), o.times...)
-		}
-	}
+	o.room(row0+len(c.volts), growth, p.keepTimes)
 	o.volts = append(o.volts, c.volts...)
 	o.times = append(o.times, c.times...)
+	o.count(c, base)
+	for i := range c.blocks {
+		b := c.blocks[i]
+		b.row0 += row0
+		b.line += base
+		if i == 0 && b.why == breakNone {
+			b.why = o.breakBefore(p, c, &b)
+		}
+		o.addBlock(p, &b)
+	}
+	if len(c.volts) > 0 || c.texts > 0 {
+		o.lastTail = c.tail
+	}
+	if len(c.volts) > 0 {
+		o.lastSeg = append(o.lastSeg[:0], c.segLast...)
+	}
+	return nil
+}
+
+// room makes room for need rows in all, or for as many as the growth of the
+// text read so far promises.
+func (o *rowsRead) room(need int, growth float64, keepTimes bool) {
+	if need <= cap(o.volts) {
+		return
+	}
+	n := max(need+need/8, min(int(float64(need)*growth*1.03), 2*need))
+	o.volts = append(make([]float64, 0, n), o.volts...)
+	if keepTimes {
+		o.times = append(make([]float64, 0, n), o.times...)
+	}
+}
+
+// count adds what a chunk says of its odd lines; base is the line before its
+// first.
+func (o *rowsRead) count(c *rowChunk, base int) {
 	for _, b := range c.bad {
 		if len(o.bad) < maxListed {
 			b.line += base
@@ -291,36 +320,34 @@ func (o *rowsRead) take(name string, p *rowSpec, c *rowChunk, growth float64) er
 	o.torn = o.torn || c.torn
 	o.open = o.open || c.open
 	o.disord = o.disord || c.disord
-	for i := range c.blocks {
-		b := c.blocks[i]
-		b.row0 += row0
-		b.line += base
-		if i == 0 && b.why == breakNone && len(o.pieces) > 0 {
-			b.why = o.boundary(p, &b)
+}
+
+// breakBefore tells why a chunk's first block does not go on the last one.
+func (o *rowsRead) breakBefore(p *rowSpec, c *rowChunk, b *timeBlock) breakKind {
+	if len(o.pieces) > 0 {
+		if why := o.boundary(p, b); why != breakNone {
+			return why
 		}
-		if i == 0 && b.why == breakNone && o.lastTail {
-			b.why = breakText
-		}
-		if i == 0 && b.why == breakNone && p.seg >= 0 && len(o.pieces) > 0 && !bytes.Equal(o.lastSeg, c.seg1) {
-			b.why = breakSeg
-		}
-		if len(o.pieces) == 0 || b.why != breakNone && !o.disord {
-			if len(o.pieces) >= maxPieces {
-				o.disord = true
-				continue
-			}
-			o.pieces = append(o.pieces, b)
-			continue
-		}
-		o.pieces[len(o.pieces)-1].join(&b, p.step)
 	}
-	if len(c.volts) > 0 || c.texts > 0 {
-		o.lastTail = c.tail
+	switch {
+	case o.lastTail:
+		return breakText
+	case p.seg >= 0 && len(o.pieces) > 0 && !bytes.Equal(o.lastSeg, c.seg1):
+		return breakSeg
 	}
-	if len(c.volts) > 0 {
-		o.lastSeg = append(o.lastSeg[:0], c.segLast...)
+	return breakNone
+}
+
+// addBlock joins a block to the last piece, or begins another.
+func (o *rowsRead) addBlock(p *rowSpec, b *timeBlock) {
+	switch {
+	case len(o.pieces) > 0 && (b.why == breakNone || o.disord):
+		o.pieces[len(o.pieces)-1].join(b, p.step)
+	case len(o.pieces) >= maxPieces:
+		o.disord = true
+	default:
+		o.pieces = append(o.pieces, *b)
 	}
-	return nil
 }
 
 // boundary judges the step from the last piece to a chunk's first block.

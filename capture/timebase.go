@@ -110,10 +110,35 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	if o.disord {
 		return nil, errNeedTimes
 	}
-	reversed := p.step < 0
+	pieces := o.dropLead(name, o.joinOverText(p), p, t)
+	use := pieces[0]
+	switch {
+	case len(pieces) > 1 && segmented(pieces, p):
+		var err error
+		if use, err = chooseSegment(name, pieces, opt.Segment, t); err != nil {
+			return nil, err
+		}
+	case len(pieces) > 1:
+		joined, longest, err := o.overGaps(pieces, p, t)
+		if joined != nil || err != nil {
+			return joined, err
+		}
+		use = longest
+	case opt.Segment > 1:
+		return nil, &ParseError{Path: name, Line: use.line, Found: "one segment", Expected: fmt.Sprintf("segment %d", opt.Segment), Fix: "leave --segment out"}
+	}
+	r := &record{volts: o.volts[use.row0 : use.row0+use.n], ulp: use.ulp, row0: use.row0}
+	if p.time < 0 {
+		return r, nil
+	}
+	return r, o.fitRecord(name, r, &use, p, t)
+}
+
+// joinOverText joins pieces between which lines of text stand but whose times
+// run on.
+func (o *rowsRead) joinOverText(p *rowSpec) []timeBlock {
 	var pieces []timeBlock
 	for _, b := range o.pieces {
-		// Text between rows whose times run on is text, no more.
 		if k := len(pieces) - 1; k >= 0 && b.why == breakText && p.time >= 0 && b.m > 0 && pieces[k].m > 0 {
 			a := &pieces[k]
 			dev := b.first - a.last - p.step*float64(b.row0-a.row0-a.lastJ)
@@ -124,76 +149,79 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 		}
 		pieces = append(pieces, b)
 	}
-	pieces = o.dropLead(name, pieces, p, t)
-	use := pieces[0]
-	if len(pieces) > 1 {
-		segments := segmented(pieces, p)
-		switch {
-		case segments:
-			k := opt.Segment
-			if k == 0 {
-				k = firstWhole(pieces)
-			}
-			if k > len(pieces) {
-				return nil, &ParseError{Path: name, Line: use.line, Found: fmt.Sprintf("%d segments", len(pieces)), Expected: fmt.Sprintf("segment %d", k), Fix: "choose one that is there with --segment"}
-			}
-			use = pieces[k-1]
-			t.assume("segment", fmt.Sprintf("%d of %d, %d rows from line %d", k, len(pieces), use.n, use.line), map[bool]string{true: "the first whole one", false: "given"}[opt.Segment == 0])
-			if opt.Segment == 0 {
-				t.caution(CautionSegments, fmt.Sprintf("the file holds %d segments; number %d is used", len(pieces), k), "choose one with --segment, or save them apart")
-			}
-		default:
-			sorted, moved := inOrder(pieces, reversed)
-			if moved {
-				return nil, errNeedTimes
-			}
-			if joined, ok := o.bridge(sorted, p, t); ok {
-				return joined, nil
-			}
-			for i, b := range sorted {
-				if i > 0 && (b.first-sorted[i-1].last)/p.step < 1.5 {
-					return nil, errNeedTimes // a short step is no gap
-				}
-				if b.n > use.n {
-					use = b
-				}
-			}
-			if use.n < minSamples || use.n*20 < len(o.volts) {
-				return nil, errNeedTimes
-			}
-			missing := 0.0
-			for i := 1; i < len(sorted); i++ {
-				missing += math.Round((sorted[i].first-sorted[i-1].last)/p.step) - 1
-			}
-			at := sorted[1]
-			t.caution(CautionGaps, fmt.Sprintf("about %.0f rows are missing in %d place%s, first before line %d; only the longest run of %d rows is used, from line %d", missing, len(sorted)-1, plural(len(sorted)-1), at.line, use.n, use.line), "save the record again")
+	return pieces
+}
+
+// chooseSegment takes the asked segment, or the first whole one where asked is
+// 0.
+func chooseSegment(name string, pieces []timeBlock, asked int, t *Trace) (timeBlock, error) {
+	k, why := asked, "given"
+	if k == 0 {
+		k, why = firstWhole(pieces), "the first whole one"
+	}
+	if k > len(pieces) {
+		return timeBlock{}, &ParseError{Path: name, Line: pieces[0].line, Found: fmt.Sprintf("%d segments", len(pieces)), Expected: fmt.Sprintf("segment %d", k), Fix: "choose one that is there with --segment"}
+	}
+	use := pieces[k-1]
+	t.assume("segment", fmt.Sprintf("%d of %d, %d rows from line %d", k, len(pieces), use.n, use.line), why)
+	if asked == 0 {
+		t.caution(CautionSegments, fmt.Sprintf("the file holds %d segments; number %d is used", len(pieces), k), "choose one with --segment, or save them apart")
+	}
+	return use, nil
+}
+
+// overGaps bridges short gaps between pieces, or takes the longest piece.
+func (o *rowsRead) overGaps(pieces []timeBlock, p *rowSpec, t *Trace) (joined *record, longest timeBlock, err error) {
+	longest = pieces[0]
+	sorted, moved := inOrder(pieces, p.step < 0)
+	if moved {
+		return nil, longest, errNeedTimes
+	}
+	if joined, ok := o.bridge(sorted, p, t); ok {
+		return joined, longest, nil
+	}
+	missing := 0.0
+	for i, b := range sorted {
+		if b.n > longest.n {
+			longest = b
 		}
-	} else if opt.Segment > 1 {
-		return nil, &ParseError{Path: name, Line: use.line, Found: "one segment", Expected: fmt.Sprintf("segment %d", opt.Segment), Fix: "leave --segment out"}
+		if i == 0 {
+			continue
+		}
+		steps := (b.first - sorted[i-1].last) / p.step
+		if steps < 1.5 {
+			return nil, longest, errNeedTimes // a short step is no gap
+		}
+		missing += math.Round(steps) - 1
 	}
-	r := &record{volts: o.volts[use.row0 : use.row0+use.n], ulp: use.ulp, row0: use.row0}
-	if p.time < 0 {
-		return r, nil
+	if longest.n < minSamples || longest.n*20 < len(o.volts) {
+		return nil, longest, errNeedTimes
 	}
+	t.caution(CautionGaps, fmt.Sprintf("about %.0f rows are missing in %d place%s, first before line %d; only the longest run of %d rows is used, from line %d", missing, len(sorted)-1, plural(len(sorted)-1), sorted[1].line, longest.n, longest.line), "save the record again")
+	return nil, longest, nil
+}
+
+// fitRecord fits the time grid of the piece in use and turns a record whose
+// times fall.
+func (o *rowsRead) fitRecord(name string, r *record, use *timeBlock, p *rowSpec, t *Trace) error {
 	r.fit = use.fit(p.step)
-	if r.fit.step == 0 || use.m < 2 || math.IsNaN(r.fit.step) {
-		return nil, &ParseError{Path: name, Line: use.line, Column: p.time + 1, Found: "a time that does not advance", Expected: "rising times", Fix: "give --rate, or export the times with more digits"}
-	}
-	if r.fit.rms > max(0.6*use.ulp, jitterShare*math.Abs(r.fit.step)) {
-		return nil, errNeedTimes
-	}
-	if o.noStamp*100 > len(o.volts) {
-		return nil, &ParseError{Path: name, Line: use.line, Column: p.time + 1, Found: fmt.Sprintf("%d of %d rows without a time", o.noStamp, len(o.volts)), Expected: "a time in every row", Fix: "export the capture again"}
+	switch {
+	case r.fit.step == 0 || use.m < 2 || math.IsNaN(r.fit.step):
+		return &ParseError{Path: name, Line: use.line, Column: p.time + 1, Found: "a time that does not advance", Expected: "rising times", Fix: "give --rate, or export the times with more digits"}
+	case r.fit.rms > max(0.6*use.ulp, jitterShare*math.Abs(r.fit.step)):
+		return errNeedTimes
+	case o.noStamp*100 > len(o.volts):
+		return &ParseError{Path: name, Line: use.line, Column: p.time + 1, Found: fmt.Sprintf("%d of %d rows without a time", o.noStamp, len(o.volts)), Expected: "a time in every row", Fix: "export the capture again"}
 	}
 	r.bound(o, p, use.n)
-	if reversed {
+	if p.step < 0 {
 		reverse(r.volts)
 		r.stepLo, r.stepHi = -r.stepHi, -r.stepLo
 		r.fit.start += r.fit.step * float64(use.n-1)
 		r.fit.step = -r.fit.step
 		t.assume("row order", "newest first, turned round", "the time column falls")
 	}
-	return r, nil
+	return nil
 }
 
 // dropLead takes the first few rows of numbers for a block of settings when

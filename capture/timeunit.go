@@ -1,0 +1,239 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+)
+
+// timeUnit settles the unit of the time column and the interval that the
+// options or the preamble state.
+func (im *importer) timeUnit() error {
+	sc := im.sc
+	if im.opt.RateHz > 0 {
+		im.stepS, im.stepWhy, im.given = 1/im.opt.RateHz, "given", true
+	} else if step, why, ok := im.statedStep(); ok {
+		im.stepS, im.stepWhy = step, why
+	}
+	if sc.time < 0 {
+		im.t.TimeUnit = "none"
+		if im.stepS == 0 {
+			return im.noRate("no time column and no sample rate")
+		}
+		return nil
+	}
+	im.unitOfTimes()
+	if sc.timeKind == unitIndex {
+		im.t.TimeUnit = "samples"
+		if im.stepS == 0 {
+			return im.noRate("sample numbers and no sample rate")
+		}
+		im.t.assume("time unit", "samples", "the column counts")
+		return nil
+	}
+	im.t.TimeUnit = sc.timeText
+	if sc.timeFactor == 0 {
+		if dayStamps(im.cols[sc.time].x) {
+			return im.noRate("a time column without a unit that may count days, as spreadsheets do")
+		}
+		return im.noRate("a time column without a unit, in steps that are unlikely as seconds")
+	}
+	return nil
+}
+
+// unitOfTimes finds the unit of the time column: given, that sample numbers
+// need none, stated, or guessed.
+func (im *importer) unitOfTimes() {
+	sc := im.sc
+	if im.opt.TimeUnit != "" {
+		u, _ := parseUnit(im.opt.TimeUnit)
+		sc.timeKind, sc.timeFactor, sc.timeText = u.kind, u.factor, im.opt.TimeUnit
+		im.t.assume("time unit", im.opt.TimeUnit, "given")
+		if u.kind == unitIndex {
+			sc.timeFactor = 0
+		}
+		return
+	}
+	if im.numbersUnderTime() {
+		sc.timeKind, sc.timeFactor = unitIndex, 0
+	}
+	switch {
+	case sc.timeKind != unitSecond:
+	case sc.timeFactor == 0:
+		im.guessTimeUnit()
+	default:
+		im.t.assume("time unit", sc.timeText, im.timeUnitWhy())
+	}
+}
+
+// timeUnitWhy says where the unit of the times stands.
+func (im *importer) timeUnitWhy() string {
+	why := "stated in the header"
+	if im.sc.timeWhy != "" {
+		why = im.sc.timeWhy
+	}
+	if im.sc.timeClock {
+		why = "time of day"
+	}
+	if u, ok := parseUnit(im.sc.timeText); ok && u.guessed {
+		why += "; read as thousandths in spite of the capital M"
+	}
+	return why
+}
+
+// numbersUnderTime tells sample numbers under a header that promises times: they
+// count by 1, and the stated interval is another.
+func (im *importer) numbersUnderTime() bool {
+	sc := im.sc
+	if sc.timeKind != unitSecond || sc.timeFactor == 0 || sc.timeClock || im.stepS == 0 || im.given {
+		return false
+	}
+	x := im.cols[sc.time]
+	return x.ints && x.unit == "" && typicalStep(x.x) == 1 && math.Abs(im.stepS/sc.timeFactor-1) > 0.02
+}
+
+func (im *importer) noRate(found string) error {
+	return &ParseError{Path: im.src.name, Line: im.firstLine(), Found: found, Expected: "a time column with its unit, or the sample rate in the preamble", Fix: "give --rate, or --time-unit"}
+}
+
+// statedStep is the sample interval the preamble states, in seconds.
+func (im *importer) statedStep() (float64, string, bool) {
+	for _, k := range []metaKey{metaInterval, metaRate} {
+		if m, ok := im.meta(k); ok {
+			if step, ok := im.stepOf(k, m); ok {
+				return step, stated(m), true
+			}
+		}
+	}
+	return 0, "", false
+}
+
+// otherStep is a stated interval that differs from the one in use by more
+// than one per cent.
+func (im *importer) otherStep() (float64, bool) {
+	for _, k := range []metaKey{metaInterval, metaRate} {
+		for _, m := range im.pre.values[k] {
+			if m.channel != "" || m.index > 0 {
+				continue
+			}
+			if step, ok := im.stepOf(k, m); ok && math.Abs(step/im.stepS-1) > 0.01 {
+				return step, true
+			}
+		}
+	}
+	return 0, false
+}
+
+// stepOf reads a stated interval or rate as an interval in seconds.
+func (im *importer) stepOf(k metaKey, m metaValue) (float64, bool) {
+	if !m.ok || m.num <= 0 || math.IsInf(m.num, 0) {
+		return 0, false
+	}
+	step := m.num
+	asRate := k == metaRate
+	switch m.unit.kind {
+	case unitSecond:
+		asRate = false
+	case unitHertz:
+		asRate = true
+	case unitNone:
+		if k == metaInterval {
+			if tu, ok := im.meta(metaTimeUnit); ok && im.sc.time < 0 {
+				if u, ok := parseUnit(tu.text); ok && u.kind == unitSecond {
+					step *= u.factor
+				}
+			}
+		}
+	default:
+		return 0, false
+	}
+	if asRate {
+		step = 1 / step
+	}
+	return step, step > 0 && !math.IsInf(step, 0)
+}
+
+// slowestHz is the lowest rate that is believed of a time column whose unit
+// nobody states.
+const slowestHz = 50
+
+// doubtfulHz is the rate below which an assumed unit of seconds is cautioned.
+const doubtfulHz = 9e3
+
+// guessTimeUnit finds the unit of a time column that states none.
+func (im *importer) guessTimeUnit() {
+	sc := im.sc
+	if im.preambleTimeUnit() {
+		return
+	}
+	step := math.Abs(typicalStep(im.cols[sc.time].x))
+	if step == 0 {
+		sc.timeFactor, sc.timeText = 1, "s"
+		return
+	}
+	if im.stepS > 0 && im.timeUnitByStep(step) {
+		return
+	}
+	if step*slowestHz > 1 || dayStamps(im.cols[sc.time].x) {
+		return // refused by the caller
+	}
+	sc.timeFactor, sc.timeText = 1, "s"
+	im.t.assume("time unit", "s", "no unit stated: seconds assumed")
+	if step*doubtfulHz > 1 {
+		im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states no unit of time; as seconds the rate is %s, slow for a supply's noise", SI(1/step, "Hz", 6)), "give --time-unit")
+	}
+}
+
+// preambleTimeUnit takes the unit of times that the preamble states.
+func (im *importer) preambleTimeUnit() bool {
+	m, ok := im.meta(metaTimeUnit)
+	if !ok {
+		return false
+	}
+	switch u, ok := parseUnit(m.text); {
+	case ok && u.kind == unitSecond:
+		im.sc.timeFactor, im.sc.timeText = u.factor, m.text
+		im.t.assume("time unit", m.text, stated(m))
+		return true
+	case ok && u.kind == unitIndex:
+		im.sc.timeKind = unitIndex
+		return true
+	}
+	return false
+}
+
+// timeUnitByStep takes the unit in which steps of the column are the stated
+// interval.
+func (im *importer) timeUnitByStep(step float64) bool {
+	sc := im.sc
+	if im.cols[sc.time].ints && math.Abs(step-1) < 1e-9 {
+		sc.timeKind = unitIndex
+		return true
+	}
+	for _, c := range []struct {
+		f    float64
+		text string
+	}{{1, "s"}, {1e-3, "ms"}, {1e-6, "us"}, {1e-9, "ns"}, {1e-12, "ps"}} {
+		if r := step * c.f / im.stepS; r > 0.98 && r < 1.02 {
+			sc.timeFactor, sc.timeText = c.f, c.text
+			im.t.assume("time unit", c.text, "agrees with the sample interval "+im.stepWhy)
+			return true
+		}
+	}
+	if im.given {
+		sc.timeFactor, sc.timeText = 1, "s"
+	}
+	return im.given
+}
+
+// Days since 1899-12-30, as spreadsheets count them, of the years 1954 to 2118.
+const firstDay, lastDay = 20e3, 80e3
+
+// dayStamps tells whether times can be a spreadsheet's dates.
+func dayStamps(x []float64) bool {
+	for _, v := range x {
+		if v < firstDay || v > lastDay {
+			return false
+		}
+	}
+	return len(x) > 0 && x[len(x)-1]-x[0] < 1 && x[0] != math.Trunc(x[0]+0.5)
+}
