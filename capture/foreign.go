@@ -87,11 +87,19 @@ func (h *textHead) foreign(line []byte, t *table) bool {
 // utf8Mark is the byte order mark, which joined files may hold anywhere.
 var utf8Mark = []byte("\xef\xbb\xbf")
 
+// markRows is how many of the first rows are looked at for a decimal mark.
+const markRows = 64
+
 // checkMark refuses a table whose every comma may be a decimal mark or a
 // thousands mark: all numbers that hold one have three digits behind it.
 func (h *textHead) checkMark(name string, t *table) error {
 	marked, line := "", 0
-	for _, i := range h.sampleLines() {
+	// The first rows often begin with 0, which no thousands mark follows.
+	rows := h.sampleLines()
+	for i := t.first; i < min(t.first+markRows, len(h.lines)); i++ {
+		rows = append(rows, i)
+	}
+	for _, i := range rows {
 		if i < t.first {
 			continue
 		}

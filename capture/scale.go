@@ -36,18 +36,27 @@ type voltScale struct {
 	bits              int
 }
 
-func (v *voltScale) apply(t *Trace) {
-	if v.factor != 1 || v.zero != 0 || v.add != 0 {
-		if v.zero == 0 && v.add == 0 {
-			for i := range t.Volts {
-				t.Volts[i] *= v.factor
-			}
-		} else {
-			for i := range t.Volts {
-				t.Volts[i] = (t.Volts[i]-v.zero)*v.factor + v.add
-			}
+// toVolts turns the file's values into volts in place.
+func (v *voltScale) toVolts(x []float64) {
+	switch over := wholeBelow(v.factor); {
+	case v.add != 0 || v.zero != 0 && over == 0:
+		for i := range x {
+			x[i] = (x[i]-v.zero)*v.factor + v.add
+		}
+	case over != 0:
+		for i := range x {
+			x[i] = (x[i] - v.zero) / over
+		}
+	case v.factor != 1:
+		for i := range x {
+			x[i] *= v.factor
 		}
 	}
+}
+
+// apply scales the trace, and takes converter step and full scale of codes.
+func (v *voltScale) apply(t *Trace) {
+	v.toVolts(t.Volts)
 	if !v.counts {
 		return
 	}
@@ -74,6 +83,16 @@ func (v *voltScale) apply(t *Trace) {
 
 // voltSymbol is a symbol for a voltage in a circuit: Vin, UCE, v2.
 var voltSymbol = regexp.MustCompile(`^[uv] ?(in|out|cc|dd|ss|ee|gs|ds|be|ce|cb|gk|ak|ref|e|b|c|g|d|s|a|k|i|o)?\d{0,2}$`)
+
+// wholeBelow gives the whole number n where f is the nearest one to 1/n, else 0.
+// To divide by n gives the very number that stands for the printed volts, as
+// 5003 mV and 5.003 V; to multiply by f may miss it by a last bit.
+func wholeBelow(f float64) float64 {
+	if n := math.Round(1 / f); math.Abs(n) > 1 && math.Abs(n) < 1<<52 && 1/n == f {
+		return n
+	}
+	return 0
+}
 
 var voltName = regexp.MustCompile(`(?i)volt|spannung|tension|tensione|^u\b|^v\b|^v\(`)
 
