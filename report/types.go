@@ -51,4 +51,5 @@ type Capture struct {
 	Assumptions []capture.Assumption  // what the importer took for granted
 	LoadA       float64               // load current in A as the sheet tells, 0: see M.LoadA
 	Note        string                // from the sheet
+	Samples     capture.Fingerprint   // tells the record again in another file
 }

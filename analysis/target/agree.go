@@ -16,6 +16,7 @@ import (
 const (
 	CautionDisagree        = "captures_disagree"        // captures of one figure differ by more than their uncertainty
 	CautionSwitchingUnlike = "switching_unlike"         // captures of one unit show different switching frequencies
+	CautionSameTwice       = "same_record_twice"        // a record that was named twice counts once
 	CautionBrandScale      = "probe_suspected_by_brand" // a unit ten or a hundred times its brand-mates
 )
 

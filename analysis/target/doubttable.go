@@ -51,7 +51,8 @@ var doubtTable = []doubtRow{
 	// A cycle folded at a wrong period shows half of the ripple, or more than all.
 	{CautionSwitchingUnlike, figure.Folded, by(6), by(6)},
 	{CautionSwitchingUnlike, anyGroup, none, none},
-	{CautionDisagree, anyGroup, none, none},   // the figure's own uncertainty holds the spread
+	{CautionDisagree, anyGroup, none, none}, // the figure's own uncertainty holds the spread
+	{CautionSameTwice, anyGroup, none, none},
 	{CautionBrandScale, anyGroup, none, none}, // of the unit, see suspectProbes
 
 	{capture.CautionFewSteps, figure.Mean | figure.Count, none, none},

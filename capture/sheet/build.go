@@ -32,19 +32,8 @@ func (b *builder) fail(key, found, expected, fix string) {
 	if b.err != nil {
 		return
 	}
-	e := &capture.ParseError{Path: b.path, Found: found, Expected: expected, Fix: fix}
-	for k := key; ; {
-		if p, ok := b.at[k]; ok {
-			e.Line, e.Column = p.line, p.column
-			break
-		}
-		i := strings.LastIndexAny(k, ".[")
-		if i < 0 {
-			break
-		}
-		k = k[:i]
-	}
-	b.err = e
+	at := placeOf(b.at, key)
+	b.err = &capture.ParseError{Path: b.path, Line: at.line, Column: at.column, Found: found, Expected: expected, Fix: fix}
 }
 
 func (b *builder) line(key string) int { return b.at[key].line }

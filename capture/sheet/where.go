@@ -11,6 +11,27 @@ import (
 // place is where a key stands in the sheet, both 1-based.
 type place struct{ line, column int }
 
+// placeOf is where a key stands, or the nearest table that holds it.
+func placeOf(at map[string]place, key string) place {
+	for {
+		if p, ok := at[key]; ok {
+			return p
+		}
+		i := strings.LastIndexAny(key, ".[")
+		if i < 0 {
+			return place{}
+		}
+		key = key[:i]
+	}
+}
+
+// Place is where a key such as "unit[2].capture[0].file" stands, or the nearest
+// table that holds it; both are 0 where the sheet has neither.
+func (s *Sheet) Place(key string) (line, column int) {
+	p := placeOf(s.at, key)
+	return p.line, p.column
+}
+
 // places maps "unit[2].capture[0].load_a" to where it stands. The parse must
 // have succeeded before.
 func places(data []byte) map[string]place {

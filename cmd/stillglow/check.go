@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -146,6 +147,11 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *pipeline.Cache) (*checke
 		return out, nil // without its baseline a capture can't be judged
 	}
 	r, err := pipeline.EvaluateSheet(ctx, &readable, pipeline.Options{Version: version, Cache: c, SkipFilter: true})
+	var faults pipeline.ErrorList
+	if errors.As(err, &faults) {
+		out.bad = append(out.bad, faults...)
+		return out, nil
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -252,11 +258,22 @@ func (c *checked) text(w io.Writer) error {
 			b.WriteString(wrapText("    - ", "      ", why, 100))
 		}
 	}
-	if n := len(c.bad); n > 0 {
+	if n := c.unreadable(); n > 0 {
 		fmt.Fprintf(&b, "%s can't be read\n", report.Plural(n, "capture"))
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// unreadable is how many captures don't read.
+func (c *checked) unreadable() int {
+	n := 0
+	for _, cp := range c.captures {
+		if cp.err != nil {
+			n++
+		}
+	}
+	return n
 }
 
 // list tells how a unit's captures (-1: the baselines) were understood.

@@ -183,7 +183,7 @@ func measureOrTake(ctx context.Context, path, shown string, opt capture.Options,
 		return report.Capture{}, false, fmt.Errorf("%s: %w", path, err)
 	}
 	m.File = capture.OneLine(shown)
-	got = report.Capture{M: m, Layout: tr.Layout, Assumptions: tr.Assumptions, LoadA: setup.LoadA}
+	got = report.Capture{M: m, Layout: tr.Layout, Assumptions: tr.Assumptions, LoadA: setup.LoadA, Samples: tr.Fingerprint()}
 	c.store(tr.SHA256, opt, setup, got)
 	return got, false, nil
 }

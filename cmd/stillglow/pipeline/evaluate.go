@@ -65,6 +65,10 @@ func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Re
 		return nil, err
 	}
 
+	if s, measured, err = countOnce(s, measured); err != nil {
+		return nil, err
+	}
+
 	ranked := target.Rank(judge(s, goal, measured, r.HeaterA))
 	r.Brands = target.Brands(ranked)
 	search := filterSearch{s, goal, m.setup, baselines, load.Volts, opt.Cache}
