@@ -107,6 +107,7 @@ type view struct {
 	TargetTitle, TargetText string
 	Limits                  []limitView
 	TargetAssumptions       []string
+	Rules                   []string // how margins are computed and units ordered
 	Setup                   []pair
 	BaselineCapture         []captureView
 	Cautions                []capture.Caution
@@ -161,7 +162,8 @@ func (r *Report) view(share float64) (*view, error) {
 	v := &view{sealed: seal(uplotCSS+css, js...), Title: orText(clean(r.Title), "Heater supplies measured"), Answer: r.Answer(),
 		Safety: safety(), Version: clean(r.ToolVersion), Date: clean(r.Date), Cautions: r.Cautions,
 		TargetTitle: orText(clean(r.Target.Title), clean(r.Target.Name)), TargetText: clean(r.Target.Description),
-		TargetAssumptions: r.Target.Assumptions}
+		TargetAssumptions: r.Target.Assumptions,
+		Rules:             []string{target.MarginRule, target.RankRule, target.BrandRule}}
 	v.Scripts = template.HTML(`<script type="application/json" id="data">`+string(data)+"</script>\n") + v.Scripts
 	for _, s := range []string{r.Workshop, r.Date, r.Instrument} {
 		if s = clean(s); s != "" {

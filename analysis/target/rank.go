@@ -25,6 +25,18 @@ func (e *Evaluation) interval() (low, high float64) {
 	return e.Margins[e.Worst].LowDB, e.Margins[e.Worst].HighDB
 }
 
+// How margins are computed and units ordered, in words, for every place that
+// explains a ranking. MarginRule follows MarginDB and bandDB, RankRule Rank,
+// BrandRule Brands.
+const (
+	MarginRule = "A margin is 20·log10(limit / figure) in dB: 0 dB is at the limit, 6 dB is half of it, below 0 dB is over it. " +
+		"The supply volts have a band: their margin is 20·log10 of half the band over the distance from its middle."
+	RankRule = "Units are ranked by verdict (pass, near miss, fail, open, retake), within a verdict by the worst margin, then by the sum of the other margins, then by name. " +
+		"Supply volts inside their band don't count here: the dropper takes them from there. " +
+		"Units of one verdict share a rank where their worst margins can't be told apart within their uncertainty."
+	BrandRule = "Brands are ranked by the share of judged units that pass, then by the median of those units' worst margins; open and retake units are not judged yet."
+)
+
 // Rank orders evaluations: by verdict, then the worst margin, then the sum of
 // the rest, then the name, then the place in the sheet. Within a verdict, a unit whose worst margin's
 // interval overlaps that of the first unit at a rank shares that rank; the next

@@ -175,3 +175,30 @@ func TestEnoughUnitsOnlyWhereTheyTell(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// The order in words is the order in code.
+func TestRankRuleNamesTheVerdictsInOrder(t *testing.T) {
+	at := -1
+	for i, v := range []Verdict{Pass, NearMiss, Fail, Open, Retake} {
+		if verdictOrder(v) != i {
+			t.Errorf("%s stands at %d, want %d", v, verdictOrder(v), i)
+		}
+		k := strings.Index(RankRule, string(v))
+		if k <= at {
+			t.Errorf("RankRule names %q at %d, after what stands at %d", v, k, at)
+		}
+		at = k
+	}
+}
+
+// The margin of the supply volts as MarginRule tells it, in numbers by hand: half
+// the band of 6.6 to 7.6 V is 0.5 V.
+func TestMarginRuleOfTheSupplyVolts(t *testing.T) {
+	for _, c := range []struct{ v, db float64 }{
+		{7.6, 0}, {6.6, 0}, {7.35, 6.0206}, {7.15, 20}, {8.1, -6.0206}, {7.1, MarginCapDB},
+	} {
+		if got := bandDB(dcBand(6.6, 7.6, ""), c.v); math.Abs(got-c.db) > 1e-3 {
+			t.Errorf("%g V: %.4f dB, want %.4f", c.v, got, c.db)
+		}
+	}
+}

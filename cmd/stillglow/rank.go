@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -20,6 +21,7 @@ type rankFlags struct {
 	workers    int
 	skipFilter bool
 	asJSON     bool
+	explain    bool // rank only
 }
 
 func (f *rankFlags) add(cmd *cobra.Command) {
@@ -62,7 +64,20 @@ func (f *rankFlags) print(cmd *cobra.Command, r *report.Report) error {
 		_, err = cmd.OutOrStdout().Write(data)
 		return err
 	}
-	return report.WriteTable(cmd.OutOrStdout(), r, tableOptions(cmd.OutOrStdout()))
+	if err := report.WriteTable(cmd.OutOrStdout(), r, tableOptions(cmd.OutOrStdout())); err != nil || !f.explain {
+		return err
+	}
+	_, err := io.WriteString(cmd.OutOrStdout(), "\n"+rules())
+	return err
+}
+
+// rules are how margins are computed and how units and brands are ordered.
+func rules() string {
+	var b strings.Builder
+	for _, rule := range []string{target.MarginRule, target.RankRule, target.BrandRule} {
+		b.WriteString(wrapText("- ", "  ", rule, 100))
+	}
+	return b.String()
 }
 
 // verdictError tells by the exit code whether any unit passes.
@@ -82,8 +97,10 @@ func newRankCmd() *cobra.Command {
 		Short: "Rank the units of a bench sheet against its target",
 		Long: `Rank measures the captures of every unit in a bench sheet and prints the units in
 order, each with its verdict, its worst margin and why. It writes no files but
-the cache.`,
-		Example: "  stillglow rank testdata/bench/bench.toml\n  stillglow rank --json testdata/bench/bench.toml",
+the cache.
+
+` + rules(),
+		Example: "  stillglow rank testdata/bench/bench.toml\n  stillglow rank --explain testdata/bench/bench.toml\n  stillglow rank --json testdata/bench/bench.toml",
 		Args:    wantArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			s, err := sheet.Read(args[0])
@@ -101,5 +118,6 @@ the cache.`,
 		},
 	}
 	flags.add(cmd)
+	cmd.Flags().BoolVar(&flags.explain, "explain", false, "tell below the table how margins are computed and units ordered")
 	return cmd
 }
