@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -10,7 +11,8 @@ import (
 // Pattern matches the names of files as a scope writes them to units of the
 // sheet. {brand}, {model} and {mark} stand for the unit's own words (spaces may
 // be written as spaces, hyphens, underscores or not at all), {load} for the load
-// current in amperes, {rest} or * for anything.
+// current in amperes, {rest} or * for anything. ".csv" at its end stands for every
+// ending that a capture may have: .csv, .txt, .tsv, .dat and .wav, gzipped or not.
 type Pattern struct{ text string }
 
 var field = regexp.MustCompile(`\{[^{}]*\}|\*|[{}]`)
@@ -40,28 +42,51 @@ func ParsePattern(text string) (Pattern, error) {
 // Match tells which unit of the sheet a file belongs to and at which load
 // current (0 when the pattern has none). A name that fits two units fits none.
 func (p Pattern) Match(name string, units []Unit) (unit int, loadA float64, ok bool) {
-	unit = -1
+	return p.of(units).match(name)
+}
+
+// matcher is a pattern for the units of one sheet.
+type matcher []*regexp.Regexp
+
+func (p Pattern) of(units []Unit) matcher {
+	m := make(matcher, len(units))
 	for i, u := range units {
-		load, fits := p.fits(name, u)
-		if !fits {
+		m[i] = p.forUnit(u)
+	}
+	return m
+}
+
+func (m matcher) match(name string) (unit int, loadA float64, ok bool) {
+	unit = -1
+	for i, re := range m {
+		found := re.FindStringSubmatch(name)
+		if found == nil {
 			continue
 		}
 		if unit >= 0 {
 			return -1, 0, false
 		}
-		unit, loadA = i, load
+		unit = i
+		if load := slices.Index(re.SubexpNames(), "load"); load > 0 {
+			loadA, _ = strconv.ParseFloat(strings.Replace(found[load], ",", ".", 1), 64)
+		}
 	}
 	return unit, loadA, unit >= 0
 }
 
-func (p Pattern) fits(name string, u Unit) (loadA float64, ok bool) {
+// forUnit is the pattern with a unit's words in it. Where it ends as captures do,
+// any such ending will do, so that a sound card's WAV lies beside a scope's CSV.
+func (p Pattern) forUnit(u Unit) *regexp.Regexp {
+	text := p.text
+	ending := captureEnding.FindString(text)
+	text = strings.TrimSuffix(text, ending)
 	var b strings.Builder
 	b.WriteString(`(?i)^`)
-	at := 0
-	for _, loc := range field.FindAllStringIndex(p.text, -1) {
-		b.WriteString(regexp.QuoteMeta(p.text[at:loc[0]]))
+	at, loads := 0, 0
+	for _, loc := range field.FindAllStringIndex(text, -1) {
+		b.WriteString(regexp.QuoteMeta(text[at:loc[0]]))
 		at = loc[1]
-		switch p.text[loc[0]:loc[1]] {
+		switch text[loc[0]:loc[1]] {
 		case "{brand}":
 			b.WriteString(loose(u.Brand))
 		case "{model}":
@@ -69,21 +94,30 @@ func (p Pattern) fits(name string, u Unit) (loadA float64, ok bool) {
 		case "{mark}":
 			b.WriteString(loose(u.Mark))
 		case "{load}":
-			b.WriteString(`(\d+(?:[.,]\d+)?)`)
+			if loads++; loads == 1 {
+				b.WriteString(`(?P<load>\d+(?:[.,]\d+)?)`)
+			} else {
+				b.WriteString(`\d+(?:[.,]\d+)?`)
+			}
 		default:
 			b.WriteString(`.*`)
 		}
 	}
-	b.WriteString(regexp.QuoteMeta(p.text[at:]) + `$`)
-	m := regexp.MustCompile(b.String()).FindStringSubmatch(name)
-	if m == nil {
-		return 0, false
+	b.WriteString(regexp.QuoteMeta(text[at:]))
+	if ending != "" || strings.HasSuffix(text, "}") || strings.HasSuffix(text, "*") {
+		b.WriteString(anyCaptureEnding)
 	}
-	if len(m) > 1 {
-		loadA, _ = strconv.ParseFloat(strings.Replace(m[1], ",", ".", 1), 64)
-	}
-	return loadA, true
+	b.WriteString(`$`)
+	return regexp.MustCompile(b.String())
 }
+
+// How the names of captures end, packed or not.
+const anyCaptureEnding = `\.(?:csv|txt|tsv|dat|wav)(?:\.gz)?`
+
+var captureEnding = regexp.MustCompile(`(?i)` + anyCaptureEnding + `$`)
+
+// CaptureName tells whether a file's name ends as a capture's does.
+func CaptureName(name string) bool { return captureEnding.MatchString(name) }
 
 // loose matches words however their gaps are written in a file name.
 func loose(words string) string {

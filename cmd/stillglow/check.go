@@ -20,6 +20,7 @@ import (
 func newCheckCmd() *cobra.Command {
 	var (
 		flags  cacheFlags
+		from   sheetFlags
 		asJSON bool
 	)
 	cmd := &cobra.Command{
@@ -32,7 +33,7 @@ sheet or a capture can't be read; open criteria alone are no error.`,
 		Example: "  stillglow check testdata/bench/bench.toml\n  stillglow check --json testdata/bench/bench.toml",
 		Args:    wantArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			s, err := sheet.Read(args[0])
+			s, left, err := from.read(args[0])
 			if err != nil {
 				return err
 			}
@@ -44,6 +45,7 @@ sheet or a capture can't be read; open criteria alone are no error.`,
 			if err != nil {
 				return err
 			}
+			found.unmatched = left.Text(s.Pattern)
 			if asJSON {
 				err = found.json(cmd.OutOrStdout())
 			} else {
@@ -56,6 +58,7 @@ sheet or a capture can't be read; open criteria alone are no error.`,
 		},
 	}
 	flags.add(cmd)
+	from.add(cmd)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
 }
@@ -69,6 +72,8 @@ type checked struct {
 	open     []openUnit
 	again    []retake
 	bad      pipeline.ErrorList
+
+	unmatched []string // files that the pattern gives to no unit, in words
 }
 
 // retake is a unit whose captures can't be trusted to decide.
@@ -233,6 +238,7 @@ func (c *checked) text(w io.Writer) error {
 	for i, u := range c.sheet.Units {
 		c.list(&b, i, u.Name())
 	}
+	c.loose(&b)
 	b.WriteString("\n")
 	switch {
 	case len(c.open) == 0 && len(c.bad) == 0 && len(c.again) == 0:
@@ -263,6 +269,20 @@ func (c *checked) text(w io.Writer) error {
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// loose tells of the captures that count for no unit.
+func (c *checked) loose(b *strings.Builder) {
+	if len(c.sheet.Loose)+len(c.unmatched) == 0 {
+		return
+	}
+	b.WriteString("\nof no unit yet, so that nothing counts them\n")
+	for _, l := range c.sheet.Loose {
+		b.WriteString(wrapText("  - ", "    ", fmt.Sprintf("%s (line %d of the sheet): move it into the unit that it shows", l.File, l.Line), 100))
+	}
+	for _, n := range c.unmatched {
+		b.WriteString(wrapText("  - ", "    ", n, 100))
+	}
 }
 
 // unreadable is how many captures don't read.
@@ -343,8 +363,13 @@ func (c *checked) json(w io.Writer) error {
 		Captures []captureJSON `json:"captures"`
 		Open     []openJSON    `json:"open"`
 		Again    []retake      `json:"take_again"`
+		OfNoUnit []string      `json:"of_no_unit"`
 	}{Sheet: c.sheet.Path, Target: c.goal.Name, HeaterA: c.heaterA, Captures: []captureJSON{}, Open: []openJSON{},
-		Again: append([]retake{}, c.again...)}
+		Again: append([]retake{}, c.again...), OfNoUnit: []string{}}
+	for _, l := range c.sheet.Loose {
+		doc.OfNoUnit = append(doc.OfNoUnit, l.File)
+	}
+	doc.OfNoUnit = append(doc.OfNoUnit, c.unmatched...)
 	for _, cp := range c.captures {
 		j := captureJSON{File: cp.file, OK: cp.err == nil, Layout: cp.layout, Samples: cp.samples,
 			Coupling: string(cp.coupling), Cautions: append([]capture.Caution{}, cp.cautions...)}

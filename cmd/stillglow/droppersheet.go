@@ -36,7 +36,11 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 	if err != nil {
 		return err
 	}
-	r, err := pipeline.Evaluate(cmd.Context(), path, pipeline.Options{Version: version, Cache: c, SkipFilter: true, Progress: measuringProgress(cmd.ErrOrStderr())})
+	s, err := (&sheetFlags{}).readTelling(path, cmd.ErrOrStderr())
+	if err != nil {
+		return err
+	}
+	r, err := pipeline.EvaluateSheet(cmd.Context(), s, pipeline.Options{Version: version, Cache: c, SkipFilter: true, Progress: measuringProgress(cmd.ErrOrStderr())})
 	if err != nil {
 		return err
 	}

@@ -16,7 +16,7 @@ import (
 
 // runSheet advises on the units of a sheet: the one named, or all near misses.
 func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
-	s, err := sheet.Read(path)
+	s, err := (&sheetFlags{}).readTelling(path, cmd.ErrOrStderr())
 	if err != nil {
 		return err
 	}

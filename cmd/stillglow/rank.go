@@ -17,6 +17,7 @@ import (
 // rankFlags are what rank and report have in common.
 type rankFlags struct {
 	cache      cacheFlags
+	sheet      sheetFlags
 	date       string
 	workers    int
 	skipFilter bool
@@ -26,6 +27,7 @@ type rankFlags struct {
 
 func (f *rankFlags) add(cmd *cobra.Command) {
 	f.cache.add(cmd)
+	f.sheet.add(cmd)
 	cmd.Flags().StringVar(&f.date, "date", "", "date to print instead of the sheet's")
 	cmd.Flags().IntVar(&f.workers, "workers", 0, "captures measured side by side (default: one per core)")
 	cmd.Flags().BoolVar(&f.skipFilter, "no-filter", false, "don't look for a post-filter for near misses")
@@ -96,14 +98,14 @@ func newRankCmd() *cobra.Command {
 		Use:   "rank SHEET",
 		Short: "Rank the units of a bench sheet against its target",
 		Long: `Rank measures the captures of every unit in a bench sheet and prints the units in
-order, each with its verdict, its worst margin and why. It writes no files but
-the cache.
+order, each with its verdict, its worst margin and why. Files beside the sheet
+that fit its pattern count as if it named them. It writes no files but the cache.
 
 ` + rules(),
 		Example: "  stillglow rank testdata/bench/bench.toml\n  stillglow rank --explain testdata/bench/bench.toml\n  stillglow rank --json testdata/bench/bench.toml",
 		Args:    wantArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			s, err := sheet.Read(args[0])
+			s, err := flags.sheet.readTelling(args[0], cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}

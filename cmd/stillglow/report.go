@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/capture"
-	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
@@ -39,7 +38,7 @@ even then those files are kept, under their own name or with ".kept" after it.
 			if folder == "" {
 				folder = defaultFolder(args[0])
 			}
-			s, err := sheet.Read(args[0])
+			s, err := flags.sheet.readTelling(args[0], cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}

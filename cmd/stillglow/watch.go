@@ -135,13 +135,11 @@ func (w *watcher) look(ctx context.Context, now time.Time) error {
 		}
 		s = w.sheet
 	} else {
-		unmatched, err := w.match(s)
+		left, err := s.TakeMatching(w.folder)
 		if err != nil {
 			return err
 		}
-		for _, name := range unmatched {
-			notes = append(notes, name+" fits no unit by the pattern "+s.Pattern)
-		}
+		notes = append(notes, left.Text(s.Pattern)...)
 	}
 	awaited := slices.Clone(s.Awaited)
 	ready := *s
@@ -340,5 +338,8 @@ func (w *watcher) finish(ctx context.Context) error {
 		}
 	}
 	fmt.Fprintf(w.screen, "\n%d of %s pass\nreport written to %s (open %s)\n", passing, report.Plural(len(r.Units), "unit"), w.out, filepath.Join(w.out, "index.html"))
+	if w.folder != w.sheet.Dir {
+		fmt.Fprintf(w.screen, "the same again later: stillglow report --folder %s --out %s %s\n", w.folder, w.out, w.sheetPath)
+	}
 	return verdictError(r)
 }

@@ -167,6 +167,32 @@ func TestWatchSession(t *testing.T) {
 	if strings.Contains(shown.String(), "\x1b[2J") {
 		t.Error("the screen is cleared where there is none")
 	}
+
+	// report after watch finds what arrived, and says the same of it.
+	if err := os.Remove(filepath.Join(dir, "murrowfen-a1-broken.csv")); err != nil {
+		t.Fatal(err)
+	}
+	watched, err := os.ReadFile(filepath.Join(out, "results.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, notes, got := command(t, "report", path, "--out", out, "--no-cache")
+	if got != exitNonePass || !strings.Contains(notes, "note: stranger.csv fits no unit") {
+		t.Errorf("report after watch: exit %d, %q", got, notes)
+	}
+	reported, err := os.ReadFile(filepath.Join(out, "results.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(watched, reported) {
+		t.Error("report after watch writes other results than watch did")
+	}
+	for _, cmd := range []string{"rank", "check"} {
+		shown, _, _ := command(t, cmd, path, "--no-cache", "--json")
+		if !strings.Contains(shown, "murrowfen-a2-first.csv") {
+			t.Errorf("%s knows nothing of what arrived:\n%s", cmd, shown)
+		}
+	}
 }
 
 // What watch can't do is told before the session, not after it.

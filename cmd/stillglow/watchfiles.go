@@ -4,9 +4,7 @@ import (
 	"context"
 	"fmt"
 	"os"
-	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/fsnotify/fsnotify"
@@ -55,70 +53,6 @@ func (w *watcher) notices() (wake <-chan struct{}, stop func()) {
 		}
 	}()
 	return ch, func() { _ = n.Close() }
-}
-
-// match gives the folder's files that the sheet does not name to their units.
-// What fits the pattern's ending but no unit is listed.
-func (w *watcher) match(s *sheet.Sheet) (unmatched []string, err error) {
-	if s.Pattern == "" {
-		return nil, nil
-	}
-	pattern, err := sheet.ParsePattern(s.Pattern)
-	if err != nil {
-		return nil, err
-	}
-	named := map[string]bool{}
-	add := func(c *sheet.Capture) {
-		if c != nil {
-			named[filepath.Clean(c.Path)] = true
-		}
-	}
-	add(s.Instrument.Baseline)
-	for _, u := range s.Units {
-		for i := range u.Captures {
-			add(&u.Captures[i])
-			add(u.Captures[i].Baseline)
-		}
-	}
-	entries, err := os.ReadDir(w.folder)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", w.folder, err)
-	}
-	folder, err := filepath.Abs(w.folder)
-	if err != nil {
-		return nil, err
-	}
-	home, err := filepath.Abs(s.Dir)
-	if err != nil {
-		return nil, err
-	}
-	for _, e := range entries {
-		if !e.Type().IsRegular() {
-			continue
-		}
-		file := filepath.Join(folder, e.Name())
-		if folder == home {
-			file = e.Name()
-		}
-		path := file
-		if !filepath.IsAbs(file) {
-			path = filepath.Join(s.Dir, file)
-		}
-		if named[filepath.Clean(path)] {
-			continue
-		}
-		unit, load, ok := pattern.Match(e.Name(), s.Units)
-		if !ok {
-			if strings.EqualFold(filepath.Ext(e.Name()), filepath.Ext(s.Pattern)) {
-				unmatched = append(unmatched, e.Name())
-			}
-			continue
-		}
-		if err := s.Add(unit, file, load); err != nil {
-			continue // gone again
-		}
-	}
-	return unmatched, nil
 }
 
 // ready tells whether a file is written to its end: it has not changed for a

@@ -25,10 +25,14 @@ type Options struct {
 	Version    string      // of the tool, for the report
 }
 
-// Evaluate reads the bench sheet at a path and evaluates it.
+// Evaluate reads the bench sheet at a path, with the files beside it that fit its
+// pattern, and evaluates it.
 func Evaluate(ctx context.Context, path string, opt Options) (*report.Report, error) {
 	s, err := sheet.Read(path)
 	if err != nil {
+		return nil, err
+	}
+	if _, err := s.TakeMatching(""); err != nil {
 		return nil, err
 	}
 	return EvaluateSheet(ctx, s, opt)
