@@ -24,7 +24,9 @@ func (b *builder) oneOf(key, found string, words ...string) string {
 
 func (b *builder) instrument(raw *rawInstrument, in *Instrument) {
 	*in = Instrument{
-		Name: raw.Name, ProbeFactor: raw.ProbeFactor, BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited, AntiAliased: raw.AntiAliased,
+		Name: raw.Name, Channel: b.channel("instrument.channel", raw.Channel), Scale: raw.Scale,
+		VoltUnit:    b.oneOf("instrument.volt_unit", raw.VoltUnit, voltUnits...),
+		ProbeFactor: raw.ProbeFactor, BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited, AntiAliased: raw.AntiAliased,
 		Coupling:    capture.Coupling(b.oneOf("instrument.coupling", raw.Coupling, "ac", "dc")),
 		GainPercent: raw.GainPercent, VoltsPerFullScale: raw.VoltsPerFullScale, MemorySamples: raw.MemorySamples, MaxRateHz: raw.MaxRateHz,
 		LowPass: b.oneOf("instrument.low_pass", raw.LowPass, "first-order", "butterworth4", "gaussian", "ideal", "none"),
@@ -143,7 +145,7 @@ func (b *builder) capture(raw *rawCapture, key string, in *Instrument) (c Captur
 	*o = capture.Options{
 		Channel:     b.channel(key+".channel", raw.Channel),
 		TimeUnit:    b.oneOf(key+".time_unit", raw.TimeUnit, "s", "ms", "us", "ns", "samples"),
-		VoltUnit:    b.oneOf(key+".volt_unit", raw.VoltUnit, "V", "mV", "uV", "counts", "div"),
+		VoltUnit:    b.oneOf(key+".volt_unit", raw.VoltUnit, voltUnits...),
 		Delimiter:   b.oneOf(key+".delimiter", raw.Delimiter, ",", ";", "tab", "space"),
 		DecimalMark: b.oneOf(key+".decimal_mark", raw.DecimalMark, ".", ","),
 		RateHz:      raw.RateHz, Scale: raw.Scale, OffsetV: raw.OffsetV,
@@ -152,29 +154,49 @@ func (b *builder) capture(raw *rawCapture, key string, in *Instrument) (c Captur
 		Coupling: capture.Coupling(b.oneOf(key+".coupling", raw.Coupling, "ac", "dc")),
 		Segment:  raw.Segment,
 	}
-	if o.VoltsPerFullScale == 0 {
-		o.VoltsPerFullScale = in.VoltsPerFullScale
-	}
-	if !isWAV(raw.File) {
-		if o.ProbeFactor == 0 {
-			o.ProbeFactor = in.ProbeFactor
-		}
-		if o.BandwidthHz == 0 {
-			o.BandwidthHz = in.BandwidthHz
-		}
-		if o.BandLimited == nil {
-			o.BandLimited = in.BandLimited
-		}
-		if o.AntiAliased == nil {
-			o.AntiAliased = in.AntiAliased
-		}
-		if o.Coupling == "" {
-			o.Coupling = in.Coupling
-		}
-	}
+	b.fromInstrument(o, key, isWAV(raw.File), in)
 	c.Baseline = b.baseline(raw.Baseline, key, &c, in)
 	return c, there
 }
+
+// fromInstrument fills in what a capture leaves to the instrument. What is written
+// for the capture, if only as "", is its own.
+func (b *builder) fromInstrument(o *capture.Options, key string, wav bool, in *Instrument) {
+	if o.VoltsPerFullScale == 0 {
+		o.VoltsPerFullScale = in.VoltsPerFullScale
+	}
+	if wav {
+		return
+	}
+	own := func(k string) bool { _, written := b.at[key+"."+k]; return written }
+	if !own("channel") {
+		o.Channel = in.Channel
+	}
+	if !own("volt_unit") {
+		o.VoltUnit = in.VoltUnit
+	}
+	if !own("scale") {
+		o.Scale = in.Scale
+	}
+	if o.ProbeFactor == 0 {
+		o.ProbeFactor = in.ProbeFactor
+	}
+	if o.BandwidthHz == 0 {
+		o.BandwidthHz = in.BandwidthHz
+	}
+	if o.BandLimited == nil {
+		o.BandLimited = in.BandLimited
+	}
+	if o.AntiAliased == nil {
+		o.AntiAliased = in.AntiAliased
+	}
+	if o.Coupling == "" {
+		o.Coupling = in.Coupling
+	}
+}
+
+// voltUnits are the units that a file's numbers may be in.
+var voltUnits = []string{"V", "mV", "uV", "counts", "div"}
 
 // baseline is the capture's own, or the instrument's when both are of one kind.
 func (b *builder) baseline(file, key string, c *Capture, in *Instrument) *Capture {
@@ -229,4 +251,10 @@ func (b *builder) resolve(file string) string {
 	return filepath.Join(b.dir, file)
 }
 
-func isWAV(file string) bool { return strings.EqualFold(filepath.Ext(file), ".wav") }
+// isWAV tells a sound card's file by its name, gzipped or not.
+func isWAV(file string) bool {
+	if ending := filepath.Ext(file); strings.EqualFold(ending, ".gz") {
+		file = strings.TrimSuffix(file, ending)
+	}
+	return strings.EqualFold(filepath.Ext(file), ".wav")
+}

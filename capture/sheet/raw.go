@@ -25,6 +25,9 @@ type rawSheet struct {
 
 type rawInstrument struct {
 	Name              string      `toml:"name"`
+	Channel           any         `toml:"channel"`
+	VoltUnit          string      `toml:"volt_unit"`
+	Scale             float64     `toml:"scale" rule:"any"`
 	ProbeFactor       float64     `toml:"probe_factor" rule:"positive"`
 	BandwidthHz       float64     `toml:"bandwidth_hz" rule:"positive"`
 	BandLimited       *bool       `toml:"band_limited"`

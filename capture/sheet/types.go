@@ -39,6 +39,9 @@ type Sheet struct {
 type Instrument struct {
 	Name              string           // for the report
 	Baseline          *Capture         // shows the instrument's own noise; nil none
+	Channel           string           // of its files with several, name or number; "": the only one
+	VoltUnit          string           // of its files' numbers: "V", "mV", "uV", "counts", "div"; "": from the file
+	Scale             float64          // multiplies its files' numbers, 0: from the file
 	ProbeFactor       float64          // multiplies volts, 0: 1
 	BandwidthHz       float64          // 0: from the file
 	BandLimited       *bool            // a bandwidth limit was on; nil: from the file
