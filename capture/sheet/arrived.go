@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strings"
 
 	"stillglow/capture"
 )
@@ -14,7 +15,7 @@ import (
 // its pattern gives to no unit.
 type Unmatched struct {
 	Names     []string // fit no unit, or more than one
-	Baselines []string // fit a unit, but are named like a baseline
+	Baselines []string // are named like a baseline
 }
 
 // TakeMatching gives the units the files of a folder ("": the sheet's own) that fit
@@ -51,11 +52,11 @@ func (s *Sheet) TakeMatching(folder string) (left Unmatched, err error) {
 		}
 		unit, load, ok := units.match(e.Name())
 		switch {
-		case !ok && CaptureName(e.Name()):
+		case (ok || OnlyCapture(e.Name())) && baselineName.MatchString(e.Name()):
+			left.Baselines = append(left.Baselines, e.Name())
+		case !ok && (OnlyCapture(e.Name()) || strings.EqualFold(filepath.Ext(e.Name()), filepath.Ext(s.Pattern))):
 			left.Names = append(left.Names, e.Name())
 		case !ok:
-		case baselineName.MatchString(e.Name()):
-			left.Baselines = append(left.Baselines, e.Name())
 		default:
 			file := path
 			if there == home {

@@ -119,6 +119,12 @@ var captureEnding = regexp.MustCompile(`(?i)` + anyCaptureEnding + `$`)
 // CaptureName tells whether a file's name ends as a capture's does.
 func CaptureName(name string) bool { return captureEnding.MatchString(name) }
 
+// OnlyCapture tells whether a file's name ends as little else but a capture's does:
+// text files and other data lie beside a sheet too.
+func OnlyCapture(name string) bool { return onlyCapture.MatchString(name) }
+
+var onlyCapture = regexp.MustCompile(`(?i)\.(?:csv|wav)(?:\.gz)?$`)
+
 // loose matches words however their gaps are written in a file name.
 func loose(words string) string {
 	parts := strings.Fields(words)

@@ -1,0 +1,250 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"stillglow/analysis/heater"
+	"stillglow/capture"
+	"stillglow/capture/sheet"
+)
+
+// sheet writes the answers as a commented sheet. They are checked before.
+func (f *newFlags) sheet() string {
+	got := f.sort()
+	load, _ := heater.ParseLoad(f.valves, nil)
+	w := newWriter{flags: f, amps: math.Round(100*load.NominalA()) / 100}
+	w.bench(got.pattern())
+	w.loose(got.loose)
+	w.limits()
+	w.instrument(got.baselines)
+	w.heaters(load)
+	for i, u := range f.allUnits(got) {
+		w.unit(u, got, i == 0)
+	}
+	return w.b.String()
+}
+
+// newWriter writes a sheet part by part.
+type newWriter struct {
+	b     strings.Builder
+	flags *newFlags
+	amps  float64 // the heaters' together
+}
+
+func (w *newWriter) line(format string, args ...any) { fmt.Fprintf(&w.b, format+"\n", args...) }
+
+// answered is the number that an answer begins with; it is checked before.
+func answered(s string) float64 {
+	v, _ := leadingNumber(strings.TrimSuffix(strings.ToLower(s), "hz"))
+	return v
+}
+
+func (w *newWriter) bench(pattern string) {
+	f := w.flags
+	w.line("# Bench sheet: which captures belong to which unit, and how they were made.")
+	w.line("# Safety: clip the ground only to a point that you have measured to be floating or at")
+	w.line("# earth; join grounds with everything unplugged. Local codes and licensed practice decide.")
+	w.line("# Paths are relative to this file. A misspelt key is an error that names the nearest.")
+	w.line("")
+	w.line("title    = %s", sheet.Quote(f.title))
+	w.line("workshop = %s", sheet.Quote(f.workshop))
+	w.line("# date   = 2026-01-31       # shown in the report; today's date is never used")
+	w.line("# note   = \"\"")
+	w.line("mains_hz = %-14g # 50 or 60; left out, it is found where a capture is long enough", answered(f.mains))
+	w.line("target   = %s", sheet.Quote(f.target))
+	w.line("# reserve_db = 3            # what a post-filter should leave in hand")
+	w.line("")
+	w.line("# Files beside this one whose names fit need no line below: check, rank, report and")
+	w.line("# watch give them to their unit. {brand} {model} {mark} are a unit's words, {load} its")
+	w.line("# amperes, {rest} anything; .csv stands for a sound card's .wav too.")
+	w.line("pattern  = %s", sheet.Quote(pattern))
+	w.line("")
+}
+
+func (w *newWriter) limits() {
+	w.line("# Limits of your own go over the target's (volts, V/√Hz; 0 leaves a criterion out).")
+	w.line("# [limits]")
+	w.line("# heater_dc_v       = [6.6, 7.6]")
+	w.line("# ripple_pp_20mhz_v = 0.020")
+	w.line("")
+	w.line("# What reaches the valve's input through its heater; the report then says how far")
+	w.line("# under the valve's own noise each supply lies. Leave out what you don't know.")
+	w.line("# [hears]")
+	w.line("# cathode_ohm        = 1500    # cathode resistor of the first stage")
+	w.line("# bypass_f           = 100e-6  # capacitor across it; left out: none")
+	w.line("# bypass_esr_ohm     = 0.2     # its series resistance; left out: none")
+	w.line("# heater_cathode_f   = 5e-12   # heater to cathode, the capacitance")
+	w.line("# heater_cathode_ohm = 10e6    # and the hot insulation")
+	w.line("# mu                 = 100     # amplification factor")
+	w.line("# gm_ma_per_v        = 1.6     # mutual conductance in mA/V")
+	w.line("# stage              = \"first\" # or \"second\"")
+	w.line("# gain_before        = 1       # from the preamp's input to this stage's grid")
+	w.line("# gain               = 20      # from its grid to the output, at 1 kHz")
+	w.line("# riaa               = false   # the output is de-emphasised by the RIAA replay curve")
+	w.line("# allowed_input_v    = 0.3e-6  # set limits by it: noise allowed at the input, V rms, A-weighted")
+	w.line("")
+}
+
+func (w *newWriter) instrument(baselines []string) {
+	f := w.flags
+	hz, _ := capture.ParseHertz(f.bandwidth)
+	memory, _ := parseSamples(f.memory)
+	w.line("# Holds for every capture that says nothing else; the sound card takes the last only.")
+	w.line("[instrument]")
+	w.line("name           = %s", sheet.Quote(f.instrument))
+	w.line("bandwidth_hz   = %-12g # with the bandwidth limit off", hz)
+	if f.coupling == fromFile {
+		w.line("# coupling     = \"ac\"         # where the files don't say it; \"ac\" shows no DC: the meter readings below do")
+	} else {
+		w.line("coupling       = %-12s # \"ac\" shows no DC: the meter readings below do", sheet.Quote(strings.ToLower(f.coupling)))
+	}
+	w.line("probe_factor   = %-12g # multiply file volts by this; 1 when the scope knows its probe", answered(f.probe))
+	w.line("memory_samples = %-12d # samples in one record", memory)
+	w.line("gain_percent   = 3            # its gain accuracy; 3 %% is usual for 8 bits (common practice, no source)")
+	w.line("# channel      = \"CH1\"        # the one that shows the supply, where the files hold several")
+	w.line("# volt_unit    = \"mV\"         # of the files' numbers, where they don't say it")
+	w.line("# scale        = 1            # multiplies the files' numbers into volts")
+	w.line("# band_limited = true         # its 20 MHz limit was on")
+	w.line("# anti_aliased = true         # slow captures: high-resolution mode, or an RC low-pass ahead of the scope")
+	w.line("# volts_per_full_scale = 0.5  # for WAV files: volts peak at digital full scale, attenuator included")
+	w.line("")
+	w.line("# The same set-up with the probe's tip on its own ground: the instrument's own floor.")
+	if b := baselineFor("", baselines); b != "" {
+		w.line("[instrument.baseline]")
+		w.line("file = %s", sheet.Quote(b))
+	} else {
+		w.line("# [instrument.baseline]")
+		w.line("# file = \"baseline.csv\"")
+	}
+	w.line("")
+}
+
+func (w *newWriter) heaters(load heater.Load) {
+	w.line("# The heaters it must feed. wiring: \"parallel\" (6.3 V), \"series\" (a centre-tapped")
+	w.line("# heater at 12.6 V) or \"string\" (one after the other).")
+	w.line("[heaters]")
+	for _, g := range load.Groups {
+		w.line("[[heaters.valve]]")
+		w.line("type   = %s", sheet.Quote(g.Valve.Type))
+		w.line("count  = %d", g.Count)
+		if g.Wiring != "" {
+			w.line("wiring = %s", sheet.Quote(string(g.Wiring)))
+		}
+		if g.StringName != "" {
+			w.line("string = %s", sheet.Quote(g.StringName))
+		}
+	}
+	w.line("# Together %.2f A at %.3g V.", w.amps, load.Volts)
+	w.line("")
+	w.line("# A valve that is not in \"stillglow valves\":")
+	w.line("# [[heaters.own_valve]]")
+	w.line("# type  = \"MYTYPE\"")
+	w.line("# volts = 6.3")
+	w.line("# amps  = 0.3")
+}
+
+// loose lists the files whose names tell no unit.
+func (w *newWriter) loose(files []string) {
+	if len(files) == 0 {
+		return
+	}
+	w.line("# Whose captures are these? Move each line into the capture list of its unit below.")
+	w.line("# Nothing counts them here.")
+	w.line("capture = [")
+	for _, file := range files {
+		w.line("  { file = %s, load_a = %g },", sheet.Quote(file), answered(w.flags.loadA))
+	}
+	w.line("]")
+	w.line("")
+}
+
+func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
+	f := w.flags
+	w.line("")
+	w.line("[[unit]]")
+	w.line("brand   = %s", sheet.Quote(u.brand))
+	if u.model != "" || first {
+		w.line("model   = %s", sheet.Quote(u.model))
+	}
+	w.line("mark    = %-6s # what you wrote on it", sheet.Quote(u.mark))
+	w.line("rated_v = %g", answered(f.ratedV))
+	w.line("rated_a = %g", answered(f.ratedA))
+	if first {
+		w.line("# Meter readings size the dropper and show how it sags; two loads or more.")
+		w.line("# readings = [{ load_a = 0, v = %.2f }, { load_a = %g, v = %.2f }]", 1.01*answered(f.ratedV), w.amps, answered(f.ratedV))
+	}
+	switch {
+	case len(u.captures) > 0:
+		if first {
+			w.line("# One line for each file. load_a is what it was loaded with: correct it where it was not.")
+		}
+		w.line("capture = [")
+		for _, c := range u.captures {
+			more := ""
+			if b := baselineFor(c.file, got.baselines); b != "" && b != baselineFor("", got.baselines) {
+				more = ", baseline = " + sheet.Quote(b)
+			}
+			w.line("  { file = %s, load_a = %g%s },", sheet.Quote(c.file), c.loadA, more)
+		}
+		w.line("]")
+	case len(got.loose) > 0:
+		w.line("capture = [")
+		w.line("]")
+	case first:
+		w.line("# One line for each file; stillglow guide lists the captures to take.")
+		w.line("# capture = [")
+		w.line("#   { file = \"%s-%s-fast.csv\", load_a = %g },", fileWord(u.brand), fileWord(u.mark), w.amps)
+		w.line("#   { file = \"%s-%s-slow.csv\", load_a = %g },", fileWord(u.brand), fileWord(u.mark), w.amps)
+		w.line("# ]")
+	}
+}
+
+// baselineFor is the baseline of a capture's kind, a sound card's or a scope's, whose
+// name shares the most words with the capture's; among equals the shortest name. For
+// no capture ("") it is the scope's own.
+func baselineFor(capture string, files []string) string {
+	best, most := "", -1
+	for _, file := range files {
+		if isWAVName(file) != isWAVName(capture) {
+			continue
+		}
+		n := 0
+		for _, w := range nameWords(capture) {
+			if slices.Contains(nameWords(file), w) {
+				n++
+			}
+		}
+		if n > most || n == most && len(file) < len(best) {
+			best, most = file, n
+		}
+	}
+	return best
+}
+
+// nameWords are the words of a file's name without its ending.
+func nameWords(file string) []string {
+	stem, _, _ := strings.Cut(strings.ToLower(file), ".")
+	return strings.FieldsFunc(stem, func(r rune) bool { return strings.ContainsRune("-_ +", r) })
+}
+
+func isWAVName(file string) bool {
+	file = strings.TrimSuffix(strings.ToLower(file), ".gz")
+	return filepath.Ext(file) == ".wav"
+}
+
+// fileWord makes a word fit for a file name.
+func fileWord(s string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9' || r == '-' || r == '_':
+			return r
+		case r >= 'A' && r <= 'Z':
+			return r - 'A' + 'a'
+		}
+		return '_'
+	}, s)
+}
