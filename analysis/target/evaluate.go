@@ -50,13 +50,16 @@ func Evaluate(u Unit, t Target) Evaluation {
 		if l.Criterion == HeaterDC {
 			p = pickDC(u, e.LoadedV, from)
 		} else {
-			p = pick(u, l)
+			p = withShown(u, l, pick(u, l))
 		}
 		m := judge(l, p)
 		if m.Covered {
 			found := doubtsOf(u, i, m, p)
 			m.AtLeast = m.DB < 0 && (m.Figure.LowerBound || atLeast(found))
 			doubts = append(doubts, found...)
+		}
+		if d, ok := shownAgainst(u, i, m); ok {
+			doubts = append(doubts, d)
 		}
 		e.Margins = append(e.Margins, m)
 		if c, ok := lookup(l.Criterion); ok {

@@ -80,6 +80,18 @@ const NearMissDB = 10.0
 // Reading is a meter reading of DC volts at a load current.
 type Reading struct{ LoadA, V float64 }
 
+// Shown is a figure that was read off a screen or a meter, where there is no record.
+// Its uncertainty is wide, and what it was read from is not checked: it can prove that
+// a unit fails and never that it passes.
+type Shown struct {
+	Criterion   Criterion
+	Value       float64 // in the criterion's unit
+	UFrac       float64 // uncertainty as a share of it, plus or minus (k = 2), below 1
+	LoadA       float64 // amperes drawn meanwhile, 0 unknown
+	By          string  // what it was read off, "" not told
+	BandLimited bool    // through a limit at 20 MHz or below
+}
+
 // Unit is one physical supply and all that was measured of it.
 type Unit struct {
 	Index              int    // its place in the bench sheet, from 0: the unit's identity
@@ -87,6 +99,7 @@ type Unit struct {
 	Brand, Model, Mark string
 	RatedV, RatedA     float64
 	Readings           []Reading
+	Shown              []Shown
 	Captures           []*analysis.Measurement
 	HeaterA            float64 // the load it must carry
 	Note               string

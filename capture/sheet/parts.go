@@ -121,12 +121,42 @@ func (b *builder) unit(raw *rawUnit, key string, in *Instrument) Unit {
 		}
 		u.Readings = append(u.Readings, Reading{*r.LoadA, *r.V})
 	}
+	for i := range raw.Shown {
+		u.Shown = append(u.Shown, b.shown(&raw.Shown[i], fmt.Sprintf("%s.reading[%d]", key, i), in))
+	}
 	for i := range raw.Capture {
 		if c, ok := b.capture(&raw.Capture[i], fmt.Sprintf("%s.capture[%d]", key, i), in); ok {
 			u.Captures = append(u.Captures, c)
 		}
 	}
 	return u
+}
+
+// shown takes a figure that was read off a screen or a meter.
+func (b *builder) shown(raw *rawShown, key string, in *Instrument) Shown {
+	s := Shown{On: strings.TrimSpace(raw.On), LoadA: raw.LoadA, By: raw.By, PlusMinusPercent: UsualPlusMinusPercent, Key: key}
+	switch {
+	case s.On == "":
+		b.fail(key, "a reading without on", "on = \"ripple_pp_20mhz_v\" or another criterion, see \"stillglow target\"", "")
+	case s.On == "heater_dc_v":
+		b.fail(key+".on", "a reading on heater_dc_v", "readings = [{ load_a = 0.94, v = 7.02 }] for the supply volts", "")
+	case raw.Value == nil:
+		b.fail(key, "a reading without value", "value = 0.060, in volts or the criterion's own unit", "")
+	default:
+		s.Value = *raw.Value
+	}
+	if p := raw.PlusMinusPercent; p != nil {
+		if *p >= 100 {
+			b.fail(key+".plus_minus_percent", fmt.Sprintf("plus_minus_percent = %g", *p), "a number under 100", "leave the reading out: it tells nothing")
+		}
+		s.PlusMinusPercent = *p
+	}
+	limited := raw.BandLimited
+	if limited == nil {
+		limited = in.BandLimited
+	}
+	s.BandLimited = limited != nil && *limited || in.BandwidthHz > 0 && in.BandwidthHz <= 20e6
+	return s
 }
 
 // capture resolves one file and fills in the instrument's settings. A WAV takes

@@ -96,12 +96,22 @@ type rawUnit struct {
 	RatedA   float64      `toml:"rated_a" rule:"positive"`
 	Note     string       `toml:"note"`
 	Readings []rawReading `toml:"readings"`
+	Shown    []rawShown   `toml:"reading"`
 	Capture  []rawCapture `toml:"capture"`
 }
 
 type rawReading struct {
 	LoadA *float64 `toml:"load_a" rule:"nonneg"`
 	V     *float64 `toml:"v" rule:"any"`
+}
+
+type rawShown struct {
+	On               string   `toml:"on"`
+	Value            *float64 `toml:"value" rule:"positive"`
+	PlusMinusPercent *float64 `toml:"plus_minus_percent" rule:"positive"`
+	LoadA            float64  `toml:"load_a" rule:"nonneg"`
+	By               string   `toml:"by"`
+	BandLimited      *bool    `toml:"band_limited"`
 }
 
 type rawCapture struct {

@@ -109,6 +109,7 @@ type Unit struct {
 	Brand, Model, Mark string  // the mark tells units of one model apart
 	RatedV, RatedA     float64 // from the label, volts and amperes, 0 unknown
 	Readings           []Reading
+	Shown              []Shown
 	Captures           []Capture
 	Note               string
 	Line               int // in the sheet, 1-based
@@ -118,6 +119,22 @@ type Unit struct {
 
 // Reading is a meter reading: DC volts at a load in amperes, 0 unloaded.
 type Reading struct{ LoadA, V float64 }
+
+// Shown is a figure read off a screen or a meter, where there is no file: [[unit.reading]].
+type Shown struct {
+	On               string  // the criterion, as a key of [limits]
+	Value            float64 // in the criterion's unit, > 0
+	PlusMinusPercent float64 // its uncertainty, 0 < it < 100
+	LoadA            float64 // amperes drawn meanwhile, 0 unknown
+	By               string  // what it was read off, "" not told
+	BandLimited      bool    // a bandwidth limit at 20 MHz or below was on
+	Key              string  // its path in the sheet, such as "unit[0].reading[1]"
+}
+
+// UsualPlusMinusPercent is the uncertainty of a figure read off a screen where none
+// is told: two fifths of a division at either end of a trace three divisions high
+// (common practice, no source).
+const UsualPlusMinusPercent = 30
 
 // Capture is one file with how it was made. Options already hold the
 // instrument's settings where the capture gives none of its own.

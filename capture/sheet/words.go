@@ -53,7 +53,7 @@ func (u Unit) identity() identity {
 }
 
 // CheckWords compares the names that other rooms define, the target and the
-// criteria in [limits], with the ones they know. The error names the line and
+// criteria in [limits] and of readings, with the ones they know. The error names the line and
 // the nearest known word.
 func (s *Sheet) CheckWords(targets, criteria []string) error {
 	if s.Target != "" && !slices.Contains(targets, s.Target) {
@@ -67,6 +67,13 @@ func (s *Sheet) CheckWords(targets, criteria []string) error {
 	for _, k := range keys {
 		if !slices.Contains(criteria, k) {
 			return s.unknown("limits."+k, "criterion", k, criteria)
+		}
+	}
+	for _, u := range s.Units {
+		for _, r := range u.Shown {
+			if !slices.Contains(criteria, r.On) {
+				return s.unknown(r.Key+".on", "criterion", r.On, criteria)
+			}
 		}
 	}
 	return nil

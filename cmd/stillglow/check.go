@@ -237,6 +237,7 @@ func (c *checked) text(w io.Writer) error {
 	c.list(&b, -1, "baselines")
 	for i, u := range c.sheet.Units {
 		c.list(&b, i, u.Name())
+		c.readings(&b, u)
 	}
 	c.loose(&b)
 	b.WriteString("\n")
@@ -245,6 +246,9 @@ func (c *checked) text(w io.Writer) error {
 		b.WriteString("nothing is open: every unit has captures for every criterion\n")
 	case len(c.open) > 0:
 		b.WriteString("still open:\n")
+	}
+	if slices.ContainsFunc(c.sheet.Units, func(u sheet.Unit) bool { return len(u.Captures) == 0 }) {
+		b.WriteString(wrapText("  ", "  ", withoutFiles, 100))
 	}
 	for _, o := range c.open {
 		fmt.Fprintf(&b, "  %s\n", o.name)
@@ -320,6 +324,32 @@ func (c *checked) list(b *strings.Builder, unit int, title string) {
 		for _, k := range cp.cautions {
 			b.WriteString(wrapText("       caution: ", "         ", strings.TrimSuffix(k.Text+"; "+k.Fix, "; "), 100))
 		}
+	}
+}
+
+// withoutFiles is what a scope that saves no files can still decide.
+var withoutFiles = fmt.Sprintf("A scope that saves pictures only can still show that a unit fails: read the figure off its screen and write it as "+
+	"[[unit.reading]], on = \"ripple_pp_20mhz_v\", value = 0.060 in volts, plus_minus_percent = %d, band_limited = true. "+
+	"What such a reading leaves inside stays open: only a capture passes a unit.", sheet.UsualPlusMinusPercent)
+
+// readings tells what the figures read off a screen can say of their limits.
+func (c *checked) readings(b *strings.Builder, u sheet.Unit) {
+	unit := target.Unit{HeaterA: c.heaterA}
+	for i, r := range u.Shown {
+		if i == 0 && len(u.Captures) == 0 {
+			fmt.Fprintf(b, "\n%s\n", u.Name())
+		}
+		s := pipeline.ShownOf(r)
+		text := fmt.Sprintf("%s = %g ± %g %%: ", r.On, r.Value, r.PlusMinusPercent)
+		k := slices.IndexFunc(c.goal.Limits, func(l target.Limit) bool { return l.Criterion == s.Criterion })
+		if k < 0 {
+			text += "the target has no such limit, so nothing counts it"
+		} else if fails, why := target.ShownProves(s, c.goal.Limits[k], unit); fails {
+			text += "over the limit of " + c.goal.Limits[k].Text() + " whatever the ±: it fails"
+		} else {
+			text += "leaves it open: " + why
+		}
+		b.WriteString(wrapText("  read ", "       ", text, 100))
 	}
 }
 

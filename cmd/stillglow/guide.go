@@ -207,6 +207,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 		"Leave the bandwidth limit off for spikes: a one-pole 20 MHz limit has a transition duration of 17.5 ns (ln 9 / 2πB, computed), so faster spikes come out smaller. The 20 MHz figure is made from the same capture, and the report names the low-pass. If you do switch the limit on, say so (band_limited = true).",
 		"Repeat a capture three times and put all of them in the sheet: the spread becomes part of the ±.",
 		"Export the whole memory, not the screen: screen data is thinned out.",
+		fmt.Sprintf("A scope that saves pictures only, or records of a thousand points, can't pass a unit, but it can fail one: what is over a limit in part of the span is over it. Read the peak-to-peak off the screen with the 20 MHz limit on and write it as [[unit.reading]] with its ± (%d %% where you say nothing); what it leaves inside stays open, and stillglow check says so.", sheet.UsualPlusMinusPercent),
 	} {
 		para("  - ", t)
 	}

@@ -60,5 +60,14 @@ func targetUnit(u sheet.Unit, i int, heaterA float64) target.Unit {
 	for _, m := range u.Readings {
 		out.Readings = append(out.Readings, target.Reading{LoadA: m.LoadA, V: m.V})
 	}
+	for _, r := range u.Shown {
+		out.Shown = append(out.Shown, ShownOf(r))
+	}
 	return out
+}
+
+// ShownOf carries a figure read off a screen into the deciding room.
+func ShownOf(r sheet.Shown) target.Shown {
+	return target.Shown{Criterion: target.Criterion(r.On), Value: r.Value, UFrac: r.PlusMinusPercent / 100,
+		LoadA: r.LoadA, By: r.By, BandLimited: r.BandLimited}
 }

@@ -1,0 +1,105 @@
+package target
+
+import (
+	"fmt"
+	"math"
+
+	"stillglow/analysis/figure"
+)
+
+// moreLoad is by how much the load of a reading may exceed the heaters' and still
+// prove something of the unit: ripple grows with load.
+const moreLoad = 1.2
+
+// from names a reading in a message.
+func (s Shown) from() string {
+	by := s.By
+	if by == "" {
+		by = "a reading by eye"
+	}
+	return by
+}
+
+// words is a reading with its uncertainty.
+func (s Shown) words(l Limit) string {
+	return fmt.Sprintf("%s, %s ± %.0f %%", s.from(), l.text(s.Value), 100*s.UFrac)
+}
+
+// least is the least that the true figure may be.
+func (s Shown) least() float64 { return s.Value * (1 - s.UFrac) }
+
+// unfit tells why a reading can't be held against a limit at all, "" where it can.
+func (s Shown) unfit(u Unit) string {
+	switch {
+	case !(s.Value > 0) || !(s.UFrac >= 0 && s.UFrac < 1):
+		return "it is no reading"
+	case s.Criterion == RipplePP && !s.BandLimited:
+		return "without the scope's 20 MHz limit it holds more than the criterion counts: switch it on and write band_limited = true"
+	case u.HeaterA > 0 && s.LoadA > moreLoad*u.HeaterA:
+		return fmt.Sprintf("it was read at %.3g A, more than the heaters' %.3g A", s.LoadA, u.HeaterA)
+	}
+	return ""
+}
+
+// ShownProves tells what a reading can say of its limit: fails, where even the least
+// that it may be is over; else why is what keeps it from deciding.
+func ShownProves(s Shown, l Limit, u Unit) (fails bool, why string) {
+	if why := s.unfit(u); why != "" {
+		return false, why
+	}
+	if s.least() > l.Max {
+		return true, ""
+	}
+	if s.Value > l.Max {
+		return false, fmt.Sprintf("it may be as little as %s, inside the limit of %s", l.text(s.least()), l.Text())
+	}
+	return false, "a reading never shows that a unit passes"
+}
+
+// withShown adds to a picked figure what was read off a screen: a proof that the unit
+// fails where the captures give none, else the reason why it proves nothing.
+func withShown(u Unit, l Limit, p picked) picked {
+	proved := p.fig.Known && !(p.fig.LowerBound && p.fig.Value <= l.Max) && !(p.fig.UpperBound && p.fig.Value > l.Max)
+	if proved || l.Criterion == HeaterDC {
+		return p
+	}
+	var best *Shown
+	reason := ""
+	for i := range u.Shown {
+		s := &u.Shown[i]
+		if s.Criterion != l.Criterion {
+			continue
+		}
+		if fails, why := ShownProves(*s, l, u); !fails {
+			reason = s.words(l) + ": " + why
+		} else if best == nil || s.least() > best.least() {
+			best = s
+		}
+	}
+	switch {
+	case best != nil:
+		p = picked{fig: figure.Figure{Value: best.least(), Known: true, LowerBound: true}, source: best.words(l)}
+	case reason != "" && !p.fig.Known:
+		p.reason = reason + "; " + p.reason
+	}
+	return p
+}
+
+// shownAgainst is the doubt about a margin inside its limit where a reading proves
+// the contrary.
+func shownAgainst(u Unit, index int, m Margin) (d doubt, ok bool) {
+	if !m.Covered || m.DB < 0 || m.Limit.Criterion == HeaterDC {
+		return d, false
+	}
+	for _, s := range u.Shown {
+		if s.Criterion != m.Limit.Criterion {
+			continue
+		}
+		if fails, _ := ShownProves(s, m.Limit, u); fails && s.least() > math.Max(0, m.Figure.Value+m.Figure.U) {
+			return doubt{margin: index, flips: true,
+				text: fmt.Sprintf("%s gives %s, but %s", m.From, m.Limit.text(m.Figure.Value), s.words(m.Limit)),
+				fix:  "compare the file's volts with the screen, and capture it again"}, true
+		}
+	}
+	return d, false
+}
