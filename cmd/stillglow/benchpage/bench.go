@@ -6,21 +6,15 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"maps"
-	"os"
 	"path/filepath"
-	"runtime"
-	"slices"
 	"strings"
 	"sync"
 	"time"
 
 	"stillglow/analysis/filter"
 	"stillglow/analysis/target"
-	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
-	"stillglow/report"
 )
 
 // Take is one capture to take.
@@ -78,36 +72,6 @@ const (
 	baseline             // the instrument's own noise
 	unnamed              // in the folder, not in the sheet
 )
-
-// reading is what measuring a capture gave, as long as file and settings stand.
-type reading struct {
-	serial   int // in the order they were begun
-	state    readState
-	got      report.Capture
-	err      error
-	channels []string // when one has to be chosen
-}
-
-type readState int
-
-const (
-	waiting readState = iota
-	measuring
-	measured
-	failed
-)
-
-// decision is the last evaluation.
-type decision struct {
-	report   *report.Report
-	parts    *report.Parts
-	err      error
-	basis    string // what it rests on
-	full     bool   // post-filters looked for
-	running  bool
-	started  time.Time
-	duration time.Duration
-}
 
 // tried is a post-filter of the user's own parts, and what was typed for it.
 type tried struct {
@@ -262,183 +226,3 @@ func fingerprint(entries []entry) string {
 	}
 	return s.String()
 }
-
-// read finds an entry's reading or begins it.
-func (b *bench) read(ctx context.Context, e *entry) {
-	if e.Role == unnamed {
-		return
-	}
-	info, err := os.Stat(e.Capture.Path)
-	if err != nil {
-		e.reading = &reading{state: failed, err: fmt.Errorf("%s: no such file", e.Capture.File)}
-		return
-	}
-	var u sheet.Unit
-	if e.Unit >= 0 {
-		u = b.sheet.Units[e.Unit]
-	}
-	key := readingKey(b.sheet, u, e.Capture, info)
-	if r, ok := b.readings[key]; ok {
-		e.reading = r
-		return
-	}
-	r := &reading{serial: len(b.readings) + 1}
-	e.reading = r
-	b.readings[key] = r
-	s, c := b.sheet, e.Capture
-	go func() {
-		select {
-		case b.slot <- struct{}{}:
-			defer func() { <-b.slot }()
-		case <-ctx.Done():
-			return
-		}
-		b.set(r, func() { r.state = measuring })
-		got, err := pipeline.MeasureCapture(ctx, s, u, c, b.pipe)
-		if ctx.Err() != nil {
-			return
-		}
-		b.set(r, func() {
-			if err != nil {
-				r.state, r.err = failed, err
-				r.channels = channelsOf(err)
-				return
-			}
-			r.state, r.got = measured, got
-		})
-		b.nudge()
-	}()
-}
-
-// set changes a reading and tells the pages.
-func (b *bench) set(_ *reading, change func()) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	change()
-	b.hub.changed("bar", "bring", "check", "whose")
-}
-
-// readingKey names all that a measurement rests on.
-func readingKey(s *sheet.Sheet, u sheet.Unit, c sheet.Capture, info os.FileInfo) string {
-	var k strings.Builder
-	capt := func(c *sheet.Capture) {
-		if c == nil {
-			return
-		}
-		o := c.Options
-		limited := "unsaid"
-		if o.BandLimited != nil {
-			limited = fmt.Sprint(*o.BandLimited)
-		}
-		o.BandLimited, o.Progress = nil, nil
-		fmt.Fprintf(&k, "%q %+v %s %g ", c.Path, o, limited, c.LoadA)
-		if info, err := os.Stat(c.Path); err == nil {
-			fmt.Fprint(&k, info.Size(), info.ModTime().UnixNano(), " ")
-		}
-	}
-	capt(&c)
-	capt(c.Baseline)
-	fmt.Fprint(&k, info.Size(), s.MainsHz, s.Instrument.LowPass, s.Instrument.GainPercent, u.RatedV, s.Heaters.Groups, s.Heaters.OwnValves)
-	return k.String()
-}
-
-// decide begins an evaluation where the last one rests on other things, with the
-// post-filters once nothing else is to be done.
-func (b *bench) decide(ctx context.Context) {
-	d := &b.decision
-	if d.running || b.broken != nil {
-		return
-	}
-	busy := false
-	ready := *b.sheet
-	ready.Units = slices.Clone(b.sheet.Units)
-	good := map[string]bool{}
-	var basis strings.Builder
-	basis.Write(b.text)
-	for _, e := range b.entries {
-		if e.reading == nil || e.Role == loose {
-			continue
-		}
-		busy = busy || e.reading.state < measured
-		if e.reading.state == measured {
-			good[e.Capture.Path+"\x00"+e.Capture.Options.Channel] = true
-			fmt.Fprintf(&basis, "\n%s %p", e.ID, e.reading)
-		}
-	}
-	ok := func(c *sheet.Capture) bool { return c != nil && good[c.Path+"\x00"+c.Options.Channel] }
-	for i := range ready.Units {
-		u := &ready.Units[i]
-		var kept []sheet.Capture
-		for _, c := range u.Captures {
-			if !ok(c.Baseline) {
-				c.Baseline = nil
-			}
-			if ok(&c) {
-				kept = append(kept, c)
-			}
-		}
-		u.Captures = kept
-	}
-	if !ok(ready.Instrument.Baseline) {
-		ready.Instrument.Baseline = nil
-	}
-	for _, name := range slices.Sorted(maps.Keys(b.tried)) {
-		fmt.Fprintf(&basis, "\n%s %+v", name, b.tried[name].circuit)
-	}
-	key := hexSum(basis.String())
-	if key == d.basis && (d.full || busy) || busy && time.Since(d.started) < time.Second {
-		return
-	}
-	full := !busy && key == d.basis // the second time, with post-filters
-	d.running, d.started = true, time.Now()
-	go b.evaluate(ctx, &ready, key, full, maps.Clone(b.tried))
-}
-
-// evaluate makes a decision and shows it.
-func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full bool, own map[string]tried) {
-	begun := time.Now()
-	opt := b.pipe
-	opt.SkipFilter = !full
-	r, err := pipeline.EvaluateSheet(ctx, s, opt)
-	var parts *report.Parts
-	if err == nil {
-		shown := *r
-		shown.Units = slices.Clone(r.Units)
-		for i := range shown.Units {
-			c, ok := own[shown.Units[i].Eval.Unit.Key]
-			if !ok {
-				continue
-			}
-			a, err := pipeline.PredictFilter(ctx, s, r, shown.Units[i].Eval.Unit.Index, c.circuit, b.pipe)
-			if err != nil {
-				a = &filter.Advice{Why: capture.OneLine(err.Error())}
-			}
-			shown.Units[i].Filter = a
-		}
-		parts, err = shown.Parts()
-	}
-	if ctx.Err() != nil {
-		return
-	}
-	b.mu.Lock()
-	b.decision = decision{report: r, parts: parts, err: err, basis: key, full: full || err != nil, started: begun, duration: time.Since(begun)}
-	b.mu.Unlock()
-	b.hub.changed("bar", "decided", "fit", "leave")
-	b.nudge()
-}
-
-func channelsOf(err error) []string {
-	var many *capture.ChannelError
-	if asError(err, &many) {
-		return many.Channels
-	}
-	return nil
-}
-
-func hexSum(s string) string {
-	sum := sha256.Sum256([]byte(s))
-	return hex.EncodeToString(sum[:])
-}
-
-// workers leaves a processor to the page where there is more than one.
-func workers() int { return max(1, runtime.GOMAXPROCS(0)-1) }

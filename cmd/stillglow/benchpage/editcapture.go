@@ -1,0 +1,196 @@
+package benchpage
+
+import (
+	"fmt"
+	"net/url"
+	"path"
+	"slices"
+	"strings"
+
+	"stillglow/capture/sheet"
+)
+
+// captureOf finds the capture that a form is about.
+func (b *bench) captureOf(s *sheet.Sheet, id string) (sheet.Capture, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, e := range b.entries {
+		if e.ID != id {
+			continue
+		}
+		for _, c := range everyCapture(s) {
+			if c.File == e.Capture.File && c.Options.Channel == e.Capture.Options.Channel && c.Options.Segment == e.Capture.Options.Segment {
+				return c, nil
+			}
+		}
+	}
+	return sheet.Capture{}, errGone
+}
+
+// everyCapture lists the captures that have a table in the sheet.
+func everyCapture(s *sheet.Sheet) []sheet.Capture {
+	all := slices.Clone(s.Loose)
+	for _, u := range s.Units {
+		all = append(all, u.Captures...)
+	}
+	if s.Instrument.Baseline != nil {
+		all = append(all, *s.Instrument.Baseline)
+	}
+	return all
+}
+
+// correct changes how a capture is read; with "all" the same is done to every
+// other one of its layout.
+func correct(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	c, err := b.captureOf(s, form.Get("id"))
+	if err != nil {
+		return err
+	}
+	keys := []string{c.Key}
+	if form.Get("all") != "" {
+		for _, other := range b.alike(form.Get("id")) {
+			if o, err := b.captureOf(s, other); err == nil {
+				keys = append(keys, o.Key)
+			}
+		}
+	}
+	for _, key := range keys {
+		if err := fill(t, key, captureFields, form); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// alike lists the other captures of the same layout, by their channels and sample
+// rate too where they are known.
+func (b *bench) alike(id string) []string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	var out []string
+	i := slices.IndexFunc(b.entries, func(e entry) bool { return e.ID == id })
+	if i < 0 || b.entries[i].reading == nil {
+		return nil
+	}
+	for _, e := range b.entries {
+		if e.ID != id && e.Role != unnamed && e.reading != nil && layoutOf(e.reading) == layoutOf(b.entries[i].reading) && layoutOf(e.reading) != "" {
+			out = append(out, e.ID)
+		}
+	}
+	return out
+}
+
+// layoutOf tells layouts apart; "" where the file could not be read.
+func layoutOf(r *reading) string {
+	if r.state == measured {
+		return r.got.Layout
+	}
+	return strings.Join(r.channels, "\x00")
+}
+
+// leaveOut takes a capture out of the sheet; the file stays where it is.
+func leaveOut(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	c, err := b.captureOf(s, form.Get("id"))
+	if err != nil {
+		return err
+	}
+	return t.Remove(c.Key)
+}
+
+// use takes files of the captures folder into the sheet; without an ID all that
+// are not in it.
+func use(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	b.mu.Lock()
+	var files []string
+	for _, e := range b.entries {
+		if e.Role == unnamed && (form.Get("id") == "" || form.Get("id") == e.ID) {
+			files = append(files, e.Capture.File)
+		}
+	}
+	b.mu.Unlock()
+	return addLoose(t, s, files)
+}
+
+// addLoose names files as captures that no unit has yet.
+func addLoose(t *sheet.Text, s *sheet.Sheet, files []string) error {
+	named := map[string]bool{}
+	for _, c := range everyCapture(s) {
+		named[path.Clean(c.File)] = true
+		if c.Baseline != nil {
+			named[path.Clean(c.Baseline.File)] = true
+		}
+	}
+	for _, f := range files {
+		if named[f] {
+			continue
+		}
+		named[f] = true
+		if _, err := t.Append("capture", sheet.Fields{{Key: "file", Value: f}}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// asBaseline takes a capture for the instrument's own noise: of all captures, or
+// with scope "layout" of those with its layout and rate.
+func asBaseline(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	id := form.Get("id")
+	c, err := b.captureOf(s, id)
+	if err != nil {
+		return err
+	}
+	fields := t.Fields(c.Key)
+	if form.Get("scope") == "layout" {
+		n := 0
+		for _, other := range b.sameRate(id) {
+			o, err := b.captureOf(s, other)
+			if err != nil {
+				continue
+			}
+			if err := t.Set(o.Key+".baseline", c.File); err != nil {
+				return err
+			}
+			n++
+		}
+		if n == 0 {
+			return &fieldError{"scope", "no capture of a unit has this one's layout and sample rate yet: give the captures to their units first"}
+		}
+		return t.Remove(c.Key)
+	}
+	if s.Instrument.Baseline != nil {
+		return &fieldError{"scope", fmt.Sprintf("%s is the baseline of all captures already; take it out first, or choose the captures of one layout", s.Instrument.Baseline.File)}
+	}
+	if err := t.Remove(c.Key); err != nil {
+		return err
+	}
+	for _, f := range fields {
+		if f.Key == "load_a" || f.Key == "baseline" {
+			continue
+		}
+		if err := t.Set("instrument.baseline."+f.Key, f.Value); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sameRate lists units' captures of one layout and sample rate.
+func (b *bench) sameRate(id string) []string {
+	alike := b.alike(id)
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	rate := 0.0
+	for _, e := range b.entries {
+		if e.ID == id && e.reading != nil && e.reading.state == measured {
+			rate = e.reading.got.M.SampleRateHz
+		}
+	}
+	var out []string
+	for _, e := range b.entries {
+		if e.Role == ofUnit && e.reading != nil && e.reading.state == measured && e.reading.got.M.SampleRateHz == rate && slices.Contains(alike, e.ID) {
+			out = append(out, e.ID)
+		}
+	}
+	return out
+}

@@ -1,0 +1,173 @@
+package benchpage
+
+import (
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"stillglow/capture/sheet"
+)
+
+// unitOf finds a unit by its name, -1 where there is none.
+func unitOf(s *sheet.Sheet, name string) int {
+	name = strings.Join(strings.Fields(name), " ")
+	return slices.IndexFunc(s.Units, func(u sheet.Unit) bool { return strings.EqualFold(u.Name(), name) })
+}
+
+// unitOfParts finds a unit by brand, model and mark, as the sheet tells units apart.
+func unitOfParts(s *sheet.Sheet, brand, model, mark string) int {
+	same := func(a, b string) bool {
+		return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
+	}
+	return slices.IndexFunc(s.Units, func(u sheet.Unit) bool { return same(u.Brand, brand) && same(u.Model, model) && same(u.Mark, mark) })
+}
+
+func unitPath(i int) string { return "unit[" + strconv.Itoa(i) + "]" }
+
+// give puts a capture into a unit, which is made where it is new.
+func give(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	c, err := b.captureOf(s, form.Get("id"))
+	if err != nil {
+		return err
+	}
+	brand := strings.Join(strings.Fields(form.Get("brand")), " ")
+	if brand == "" {
+		return &fieldError{"brand", "a unit without a brand: type one, or \"unbranded\""}
+	}
+	i := unitOfParts(s, brand, form.Get("model"), form.Get("mark"))
+	if i < 0 {
+		i = t.Count("unit")
+		if _, err := t.Append("unit", sheet.Fields{{Key: "brand", Value: brand}}); err != nil {
+			return err
+		}
+		if err := fill(t, unitPath(i), unitFields[1:], form); err != nil {
+			return err
+		}
+	}
+	return move(t, c, unitPath(i)+".capture", form)
+}
+
+// move takes a capture's table with all its keys somewhere else.
+func move(t *sheet.Text, c sheet.Capture, array string, form url.Values) error {
+	fields := t.Fields(c.Key)
+	if len(fields) == 0 {
+		return errGone
+	}
+	if err := t.Remove(c.Key); err != nil {
+		return err
+	}
+	at, err := t.Append(array, fields)
+	if err != nil {
+		return err
+	}
+	return fill(t, at, []field{{"load_a", num}}, form)
+}
+
+// giveAll gives every loose capture to the unit that its form names: the fields
+// carry the capture's ID behind a dot.
+func giveAll(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	given := 0
+	for _, id := range form["id"] {
+		one := url.Values{"id": {id}}
+		for _, k := range []string{"brand", "model", "mark", "load_a"} {
+			if form.Has(k + "." + id) {
+				one.Set(k, form.Get(k+"."+id))
+			}
+		}
+		if strings.TrimSpace(one.Get("brand")) == "" {
+			continue
+		}
+		if strings.TrimSpace(one.Get("load_a")) == "" {
+			one.Set("load_a", form.Get("load_rest"))
+		}
+		if err := give(b, t, s, one); err != nil {
+			return err
+		}
+		var err error
+		if s, err = t.Sheet(b.file.Path()); err != nil {
+			return err
+		}
+		given++
+	}
+	if given == 0 {
+		return &fieldError{"brand", "no capture has a brand typed beside it"}
+	}
+	return nil
+}
+
+// takeBack makes a unit's capture loose again.
+func takeBack(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	c, err := b.captureOf(s, form.Get("id"))
+	if err != nil {
+		return err
+	}
+	return move(t, c, "capture", nil)
+}
+
+func editUnit(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	i := unitOf(s, form.Get("unit"))
+	if i < 0 {
+		return errGone
+	}
+	if form.Has("brand") && strings.TrimSpace(form.Get("brand")) == "" {
+		return &fieldError{"brand", "a unit without a brand: type one, or \"unbranded\""}
+	}
+	return fill(t, unitPath(i), unitFields, form)
+}
+
+// removeUnit takes a unit away; its captures become loose.
+func removeUnit(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	i := unitOf(s, form.Get("unit"))
+	if i < 0 {
+		return errGone
+	}
+	for range s.Units[i].Captures {
+		now, err := t.Sheet(b.file.Path())
+		if err != nil {
+			return err
+		}
+		if err := move(t, now.Units[i].Captures[0], "capture", nil); err != nil {
+			return err
+		}
+	}
+	return t.Remove(unitPath(i))
+}
+
+func addReading(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	i := unitOf(s, form.Get("unit"))
+	if i < 0 {
+		return errGone
+	}
+	load, err := number(form.Get("load_a"))
+	if err != nil {
+		return &fieldError{"load_a", "load: " + err.Error()}
+	}
+	v, err := number(form.Get("v"))
+	if err != nil {
+		return &fieldError{"v", "volts: " + err.Error()}
+	}
+	_, err = appendTo(t, unitPath(i)+".readings", sheet.Fields{{Key: "load_a", Value: load}, {Key: "v", Value: v}})
+	return err
+}
+
+// appendTo begins an inline array where there is none.
+func appendTo(t *sheet.Text, array string, fields sheet.Fields) (string, error) {
+	if !t.Has(array) && t.Count(array) == 0 {
+		return array + "[0]", t.Set(array, []sheet.Fields{fields})
+	}
+	return t.Append(array, fields)
+}
+
+func removeReading(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	i := unitOf(s, form.Get("unit"))
+	n, err := strconv.Atoi(form.Get("n"))
+	if i < 0 || err != nil || n < 0 || n >= len(s.Units[i].Readings) {
+		return errGone
+	}
+	array := unitPath(i) + ".readings"
+	if len(s.Units[i].Readings) == 1 && t.Has(array) {
+		return t.Remove(array)
+	}
+	return t.Remove(array + "[" + strconv.Itoa(n) + "]")
+}
