@@ -102,6 +102,10 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 			fmt.Sprintf("the ring lasts into the next edge, where %.0f %% of it is left; the ripple figure depends on the ring's shape", 100*c.RingLeft),
 			damp)
 	}
+	if f.sw.explainsLittle() {
+		c := f.sw.explainsLittleCaution()
+		list.add(c.Code, c.Text, c.Fix)
+	}
 	switch m.Kind {
 	case cycle.Dithered:
 		text := fmt.Sprintf("the switching frequency wanders over %.2g %% (spread spectrum); its lines are smeared", 100*m.SwitchingSpreadHz.Value/m.SwitchingHz.Value)

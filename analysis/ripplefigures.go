@@ -62,6 +62,9 @@ func rippleFigures(rec *record, sw switching, combs spectrum.Combs, randomV figu
 	out.fundamentalRMSV = fundamentalFigure(rec, sw)
 	out.ppV, out.rmsV = rippleSize(rec, sw, randomV)
 	out.ppV.LowerBound = out.ppV.LowerBound || clipped > 0
+	if sw.explainsLittle() {
+		out.ppV.LowerBound, out.rmsV.LowerBound, out.fundamentalRMSV.LowerBound = true, true, true
+	}
 	out.cycle = meanCycle(sw)
 	if why := ringOverRipple(sw.Model, out.ppV); why != "" {
 		miss := figure.NotMeasured(why)

@@ -1,8 +1,11 @@
 package analysis
 
 import (
+	"fmt"
+
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/spike"
+	"stillglow/capture"
 )
 
 // switching is the switching cycle of the record and the spikes that stand out of
@@ -40,6 +43,21 @@ func (s switching) periodS() float64 {
 		return 0
 	}
 	return 1 / s.Track.Hz
+}
+
+// explainsLittle reports whether most of what varies in the ripple's band does not
+// repeat at the cycle found: the fold averages it away, and its figures are lower
+// bounds.
+func (s switching) explainsLittle() bool { return s.Track != nil && s.Explained < leastExplained }
+
+// explainsLittleCaution says so.
+func (s switching) explainsLittleCaution() capture.Caution {
+	return capture.Caution{
+		Code: capture.CautionCycleExplains,
+		Text: fmt.Sprintf("the cycle at %s accounts for only %.0f %% of what varies from %s to %s: cycles differ or are skipped, or another frequency is at work; the true ripple is higher",
+			hertz(s.hz()), 100*s.Explained, hertz(cycle.ExplainLowHz), hertz(cycle.ExplainHighHz)),
+		Fix: "load it as the heaters will, and show some hundred cycles; until then judge by the peak-to-peak in 20 MHz",
+	}
 }
 
 // bursting reports whether the supply switches in packets.

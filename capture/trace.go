@@ -74,6 +74,7 @@ const (
 	CautionUngated         = "noise_not_gated"        // spikes could not be gated out of the floor
 	CautionRingFills       = "ring_fills_cycle"       // a ring lasts into the next edge
 	CautionSpikesInRipple  = "spikes_in_ripple"       // the cycle taken for ripple holds pulses or rings
+	CautionCycleExplains   = "cycle_explains_little"  // most of what varies does not repeat at the cycle found
 	CautionStepHides       = "step_hides_spike"       // short spikes on a large ESR step
 	CautionSwitchingLost   = "switching_not_found"    // no switching line stood out
 	CautionSkipped         = "rows_skipped"           // rows of numbers were left out

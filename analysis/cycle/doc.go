@@ -18,6 +18,8 @@
 //     and 4 are done once more.
 //  6. residue.go takes slow part and smooth ripple off the record: spikes, rings
 //     and noise are left, for whoever looks at them.
+//  7. explained.go holds the mean cycle against the record: the share of what
+//     varies that it accounts for.
 //
 // Find is all of it. A fold that holds no more power than its noise is no cycle.
 // Everything streams over the record's own samples; nothing copies it.

@@ -20,6 +20,9 @@ type Finding struct {
 	Model    *Model
 	Residue  *Residue // what ripple and slow part leave; never nil
 	SecondHz float64  // of a second converter's comb, 0: none shows
+	// Explained is the share of what varies in the ripple's band, noise left out,
+	// that the mean cycle accounts for, 0 to 1.
+	Explained float64
 }
 
 // Find finds the switching cycle, follows it through the record, folds the
@@ -48,6 +51,7 @@ func Find(in Input) Finding {
 	if t.Kind == Fixed {
 		t.SigmaHz = max(t.SigmaHz, out.Fold.hzBound(float64(len(in.Volts))/in.RateHz))
 	}
+	out.Explained = out.explained(in)
 	return out
 }
 

@@ -28,6 +28,18 @@ const (
 	searchMin    = 1 << 15 // points taken even where they are more than an eighth of the record
 )
 
+// Holding the mean cycle against the record.
+const (
+	explainPoints    = 8192 // most points of a stretch whose spectrum is taken
+	explainStretches = 16   // most stretches
+	leastSpectrum    = 64   // points under which nothing can be said
+	// explainTop is the share of the sample rate up to which a thinned spectrum
+	// counts, and noiseFrom that from which the noise is read where the record ends
+	// below ExplainHighHz.
+	explainTop = 0.45
+	noiseFrom  = 0.3
+)
+
 // Following the cycle.
 const (
 	// trackCycles and trackHop are the length of a block that the phase is read from

@@ -96,6 +96,9 @@ var doubtTable = []doubtRow{
 	{capture.CautionSpikesInRipple, figure.ShortPeak, missedSpikes, none},
 	{capture.CautionSpikesInRipple, figure.Folded, none, unbounded},
 
+	// What differs from cycle to cycle is averaged away.
+	{capture.CautionCycleExplains, figure.Folded, unbounded, none},
+
 	{capture.CautionGaps, figure.InCycle | figure.Audio | figure.Density, by(3), by(3)},
 	{capture.CautionUneven, anyGroup, by(0.5), by(0.5)},
 	{capture.CautionBridged, anyGroup, by(0.5), by(0.5)},

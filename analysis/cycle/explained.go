@@ -1,0 +1,134 @@
+package cycle
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// ExplainLowHz and ExplainHighHz bound the band in which the mean cycle is held
+// against the record: there the ripple of a switching supply lies, below it the
+// mains and above it the edges' rings.
+const (
+	ExplainLowHz  = 20e3
+	ExplainHighHz = 1e6
+)
+
+// heldSpectra are the power spectra of the record and of what the mean cycle leaves
+// of it, V² a bin, means over stretches.
+type heldSpectra struct {
+	binHz       float64
+	stretches   int
+	whole, rest []float64
+}
+
+// explained is the share of the power from ExplainLowHz to ExplainHighHz, noise left
+// out, that the mean cycle accounts for where it stands in the record: 1 where all
+// cycles are alike. The noise is what the remainder shows above that band, where
+// cycles that differ hold little, and taken to be white. It is 1 where the record
+// can't show it.
+func (c *Finding) explained(in Input) float64 {
+	s := c.holdAgainst(in)
+	if len(s.whole) == 0 {
+		return 1
+	}
+	top := min(ExplainHighHz, explainTop*in.RateHz)
+	whole, rest := s.between(s.whole, ExplainLowHz, top), s.between(s.rest, ExplainLowHz, top)
+	noise := s.floorBetween(min(ExplainHighHz, noiseFrom*in.RateHz), min(2*ExplainHighHz, explainTop*in.RateHz)) * (top - ExplainLowHz) / s.binHz
+	if !(whole > rest) {
+		return 0
+	}
+	return (whole - rest) / (whole - min(noise, rest))
+}
+
+// holdAgainst takes the spectra of stretches spread over the record, thinned to
+// about searchRateHz by means over neighbours.
+func (c *Finding) holdAgainst(in Input) heldSpectra {
+	group := max(int(in.RateHz/searchRateHz), 1)
+	n := len(in.Volts) / group
+	length := min(n, explainPoints) &^ 1
+	if length < leastSpectrum {
+		return heldSpectra{}
+	}
+	s := heldSpectra{binHz: in.RateHz / float64(group*length), stretches: min(n/length, explainStretches)}
+	s.whole, s.rest = make([]float64, length/2+1), make([]float64, length/2+1)
+	whole, rest := make([]float64, length), make([]float64, length)
+	fft := fourier.NewFFT(length)
+	scale := 1 / float64(group) / float64(group) / float64(s.stretches)
+	for k := range s.stretches {
+		from := 0
+		if s.stretches > 1 {
+			from = k * (n - length) / (s.stretches - 1) * group
+		}
+		clear(whole)
+		clear(rest)
+		c.eachLeft(in.Volts, from, from+length*group, func(i int, v, left float64) {
+			g := (i - from) / group
+			whole[g] += v
+			rest[g] += left
+		})
+		addPower(fft, whole, s.whole, scale)
+		addPower(fft, rest, s.rest, scale)
+	}
+	return s
+}
+
+// eachLeft visits samples from..to with what the mean cycle leaves of each.
+func (c *Finding) eachLeft(volts []float64, from, to int, visit func(i int, v, left float64)) {
+	size := float64(c.Fold.Bins)
+	Walk(from, to, c.Track, c.Residue.Slow, func(st Stretch) {
+		ph := st.Phase - math.Floor(st.Phase)
+		for i := st.From; i < st.To; i++ {
+			left := volts[i]
+			if st.On {
+				left -= c.Fold.Mean[min(int(ph*size), c.Fold.Bins-1)]
+				for ph += st.PerSample; ph >= 1; ph-- {
+				}
+			}
+			visit(i, volts[i], left)
+		}
+	})
+}
+
+// addPower adds the tapered power spectrum of x times scale to sum: a sine of rms a
+// adds a² times scale over its bins. x is spent.
+func addPower(fft *fourier.FFT, x, sum []float64, scale float64) {
+	const hannPower = 0.375 // mean square of the taper
+	n := float64(len(x))
+	slope, base := trend(x)
+	for i := range x {
+		x[i] = (x[i] - base - slope*float64(i)) * (0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/n))
+	}
+	for k, v := range fft.Coefficients(nil, x) {
+		sum[k] += (real(v)*real(v) + imag(v)*imag(v)) * 2 / (n * n) / hannPower * scale
+	}
+}
+
+// within are the bins of a spectrum between two frequencies.
+func (s heldSpectra) within(p []float64, lowHz, highHz float64) []float64 {
+	a := min(max(int(math.Ceil(lowHz/s.binHz)), 1), len(p))
+	return p[a:max(min(int(highHz/s.binHz)+1, len(p)), a)]
+}
+
+// between is the power of a spectrum between two frequencies, V².
+func (s heldSpectra) between(p []float64, lowHz, highHz float64) float64 {
+	sum := 0.0
+	for _, v := range s.within(p, lowHz, highHz) {
+		sum += v
+	}
+	return sum
+}
+
+// floorBetween is the noise of the remainder between two frequencies, V² a bin: the
+// median, which passes over lines, taken to the mean by the median of a
+// chi-squared variable (Wilson and Hilferty 1931, from memory).
+func (s heldSpectra) floorBetween(lowHz, highHz float64) float64 {
+	bins := slices.Clone(s.within(s.rest, lowHz, highHz))
+	if len(bins) == 0 {
+		return 0
+	}
+	slices.Sort(bins)
+	k := 9 * float64(s.stretches)
+	return bins[len(bins)/2] / math.Pow(1-1/k, 3)
+}
