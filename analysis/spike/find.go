@@ -50,7 +50,6 @@ func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
 func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Finding {
 	out := Finding{rateHz: rateHz}
 	out.HeldV, out.SwingV = heldBack(r.Model)
-	n := len(r.Volts)
 	var all []cycle.Transient
 	m := 0
 	if r.Model != nil {
@@ -102,7 +101,7 @@ func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Find
 			edgeOf[(t.First+k)%m] = int8(e)
 		}
 	}
-	out.countEdges(r, n)
+	out.countEdges(r)
 	out.scan(r, edgeOf, rateHz)
 	out.settleOffEdge(r)
 	for _, list := range [][]Event{out.Events, out.OffEdge} {
@@ -115,81 +114,116 @@ func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Find
 }
 
 // countEdges counts and sizes the transients at the edges of the tracked
-// cycles: by the mean transient's share in each cycle (matched filter) where
-// noise would lift a plain peak reading, by the peak between samples otherwise.
-func (out *Finding) countEdges(r *cycle.Residue, n int) {
+// cycles.
+func (out *Finding) countEdges(r *cycle.Residue) {
 	if len(out.Templates) == 0 {
 		return
 	}
-	m := float64(r.Model.Bins)
-	// transients keep their time, not their phase, where the period wanders
-	perSample := 1 / (r.Model.PeriodS * r.RateHz)
-	ip := spectrum.NewInterpolator()
 	cycles := r.Track.Cycles()
 	every := max(1, int(cycles/mostSized))
-	var buf []float64
+	listEvery := max(1, int(cycles*float64(len(out.Templates)))/MaxListed)
+	s := newSizer(r)
 	for e, t := range out.Templates {
-		energy := 0.0 // of a whole event, in squared volts times samples
-		for _, v := range t.V[:t.Until] {
-			energy += v * v
-		}
-		energy /= m * r.Track.Pieces[0].PerSample
-		onset := t.Edge.Phase
-		lead := math.Mod(t.Edge.Phase-float64(t.First)/m+1, 1)
-		listEvery := max(1, int(cycles*float64(len(out.Templates)))/MaxListed)
+		s.begin(t, plainPeakSigmas*out.SigmaV)
 		seen := 0
-		want := math.Inf(-1)
-		for _, p := range r.Track.Pieces {
-			last := p.Phase + p.PerSample*(p.To-p.From)
-			k := math.Ceil(p.Phase - onset)
-			if k+onset <= want {
-				k++
+		eachOnset(r, t.Edge.Phase, func(x float64) {
+			seen++
+			if seen%every != 0 {
+				return
 			}
-			for ; k+onset < last; k++ {
-				want = k + onset
-				x := p.From + (k+onset-p.Phase)/p.PerSample
-				if x < 0 || x > float64(n-1) {
-					continue
-				}
-				out.PerEdge[e]++
-				seen++
-				if seen%every != 0 {
-					continue
-				}
-				start := x - lead/perSample
-				from := max(int(math.Ceil(start)), 0)
-				to := min(int(start+float64(t.Until)/m/perSample)+1, n)
-				buf = buf[:0]
-				num, den := 0.0, 0.0
-				r.Each(from, to, func(i int, v float64, bin int, _ float64) {
-					b := (float64(i)-start)*perSample*m - 0.5
-					v -= cycle.Lerp(t.Tail, b)
-					buf = append(buf, v)
-					tv := cycle.Lerp(t.V, b)
-					num += v * tv
-					den += tv * tv
-				})
-				peak := t.PeakV
-				if den < 0.5*energy {
-					// cut off by the record's end: its size is the mean one
-				} else if peak = num / den * t.PeakV; math.Abs(t.PeakV) > plainPeakSigmas*out.SigmaV {
-					at := cycle.NearestPeak(buf, t.PeakV, (t.PeakAt+0.5)/m/perSample+start-float64(from), 2/(perSample*m)+2)
-					if at >= 0 {
-						peak, _ = ip.Peak(buf, at, math.Copysign(1, t.PeakV))
-					}
-				}
-				if every == 1 && r.Track.Kind == cycle.Fixed {
-					out.offEdgeInWindow(buf, r.Model.Smooth, from, start, perSample*m, t, peak/t.PeakV)
-				}
-				out.EdgePeaksV[e] = append(out.EdgePeaksV[e], math.Abs(peak))
-				out.PeaksV = append(out.PeaksV, math.Abs(peak))
-				if seen%listEvery == 0 {
-					out.Events = append(out.Events, out.edgeSpike(r, t, e, x, peak))
-				}
+			peak := s.size(x)
+			if every == 1 && r.Track.Kind == cycle.Fixed {
+				out.offEdgeInWindow(s.buf, r.Model.Smooth, s.from, s.start, s.perSample*float64(r.Model.Bins), t, peak/t.PeakV)
+			}
+			out.EdgePeaksV[e] = append(out.EdgePeaksV[e], math.Abs(peak))
+			out.PeaksV = append(out.PeaksV, math.Abs(peak))
+			if seen%listEvery == 0 {
+				out.Events = append(out.Events, out.edgeSpike(r, t, e, x, peak))
+			}
+		})
+		out.PerEdge[e] = seen
+		out.Count += seen
+	}
+}
+
+// eachOnset visits where in the record, in samples, the tracked cycles pass a phase.
+func eachOnset(r *cycle.Residue, phase float64, visit func(x float64)) {
+	last := float64(len(r.Volts) - 1)
+	want := math.Inf(-1)
+	for _, p := range r.Track.Pieces {
+		end := p.Phase + p.PerSample*(p.To-p.From)
+		k := math.Ceil(p.Phase - phase)
+		if k+phase <= want {
+			k++
+		}
+		for ; k+phase < end; k++ {
+			want = k + phase
+			if x := p.From + (want-p.Phase)/p.PerSample; x >= 0 && x <= last {
+				visit(x)
 			}
 		}
-		out.Count += out.PerEdge[e]
 	}
+}
+
+// sizer sizes single transients of a template: by the mean transient's share in
+// each (matched filter) where noise would lift a plain peak reading, by the peak
+// between samples otherwise.
+type sizer struct {
+	r         *cycle.Residue
+	ip        *spectrum.Interpolator
+	perSample float64 // cycles; transients keep their time, not their phase, where the period wanders
+
+	t      cycle.Transient
+	energy float64 // of a whole transient, squared volts times samples
+	lead   float64 // cycles from the template's start to its onset
+	plainV float64 // templates beyond this are read by their peak
+
+	buf   []float64 // the last one sized, tails of others taken off
+	from  int       // sample of buf[0]
+	start float64   // where the template starts, in samples
+}
+
+func newSizer(r *cycle.Residue) *sizer {
+	return &sizer{r: r, ip: spectrum.NewInterpolator(), perSample: 1 / (r.Model.PeriodS * r.RateHz)}
+}
+
+func (s *sizer) begin(t cycle.Transient, plainV float64) {
+	m := float64(s.r.Model.Bins)
+	s.t, s.plainV, s.energy = t, plainV, 0
+	for _, v := range t.V[:t.Until] {
+		s.energy += v * v
+	}
+	s.energy /= m * s.r.Track.Pieces[0].PerSample
+	s.lead = math.Mod(t.Edge.Phase-float64(t.First)/m+1, 1)
+}
+
+// size is the signed peak of the transient whose onset is at sample x.
+func (s *sizer) size(x float64) float64 {
+	m, t := float64(s.r.Model.Bins), s.t
+	s.start = x - s.lead/s.perSample
+	s.from = max(int(math.Ceil(s.start)), 0)
+	to := min(int(s.start+float64(t.Until)/m/s.perSample)+1, len(s.r.Volts))
+	s.buf = s.buf[:0]
+	num, den := 0.0, 0.0
+	s.r.Each(s.from, to, func(i int, v float64, bin int, _ float64) {
+		b := (float64(i)-s.start)*s.perSample*m - 0.5
+		v -= cycle.Lerp(t.Tail, b)
+		s.buf = append(s.buf, v)
+		tv := cycle.Lerp(t.V, b)
+		num += v * tv
+		den += tv * tv
+	})
+	if den < 0.5*s.energy {
+		return t.PeakV // cut off by the record's end: its size is the mean one
+	}
+	if math.Abs(t.PeakV) > s.plainV {
+		at := cycle.NearestPeak(s.buf, t.PeakV, (t.PeakAt+0.5)/m/s.perSample+s.start-float64(s.from), 2/(s.perSample*m)+2)
+		if at >= 0 {
+			peak, _ := s.ip.Peak(s.buf, at, math.Copysign(1, t.PeakV))
+			return peak
+		}
+	}
+	return num / den * t.PeakV
 }
 
 // edgeSpike describes one transient at an edge at sample x.
