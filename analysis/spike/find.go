@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"stillglow/analysis/cycle"
-	"stillglow/analysis/spectrum"
 )
 
 // Finding is what stands out of the residue.
@@ -82,11 +81,11 @@ func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Find
 	}
 	out.all = all
 	for _, t := range all {
+		if r.Track.Kind == cycle.Dithered {
+			t.V = append([]float64(nil), t.V...)
+			t.InTime(r, r.Model.BinSigmaV)
+		}
 		if math.Abs(t.PeakV) > templateShare*out.ThresholdV {
-			if r.Track.Kind == cycle.Dithered {
-				t.V = append([]float64(nil), t.V...)
-				t.InTime(r, r.Model.BinSigmaV)
-			}
 			out.Templates = append(out.Templates, t)
 		}
 	}
@@ -114,7 +113,7 @@ func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Find
 }
 
 // countEdges counts and sizes the transients at the edges of the tracked
-// cycles.
+// cycles: one event an edge.
 func (out *Finding) countEdges(r *cycle.Residue) {
 	if len(out.Templates) == 0 {
 		return
@@ -122,25 +121,28 @@ func (out *Finding) countEdges(r *cycle.Residue) {
 	cycles := r.Track.Cycles()
 	every := max(1, int(cycles/mostSized))
 	listEvery := max(1, int(cycles*float64(len(out.Templates)))/MaxListed)
-	s := newSizer(r)
+	s := newSizer(r, out.SigmaV)
 	for e, t := range out.Templates {
-		s.begin(t, plainPeakSigmas*out.SigmaV)
+		s.begin(t)
 		seen := 0
+		var peaks []float64
 		eachOnset(r, t.Edge.Phase, func(x float64) {
 			seen++
 			if seen%every != 0 {
 				return
 			}
 			peak := s.size(x)
-			if every == 1 && r.Track.Kind == cycle.Fixed {
-				out.offEdgeInWindow(s.buf, r.Model.Smooth, s.from, s.start, s.perSample*float64(r.Model.Bins), t, peak/t.PeakV)
+			if every == 1 && !s.smeared && r.Track.Kind != cycle.Bursting {
+				out.offEdgeInWindow(s, peak/t.PeakV)
 			}
-			out.EdgePeaksV[e] = append(out.EdgePeaksV[e], math.Abs(peak))
-			out.PeaksV = append(out.PeaksV, math.Abs(peak))
+			peaks = append(peaks, math.Abs(peak))
 			if seen%listEvery == 0 {
 				out.Events = append(out.Events, out.edgeSpike(r, t, e, x, peak))
 			}
 		})
+		withoutNoise(peaks, s.readingSigma())
+		out.EdgePeaksV[e] = peaks
+		out.PeaksV = append(out.PeaksV, peaks...)
 		out.PerEdge[e] = seen
 		out.Count += seen
 	}
@@ -163,67 +165,6 @@ func eachOnset(r *cycle.Residue, phase float64, visit func(x float64)) {
 			}
 		}
 	}
-}
-
-// sizer sizes single transients of a template: by the mean transient's share in
-// each (matched filter) where noise would lift a plain peak reading, by the peak
-// between samples otherwise.
-type sizer struct {
-	r         *cycle.Residue
-	ip        *spectrum.Interpolator
-	perSample float64 // cycles; transients keep their time, not their phase, where the period wanders
-
-	t      cycle.Transient
-	energy float64 // of a whole transient, squared volts times samples
-	lead   float64 // cycles from the template's start to its onset
-	plainV float64 // templates beyond this are read by their peak
-
-	buf   []float64 // the last one sized, tails of others taken off
-	from  int       // sample of buf[0]
-	start float64   // where the template starts, in samples
-}
-
-func newSizer(r *cycle.Residue) *sizer {
-	return &sizer{r: r, ip: spectrum.NewInterpolator(), perSample: 1 / (r.Model.PeriodS * r.RateHz)}
-}
-
-func (s *sizer) begin(t cycle.Transient, plainV float64) {
-	m := float64(s.r.Model.Bins)
-	s.t, s.plainV, s.energy = t, plainV, 0
-	for _, v := range t.V[:t.Until] {
-		s.energy += v * v
-	}
-	s.energy /= m * s.r.Track.Pieces[0].PerSample
-	s.lead = math.Mod(t.Edge.Phase-float64(t.First)/m+1, 1)
-}
-
-// size is the signed peak of the transient whose onset is at sample x.
-func (s *sizer) size(x float64) float64 {
-	m, t := float64(s.r.Model.Bins), s.t
-	s.start = x - s.lead/s.perSample
-	s.from = max(int(math.Ceil(s.start)), 0)
-	to := min(int(s.start+float64(t.Until)/m/s.perSample)+1, len(s.r.Volts))
-	s.buf = s.buf[:0]
-	num, den := 0.0, 0.0
-	s.r.Each(s.from, to, func(i int, v float64, bin int, _ float64) {
-		b := (float64(i)-s.start)*s.perSample*m - 0.5
-		v -= cycle.Lerp(t.Tail, b)
-		s.buf = append(s.buf, v)
-		tv := cycle.Lerp(t.V, b)
-		num += v * tv
-		den += tv * tv
-	})
-	if den < 0.5*s.energy {
-		return t.PeakV // cut off by the record's end: its size is the mean one
-	}
-	if math.Abs(t.PeakV) > s.plainV {
-		at := cycle.NearestPeak(s.buf, t.PeakV, (t.PeakAt+0.5)/m/s.perSample+s.start-float64(s.from), 2/(s.perSample*m)+2)
-		if at >= 0 {
-			peak, _ := s.ip.Peak(s.buf, at, math.Copysign(1, t.PeakV))
-			return peak
-		}
-	}
-	return num / den * t.PeakV
 }
 
 // edgeSpike describes one transient at an edge at sample x.

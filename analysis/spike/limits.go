@@ -17,6 +17,16 @@ const (
 	// is sized by its peak between samples, a lesser one by the mean transient's share
 	// in it, since noise would lift a peak.
 	plainPeakSigmas = 30
+	// jitterReachS is how far an edge's peak may lie from its mean place, in seconds:
+	// current-mode and hysteretic converters jitter by some tens of nanoseconds (common
+	// practice, no source).
+	jitterReachS = 60e-9
+	// pilotCycles is how many transients tell whether the mean one is smeared; single
+	// ones must top it by smearedShare of it and, for the noise of the largest of some
+	// samples, by smearedSigmas of the noise.
+	pilotCycles   = 64
+	smearedShare  = 0.15
+	smearedSigmas = 2.5
 	// mostSized is how many cycles' transients are sized one by one; of more, an even
 	// pick.
 	mostSized = 20000

@@ -97,20 +97,26 @@ func levelAround(buf []float64, first, last int) float64 {
 	return beside[len(beside)/2]
 }
 
-// offEdgeInWindow looks for an event of another origin under an edge's transient:
-// what stands above the threshold after the mean transient, scaled, is taken
-// off. A fifth of the transient itself is allowed for its own scatter.
-func (out *Finding) offEdgeInWindow(buf, smooth []float64, from int, start, binsPerSample float64, t cycle.Transient, scale float64) {
+// offEdgeInWindow looks for an event of another origin under the edge's transient
+// that s has just sized at scale: what stands above the threshold after the mean
+// transient, scaled, is taken off. A fifth of the transient itself is allowed for
+// its own scatter, and what lies as near to its peak as an edge may jitter is the
+// edge's own.
+func (out *Finding) offEdgeInWindow(s *sizer, scale float64) {
+	t, smooth, per := s.t, s.r.Model.Smooth, s.binsPerSample()
 	at, most := -1, 0.0
-	for i, v := range buf {
-		x := (float64(from+i)-start)*binsPerSample - 0.5
+	m := len(smooth)
+	for i, v := range s.buf {
+		if math.Abs(float64(i)-s.peakAt()) <= s.jitterReach() {
+			continue
+		}
+		x := s.place(i)
 		tv := scale * cycle.Lerp(t.V, x)
-		steep := math.Abs(cycle.Lerp(t.V, x+binsPerSample)-cycle.Lerp(t.V, x-binsPerSample)) * math.Abs(scale)
-		m := len(smooth)
-		before := (t.First + int(x-binsPerSample) + 2*m) % m
-		after := (t.First + int(x+binsPerSample) + 1 + 2*m) % m
+		steep := math.Abs(cycle.Lerp(t.V, x+per)-cycle.Lerp(t.V, x-per)) * math.Abs(scale)
+		before := (t.First + int(x-per) + 2*m) % m
+		after := (t.First + int(x+per) + 1 + 2*m) % m
 		steep += math.Abs(smooth[after] - smooth[before])
-		steep += math.Abs(cycle.Lerp(t.Tail, x+binsPerSample)-cycle.Lerp(t.Tail, x-binsPerSample)) + 0.1*math.Abs(cycle.Lerp(t.Tail, x))
+		steep += math.Abs(cycle.Lerp(t.Tail, x+per)-cycle.Lerp(t.Tail, x-per)) + 0.1*math.Abs(cycle.Lerp(t.Tail, x))
 		over := math.Abs(v-tv) - 0.2*math.Abs(tv) - steep - 0.1*math.Abs(t.PeakV)
 		if over > out.ThresholdV && over > most {
 			at, most = i, over
@@ -119,10 +125,9 @@ func (out *Finding) offEdgeInWindow(buf, smooth []float64, from int, start, bins
 	if at < 0 {
 		return
 	}
-	x := (float64(from+at)-start)*binsPerSample - 0.5
-	peak := buf[at] - scale*cycle.Lerp(t.V, x)
-	out.OffEdge = append(out.OffEdge, Event{TimeS: float64(from + at), PeakV: peak,
-		DurationS: t.Duration() / binsPerSample / out.rateHz, CyclePhase: t.Edge.Phase, Class: Random})
+	peak := s.buf[at] - scale*cycle.Lerp(t.V, s.place(at))
+	out.OffEdge = append(out.OffEdge, Event{TimeS: float64(s.from + at), PeakV: peak,
+		DurationS: t.Duration() / per / out.rateHz, CyclePhase: t.Edge.Phase, Class: Random})
 }
 
 // settleOffEdge joins the events outside the cycle that are one transient seen
