@@ -132,7 +132,8 @@ func (out *Finding) countEdges(r *cycle.Residue) {
 				return
 			}
 			peak := s.size(x)
-			if every == 1 && !s.smeared && r.Track.Kind != cycle.Bursting {
+			// a dithered edge lies less surely than the template is steep
+			if every == 1 && !s.smeared && r.Track.Kind == cycle.Fixed {
 				out.offEdgeInWindow(s, peak/t.PeakV)
 			}
 			peaks = append(peaks, math.Abs(peak))
