@@ -241,7 +241,11 @@ func foldOnly(volts []float64, t *Track, s SlowPart) *Fold {
 		on += p.To - p.From
 		per = p.PerSample
 	}
-	m := foldBins(on, per)
+	return foldInto(foldBins(on, per), volts, t, s)
+}
+
+// foldInto is foldOnly with a number of bins given.
+func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 	f := &Fold{Bins: m, Count: make([]float64, m), place: make([]float64, m), Mean: make([]float64, m), VarianceV2: make([]float64, m)}
 	sum2 := f.VarianceV2
 	size := float64(m)

@@ -23,6 +23,22 @@ const (
 	// what noise alone folds to repeats nothing.
 	repeatSigmas = 6
 
+	// chosenGain is how many times the power another candidate must explain to take
+	// the first one's place, and nearlyAll the share of a candidate's power that one of
+	// its multiples must explain to be the cycle.
+	chosenGain = 1.1
+	nearlyAll  = 0.97
+	weighMax   = 1 << 16 // most points that candidates are weighed on
+	// wideKept is the share of another's power in wide bins that a candidate must
+	// keep where it does not explain farMore times as much in fine ones.
+	wideKept = 0.5
+	farMore  = 2
+	// leastBins and finestBins bound the bins that candidates are folded into;
+	// samplesInBin is the fewest that a fine one holds on the mean.
+	leastBins, finestBins = 6, 512
+	samplesInBin          = 64
+	weighLines            = 6 // how many of the strongest lines are candidates
+
 	searchRateHz = 6e6     // least rate of the stretch searched where the trace allows, Hz
 	searchMax    = 1 << 18 // most points of it
 	searchMin    = 1 << 15 // points taken even where they are more than an eighth of the record

@@ -373,20 +373,38 @@ func searchSwitching(volts []float64, meanV, rateHz float64, notHz []float64) co
 			return try
 		}
 	}
-	if comb.hz > 0 && repeatsOffComb(volts, meanV, rateHz, comb, corrHz, corr) {
-		return coarseSwitching{hz: corrHz, strength: corr}
+	first := combOrCorrelation(volts, meanV, rateHz, comb, coarseSwitching{hz: corrHz, strength: corr})
+	if first.hz == 0 {
+		return first
 	}
+	others := append(strongest(peaks, weighLines), coarseSwitching{hz: comb.hz, coherent: true, strength: comb.explained}, coarseSwitching{hz: corrHz, strength: corr})
+	w := weighing{x: rec.x[:min(len(rec.x), weighMax)], rateHz: rec.rateHz, lowHz: low, highHz: high}
+	found := w.choose(first, others)
+	if comb.hz > 0 && found.coherent {
+		comb.hz = found.hz
+		found.secondHz = secondComb(peaks, comb, sp.binHz, low, high)
+	}
+	return found
+}
+
+// combOrCorrelation is the first candidate: the comb where it explains most of the
+// lines, else the repetition by correlation.
+func combOrCorrelation(volts []float64, meanV, rateHz float64, comb combGuess, corr coarseSwitching) coarseSwitching {
+	if comb.hz > 0 && repeatsOffComb(volts, meanV, rateHz, comb, corr.hz, corr.strength) {
+		return corr
+	}
+	byComb := coarseSwitching{hz: comb.hz, coherent: true, strength: comb.explained}
 	switch {
 	case comb.hz > 0 && max(comb.explained, 0.6*comb.power) >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*TradeHighHz):
-		return coarseSwitching{hz: comb.hz, coherent: true, strength: comb.explained, secondHz: secondComb(peaks, comb, sp.binHz, low, high)}
-	case corrHz > 0 && corr > 0.15:
-		if comb.hz > 0 && math.Abs(comb.hz/corrHz-1) < 0.02 {
+		return byComb
+	case corr.hz > 0 && corr.strength > 0.15:
+		if comb.hz > 0 && math.Abs(comb.hz/corr.hz-1) < 0.02 {
 			// one line only, above what the trade switches at: a far better place
-			return coarseSwitching{hz: comb.hz, coherent: true, strength: corr}
+			return coarseSwitching{hz: comb.hz, coherent: true, strength: corr.strength}
 		}
-		return coarseSwitching{hz: corrHz, strength: corr}
+		return corr
 	case comb.hz > 0 && comb.lines >= 2:
-		return coarseSwitching{hz: comb.hz, coherent: true, strength: comb.explained}
+		return byComb
 	}
 	return coarseSwitching{}
 }

@@ -1,0 +1,128 @@
+package cycle
+
+import (
+	"cmp"
+	"slices"
+)
+
+// weighing holds the stretch on which candidates for the switching frequency are
+// held against each other: a candidate counts by what the record shows folded
+// along its track, which no comb of chance lines and no correlation of a few spikes
+// can imitate.
+type weighing struct {
+	x             []float64
+	rateHz        float64
+	lowHz, highHz float64 // candidates beyond are not weighed
+}
+
+// weighed is a candidate with the power that its folds explain, V² over the whole
+// stretch: in fine bins, which show pulses that last less than a sample, and in bins
+// as wide as a sample. Both are 0 where the fine fold holds no more than noise.
+type weighed struct {
+	coarseSwitching
+	fineV2, wideV2 float64
+	noiseV2        float64 // what the fine fold's noise may add, as a standard deviation
+}
+
+// weigh tracks one candidate and folds it.
+func (w weighing) weigh(c coarseSwitching) weighed {
+	if !(c.hz >= w.lowHz) || c.hz > w.highHz {
+		return weighed{}
+	}
+	t := trackSwitching(w.x, 0, w.rateHz, c)
+	if t == nil || len(t.Pieces) == 0 {
+		return weighed{}
+	}
+	wide := max(int(w.rateHz/c.hz), leastBins)
+	fine := leastBins
+	for fine < finestBins && 2*fine <= max(wide, len(w.x)/samplesInBin) {
+		fine *= 2
+	}
+	slow := newSlowPart(w.x, t)
+	f := foldInto(fine, w.x, t, slow)
+	f.SigmaV = f.sampleSigma()
+	if f.Power() < repeatSigmas*f.powerNoise() {
+		return weighed{}
+	}
+	on := t.onShare(len(w.x))
+	return weighed{c, f.Power() * on, foldInto(min(wide, finestBins), w.x, t, slow).Power() * on, f.powerNoise() * on}
+}
+
+// explains reports whether the candidate explains more than times what another does.
+// Where a period and the sample's are as whole numbers, cycles never meet in fine
+// bins, and any other such period explains as much there; in wide ones all cycles
+// meet, and it explains little. It can't explain far more than the true one, so that
+// one is known by that alone where only pulses shorter than a sample show.
+func (g weighed) explains(times float64, other weighed) bool {
+	return g.fineV2 > times*other.fineV2 && (g.wideV2 >= wideKept*other.wideV2 || g.fineV2 > farMore*other.fineV2)
+}
+
+// onShare is the share of n samples in which the supply switches.
+func (t *Track) onShare(n int) float64 {
+	on := 0.0
+	for _, p := range t.Pieces {
+		on += p.To - p.From
+	}
+	return on / float64(n)
+}
+
+// choose gives the candidate that explains most, and of its multiples the highest
+// that explains nearly as much: folded at half its frequency a cycle explains no
+// less, and more only where alternate cycles differ. first stands unless another
+// explains clearly more.
+func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarseSwitching {
+	held := w.weigh(first)
+	best := held
+	for _, c := range others {
+		if c.hz > 1.2*TradeHighHz {
+			continue
+		}
+		if g := w.weigh(c); g.explains(1, best) {
+			best = g
+		}
+	}
+	for _, k := range [...]float64{2, 3, 5} {
+		if g := w.weigh(best.times(1 / k)); g.explains(chosenGain, best) {
+			best = g
+		}
+	}
+	if !best.explains(chosenGain, held) {
+		best = held
+	}
+	if best.fineV2 == 0 {
+		return first
+	}
+	for range 2 {
+		for _, k := range [...]float64{5, 3, 2} {
+			if k*best.hz > max(1.2*TradeHighHz, first.hz) {
+				continue
+			}
+			g := w.weigh(best.times(k))
+			// lines that stand between the multiple's own show that alternate cycles differ
+			seen := best.coarseSwitching == first && first.coherent && best.fineV2-g.fineV2 > repeatSigmas*best.noiseV2
+			if g.explains(nearlyAll, best) && !seen {
+				best = g
+				break
+			}
+		}
+	}
+	return best.coarseSwitching
+}
+
+// times is the candidate's multiple.
+func (c coarseSwitching) times(k float64) coarseSwitching {
+	c.hz *= k
+	return c
+}
+
+// strongest are the strongest lines as candidates, the second converter's frequency
+// not looked for.
+func strongest(peaks []peakBin, most int) []coarseSwitching {
+	by := slices.Clone(peaks)
+	slices.SortStableFunc(by, func(a, b peakBin) int { return cmp.Compare(b.power, a.power) })
+	var out []coarseSwitching
+	for _, p := range by[:min(len(by), most)] {
+		out = append(out, coarseSwitching{hz: p.hz, coherent: true})
+	}
+	return out
+}
