@@ -65,9 +65,9 @@ func measureNoise(ctx context.Context, rec *record, view spectralView, named nam
 
 // onePeriod draws the mains comb over one period of the mains: volts at even
 // places, the first value repeated at the end, and the mains frequency. nil
-// where no comb was measured.
+// where no comb was measured or no single period repeats.
 func onePeriod(mains spectrum.Mains) (volts []float64, hz float64) {
-	if !mains.LineRMS.Known || !mains.MainsHz.Known || len(mains.Lines) == 0 {
+	if !mains.LineRMS.Known || !mains.MainsHz.Known || len(mains.Lines) == 0 || mains.Wanders {
 		return nil, 0
 	}
 	const points = 4096

@@ -38,7 +38,7 @@ var (
 	lineB    = typeB{1.6, 0.0007}
 	spikeB   = typeB{1.4, 0.0125}
 	ringB    = typeB{2.5, 0.015}
-	densityB = typeB{2, 0.0075}
+	densityB = typeB{1.4, 0.0075}
 )
 
 const (

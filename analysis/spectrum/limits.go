@@ -69,6 +69,11 @@ const (
 	mainsBinDrift   = 0.3   // bins that a line's own frequency may be off beside it
 	gridHarmonics   = 20    // by which 50 is told from 60 Hz
 	gridRatio       = 4.0   // of power, by which one must lead
+	gridReach       = 0.1   // of the mains frequency, in which a line near a harmonic proves nothing if it may lie anywhere
+	leastMembers    = 3     // lines that prove a comb of which none lies at 1 or 2 x mains
+	leastBlockS     = 1.0   // s, the shortest block in which a wandering line is followed: mains move by hundredths of a hertz within it
+	wanderOver      = 4.0   // standard deviations by which shorter blocks must hold more power
+	wanderShare     = 0.02  // and as a share of it
 	maxBinShare     = 0.1   // bin over frequency: a line resolved worse says nothing better than the nominal frequency
 	mainsOverNoise  = 4.0   // standard deviations of the noise that a harmonic must stand out by
 )
@@ -92,6 +97,13 @@ const (
 	freeBinShare    = 8    // bins: one in 8 at least must be free of lines
 	plateauTopShare = 0.25 // of the span: above it an instrument's low-pass tilts the floor
 	leastRelative   = 0.02 // standard deviation that any third octave has: the model's own error
+
+	densityLowHz  = 2e3  // the band of the trade's noise criterion: above the mains comb,
+	densityHighHz = 20e3 // up to the end of hearing
+	densityHelpHz = 40e3 // up to here, under the lowest switching frequency, a short record's fit reaches
+	densityMember = 0.5  // relative standard deviation in power beyond which a third octave says nothing
+	lawScatter    = 0.03 // standard deviation in power that any third octave has about a smooth law
+	lawMisfit     = 2.5  // chi squared per degree of freedom up to which a power law is believed
 
 	plateauWidth    = 8    // third octaves in the window that looks for the level, most of a decade
 	plateauSpread   = 0.05 // in power, that a window must be good to

@@ -11,15 +11,18 @@ type Mains struct {
 	MainsHz figure.Figure // refined frequency of the mains itself, Hz
 	Decided bool          // 50 or 60 Hz was stated or told apart
 	LineHz  figure.Figure // 2 x mains, Hz
-	LineRMS figure.Figure // its amplitude, V rms, with what noise makes of it (k = 2)
+	LineRMS figure.Figure // its amplitude, V rms, its power over the record, with what noise makes of it (k = 2)
 	CombRMS figure.Figure // all harmonics that stand out together, V rms
 	CombPPV figure.Figure // peak-to-peak of their sum with their phases, V
 	Lines   []Line        // those harmonics rising, and always 2 x mains
+	// Wanders: the frequency moves by so much that no single sine describes a
+	// harmonic over the whole record.
+	Wanders bool
 }
 
-// MeasureMains measures the harmonics of the mains by least squares on the
-// slowest kept record of m, at the frequency refined from the strongest of
-// them. statedHz is 50 or 60, or 0 to find it. It needs four periods of 2 x mains
+// MeasureMains measures the harmonics of the mains by projection on the slowest
+// kept record of m, at the frequency refined from the strongest of them, in blocks
+// as short as the mains' wander asks for. statedHz is 50 or 60, or 0 to find it. It needs four periods of 2 x mains
 // (minMainsPeriods); a shorter record has figures that say so.
 func MeasureMains(src Source, m Multirate, lines []Line, statedHz float64) Mains {
 	nominal, decided := statedHz, statedHz > 0
@@ -45,13 +48,15 @@ func MeasureMains(src Source, m Multirate, lines []Line, statedHz float64) Mains
 	}
 	if nominal == 0 {
 		// neither comb stands out: what lies at the stronger of 100 and 120 Hz
-		// bounds both
+		// bounds both, and is it where it alone stands out of the noise beside it
 		a, b := m.mainsAt(src, 50, nil), m.mainsAt(src, 60, nil)
 		if b.LineRMS.Value > a.LineRMS.Value {
-			a = b
+			a, b = b, a
 		}
-		a.Decided = false
-		a.MainsHz = figure.NotMeasured("neither 50 nor 60 Hz mains stands out; state the mains frequency")
+		line := a.LineRMS
+		if a.Decided = line.Value > mainsOverNoise*line.U/2 && sq(line.Value) > gridRatio*sq(b.LineRMS.Value); !a.Decided {
+			a.MainsHz = figure.NotMeasured("neither 50 nor 60 Hz mains stands out; state the mains frequency")
+		}
 		return a
 	}
 	r := m.mainsAt(src, nominal, lines)
@@ -59,118 +64,40 @@ func MeasureMains(src Source, m Multirate, lines []Line, statedHz float64) Mains
 	return r
 }
 
-// findMains tells 50 from 60 Hz by the power in lines that only one of the two
-// combs holds; ok is false when neither is there or they are too much alike.
-func findMains(lines []Line) (hz float64, ok bool) {
-	score := func(base float64) float64 {
-		p := 0.0
-		for _, l := range lines {
-			n := math.Round(l.FrequencyHz / base)
-			if n < 1 || n > gridHarmonics || math.Abs(l.FrequencyHz/(n*base)-1) > mainsDrift+mainsBinDrift*l.BinHz/l.FrequencyHz {
-				continue
-			}
-			if r := math.Mod(n*base, 300); r > 1 && r < 299 {
-				p += l.RMSV * l.RMSV
-			}
-		}
-		return p
-	}
-	a, b := score(50), score(60)
-	switch {
-	case a > gridRatio*b:
-		return 50, true
-	case b > gridRatio*a:
-		return 60, true
-	}
-	return 0, false
-}
-
 // mainsAt measures the comb of a nominal mains frequency.
 func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line) Mains {
-	base := nominal
-	duration := float64(m.Samples) / m.RateHz
-	// the strongest harmonic found gives the frequency, unless the record is too
-	// short to do better than the nominal one
-	best := 0.0
-	for _, l := range lines {
-		n := math.Round(l.FrequencyHz / nominal)
-		if n < 1 || n > mainsHarmonics || l.RMSV*n <= best || math.Abs(l.FrequencyHz/(n*nominal)-1) > mainsDrift+mainsBinDrift*l.BinHz/l.FrequencyHz {
-			continue
-		}
-		if l.BinHz/l.FrequencyHz < maxBinShare {
-			best, base = l.RMSV*n, l.FrequencyHz/n
-		}
+	base := gridComb{baseHz: nominal, uHz: mainsDrift * nominal}
+	if found, ok := combOf(lines, nominal); ok && found.uHz < base.uHz {
+		base = found
 	}
-	res := Mains{MainsHz: figure.Known(base), LineHz: figure.Known(2 * base), Decided: true}
+	res := Mains{MainsHz: figure.Known(base.baseHz), LineHz: figure.Known(2 * base.baseHz), Decided: true}
+	res.MainsHz.U, res.LineHz.U = base.uHz, 2*base.uHz
+	duration := float64(m.Samples) / m.RateHz
+	line := m.followLine(src, 2*base.baseHz, 0)
+	res.LineRMS = figure.Known(line.rms)
+	res.LineRMS.U = line.u
+	res.Wanders = line.blockS < duration/1.5
 	sum := 0.0
 	for n := 1; n <= mainsHarmonics; n++ {
-		hz := float64(n) * base
+		hz := float64(n) * base.baseHz
 		if hz*duration < minMainsPeriods || hz > mainsTopShare*m.RateHz {
 			continue
 		}
-		rec, rate, startS := m.lowestRecord(src, hz)
-		rms, phase, noise := projectLine(rec, rate, hz)
-		l := Line{FrequencyHz: hz, RMSV: rms, PhaseRad: wrapPhase(phase - 2*math.Pi*math.Mod(hz*startS, 1)), Comb: CombMains, Harmonic: n, BinHz: 1 / duration}
-		if n == 2 {
-			res.LineRMS = figure.Known(rms)
-			res.LineRMS.U = 2 * noise
+		f := line
+		if n != 2 {
+			f = m.followLine(src, hz, line.blockS)
 		}
-		if rms > mainsOverNoise*noise {
-			sum += rms * rms
+		l := Line{FrequencyHz: hz, RMSV: f.rms, PhaseRad: f.phase, Comb: CombMains, Harmonic: n, BinHz: 1 / duration}
+		if stands := f.rms > mainsOverNoise*f.noise; stands || n == 2 {
 			res.Lines = append(res.Lines, l)
-		} else if n == 2 {
-			res.Lines = append(res.Lines, l)
+			if stands {
+				sum += f.rms * f.rms
+			}
 		}
 	}
 	res.CombRMS = figure.Known(math.Sqrt(sum))
 	res.CombPPV = figure.Known(sumPeakToPeak(res.Lines))
 	return res
-}
-
-// projectLine measures a line of known frequency under a Hann taper: rms in V,
-// phase as a cosine at the first sample, and the standard deviation of the rms
-// that the noise beside it makes (from 2.5 bins to either side).
-func projectLine(rec Source, rateHz, hz float64) (rms, phase, noise float64) {
-	n := rec.Len()
-	if n < 8 {
-		return 0, 0, 0
-	}
-	bin := rateHz / float64(n)
-	at := func(f float64) (float64, float64) {
-		const block = 4096
-		var buf [block]float64
-		var re, im, one, mean, oneRe, oneIm float64
-		for pos := 0; pos < n; pos += block {
-			x := buf[:min(block, n-pos)]
-			rec.Fill(x, pos)
-			t := float64(pos) - float64(n)/2
-			sin, cos := math.Sincos(2 * math.Pi * math.Mod(f/rateHz*t, 1))
-			ds, dc := math.Sincos(2 * math.Pi * f / rateHz)
-			ws, wc := math.Sincos(2 * math.Pi * float64(pos) / float64(n))
-			dws, dwc := math.Sincos(2 * math.Pi / float64(n))
-			for _, v := range x {
-				w := 0.5 - 0.5*wc
-				one += w
-				mean += w * v
-				oneRe += w * cos
-				oneIm -= w * sin
-				re += w * v * cos
-				im -= w * v * sin
-				cos, sin = cos*dc-sin*ds, cos*ds+sin*dc
-				wc, ws = wc*dwc-ws*dws, wc*dws+ws*dwc
-			}
-		}
-		mean /= one
-		re, im = re-mean*oneRe, im-mean*oneIm
-		return math.Hypot(re, im) / one * math.Sqrt2, math.Atan2(im, re)
-	}
-	rms, phase = at(hz)
-	a, _ := at(hz - 2.5*bin)
-	b, _ := at(hz + 2.5*bin)
-	// a Rayleigh-distributed rms has half its mean square in each of two axes
-	noise = math.Min(a, b) / math.Sqrt2
-	phase -= 2 * math.Pi * math.Mod(hz*float64(n)/2/rateHz, 1)
-	return rms, wrapPhase(phase), noise
 }
 
 // sumPeakToPeak is the peak-to-peak of the sum of the lines over one period of

@@ -13,8 +13,11 @@ import (
 // NoiseFloor is the random part between and under the lines: one-sided densities
 // in V/√Hz. A record too short for it has no third octaves and all figures say so.
 type NoiseFloor struct {
-	DensityVPerRtHz figure.Figure // gated, median over the plateau
-	AtHz            figure.Figure // where: the geometric middle of the third octaves taken, Hz
+	// DensityVPerRtHz is the gated median over 2 to 20 kHz, where the criterion lies;
+	// of a record too short for that, the level at AtHz.
+	DensityVPerRtHz figure.Figure
+	AtHz            figure.Figure // where: the geometric middle of that band, or of what the record holds, Hz
+	InBand          bool          // the record holds the middle of the criterion's band
 	UngatedVPerRtHz figure.Figure // the same place, from the plain spectrum
 	CornerHz        figure.Figure // where the 1/f part equals the white part, Hz
 	At1kHzVPerRtHz  figure.Figure // density of the third octave around 1 kHz
@@ -99,7 +102,7 @@ func noiseFloorOf(gated, plain *Multirate, opt NoiseOptions) NoiseFloor {
 		nf.ThirdOctaves = append(nf.ThirdOctaves, t)
 		levels = append(levels, octaveLevel{power: power, seen: seen.power, relative: max(seen.relative*seen.power/power, 1e-6)})
 	}
-	nf.summarise(levels, quant, high)
+	nf.summarise(levels, quant, opt.Span.LowHz, high)
 	return nf
 }
 
@@ -125,10 +128,10 @@ func (n *NoiseFloor) at(centreHz float64) (float64, bool) {
 	return 0, false
 }
 
-// summarise turns the third octaves into the figures for the whole. An
-// instrument's own low-pass tilts the top of its span, so the plateau is looked
-// for below a quarter of it.
-func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, highHz float64) {
+// summarise turns the third octaves into the figures for the whole: the density in
+// the criterion's band, the corner by the plateau. An instrument's own low-pass
+// tilts the top of its span, so the plateau is looked for below a quarter of it.
+func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, lowHz, highHz float64) {
 	oct := nf.ThirdOctaves
 	last := len(oct)
 	for last > 0 && oct[last-1].CentreHz > plateauTopShare*highHz {
@@ -140,21 +143,20 @@ func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, highHz float64) {
 		return
 	}
 	p := findPlateau(oct[:last], levels[:last])
+	d, ok := densityInBand(oct, levels)
+	nf.InBand = ok && !d.partial
+	if local := localLevel(oct, levels, p); !ok || d.partial && lowHz > densityLowHz && local.relative < d.relative {
+		// no criterion takes its figure from here: what is best known does
+		d = local
+	}
 	median := func(power func(i int) float64) float64 {
-		return weightedMedian(len(p.members), func(k int) (float64, float64) {
-			i := p.members[k]
-			return power(i), 1 / math.Max(levels[i].relative, leastRelative)
-		})
+		return weightedMedian(len(d.members), func(k int) (float64, float64) { return power(d.members[k]), 1 })
 	}
 	seen := median(func(i int) float64 { return levels[i].seen })
-	inverse := 0.0
-	for _, i := range p.members {
-		inverse += 1 / (levels[i].relative * levels[i].relative)
-	}
-	nf.DensityVPerRtHz = figure.Known(math.Sqrt(p.power))
+	nf.DensityVPerRtHz = figure.Known(math.Sqrt(d.power))
 	// half the relative spread in power is the one in volts; k = 2
-	nf.DensityVPerRtHz.U = nf.DensityVPerRtHz.Value * math.Sqrt(1/inverse)
-	nf.AtHz = figure.Known(math.Sqrt(oct[p.members[0]].CentreHz * oct[p.members[len(p.members)-1]].CentreHz))
+	nf.DensityVPerRtHz.U = nf.DensityVPerRtHz.Value * d.relative
+	nf.AtHz = figure.Known(d.atHz)
 	nf.UngatedVPerRtHz = figure.Known(math.Sqrt(median(func(i int) float64 { return oct[i].UngatedVPerRtHz * oct[i].UngatedVPerRtHz })))
 	if nf.AtQuantisation = quant > 0 && seen < floorRatio*quant; nf.AtQuantisation {
 		// noise that does not spread over the steps may show too large or too small

@@ -1,0 +1,77 @@
+package spectrum
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"stillglow/analysis/internal/reference"
+)
+
+// wandering is 2 x mains of so many volts rms whose frequency walks about 50 Hz by
+// some hundredths of a hertz, as grids do (common practice, no source), in noise.
+func wandering(seconds, rate, rmsV, stepHz float64) Samples {
+	r := rand.New(rand.NewPCG(7, 11))
+	x := make(Samples, int(seconds*rate))
+	phase, hz := 0.3, 50.0
+	for i := range x {
+		if i%int(rate) == 0 { // pulled back towards 50 Hz
+			hz += stepHz*r.NormFloat64() - 0.02*(hz-50)
+		}
+		phase += 2 * math.Pi * 2 * hz / rate
+		x[i] = math.Sqrt2*rmsV*math.Cos(phase) + 2e-4*r.NormFloat64()
+	}
+	return x
+}
+
+// One sine over a long record sums to a fraction of a line whose phase runs away
+// from it: by hand, 485 µV rms stay 485 µV however the frequency walked.
+func TestMainsThatWander(t *testing.T) {
+	const rate, rms = 2e3, 485e-6
+	for _, c := range []struct {
+		seconds, stepHz float64
+		wanders         bool
+	}{{482, 0.005, true}, {240, 0.008, true}, {120, 0, false}, {8, 0.005, false}} {
+		x := wandering(c.seconds, rate, rms, c.stepHz)
+		m, lines := linesOf(t, x, rate)
+		r := MeasureMains(x, m, lines, 0)
+		if !r.Decided || math.Abs(r.MainsHz.Value-50) > 0.2 {
+			t.Errorf("%g s: mains %+v, decided %t", c.seconds, r.MainsHz, r.Decided)
+		}
+		if e := r.LineRMS.Value/rms - 1; math.Abs(e) > 0.04 || math.Abs(r.LineRMS.Value-rms) > 2*r.LineRMS.U+0.02*rms {
+			t.Errorf("%g s: %.4g ± %.2g V, want %.4g (%.1f %%)", c.seconds, r.LineRMS.Value, r.LineRMS.U, rms, 100*e)
+		}
+		if r.LineRMS.U > 0.1*rms {
+			t.Errorf("%g s: ± %.2g V of %.4g is vague", c.seconds, r.LineRMS.U, rms)
+		}
+		if r.Wanders != c.wanders {
+			t.Errorf("%g s: wanders %t, want %t", c.seconds, r.Wanders, c.wanders)
+		}
+	}
+}
+
+// Tones near some high harmonic of 50 or 60 Hz, alone or with harmonics of their
+// own, are no mains; 2 x mains under them still is.
+func TestATestToneIsNoMains(t *testing.T) {
+	const rate, n = 48e3, 1 << 18
+	for _, hz := range []float64{1011, 1000, 400, 997, 840} {
+		for _, mains := range []float64{0, 60} {
+			tones := [][3]float64{{hz, 0.766, 0}, {2 * hz, 1e-3, 1}, {3 * hz, 2e-3, 2}}
+			if mains > 0 {
+				tones = append(tones, [3]float64{2 * mains, 3e-4, 1})
+			}
+			x := Samples(reference.Tones(n, rate, tones...))
+			for i, e := range reference.WhiteNoise(n, 1e-5, 5) {
+				x[i] += e
+			}
+			m, lines := linesOf(t, x, rate)
+			r := MeasureMains(x, m, lines, 0)
+			switch {
+			case mains == 0 && r.Decided:
+				t.Errorf("%g Hz: mains of %g Hz, line %+v", hz, r.MainsHz.Value, r.LineRMS)
+			case mains > 0 && (!r.Decided || math.Abs(r.MainsHz.Value-mains) > 0.1 || math.Abs(r.LineRMS.Value/3e-4-1) > 0.03):
+				t.Errorf("%g Hz over mains: %+v, line %+v, decided %t", hz, r.MainsHz, r.LineRMS, r.Decided)
+			}
+		}
+	}
+}
