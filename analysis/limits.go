@@ -60,6 +60,15 @@ const (
 	probeOff = 1.35
 )
 
+const (
+	// foldedCounts is the share of a figure's power from which what may be folded
+	// into it makes it a bound: 0.4 dB.
+	foldedCounts = 0.1
+	// usualBandwidthHz is a scope's where the file states none: the widest that is
+	// common at the bench (common practice, no source).
+	usualBandwidthHz = 200e6
+)
+
 // foldsIntoNoiseHz: an unfiltered record at a lower rate holds the noise and the
 // edges' energy of a scope's usual 70 to 200 MHz folded over and over, Hz.
 const foldsIntoNoiseHz = 100e6

@@ -24,9 +24,7 @@ func (f *findings) restrict(m *Measurement) {
 	case tr.Acquisition.Mode == capture.AcquisitionAverage && tr.Acquisition.Averages != 1:
 		m.averaged()
 	}
-	if f.rec.unfiltered() {
-		m.folded(tr.SampleRateHz)
-	}
+	m.boundFolded(f.rec)
 }
 
 // flat reports whether the samples show no more than the toggling of one
@@ -43,15 +41,6 @@ func (r *record) flat() bool {
 		return resolution == 0 || r.basic.max-r.basic.min < 1.5*resolution
 	}
 	return false
-}
-
-// unfiltered reports whether nothing is known to have kept what lies above half
-// the sample rate out of the record: no recorder with a filter of its own, no mean
-// of neighbouring samples, no bandwidth stated that would.
-func (r *record) unfiltered() bool {
-	tr := r.tr
-	return tr.Acquisition.Mode != capture.AcquisitionHighRes && !tr.AntiAliased &&
-		!(tr.BandwidthHz > 0 && tr.BandwidthHz <= 1.02*tr.SampleRateHz/2)
 }
 
 // sums are the figures that rest on power or spectrum.
@@ -157,47 +146,4 @@ func (m *Measurement) averaged() {
 	takeBack("the instrument averaged sweeps, which hides spikes that are not locked to its trigger; a capture in normal (sample) mode is needed", &m.Spikes.PerS, &m.Spikes.PerCycle)
 	m.Spikes.ThresholdV = 0
 	m.Noise.ThirdOctaves = nil
-}
-
-// folded makes upper bounds of what is summed up from a record into which what
-// lies above half its rate was folded: that only adds.
-func (m *Measurement) folded(rateHz float64) {
-	bound := func(f *figure.Figure) { f.UpperBound = f.Known && !f.LowerBound }
-	if rateHz < foldsIntoNoiseHz {
-		bound(&m.Noise.DensityVPerRtHz)
-		bound(&m.Noise.UngatedVPerRtHz)
-		bound(&m.Noise.At1kHzVPerRtHz)
-	}
-	for i := range m.Bands {
-		b := &m.Bands[i]
-		if top := foldsIntoBandHz[b.ID]; rateHz < top {
-			bound(&b.RMSV)
-			bound(&b.RMSNoLinesV)
-		}
-	}
-}
-
-// foldsAt reports whether figures of the record are upper ones by folding.
-func (m *Measurement) foldsAt() bool {
-	if m.Noise.DensityVPerRtHz.UpperBound {
-		return true
-	}
-	for _, b := range m.Bands {
-		if b.RMSV.UpperBound {
-			return true
-		}
-	}
-	return false
-}
-
-// foldedCaution says what makes the sums upper ones, with the filter that mends it.
-func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
-	if !m.foldsAt() {
-		return
-	}
-	rate := m.SampleRateHz
-	farads := 1 / (2 * math.Pi * 1e3 * rate / 10) // 1 kΩ, a tenth of the rate
-	list.add(capture.CautionUnfiltered,
-		fmt.Sprintf("nothing is known to have kept what lies above %s, half the sample rate, out of the record: noise and sums over bands are upper figures", hertz(rate/2)),
-		fmt.Sprintf("capture in high-resolution mode, or through 1 kΩ and %s to ground; where the file doesn't say so, the sheet's anti_aliased = true (--anti-aliased) does", capture.SI(farads, "F", 2)))
 }

@@ -103,3 +103,41 @@ func TestUnfilteredRecordsGiveUpperBounds(t *testing.T) {
 		}
 	}
 }
+
+// What is folded lies evenly over the span: where the density at its top is far
+// under a figure, the figure is no bound, whatever the filter.
+func TestAQuietTopShowsThatNothingFolds(t *testing.T) {
+	tr := noiseTrace(200_000)
+	// noise of 1 mV rms through one pole at 8 kHz, and 0.1 % of it white
+	r, low := rand.New(rand.NewSource(5)), 0.0
+	a := math.Exp(-2 * math.Pi * 8e3 / tr.SampleRateHz)
+	for i := range tr.Volts {
+		low = a*low + math.Sqrt(1-a*a)*1e-3*r.NormFloat64()
+		tr.Volts[i] = 6.3 + low + 1e-6*r.NormFloat64()
+	}
+	m := measured(t, tr)
+	if d, a := m.Noise.DensityVPerRtHz, m.Bands[0].RMSV; !d.Known || d.UpperBound || !a.Known || a.UpperBound {
+		t.Errorf("density %+v, audio %+v", d, a)
+	}
+	for _, k := range m.Cautions {
+		if k.Code == capture.CautionUnfiltered {
+			t.Errorf("cautioned: %s", k.Text)
+		}
+	}
+}
+
+// Behind one pole at half the rate of a fast scope 63 % of its own noise's power
+// is folded on top of it: (π/2)·coth(π/2) - 1 by hand.
+func TestAFastScopesOwnNoiseIsABound(t *testing.T) {
+	tr := noiseTrace(100_000)
+	tr.SampleRateHz, tr.TrueRateHz, tr.BandwidthHz = 200e6, 200e6, 100e6
+	tr.Span = capture.Span{LowHz: 8e3, HighHz: 80e6}
+	m := measured(t, tr)
+	if d := m.Noise.DensityVPerRtHz; !d.Known || !d.UpperBound {
+		t.Errorf("white to half the rate: %+v", d)
+	}
+	tr.BandwidthHz = 20e6
+	if d := measured(t, tr).Noise.DensityVPerRtHz; !d.Known || d.UpperBound {
+		t.Errorf("limited to a fifth of half the rate: %+v", d)
+	}
+}

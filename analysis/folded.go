@@ -1,0 +1,137 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+
+	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
+	"stillglow/capture"
+)
+
+// boundFolded makes upper bounds of noise and sums into which what lies above half
+// the rate may have been folded by as much as counts: that only adds.
+//
+// Folded over and over it lies evenly over the record's span, or rises towards its
+// top. So the density at the top is the most that may be folded into any other
+// place, lines aside; where a figure stands clear of that it is no bound.
+func (m *Measurement) boundFolded(rec *record) {
+	if filtered(rec.tr) {
+		return
+	}
+	top := m.topDensity()
+	noise, spikes := foldedNoise(rec.tr) > foldedCounts, rec.unfiltered()
+	bound := func(f *figure.Figure) { f.UpperBound = f.Known && !f.LowerBound }
+	if spikes && m.SampleRateHz < foldsIntoNoiseHz || noise {
+		for _, f := range []*figure.Figure{&m.Noise.DensityVPerRtHz, &m.Noise.UngatedVPerRtHz, &m.Noise.At1kHzVPerRtHz} {
+			if top*top > foldedCounts*f.Value*f.Value {
+				bound(f)
+			}
+		}
+	}
+	for i := range m.Bands {
+		b := &m.Bands[i]
+		edges := spikes && m.SampleRateHz < foldsIntoBandHz[b.ID]
+		if !edges && !noise {
+			continue
+		}
+		most := top * top * (b.HighHz - b.LowHz)
+		if most > foldedCounts*b.RMSNoLinesV.Value*b.RMSNoLinesV.Value {
+			bound(&b.RMSNoLinesV)
+		}
+		if edges {
+			most += m.strangeLines(b)
+		}
+		if most > foldedCounts*b.RMSV.Value*b.RMSV.Value {
+			bound(&b.RMSV)
+		}
+	}
+}
+
+// filtered reports whether something known kept what lies above half the rate out:
+// the recorder's own filter, or a mean of neighbouring samples.
+func filtered(tr *capture.Trace) bool {
+	return tr.Acquisition.Mode == capture.AcquisitionHighRes || tr.AntiAliased
+}
+
+// unfiltered reports whether nothing is known to have kept what lies above half
+// the sample rate out of the record: no recorder with a filter of its own, no mean
+// of neighbouring samples, no bandwidth stated that would.
+func (r *record) unfiltered() bool {
+	tr := r.tr
+	return !filtered(tr) && !(tr.BandwidthHz > 0 && tr.BandwidthHz <= 1.02*tr.SampleRateHz/2)
+}
+
+// foldedNoise is the power of an instrument's white noise that is folded into a
+// record beside its own, as a share of that: behind one pole it is
+// (π/r)·coth(π/r) - 1, r being the converter's rate over the bandwidth.
+func foldedNoise(tr *capture.Trace) float64 {
+	bandwidth := tr.BandwidthHz
+	if bandwidth == 0 {
+		bandwidth = usualBandwidthHz
+	}
+	rate := tr.SampleRateHz
+	if tr.TrueRateHz > 0 {
+		rate = min(rate, tr.TrueRateHz)
+	}
+	x := math.Pi * bandwidth / rate
+	return x/math.Tanh(x) - 1
+}
+
+// topDensity is the plain density in V/√Hz at the top of the span, the highest of
+// the last three third octaves; infinite where there are none.
+func (m *Measurement) topDensity() float64 {
+	oct := m.Noise.ThirdOctaves
+	top := 0.0
+	for _, o := range oct[max(len(oct)-3, 0):] {
+		top = max(top, o.UngatedVPerRtHz)
+	}
+	if top == 0 {
+		return math.Inf(1)
+	}
+	return top
+}
+
+// strangeLines is the power in V² of the lines within a band that may be folded:
+// those of neither the mains nor the switching, and all but the mains' where the
+// switching itself is suspected to be.
+func (m *Measurement) strangeLines(b *spectrum.Band) float64 {
+	sum, weight := 0.0, b.Weight()
+	for _, l := range m.Lines {
+		if l.FrequencyHz < b.LowHz || l.FrequencyHz > b.HighHz || l.Comb == spectrum.CombMains || l.Comb == spectrum.CombInstrument ||
+			l.Comb == spectrum.CombSwitching && m.SwitchingHz.Known && !m.AliasSuspected {
+			continue
+		}
+		v := l.RMSV
+		if weight != nil {
+			v *= weight(l.FrequencyHz)
+		}
+		sum += v * v
+	}
+	return sum
+}
+
+// foldsAt reports whether figures of the record are upper ones by folding.
+func (m *Measurement) foldsAt() bool {
+	if m.Noise.DensityVPerRtHz.UpperBound {
+		return true
+	}
+	for _, b := range m.Bands {
+		if b.RMSV.UpperBound {
+			return true
+		}
+	}
+	return false
+}
+
+// foldedCaution says what makes the sums upper ones, with the filter that mends it.
+func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
+	if !m.foldsAt() || m.SampleRateHz >= foldsIntoNoiseHz {
+		return // of a fast record only the instrument's own noise is folded
+	}
+	rate := m.SampleRateHz
+	farads := 1 / (2 * math.Pi * 1e3 * rate / 10) // 1 kΩ, a tenth of the rate
+	list.add(capture.CautionUnfiltered,
+		fmt.Sprintf("nothing is known to have kept what lies above %s, half the sample rate, out of the record: noise and sums over bands are upper figures", hertz(rate/2)),
+		fmt.Sprintf("capture in high-resolution mode, or through 1 kΩ and %s to ground; where the file doesn't say so, the sheet's anti_aliased = true (--anti-aliased) does", capture.SI(farads, "F", 2)))
+}
