@@ -50,7 +50,7 @@ func Evaluate(u Unit, t Target) Evaluation {
 		if l.Criterion == HeaterDC {
 			p = pickDC(u, e.LoadedV, from)
 		} else {
-			p = withShown(u, l, pick(u, l))
+			p = withShown(u, l, withParts(u, l, pick(u, l)))
 		}
 		m := judge(l, p)
 		if m.Covered {

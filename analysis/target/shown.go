@@ -59,8 +59,7 @@ func ShownProves(s Shown, l Limit, u Unit) (fails bool, why string) {
 // withShown adds to a picked figure what was read off a screen: a proof that the unit
 // fails where the captures give none, else the reason why it proves nothing.
 func withShown(u Unit, l Limit, p picked) picked {
-	proved := p.fig.Known && !(p.fig.LowerBound && p.fig.Value <= l.Max) && !(p.fig.UpperBound && p.fig.Value > l.Max)
-	if proved || l.Criterion == HeaterDC {
+	if p.decides(l) || l.Criterion == HeaterDC {
 		return p
 	}
 	var best *Shown
