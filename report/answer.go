@@ -37,7 +37,7 @@ func (r *Report) best() *Unit {
 		func(v target.Verdict) bool { return v != target.Retake },
 	} {
 		for i := range r.Units {
-			if want(r.Units[i].Eval.Verdict) {
+			if !r.Units[i].Eval.Aside && want(r.Units[i].Eval.Verdict) {
 				return &r.Units[i]
 			}
 		}
@@ -48,7 +48,19 @@ func (r *Report) best() *Unit {
 func (r *Report) count(v target.Verdict) int {
 	n := 0
 	for i := range r.Units {
-		if r.Units[i].Eval.Verdict == v {
+		if !r.Units[i].Eval.Aside && r.Units[i].Eval.Verdict == v {
+			n++
+		}
+	}
+	return n
+}
+
+// supplies is how many units there are, each counted once however many states of it
+// were measured.
+func (r *Report) supplies() int {
+	n := 0
+	for i := range r.Units {
+		if !r.Units[i].Eval.Aside {
 			n++
 		}
 	}
@@ -80,18 +92,29 @@ func (r *Report) bestWords(best *Unit) string {
 			sure = "at most"
 		}
 		s := fmt.Sprintf("%s is the best of %s: it passes with %s %s in hand; the tightest point is %s.",
-			name, Plural(len(r.Units), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
+			name, Plural(r.supplies(), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
 		if passing == 1 {
 			return s + fmt.Sprintf(" It is the only one inside the target %q.", title)
 		}
-		return s + fmt.Sprintf(" %d of %d pass the target %q.", passing, len(r.Units), title)
+		return s + fmt.Sprintf(" %d of %d pass the target %q.", passing, r.supplies(), title)
 	case target.Open:
 		return fmt.Sprintf("No unit is proven yet. %s comes nearest: all that was measured is inside the target %q, "+
 			"but some criteria are not covered by its captures.", name, title)
 	default:
 		return fmt.Sprintf("No unit passes the target %q. %s comes nearest, %s over: %s.",
-			title, name, strings.TrimLeft(dbText(m.DB), "+-"), worst) + r.undecidedWords()
+			title, name, strings.TrimLeft(dbText(m.DB), "+-"), worst) + r.fittedWords() + r.undecidedWords()
 	}
+}
+
+// fittedWords names the best state of a unit that passes though the unit by itself
+// does not: behind its filter or its dropper.
+func (r *Report) fittedWords() string {
+	for i := range r.Units {
+		if e := &r.Units[i].Eval; e.Aside && e.Verdict == target.Pass {
+			return fmt.Sprintf(" As fitted, %s passes.", isolate(shorten(unitName(e.Unit), 80)))
+		}
+	}
+	return ""
 }
 
 // undecidedWords names the undecided unit that looks best as captured, where one

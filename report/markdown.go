@@ -27,6 +27,7 @@ func (r *Report) Markdown() []byte {
 	}
 	fmt.Fprintf(&b, "Target: %s.\n\n", md(orText(r.Target.Title, r.Target.Name)))
 	r.markdownRanking(&b)
+	r.markdownStates(&b)
 	r.markdownBrands(&b)
 	r.markdownPictures(&b)
 	if len(a.Watch) > 0 {
@@ -96,6 +97,32 @@ func (r *Report) markdownRanking(b *strings.Builder) {
 		b.WriteString(" " + dropper + " |\n")
 	}
 	b.WriteString("\n")
+}
+
+// markdownStates shows each supply that was measured in several states, before and
+// after.
+func (r *Report) markdownStates(b *strings.Builder) {
+	for i := range r.Units {
+		v := r.states(i)
+		if v == nil || !v.first(i) {
+			continue
+		}
+		fmt.Fprintf(b, "%s, before and after (dB: change from the first column):\n\n| criterion |", mdEscape(isolate(shorten(v.Name, 60))))
+		rule := "| :-- |"
+		for _, h := range v.Heads {
+			fmt.Fprintf(b, " %s, %s |", h.State, md(h.Date))
+			rule += " --: |"
+		}
+		b.WriteString("\n" + rule + "\n")
+		for _, line := range v.Lines {
+			fmt.Fprintf(b, "| %s |", md(line.Name))
+			for _, c := range line.Cells {
+				fmt.Fprintf(b, " %s |", md(c))
+			}
+			b.WriteString("\n")
+		}
+		b.WriteString("\n")
+	}
 }
 
 func (r *Report) markdownBrands(b *strings.Builder) {

@@ -24,6 +24,7 @@ type unitView struct {
 	Open                          bool
 	Why, WouldFlip, UnitNote      string
 	Cautions                      []capture.Caution
+	States                        *statesView
 	Margins                       []marginView
 	Plots                         []plotView
 	Plan                          *planView
@@ -99,6 +100,7 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 			DB: marginText(&m), Interval: intervalText(m), From: clean(m.From), Reason: clean(m.Reason), Covered: m.Covered,
 			Over: m.Covered && m.DB < 0})
 	}
+	v.States = r.states(i)
 	v.Plan, v.Filter, v.Heard = planWords(u), filterWords(u), heardWords(u.Hears)
 	var ms []*analysis.Measurement
 	for _, c := range u.Captures {

@@ -87,6 +87,9 @@ func unitObject(u *Unit, position int) (object, error) {
 	d.add("brand", e.Unit.Brand)
 	d.add("model", orNull(e.Unit.Model))
 	d.add("mark", orNull(e.Unit.Mark))
+	d.add("state", stateKey(e.Unit.State))
+	d.add("date", orNull(e.Unit.Date))
+	d.add("counts_in_brand", !e.Aside)
 	d.add("note", orNull(e.Unit.Note))
 	d.add("rated_v", positive(e.Unit.RatedV))
 	d.add("rated_a", positive(e.Unit.RatedA))
@@ -127,6 +130,14 @@ func unitObject(u *Unit, position int) (object, error) {
 	d.add("captures", captures)
 	d.close()
 	return d.object, nil
+}
+
+// stateKey is the state as the sheet spells it.
+func stateKey(s target.State) string {
+	if s == "" {
+		s = target.Bare
+	}
+	return string(s)
 }
 
 // marginObjects lists margins; the figure's key is "figure", in the limit's unit.

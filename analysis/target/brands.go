@@ -24,13 +24,14 @@ const (
 )
 
 // Brands joins the evaluations of each brand, best first: by passing share,
-// then median worst margin, then name. Units of no brand are left out.
+// then median worst margin, then name. Units of no brand are left out, and of a
+// supply in several states the one that Rank left to count.
 func Brands(evals []Evaluation) []Brand {
 	byName := map[string]*Brand{}
 	var names []string
 	for i := range evals {
 		e := &evals[i]
-		if e.Unit.Brand == "" {
+		if e.Unit.Brand == "" || e.Aside {
 			continue
 		}
 		b := byName[e.Unit.Brand]

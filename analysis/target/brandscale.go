@@ -79,7 +79,7 @@ func scaleAgainstBrand(evals []Evaluation, i int) (byDB float64, ok bool) {
 		var mates []float64
 		for j := range evals {
 			o := &evals[j]
-			if j == i || o.Unit.Brand != mine.Unit.Brand || o.Unit.Model != mine.Unit.Model || k >= len(o.Margins) {
+			if j == i || !mine.Unit.alike(o.Unit) || o.Aside && o.Unit.bare() || k >= len(o.Margins) {
 				continue
 			}
 			if om := o.Margins[k]; om.Covered && om.Limit.Criterion == m.Limit.Criterion && om.Figure.Value > 0 {

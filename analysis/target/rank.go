@@ -34,7 +34,7 @@ const (
 	RankRule = "Units are ranked by verdict (pass, near miss, fail, open, retake), within a verdict by the worst margin, then by the sum of the other margins, then by name. " +
 		"Supply volts inside their band don't count here: the dropper takes them from there. " +
 		"Units of one verdict share a rank where their worst margins can't be told apart within their uncertainty."
-	BrandRule = "Brands are ranked by the share of judged units that pass, then by the median of those units' worst margins; open and retake units are not judged yet."
+	BrandRule = "Brands are ranked by the share of judged units that pass, then by the median of those units' worst margins; open and retake units are not judged yet. A unit counts once, in its latest bare state."
 )
 
 // Rank orders evaluations: by verdict, then the worst margin, then the sum of
@@ -44,6 +44,7 @@ const (
 func Rank(evals []Evaluation) []Evaluation {
 	out := make([]Evaluation, len(evals))
 	copy(out, evals)
+	setAside(out)
 	suspectProbes(out)
 	sort.SliceStable(out, func(i, j int) bool {
 		a, b := &out[i], &out[j]

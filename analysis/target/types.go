@@ -92,8 +92,21 @@ type Shown struct {
 	BandLimited bool    // through a limit at 20 MHz or below
 }
 
-// Unit is one physical supply and all that was measured of it.
+// State is where on its way to the heaters a unit was measured.
+type State string
+
+// The states.
+const (
+	Bare          State = "bare"    // at the supply's own output; "" is the same
+	BehindFilter  State = "filter"  // behind its filter, ahead of the dropper
+	BehindDropper State = "dropper" // at the heaters
+)
+
+// Unit is one physical supply in one state on one day, and all that was measured of
+// it then. The same brand, model and mark are the same supply.
 type Unit struct {
+	State              State
+	Date               string // ISO 8601, "" not told
 	Index              int    // its place in the bench sheet, from 0: the unit's identity
 	Key                string // its name for people, "BRAND MODEL MARK"
 	Brand, Model, Mark string
@@ -135,6 +148,7 @@ type Evaluation struct {
 	LoadedV    figure.Figure     // DC volts at HeaterA from the readings, else from a DC-coupled capture
 	OutputOhm  figure.Figure     // output resistance from readings (least squares)
 	Outlier    bool              // far from its brand's other units
+	Aside      bool              // another state of the same supply counts in its brand
 	Cautions   []capture.Caution // of all captures and of the sheet, without repeats
 }
 

@@ -45,7 +45,7 @@ func (b *builder) sheet(raw *rawSheet) *Sheet {
 		return nil
 	}
 	s := &Sheet{
-		Path: b.path, Dir: b.dir, Title: raw.Title, Workshop: raw.Workshop, Date: b.date(raw.Date),
+		Path: b.path, Dir: b.dir, Title: raw.Title, Workshop: raw.Workshop, Date: b.date("date", raw.Date),
 		Note: raw.Note, Invented: raw.Invented, MainsHz: raw.MainsHz, Target: raw.Target,
 		ReserveDB: raw.ReserveDB, Pattern: raw.Pattern, at: b.at,
 	}
@@ -159,7 +159,8 @@ func ValidDate(s string) bool {
 	})
 }
 
-func (b *builder) date(v any) string {
+// date takes a day, with or without a time, as text or as TOML's own.
+func (b *builder) date(key string, v any) string {
 	var s string
 	switch d := v.(type) {
 	case nil:
@@ -176,7 +177,7 @@ func (b *builder) date(v any) string {
 		s = strings.TrimSpace(fmt.Sprint(v))
 	}
 	if !ValidDate(s) {
-		b.fail("date", fmt.Sprintf("date %q", shortened(s)), "a date like 2026-03-14", "")
+		b.fail(key, fmt.Sprintf("date %q", shortened(s)), "a date like 2026-03-14", "")
 	}
 	return s
 }
@@ -279,7 +280,7 @@ func (b *builder) unique(s *Sheet) {
 		key := u.identity()
 		if line, ok := units[key]; ok {
 			b.fail(fmt.Sprintf("unit[%d].mark", i), fmt.Sprintf("unit %q again, first in line %d", u.Name(), line),
-				"a mark of its own for every unit", "")
+				"a mark of its own for every unit", "one unit measured in several states takes state = \"filter\" or \"dropper\", or a date, to tell them apart")
 			return
 		}
 		units[key] = u.Line

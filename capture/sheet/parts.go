@@ -109,7 +109,11 @@ func (b *builder) hears(raw *rawHears, s *Sheet) {
 
 func (b *builder) unit(raw *rawUnit, key string, in *Instrument) Unit {
 	u := Unit{Brand: strings.TrimSpace(raw.Brand), Model: strings.TrimSpace(raw.Model), Mark: strings.TrimSpace(raw.Mark),
+		State: b.oneOf(key+".state", raw.State, Bare, BehindFilter, BehindDropper), Date: b.date(key+".date", raw.Date),
 		RatedV: raw.RatedV, RatedA: raw.RatedA, Note: raw.Note, Line: b.line(key)}
+	if u.State == "" {
+		u.State = Bare
+	}
 	if u.Brand == "" {
 		b.fail(key, "a unit without a brand", "brand = \"...\"", "write \"unbranded\" when there is none")
 	}

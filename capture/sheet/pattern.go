@@ -10,7 +10,8 @@ import (
 
 // Pattern matches the names of files as a scope writes them to units of the
 // sheet. {brand}, {model} and {mark} stand for the unit's own words (spaces may
-// be written as spaces, hyphens, underscores or not at all), {load} for the load
+// be written as spaces, hyphens, underscores or not at all), {state} for bare,
+// filter or dropper, {load} for the load
 // current in amperes, {rest} or * for anything. ".csv" at its end stands for every
 // ending that a capture may have: .csv, .txt, .tsv, .dat and .wav, gzipped or not.
 type Pattern struct{ text string }
@@ -28,9 +29,9 @@ func ParsePattern(text string) (Pattern, error) {
 		switch f {
 		case "{mark}", "{brand}":
 			named = true
-		case "{model}", "{load}", "{rest}", "*":
+		case "{model}", "{state}", "{load}", "{rest}", "*":
 		default:
-			return Pattern{}, fmt.Errorf("%s in pattern %q, expected {brand}, {model}, {mark}, {load}, {rest} or *", f, text)
+			return Pattern{}, fmt.Errorf("%s in pattern %q, expected {brand}, {model}, {mark}, {state}, {load}, {rest} or *", f, text)
 		}
 	}
 	if !named {
@@ -93,6 +94,8 @@ func (p Pattern) forUnit(u Unit) *regexp.Regexp {
 			b.WriteString(loose(u.Model))
 		case "{mark}":
 			b.WriteString(loose(u.Mark))
+		case "{state}":
+			b.WriteString(u.State)
 		case "{load}":
 			if loads++; loads == 1 {
 				b.WriteString(`(?P<load>\d+(?:[.,]\d+)?)`)

@@ -92,6 +92,8 @@ type rawUnit struct {
 	Brand    string       `toml:"brand"`
 	Model    string       `toml:"model"`
 	Mark     string       `toml:"mark"`
+	State    string       `toml:"state"`
+	Date     any          `toml:"date"`
 	RatedV   float64      `toml:"rated_v" rule:"positive"`
 	RatedA   float64      `toml:"rated_a" rule:"positive"`
 	Note     string       `toml:"note"`

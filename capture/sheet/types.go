@@ -104,9 +104,18 @@ type Hears struct {
 	AllowedInputV       float64 // input-referred, A-weighted, V rms
 }
 
-// Unit is one physical supply.
+// The states that a unit may be measured in.
+const (
+	Bare          = "bare"    // at the supply's own output
+	BehindFilter  = "filter"  // behind the filter built for it, ahead of the dropper
+	BehindDropper = "dropper" // at the heaters: behind the dropper, and the filter where there is one
+)
+
+// Unit is one physical supply in one state on one day.
 type Unit struct {
 	Brand, Model, Mark string  // the mark tells units of one model apart
+	State              string  // Bare, BehindFilter or BehindDropper
+	Date               string  // ISO 8601, "" not told
 	RatedV, RatedA     float64 // from the label, volts and amperes, 0 unknown
 	Readings           []Reading
 	Shown              []Shown
@@ -114,7 +123,8 @@ type Unit struct {
 	Note               string
 	Line               int // in the sheet, 1-based
 
-	apart bool // another unit's name would read the same, see Name
+	apart       bool // another unit's name would read the same, see Name
+	told, dated bool // the name holds the state, and the date
 }
 
 // Reading is a meter reading: DC volts at a load in amperes, 0 unloaded.

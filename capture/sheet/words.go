@@ -9,14 +9,27 @@ import (
 	"stillglow/capture"
 )
 
-// Name is the unit's brand, model and mark in one line, for people: a unit's
-// identity is its place in Units. Where two units of a sheet would read alike
-// (model "T 70" mark "B1", and model "T" mark "70 B1"), the parts are told apart
-// in it.
+// Name is the unit's brand, model and mark in one line, for people, with its state
+// and date where the sheet has it in several: a unit's identity is its place in
+// Units. Where two units of a sheet would read alike (model "T 70" mark "B1", and
+// model "T" mark "70 B1"), the parts are told apart in it.
 func (u Unit) Name() string {
+	name := u.plainName()
 	if u.apart {
-		return u.partsName()
+		name = u.partsName()
 	}
+	if u.told || u.State == BehindFilter || u.State == BehindDropper {
+		name += " " + stateWords[u.State]
+	}
+	if u.dated && u.Date != "" {
+		name += ", " + u.Date
+	}
+	return name
+}
+
+var stateWords = map[string]string{Bare: "bare", BehindFilter: "behind its filter", BehindDropper: "behind its dropper"}
+
+func (u Unit) plainName() string {
 	return strings.Join(strings.Fields(u.Brand+" "+u.Model+" "+u.Mark), " ")
 }
 
@@ -31,25 +44,53 @@ func (u Unit) partsName() string {
 	return name
 }
 
-// tellApart marks the units whose plain names read alike.
+// tellApart marks the units whose plain names read alike though they are others, and
+// those that the sheet has in several states or on several days.
 func tellApart(units []Unit) {
 	first := map[string]int{}
 	for i := range units {
-		name := strings.ToLower(units[i].Name())
-		if k, taken := first[name]; taken {
-			units[i].apart, units[k].apart = true, true
+		name := strings.ToLower(units[i].plainName())
+		k, taken := first[name]
+		if !taken {
+			first[name] = i
 			continue
 		}
-		first[name] = i
+		if a, b := units[i].identity().supply, units[k].identity().supply; a != b {
+			units[i].apart, units[k].apart = true, true
+		}
+	}
+	states, days := map[supply]int{}, map[identity]int{}
+	undated := func(id identity) identity { id.date = ""; return id }
+	for i := range units {
+		id := units[i].identity()
+		states[id.supply]++
+		days[undated(id)]++
+	}
+	spelt := map[supply]Unit{}
+	for i := range units {
+		id := units[i].identity()
+		if u, ok := spelt[id.supply]; ok { // one supply, one spelling
+			units[i].Brand, units[i].Model, units[i].Mark = u.Brand, u.Model, u.Mark
+		} else {
+			spelt[id.supply] = units[i]
+		}
+		units[i].told = states[id.supply] > 1
+		units[i].dated = days[undated(id)] > 1
 	}
 }
 
-// identity is what no two units of a sheet may share, however it is written.
-type identity struct{ brand, model, mark string }
+// supply is what tells one physical supply from another, however it is written.
+type supply struct{ brand, model, mark string }
+
+// identity is what no two units of a sheet may share: the supply, its state and the day.
+type identity struct {
+	supply
+	state, date string
+}
 
 func (u Unit) identity() identity {
 	plain := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
-	return identity{plain(u.Brand), plain(u.Model), plain(u.Mark)}
+	return identity{supply{plain(u.Brand), plain(u.Model), plain(u.Mark)}, u.State, u.Date}
 }
 
 // CheckWords compares the names that other rooms define, the target and the

@@ -174,6 +174,9 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 	w.line("rated_v = %g", answered(f.ratedV))
 	w.line("rated_a = %g", answered(f.ratedA))
 	if first {
+		w.line("# The same unit again in another [[unit]], behind its \"filter\" or its \"dropper\":")
+		w.line("# state = \"filter\"")
+		w.line("# date  = 2026-01-31")
 		w.line("# Meter readings size the dropper and show how it sags; two loads or more.")
 		w.line("# readings = [{ load_a = 0, v = %.2f }, { load_a = %g, v = %.2f }]", 1.01*answered(f.ratedV), w.amps, answered(f.ratedV))
 	}

@@ -261,9 +261,13 @@ func changesBetween(before, after *report.Report) []string {
 	}
 	// Between two readings of the sheet a unit is what its parts say, wherever it
 	// stands now.
-	type identity struct{ brand, model, mark string }
+	type identity struct {
+		brand, model, mark, date string
+		state                    target.State
+	}
 	of := func(u report.Unit) identity {
-		return identity{u.Eval.Unit.Brand, u.Eval.Unit.Model, u.Eval.Unit.Mark}
+		x := u.Eval.Unit
+		return identity{x.Brand, x.Model, x.Mark, x.Date, x.State}
 	}
 	old := map[identity]report.Unit{}
 	for _, u := range before.Units {
@@ -331,13 +335,16 @@ func (w *watcher) finish(ctx context.Context) error {
 	if err := writeReport(ctx, r, w.out, w.folderOptions(w.sheet), w.stderr); err != nil {
 		return err
 	}
-	passing := 0
+	passing, units := 0, 0
 	for _, u := range r.Units {
-		if u.Eval.Verdict == target.Pass {
+		if u.Eval.Aside {
+			continue
+		}
+		if units++; u.Eval.Verdict == target.Pass {
 			passing++
 		}
 	}
-	fmt.Fprintf(w.screen, "\n%d of %s pass\nreport written to %s (open %s)\n", passing, report.Plural(len(r.Units), "unit"), w.out, filepath.Join(w.out, "index.html"))
+	fmt.Fprintf(w.screen, "\n%d of %s pass\nreport written to %s (open %s)\n", passing, report.Plural(units, "unit"), w.out, filepath.Join(w.out, "index.html"))
 	if w.folder != w.sheet.Dir {
 		fmt.Fprintf(w.screen, "the same again later: stillglow report --folder %s --out %s %s\n", w.folder, w.out, w.sheetPath)
 	}

@@ -73,7 +73,7 @@ func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Re
 		return nil, err
 	}
 
-	ranked := target.Rank(judge(s, goal, measured, r.HeaterA))
+	ranked := target.Rank(judge(s, goal, load, measured))
 	r.Brands = target.Brands(ranked)
 	search := filterSearch{s, goal, m.setup, baselines, load.Volts, opt.Cache}
 	for _, e := range ranked {
@@ -81,7 +81,7 @@ func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Re
 		if unit.Plan, err = unitPlan(e, load, s); err != nil {
 			return nil, fmt.Errorf("%s: dropper for %s: %w", s.Path, e.Unit.Key, err)
 		}
-		if opt.FilterAll || e.Verdict == target.NearMiss && !opt.SkipFilter {
+		if e.Unit.State != target.BehindDropper && (opt.FilterAll || e.Verdict == target.NearMiss && !opt.SkipFilter) {
 			m.tell(Event{Kind: FilterStarted, Unit: e.Unit.Index, Capture: -1})
 			if unit.Filter, err = search.unit(ctx, unit, s.Units[e.Unit.Index]); err != nil {
 				return nil, fmt.Errorf("%s: post-filter for %s: %w", s.Path, e.Unit.Key, err)
@@ -113,15 +113,15 @@ func heading(s *sheet.Sheet, opt Options) *report.Report {
 // judge compares the captures of each unit with each other, which may take a
 // line for an alias, and decides on each unit. measured gets the captures as
 // they are after that.
-func judge(s *sheet.Sheet, goal target.Target, measured [][]report.Capture, heaterA float64) []target.Evaluation {
+func judge(s *sheet.Sheet, goal target.Target, load heater.Load, measured [][]report.Capture) []target.Evaluation {
 	evals := make([]target.Evaluation, len(s.Units))
 	for i, u := range s.Units {
-		unit := targetUnit(u, i, heaterA)
+		unit := targetUnit(u, i, load.NominalA())
 		for _, c := range measured[i] {
 			unit.Captures = append(unit.Captures, c.M)
 		}
 		unit.Captures = analysis.SettleAliases(unit.Captures)
-		evals[i] = target.Evaluate(unit, goal)
+		evals[i] = target.Evaluate(unit, GoalOf(goal, load, unit.State))
 		for k, m := range evals[i].Unit.Captures {
 			measured[i][k].M = m
 		}
@@ -129,12 +129,25 @@ func judge(s *sheet.Sheet, goal target.Target, measured [][]report.Capture, heat
 	return evals
 }
 
+// GoalOf is the target for a unit in a state: behind its dropper the heaters' volts
+// are judged, by the narrowest tolerance of its valves.
+func GoalOf(goal target.Target, load heater.Load, state target.State) target.Target {
+	if state != target.BehindDropper || len(load.Groups) == 0 {
+		return goal
+	}
+	tol := load.Groups[0].Valve.VoltTol
+	for _, g := range load.Groups {
+		tol = min(tol, g.Valve.VoltTol)
+	}
+	return goal.AtHeaters(load.Volts, tol)
+}
+
 // unitPlan sizes the dropper from the unit's own measured volts; nil when the
-// sheet has no heaters or the unit's volts are not known, or are none that a
+// sheet has no heaters, the unit was measured behind its dropper, or its volts are not known or are none that a
 // heater supply has: one unit's slip is no reason to stop all others.
 func unitPlan(e target.Evaluation, load heater.Load, s *sheet.Sheet) (*heater.Plan, error) {
 	const leastV, mostV, mostOhm = 0.1, 1000, 1000 // what package heater takes
-	if len(load.Groups) == 0 || !e.LoadedV.Known || !(e.LoadedV.Value >= leastV && e.LoadedV.Value <= mostV) {
+	if len(load.Groups) == 0 || e.Unit.State == target.BehindDropper || !e.LoadedV.Known || !(e.LoadedV.Value >= leastV && e.LoadedV.Value <= mostV) {
 		return nil, nil
 	}
 	supply := heater.Supply{

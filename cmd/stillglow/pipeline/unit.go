@@ -43,6 +43,9 @@ func sheetSetup(s *sheet.Sheet, heaterA float64) analysis.Setup {
 // captureSetup adds what it says of one capture of a unit.
 func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture, baselines map[BaselineID]report.Capture) analysis.Setup {
 	shared.RatedV, shared.LoadA = u.RatedV, c.LoadA
+	if u.State == sheet.BehindDropper {
+		shared.RatedV = 0 // the label's volts are lost in the dropper
+	}
 	if c.Baseline != nil {
 		shared.Baseline = baselines[BaselineOf(c.Baseline)].M
 	}
@@ -54,8 +57,11 @@ func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture, baseline
 func targetUnit(u sheet.Unit, i int, heaterA float64) target.Unit {
 	out := target.Unit{
 		Index: i, Key: u.Name(),
-		Brand: u.Brand, Model: u.Model, Mark: u.Mark,
+		Brand: u.Brand, Model: u.Model, Mark: u.Mark, State: target.State(u.State), Date: u.Date,
 		RatedV: u.RatedV, RatedA: u.RatedA, HeaterA: heaterA, Note: u.Note,
+	}
+	if u.State == sheet.BehindDropper {
+		out.RatedV = 0
 	}
 	for _, m := range u.Readings {
 		out.Readings = append(out.Readings, target.Reading{LoadA: m.LoadA, V: m.V})
