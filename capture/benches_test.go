@@ -58,6 +58,20 @@ var benchLayouts = []layoutCase{
 	{name: "units numbered without a point", text: "x-axis,1,2\nsecond,Volt,Volt1\n" + rowsOf(200, func(i int) string { return fixed(i) + ",0.5" }), opt: Options{Channel: "1"}, rate: 1e6, channels: "1|2"},
 	// a logger of a power meter
 	{name: "power, temperature and resistance beside the volts", text: "time_s,out_V,load_power_W,temp_C,load_ohm,current_A\n" + rowsOf(200, func(i int) string { return fixed(i) + ",4.39,24.5,8.01,0.741" }), rate: 1e6, channels: "out"},
+	// a recorder that writes a value of each setting for each trace, in the traces' columns
+	{name: "settings in the columns of the traces, rows that begin empty", text: "\"Model Name\",\"none\"\n\"BlockNumber\",1\n\"TraceName\",\"CH1\",\"CH2\"\n\"BlockSize\",200,200\n\"VUnit\",\"V\",\"A\"\n\"SampleRate\",1.0000E+06,1.0000E+06\n\"HResolution\",1.0E-06,1.0E-06\n\"HOffset\",-1E-4,-1E-4\n\"HUnit\",\"s\",\"s\"\n\"Date\",\"2020\"\n\n" + rowsOf(200, func(i int) string { return "," + alone(i) + ",0.5" }), rate: 1e6, start: -1e-4, channels: "CH1"},
+	{name: "a number under a word, rows that begin empty", text: "Serial,12345\nSample Interval,1e-6\n" + rowsOf(200, func(i int) string { return "," + alone(i) }), rate: 1e6},
+	// a recorder's export in its maker's own keys, several records one below the other
+	{name: "a list of segments above the records", text: "X,30152,Waveform\nSegments,2,SegmentSize,200\nSegment,TrigTime,TimeSinceSegment1\n#1,28-Dec-2020 13:34:10,0\n#2,28-Dec-2020 13:34:11,0.5\nTime,Ampl\n" + rowsOf(400, func(i int) string { return fmt.Sprintf("%.6e,%.4f", float64(i%200)*1e-6, wave(i%200)) }), rate: 1e6, channels: "Ampl", cautions: CautionSegments},
+	{name: "the channel ahead of each value", text: "Record Length,Analog:200,\nSample Interval,Analog:1.000000E-06,\nVertical Units,CH3:V,,\nVertical Scale,CH3:1.00,,\nHorizontal Units,s,\nSecond,Value\n" + rowsOf(200, fixed), rate: 1e6, channels: "CH3"},
+	// a data acquisition program
+	{name: "a count of channels is no name", text: "Channels\t1\nSamples\t200\nX0\t0.0E+0\nDelta_X\t1.0E-6\n***End_of_Header***\t\nX_Value\tVoltage\tComment\n" + rowsOf(200, func(i int) string { return strings.Replace(fixed(i), ",", "\t", 1) + "\t" }), rate: 1e6, channels: "Voltage"},
+	// a logic analyser's program
+	{name: "a list of channels in a remark", text: "; Channels (2/2): CH1, CH2\n; Samplerate: 1 MHz\nV,V\n" + rowsOf(200, func(i int) string { return alone(i) + ",0.5" }), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH2"},
+	{name: "the origin of the axis", text: "Type:,raw\nPoints:,200\nXInc:,1e-6\nXOrg:,-1e-4\nX Units:,second\nY Units:,Volt\nData:,\n" + rowsOf(200, alone), rate: 1e6, start: -1e-4},
+	{name: "words behind the unit", text: "TIME(S),CH1(V)VOLT,CH2(A)CURR\n" + rowsOf(200, func(i int) string { return fixed(i) + ",0.5" }), rate: 1e6, channels: "CH1 VOLT"},
+	{name: "a rate in Spanish", text: "Frecuencia de muestreo;1 MHz\nTensión (V)\n" + rowsOf(200, alone), rate: 1e6, channels: "Tensión"},
+	{name: "stated and fitted rate 0.3 % apart", text: "Sample Rate,1 MSa/s\nTime (ms),CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.4f", float64(i)*1.003e-3, wave(i)) }), rate: 1e6 / 1.003, channels: "CH1", cautions: CautionRateConflict},
 	// a mixed-signal scope
 	{name: "a pod of logic lines beside", text: "x-axis,1,D0-D7\nsecond,Volt,\n" + rowsOf(200, func(i int) string { return fixed(i) + fmt.Sprintf(",%d", i%4) }), rate: 1e6, channels: "1"},
 	{name: "traces named above their columns", text: "Sample Rate,1e6\nTrace 1 (V),Trace 2 (V)\n" + rowsOf(200, func(i int) string { return alone(i) + ",0.5" }), opt: Options{Channel: "Trace 1"}, rate: 1e6, channels: "Trace 1|Trace 2"},
@@ -119,7 +133,7 @@ func overLayout(top, bottom string) layoutCase {
 
 func TestBenchLayouts(t *testing.T) {
 	cases := benchLayouts
-	for _, w := range [][2]string{{"inf", "-inf"}, {"∞", "-∞"}, {"Over", "-Over"}, {"9.9E37", "-9.9E37"}, {"-", "-"}, {"OL", "OL"}} {
+	for _, w := range [][2]string{{"inf", "-inf"}, {"∞", "-∞"}, {"Over", "-Over"}, {"9.9E37", "-9.9E37"}, {"-", "-"}, {"OVER+", "OVER-"}, {">5.5", "<4.5"}, {"≥5.5 V", "≤4.5 V"}, {"*****", "*****"}, {"OL", "OL"}} {
 		cases = append(cases, overLayout(w[0], w[1]))
 	}
 	if n := len(cases) + len(layoutCases); n < 60 {
@@ -191,6 +205,8 @@ func TestRefused(t *testing.T) {
 		{"an rms value each row", "time,CH1 Vrms\n" + rowsOf(100, fixed), 1, "Vrms"},
 		{"results of a measurement table", "Time;Pk-Pk;RMS;Freq\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f;%.4f;0.5;50.0", float64(i)*1e-3, wave(i)) }), 1, "result"},
 		{"a slope", "Time (s),Slope (V/us)\n" + rowsOf(100, fixed), 1, "V/us"},
+		{"a multiple of a unit", "Time (ms),U (10 mV)\n" + rowsOf(100, fixed), 1, "multiple"},
+		{"a factor in the name", "Time (s),CH1 (x10 V)\n" + rowsOf(100, fixed), 1, "multiple"},
 		{"a derivative by name", "time,dV/dt\n" + rowsOf(100, fixed), 1, "values"},
 	}
 	for _, u := range []string{"W", "dB", "dBm", "dBV", "V²", "°", "bar", "mbar", "Pa", "kPa", "K", "°C", "rpm", "Ohm", "l/min", "m/s²", "A", "mA", "Logic"} {

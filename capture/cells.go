@@ -150,12 +150,22 @@ func hugeCell(n number) value {
 // overCell is a sample over range; end is how it stands among the volts.
 func overCell(end float64) value { return value{kind: cellOver, num: number{v: end}} }
 
+// isOver tells a token for over range: a word, with a sign at either end, stars,
+// or a bound such as ">10.0".
+func isOver(low string) bool {
+	if overWords[low] || len(low) > 1 && (overWords[strings.TrimRight(low, "+- ")] || strings.Trim(low, "*") == "") {
+		return true
+	}
+	bound := strings.TrimSpace(strings.TrimLeft(low, "<>≤≥="))
+	return bound != low && numberPrefix(bound, '.') > 0 && strings.Trim(bound, "0123456789.,e+- muvµμ") == ""
+}
+
 // overEnd tells at which end a token for over range is.
 func overEnd(low string) float64 {
 	switch {
-	case strings.HasPrefix(low, "-"), strings.HasPrefix(low, "<"), strings.HasPrefix(low, "under"), strings.HasPrefix(low, "ud"):
+	case strings.HasPrefix(low, "-"), strings.HasSuffix(low, "-"), strings.HasPrefix(low, "<"), strings.HasPrefix(low, "≤"), strings.HasPrefix(low, "under"), strings.HasPrefix(low, "ud"):
 		return math.Inf(-1)
-	case strings.HasPrefix(low, "+"), strings.HasPrefix(low, ">"), strings.Contains(low, "inf"), strings.Contains(low, "∞"):
+	case strings.HasPrefix(low, "+"), strings.HasSuffix(low, "+"), strings.HasPrefix(low, ">"), strings.HasPrefix(low, "≥"), strings.Contains(low, "inf"), strings.Contains(low, "∞"):
 		return math.Inf(1)
 	}
 	return overAnyEnd
@@ -187,7 +197,7 @@ func readOddCell(s string, decimal byte) value {
 	if missingWords[low] || strings.Trim(low, "-.") == "" || strings.Trim(low, "#") == "" && low != "#" {
 		return value{kind: cellMissing}
 	}
-	if overWords[low] || len(low) > 1 && strings.Trim(low, "*") == "" {
+	if isOver(low) {
 		return overCell(overEnd(low))
 	}
 	s = foldSigns(s)

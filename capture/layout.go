@@ -11,6 +11,7 @@ type table struct {
 	delim, decimal byte
 	cells          int   // cells in a row of the bulk
 	numeric        []int // columns that hold numbers
+	emptyLeft      bool  // the cell ahead of the first of them is empty in most rows
 	first          int   // index of the first row's line in the head
 	firstNumber    int   // its line number, from 1
 	rows           int   // rows of the first run seen in the head
@@ -34,6 +35,7 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 	if len(t.numeric) > maxColumns && rows <= 4 {
 		return nil, &ParseError{Path: name, Line: h.lines[0].number, Found: fmt.Sprintf("rows of %d numbers", len(t.numeric)), Expected: "one sample per row", Fix: "exchange rows and columns"}
 	}
+	h.findEmptyLeft(t)
 	r, ok := firstRun(h.runs(t), len(t.numeric) > 1)
 	if !ok {
 		return nil, noTable(name, h)
@@ -194,7 +196,44 @@ func (t *table) fits(cells []cell) bool {
 			return false
 		}
 	}
+	if t.setting(cells, nums) {
+		return false
+	}
 	return nums > 0 && (2*nums >= len(t.numeric) || bare)
+}
+
+// setting tells whether a row with nums numbers is a setting and its values
+// rather than samples: a word stands where the rows of the bulk begin with an
+// empty cell. Settings beside samples stand further left.
+func (t *table) setting(cells []cell, nums int) bool {
+	j := t.numeric[0] - 1
+	if !t.emptyLeft || j < 0 || j >= len(cells) || len(cells[j].text) == 0 || filled(cells[:j]) || readCell(cells[j].text, t.decimal).kind != cellWords {
+		return false
+	}
+	key, _ := normKey(cellText(cells[j].text))
+	return j == 0 || nums < len(t.numeric) || cells[j].keyOfSetting() || settingName.MatchString(key)
+}
+
+// findEmptyLeft notes whether the rows hold an empty cell ahead of their first
+// number.
+func (h *textHead) findEmptyLeft(t *table) {
+	j := t.numeric[0] - 1
+	if j < 0 || t.delim == ' ' {
+		return
+	}
+	empty, rows := 0, 0
+	var cells []cell
+	for _, i := range h.sampleLines() {
+		cells = splitCells(h.line(i), t.delim, cells)
+		if len(cells) <= j+1 || !readCell(cells[j+1].text, t.decimal).numeric() {
+			continue
+		}
+		rows++
+		if len(cells[j].text) == 0 {
+			empty++
+		}
+	}
+	t.emptyLeft = 5*empty >= 4*rows && empty > 0
 }
 
 // words describes the table for people.

@@ -28,6 +28,11 @@ var (
 // unitsRow tells whether every filled cell over a number is a unit.
 func (t *table) unitsRow(cells []cell) bool {
 	n := 0
+	for _, c := range cells[:min(t.numeric[0], len(cells))] {
+		if len(c.text) > 0 && !isUnitWord(cellText(c.text)) {
+			return false // a key with a unit for each channel
+		}
+	}
 	for _, j := range t.numeric {
 		if j >= len(cells) || len(cells[j].text) == 0 {
 			continue
@@ -175,8 +180,9 @@ func splitNameUnit(s string) (name, unitText string, ok bool) {
 		}
 		// Unit in brackets, then more words: "Time (s) relative"
 		if m := keyUnit.FindStringSubmatchIndex(s); m != nil && m[0] > 0 {
-			if u, isUnit := parseUnit(s[m[2]:m[3]]); isUnit && (u.kind == unitSecond || u.kind == unitVolt) {
-				return strings.TrimSpace(s[:m[0]] + s[m[1]:]), s[m[2]:m[3]], true
+			u, isUnit := parseUnit(s[m[2]:m[3]])
+			if isUnit && (u.kind == unitSecond || u.kind == unitVolt || channelLike(s[:m[0]])) {
+				return strings.TrimSpace(strings.TrimSpace(s[:m[0]]) + " " + strings.TrimSpace(s[m[1]:])), s[m[2]:m[3]], true
 			}
 		}
 	}

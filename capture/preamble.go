@@ -17,6 +17,7 @@ type metaValue struct {
 	// channel is the lower-case channel the key names, "" for all; index
 	// the place among several values side by side, -1 for one alone.
 	channel string
+	own     string // the channel as written ahead of the value: "CH3:V"
 	index   int
 	of      int // how many stand side by side
 	// from and to are the columns of the table that the value stands over or
@@ -55,7 +56,7 @@ func (p *preamble) add(key string, values []string, decimal byte, line int) bool
 		v := metaValue{text: s, line: line, key: strings.TrimRight(strings.TrimSpace(key), ":="), channel: channel, index: -1, from: p.from, to: p.to}
 		if g := channelValue.FindStringSubmatch(s); g != nil {
 			if ch, _ := normKey(g[1]); channelWord.MatchString(ch) {
-				v.channel = strings.ReplaceAll(ch, " ", "")
+				v.channel, v.own = strings.ReplaceAll(ch, " ", ""), g[1]
 			}
 			s = strings.TrimSpace(g[2])
 			v.text = s
@@ -347,6 +348,11 @@ func (p *preamble) cells(cells []cell, t *table, n int) (found bool) {
 			continue
 		}
 		key := cellText(cells[i].text)
+		if k := p.listed(cells[i:], t, n); k > 0 {
+			i += k - 1
+			found = true
+			continue
+		}
 		if p.pair(key, t, n) {
 			found = true
 			continue
@@ -385,6 +391,26 @@ func (p *preamble) cells(cells []cell, t *table, n int) (found bool) {
 	return found
 }
 
+// listed reads names that follow a key in its own cell: "Channels (2/2): CH1",
+// "CH2". It gives the number of cells.
+func (p *preamble) listed(cells []cell, t *table, n int) int {
+	key, first, ok := strings.Cut(cellText(cells[0].text), ":")
+	if k, _, _ := lookupKey(key); !ok || k != metaSource || !channelLike(strings.TrimSpace(first)) {
+		return 0
+	}
+	names := []string{first}
+	for _, c := range cells[1:] {
+		if !channelLike(cellText(c.text)) {
+			break
+		}
+		names = append(names, cellText(c.text))
+	}
+	if len(names) < 2 || !p.add(key, names, t.decimal, n) {
+		return 0
+	}
+	return len(names)
+}
+
 // place gives values side by side, the first in cell i, above the table the
 // columns they stand over.
 func (p *preamble) place(vs []metaValue, i int, t *table) {
@@ -399,6 +425,15 @@ func (p *preamble) place(vs []metaValue, i int, t *table) {
 }
 
 func isUnitWord(s string) bool { _, ok := parseUnit(s); return ok }
+
+// keyOfSetting tells whether a cell is the key of a known setting.
+func (c cell) keyOfSetting() bool {
+	if len(c.text) < 2 || len(c.text) > 60 || c.text[0]-'0' <= 9 {
+		return false
+	}
+	k, _, _ := lookupKey(cellText(c.text))
+	return k != metaNone
+}
 
 // column pairs a row of keys with the row of values below it.
 func (p *preamble) column(keys, vals []cell, t *table, n int) {

@@ -124,6 +124,10 @@ func (im *importer) fittedRate(r *record) (why string, err error) {
 	return why, nil
 }
 
+// agrees is how far, as a ratio, a stated rate and that of the time column may
+// lie apart without a caution.
+const agrees = 1e-3
+
 // againstStated compares the fitted step with the stated one: used tells that
 // the stamps allow the stated one, which then wins. fitted says which rule gave
 // the fitted rate; why is that with what the comparison adds.
@@ -140,7 +144,7 @@ func (im *importer) againstStated(r *record, step float64, fitted string) (used 
 			return false, im.stepWhy + ", two samples in each interval", nil
 		}
 		return true, fitted, nil
-	case math.Abs(ratio-1) < 0.01:
+	case math.Abs(ratio-1) < agrees:
 		return false, fmt.Sprintf("%s; agrees with %s to %.2g %%", fitted, im.stepWhy, 100*math.Abs(ratio-1)), nil
 	case unitSlip(ratio):
 		return false, fitted, &ParseError{Path: im.src.name, Line: im.firstLine(), Column: im.sc.time + 1, Found: fmt.Sprintf("a time column that gives %s, while %s gives %s", SI(1/step, "Hz", 6), im.stepWhy, SI(1/im.stepS, "Hz", 6)), Expected: "the two to agree", Fix: "give --time-unit or --rate"}

@@ -79,6 +79,9 @@ func findSchema(name string, t *table, hd *header, cols []columnData, p *preambl
 		return nil, err
 	}
 	f.statedUnits(p)
+	if err := f.refuseMultiples(opt); err != nil {
+		return nil, err
+	}
 	f.sortOthers()
 	f.setCodesApart()
 	if err := f.wantVolts(); err != nil {
@@ -116,6 +119,23 @@ func (f *schemaFinder) refuseSpectrum(p *preamble) error {
 	for _, m := range p.values[metaTimeUnit] {
 		if u, ok := parseUnit(m.text); ok && u.kind == unitHertz {
 			return &ParseError{Path: f.name, Line: m.line, Found: fmt.Sprintf("%s %s: a table over frequency", m.key, m.text), Expected: "volts over time", Fix: "save the waveform, not its spectrum"}
+		}
+	}
+	return nil
+}
+
+// multiple is a unit with a factor in a column's name: "(x10 V)", "(10 mV)".
+var multiple = regexp.MustCompile(`[(\[] ?(?:[x×*] ?[0-9.,]+ ?[mµμu]?V|[0-9.,]+ ?(?:[x×*] ?[mµμu]?V|[mµμu]V)|[mµμu]?V ?[x×*/] ?[0-9.,]+) ?[)\]]`)
+
+// refuseMultiples refuses a column whose name states a multiple of a unit, which
+// may be that of its numbers or the volts per division, unless it is given.
+func (f *schemaFinder) refuseMultiples(opt Options) error {
+	if opt.VoltUnit != "" || opt.Scale != 0 {
+		return nil
+	}
+	for _, j := range f.s.data {
+		if name := f.hd.names[j]; !f.roles[j].has && multiple.MatchString(name) {
+			return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Column: j + 1, Found: fmt.Sprintf("%q, which states a multiple of a unit", name), Expected: "a unit such as V or mV", Fix: "give --volt-unit, or --scale (volts per unit of the file)"}
 		}
 	}
 	return nil
@@ -395,11 +415,14 @@ func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 		n, why := hd.names[j], "stands over the column"
 		if n == "" || isUnitWord(n) || plainName.MatchString(n) {
 			at := spot{col: j, places: []place{s.place(j), {i, len(s.volts)}}}
-			if v, ok := p.get(metaSource, at); ok && v.text != "" && (len(s.volts) == 1 || v.index >= 0 || v.over(j)) {
+			if v, ok := p.get(metaSource, at); ok && v.text != "" && !v.countsChannels() && (len(s.volts) == 1 || v.index >= 0 || v.over(j)) {
 				if n == "" || isUnitWord(n) || channelLike(v.text) {
 					n, why = v.text, stated(v)
 				}
 			}
+		}
+		if own := p.onlyChannel(); own != "" && len(s.volts) == 1 && (n == "" || isUnitWord(n) || plainName.MatchString(n)) {
+			n, why = own, "the settings are said to be those of this channel"
 		}
 		if isVoltWord(n) || noName.MatchString(n) {
 			n, why = "", "nothing names it" // a unit is no name
@@ -418,6 +441,29 @@ func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 		}
 		s.units = append(s.units, u)
 	}
+}
+
+// countsChannels tells "Channels,2", which is no name.
+func (m metaValue) countsChannels() bool {
+	k, _ := normKey(m.key)
+	return k == "channels" && m.ok && m.index < 0
+}
+
+// onlyChannel is the one channel that values name ahead of them, as in
+// "Vertical Units,CH3:V", "" where there is none or more than one.
+func (p *preamble) onlyChannel() string {
+	own := ""
+	for _, vs := range p.values {
+		for _, v := range vs {
+			if v.own != "" && own != "" && v.own != own {
+				return ""
+			}
+			if v.own != "" {
+				own = v.own
+			}
+		}
+	}
+	return own
 }
 
 // pick finds the channel that opt asks for; line is where the header begins.
