@@ -128,7 +128,12 @@ func (m *measuring) run(ctx context.Context, jobs []job) error {
 func (m *measuring) one(ctx context.Context, j job) error {
 	e := Event{Kind: CaptureStarted, Unit: j.unit, Capture: j.capture, File: j.file.File}
 	m.tell(e)
-	got, kept, err := measureFile(ctx, j.file.Path, j.file.File, j.file.Options, j.setup, m.opt.Cache)
+	opened := func(tr *capture.Trace) {
+		e := e
+		e.Kind, e.Trace = CaptureOpened, tr
+		m.tell(e)
+	}
+	got, kept, err := measureFile(ctx, j.file.Path, j.file.File, j.file.Options, j.setup, m.opt.Cache, opened)
 	got.LoadA, got.Note = j.file.LoadA, j.file.Note
 	*j.out = got
 	e.Kind, e.FromCache, e.Err = CaptureDone, kept, err
@@ -153,13 +158,14 @@ func BaselineOf(b *sheet.Capture) BaselineID {
 // MeasureFile opens one capture and measures it, or takes the result of an
 // earlier run from the cache (nil: none). shown is the path as the user wrote it.
 func MeasureFile(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache) (report.Capture, error) {
-	got, _, err := measureFile(ctx, path, shown, opt, setup, c)
+	got, _, err := measureFile(ctx, path, shown, opt, setup, c, func(*capture.Trace) {})
 	return got, err
 }
 
-// measureFile is MeasureFile, and reports whether the result was kept.
-func measureFile(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache) (got report.Capture, kept bool, err error) {
-	got, kept, err = measureOrTake(ctx, path, shown, opt, setup, c)
+// measureFile is MeasureFile, and reports whether the result was kept; where it
+// was not, opened is shown the trace before it is measured.
+func measureFile(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache, opened func(*capture.Trace)) (got report.Capture, kept bool, err error) {
+	got, kept, err = measureOrTake(ctx, path, shown, opt, setup, c, opened)
 	if b := setup.Baseline; err == nil && b != nil && b.SHA256 != "" && b.SHA256 == got.M.SHA256 && b.Channel == got.M.Channel {
 		err = &capture.ParseError{Path: path, Found: fmt.Sprintf("the very bytes of its baseline %s, which would leave nothing of it", b.File),
 			Expected: "a baseline of the same set-up with the probe across its own ground, or the supply off", Fix: "name the right file, or take the baseline out"}
@@ -168,7 +174,7 @@ func measureFile(ctx context.Context, path, shown string, opt capture.Options, s
 	return got, kept, err
 }
 
-func measureOrTake(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache) (got report.Capture, kept bool, err error) {
+func measureOrTake(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache, opened func(*capture.Trace)) (got report.Capture, kept bool, err error) {
 	if got, ok := c.lookup(path, opt, setup); ok {
 		got.M.File = capture.OneLine(shown)
 		got.LoadA = setup.LoadA
@@ -178,6 +184,7 @@ func measureOrTake(ctx context.Context, path, shown string, opt capture.Options,
 	if err != nil {
 		return report.Capture{}, false, err
 	}
+	opened(tr)
 	m, err := analysis.Measure(ctx, tr, setup)
 	if err != nil {
 		return report.Capture{}, false, fmt.Errorf("%s: %w", path, err)

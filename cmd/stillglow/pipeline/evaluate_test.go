@@ -49,7 +49,7 @@ func TestEvents(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, kept := range []bool{false, true} {
-		var started, done []string
+		var started, opened, done []string
 		last := 0
 		_, err := Evaluate(context.Background(), path, Options{Cache: c, SkipFilter: true, Progress: func(e Event) {
 			at := fmt.Sprint(e.Unit, e.Capture, e.File)
@@ -59,6 +59,11 @@ func TestEvents(t *testing.T) {
 			switch e.Kind {
 			case CaptureStarted:
 				started = append(started, at)
+			case CaptureOpened:
+				opened = append(opened, at)
+				if e.Trace == nil || len(e.Trace.Volts) == 0 || !slices.Contains(started, at) || slices.Contains(done, at) {
+					t.Errorf("%s is opened: %+v", at, e)
+				}
 			case CaptureDone:
 				done = append(done, at)
 				if !slices.Contains(started, at) {
@@ -75,8 +80,8 @@ func TestEvents(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(started) != units+1 || len(done) != units+1 {
-			t.Errorf("%d started, %d done, want %d", len(started), len(done), units+1)
+		if wantOpened := map[bool]int{false: units + 1}[kept]; len(started) != units+1 || len(done) != units+1 || len(opened) != wantOpened {
+			t.Errorf("%d started, %d opened, %d done, want %d, %d and %d", len(started), len(opened), len(done), units+1, wantOpened, units+1)
 		}
 	}
 }

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"sync"
 
+	"stillglow/capture"
 	"stillglow/report"
 )
 
@@ -13,6 +14,7 @@ type EventKind int
 // interrupted.
 const (
 	CaptureStarted EventKind = iota // a capture is being read
+	CaptureOpened                   // its samples are there and are being measured; left out where an earlier run's result is taken
 	CaptureDone                     // it is measured, or Err says why not
 	FilterStarted                   // a post-filter for a unit is being looked for, which takes seconds
 	FilterDone                      // the search has ended
@@ -26,6 +28,8 @@ type Event struct {
 	File    string // of the capture, as the sheet has it
 
 	Done, Total int // captures and baselines done, and in all
+
+	Trace *capture.Trace // of CaptureOpened only: to look at during the call, not to change
 
 	// Of CaptureDone only. A capture may still be corrected when all of its unit
 	// are there (an alias shows only between two), so that the report's own
