@@ -54,6 +54,12 @@ func OpenFile(path string, blank []byte) (*File, error) {
 // Path is the sheet's path as given.
 func (f *File) Path() string { return f.shown }
 
+// Missing tells whether there is no file at the sheet's path.
+func (f *File) Missing() bool {
+	_, err := os.Stat(f.path)
+	return errors.Is(err, fs.ErrNotExist)
+}
+
 // Read gives the sheet's text as it stands on the disk. changed tells that
 // somebody else wrote it since the last look; the text before is then kept.
 func (f *File) Read() (data []byte, changed bool, err error) {
@@ -206,10 +212,14 @@ const (
 	stepsForward = "redo"
 )
 
-// folder is where a row of versions is kept.
-func (f *File) folder(row string) string {
-	return filepath.Join(filepath.Dir(f.path), "."+filepath.Base(f.path)+".stillglow", row)
+// Folder is where what belongs to the sheet and not into it is kept beside it. It
+// is made by the first change.
+func (f *File) Folder() string {
+	return filepath.Join(filepath.Dir(f.path), "."+filepath.Base(f.path)+".stillglow")
 }
+
+// folder is where a row of versions is kept.
+func (f *File) folder(row string) string { return filepath.Join(f.Folder(), row) }
 
 // versions lists the kept versions of a row, oldest first.
 func (f *File) versions(row string) []string {
