@@ -3,6 +3,7 @@ package sheet
 import (
 	"path"
 	"regexp"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -21,6 +22,8 @@ var (
 	// What a scope's settings look like in a name: 20us, 50mV, 5MHz, 250MS.
 	settingWord = regexp.MustCompile(`(?i)^\d+(?:[.,]\d+)?(?:[pnumµ]?s|[um]?v|[kmg]?hz|[kmg]sa?)$`)
 	markWord    = regexp.MustCompile(`^#?\d{1,3}$|^(?i:nr|no|u)?[A-Za-z]?\d{1,3}[a-z]?$`)
+	numbered    = regexp.MustCompile(`(?i)^(?:nr|no)\.?(\d{1,3})$`)
+	runWord     = regexp.MustCompile(`^\pL*\d+$`) // what scopes name their files: letters and a running number
 )
 
 // notNames are words in file names that tell of the capture and not of the unit.
@@ -28,6 +31,7 @@ var notNames = map[string]bool{
 	"fast": true, "slow": true, "card": true, "scope": true, "audio": true, "ripple": true, "noise": true, "spike": true, "spikes": true,
 	"ch": true, "ac": true, "dc": true, "csv": true, "wav": true, "wave": true, "capture": true, "trace": true, "loaded": true,
 	"load": true, "full": true, "half": true, "heater": true, "heaters": true, "psu": true, "supply": true, "take": true, "export": true,
+	"file": true, "data": true, "new": true, "untitled": true, "waveform": true, "screen": true,
 }
 
 // GuessFrom reads a file's name: units that the sheet has already come first.
@@ -37,9 +41,26 @@ func GuessFrom(file string, units []Unit) Guess {
 		stem = strings.TrimSuffix(stem, ending)
 	}
 	stem = strings.TrimSuffix(stem, path.Ext(stem))
-	words := strings.FieldsFunc(stem, func(r rune) bool { return r == '-' || r == '_' || r == ' ' || r == '+' })
-	var g Guess
-	var left []string
+	g, left := telling(strings.FieldsFunc(stem, func(r rune) bool { return r == '-' || r == '_' || r == ' ' || r == '+' }))
+	if g.Baseline {
+		return g
+	}
+	g.Brand = brandIn(stem, units)
+	switch {
+	case g.Brand != "":
+		left = left[min(len(strings.Fields(g.Brand)), len(left)):]
+	case len(left) == 0 || len(left) == 1 && runWord.MatchString(left[0]):
+		return g // a running number tells nothing of the unit
+	default:
+		g.Brand, left = capital(left[0]), left[1:]
+	}
+	g.label(left)
+	g.fromUnits(units)
+	return g
+}
+
+// telling takes the words that tell of the capture out of a name.
+func telling(words []string) (g Guess, left []string) {
 	for _, w := range words {
 		low := strings.ToLower(w)
 		switch {
@@ -53,48 +74,56 @@ func GuessFrom(file string, units []Unit) Guess {
 			left = append(left, w)
 		}
 	}
-	if g.Baseline {
-		return g
-	}
+	return g, left
+}
+
+// brandIn is the longest brand of the sheet's that a name begins with.
+func brandIn(stem string, units []Unit) (brand string) {
 	flat := Squash(stem)
-	best := 0
 	for _, u := range units {
-		if n := len(Squash(u.Brand)); n > best && n > 1 && strings.HasPrefix(flat, Squash(u.Brand)) {
-			best = n
-			g.Brand, g.Model = u.Brand, ""
+		if n := len(Squash(u.Brand)); n > max(1, len(Squash(brand))) && strings.HasPrefix(flat, Squash(u.Brand)) {
+			brand = u.Brand
 		}
 	}
-	skip := 0
-	if g.Brand != "" {
-		skip = len(strings.Fields(g.Brand))
-	} else if len(left) > 0 {
-		g.Brand, skip = capital(left[0]), 1
-	}
-	for _, w := range left[min(skip, len(left)):] {
+	return brand
+}
+
+// label takes the words behind the brand for a model and a mark.
+func (g *Guess) label(words []string) {
+	for _, w := range words {
 		switch {
 		case strings.HasPrefix(w, "#") && markWord.MatchString(w): // surely a mark: what passed for one is the model
 			if g.Model == "" {
 				g.Model = g.Mark
 			}
 			g.Mark = strings.TrimPrefix(w, "#")
+		case g.Mark == "" && numbered.MatchString(w):
+			g.Mark = numbered.FindStringSubmatch(w)[1]
 		case g.Mark == "" && markWord.MatchString(w):
 			g.Mark = strings.ToUpper(w)
 		case g.Model == "":
 			g.Model = w
 		}
 	}
-	// The model that every unit of the brand and mark has, or every unit of the brand.
+}
+
+// fromUnits completes a guess by the sheet's units of the brand: the model by the
+// unit of the same mark or by any, the mark only where the brand has one unit.
+func (g *Guess) fromUnits(units []Unit) {
+	var own []Unit
 	for _, u := range units {
-		if u.Brand == g.Brand && g.Model == "" && (strings.EqualFold(u.Mark, g.Mark) || g.Mark == "") {
-			g.Model, g.Mark = u.Model, u.Mark
+		if u.Brand == g.Brand {
+			own = append(own, u)
 		}
 	}
-	for _, u := range units {
-		if u.Brand == g.Brand && g.Model == "" {
-			g.Model = u.Model
-		}
+	if len(own) == 0 || g.Model != "" {
+		return
 	}
-	return g
+	at := max(0, slices.IndexFunc(own, func(u Unit) bool { return g.Mark != "" && strings.EqualFold(u.Mark, g.Mark) }))
+	g.Model = own[at].Model
+	if g.Mark == "" && len(own) == 1 {
+		g.Mark = own[at].Mark
+	}
 }
 
 // Squash leaves the letters and digits of a name, in small letters.

@@ -29,9 +29,11 @@ import (
 // installed. STILLGLOW_SHOTS may name a folder for pictures of every step,
 // STILLGLOW_AXE axe-core's axe.min.js.
 
+const soundVolts = 2.5 // peak, at the sound card's full scale
+
 // benchCaptures writes twelve captures of six invented units of three invented
-// brands, in four layouts: one with its volts ten times too large, one AC-coupled
-// without saying so, one of two channels.
+// brands, in five layouts: one with its volts ten times too large, one AC-coupled
+// without saying so, one of two channels, one of a sound card.
 func benchCaptures(t *testing.T, dir string) (files []string) {
 	t.Helper()
 	write := func(name string, s synth.Supply, how func(io.Writer, []float64) error) {
@@ -80,6 +82,12 @@ func benchCaptures(t *testing.T, dir string) (files []string) {
 			how = layout(synth.Preamble, fast.RateHz)
 		}
 		write(unit+"-fast.csv", fast, how)
+		if unit == "tindlewick-b2" {
+			slow = s.Slow(192e3, 192000)
+			slow.ACCoupled, slow.InstrumentVRHz = true, 20e-9
+			write(unit+"-slow.wav", slow, func(w io.Writer, v []float64) error { return synth.WriteWAV(w, 24, 192000, soundVolts, v) })
+			continue
+		}
 		write(unit+"-slow.csv", slow, layout(synth.Preamble, slow.RateHz))
 	}
 	return files
@@ -250,6 +258,12 @@ func (p *benchPage) axe(name string) {
 	}
 }
 
+// unit gives the id of a unit's card by its name.
+func (p *benchPage) unit(name string) string {
+	p.t.Helper()
+	return look[string](p, fmt.Sprintf(`document.querySelector('#whose [aria-label="Unit %s"]').id`, name))
+}
+
 // card gives the id of a capture's card by its file name.
 func (p *benchPage) card(file string) string {
 	p.t.Helper()
@@ -308,6 +322,12 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.click(`#` + two + ` button[name=channel][value="1"]`)
 	p.until(`document.querySelector("#` + two + ` .wave canvas")`)
 	p.until(`!document.querySelector("#bar").textContent.includes("correct")`)
+	// The sound card's volts, by the link beside the caution.
+	sound := p.card("tindlewick-b2-slow.wav")
+	p.click(`#` + sound + ` .cautions a[data-to$="-fs"]`)
+	p.until(`document.activeElement.id === "` + sound + `-fs"`)
+	p.do(chromedp.KeyEvent(fmt.Sprint(soundVolts, "\r")))
+	p.until(`[...document.querySelectorAll("#` + sound + ` .figure")].some(d => d.textContent.endsWith("V"))`)
 	ac := p.card("murrowfen-a2-fast.csv")
 	p.click(`#` + ac + `-fix > summary`)
 	p.do(chromedp.SetValue(chromedp.CSS(`#`+ac+`-coupling`), "ac"))
@@ -334,8 +354,8 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.until(`document.querySelector("#scope summary").textContent.includes("four-channel")`)
 
 	// Ratings and readings; a rating shows the wrong probe factor.
-	for k := range 6 {
-		unit := fmt.Sprintf("#unit%d", k)
+	for _, name := range []string{"Murrowfen A1", "Murrowfen A2", "Tindlewick B1", "Tindlewick B2", "Quibblet D1", "Quibblet D2"} {
+		unit := "#" + p.unit(name)
 		p.click(unit + "-edit > summary")
 		p.fill(unit+"-v", "7")
 		p.fill(unit+"-a", "2 A")

@@ -11,7 +11,6 @@ import (
 	"sync"
 	"time"
 
-	"stillglow/analysis/filter"
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
@@ -40,16 +39,22 @@ type bench struct {
 	wake chan struct{}
 	slot chan struct{} // captures measured side by side
 
+	keeping sync.Mutex // held while what is kept beside the sheet is written
+
 	mu       sync.Mutex
 	text     []byte
 	edit     *sheet.Text // of text; nil when it is broken
 	sheet    *sheet.Sheet
 	broken   error // why the sheet does not read
 	byHand   bool  // the last change came from an editor
+	existed  bool  // there has been a sheet on the disk
+	gone     bool  // and now there is none
 	readings map[string]*reading
+	begun    int               // readings so far
+	layouts  map[string]string // of the files that were read, by path
 	entries  []entry
 	decision decision
-	tried    map[string]tried // post-filters tried on the page, by unit
+	tried    map[string]*tried // post-filters tried on the page, by unit
 	written  written
 }
 
@@ -73,12 +78,6 @@ const (
 	unnamed              // in the folder, not in the sheet
 )
 
-// tried is a post-filter of the user's own parts, and what was typed for it.
-type tried struct {
-	circuit filter.Circuit
-	typed   map[string]string
-}
-
 // written is the last report folder that the page had written.
 type written struct {
 	at    time.Time
@@ -92,7 +91,6 @@ func (b *bench) run(ctx context.Context) {
 	tick := time.NewTicker(time.Second)
 	defer tick.Stop()
 	for {
-		b.follow.look(ctx)
 		b.refresh(ctx)
 		select {
 		case <-ctx.Done():
@@ -114,8 +112,13 @@ func (b *bench) nudge() {
 // and to decide anew where that changes anything.
 func (b *bench) refresh(ctx context.Context) {
 	data, byHand, err := b.file.Read()
+	missing := b.file.Missing()
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	if b.gone = missing && b.existed; b.gone && err == nil {
+		data, byHand, err = b.text, false, errSheetGone
+	}
+	b.existed = b.existed || !missing
 	if err != nil || !bytes.Equal(data, b.text) || b.sheet == nil {
 		b.receive(data, err)
 		b.byHand = byHand
@@ -131,10 +134,12 @@ func (b *bench) refresh(ctx context.Context) {
 	for i := range b.entries {
 		b.read(ctx, &b.entries[i])
 	}
+	b.drop()
 	if fingerprint(b.entries) != before {
 		b.hub.changed("bar", "bring", "check", "whose")
 	}
 	b.decide(ctx)
+	b.predict(ctx)
 }
 
 func (b *bench) edit2sheet() (*sheet.Sheet, error) {
@@ -176,11 +181,9 @@ func (b *bench) list() {
 		if seen[id]++; seen[id] > 1 {
 			id += fmt.Sprint("-", seen[id])
 		}
-		e := entry{ID: id, Capture: c, Unit: unit, Role: r, Fields: map[string]string{}}
+		e := entry{ID: id, Capture: c, Unit: unit, Role: r}
 		if b.edit != nil && c.Key != "" {
-			for _, f := range b.edit.Fields(c.Key) {
-				e.Fields[f.Key] = unquote(fmt.Sprint(f.Value))
-			}
+			e.Fields = fieldsOf(b.edit, c.Key)
 		}
 		out = append(out, e)
 	}

@@ -5,13 +5,10 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 	"time"
 
-	"stillglow/analysis/filter"
-	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
@@ -19,6 +16,7 @@ import (
 
 // decision is the last evaluation.
 type decision struct {
+	sheet    *sheet.Sheet // what was evaluated
 	report   *report.Report
 	parts    *report.Parts
 	err      error
@@ -69,46 +67,30 @@ func (b *bench) decide(ctx context.Context) {
 	if !ok(ready.Instrument.Baseline) {
 		ready.Instrument.Baseline = nil
 	}
-	for _, name := range slices.Sorted(maps.Keys(b.tried)) {
-		fmt.Fprintf(&basis, "\n%s %+v", name, b.tried[name].circuit)
-	}
 	key := hexSum(basis.String())
 	if key == d.basis && (d.full || busy) || busy && time.Since(d.started) < time.Second {
 		return
 	}
 	full := !busy && key == d.basis // the second time, with post-filters
 	d.running, d.started = true, time.Now()
-	go b.evaluate(ctx, &ready, key, full, maps.Clone(b.tried))
+	go b.evaluate(ctx, &ready, key, full)
 }
 
 // evaluate makes a decision and shows it.
-func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full bool, own map[string]tried) {
+func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full bool) {
 	begun := time.Now()
 	opt := b.pipe
 	opt.SkipFilter = !full
 	r, err := pipeline.EvaluateSheet(ctx, s, opt)
 	var parts *report.Parts
 	if err == nil {
-		shown := *r
-		shown.Units = slices.Clone(r.Units)
-		for i := range shown.Units {
-			c, ok := own[shown.Units[i].Eval.Unit.Key]
-			if !ok {
-				continue
-			}
-			a, err := pipeline.PredictFilter(ctx, s, r, shown.Units[i].Eval.Unit.Index, c.circuit, b.pipe)
-			if err != nil {
-				a = &filter.Advice{Why: capture.OneLine(err.Error())}
-			}
-			shown.Units[i].Filter = a
-		}
-		parts, err = shown.Parts()
+		parts, err = r.Parts()
 	}
 	if ctx.Err() != nil {
 		return
 	}
 	b.mu.Lock()
-	b.decision = decision{report: r, parts: parts, err: err, basis: key, full: full || err != nil, started: begun, duration: time.Since(begun)}
+	b.decision = decision{sheet: s, report: r, parts: parts, err: err, basis: key, full: full || err != nil, started: begun, duration: time.Since(begun)}
 	b.mu.Unlock()
 	b.hub.changed("bar", "decided", "fit", "leave")
 	b.nudge()

@@ -39,54 +39,69 @@ func everyCapture(s *sheet.Sheet) []sheet.Capture {
 	return all
 }
 
-// correct changes how a capture is read; with "all" the same is done to every
-// other one of its layout.
+// ownOfCapture are the fields that are one capture's own, whatever its layout.
+var ownOfCapture = []string{"load_a", "note", "segment", "baseline", "mode"}
+
+// correct changes how a capture is read. With "all" every other one of its layout
+// is read alike: what is filled in here is filled in there, and what was taken out
+// here is taken out there where it was the same.
 func correct(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	c, err := b.captureOf(s, form.Get("id"))
 	if err != nil {
 		return err
 	}
-	keys := []string{c.Key}
-	if form.Get("all") != "" {
-		for _, other := range b.alike(form.Get("id")) {
-			if o, err := b.captureOf(s, other); err == nil {
-				keys = append(keys, o.Key)
+	before := fieldsOf(t, c.Key)
+	if err := fill(t, c.Key, captureFields, form); err != nil || form.Get("all") == "" {
+		return err
+	}
+	for _, id := range b.alike(form.Get("id")) {
+		o, err := b.captureOf(s, id)
+		if err != nil {
+			continue
+		}
+		there, shared := fieldsOf(t, o.Key), url.Values{}
+		for _, f := range captureFields {
+			v := strings.TrimSpace(form.Get(f.key))
+			if form.Has(f.key) && !slices.Contains(ownOfCapture, f.key) && (v != "" || there[f.key] == before[f.key]) {
+				shared.Set(f.key, v)
 			}
 		}
-	}
-	for _, key := range keys {
-		if err := fill(t, key, captureFields, form); err != nil {
+		if err := fill(t, o.Key, captureFields, shared); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// alike lists the other captures of the same layout, by their channels and sample
-// rate too where they are known.
+// fieldsOf is what a table of the sheet says, as written.
+func fieldsOf(t *sheet.Text, table string) map[string]string {
+	out := map[string]string{}
+	for _, f := range t.Fields(table) {
+		out[f.Key] = unquote(fmt.Sprint(f.Value))
+	}
+	return out
+}
+
+// alike lists the other captures of the same layout.
 func (b *bench) alike(id string) []string {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	var out []string
 	i := slices.IndexFunc(b.entries, func(e entry) bool { return e.ID == id })
-	if i < 0 || b.entries[i].reading == nil {
+	if i < 0 || b.layoutOf(b.entries[i]) == "" {
 		return nil
 	}
 	for _, e := range b.entries {
-		if e.ID != id && e.Role != unnamed && e.reading != nil && layoutOf(e.reading) == layoutOf(b.entries[i].reading) && layoutOf(e.reading) != "" {
+		if e.ID != id && e.Role != unnamed && b.layoutOf(e) == b.layoutOf(b.entries[i]) {
 			out = append(out, e.ID)
 		}
 	}
 	return out
 }
 
-// layoutOf tells layouts apart; "" where the file could not be read.
-func layoutOf(r *reading) string {
-	if r.state == measured {
-		return r.got.Layout
-	}
-	return strings.Join(r.channels, "\x00")
-}
+// layoutOf tells layouts apart, also while a capture is being read again; "" where
+// the file was never read.
+func (b *bench) layoutOf(e entry) string { return b.layouts[e.Capture.Path] }
 
 // leaveOut takes a capture out of the sheet; the file stays where it is.
 func leaveOut(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {

@@ -75,8 +75,8 @@ func addOwnValve(_ *bench, t *sheet.Text, _ *sheet.Sheet, form url.Values) error
 	return fill(t, at, ownFields[1:], form)
 }
 
-// tryFilter shows what a circuit would leave of a unit. It is no part of the
-// sheet.
+// tryFilter shows what a circuit would leave of a unit. It is no part of the sheet,
+// and is kept beside it.
 func tryFilter(b *bench, _ *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	name := form.Get("unit")
 	if unitOf(s, name) < 0 {
@@ -86,21 +86,35 @@ func tryFilter(b *bench, _ *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	if err != nil {
 		return err
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
 	typed := map[string]string{}
-	for _, k := range []string{"topology", "r_ohm", "l_uh", "c_uf", "kind"} {
+	for _, k := range filterFields {
 		typed[k] = form.Get(k)
 	}
-	b.tried[name] = tried{c, typed}
-	b.hub.changed("fit")
+	b.try(name, &tried{circuit: c, typed: typed})
 	return nil
 }
 
-func forgetFilter(b *bench, _ *sheet.Text, _ *sheet.Sheet, form url.Values) error {
+// filterFields are the fields of the form that tries a post-filter.
+var filterFields = []string{"topology", "r_ohm", "l_uh", "c_uf", "kind"}
+
+// try takes up a circuit for a unit, nil none.
+func (b *bench) try(unit string, t *tried) {
 	b.mu.Lock()
-	defer b.mu.Unlock()
-	delete(b.tried, form.Get("unit"))
+	if t == nil {
+		delete(b.tried, unit)
+	} else {
+		if old := b.tried[unit]; old != nil {
+			t.parts = old.parts // shown until the new ones are there
+		}
+		b.tried[unit] = t
+	}
+	b.mu.Unlock()
+	b.hub.changed("fit")
+	b.keep()
+}
+
+func forgetFilter(b *bench, _ *sheet.Text, _ *sheet.Sheet, form url.Values) error {
+	b.try(form.Get("unit"), nil)
 	return nil
 }
 

@@ -47,8 +47,21 @@ func (e *fieldError) Error() string { return e.text }
 
 var errGone = errors.New("that is no longer in the sheet: somebody changed it meanwhile; the page shows it as it is now")
 
+var errSheetGone = errors.New("the bench sheet is gone: it was deleted, moved or renamed; undo puts it back as it was, and to begin anew start \"stillglow bench\" again")
+
+// sheetGone tells whether there has been a sheet and is none now. What is done then
+// would begin an empty one in its place.
+func (b *bench) sheetGone() bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.existed && b.file.Missing()
+}
+
 // change does one edit to the sheet.
 func (b *bench) change(op string, form url.Values) error {
+	if b.sheetGone() {
+		return errSheetGone
+	}
 	do, ok := edits[op]
 	if !ok {
 		return &fieldError{"op", fmt.Sprintf("unknown edit %q", op)}
@@ -83,13 +96,15 @@ type field struct {
 
 var (
 	captureFields = []field{{"channel", text}, {"probe_factor", num}, {"coupling", text}, {"volt_unit", text}, {"band_limited", yesNo}, {"anti_aliased", yesNo},
-		{"bandwidth_hz", hertz}, {"volts_per_full_scale", num}, {"time_unit", text}, {"rate_hz", hertz}, {"load_a", num}, {"baseline", text}, {"note", text}}
+		{"bandwidth_hz", hertz}, {"volts_per_full_scale", num}, {"time_unit", text}, {"rate_hz", hertz}, {"load_a", num}, {"baseline", text}, {"note", text},
+		{"scale", num}, {"segment", whole}}
 	unitFields       = []field{{"brand", text}, {"model", text}, {"mark", text}, {"rated_v", num}, {"rated_a", num}, {"note", text}}
+	ratingFields     = []field{{"rated_v", num}, {"rated_a", num}}
 	benchFields      = []field{{"title", text}, {"workshop", text}, {"date", text}, {"target", text}, {"mains_hz", num}, {"note", text}}
 	instrumentFields = []field{{"name", text}, {"bandwidth_hz", hertz}, {"memory_samples", whole}, {"max_rate_hz", hertz}, {"coupling", text},
 		{"probe_factor", num}, {"gain_percent", num}, {"volts_per_full_scale", num}}
 	heaterFields = []field{{"supply_tolerance_percent", num}, {"part_tolerance_percent", num}, {"lead_ohm", num}, {"series", text}}
-	valveFields  = []field{{"type", text}, {"count", whole}, {"wiring", text}, {"string", text}}
+	valveFields  = []field{{"type", text}, {"count", whole}, {"wiring", text}, {"string", text}, {"cathode_v", num}}
 	ownFields    = []field{{"type", text}, {"volts", num}, {"amps", num}, {"centre_tapped", yesNo}, {"source", text}}
 )
 

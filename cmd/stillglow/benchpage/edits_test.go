@@ -165,18 +165,3 @@ func TestFollow(t *testing.T) {
 		t.Errorf("left: %v", entries)
 	}
 }
-
-func TestGuessFrom(t *testing.T) {
-	units := []sheet.Unit{{Brand: "Tarn Oak", Model: "T 70", Mark: "B1"}, {Brand: "Tarn Oak", Model: "T 70", Mark: "B2"}}
-	for file, want := range map[string]guess{
-		"captures/murrowfen-a1-fast.csv.gz": {Brand: "Murrowfen", Mark: "A1"},
-		"Quibblet_Q7_#3_0.94A.csv":          {Brand: "Quibblet", Model: "Q7", Mark: "3", LoadA: "0.94 A"},
-		"tarn_oak-b2-slow.wav":              {Brand: "Tarn Oak", Model: "T 70", Mark: "B2"},
-		"baseline-slow.csv":                 {Baseline: true},
-		"20260314.csv":                      {},
-	} {
-		if got := guessFrom(file, units); got != want {
-			t.Errorf("%s: %+v, want %+v", file, got, want)
-		}
-	}
-}

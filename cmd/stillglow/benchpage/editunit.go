@@ -105,7 +105,9 @@ func takeBack(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	return move(t, c, "capture", nil)
 }
 
-func editUnit(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+// editUnit changes a unit's label; with "all" its rating is that of every other one
+// of its brand and model.
+func editUnit(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	i := unitOf(s, form.Get("unit"))
 	if i < 0 {
 		return errGone
@@ -113,7 +115,32 @@ func editUnit(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	if form.Has("brand") && strings.TrimSpace(form.Get("brand")) == "" {
 		return &fieldError{"brand", "a unit without a brand: type one, or \"unbranded\""}
 	}
-	return fill(t, unitPath(i), unitFields, form)
+	if form.Get("all") != "" {
+		for _, k := range alikeUnits(s, i) {
+			if err := fill(t, unitPath(k), ratingFields, form); err != nil {
+				return err
+			}
+		}
+	}
+	if err := fill(t, unitPath(i), unitFields, form); err != nil {
+		return err
+	}
+	after, err := t.Sheet(b.file.Path())
+	if err != nil {
+		return err
+	}
+	b.renamed(s.Units[i].Name(), after.Units[i].Name())
+	return nil
+}
+
+// alikeUnits lists the other units of a unit's brand and model.
+func alikeUnits(s *sheet.Sheet, i int) (others []int) {
+	for k, u := range s.Units {
+		if k != i && strings.EqualFold(u.Brand, s.Units[i].Brand) && strings.EqualFold(u.Model, s.Units[i].Model) {
+			others = append(others, k)
+		}
+	}
+	return others
 }
 
 // removeUnit takes a unit away; its captures become loose.

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -25,10 +26,16 @@ type follower struct {
 	b *bench
 
 	mu    sync.Mutex
-	root  *os.Root // nil: no folder is followed
-	shown string
-	files map[string]*arrivingFile
+	now   *following // nil: no folder is followed
 	notes []string
+}
+
+// following is one folder from when it was named until another is.
+type following struct {
+	root  *os.Root
+	shown string
+	local bool // inside the bench folder, so that a later run may take it up again
+	files map[string]*arrivingFile
 }
 
 // arrivingFile is one file as it was last seen.
@@ -39,84 +46,121 @@ type arrivingFile struct {
 	done  bool
 }
 
-// set follows a folder from now on, "" none. Files that are in it already are
-// taken too.
-func (f *follower) set(root *os.Root, shown string) {
+// set follows a folder from now on, nil none; local tells that it is inside the
+// bench's own. Files that are in it already are taken too.
+func (f *follower) set(root *os.Root, shown string, local bool) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if f.root != nil {
-		_ = f.root.Close()
+	if f.now != nil {
+		_ = f.now.root.Close() // a file that is being taken stays open
 	}
-	f.root, f.shown, f.files, f.notes = root, shown, map[string]*arrivingFile{}, nil
+	f.now, f.notes = nil, nil
+	if root != nil {
+		f.now = &following{root, shown, local, map[string]*arrivingFile{}}
+	}
 }
 
 // state tells what is followed and what is waited for.
 func (f *follower) state() (shown string, notes []string) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	return f.shown, append([]string(nil), f.notes...)
+	if f.now == nil {
+		return "", nil
+	}
+	return f.now.shown, slices.Clone(f.notes)
 }
 
-// look takes what is whole.
-func (f *follower) look(ctx context.Context) {
+// inside is the followed folder where it is inside the bench's own, else "".
+func (f *follower) inside() string {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if f.root == nil {
-		return
+	if f.now == nil || !f.now.local {
+		return ""
 	}
-	entries, err := fs.ReadDir(f.root.FS(), ".")
+	return f.now.shown
+}
+
+// run takes what becomes whole until ctx ends. A large file keeps nobody waiting
+// but the files after it.
+func (f *follower) run(ctx context.Context) {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		f.mu.Lock()
+		now := f.now
+		f.mu.Unlock()
+		if now != nil {
+			f.look(ctx, now)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// look takes the files of a folder that are whole.
+func (f *follower) look(ctx context.Context, now *following) {
+	entries, err := fs.ReadDir(now.root.FS(), ".")
 	if err != nil {
-		f.note([]string{fmt.Sprintf("%s: cannot be looked into: %v", f.shown, err)})
+		f.note(now, []string{fmt.Sprintf("%s: cannot be looked into: %v", now.shown, err)})
 		return
 	}
 	var notes, taken []string
 	for _, e := range entries {
-		name := e.Name()
 		info, err := e.Info()
-		if err != nil || !info.Mode().IsRegular() || !looksLikeCapture(name) || info.Size() == 0 {
+		if err != nil || !info.Mode().IsRegular() || !looksLikeCapture(e.Name()) || info.Size() == 0 {
 			continue
 		}
-		a := f.files[name]
-		if a == nil || a.size != info.Size() || !a.mod.Equal(info.ModTime()) {
-			a = &arrivingFile{size: info.Size(), mod: info.ModTime(), since: time.Now()}
-			if old := info.ModTime(); time.Since(old) > settle {
-				a.since = old // it was whole before we came
+		a := now.seen(info)
+		switch {
+		case a.done:
+		case time.Since(a.since) < settle:
+			notes = append(notes, e.Name()+" is being written")
+		default:
+			file, note := f.copy(ctx, now.root, e.Name(), a)
+			if note != "" {
+				notes = append(notes, note)
 			}
-			f.files[name] = a
-		}
-		if a.done {
-			continue
-		}
-		if time.Since(a.since) < settle {
-			notes = append(notes, name+" is being written")
-			continue
-		}
-		file, note := f.copy(ctx, name, a)
-		if note != "" {
-			notes = append(notes, note)
-		}
-		if file != "" {
-			taken = append(taken, file)
+			if file != "" {
+				taken = append(taken, file)
+			}
 		}
 	}
-	f.note(notes)
 	if len(taken) > 0 {
 		if err := f.b.arrived(taken); err != nil {
-			f.note(append(notes, err.Error()))
+			notes = append(notes, err.Error())
 		}
 	}
+	f.note(now, notes)
 }
 
-func (f *follower) note(notes []string) {
-	if strings.Join(notes, "\n") != strings.Join(f.notes, "\n") {
+// seen notes a file's state, and since when it has stood still.
+func (now *following) seen(info fs.FileInfo) *arrivingFile {
+	a := now.files[info.Name()]
+	if a == nil || a.size != info.Size() || !a.mod.Equal(info.ModTime()) {
+		a = &arrivingFile{size: info.Size(), mod: info.ModTime(), since: time.Now()}
+		if old := info.ModTime(); time.Since(old) > settle {
+			a.since = old // it was whole before we came
+		}
+		now.files[info.Name()] = a
+	}
+	return a
+}
+
+func (f *follower) note(now *following, notes []string) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.now == now && !slices.Equal(notes, f.notes) {
 		f.notes = notes
 		f.b.hub.changed("bring")
 	}
 }
 
 // copy keeps one file, unless it ends inside a row: then the rest is waited for.
-func (f *follower) copy(ctx context.Context, name string, a *arrivingFile) (file, note string) {
-	r, err := f.root.Open(name)
+func (f *follower) copy(ctx context.Context, root *os.Root, name string, a *arrivingFile) (file, note string) {
+	r, err := root.Open(name)
 	if err != nil {
 		return "", name + ": " + err.Error()
 	}

@@ -14,6 +14,7 @@ import (
 	"strconv"
 	"time"
 
+	"stillglow/analysis"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
@@ -199,7 +200,8 @@ func (b *bench) serveFollow(root *os.Root, w http.ResponseWriter, r *http.Reques
 	}
 	name := r.PostForm.Get("folder")
 	if name == "" {
-		b.follow.set(nil, "")
+		b.follow.set(nil, "", false)
+		b.keep()
 		b.hub.changed("bring")
 		reply(w, http.StatusOK, answer{OK: true})
 		return
@@ -214,7 +216,8 @@ func (b *bench) serveFollow(root *os.Root, w http.ResponseWriter, r *http.Reques
 		fail(w, &fieldError{"folder", "no folder " + strconv.Quote(name) + " in the bench's own"})
 		return
 	}
-	b.follow.set(followed, name)
+	b.follow.set(followed, name, true)
+	b.keep()
 	b.hub.changed("bring")
 	b.nudge()
 	reply(w, http.StatusOK, answer{OK: true})
@@ -255,21 +258,14 @@ const waveColumns = 420
 
 // serveWave gives a capture's record as columns of least and greatest volts.
 func (b *bench) serveWave(w http.ResponseWriter, r *http.Request) {
-	b.mu.Lock()
-	i := slices.IndexFunc(b.entries, func(e entry) bool { return e.ID == r.PathValue("id") })
-	var got *report.Capture
-	if i >= 0 && b.entries[i].reading != nil && b.entries[i].reading.state == measured {
-		got = &b.entries[i].reading.got
-	}
-	b.mu.Unlock()
-	if got == nil {
+	env, calibrated, ok := b.waveOf(r.PathValue("id"))
+	if !ok {
 		http.Error(w, "no such waveform", http.StatusNotFound)
 		return
 	}
-	env := report.Reduced(got.M.Waveform, waveColumns)
 	unit := "V"
-	if !got.M.Calibrated {
-		unit = "of full scale"
+	if !calibrated {
+		unit = "FS"
 	}
 	w.Header().Set("Content-Type", "application/json")
 	_ = json.NewEncoder(w).Encode(struct {
@@ -279,4 +275,21 @@ func (b *bench) serveWave(w http.ResponseWriter, r *http.Request) {
 		Max    []float64 `json:"max"`
 		Unit   string    `json:"unit"`
 	}{env.StartS, env.StepS, env.MinV, env.MaxV, unit})
+}
+
+// waveOf finds a capture's record, also while it is being measured.
+func (b *bench) waveOf(id string) (env analysis.Envelope, inVolts, ok bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	i := slices.IndexFunc(b.entries, func(e entry) bool { return e.ID == id })
+	if i < 0 || b.entries[i].reading == nil {
+		return env, false, false
+	}
+	switch r := b.entries[i].reading; {
+	case r.early != nil:
+		return *r.early, r.inVolts, true
+	case r.state == measured:
+		return report.Reduced(r.got.M.Waveform, waveColumns), r.got.M.Calibrated, true
+	}
+	return env, false, false
 }

@@ -7,6 +7,7 @@ import (
 	"runtime"
 	"strings"
 
+	"stillglow/analysis"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
@@ -18,8 +19,13 @@ type reading struct {
 	serial   int // in the order they were begun
 	state    readState
 	got      report.Capture
+	words    cardWords // of got
 	err      error
 	channels []string // when one has to be chosen
+
+	early   *analysis.Envelope // the record, while it is being measured
+	inVolts bool               // early is in volts, not of full scale
+	stop    context.CancelFunc
 }
 
 type readState int
@@ -50,36 +56,76 @@ func (b *bench) read(ctx context.Context, e *entry) {
 		e.reading = r
 		return
 	}
-	r := &reading{serial: len(b.readings) + 1}
+	b.begun++
+	work, stop := context.WithCancel(ctx)
+	r := &reading{serial: b.begun, stop: stop}
 	e.reading = r
 	b.readings[key] = r
-	s, c := b.sheet, e.Capture
-	go func() {
-		select {
-		case b.slot <- struct{}{}:
-			defer func() { <-b.slot }()
-		case <-ctx.Done():
-			return
+	go b.measure(work, r, b.sheet, u, e.Capture)
+}
+
+// measure makes a reading once its turn comes.
+func (b *bench) measure(ctx context.Context, r *reading, s *sheet.Sheet, u sheet.Unit, c sheet.Capture) {
+	defer r.stop()
+	select {
+	case b.slot <- struct{}{}:
+		defer func() { <-b.slot }()
+	case <-ctx.Done():
+		return
+	}
+	b.set(func() { r.state = measuring })
+	opt := b.pipe
+	opt.Progress = func(e pipeline.Event) {
+		if e.Kind == pipeline.CaptureOpened && e.Unit >= 0 { // -1: its baseline
+			record := wholeRecord(e.Trace)
+			b.set(func() { r.early, r.inVolts = &record, e.Trace.Calibrated })
 		}
-		b.set(r, func() { r.state = measuring })
-		got, err := pipeline.MeasureCapture(ctx, s, u, c, b.pipe)
-		if ctx.Err() != nil {
-			return
-		}
-		b.set(r, func() {
-			if err != nil {
-				r.state, r.err = failed, err
-				r.channels = channelsOf(err)
-				return
+	}
+	got, err := pipeline.MeasureCapture(ctx, s, u, c, opt)
+	if ctx.Err() != nil {
+		return
+	}
+	var words cardWords
+	if err == nil {
+		words = wordsOf(got)
+	}
+	b.set(func() {
+		r.early = nil
+		if err != nil {
+			r.state, r.err = failed, err
+			if r.channels = channelsOf(err); r.channels != nil {
+				b.layouts[c.Path] = strings.Join(r.channels, "\x00")
 			}
-			r.state, r.got = measured, got
-		})
-		b.nudge()
-	}()
+			return
+		}
+		r.state, r.got, r.words = measured, got, words
+		b.layouts[c.Path] = got.Layout
+	})
+	b.nudge()
+}
+
+// wholeRecord is a trace as columns of least and greatest volts.
+func wholeRecord(tr *capture.Trace) analysis.Envelope {
+	return report.Reduced(analysis.Envelope{StepS: 1 / tr.SampleRateHz, MinV: tr.Volts, MaxV: tr.Volts}, waveColumns)
+}
+
+// drop ends the work on readings that no entry waits for any more, since a setting
+// was changed meanwhile.
+func (b *bench) drop() {
+	wanted := map[*reading]bool{}
+	for _, e := range b.entries {
+		wanted[e.reading] = true
+	}
+	for key, r := range b.readings {
+		if r.state < measured && !wanted[r] {
+			r.stop()
+			delete(b.readings, key)
+		}
+	}
 }
 
 // set changes a reading and tells the pages.
-func (b *bench) set(_ *reading, change func()) {
+func (b *bench) set(change func()) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	change()
@@ -93,13 +139,7 @@ func readingKey(s *sheet.Sheet, u sheet.Unit, c sheet.Capture, info os.FileInfo)
 		if c == nil {
 			return
 		}
-		o := c.Options
-		limited := "unsaid"
-		if o.BandLimited != nil {
-			limited = fmt.Sprint(*o.BandLimited)
-		}
-		o.BandLimited, o.Progress = nil, nil
-		fmt.Fprintf(&k, "%q %+v %s %g ", c.Path, o, limited, c.LoadA)
+		fmt.Fprintf(&k, "%q %g ", pipeline.BaselineOf(c), c.LoadA) // its path and all of its options
 		if info, err := os.Stat(c.Path); err == nil {
 			fmt.Fprint(&k, info.Size(), info.ModTime().UnixNano(), " ")
 		}

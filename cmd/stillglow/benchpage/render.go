@@ -12,6 +12,8 @@ import (
 	"sync"
 	"time"
 
+	"stillglow/analysis/heater"
+	"stillglow/capture"
 	"stillglow/report"
 )
 
@@ -101,9 +103,20 @@ func (b *bench) serveValves(w http.ResponseWriter, r *http.Request) {
 	b.mu.Lock()
 	s := b.sheet
 	b.mu.Unlock()
-	var found []valveFound
-	if strings.TrimSpace(query) != "" && s != nil {
-		found = findValves(query, ownValves(s))
+	var answer struct {
+		Found []valveFound
+		Why   string // there are none
 	}
-	render(w, "valvelist", found)
+	if s != nil {
+		own := ownValves(s)
+		for _, v := range heater.Search(query, own) {
+			if len(answer.Found) < valvesMost {
+				answer.Found = append(answer.Found, wordValve(v))
+			}
+		}
+		if _, err := heater.Lookup(query, own); err != nil && len(answer.Found) == 0 {
+			answer.Why = capture.OneLine(err.Error())
+		}
+	}
+	render(w, "valvelist", answer)
 }

@@ -12,6 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"time"
 
 	"stillglow/analysis/target"
@@ -56,7 +57,7 @@ func Serve(ctx context.Context, opt Options) error {
 		if err != nil {
 			return fmt.Errorf("%s: no such folder, expected the one where the scope's files arrive", opt.Folder)
 		}
-		b.follow.set(followed, opt.Folder)
+		b.follow.set(followed, opt.Folder, false)
 	}
 	listener, err := net.Listen("tcp4", fmt.Sprintf("127.0.0.1:%d", opt.Port))
 	if err != nil {
@@ -70,11 +71,9 @@ func Serve(ctx context.Context, opt Options) error {
 	}
 	work, stop := context.WithCancel(ctx)
 	defer stop()
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		b.run(work)
-	}()
+	var done sync.WaitGroup
+	done.Go(func() { b.run(work) })
+	done.Go(func() { b.follow.run(work) })
 	if opt.Ready != nil {
 		opt.Ready("http://" + listener.Addr().String() + "/?t=" + g.token)
 	}
@@ -92,7 +91,7 @@ func Serve(ctx context.Context, opt Options) error {
 		err = nil
 	}
 	stop()
-	<-done
+	done.Wait()
 	if errors.Is(err, http.ErrServerClosed) {
 		err = nil
 	}
@@ -116,16 +115,20 @@ func open(opt Options) (*bench, *os.Root, error) {
 		file: file, dir: dir, store: newStore(root, opt.MaxFile), hub: newHub(), pipe: opt.Pipeline, take: opt.Take,
 		folder: filepath.Join(dir, strings.TrimSuffix(base, filepath.Ext(base))+"-report"),
 		wake:   make(chan struct{}, 1), slot: make(chan struct{}, workers()),
-		readings: map[string]*reading{}, tried: map[string]tried{},
+		readings: map[string]*reading{}, tried: map[string]*tried{}, layouts: map[string]string{},
 	}
 	b.follow = &follower{b: b}
 	b.store.sweep(time.Now())
+	b.recall(root)
 	return b, root, nil
 }
 
 // arrived takes kept files into the sheet; those that come together are one step to
 // undo.
 func (b *bench) arrived(files []string) error {
+	if b.sheetGone() {
+		return errSheetGone
+	}
 	err := b.file.ChangeInRow("arrived", func(t *sheet.Text) error {
 		s, err := t.Sheet(b.file.Path())
 		if err != nil {

@@ -12,6 +12,7 @@ import (
 	"path"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 	"unicode"
 	"unicode/utf8"
@@ -126,7 +127,14 @@ func cannotKeep(name string, err error) error {
 	if errors.As(err, &pe) {
 		err = pe.Err
 	}
-	return &storeError{500, fmt.Sprintf("%s: cannot be kept: %v", name, err)}
+	fix := "drop it again"
+	switch {
+	case errors.Is(err, syscall.ENOSPC):
+		fix = "free some space on the disk and drop it again"
+	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
+		fix = "see that you may write into the bench folder, and drop it again"
+	}
+	return &storeError{500, fmt.Sprintf("%s: cannot be kept: %v; %s", name, err, fix)}
 }
 
 // place gives a whole file its name.

@@ -13,7 +13,7 @@ import (
 type view struct {
 	Title, Sheet, Folder string
 	Broken               string // why the sheet does not read
-	ByHand               bool
+	Gone, ByHand         bool
 	Invented             bool // the sheet says that its data is made up
 	Undo, Redo           int
 	Steps                []stepView
@@ -37,6 +37,7 @@ type view struct {
 	Failed    string
 	Deciding  bool
 	Open      []openView
+	AskScope  bool // what would settle it could be in the words of the user's scope
 	Fit       fitView
 	Text      string
 	Written   string
@@ -63,6 +64,7 @@ func (b *bench) look(version string) *view {
 	defer b.mu.Unlock()
 	v := &view{Sheet: b.file.Path(), Folder: b.folder, Undo: back, Redo: forward, ByHand: b.byHand, Text: string(b.text), Following: following,
 		FollowNotes: notes, Safety: theSafetyLines, Targets: target.Names(), Version: version, Title: "Heater supplies"}
+	v.Gone = b.gone
 	if b.broken != nil {
 		v.Broken = capture.OneLine(b.broken.Error())
 	}

@@ -6,48 +6,78 @@ import (
 	"slices"
 	"strings"
 
+	"golang.org/x/text/collate"
+	"golang.org/x/text/language"
+
+	"stillglow/analysis"
 	"stillglow/analysis/target"
 	"stillglow/capture"
+	"stillglow/capture/sheet"
 	"stillglow/report"
 )
 
 // cardView is one capture.
 type cardView struct {
-	ID, File, Name  string
-	State           string // "waiting", "measuring", "done", "failed"
-	Error           string
-	Channels        []string
-	Read            []report.NamedText
-	Rate, Record    string
-	Span, Volts     string
-	Assumed         []report.NamedText
-	Cautions        []capture.Caution
-	Figures         []report.NamedText
-	First           []report.NamedText // the three that come first
-	Missing         []string
-	Fields          map[string]string
-	Coupling        string
-	Alike           int
-	Unit, Role      string
-	Guess           guess
-	Loaded          string
-	WAV, Calibrated bool
-	BaselineUsed    string
-	Version         int // changes with every new reading
+	ID, File, Name string
+	State          string // "waiting", "measuring", "done", "failed"
+	Error          string
+	Channels       []string
+	Fields         map[string]string
+	Coupling       string
+	Alike          int
+	Unit, Role     string
+	Guess          sheet.Guess
+	Loaded         string
+	WAV            bool
+	BaselineUsed   string
+	Drawn          string // changes with every new waveform; "" while there is none
+	cardWords
+}
+
+// cardWords are what a measured capture shows, worded once.
+type cardWords struct {
+	Rate, Record string
+	Span, Volts  string
+	Found        string // the coupling that was found
+	Read         []report.NamedText
+	Assumed      []report.NamedText
+	Cautions     []cautionView
+	Figures      []report.NamedText
+	First        []report.NamedText // the three that come first
+	Missing      []string
+	Calibrated   bool
+}
+
+// cautionView is a caution with the field that answers it on the page.
+type cautionView struct {
+	Text, Fix   string
+	Field, Name string // ending of the field's ID, and its words; "" where there is none
+}
+
+// answers are the fields of a capture's form that answer a caution, by its code.
+var answers = map[string][2]string{
+	capture.CautionProbeFactor:    {"probe", "Volts in the file times"},
+	target.CautionVoltsImpossible: {"probe", "Volts in the file times"},
+	target.CautionBrandScale:      {"probe", "Volts in the file times"},
+	capture.CautionUncalibrated:   {"fs", "Volts peak at full scale"},
+	capture.CautionUnfiltered:     {"filter", "Anti-alias filter"},
+	capture.CautionLoadUnlike:     {"load", "Load meanwhile"},
+	capture.CautionTimeUnit:       {"time", "Unit of time"},
+	capture.CautionRateConflict:   {"rate", "Samples per second"},
 }
 
 // cards words every capture.
 func (v *view) cards(b *bench) {
 	layouts := map[string]int{}
 	for _, e := range b.entries {
-		if e.Role != unnamed && e.reading != nil {
-			layouts[layoutOf(e.reading)]++
+		if e.Role != unnamed {
+			layouts[b.layoutOf(e)]++
 		}
 	}
 	for _, e := range b.entries {
 		c := b.card(e)
-		if e.reading != nil && layoutOf(e.reading) != "" {
-			c.Alike = layouts[layoutOf(e.reading)] - 1
+		if layout := b.layoutOf(e); layout != "" && e.Role != unnamed {
+			c.Alike = layouts[layout] - 1
 		}
 		switch c.State {
 		case "waiting":
@@ -69,15 +99,19 @@ func (v *view) cards(b *bench) {
 			v.Base = append(v.Base, c)
 		}
 	}
-	slices.SortStableFunc(v.Loose, func(x, y cardView) int { return strings.Compare(x.Name, y.Name) })
+	people := collate.New(language.Und, collate.Numeric) // file2 before file10
+	byName := func(x, y cardView) int { return people.CompareString(x.Name, y.Name) }
+	slices.SortStableFunc(v.Loose, byName)
+	slices.SortStableFunc(v.Cards, byName)
 }
 
-// firstFigures are those that tell most about a capture at a glance.
-var firstFigures = []string{"DC", "peak-to-peak, 20 MHz", "switching frequency", "mains ripple (100/120 Hz), rms", "peak-to-peak, full span"}
+// firstFigures are the register's keys of those that tell most about a capture at
+// a glance.
+var firstFigures = []string{"dc_v", "pp_20mhz_v", "switching_hz", "mains_line_rms_v", "pp_v"}
 
 func (b *bench) card(e entry) cardView {
 	c := cardView{ID: e.ID, File: e.Capture.File, Name: e.Capture.File[strings.LastIndexByte(e.Capture.File, '/')+1:], Fields: e.Fields,
-		Unit: "", WAV: strings.HasSuffix(strings.ToLower(e.Capture.File), ".wav"), Coupling: string(e.Capture.Options.Coupling)}
+		WAV: strings.HasSuffix(strings.ToLower(e.Capture.File), ".wav"), Coupling: string(e.Capture.Options.Coupling)}
 	if e.Capture.LoadA > 0 {
 		c.Loaded = capture.SI(e.Capture.LoadA, "A", 3)
 	}
@@ -88,7 +122,7 @@ func (b *bench) card(e entry) cardView {
 		c.Role = "baseline"
 	case loose:
 		c.Role = "loose"
-		c.Guess = guessFrom(e.Capture.File, b.sheet.Units)
+		c.Guess = sheet.GuessFrom(e.Capture.File, b.sheet.Units)
 	}
 	if e.Capture.Baseline != nil {
 		c.BaselineUsed = e.Capture.Baseline.File
@@ -102,23 +136,28 @@ func (b *bench) card(e entry) cardView {
 		c.State = "waiting"
 	case measuring:
 		c.State = "measuring"
+		if r.early != nil {
+			c.Drawn = fmt.Sprint(r.serial, " early")
+		}
 	case failed:
 		c.State, c.Channels = "failed", r.channels
-		c.Error = capture.OneLine(r.err.Error())
+		c.Error = onPage(capture.OneLine(r.err.Error()))
 	case measured:
-		c.State, c.Version = "done", r.serial
-		b.wordCard(&c, r)
+		c.State, c.Drawn, c.cardWords = "done", fmt.Sprint(r.serial), r.words
+		if c.Coupling == "" {
+			c.Coupling = c.Found
+		}
 	}
 	return c
 }
 
-// wordCard words what a capture shows.
-func (b *bench) wordCard(c *cardView, r *reading) {
-	m := r.got.M
-	p := report.PartsOf(r.got)
-	c.Calibrated = m.Calibrated
-	c.Rate = capture.SI(m.SampleRateHz, "S/s", 4)
-	c.Record = fmt.Sprintf("%s, %d samples", capture.SI(m.DurationS, "s", 3), m.Samples)
+// wordsOf words what a capture shows.
+func wordsOf(got report.Capture) cardWords {
+	m := got.M
+	p := report.PartsOf(got)
+	c := cardWords{Calibrated: m.Calibrated, Rate: capture.SI(m.SampleRateHz, "S/s", 4), Found: string(m.Coupling),
+		Record:  fmt.Sprintf("%s, %d samples", capture.SI(m.DurationS, "s", 3), m.Samples),
+		Figures: p.Figures, Missing: p.Missing}
 	if m.Span.HighHz > 0 {
 		c.Span = target.HzText(m.Span.LowHz) + " to " + target.HzText(m.Span.HighHz)
 	}
@@ -128,16 +167,13 @@ func (b *bench) wordCard(c *cardView, r *reading) {
 	}
 	unit := "V"
 	if !m.Calibrated {
-		unit = "of full scale"
+		unit = "FS" // of digital full scale, as in the report
 	}
 	if hi >= lo {
 		c.Volts = rangeText(lo, hi, unit)
 	}
-	if c.Coupling == "" {
-		c.Coupling = string(m.Coupling)
-	}
 	assumed := map[string]bool{}
-	for _, a := range r.got.Assumptions {
+	for _, a := range got.Assumptions {
 		assumed[a.What] = true
 		c.Assumed = append(c.Assumed, report.NamedText{Name: a.What, Text: a.Value + ": " + a.Why})
 	}
@@ -146,14 +182,31 @@ func (b *bench) wordCard(c *cardView, r *reading) {
 			c.Read = append(c.Read, row)
 		}
 	}
-	c.Cautions, c.Figures, c.Missing = m.Cautions, p.Figures, p.Missing
-	for _, name := range firstFigures {
-		i := slices.IndexFunc(c.Figures, func(f report.NamedText) bool { return f.Name == name })
+	for _, k := range m.Cautions {
+		field := answers[k.Code]
+		c.Cautions = append(c.Cautions, cautionView{Text: k.Text, Fix: onPage(k.Fix), Field: field[0], Name: field[1]})
+	}
+	for _, key := range firstFigures {
+		row, _ := analysis.Lookup(key)
+		i := slices.IndexFunc(c.Figures, func(f report.NamedText) bool { return f.Name == row.Name })
 		if i >= 0 && len(c.First) < 3 {
 			c.First = append(c.First, c.Figures[i])
 		}
 	}
+	return c
 }
+
+// onPage names the page's fields where a text names the commands' flags or the
+// sheet's keys.
+func onPage(text string) string { return flagNames.Replace(text) }
+
+var flagNames = strings.NewReplacer(
+	"the sheet's anti_aliased = true (--anti-aliased) does", "\u201cAnti-alias filter\u201d below does",
+	"--rate", "\u201cSamples per second\u201d", "--time-unit", "\u201cUnit of time\u201d", "--volt-unit", "\u201cUnit of volts\u201d",
+	"--channel", "\u201cChannel\u201d", "--segment", "\u201cSegment\u201d", "--scale", "\u201cVolts per count or division\u201d",
+	"--offset", "offset_v in the sheet", "--decimal", "decimal_mark in the sheet", "--delimiter", "delimiter in the sheet",
+	"--coupling", "\u201cCoupling\u201d", "--mains", "\u201cMains\u201d",
+)
 
 // rangeText gives as many digits as tell the two ends apart.
 func rangeText(lo, hi float64, unit string) string {

@@ -2,6 +2,8 @@ package benchpage
 
 import (
 	"fmt"
+	"maps"
+	"path"
 	"slices"
 	"sort"
 	"strings"
@@ -12,16 +14,14 @@ import (
 )
 
 type unitView struct {
-	ID, Name           string
-	U                  sheet.Unit
-	RatedV, RatedA     string
-	Captures           []cardView
-	Readings           []readingView
-	Verdict, Class     string
-	Shape              string
-	Decided            string
-	NeedsReading       bool
-	HeaterA, NoReading string
+	ID, Name       string
+	U              sheet.Unit
+	RatedV, RatedA string
+	Captures       []cardView
+	Readings       []readingView
+	Verdict, Class string
+	Shape          string
+	Alike          int // other units of its brand and model
 }
 
 type readingView struct {
@@ -30,30 +30,41 @@ type readingView struct {
 	Unloaded bool
 }
 
-type knownNames struct{ Brands, Models []string }
+// knownNames are offered where one is typed.
+type knownNames struct{ Brands, Models, Marks, Loads []string }
 
 // openView is what one unit still lacks.
 type openView struct {
 	Name, Verdict, Class, Shape string
-	Decided                     []string // criteria that a capture covers
-	Open                        []string // those that none covers
-	Settle                      string   // the one thing that would settle most
-	Then                        []string // what would settle the rest
-	Again                       []string // cautions that make it a retake
+	Decided                     []string         // criteria that a capture covers
+	Open                        []string         // those that none covers
+	Correct                     []correctionView // what can be put right without another capture
+	Settle                      string           // the one thing that would settle most
+	Then                        []string         // what would settle the rest
+	Again                       []string         // cautions that make it a retake
 }
 
+// correctionView is a caution about one capture that a field of its form answers.
+type correctionView struct{ ID, File, Field, Text string }
+
 func (v *view) units(b *bench) {
-	brands, models := map[string]bool{}, map[string]bool{}
+	brands, models, marks := map[string]bool{}, map[string]bool{}, map[string]bool{}
+	loads := map[float64]bool{}
+	if r := b.decision.report; r != nil {
+		loads[r.HeaterA] = true
+	}
 	for i, u := range b.sheet.Units {
-		brands[u.Brand], models[u.Model] = true, true
-		w := unitView{ID: fmt.Sprintf("unit%d", i), Name: u.Name(), U: u, RatedV: trimmed(u.RatedV), RatedA: trimmed(u.RatedA)}
+		brands[u.Brand], models[u.Model], marks[u.Mark] = true, true, true
+		w := unitView{ID: unitID("unit", u.Name()), Name: u.Name(), U: u, RatedV: trimmed(u.RatedV), RatedA: trimmed(u.RatedA), Alike: len(alikeUnits(b.sheet, i))}
 		for _, e := range b.entries {
 			if e.Role == ofUnit && e.Unit == i {
 				w.Captures = append(w.Captures, b.card(e))
+				loads[e.Capture.LoadA] = true
 			}
 		}
 		for n, r := range u.Readings {
 			w.Readings = append(w.Readings, readingView{n, capture.SI(r.LoadA, "A", 3), fmt.Sprintf("%.3f V", r.V), r.LoadA == 0})
+			loads[r.LoadA] = true
 		}
 		if p := b.decision.parts; p != nil {
 			for _, d := range p.Units {
@@ -64,7 +75,11 @@ func (v *view) units(b *bench) {
 		}
 		v.Units = append(v.Units, w)
 	}
-	v.Known = knownNames{sorted(brands), sorted(models)}
+	delete(loads, 0)
+	v.Known = knownNames{Brands: sorted(brands), Models: sorted(models), Marks: sorted(marks)}
+	for _, a := range slices.Sorted(maps.Keys(loads)) {
+		v.Known.Loads = append(v.Known.Loads, capture.SI(a, "A", 3))
+	}
 }
 
 func sorted(set map[string]bool) []string {
@@ -92,48 +107,76 @@ func (v *view) decision(b *bench) {
 	if a := d.report.HeaterA; a > 0 {
 		v.LoadWords = capture.SI(a, "A", 3)
 	}
+	v.AskScope = b.sheet.Instrument.MemorySamples == 0 && b.sheet.Instrument.MaxRateHz == 0
+	lacking := false
 	for i := range d.report.Units {
-		e := &d.report.Units[i].Eval
-		o := openView{Name: e.Unit.Key, Verdict: string(e.Verdict)}
+		o := b.lacks(&d.report.Units[i].Eval)
 		if d.parts != nil && i < len(d.parts.Units) {
 			o.Class, o.Shape = d.parts.Units[i].Class, d.parts.Units[i].Shape
 		}
-		reading := false
-		var limits []target.Limit
-		for _, m := range e.Margins {
-			switch {
-			case m.Covered:
-				o.Decided = append(o.Decided, m.Limit.Name)
-				continue
-			case m.Limit.Criterion == target.HeaterDC:
-				reading = true
-			default:
-				limits = append(limits, m.Limit)
-			}
-			o.Open = append(o.Open, m.Limit.Name)
-		}
-		loaded := ""
-		if d.report.HeaterA > 0 {
-			loaded = ", loaded with " + capture.SI(d.report.HeaterA, "A", 3)
-		}
-		takes := b.take(limits, b.sheet.Instrument)
-		slices.SortStableFunc(takes, func(x, y Take) int { return strings.Count(y.Criteria, ";") - strings.Count(x.Criteria, ";") })
-		for _, t := range takes {
-			o.Then = append(o.Then, t.Settings+loaded+" (settles "+t.Criteria+")")
-		}
-		if reading {
-			o.Then = append(o.Then, "a meter reading of the DC volts"+loaded)
-		}
-		if len(o.Then) > 0 {
-			o.Settle, o.Then = o.Then[0], o.Then[1:]
-		}
-		if e.Verdict == target.Retake {
-			for _, k := range e.Cautions {
-				if k.Fix != "" {
-					o.Again = append(o.Again, k.Text+"; "+k.Fix)
-				}
-			}
-		}
+		lacking = lacking || o.Settle != ""
 		v.Open = append(v.Open, o)
 	}
+	v.AskScope = v.AskScope && lacking
+}
+
+// lacks tells what one unit still lacks, and what would bring it.
+func (b *bench) lacks(e *target.Evaluation) openView {
+	o := openView{Name: e.Unit.Key, Verdict: string(e.Verdict)}
+	reading := false
+	var limits []target.Limit
+	for _, m := range e.Margins {
+		if m.Covered {
+			o.Decided = append(o.Decided, m.Limit.Name)
+			continue
+		}
+		o.Open = append(o.Open, m.Limit.Name)
+		if m.Limit.Criterion == target.HeaterDC {
+			reading = true
+		} else {
+			limits = append(limits, m.Limit)
+		}
+	}
+	loaded := ""
+	if a := b.decision.report.HeaterA; a > 0 {
+		loaded = ", loaded with " + capture.SI(a, "A", 3)
+	}
+	takes := b.take(limits, b.sheet.Instrument)
+	slices.SortStableFunc(takes, func(x, y Take) int { return strings.Count(y.Criteria, ";") - strings.Count(x.Criteria, ";") })
+	for _, t := range takes {
+		o.Then = append(o.Then, t.Settings+loaded+" (settles "+t.Criteria+")")
+	}
+	if reading {
+		o.Then = append(o.Then, "a meter reading of the DC volts"+loaded)
+	}
+	if len(o.Then) > 0 {
+		o.Settle, o.Then = o.Then[0], o.Then[1:]
+	}
+	retake := e.Verdict == target.Retake
+	if retake || len(o.Open) > 0 {
+		o.Correct = b.corrections(e.Unit.Index, retake)
+	}
+	for _, k := range e.Cautions {
+		if _, answered := answers[k.Code]; retake && k.Fix != "" && !answered {
+			o.Again = append(o.Again, k.Text+"; "+onPage(k.Fix))
+		}
+	}
+	return o
+}
+
+// corrections lists the cautions about a unit's captures that a field of the page
+// answers: all of them, or those alone without which a capture's volts are not
+// known.
+func (b *bench) corrections(unit int, all bool) (out []correctionView) {
+	for _, e := range b.entries {
+		if e.Role != ofUnit || e.Unit != unit || e.reading == nil {
+			continue
+		}
+		for _, k := range e.reading.words.Cautions {
+			if k.Field != "" && (all || k.Field == answers[capture.CautionUncalibrated][0]) {
+				out = append(out, correctionView{e.ID, path.Base(e.Capture.File), k.Field, k.Text})
+			}
+		}
+	}
+	return out
 }

@@ -1,14 +1,17 @@
 package benchpage
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
-	"slices"
+	"strconv"
 	"strings"
 
+	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
+	"stillglow/report"
 )
 
 type fitView struct {
@@ -20,34 +23,49 @@ type fitView struct {
 	LeadOhm     string
 	Error       string
 	Units       []fitUnit
-	Wirings     []string
 	SeriesNames []string
 }
 
 type valveView struct {
-	N              int
-	Type           string
-	Count          int
-	Wiring, String string
+	N                       int
+	Type                    string
+	Count                   int
+	Wiring, String, Cathode string
+	Wirings                 []report.NamedText // as the sheet has them, and in words
 }
 
 type fitUnit struct {
 	ID, Name, Verdict, Class, Shape string
 	Plan, Filter, Plot              template.HTML
 	NoPlan                          string
-	Tried                           bool
+	Tried, Pending                  bool // a circuit of the user's own; its figures are being worked out
 	Try                             map[string]string
 }
 
-var wirings = []string{"parallel", "series", "string", "string of series"}
+// wiringsOf words how a valve's heaters may be wired, with the volts they then take.
+func wiringsOf(v heater.Valve) []report.NamedText {
+	all := []report.NamedText{{Name: string(heater.Parallel), Text: fmt.Sprintf("side by side, %g V", v.Volts)}}
+	if v.CentreTapped {
+		all = append(all, report.NamedText{Name: string(heater.Series), Text: fmt.Sprintf("side by side, halves in series, %g V", 2*v.Volts)})
+	}
+	all = append(all, report.NamedText{Name: string(heater.String), Text: fmt.Sprintf("in a string, %g V each", v.Volts)})
+	if v.CentreTapped {
+		all = append(all, report.NamedText{Name: string(heater.StringSeries), Text: fmt.Sprintf("in a string, halves in series, %g V each", 2*v.Volts)})
+	}
+	return all
+}
 
 // fit shows the heaters, the dropper and the post-filter.
 func (v *view) fit(b *bench) {
 	h := b.sheet.Heaters
 	f := fitView{Heaters: h, SupplyTol: trimmed(h.SupplyTolPercent), PartTol: trimmed(h.PartTolPercent), LeadOhm: trimmed(h.LeadOhm),
-		Wirings: wirings, SeriesNames: []string{"E6", "E12", "E24", "E48", "E96"}}
+		SeriesNames: []string{"E6", "E12", "E24", "E48", "E96"}}
 	for i, g := range h.Groups {
-		f.Groups = append(f.Groups, valveView{i, g.Type, g.Count, g.Wiring, g.String})
+		one := valveView{N: i, Type: g.Type, Count: g.Count, Wiring: g.Wiring, String: g.String, Cathode: trimmed(g.CathodeV)}
+		if valve, err := heater.Lookup(g.Type, ownValves(b.sheet)); err == nil { // else the decision says so
+			one.Wirings = wiringsOf(valve)
+		}
+		f.Groups = append(f.Groups, one)
 	}
 	d := b.decision
 	if d.report != nil && len(d.report.HeaterLoad.Groups) > 0 {
@@ -56,62 +74,70 @@ func (v *view) fit(b *bench) {
 	}
 	if d.parts != nil {
 		for i, u := range d.parts.Units {
-			one := fitUnit{ID: fmt.Sprintf("fit%d", i), Name: u.Name, Verdict: u.Verdict, Class: u.Class, Shape: u.Shape, Plan: u.Plan, Filter: u.Filter, Plot: u.FilterPlot}
-			switch {
-			case u.Plan != "":
-			case len(h.Groups) == 0:
-				one.NoPlan = "Pick the valves above and the dropper is sized here."
-			default:
-				one.NoPlan = "The unit's volts at the heater load are not known: add a meter reading, or a DC-coupled capture."
-			}
-			var own tried
-			own, one.Tried = b.tried[d.report.Units[i].Eval.Unit.Key]
-			one.Try = own.typed
-			f.Units = append(f.Units, one)
+			f.Units = append(f.Units, b.fitUnit(u, &d.report.Units[i], len(h.Groups) > 0))
 		}
 	}
 	v.Fit = f
 }
 
+// fitUnit shows one unit's dropper and post-filter: the advised one, or the one
+// that is being tried.
+func (b *bench) fitUnit(u report.UnitParts, r *report.Unit, valves bool) fitUnit {
+	one := fitUnit{ID: unitID("fit", r.Eval.Unit.Key), Name: u.Name, Verdict: u.Verdict, Class: u.Class, Shape: u.Shape, Plan: u.Plan, Filter: u.Filter, Plot: u.FilterPlot}
+	switch {
+	case u.Plan != "":
+	case !valves:
+		one.NoPlan = "Pick the valves above and the dropper is sized here."
+	default:
+		one.NoPlan = "The unit's volts at the heater load are not known: add a meter reading, or a DC-coupled capture."
+	}
+	own := b.tried[r.Eval.Unit.Key]
+	switch {
+	case own != nil:
+		one.Tried, one.Try = true, own.typed
+		one.Pending = own.basis != b.tryBasis(own)
+		if own.parts != nil {
+			one.Plan, one.Filter, one.Plot = own.parts.Plan, own.parts.Filter, own.parts.FilterPlot
+		}
+	case r.Filter != nil && r.Filter.Found:
+		one.Try = typedOf(r.Filter.Best.Circuit)
+	}
+	return one
+}
+
+// typedOf is a circuit as somebody would type it.
+func typedOf(c filter.Circuit) map[string]string {
+	farads := cmp.Or(c.C1.NominalF, c.C1.F)
+	typed := map[string]string{"topology": string(c.Topology), "c_uf": digits(farads * 1e6), "kind": c.C1.Kind}
+	if c.Topology != filter.RC {
+		typed["l_uh"], typed["r_ohm"] = digits(c.L.H*1e6), digits(c.ROhm)
+	}
+	return typed
+}
+
+// digits gives a part's value without the tail of binary fractions, "" for none.
+func digits(x float64) string {
+	if x == 0 {
+		return ""
+	}
+	four, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'e', 3, 64), 64)
+	return strconv.FormatFloat(four, 'f', -1, 64)
+}
+
+// unitID names a unit in the page, whatever its rank or place in the sheet.
+func unitID(kind, name string) string { return kind + "-" + hexSum(name)[:10] }
+
 // valveFound is one type in the search's answer.
 type valveFound struct{ Type, Also, Data string }
 
-// findValves searches the table by type and alias; case, blanks, hyphens and
-// Cyrillic look-alikes make no difference, by the heater room's own reading.
-func findValves(query string, own []heater.Valve) []valveFound {
-	const most = 12
-	var out []valveFound
-	add := func(v heater.Valve) {
-		if len(out) < most && !slices.ContainsFunc(out, func(f valveFound) bool { return f.Type == v.Type }) {
-			data := fmt.Sprintf("%g V, %g A", v.Volts, v.Amps)
-			if v.CentreTapped {
-				data += ", centre-tapped"
-			}
-			out = append(out, valveFound{v.Type, strings.Join(v.Aliases, ", "), data})
-		}
+// valvesMost is how many types the search's answer holds.
+const valvesMost = 12
+
+// wordValve words a type for the search's answer.
+func wordValve(v heater.Valve) valveFound {
+	data := fmt.Sprintf("%g V, %g A", v.Volts, v.Amps)
+	if v.CentreTapped {
+		data += ", centre-tapped"
 	}
-	var near []string
-	if v, err := heater.Lookup(query, own); err == nil {
-		add(v)
-	} else {
-		var unknown *heater.UnknownValveError
-		if asError(err, &unknown) {
-			near = unknown.Near
-		}
-	}
-	flat := squash(query)
-	for _, v := range append(slices.Clone(own), heater.Table()...) {
-		for _, name := range append([]string{v.Type}, v.Aliases...) {
-			if strings.Contains(squash(name), flat) {
-				add(v)
-				break
-			}
-		}
-	}
-	for _, name := range near {
-		if v, err := heater.Lookup(name, own); err == nil {
-			add(v)
-		}
-	}
-	return out
+	return valveFound{v.Type, strings.Join(v.Aliases, ", "), data}
 }

@@ -45,18 +45,36 @@ const mark = (form, a) => {
   complain("");
   input.focus();
 };
+const onTheirWay = new Set(); // Enter in a field is both a change and a submit
 const send = async (form, submitter) => {
   const fields = new FormData(form);
   if (submitter && submitter.name) fields.append(submitter.name, submitter.value);
   if (form.dataset.edit) fields.append("op", form.dataset.edit);
-  form.dataset.sent = "1";
-  const a = await post(form.dataset.post || "/edit", fields);
-  delete form.dataset.sent;
+  const url = form.dataset.post || "/edit", key = url + "?" + new URLSearchParams(fields);
+  if (onTheirWay.has(key)) return;
+  onTheirWay.add(key);
+  const a = await post(url, fields);
+  onTheirWay.delete(key);
   if (a.ok) $$("input, select", form).forEach(clean);
   if (a.ok && form.dataset.edit === "reading") $$("input:not([type=hidden])", form).forEach(i => { i.value = ""; });
   mark(form, a);
   if (a.ok) say("done");
 };
+/* What was typed once is offered from then on, also ahead of the sheet. */
+const offered = new Map(); // datalist: values
+const offer = i => {
+  const v = i.value && i.value.trim();
+  if (!i.dataset || !i.dataset.offer || !v) return;
+  if (!offered.has(i.dataset.offer)) offered.set(i.dataset.offer, new Set());
+  offered.get(i.dataset.offer).add(v);
+  fillOffers();
+};
+const fillOffers = () => offered.forEach((values, id) => {
+  const list = document.getElementById(id);
+  if (!list) return;
+  const there = new Set($$("option", list).map(o => o.value.toLowerCase()));
+  values.forEach(v => { if (!there.has(v.toLowerCase())) list.append(el("option", {value: v})); });
+});
 /* What stands in a field is from now on what the sheet says. */
 const clean = i => {
   if (i.type === "checkbox") i.defaultChecked = i.checked = false;
@@ -68,8 +86,9 @@ document.addEventListener("submit", e => {
   send(e.target, e.submitter);
 });
 document.addEventListener("change", e => {
+  offer(e.target);
   const form = e.target.closest("form[data-now]");
-  if (form) send(form);
+  if (form && $$("input[required]", form).every(i => i.value.trim())) send(form);
 });
 document.addEventListener("click", async e => {
   const b = e.target.closest("button[type=button]");
@@ -132,6 +151,7 @@ const upload = (file, row, tries) => {
 };
 const add = files => {
   for (const file of files) {
+    $$("li.failed", list).forEach(old => { if ($("bdi", old).textContent === file.name) old.remove(); }); // dropped again
     const row = el("li"), name = el("bdi", {}, file.name);
     row.append(name, " ", el("progress", {"aria-label": "sending " + file.name, max: 1, value: 0}), " ", el("span", {class: "upnote"}));
     list.append(row);
@@ -163,18 +183,32 @@ const place = e => {
   const own = ["data-edit", "data-id", "data-give", "data-unit", "data-n", "data-scope", "href", "name", "value"].map(k => e.getAttribute(k)).join("|");
   return [e.tagName, own, box && box.id, form && form.dataset.edit, form && $("input[type=hidden]", form)?.value].join("\n");
 };
+/* overtaken tells that a field which is being typed into was changed elsewhere. */
+const overtaken = (i, now) => {
+  const id = "overtaken-" + i.id;
+  (i.closest("label") || i).after(el("p", {class: "overtaken", id}, now ? "the sheet says \u201c" + now + "\u201d by now; what you typed would replace it" : "the sheet has nothing here by now; what you typed would stand there"));
+  i.setAttribute("aria-describedby", id);
+};
 /* swap shows a part anew and keeps what is open, typed and focused in it. */
 const swap = (part, html) => {
   const fresh = document.createElement("div");
   fresh.innerHTML = html;
   const open = new Map($$("details[id]", part).map(d => [d.id, d.open]));
-  const typed = new Map($$("input[id], select[id]", part).filter(dirty).map(i => [i.id, i.type === "checkbox" ? i.checked : i.value]));
+  const typed = new Map($$("input[id], select[id]", part).filter(dirty).map(i => [i.id, {value: i.type === "checkbox" ? i.checked : i.value, was: i.defaultValue}]));
   const waves = new Map($$(".wave", part).filter(w => w.plot).map(w => [w.dataset.wave + w.dataset.version, w]));
   const at = document.activeElement, inside = part.contains(at), to = inside && place(at), pos = inside && at.selectionStart;
   const y = scrollY, height = part.offsetHeight;
   part.replaceChildren(...fresh.childNodes);
   open.forEach((o, id) => { const d = document.getElementById(id); if (d && d.tagName === "DETAILS") d.open = o; });
-  typed.forEach((v, id) => { const i = document.getElementById(id); if (!i) return; if (i.type === "checkbox") i.checked = v; else i.value = v; });
+  typed.forEach((v, id) => {
+    const i = document.getElementById(id);
+    if (!i) return;
+    if (i.type === "checkbox") { i.checked = v.value; return; }
+    const now = i.defaultValue;
+    i.value = v.value;
+    if (now !== undefined && now !== v.was && now !== v.value) overtaken(i, now);
+  });
+  fillOffers();
   $$(".wave", part).forEach(w => { const old = waves.get(w.dataset.wave + w.dataset.version); if (old) w.replaceWith(old); else seen.observe(w); });
   if (inside) {
     const next = $$("a[href], button, input, select, summary, [tabindex]", part).find(e => place(e) === to) || $("h2", part.closest("section") || document);
@@ -274,6 +308,12 @@ document.addEventListener("click", e => {
   if (!a) return;
   const d = document.getElementById(a.getAttribute("href").slice(1));
   if (d && d.tagName === "DETAILS") d.open = true;
+  const field = a.dataset.to && document.getElementById(a.dataset.to);
+  if (field) {
+    e.preventDefault();
+    field.focus();
+    field.scrollIntoView({block: "center"});
+  }
 });
 
 /* ---- waveforms ---- */
