@@ -183,62 +183,25 @@ func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) 
 	}
 	a.Exact = strings.Join(words, ", ")
 	for _, s := range slots {
-		if s.exact < smallestOhm {
-			a.ExactOhm = math.Max(0, a.ExactOhm)
-			a.Warnings = append(a.Warnings, fmt.Sprintf("%s would want %s, under the smallest standard value of %s: leads and sockets decide there", s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm)))
-			return a, nil
-		}
-		if s.exact > largestOhm {
-			a.Warnings = append(a.Warnings, fmt.Sprintf("%s would want %s, which is no heater dropper", s.what, ohms(s.exact)))
+		if why := s.impractical(); why != "" {
+			if s.exact < smallestOhm {
+				a.ExactOhm = math.Max(0, a.ExactOhm)
+			}
+			a.Warnings = append(a.Warnings, why)
 			return a, nil
 		}
 	}
-	columns := make([][]Choice, 5) // below, above, nearest, pair in series, pair in parallel
+	columns := make([][]Choice, slotChoices)
 	missed := false
 	for _, s := range slots {
-		below, above, err := Neighbours(z.opt.Series, s.exact)
+		choices, off, err := s.choices(z.opt.Series)
 		if err != nil {
 			return a, err
 		}
-		pairs, err := BestPairs(z.opt.Series, s.exact)
-		if err != nil {
-			return a, err
+		missed = missed || off
+		for k, c := range choices {
+			columns[k] = append(columns[k], c)
 		}
-		single := func(v float64) Choice {
-			return Choice{For: s.what, Count: s.count, Label: ohms(v), Ohm: v, Ohms: []float64{v}}
-		}
-		if below == 0 {
-			below = above
-		}
-		if above == 0 {
-			above = below
-		}
-		near := below
-		if math.Abs(above-s.exact) < math.Abs(near-s.exact) {
-			near = above
-		}
-		columns[0] = append(columns[0], single(below))
-		columns[1] = append(columns[1], single(above))
-		columns[2] = append(columns[2], single(near))
-		ser, par := single(near), single(near)
-		if math.Abs(near-s.exact) > 0.01*s.exact {
-			missed = true
-			for _, p := range pairs {
-				if math.Abs(p.Ohm-s.exact) >= math.Abs(near-s.exact) {
-					continue
-				}
-				c := Choice{For: s.what, Count: s.count, Ohm: p.Ohm, Ohms: []float64{p.A, p.B}}
-				if p.Parallel {
-					c.Label = ohms(p.A) + " ∥ " + ohms(p.B)
-					par = c
-				} else {
-					c.Label = ohms(p.A) + " + " + ohms(p.B)
-					ser = c
-				}
-			}
-		}
-		columns[3] = append(columns[3], ser)
-		columns[4] = append(columns[4], par)
 	}
 	for i, set := range columns {
 		if i > 2 && !missed || seen(columns[:i], set) {
@@ -257,6 +220,66 @@ func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) 
 		z.ripple(&a)
 	}
 	return a, nil
+}
+
+// impractical words why no standard resistor serves the slot, "" where one does.
+func (s slot) impractical() string {
+	switch {
+	case s.exact < smallestOhm:
+		return fmt.Sprintf("%s would want %s, under the smallest standard value of %s: leads and sockets decide there", s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm))
+	case s.exact > largestOhm:
+		return fmt.Sprintf("%s would want %s, which is no heater dropper", s.what, ohms(s.exact))
+	}
+	return ""
+}
+
+// slotChoices is how many ways a slot is filled: the standard value below, the one
+// above, the nearest, a pair in series, a pair in parallel.
+const slotChoices = 5
+
+// choices gives the ways to fill the slot, in the order of slotChoices. off reports
+// that the nearest single value misses by over 1 %, so that pairs are worth it;
+// where no pair is nearer, its place holds the nearest single one.
+func (s slot) choices(series string) (c [slotChoices]Choice, off bool, err error) {
+	below, above, err := Neighbours(series, s.exact)
+	if err != nil {
+		return c, false, err
+	}
+	pairs, err := BestPairs(series, s.exact)
+	if err != nil {
+		return c, false, err
+	}
+	single := func(v float64) Choice {
+		return Choice{For: s.what, Count: s.count, Label: ohms(v), Ohm: v, Ohms: []float64{v}}
+	}
+	if below == 0 {
+		below = above
+	}
+	if above == 0 {
+		above = below
+	}
+	near := below
+	if math.Abs(above-s.exact) < math.Abs(near-s.exact) {
+		near = above
+	}
+	c = [slotChoices]Choice{single(below), single(above), single(near), single(near), single(near)}
+	if math.Abs(near-s.exact) <= 0.01*s.exact {
+		return c, false, nil
+	}
+	for _, p := range pairs {
+		if math.Abs(p.Ohm-s.exact) >= math.Abs(near-s.exact) {
+			continue
+		}
+		pair := Choice{For: s.what, Count: s.count, Ohm: p.Ohm, Ohms: []float64{p.A, p.B}}
+		if p.Parallel {
+			pair.Label = ohms(p.A) + " ∥ " + ohms(p.B)
+			c[4] = pair
+		} else {
+			pair.Label = ohms(p.A) + " + " + ohms(p.B)
+			c[3] = pair
+		}
+	}
+	return c, true, nil
 }
 
 func below(set []Choice, slots []slot) bool {

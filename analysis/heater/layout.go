@@ -53,6 +53,35 @@ func (h heaterAt) relErr() float64 { return h.volts/h.rated - 1 }
 
 // solve finds the operating point of the layout under a supply.
 func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
+	net := l.feed(s, sc)
+	strandOf, shorted := l.addBranches(&net, exponent, sc)
+	p := solved{point: net.solve()}
+	if p.unlimited {
+		return p
+	}
+	if shorted >= 0 {
+		p.shortA = p.branchA[shorted]
+		p.limited = net.limitA > 0 && p.totalA > net.limitA*(1-1e-9)
+	}
+	for i, b := range net.branches {
+		if b.count == 0 {
+			continue
+		}
+		for _, e := range b.elems {
+			if e.ohmic && e.ohm == 0 {
+				continue
+			}
+			p.heaters = append(p.heaters, heaterAt{strandOf[i], e.valve, e.v0, e.volts(p.branchA[i]) / float64(e.mult)})
+		}
+	}
+	if !sc.straight {
+		p.partW = l.heat(net, strandOf, p.point)
+	}
+	return p
+}
+
+// feed is the network ahead of the strands: the supply and the shared part.
+func (l layout) feed(s Supply, sc scenario) network {
 	net := network{
 		openV:     (s.Volts + s.AtA*s.OutputOhm) * (1 + sc.supply),
 		sourceOhm: s.OutputOhm + s.LeadOhm + s.FilterOhm,
@@ -69,89 +98,88 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 	if sc.shorted {
 		net.limitA = s.limit()
 	}
-	bad := -1        // branch with the shorted heater
-	owner := []int{} // strand of each branch
+	return net
+}
+
+// addBranches adds the strands as the scenario has them. strandOf is the strand of
+// each branch, shorted the branch with the shorted heater, -1 when none.
+func (l layout) addBranches(net *network, exponent float64, sc scenario) (strandOf []int, shorted int) {
+	shorted = -1
 	for k, st := range l.strands {
-		b := branch{name: st.name, count: st.count}
+		b := branch{name: st.name, count: sc.lit(k, st.count)}
 		if l.strandOhm != nil && !sc.straight {
 			b.ohm = l.strandOhm[k] * (1 + sc.part)
 		}
 		for j, e := range st.elems {
 			b.elems = append(b.elems, e.under(sc, exponent, k, j)...)
 		}
-		switch {
-		case sc.last > 0:
-			b.count = 0
-			if sc.last == k+1 {
-				b.count = 1
-			}
-		case sc.pulled == k+1:
+		if sc.last == 0 && sc.pulled != k+1 && sc.shorted && sc.strand == k {
+			shorted = len(net.branches)
+			net.branches = append(net.branches, b.withShort(sc.elem))
+			strandOf = append(strandOf, k)
 			b.count--
-		case sc.shorted && sc.strand == k:
-			bad = len(net.branches)
-			faulty := b
-			faulty.count = 1
-			faulty.elems = nil
-			for j, e := range b.elems {
-				if j == sc.elem {
-					short := e
-					short.ohmic, short.ohm, short.mult = true, 0, 1
-					faulty.elems = append(faulty.elems, short)
-					e.mult--
-				}
-				if e.mult > 0 {
-					faulty.elems = append(faulty.elems, e)
-				}
-			}
-			b.count--
-			net.branches = append(net.branches, faulty)
-			owner = append(owner, k)
 		}
 		net.branches = append(net.branches, b)
-		owner = append(owner, k)
+		strandOf = append(strandOf, k)
 	}
-	p := solved{point: net.solve()}
-	if p.unlimited {
-		return p
+	return strandOf, shorted
+}
+
+// lit is how many of count like branches of strand k the scenario leaves in.
+func (sc scenario) lit(k, count int) int {
+	switch {
+	case sc.last == k+1:
+		return 1
+	case sc.last > 0:
+		return 0
+	case sc.pulled == k+1:
+		return count - 1
 	}
-	if bad >= 0 {
-		p.shortA = p.branchA[bad]
-		p.limited = net.limitA > 0 && p.totalA > net.limitA*(1-1e-9)
-	}
-	for i, b := range net.branches {
-		if b.count == 0 {
-			continue
+	return count
+}
+
+// withShort is one branch of the kind in which a heater of element elem is shorted.
+func (b branch) withShort(elem int) branch {
+	faulty := b
+	faulty.count, faulty.elems = 1, nil
+	for j, e := range b.elems {
+		if j == elem {
+			short := e
+			short.ohmic, short.ohm, short.mult = true, 0, 1
+			faulty.elems = append(faulty.elems, short)
+			e.mult--
 		}
-		for _, e := range b.elems {
-			if e.ohmic && e.ohm == 0 {
-				continue
-			}
-			p.heaters = append(p.heaters, heaterAt{owner[i], e.valve, e.v0, e.volts(p.branchA[i]) / float64(e.mult)})
+		if e.mult > 0 {
+			faulty.elems = append(faulty.elems, e)
 		}
 	}
-	if sc.straight {
-		return p
-	}
+	return faulty
+}
+
+// heat is the watts of the hottest single part: of the shared one, or of each
+// strand's.
+func (l layout) heat(net network, strandOf []int, p point) []float64 {
+	var partW []float64
 	switch {
 	case l.diodes > 0:
-		p.partW = []float64{p.totalA * net.diode.volts(p.totalA)}
+		partW = []float64{p.totalA * net.diode.volts(p.totalA)}
 	case l.strandOhm != nil:
-		p.partW = make([]float64, len(l.strands))
+		partW = make([]float64, len(l.strands))
 		for i, b := range net.branches {
 			if b.count > 0 {
-				k := owner[i]
-				p.partW[k] = math.Max(p.partW[k], p.branchA[i]*p.branchA[i]*b.ohm)
+				k := strandOf[i]
+				partW[k] = math.Max(partW[k], p.branchA[i]*p.branchA[i]*b.ohm)
 			}
 		}
 	case l.sharedOhm > 0:
-		p.partW = []float64{p.totalA * p.totalA * net.sharedOhm}
+		partW = []float64{p.totalA * p.totalA * net.sharedOhm}
 	}
 	if l.heatShare != nil {
-		for k := range p.partW {
-			p.partW[k] *= l.heatShare[k]
+		for k := range partW {
+			partW[k] *= l.heatShare[k]
 		}
 	}
-	return p
+	return partW
 }
 
 // under gives the element as the scenario has it: split in two where one odd
@@ -249,87 +277,116 @@ func (p solved) corner(name string, kind Kind) Corner {
 	return c
 }
 
+// cornerList collects the worst cases of one layout under one supply.
+type cornerList struct {
+	l   layout
+	s   Supply
+	o   Options
+	out []Corner
+}
+
+func (c *cornerList) add(name string, kind Kind, sc scenario) *Corner {
+	c.out = append(c.out, c.l.solve(c.s, c.o.Exponent, sc).corner(name, kind))
+	return &c.out[len(c.out)-1]
+}
+
 // corners lists every case that matters for the layout.
 func (l layout) corners(s Supply, o Options) []Corner {
-	solve := func(sc scenario) solved { return l.solve(s, o.Exponent, sc) }
-	var out []Corner
-	add := func(name string, kind Kind, sc scenario) *Corner {
-		out = append(out, solve(sc).corner(name, kind))
-		return &out[len(out)-1]
-	}
-	partWord, tol := "part", o.PartTol
-	hasPart := l.sharedOhm > 0 || l.diodes > 0
-	for _, r := range l.strandOhm {
+	c := &cornerList{l: l, s: s, o: o}
+	c.add("nominal", KindNominal, scenario{})
+	c.addSpread()
+	c.addOddHeaters()
+	c.addPulled()
+	c.addShorts()
+	c.add("cold start", KindCold, scenario{cold: o.ColdRatio}).Note = "first instant; see the warm-up"
+	return c.out
+}
+
+// addSpread adds the tolerances, one by one and the worst together.
+func (c *cornerList) addSpread() {
+	partWord, tol := "part", c.o.PartTol
+	hasPart := c.l.sharedOhm > 0 || c.l.diodes > 0
+	for _, r := range c.l.strandOhm {
 		hasPart = hasPart || r > 0
 	}
-	if l.diodes > 0 {
+	if c.l.diodes > 0 {
 		partWord, tol = "drop", 1
 	}
-	add("nominal", KindNominal, scenario{})
-	if s.TolFrac > 0 {
-		add("supply high", KindSpread, scenario{supply: s.TolFrac})
-		add("supply low", KindSpread, scenario{supply: -s.TolFrac})
+	supplyTol := c.s.TolFrac
+	if supplyTol > 0 {
+		c.add("supply high", KindSpread, scenario{supply: supplyTol})
+		c.add("supply low", KindSpread, scenario{supply: -supplyTol})
 	}
 	if hasPart {
-		add(partWord+" low", KindSpread, scenario{part: -tol})
-		add(partWord+" high", KindSpread, scenario{part: tol})
+		c.add(partWord+" low", KindSpread, scenario{part: -tol})
+		c.add(partWord+" high", KindSpread, scenario{part: tol})
 	}
-	add("heaters draw little", KindSpread, scenario{heaters: -1})
-	add("heaters draw much", KindSpread, scenario{heaters: 1})
 	high, low := scenario{heaters: -1}, scenario{heaters: 1}
 	highName, lowName := "heaters draw little", "heaters draw much"
+	c.add(highName, KindSpread, high)
+	c.add(lowName, KindSpread, low)
 	if hasPart {
 		high.part, low.part = -tol, tol
 		highName, lowName = partWord+" low, "+highName, partWord+" high, "+lowName
 	}
-	if s.TolFrac > 0 {
-		high.supply, low.supply = s.TolFrac, -s.TolFrac
+	if supplyTol > 0 {
+		high.supply, low.supply = supplyTol, -supplyTol
 		highName, lowName = "supply high, "+highName, "supply low, "+lowName
 	}
-	if len(out) > 1 && (hasPart || s.TolFrac > 0) {
-		add(highName, KindSpread, high)
-		add(lowName, KindSpread, low)
+	if hasPart || supplyTol > 0 {
+		c.add(highName, KindSpread, high)
+		c.add(lowName, KindSpread, low)
 	}
-	for k, st := range l.strands {
+}
+
+// addOddHeaters adds, for each heater in a string, it against the rest.
+func (c *cornerList) addOddHeaters() {
+	for k, st := range c.l.strands {
 		for j, e := range st.elems {
 			if len(st.elems) == 1 && e.mult == 1 {
 				continue
 			}
-			add(fmt.Sprintf("one %s draws little, its string's rest much", e.valve.Type), KindSpread, scenario{heaters: -1, oddOne: true, strand: k, elem: j})
-			add(fmt.Sprintf("one %s draws much, its string's rest little", e.valve.Type), KindSpread, scenario{heaters: 1, oddOne: true, strand: k, elem: j})
+			c.add(fmt.Sprintf("one %s draws little, its string's rest much", e.valve.Type), KindSpread, scenario{heaters: -1, oddOne: true, strand: k, elem: j})
+			c.add(fmt.Sprintf("one %s draws much, its string's rest little", e.valve.Type), KindSpread, scenario{heaters: 1, oddOne: true, strand: k, elem: j})
 		}
 	}
-	for k, st := range l.strands {
+}
+
+// addPulled adds every valve pulled from its socket, and the lightest left alone.
+func (c *cornerList) addPulled() {
+	for k, st := range c.l.strands {
 		for _, name := range st.types() {
-			c := add(name+" pulled", KindPulled, scenario{pulled: k + 1})
+			pulled := c.add(name+" pulled", KindPulled, scenario{pulled: k + 1})
 			if st.string {
-				c.Note = "its string goes dark"
+				pulled.Note = "its string goes dark"
 			}
-			if c.AllOff {
-				c.Note = "no heater is left lit"
+			if pulled.AllOff {
+				pulled.Note = "no heater is left lit"
 			}
 		}
 	}
-	if l.valves() > 2 {
-		if k := l.lightest(); k >= 0 {
-			name := fmt.Sprintf("only one %s left in", l.strands[k].name)
-			if l.strands[k].string {
-				name = fmt.Sprintf("only %s left in", l.strands[k].name)
-			}
-			add(name, KindLast, scenario{last: k + 1})
-		}
+	if c.l.valves() <= 2 {
+		return
 	}
-	for k, st := range l.strands {
+	if k := c.l.lightest(); k >= 0 {
+		name := fmt.Sprintf("only one %s left in", c.l.strands[k].name)
+		if c.l.strands[k].string {
+			name = fmt.Sprintf("only %s left in", c.l.strands[k].name)
+		}
+		c.add(name, KindLast, scenario{last: k + 1})
+	}
+}
+
+// addShorts adds every heater shorted.
+func (c *cornerList) addShorts() {
+	for k, st := range c.l.strands {
 		for j, e := range st.elems {
-			c := add(e.valve.Type+" heater shorted", KindShort, scenario{shorted: true, strand: k, elem: j})
-			if !c.Unlimited {
-				c.Note = s.faultNote(*c)
+			short := c.add(e.valve.Type+" heater shorted", KindShort, scenario{shorted: true, strand: k, elem: j})
+			if !short.Unlimited {
+				short.Note = c.s.faultNote(*short)
 			}
 		}
 	}
-	c := add("cold start", KindCold, scenario{cold: o.ColdRatio})
-	c.Note = "first instant; see the warm-up"
-	return out
 }
 
 // types names the valve types of a strand without repeats.

@@ -195,6 +195,42 @@ func (z sizing) whyNot() string {
 	return s
 }
 
+// choiceKey is what arrangements are compared by, in the order of the fields.
+type choiceKey struct {
+	pulled, nominal, corners bool    // heaters outside their limits, and when
+	excursion                float64 // relative, in steps of 1 %
+	parts                    int
+}
+
+// worse reports whether a is a worse choice than b.
+func (a choiceKey) worse(b choiceKey) bool {
+	switch {
+	case a.pulled != b.pulled:
+		return a.pulled
+	case a.nominal != b.nominal:
+		return a.nominal
+	case a.corners != b.corners:
+		return a.corners
+	case a.excursion != b.excursion:
+		return a.excursion > b.excursion
+	}
+	return a.parts > b.parts
+}
+
+func (part Part) choiceKey() choiceKey {
+	k := choiceKey{pulled: part.PulledOver, parts: part.Count}
+	for j, c := range part.Corners {
+		if j == 0 {
+			k.nominal = c.OverLimit || c.UnderLimit
+		}
+		if c.Kind == KindSpread {
+			k.corners = k.corners || c.OverLimit || c.UnderLimit
+		}
+	}
+	k.excursion = math.Round(100 * math.Max(part.WorstHigh, -part.WorstLow))
+	return k
+}
+
 // choose picks the arrangement: first that no pulled valve harms the rest, then
 // that the nominal point and the tolerance corners are inside the heaters'
 // limits, then the least excursion, then the fewest parts.
@@ -202,43 +238,12 @@ func (p *Plan) choose() {
 	if !p.CanFeed {
 		return
 	}
-	type key struct {
-		pulled, nominal, corners bool
-		excursion                float64 // relative, in steps of 1 %
-		parts                    int
-	}
-	worse := func(a, b key) bool {
-		if a.pulled != b.pulled {
-			return a.pulled
-		}
-		if a.nominal != b.nominal {
-			return a.nominal
-		}
-		if a.corners != b.corners {
-			return a.corners
-		}
-		if a.excursion != b.excursion {
-			return a.excursion > b.excursion
-		}
-		return a.parts > b.parts
-	}
-	var best key
+	var best choiceKey
 	for i, a := range p.Arrangements {
 		if a.Best < 0 {
 			continue
 		}
-		part := a.Parts[a.Best]
-		k := key{pulled: part.PulledOver, parts: part.Count}
-		for j, c := range part.Corners {
-			if j == 0 {
-				k.nominal = c.OverLimit || c.UnderLimit
-			}
-			if c.Kind == KindSpread {
-				k.corners = k.corners || c.OverLimit || c.UnderLimit
-			}
-		}
-		k.excursion = math.Round(100 * math.Max(part.WorstHigh, -part.WorstLow))
-		if p.Best < 0 || worse(best, k) {
+		if k := a.Parts[a.Best].choiceKey(); p.Best < 0 || best.worse(k) {
 			p.Best, best = i, k
 		}
 	}
@@ -247,9 +252,14 @@ func (p *Plan) choose() {
 	}
 	if last := len(p.Arrangements) - 1; p.Best != last { // no dropper stands last
 		if none := p.Arrangements[last].Parts[0]; none.ErrFrac <= directOver && p.comfortable(none) {
-			p.Best, best = last, key{}
+			p.Best, best = last, choiceKey{}
 		}
 	}
+	p.sayChoice(best)
+}
+
+// sayChoice words why the best arrangement is it, or takes it back.
+func (p *Plan) sayChoice(best choiceKey) {
 	a := p.Arrangements[p.Best]
 	part := a.Parts[a.Best]
 	switch {
