@@ -18,6 +18,15 @@ const (
 	// heldTimes: a smooth cycle that swings about its own level by this many times the
 	// spikes' threshold holds spikes. Between arcs and corners tests show less.
 	heldTimes = 1.0
+	// marginalTimes: spikes off the edges whose peaks stay under this many times the
+	// threshold of six standard deviations may be lesser ones that noise lifted: of three
+	// deviations it does in one sample of 700.
+	marginalTimes = 1.5
+	// besideLift is by how many standard deviations the noise lifts the upper peaks read
+	// without a cycle (the largest of some samples, and the upper of many), and
+	// besideLevelShare the doubt of the level under them as a share of the peak.
+	besideLift       = 2
+	besideLevelShare = 0.05
 	// ringLeastQ: under it a damped sinusoid describes the pulse's own tail as well
 	// as a ring, and its frequency means nothing.
 	ringLeastQ = 1.5

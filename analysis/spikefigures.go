@@ -17,117 +17,129 @@ type spikeResult struct {
 	cautions []capture.Caution
 }
 
-// reading is a value with what is known of its deviation: twice the standard
-// one, the gain and the model left out.
-type reading struct{ value, deviation float64 }
-
-// quantileReading reads a quantile of sorted peaks; perScatter is its standard
-// deviation times √n over that of a single one, sigmas the noise's share.
-func quantileReading(sorted []float64, q, perScatter, noiseV float64) reading {
-	scatter := spike.Quantile(sorted, 0.84) - spike.Quantile(sorted, 0.16)
-	return reading{spike.Quantile(sorted, q), 2 * math.Hypot(perScatter*scatter/2/math.Sqrt(float64(len(sorted))), noiseV)}
-}
-
-// figure states the reading with the gain's and the model's share.
-func (r reading) figure(gainFraction float64, lowerBound bool) figure.Figure {
-	f := spikeB.of(r.value, r.deviation, gainFraction)
-	f.LowerBound = lowerBound
-	return f
-}
-
 // spikeFigures turns the events into figures. mainsHz is the mains frequency as
 // found; clipped is how many samples lie at the converter's end stops.
 func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int) spikeResult {
-	found, gain := &sw.spikes, rec.setup.GainFraction
+	found := &sw.spikes
 	if why := whyNoSpikes(rec, sw); why != "" {
+		if s, ok := besideSpikes(rec, sw, clipped); ok {
+			return spikeResult{summary: s}
+		}
 		return spikeResult{summary: noSpikes(figure.NotMeasured(why))}
 	}
 	held := len(found.Templates) < 2 && found.HeldV > heldTimes*found.ThresholdV
-	if found.Count == 0 && held {
-		return spikeResult{summary: heldSpikes(rec, found), cautions: []capture.Caution{heldCaution(found.HeldV)}}
-	}
 	if found.Count == 0 {
-		// a spike may hide in the step of an edge or in the ripple's own corners
-		threshold := max(math.Hypot(found.ThresholdV, 2*stepDoubtV(rec, sw, 0)), found.SwingV)
-		s := noSpikes(figure.NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*threshold)))
-		s.ThresholdV, s.PerS, s.PerCycle = threshold, figure.Known(0), figure.Known(0)
-		return spikeResult{summary: s}
+		return absentSpikes(rec, sw, held)
 	}
-	events, tied := classifyFree(sw.spikes.Events, rec, mainsHz)
+	events, tied := classifyFree(found.Events, rec, mainsHz)
 	s := SpikeSummary{ThresholdV: found.ThresholdV, Count: found.Count, MainsTied: tied, Random: max(len(found.OffEdge)-tied, 0),
 		List: evenPick(events, spike.MaxListed)}
 	s.DurationMedianS = figure.Known(medianOf(events, func(e spike.Event) float64 { return e.DurationS }))
 	s.AreaMedianVs = figure.Known(medianOf(events, func(e spike.Event) float64 { return e.AreaVs }))
 
 	split := stepDoubtV(rec, sw, s.DurationMedianS.Value)
-	peaks := slices.Clone(found.PeaksV)
-	slices.Sort(peaks)
-	median := quantileReading(peaks, 0.5, 1.25, 0.1*found.SigmaV)
-	p95 := quantileReading(peaks, 0.95, 2.1, 0.2*found.SigmaV)
-	top := reading{peaks[len(peaks)-1], 2 * found.SigmaV}
-	stepHides := 2*split > 0.1*median.value
-	s.PerS, s.PerCycle = spikeRates(rec, sw, stepHides)
-
+	edges := edgeReadings(sw, split)
+	grain := spikeGrain(rec, edges, s.DurationMedianS.Value)
+	peaks := peakReadings(found, split, edges.openV)
+	peaks.lower = grain.tooCoarse() || clipped > 0
+	s.PerS, s.PerCycle = spikeRates(rec, sw, peaks.stepHides)
 	if held {
 		s.PerS.LowerBound, s.PerCycle.LowerBound = true, true
 	}
-	edges := edgeReadings(sw, split)
-	// too few samples in the pulse or in the ring: the true peak lies higher
-	long := edges.largestDurationS
-	if long == 0 {
-		long = s.DurationMedianS.Value
+	s.statePeaks(peaks, edges, rec.setup.GainFraction)
+	s.AmplitudeHist = histogramOf(peaks.sorted, histogramSteps)
+	if len(events) == found.Count {
+		s.IntervalHist = intervalHist(events)
 	}
-	rate := rec.tr.SampleRateHz
-	if rec.tr.TrueRateHz > 0 {
-		rate = min(rate, rec.tr.TrueRateHz)
+	if rec.tr.Span.HighHz < spikeSpanHz {
+		s, grain.coarse = s.withoutPeaks(slowForSpikes(rec)), true
 	}
-	undersampled := long*rate < samplesInPulse || edges.largestRingHz > 0 && rate/edges.largestRingHz < samplesInRing
-	lower := undersampled || clipped > 0
-	for _, r := range []*reading{&median, &p95, &top} {
-		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*split), edges.openV)
-	}
-	s.PeakMedianV, s.PeakP95V, s.PeakMaxV = median.figure(gain, lower), p95.figure(gain, lower), top.figure(gain, lower)
+	return spikeResult{summary: s, cautions: spikeCautions(rec, sw, held, peaks.stepHides, split, grain)}
+}
+
+// statePeaks states the peaks of all events and of either edge.
+func (s *SpikeSummary) statePeaks(p peakSet, edges edgeSet, gain float64) {
+	s.PeakMedianV, s.PeakP95V, s.PeakMaxV = p.figure(p.median, gain), p.figure(p.p95, gain), p.figure(p.top, gain)
 	s.RingHz, s.RingQ = edges.largest.ringHz, edges.largest.ringQ
 	s.RisingRingHz, s.RisingRingQ = edges.rising.ringHz, edges.rising.ringQ
 	s.FallingRingHz, s.FallingRingQ = edges.falling.ringHz, edges.falling.ringQ
 	s.RisingPeakMedianV, s.FallingPeakMedianV = figure.NotMeasured("no spike stands at the rising edge"), figure.NotMeasured("no spike stands at the falling edge")
 	if edges.rising.seen {
-		s.RisingPeakMedianV = edges.rising.peak.figure(gain, lower)
+		s.RisingPeakMedianV = edges.rising.peak.figure(gain, p.lower)
 	}
 	if edges.falling.seen {
-		s.FallingPeakMedianV = edges.falling.peak.figure(gain, lower)
+		s.FallingPeakMedianV = edges.falling.peak.figure(gain, p.lower)
 	}
-	s.AmplitudeHist = histogramOf(peaks, histogramSteps)
-	if len(events) == found.Count {
-		gaps := make([]float64, 0, len(events))
-		for i := 1; i < len(events); i++ {
-			gaps = append(gaps, events[i].TimeS-events[i-1].TimeS)
-		}
-		slices.Sort(gaps)
-		s.IntervalHist = histogramOf(gaps, histogramSteps)
+}
+
+// intervalHist is the histogram of the times between events.
+func intervalHist(events []spike.Event) Histogram {
+	gaps := make([]float64, 0, len(events))
+	for i := 1; i < len(events); i++ {
+		gaps = append(gaps, events[i].TimeS-events[i-1].TimeS)
 	}
-	if rec.tr.Span.HighHz < spikeSpanHz {
-		s, undersampled = s.withoutPeaks(slowForSpikes(rec)), true
-	}
-	out := spikeResult{summary: s}
+	slices.Sort(gaps)
+	return histogramOf(gaps, histogramSteps)
+}
+
+// absentSpikes are the figures of a record in which no spike was counted: held tells
+// that the smooth cycle holds some.
+func absentSpikes(rec *record, sw switching, held bool) spikeResult {
+	found := &sw.spikes
 	if held {
-		out.cautions = append(out.cautions, heldCaution(found.HeldV))
+		return spikeResult{summary: heldSpikes(rec, found), cautions: []capture.Caution{heldCaution(found.HeldV)}}
+	}
+	// a spike may hide in the step of an edge or in the ripple's own corners
+	threshold := max(math.Hypot(found.ThresholdV, 2*stepDoubtV(rec, sw, 0)), found.SwingV)
+	s := noSpikes(figure.NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*threshold)))
+	s.ThresholdV, s.PerS, s.PerCycle = threshold, figure.Known(0), figure.Known(0)
+	return spikeResult{summary: s}
+}
+
+// spikeCautions are the doubts about spikes that were counted.
+func spikeCautions(rec *record, sw switching, held, stepHides bool, splitV float64, g grain) []capture.Caution {
+	var list []capture.Caution
+	if held {
+		list = append(list, heldCaution(sw.spikes.HeldV))
 	}
 	if stepHides {
-		out.cautions = append(out.cautions, capture.Caution{
+		list = append(list, capture.Caution{
 			Code: capture.CautionStepHides,
-			Text: fmt.Sprintf("the spikes are as short as the ripple's own step of %.3g mV at the edges (ESR); how much of an edge is which is known to %.2g mV only", 1e3*stepAtEdges(rec, sw.Model), 1e3*2*split),
+			Text: fmt.Sprintf("the spikes are as short as the ripple's own step of %.3g mV at the edges (ESR); how much of an edge is which is known to %.2g mV only", 1e3*stepAtEdges(rec, sw.Model), 1e3*2*splitV),
 			Fix:  "judge such edges by the peak-to-peak in 20 MHz, which holds both",
 		})
 	}
-	if undersampled {
-		out.cautions = append(out.cautions, capture.Caution{
+	if g.tooCoarse() {
+		list = append(list, capture.Caution{
 			Code: capture.CautionUndersampled,
-			Text: undersampledText(rate, long, edges.largestRingHz),
+			Text: undersampledText(g.rateHz, g.longS, g.ringHz),
 			Fix:  "use the fastest time base and all the memory; a single channel often doubles the rate",
 		})
 	}
-	return out
+	return list
+}
+
+// grain is how coarsely the strongest spike is sampled.
+type grain struct {
+	rateHz, longS, ringHz float64 // ringHz 0: no ring
+	coarse                bool    // the record is too slow for any spike
+}
+
+func spikeGrain(rec *record, edges edgeSet, durationS float64) grain {
+	g := grain{rateHz: rec.tr.SampleRateHz, longS: edges.largestDurationS, ringHz: edges.largestRingHz}
+	if g.longS == 0 {
+		g.longS = durationS
+	}
+	if rec.tr.TrueRateHz > 0 {
+		g.rateHz = min(g.rateHz, rec.tr.TrueRateHz)
+	}
+	return g
+}
+
+// tooCoarse tells that too few samples lie in the pulse or in the ring: the true
+// peak lies higher.
+func (g grain) tooCoarse() bool {
+	return g.coarse || g.longS*g.rateHz < samplesInPulse || g.ringHz > 0 && g.rateHz/g.ringHz < samplesInRing
 }
 
 // heldSpikes are the spikes of a record whose smooth cycle holds them: they can't be
@@ -136,6 +148,9 @@ func heldSpikes(rec *record, found *spike.Finding) SpikeSummary {
 	s := noSpikes(figure.NotMeasured("pulses or rings and the ripple can't be told apart in the cycle found"))
 	s.ThresholdV = found.ThresholdV
 	at := reading{found.HeldV, 2 * found.SigmaV}.figure(rec.setup.GainFraction, true)
+	if p95, _ := besideReadings(found.Beside); found.Beside.Tells() && p95.value-p95.deviation > at.Value {
+		at = p95.figure(rec.setup.GainFraction, true)
+	}
 	s.PeakP95V, s.PeakMaxV = at, at
 	return s
 }

@@ -21,6 +21,7 @@ type Finding struct {
 	OffEdge    []Event           // those outside the edges' windows
 	HeldV      float64           // peak of what the smooth ripple itself holds of pulses and rings
 	SwingV     float64           // the same with the ripple's corners
+	Beside     Beside            // the spikes read without the cycle, where one is known
 
 	all          []cycle.Transient // of all edges that the folded cycle shows
 	offEdgeSpans []interval        // samples that the events off the edges cover
@@ -34,7 +35,9 @@ type interval struct{ from, to int }
 // stepV is the converter's step, 0 where it is not known.
 func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
 	if r.Model != nil {
-		return findIn(r, f, rateHz, stepV, 0)
+		out := findIn(r, f, rateHz, stepV, 0)
+		out.Beside = readBeside(r.Volts, rateHz, stepV)
+		return out
 	}
 	level := *r
 	level.Slow = localLevels(r.Volts, rateHz)

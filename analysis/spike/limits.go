@@ -21,6 +21,9 @@ const (
 	// current-mode and hysteretic converters jitter by some tens of nanoseconds (common
 	// practice, no source).
 	jitterReachS = 60e-9
+	// crestLift is by how many standard deviations of it the noise lifts the largest of
+	// the two or three samples at a crest (expected largest of three: 0.85).
+	crestLift = 0.85
 	// pilotCycles is how many transients tell whether the mean one is smeared; single
 	// ones must top it by smearedShare of it and, for the noise of the largest of some
 	// samples, by smearedSigmas of the noise.
@@ -35,6 +38,15 @@ const (
 	levelS = 1e-6
 	// leastInLevel is the least number of samples of such a stretch.
 	leastInLevel = 16
+	// besideLeast peaks and more, the upper of which top the threshold by besideClear,
+	// are spikes: the noise alone tops it by a tenth of itself at most.
+	besideLeast = 3
+	besideClear = 1.3
+	// leastBesideHz: at a lower rate, in samples per second, 1 µs holds too few samples
+	// for a median to pass over a ring.
+	leastBesideHz = 24e6
+	// mostBeside is how many samples are read for the second time.
+	mostBeside = 1 << 20
 	// heldShare: half the stretch is at most this part of the cycle, so that its ramps
 	// stay straight within it.
 	heldShare = 16

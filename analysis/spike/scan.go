@@ -44,7 +44,14 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 			}
 		}
 		peak, where := ip.Peak(buf, at, math.Copysign(1, buf[at]))
-		peak -= levelAround(buf, start-from, last-from)
+		level, ok := 0.0, false
+		if r.Model != nil { // a line needs a residue that is flat but for the model's error
+			level, ok = levelBefore(buf, start-from)
+		}
+		if !ok {
+			level = levelAround(buf, start-from, last-from)
+		}
+		peak -= level
 		if math.Abs(peak) < out.ThresholdV {
 			return // noise on a level that is off, as where the mains' ripple bends
 		}
@@ -79,6 +86,25 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 	if inside {
 		finish()
 	}
+}
+
+// levelBefore is the level under an event by the line through what lies before it,
+// taken to its start: after it comes its ring, and a corner of the ripple under it
+// turns the level there. The last quarter before it is left out, since an event begins
+// before it passes the threshold. ok is false where too little lies before it.
+func levelBefore(buf []float64, first int) (level float64, ok bool) {
+	quiet := first - first/4
+	if quiet < leastInLevel {
+		return 0, false
+	}
+	n := float64(quiet)
+	var sx, sy, sxx, sxy float64
+	for i, v := range buf[:quiet] {
+		x := float64(i)
+		sx, sy, sxx, sxy = sx+x, sy+v, sxx+x*x, sxy+x*v
+	}
+	slope := (n*sxy - sx*sy) / (n*sxx - sx*sx)
+	return sy/n + slope*(float64(first)-sx/n), true
 }
 
 // levelAround is the median of what lies beside an event; 0 where that is too
@@ -153,8 +179,13 @@ func (out *Finding) settleOffEdge(r *cycle.Residue) {
 	}
 	out.OffEdge = kept
 	out.Count += len(kept)
-	for _, s := range kept {
-		out.PeaksV = append(out.PeaksV, math.Abs(s.PeakV))
+	peaks := make([]float64, len(kept))
+	for i, s := range kept {
+		peaks[i] = math.Abs(s.PeakV)
+	}
+	withoutNoise(peaks, out.SigmaV)
+	for _, p := range peaks {
+		out.PeaksV = append(out.PeaksV, max(p-crestLift*out.SigmaV, 0))
 	}
 	out.Events = append(out.Events, kept...)
 }
