@@ -97,18 +97,23 @@ func (p *rowSpec) parse(c *rowChunk) {
 func (w *chunkReader) read() {
 	var r row
 	odd := false // r was filled by slow
-	plain := w.spec.plain()
+	plain, single := w.spec.plain(), w.spec.single()
 	for start := 0; start < len(w.buf); {
 		if odd {
 			r, odd = row{}, false
 		}
-		if plain {
-			if next := w.spec.pair(w.buf, start, &r); next > 0 {
-				w.lines++
-				start = next
-				w.add(&r)
-				continue
-			}
+		next := 0
+		switch {
+		case plain:
+			next = w.spec.pair(w.buf, start, &r)
+		case single:
+			next = w.spec.alone(w.buf, start, &r)
+		}
+		if next > 0 {
+			w.lines++
+			start = next
+			w.add(&r)
+			continue
 		}
 		lineStart := start
 		line, next, last := w.line(start)

@@ -60,6 +60,27 @@ func (p *rowSpec) pair(b []byte, start int, r *row) int {
 	return e + 1
 }
 
+// single tells whether the rows are one column of volts, no more.
+func (p *rowSpec) single() bool {
+	return p.time < 0 && p.volt == 0 && p.cells == 1 && p.seg < 0 && p.voltUnit == ""
+}
+
+// alone reads the usual row of a single column in one go, as pair does.
+func (p *rowSpec) alone(b []byte, start int, r *row) int {
+	v, e := scanNumber(b[start:], p.decimal)
+	if e += start; e == start || e >= len(b) || v.v >= scpiOver || v.v <= -scpiOver {
+		return 0
+	}
+	if b[e] != p.eol && b[e] == '\r' && e+1 < len(b) {
+		e++
+	}
+	if b[e] != p.eol {
+		return 0
+	}
+	r.v = v.v
+	return e + 1
+}
+
 // fast reads the plain case: numbers where they are expected. Anything else
 // is left to slow.
 func (p *rowSpec) fast(line []byte, r *row) bool {
