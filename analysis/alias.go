@@ -30,7 +30,8 @@ type rateView struct {
 	sure bool         // no supply of the trade could have been folded down to it
 }
 
-// SettleAliases compares the captures of one unit. A line switching above half
+// SettleAliases compares the captures of one unit, those across its output and its
+// common-mode ones apart: what switches in one need not be what the other shows. A line switching above half
 // a sample rate is folded down to |f - k·rate|, elsewhere at every rate; a true
 // one stays. Where a capture shows an alias of what another shows, or two can
 // only be explained by a third frequency, no figure of it stays that rests on the
@@ -40,12 +41,17 @@ type rateView struct {
 // measurements given are left as they are.
 func SettleAliases(ms []*Measurement) []*Measurement {
 	out := slices.Clone(ms)
-	if len(ms) < 2 {
-		return out
+	for _, mode := range []capture.Mode{capture.Differential, capture.Common} {
+		settleMode(out, mode)
 	}
+	return out
+}
+
+// settleMode settles the captures of one mode, in place.
+func settleMode(out []*Measurement, mode capture.Mode) {
 	var views []*rateView
-	for i, m := range ms {
-		if m == nil || !(m.SampleRateHz > 0) {
+	for i, m := range out {
+		if m == nil || m.Mode != mode || !(m.SampleRateHz > 0) {
 			continue
 		}
 		if v := viewOf(m); v != nil {
@@ -64,16 +70,15 @@ func SettleAliases(ms []*Measurement) []*Measurement {
 		return 0
 	})
 	if len(views) < 2 {
-		return out
+		return
 	}
 	if views[0].sure {
 		for _, v := range views[1:] {
 			v.against(views[0])
 		}
-		return out
+		return
 	}
 	settleUnsure(views)
-	return out
 }
 
 // viewOf is what a capture shows of the switching, nil when nothing.

@@ -80,6 +80,8 @@ func levelFigures(rec *record, clipped int) levels {
 	var out levels
 	b, tr, gain, step := rec.basic, rec.tr, rec.setup.GainFraction, rec.stepSigma()
 	switch {
+	case tr.Mode == capture.Common:
+		out.dcV = figure.NotMeasured("a common-mode capture shows no DC of the output; a meter reading is needed")
 	case tr.Coupling == capture.CouplingAC:
 		out.dcV = figure.NotMeasured("the capture is AC-coupled; a DC-coupled capture or a meter reading is needed")
 	case tr.Coupling != capture.CouplingDC && math.Abs(b.mean) <= lowestPlainDCV:

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"stillglow/analysis/cycle"
+	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
@@ -175,9 +176,39 @@ func (f *findings) baselineCautions(m *Measurement, list *cautionList) {
 		list.add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline's line at %s is resolved to %s only and can't be compared with the capture's there, which stays charged to the unit",
 			hertz(l.FrequencyHz), hertz(l.BinHz)), again)
 	}
+	if hz, ok := unitInBaseline(m, f.rec.setup); ok {
+		list.add(capture.CautionBaselineOfUnit,
+			fmt.Sprintf("the baseline shows the line at %s that the capture shows: with the supply running it is this unit's own, picked up by the probe's loop, and should not have been taken off", hertz(hz)),
+			"take the baseline with the supply off at the wall; where it was off, write supply = \"off\" in [instrument.baseline] and look for what else switches at that frequency on the bench")
+	}
 	if f.named.mainsIsInstruments {
 		list.add(capture.CautionInstrumentMains,
 			fmt.Sprintf("the line at %s stands as high in the baseline: it is the instrument's or picked up by its leads, and the figure is an upper limit", hertz(m.MainsLineHz.Value)),
 			"keep the probe's leads short and away from mains leads and transformers, and run the instrument from the same mains outlet")
 	}
+}
+
+// sameSwitching is how far, as a share, a line may lie from a baseline's switching
+// frequency and be its harmonic.
+const sameSwitching = 1e-3
+
+// unitInBaseline finds a line that was charged to the instrument though it looks
+// like the unit's switching: the baseline was then made with the supply running.
+// It is not asked where the baseline is told to be made with the supply off.
+func unitInBaseline(m *Measurement, setup Setup) (hz float64, ok bool) {
+	if setup.Baseline == nil || setup.BaselineOff {
+		return 0, false
+	}
+	strongest := 0.0
+	for _, l := range m.Lines {
+		if l.InstrumentRMSV <= strongest || l.FrequencyHz < cycle.SearchLowHz {
+			continue
+		}
+		for _, f := range []figure.Figure{m.SwitchingHz, setup.Baseline.SwitchingHz} {
+			if f.Known && l.HarmonicOf(f.Value, sameSwitching) > 0 {
+				hz, ok, strongest = l.FrequencyHz, true, l.InstrumentRMSV
+			}
+		}
+	}
+	return hz, ok
 }

@@ -19,11 +19,12 @@ type Setup struct {
 	LoadA        float64           // load current of this capture, 0 unknown
 	HeaterA      float64           // the heaters' summed current, 0 unknown
 	Baseline     *Measurement      // the instrument's own floor, nil when none
+	BaselineOff  bool              // the baseline is told to be made with the supply off
 	Quasi468     bool              // also give the ITU-R BS.468-4 quasi-peak
 }
 
 // Measurement is everything one trace shows. Amplitudes are at the unit's
-// terminals. "pp" is peak-to-peak, "rms" is of the varying part unless said.
+// terminals; those of a common-mode trace stand across its 100 Ω. "pp" is peak-to-peak, "rms" is of the varying part unless said.
 type Measurement struct {
 	File         string           // the capture's path as given
 	Channel      string           // its name in the file, "" when the file has but one
@@ -32,6 +33,7 @@ type Measurement struct {
 	Samples      int              // in the record
 	DurationS    float64          // Samples over SampleRateHz
 	Coupling     capture.Coupling // whether the instrument passed DC
+	Mode         capture.Mode     // across the output, or both wires together against earth
 	Calibrated   bool             // false: figures in volts are fractions of full scale
 	Span         capture.Span     // what the record shows, in hertz
 	LoadA        float64          // load current in A as told, 0 unknown

@@ -30,6 +30,9 @@ func newRecord(tr *capture.Trace, setup Setup) (*record, error) {
 	if !basic.finite {
 		return nil, fmt.Errorf("sample %d is not a number", basic.bad)
 	}
+	if b := setup.Baseline; b != nil && b.Mode != tr.Mode {
+		return nil, fmt.Errorf("the baseline %s is a %s one, the capture is not; expected a baseline of the same mode", b.File, b.Mode.Word())
+	}
 	if setup.GainFraction <= 0 {
 		setup.GainFraction = defaultGainFraction
 	}

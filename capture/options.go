@@ -47,6 +47,11 @@ func (o *Options) check() error {
 	default:
 		return fmt.Errorf("coupling %q given, expected dc or ac", o.Coupling)
 	}
+	switch o.Mode {
+	case Differential, Common:
+	default:
+		return fmt.Errorf("mode %q given, expected differential or common", string(o.Mode))
+	}
 	if o.TimeUnit != "" {
 		if u, ok := parseUnit(o.TimeUnit); !ok || (u.kind != unitSecond && u.kind != unitIndex) {
 			return fmt.Errorf("time unit %q given, expected s, ms, us, ns or samples", o.TimeUnit)
@@ -86,6 +91,10 @@ func (t *Trace) applyInstrument(opt Options) error {
 	if opt.Coupling != CouplingUnknown {
 		t.Coupling = opt.Coupling
 		t.assume("coupling", string(t.Coupling), "given")
+	}
+	if opt.Mode != Differential {
+		t.Mode = opt.Mode
+		t.assume("mode", t.Mode.Word(), "given; the volts are those of both wires together, across 100 Ω to chassis or earth")
 	}
 	if opt.BandwidthHz > 0 {
 		t.BandwidthHz = opt.BandwidthHz

@@ -3,6 +3,8 @@
 // the way said beside it. It decides nothing about whether a supply is good.
 package capture
 
+import "strings"
+
 // Coupling tells whether the instrument passed the DC level.
 type Coupling string
 
@@ -12,6 +14,34 @@ const (
 	CouplingDC      Coupling = "dc"
 	CouplingAC      Coupling = "ac"
 )
+
+// Mode tells which volts of a supply a capture shows.
+type Mode string
+
+// The modes of a capture.
+const (
+	Differential Mode = ""       // across the output, from one wire to the other
+	Common       Mode = "common" // both wires together, across 100 Ω to the chassis or earth
+)
+
+// Word names the mode in files that programs read: "differential" or "common".
+func (m Mode) Word() string {
+	if m == Common {
+		return "common"
+	}
+	return "differential"
+}
+
+// ParseMode reads a mode; "" is differential.
+func ParseMode(word string) (m Mode, ok bool) {
+	switch strings.ToLower(strings.TrimSpace(word)) {
+	case "", "differential":
+		return Differential, true
+	case "common":
+		return Common, true
+	}
+	return Differential, false
+}
 
 // Span is the range of frequencies a trace can show, in hertz.
 type Span struct {
@@ -84,6 +114,7 @@ const (
 	CautionAveraged        = "averaged"               // sweeps averaged: noise and unlocked lines too low
 	CautionUnfiltered      = "unfiltered"             // content above half the rate may have folded into sums and noise
 	CautionExtremes        = "extremes"               // peak-detect or envelope: no instant values
+	CautionBaselineOfUnit  = "baseline_of_unit"       // the baseline shows the unit's own switching
 )
 
 // Trace is one channel of a capture, evenly sampled.
@@ -101,6 +132,7 @@ type Trace struct {
 	SampleRateUHz float64
 	StartS        float64  // time of the first sample in seconds, on the file's own clock
 	Coupling      Coupling // as stated or given; CouplingUnknown when neither
+	Mode          Mode     // as given; no file states it
 	Span          Span     // what the record and the instrument can show
 
 	Calibrated    bool    // false: Volts are fractions of full scale (a WAV without a scale)
@@ -147,6 +179,7 @@ type Options struct {
 	BandLimited       *bool    // the instrument limited the bandwidth itself; nil: from the file
 	AntiAliased       *bool    // high-resolution mode, or a low-pass ahead of the input, kept what lies above half the rate out; nil: from the file
 	Coupling          Coupling // unknown: from the file; a WAV counts as AC
+	Mode              Mode     // Common: both wires together against chassis or earth; zero: across the output
 	MaxSamples        int      // refuse a longer record; 0: DefaultMaxSamples
 	Segment           int      // 1-based segment when the file holds several; 0: the first, cautioned
 

@@ -51,6 +51,7 @@ func captureObject(c Capture) (object, error) {
 		coupling = "unknown"
 	}
 	d.add("coupling", string(coupling))
+	d.add("mode", m.Mode.Word())
 	d.add("calibrated", m.Calibrated)
 	unit := "V"
 	if !m.Calibrated {

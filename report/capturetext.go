@@ -11,6 +11,7 @@ import (
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // textWidth is where WriteCapture breaks its lines.
@@ -30,9 +31,9 @@ func WriteCapture(w io.Writer, c Capture) error {
 		name += ", channel " + m.Channel
 	}
 	t.line("%s", clean(name))
-	t.wrapped("  ", fmt.Sprintf("%s; %d samples at %s, %s, %s coupling; shows %s to %s",
+	t.wrapped("  ", fmt.Sprintf("%s; %d samples at %s, %s, %s; shows %s to %s",
 		orWord(clean(c.Layout), "capture"), m.Samples, eng(m.SampleRateHz, "S/s"), eng(m.DurationS, "s"),
-		orWord(string(m.Coupling), "unknown"), eng(m.Span.LowHz, "Hz"), eng(m.Span.HighHz, "Hz")))
+		orWord(string(m.Coupling), "unknown")+commonWord(m.Mode), eng(m.Span.LowHz, "Hz"), eng(m.Span.HighHz, "Hz")))
 
 	for _, row := range analysis.Register() {
 		if !row.Shown(figure.Terminal) {
@@ -167,4 +168,12 @@ func noiseRemark(n *spectrum.NoiseFloor) string {
 		words += ", at the instrument's floor"
 	}
 	return strings.TrimPrefix(words, ", ")
+}
+
+// commonWord marks a common-mode capture behind its coupling.
+func commonWord(m capture.Mode) string {
+	if m == capture.Common {
+		return " coupling, common mode"
+	}
+	return " coupling"
 }

@@ -284,6 +284,9 @@ func captureRows(c Capture) captureView {
 		coupling = "unknown"
 	}
 	add("coupling", coupling)
+	if m.Mode == capture.Common {
+		add("mode", "common: both wires together against chassis or earth")
+	}
 	if !m.Calibrated {
 		add("calibration", "none: no volts per full scale known")
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"stillglow/analysis"
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
@@ -79,6 +80,9 @@ var doubtTable = []doubtRow{
 	{capture.CautionBaselineNear, anyGroup, none, by(6)},
 	// A line of the instrument may still be in it.
 	{capture.CautionBaselineUnlike, figure.BandSum | figure.MainsLine | figure.MaskRatio, none, by(6)},
+	// What was taken off may be the unit's own.
+	{capture.CautionBaselineOfUnit, figure.BandSum | figure.MaskRatio, takenOff, none},
+	{capture.CautionBaselineOfUnit, anyGroup, none, none},
 	{capture.CautionInstrumentMains, figure.MainsLine, none, unbounded},
 
 	{capture.CautionLoadUnlike, figure.Mean, by(1), by(1)},
@@ -255,6 +259,26 @@ func mainsShare(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
 		return unboundedDB
 	}
 	return math.Max(0, 20*math.Log10(f.Value/v))
+}
+
+// takenOff is how far a band sum would grow, in dB, with what was taken off its
+// lines as the instrument's put back.
+func takenOff(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
+	var off float64
+	for _, l := range m.Lines {
+		if l.FrequencyHz < cycle.SearchLowHz || c.highHz > 0 && (l.FrequencyHz < c.lowHz || l.FrequencyHz > c.highHz) {
+			continue
+		}
+		v := c.weighted(l.InstrumentRMSV, l.FrequencyHz)
+		off += v * v
+	}
+	switch {
+	case off == 0:
+		return 0
+	case !(f.Value > 0) || c.unit != "V":
+		return unboundedDB
+	}
+	return 10 * math.Log10(1+off/(f.Value*f.Value))
 }
 
 // baselineShare is how far a band sum would fall, in dB, if all that the

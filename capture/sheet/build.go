@@ -73,6 +73,7 @@ func (b *builder) sheet(raw *rawSheet) *Sheet {
 		}
 	}
 	b.unique(s)
+	b.ofOneMode(s)
 	if raw.Pattern != "" {
 		if _, err := ParsePattern(raw.Pattern); err != nil {
 			b.fail("pattern", err.Error(), "", "for example \"{brand}_{mark}_{rest}.csv\"")

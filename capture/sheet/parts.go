@@ -187,7 +187,9 @@ func (b *builder) capture(raw *rawCapture, key string, in *Instrument) (c Captur
 		BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited, AntiAliased: raw.AntiAliased,
 		Coupling: capture.Coupling(b.oneOf(key+".coupling", raw.Coupling, "ac", "dc")),
 		Segment:  raw.Segment,
+		Mode:     b.mode(key+".mode", raw.Mode),
 	}
+	c.SupplyOff = b.supply(raw, key)
 	b.fromInstrument(o, key, isWAV(raw.File), in)
 	c.Baseline = b.baseline(raw.Baseline, key, &c, in)
 	return c, there
@@ -232,7 +234,8 @@ func (b *builder) fromInstrument(o *capture.Options, key string, wav bool, in *I
 // voltUnits are the units that a file's numbers may be in.
 var voltUnits = []string{"V", "mV", "uV", "counts", "div"}
 
-// baseline is the capture's own, or the instrument's when both are of one kind.
+// baseline is the capture's own, which has its mode, or the instrument's when both
+// are of one kind and one mode.
 func (b *builder) baseline(file, key string, c *Capture, in *Instrument) *Capture {
 	switch {
 	case key == "instrument.baseline" && file != "":
@@ -243,7 +246,7 @@ func (b *builder) baseline(file, key string, c *Capture, in *Instrument) *Captur
 		if b.exists(key+".baseline", file, base.Path) {
 			return &base
 		}
-	case in.Baseline != nil && isWAV(in.Baseline.File) == isWAV(c.File):
+	case in.Baseline != nil && isWAV(in.Baseline.File) == isWAV(c.File) && in.Baseline.Options.Mode == c.Options.Mode:
 		return in.Baseline
 	}
 	return nil
@@ -265,10 +268,11 @@ func (b *builder) channel(key string, v any) string {
 }
 
 // Add gives unit the capture at file, with the instrument's settings, as if the
-// sheet named it. The file must exist. loadA is in amperes, 0 unknown.
+// sheet named it. The file must exist. One with the word common in its name is a
+// common-mode capture. loadA is in amperes, 0 unknown.
 func (s *Sheet) Add(unit int, file string, loadA float64) error {
 	b := builder{path: s.Path, dir: s.Dir, at: s.at}
-	c, _ := b.capture(&rawCapture{File: file, LoadA: loadA}, "pattern", &s.Instrument)
+	c, _ := b.capture(&rawCapture{File: file, LoadA: loadA, Mode: modeOfName(file)}, "pattern", &s.Instrument)
 	if b.err != nil {
 		return b.err
 	}

@@ -154,9 +154,10 @@ type Capture struct {
 	LoadA   float64 // amperes drawn meanwhile, 0 unknown or none
 	Options capture.Options
 	// Baseline is the capture's own, or the instrument's where both are of one
-	// kind (scope or sound card); nil when there is none.
-	Baseline *Capture
-	Note     string
-	Line     int    // in the sheet, 1-based
-	Key      string // its path there, such as "unit[0].capture[1]", for Text
+	// kind (scope or sound card) and one mode; nil when there is none.
+	Baseline  *Capture
+	SupplyOff bool // of the instrument's baseline: told to be made with the supply off
+	Note      string
+	Line      int    // in the sheet, 1-based
+	Key       string // its path there, such as "unit[0].capture[1]", for Text
 }

@@ -93,6 +93,14 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 		}
 		return fmt.Errorf("found %q, expected dc or ac", s)
 	})
+	f.Func("mode", "what the probe was across: differential (the output) or common (both wires together, 100 Ω to chassis or earth)", func(s string) error {
+		m, ok := capture.ParseMode(s)
+		if !ok {
+			return fmt.Errorf("found %q, expected differential or common", s)
+		}
+		opt.Mode = m
+		return nil
+	})
 	f.Func("max-samples", fmt.Sprintf("refuse a longer record (default %d)", capture.DefaultMaxSamples), func(s string) error {
 		n, err := strconv.Atoi(s)
 		if err != nil || n < 1 {

@@ -95,7 +95,7 @@ type field struct {
 }
 
 var (
-	captureFields = []field{{"channel", text}, {"probe_factor", num}, {"coupling", text}, {"volt_unit", text}, {"band_limited", yesNo}, {"anti_aliased", yesNo},
+	captureFields = []field{{"channel", text}, {"probe_factor", num}, {"coupling", text}, {"mode", text}, {"volt_unit", text}, {"band_limited", yesNo}, {"anti_aliased", yesNo},
 		{"bandwidth_hz", hertz}, {"volts_per_full_scale", num}, {"time_unit", text}, {"rate_hz", hertz}, {"load_a", num}, {"baseline", text}, {"note", text},
 		{"scale", num}, {"segment", whole}}
 	unitFields       = []field{{"brand", text}, {"model", text}, {"mark", text}, {"rated_v", num}, {"rated_a", num}, {"note", text}}

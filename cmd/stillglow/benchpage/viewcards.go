@@ -24,6 +24,7 @@ type cardView struct {
 	Channels       []string
 	Fields         map[string]string
 	Coupling       string
+	Mode           capture.Mode
 	Alike          int
 	Unit, Role     string
 	Guess          sheet.Guess
@@ -111,7 +112,7 @@ var firstFigures = []string{"dc_v", "pp_20mhz_v", "switching_hz", "mains_line_rm
 
 func (b *bench) card(e entry) cardView {
 	c := cardView{ID: e.ID, File: e.Capture.File, Name: e.Capture.File[strings.LastIndexByte(e.Capture.File, '/')+1:], Fields: e.Fields,
-		WAV: strings.HasSuffix(strings.ToLower(e.Capture.File), ".wav"), Coupling: string(e.Capture.Options.Coupling)}
+		WAV: strings.HasSuffix(strings.ToLower(e.Capture.File), ".wav"), Coupling: string(e.Capture.Options.Coupling), Mode: e.Capture.Options.Mode}
 	if e.Capture.LoadA > 0 {
 		c.Loaded = capture.SI(e.Capture.LoadA, "A", 3)
 	}

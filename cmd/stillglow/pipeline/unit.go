@@ -47,7 +47,7 @@ func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture, baseline
 		shared.RatedV = 0 // the label's volts are lost in the dropper
 	}
 	if c.Baseline != nil {
-		shared.Baseline = baselines[BaselineOf(c.Baseline)].M
+		shared.Baseline, shared.BaselineOff = baselines[BaselineOf(c.Baseline)].M, c.Baseline.SupplyOff
 	}
 	return shared
 }
