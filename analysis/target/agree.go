@@ -47,7 +47,7 @@ func switchingUnlike(u Unit) []*analysis.Measurement {
 	}
 	comparable := func(a, b shown) bool {
 		la, lb := out[a.at].LoadA, out[b.at].LoadA
-		return math.Abs(la-lb) <= sameLoad*math.Max(la, lb)
+		return out[a.at].Mode == out[b.at].Mode && math.Abs(la-lb) <= sameLoad*math.Max(la, lb)
 	}
 	most, with := 0, make([]int, len(all))
 	for i, a := range all {

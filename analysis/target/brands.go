@@ -28,6 +28,7 @@ const (
 // supply in several states the one that Rank left to count.
 func Brands(evals []Evaluation) []Brand {
 	byName := map[string]*Brand{}
+	both := bothHalves(evals)
 	var names []string
 	for i := range evals {
 		e := &evals[i]
@@ -36,15 +37,15 @@ func Brands(evals []Evaluation) []Brand {
 		}
 		b := byName[e.Unit.Brand]
 		if b == nil {
-			b = &Brand{Name: e.Unit.Brand}
+			b = &Brand{Name: e.Unit.Brand, BothHalves: both}
 			byName[b.Name] = b
 			names = append(names, b.Name)
 		}
 		b.Units++
 		if e.Verdict == Open || e.Verdict == Retake {
 			b.Undecided++
-			if e.Worst >= 0 {
-				b.UndecidedDB = append(b.UndecidedDB, e.WorstDB)
+			if db, ok := e.brandWorst(both); ok {
+				b.UndecidedDB = append(b.UndecidedDB, db)
 			}
 			continue
 		}
@@ -52,8 +53,8 @@ func Brands(evals []Evaluation) []Brand {
 		if e.Verdict == Pass {
 			b.Passing++
 		}
-		if e.Worst >= 0 {
-			b.UnitWorstDB = append(b.UnitWorstDB, e.WorstDB)
+		if db, ok := e.brandWorst(both); ok {
+			b.UnitWorstDB = append(b.UnitWorstDB, db)
 			b.UnitKeys = append(b.UnitKeys, e.Unit.Key)
 			b.members = append(b.members, i)
 		}

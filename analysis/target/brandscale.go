@@ -55,7 +55,7 @@ func suspectProbes(evals []Evaluation) {
 // right.
 func scaleShown(u Unit) bool {
 	want := expectedV(u)
-	for _, m := range u.Captures {
+	for _, m := range u.ofMode(capture.Differential).Captures {
 		if want > 0 && m.DCV.Known && m.Calibrated && math.Abs(m.DCV.Value/want-1) < rightDC {
 			return true
 		}
@@ -73,7 +73,7 @@ func scaleAgainstBrand(evals []Evaluation, i int) (byDB float64, ok bool) {
 	var ratios []float64
 	for k, m := range mine.Margins {
 		c, found := lookup(m.Limit.Criterion)
-		if !found || !m.Covered || c.unit != "V" || c.group.Has(figure.Mean) || !(m.Figure.Value > 0) {
+		if !found || !m.Covered || c.unit != "V" || c.mode != capture.Differential || c.group.Has(figure.Mean) || !(m.Figure.Value > 0) {
 			continue
 		}
 		var mates []float64

@@ -26,6 +26,7 @@ type criterion struct {
 	domain      domain
 	how         string // what capture would cover it
 	group       figure.Group
+	mode        capture.Mode                              // of the captures it takes its figure from
 	figure      func(*analysis.Measurement) figure.Figure // nil: not taken from one capture
 	weight      func(hz float64) float64                  // weighting of amplitudes in a band sum, nil none
 	foretold    bool                                      // can be predicted behind a filter from a measurement
@@ -36,6 +37,9 @@ const (
 	fastCapture  = "a DC- or AC-coupled capture at 50 MS/s or more, bandwidth limit at 20 MHz or off, at least 0.1 ms long"
 	slowCapture  = "a capture at least 0.1 s long"
 	audioCapture = "a capture at least 0.25 s long at 50 kS/s or more (a sound card does)"
+	commonSlow   = "a common-mode capture (mode = \"common\") at least 0.1 s long"
+	commonAudio  = "a common-mode capture (mode = \"common\") at least 0.25 s long at 50 kS/s or more"
+	commonFast   = "a common-mode capture (mode = \"common\") at 50 MS/s or more, bandwidth limit at 20 MHz or off, at least 0.1 ms long"
 	midCapture   = "a capture at 2.5 MS/s or more, at least 1 ms long"
 )
 
@@ -58,6 +62,9 @@ var criteria = []criterion{
 	densityAt(1e3, criterion{id: Density1k, name: "noise density at 1 kHz", short: "1 kHz", how: audioCapture}),
 	densityAt(10e3, criterion{id: Density10k, name: "noise density at 10 kHz", short: "10 kHz", how: audioCapture}),
 	densityAt(100e3, criterion{id: Density100k, name: "noise density at 100 kHz", short: "100 kHz", how: midCapture}),
+	common(on("mains_comb_rms_v", criterion{id: CommonMains, name: "common-mode mains and harmonics", short: "CM mains", domain: power, how: commonSlow, figure: commonMains})),
+	common(on("bands.audio_a.rms_v", criterion{id: CommonAudio, name: "common-mode audio, A-weighted", short: "CM audio", domain: power, how: commonAudio})),
+	common(on("pp_20mhz_v", criterion{id: CommonPP, name: "common-mode p-p in 20 MHz", short: "CM p-p", domain: linear, how: commonFast})),
 	{id: Mask, name: "density mask", short: "mask", unit: "× mask", domain: power, how: audioCapture, group: figure.Density | figure.MaskRatio, foretold: true},
 }
 
@@ -73,6 +80,28 @@ func on(key string, c criterion) criterion {
 		c.figure = row.Read
 	}
 	return c
+}
+
+// common makes a criterion one of the common-mode half. The mains leaks at its own
+// frequency there, so the comb is wanted from 50 Hz up.
+func common(c criterion) criterion {
+	c.mode = capture.Common
+	if c.id == CommonMains {
+		c.lowHz, c.group = 50, c.group|figure.MainsLine
+	}
+	return c
+}
+
+// commonMains is the whole mains comb; where none of it stands out of the noise,
+// what 2 x mains may be at most stands in for it.
+func commonMains(m *analysis.Measurement) figure.Figure {
+	f := m.MainsCombRMS
+	if !f.Known || f.Value > 0 || !m.MainsLineRMS.Known {
+		return f
+	}
+	f = m.MainsLineRMS
+	f.UpperBound = true
+	return f
 }
 
 // densityAt completes a criterion on the noise floor's third octave that holds hz.

@@ -162,7 +162,7 @@ var undersampledPP = -20 * math.Log10(1-0.1)
 
 // undersampledDown is how far a figure would grow if no peak fell between samples.
 func undersampledDown(c criterion, _ *analysis.Measurement, _ figure.Figure) float64 {
-	if c.id == RipplePP || c.group.Has(figure.BandSum) {
+	if c.id == RipplePP || c.id == CommonPP || c.group.Has(figure.BandSum) {
 		return undersampledPP
 	}
 	return unboundedDB
@@ -171,7 +171,7 @@ func undersampledDown(c criterion, _ *analysis.Measurement, _ figure.Figure) flo
 // missedSpikes is how far a figure would grow by spikes that the fold took for
 // ripple: those of single spikes only, since a peak-to-peak holds both.
 func missedSpikes(c criterion, _ *analysis.Measurement, _ figure.Figure) float64 {
-	if c.id == RipplePP || c.group.Has(figure.BandSum) {
+	if c.id == RipplePP || c.id == CommonPP || c.group.Has(figure.BandSum) {
 		return 0
 	}
 	return unboundedDB

@@ -47,14 +47,15 @@ func Evaluate(u Unit, t Target) Evaluation {
 	var apart []capture.Caution
 	for i, l := range t.Limits {
 		var p picked
+		half := u.ofMode(l.Criterion.Mode())
 		if l.Criterion == HeaterDC {
-			p = pickDC(u, e.LoadedV, from)
+			p = pickDC(half, e.LoadedV, from)
 		} else {
-			p = withShown(u, l, withParts(u, l, pick(u, l)))
+			p = withShown(u, l, withParts(half, l, pick(half, l)))
 		}
 		m := judge(l, p)
 		if m.Covered {
-			found := doubtsOf(u, i, m, p)
+			found := doubtsOf(half, i, m, p)
 			m.AtLeast = m.DB < 0 && (m.Figure.LowerBound || atLeast(found))
 			doubts = append(doubts, found...)
 		}
@@ -63,7 +64,7 @@ func Evaluate(u Unit, t Target) Evaluation {
 		}
 		e.Margins = append(e.Margins, m)
 		if c, ok := lookup(l.Criterion); ok {
-			if k, ok := disagreement(u, c, l, p.fit); ok {
+			if k, ok := disagreement(half, c, l, p.fit); ok {
 				apart = append(apart, k)
 			}
 		}
@@ -71,6 +72,7 @@ func Evaluate(u Unit, t Target) Evaluation {
 			doubts = append(doubts, doubtedVolts(u, i, m)...)
 		}
 	}
+	e.Common = commonState(e.Margins)
 	e.Cautions = append(allCautions(u), apart...)
 	e.settle(doubts)
 	return e
@@ -151,26 +153,24 @@ func cure(c criterion, p picked, sign int) string {
 // settle finds worst margin, verdict and words.
 func (e *Evaluation) settle(doubts []doubt) {
 	var missing []string
-	out := 0
+	covered, out := 0, 0
 	for i, m := range e.Margins {
 		if !m.Covered {
-			missing = append(missing, m.Limit.Name)
+			if !m.Limit.Criterion.CommonMode() { // that half is told apart, see Common
+				missing = append(missing, m.Limit.Name)
+			}
 			continue
 		}
+		covered++
 		if m.DB < 0 {
 			out++
 		}
-		// DC inside its band is good enough wherever it lies: the dropper takes
-		// it from there. So it ranks only when it is outside.
-		if m.Limit.Criterion == HeaterDC && m.DB >= 0 {
-			continue
-		}
-		if e.Worst < 0 || m.DB < e.Margins[e.Worst].DB {
+		if m.ranks() && (e.Worst < 0 || m.DB < e.Margins[e.Worst].DB) {
 			e.Worst = i
 		}
 	}
 	for i, m := range e.Margins {
-		if !m.Covered || (m.Limit.Criterion == HeaterDC && m.DB >= 0) {
+		if !m.ranks() {
 			continue
 		}
 		if i == e.Worst {
@@ -197,7 +197,6 @@ func (e *Evaluation) settle(doubts []doubt) {
 			certainFail = certainFail || m.DB < -NearMissDB || m.AtLeast || m.Limit.Criterion == HeaterDC && m.Figure.Value < m.Limit.Min
 		}
 	}
-	covered := len(e.Margins) - len(missing)
 	switch {
 	case certainFail:
 		e.Verdict = Fail
@@ -244,9 +243,15 @@ func (e *Evaluation) why(missing []string, out int) string {
 			}
 		}
 	}
-	rest := len(e.Margins) - len(missing) - out
+	covered := 0
+	for _, m := range e.Margins {
+		if m.Covered {
+			covered++
+		}
+	}
+	rest := covered - out
 	switch {
-	case len(e.Margins) == len(missing):
+	case covered == 0:
 		b.WriteString("nothing of the target measured")
 		return b.String()
 	case out > 0 && rest > 0 && len(missing) == 0:
@@ -261,6 +266,12 @@ func (e *Evaluation) why(missing []string, out int) string {
 	}
 	if len(missing) > 0 {
 		fmt.Fprintf(&b, "; not measured: %s", strings.Join(missing, ", "))
+	}
+	switch e.Common {
+	case CommonOpen:
+		b.WriteString("; half the question is open: common mode not measured")
+	case CommonInPart:
+		b.WriteString("; common mode measured in part")
 	}
 	return b.String()
 }
@@ -298,7 +309,7 @@ func (e *Evaluation) wouldFlip(missing []string, out int, doubts []doubt) string
 		}
 	case Open:
 		for _, m := range e.Margins {
-			if !m.Covered {
+			if !m.Covered && !m.Limit.Criterion.CommonMode() {
 				parts = append(parts, fmt.Sprintf("%s: %s", m.Limit.Name, m.Reason))
 			}
 		}

@@ -31,13 +31,19 @@ func (e *Evaluation) interval() (low, high float64) {
 const (
 	MarginRule = "A margin is 20·log10(limit / figure) in dB: 0 dB is at the limit, 6 dB is half of it, below 0 dB is over it. " +
 		"The supply volts have a band: their margin is 20·log10 of half the band over the distance from its middle."
-	RankRule = "Units are ranked by verdict (pass, near miss, fail, open, retake), within a verdict by the worst margin, then by the sum of the other margins, then by name. " +
+	RankRule = "Units are ranked by verdict (pass, near miss, fail, open, retake), of passing units those measured in both halves first, within that by the worst margin, then by the sum of the other margins, then by name. " +
 		"Supply volts inside their band don't count here: the dropper takes them from there. " +
 		"Units of one verdict share a rank where their worst margins can't be told apart within their uncertainty."
-	BrandRule = "Brands are ranked by the share of judged units that pass, then by the median of those units' worst margins; open and retake units are not judged yet. A unit counts once, in its latest bare state."
+	BrandRule = "Brands are ranked by the share of judged units that pass, then by the median of those units' worst margins; open and retake units are not judged yet. The common-mode half counts in those margins only where every judged unit has it measured. A unit counts once, in its latest bare state."
 )
 
-// Rank orders evaluations: by verdict, then the worst margin, then the sum of
+// halfPass tells of a passing unit whose common-mode half is not measured whole.
+func (e *Evaluation) halfPass() bool {
+	return e.Verdict == Pass && (e.Common == CommonOpen || e.Common == CommonInPart)
+}
+
+// Rank orders evaluations: by verdict, passing units with both halves measured
+// ahead of those with one, then the worst margin, then the sum of
 // the rest, then the name, then the place in the sheet. Within a verdict, a unit whose worst margin's
 // interval overlaps that of the first unit at a rank shares that rank; the next
 // rank counts all units before it (1, 1, 3). The argument is left as it is.
@@ -51,6 +57,8 @@ func Rank(evals []Evaluation) []Evaluation {
 		switch {
 		case verdictOrder(a.Verdict) != verdictOrder(b.Verdict):
 			return verdictOrder(a.Verdict) < verdictOrder(b.Verdict)
+		case a.halfPass() != b.halfPass():
+			return b.halfPass()
 		case (a.Worst < 0) != (b.Worst < 0):
 			return b.Worst < 0
 		case a.WorstDB != b.WorstDB:
@@ -68,7 +76,7 @@ func Rank(evals []Evaluation) []Evaluation {
 		a, b := &out[first], &out[i]
 		lowA, _ := a.interval()
 		_, highB := b.interval()
-		if i > 0 && !(a.Verdict == b.Verdict && (a.Worst < 0) == (b.Worst < 0) && highB >= lowA) {
+		if i > 0 && !(a.Verdict == b.Verdict && a.halfPass() == b.halfPass() && (a.Worst < 0) == (b.Worst < 0) && highB >= lowA) {
 			first = i
 		}
 		b.Rank = first + 1

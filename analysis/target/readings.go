@@ -107,7 +107,7 @@ func LoadedVolts(u Unit) (volts figure.Figure, from string) {
 	file := ""
 	for _, m := range u.Captures {
 		f := sane(m.DCV)
-		if !f.Known || !m.Calibrated || m.Coupling == capture.CouplingAC {
+		if !f.Known || !m.Calibrated || m.Coupling == capture.CouplingAC || m.Mode != capture.Differential {
 			continue
 		}
 		if hasCaution(m, CautionVoltsImpossible) {

@@ -29,6 +29,11 @@ const (
 	Density10k   Criterion = "density_10khz_v_per_rthz"
 	Density100k  Criterion = "density_100khz_v_per_rthz"
 	Mask         Criterion = "mask" // worst point of the density mask
+
+	// Of the common-mode half, across 100 Ω from both wires to chassis or earth.
+	CommonMains Criterion = "common_mains_rms_v"   // the mains and its harmonics
+	CommonAudio Criterion = "common_audio_a_rms_v" // A-weighted
+	CommonPP    Criterion = "common_pp_20mhz_v"    // peak-to-peak in a 20 MHz span
 )
 
 // Limit is one criterion's limit with where it comes from.
@@ -67,7 +72,7 @@ type Verdict string
 
 // Verdicts, in the order a ranking shows them.
 const (
-	Pass     Verdict = "pass"      // every criterion covered and inside
+	Pass     Verdict = "pass"      // every criterion covered and inside; for those of the common-mode half see Evaluation.Common
 	NearMiss Verdict = "near miss" // worst margin between -NearMissDB and 0 dB
 	Fail     Verdict = "fail"      // over by more
 	Open     Verdict = "open"      // all covered criteria inside, some not measured
@@ -147,6 +152,7 @@ type Evaluation struct {
 	WouldFlip  string            // what would change the verdict
 	LoadedV    figure.Figure     // DC volts at HeaterA from the readings, else from a DC-coupled capture
 	OutputOhm  figure.Figure     // output resistance from readings (least squares)
+	Common     CommonState       // how much of the common-mode half was measured; the verdict is by what was
 	Outlier    bool              // far from its brand's other units
 	Aside      bool              // another state of the same supply counts in its brand
 	Cautions   []capture.Caution // of all captures and of the sheet, without repeats
@@ -162,7 +168,8 @@ type Brand struct {
 	MedianDB, WorstDB   float64 // of the judged units' worst margins; 0 with none
 	SpreadDB            float64 // 1.4826 x median absolute deviation
 	BestDB              float64
-	UnitWorstDB         []float64 // each judged unit's worst margin
+	UnitWorstDB         []float64 // each judged unit's worst margin; of the half across the output where not all have both
+	BothHalves          bool      // UnitWorstDB holds the common-mode half too
 	UnitKeys            []string
 	UndecidedDB         []float64 // worst margins of undecided units as captured
 	MoreToTell          string    // how many more units to test before it can be told from the next

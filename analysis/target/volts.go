@@ -52,7 +52,7 @@ func settleVolts(u Unit) []*analysis.Measurement {
 	out := slices.Clone(u.Captures)
 	want := expectedV(u)
 	for i, m := range out {
-		if m == nil || !m.Calibrated {
+		if m == nil || !m.Calibrated || m.Mode != capture.Differential {
 			continue
 		}
 		what, factor := impossible(want, m)
