@@ -10,10 +10,23 @@ import (
 
 // Answer is the finding in words, for the top of every output.
 type Answer struct {
-	Best  string   // which unit, and by how much
-	Fit   string   // the dropper, or why none
-	Fix   string   // what a near miss needs; "" when nothing
-	Watch []string // what weakens the finding
+	Best     string   // which unit, and by how much
+	Fit      string   // the dropper, or why none
+	Common   string   // how much of the common-mode half is open; "" when nothing
+	Fix      string   // what a near miss needs; "" when nothing
+	Disputes []string // where limits and the hearing sum disagree, and which to believe
+	Watch    []string // what weakens the finding
+}
+
+// sentences are the finding without what to watch, for outputs of plain text.
+func (a Answer) sentences() []string {
+	var out []string
+	for _, s := range append([]string{a.Best, a.Common, a.Fit, a.Fix}, a.Disputes...) {
+		if s != "" {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // Answer words the finding. It only reads the finished evaluation.
@@ -24,7 +37,9 @@ func (r *Report) Answer() Answer {
 	if best != nil {
 		a.Fit = fitWords(best)
 	}
+	a.Common = r.commonWords()
 	a.Fix = r.fixWords()
+	a.Disputes = r.disputes()
 	a.Watch = r.watchWords(best)
 	return a
 }
@@ -94,9 +109,9 @@ func (r *Report) bestWords(best *Unit) string {
 		s := fmt.Sprintf("%s is the best of %s: it passes with %s %s in hand; the tightest point is %s.",
 			name, Plural(r.supplies(), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
 		if passing == 1 {
-			return s + fmt.Sprintf(" It is the only one inside the target %q.", title)
+			return s + fmt.Sprintf(" It is the only one inside the target %q.", title) + halfWords(&best.Eval)
 		}
-		return s + fmt.Sprintf(" %d of %d pass the target %q.", passing, r.supplies(), title)
+		return s + fmt.Sprintf(" %d of %d pass the target %q.", passing, r.supplies(), title) + halfWords(&best.Eval)
 	case target.Open:
 		return fmt.Sprintf("No unit is proven yet. %s comes nearest: all that was measured is inside the target %q, "+
 			"but some criteria are not covered by its captures.", name, title)
@@ -273,7 +288,7 @@ func (r *Report) baselines() (all, without int) {
 				continue
 			}
 			all++
-			if r.Baseline == nil && len(c.M.Spectrum.BaselineVPerRtHz) == 0 {
+			if (r.Baseline == nil || r.Baseline.M == nil || r.Baseline.M.Mode != c.M.Mode) && len(c.M.Spectrum.BaselineVPerRtHz) == 0 {
 				without++
 			}
 		}

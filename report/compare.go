@@ -205,7 +205,7 @@ func (c *Comparison) unlike(a, b map[string]json.RawMessage) {
 			c.Notes = append(c.Notes, fmt.Sprintf("the captures differ in %s: %s before, %s after", f.what, eng(x, f.unit), eng(y, f.unit)))
 		}
 	}
-	for _, f := range []struct{ key, what string }{{"coupling", "coupling"}, {"pp_20mhz_filter", "20 MHz low-pass"}} {
+	for _, f := range []struct{ key, what string }{{"mode", "mode"}, {"coupling", "coupling"}, {"pp_20mhz_filter", "20 MHz low-pass"}} {
 		if x, y := field[string](a, f.key), field[string](b, f.key); x != y && x != "" && y != "" {
 			c.Notes = append(c.Notes, fmt.Sprintf("the captures differ in %s: %s before, %s after", f.what, clean(x), clean(y)))
 		}

@@ -20,10 +20,8 @@ func (r *Report) Markdown() []byte {
 		b.WriteString("> **" + InventedBanner + "**\n\n")
 	}
 	a := r.Answer()
-	for _, s := range []string{a.Best, a.Fit, a.Fix} {
-		if s != "" {
-			b.WriteString(mdEscape(s) + "\n\n")
-		}
+	for _, s := range a.sentences() {
+		b.WriteString(mdEscape(s) + "\n\n")
 	}
 	fmt.Fprintf(&b, "Target: %s.\n\n", md(orText(r.Target.Title, r.Target.Name)))
 	r.markdownRanking(&b)

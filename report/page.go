@@ -104,6 +104,8 @@ type view struct {
 	Brands                  []brandView
 	TellMore                bool
 	BrandPlot, Overlay      template.HTML
+	Common                  *commonView
+	CommonPlot              template.HTML
 	TargetTitle, TargetText string
 	Limits                  []limitView
 	TargetAssumptions       []string
@@ -195,6 +197,7 @@ func (r *Report) view(share float64) (*view, error) {
 		v.Brands = append(v.Brands, brandView{clean(b.Name), b.PassText(), shareText(b),
 			brandDB(b, b.MedianDB), brandDB(b, b.BestDB), brandDB(b, b.WorstDB), clean(b.MoreToTell)})
 	}
+	v.Common = r.commonSection()
 	plots := map[int][]plotView{}
 	for _, p := range r.plotList() {
 		g := p.figure(int(share * staticColumns))
@@ -208,6 +211,8 @@ func (r *Report) view(share float64) (*view, error) {
 			v.BrandPlot = template.HTML(`<figure class="fig"><div class="pan" tabindex="0" role="group" aria-label="plot of the brands, scrolls sideways where the screen is narrow">`) + svg + `</div></figure>`
 		case "overlay":
 			v.Overlay = svg
+		case "common-mode":
+			v.CommonPlot = svg
 		default:
 			plots[p.unit] = append(plots[p.unit], plotView{Kind: p.kind, Unit: p.unit, SVG: svg, Caption: captions[p.kind],
 				Wide: p.kind == "waveform" || p.kind == "spectrum" || p.kind == "warm-up",

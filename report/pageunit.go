@@ -30,6 +30,7 @@ type unitView struct {
 	Plan                          *planView
 	Filter                        *filterView
 	Heard                         *heardView
+	Half                          string // what is open of the common-mode half, "" nothing
 	CaptureHeads                  []string
 	Figures                       []figureRow
 	NotMeasured                   []string
@@ -60,11 +61,6 @@ type filterView struct {
 
 type filterRow struct{ Name, Before, After, DBBefore, DBAfter string }
 
-type heardView struct {
-	Words string
-	Notes []string
-}
-
 type lineView struct{ Name, Hz, RMS string }
 
 type captureView struct {
@@ -80,6 +76,9 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 		Verdict: string(e.Verdict), Class: verdictClass(e.Verdict), Shape: shape(e.Verdict), Worst: "not measured",
 		WorstSort: "", Bars: template.HTML(marginBars(e)), Spark: template.HTML(sparkline(u)), Open: len(r.Units) < openUnitsBelow,
 		Why: clean(e.RankText()), WouldFlip: clean(e.WouldFlip), UnitNote: clean(e.Unit.Note), Cautions: e.Cautions}
+	if e.Common == target.CommonOpen || e.Common == target.CommonInPart {
+		v.Half = "common mode " + commonText(e)
+	}
 	for n, word := range verdictOrder {
 		if word == e.Verdict {
 			v.VerdictOrder = n
@@ -106,7 +105,11 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 	for _, c := range u.Captures {
 		if c.M != nil {
 			ms = append(ms, c.M)
-			v.CaptureHeads = append(v.CaptureHeads, clean(c.M.File))
+			head := clean(c.M.File)
+			if c.M.Mode == capture.Common {
+				head += " (common mode)"
+			}
+			v.CaptureHeads = append(v.CaptureHeads, head)
 			v.Captures = append(v.Captures, captureRows(c))
 		}
 	}
@@ -142,7 +145,7 @@ func intervalText(m target.Margin) string {
 
 // marginBars draws one bar per criterion about the limit's line, cut at 20 dB.
 func marginBars(e *target.Evaluation) string {
-	const step, half, cut = 13, 18.0, 20.0
+	const step, half, cut = 11, 18.0, 20.0
 	var b, words strings.Builder
 	for i, m := range e.Margins {
 		x := 2 + step*i
@@ -156,11 +159,11 @@ func marginBars(e *target.Evaluation) string {
 			words.WriteString(shortName(m.Limit) + " " + dbText(m.DB))
 			h := math.Max(math.Min(math.Abs(m.DB), cut)/cut*(half-1), 1)
 			if m.DB >= 0 {
-				fmt.Fprintf(&b, `<rect class="in" x="%d" y="%.1f" width="9" height="%.1f"/>`, x, half-h, h)
+				fmt.Fprintf(&b, `<rect class="in" x="%d" y="%.1f" width="8" height="%.1f"/>`, x, half-h, h)
 			} else {
-				fmt.Fprintf(&b, `<rect class="out" x="%d" y="%g" width="9" height="%.1f"/>`, x, half, h)
+				fmt.Fprintf(&b, `<rect class="out" x="%d" y="%g" width="8" height="%.1f"/>`, x, half, h)
 				for y := half + 3; y < half+h-0.5; y += 3 {
-					fmt.Fprintf(&b, `<path class="hatch" d="M%d %gh9"/>`, x, y)
+					fmt.Fprintf(&b, `<path class="hatch" d="M%d %gh8"/>`, x, y)
 				}
 			}
 		}
@@ -244,25 +247,6 @@ func nonEmpty(s string) []string {
 		return nil
 	}
 	return []string{s}
-}
-
-func heardWords(h *target.Heard) *heardView {
-	if h == nil {
-		return nil
-	}
-	v := &heardView{Words: fmt.Sprintf("Through the heater the supply adds %s A-weighted at the valve's input; the valve and its cathode resistor make %s themselves. The supply lies %.1f dB under that.",
-		eng(h.InputAVRMS, "V"), eng(h.ThermalAVRMS, "V"), h.UnderDB)}
-	if !h.Known {
-		v.Words = "What the valve hears is not measured: " + orText(clean(h.Missing), "no reason given") + "."
-	} else if h.UnderDB < 0 {
-		v.Words = fmt.Sprintf("Through the heater the supply adds %s A-weighted at the valve's input, %.1f dB over the %s of the valve and its cathode resistor.",
-			eng(h.InputAVRMS, "V"), -h.UnderDB, eng(h.ThermalAVRMS, "V"))
-	}
-	if h.Known && h.Missing != "" {
-		v.Notes = append(v.Notes, clean(h.Missing))
-	}
-	v.Notes = append(v.Notes, cleanAll(append(append([]string(nil), h.Assumptions...), nonEmpty(h.CannotDecide)...))...)
-	return v
 }
 
 func captureRows(c Capture) captureView {

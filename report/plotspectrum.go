@@ -51,7 +51,7 @@ func settle(p *plot.Plot) bool {
 // spectra are the captures of a unit that have a spectrum, slow ones first.
 func spectra(cs []Capture) []*analysis.Measurement {
 	var out []*analysis.Measurement
-	for _, c := range cs {
+	for _, c := range across(cs) {
 		if c.M != nil && len(c.M.Spectrum.FrequencyHz) > 1 {
 			out = append(out, c.M)
 		}

@@ -117,7 +117,7 @@ func waveformFigure(u *Unit, columns int) *canvas.Drawing {
 // longest is the capture with the longest record that has a waveform.
 func longest(cs []Capture) *analysis.Measurement {
 	var best *analysis.Measurement
-	for _, c := range cs {
+	for _, c := range across(cs) {
 		if c.M != nil && len(c.M.Waveform.MinV) > 0 && (best == nil || c.M.DurationS > best.DurationS) {
 			best = c.M
 		}
@@ -128,7 +128,7 @@ func longest(cs []Capture) *analysis.Measurement {
 // fastest is the capture with the highest sample rate that has a detail.
 func fastest(cs []Capture) *analysis.Measurement {
 	var best *analysis.Measurement
-	for _, c := range cs {
+	for _, c := range across(cs) {
 		if c.M != nil && len(c.M.Detail.MinV) > 0 && (best == nil || c.M.SampleRateHz > best.SampleRateHz) {
 			best = c.M
 		}
@@ -192,7 +192,7 @@ func spikesIn(m *analysis.Measurement, e analysis.Envelope, timeFactor, voltFact
 // cycleOf is the best folded cycle: of the capture with most samples in it.
 func cycleOf(cs []Capture) *analysis.Measurement {
 	var best *analysis.Measurement
-	for _, c := range cs {
+	for _, c := range across(cs) {
 		if c.M != nil && len(c.M.Cycle.MeanV) > 1 && (best == nil || c.M.SampleRateHz > best.SampleRateHz) {
 			best = c.M
 		}
@@ -253,7 +253,7 @@ func kindTail(m *analysis.Measurement) string {
 // spikeOf is the capture that shows spikes best: the fastest with a typical one.
 func spikeOf(cs []Capture) *analysis.Measurement {
 	var best *analysis.Measurement
-	for _, c := range cs {
+	for _, c := range across(cs) {
 		if c.M != nil && len(c.M.Spikes.Typical.MinV) > 1 && (best == nil || c.M.SampleRateHz > best.SampleRateHz) {
 			best = c.M
 		}

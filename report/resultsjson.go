@@ -25,7 +25,8 @@ func (r *Report) JSON() ([]byte, error) {
 	d.add("heater_load", heaterLoadObject(r.HeaterLoad, r.HeaterA))
 	d.add("target", targetObject(r.Target))
 	a := r.Answer()
-	d.add("answer", object{{"best", a.Best}, {"fit", orNull(a.Fit)}, {"fix", orNull(a.Fix)}, {"watch", list(a.Watch)}})
+	d.add("answer", object{{"best", a.Best}, {"fit", orNull(a.Fit)}, {"fix", orNull(a.Fix)},
+		{"common_mode", orNull(a.Common)}, {"disputes", list(a.Disputes)}, {"watch", list(a.Watch)}})
 	d.add("cautions", list(r.Cautions))
 	units := []object{}
 	for i := range r.Units {
@@ -98,6 +99,7 @@ func unitObject(u *Unit, position int) (object, error) {
 	d.add("why", orNull(e.Why))
 	d.add("would_flip", orNull(e.WouldFlip))
 	d.add("outlier", e.Outlier)
+	d.add("common_mode", orNull(string(e.Common)))
 	if m := worstMargin(e); m != nil {
 		d.add("worst_criterion", string(m.Limit.Criterion))
 		d.add("worst_margin_db", number(m.DB))
@@ -206,11 +208,23 @@ func heardObject(h *target.Heard) any {
 	if h == nil {
 		return nil
 	}
-	var input, under any
+	var input, under, acrossV, commonV any
 	if h.Known {
 		input, under = number(h.InputAVRMS), number(h.UnderDB)
 	}
-	return object{{"input_a_weighted_rms_v", input}, {"thermal_a_weighted_rms_v", number(h.ThermalAVRMS)},
+	if h.DifferentialKnown {
+		acrossV = number(h.DifferentialAVRMS)
+	}
+	if h.CommonKnown {
+		commonV = number(h.CommonAVRMS)
+	}
+	ways := []object{}
+	for _, w := range h.ByReference {
+		ways = append(ways, object{{"reference", string(w.Reference)}, {"input_a_weighted_rms_v", number(w.InputAVRMS)}, {"under_db", number(w.UnderDB)}})
+	}
+	return object{{"across_heater_a_weighted_rms_v", acrossV}, {"common_mode_a_weighted_rms_v", commonV},
+		{"heater_reference", orNull(string(h.Reference))}, {"by_reference", ways}, {"common_coupling_db", series(h.CommonCouplingDB)},
+		{"input_a_weighted_rms_v", input}, {"thermal_a_weighted_rms_v", number(h.ThermalAVRMS)},
 		{"under_db", under}, {"not_covered", orNull(h.Missing)}, {"frequency_hz", series(h.FrequencyHz)}, {"coupling_db", series(h.CouplingDB)},
 		{"assumptions", list(h.Assumptions)}, {"cannot_decide", orNull(h.CannotDecide)}}
 }

@@ -69,7 +69,8 @@ func TestResultsFollowThePublishedSchema(t *testing.T) {
 	open.Units[0].Plan = nil
 	open.Units[0].Eval.Worst = -1
 	open.Units[0].Captures = []Capture{{M: &analysis.Measurement{File: "x.wav"}}}
-	open.Units[0].Hears = &target.Heard{Known: true, InputAVRMS: 1e-9, ThermalAVRMS: 1e-6, UnderDB: 60, FrequencyHz: []float64{100}, CouplingDB: []float64{-90}}
+	open.Units[0].Hears = &target.Heard{Known: true, InputAVRMS: 1e-9, ThermalAVRMS: 1e-6, UnderDB: 60, FrequencyHz: []float64{100}, CouplingDB: []float64{-90}, CommonCouplingDB: []float64{-80},
+		Reference: target.CentreTap, ByReference: []target.HeardBy{{Reference: target.OneEnd, InputAVRMS: 1e-9, UnderDB: 60}}}
 	for name, r := range map[string]*Report{"bench of 9": fixture(9), "hostile names": nasty, "empty": bare, "little measured": open} {
 		b, err := r.JSON()
 		if err != nil {

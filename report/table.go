@@ -61,10 +61,8 @@ func WriteTable(w io.Writer, r *Report, opt TableOptions) error {
 		return err
 	}
 	a := r.Answer()
-	for _, s := range []string{a.Best, a.Fit, a.Fix} {
-		if s != "" {
-			wrapTo(&b, s, width)
-		}
+	for _, s := range a.sentences() {
+		wrapTo(&b, s, width)
 	}
 	b.WriteByte('\n')
 	if len(r.Units) > 0 {
@@ -120,6 +118,9 @@ func rankingColumns(r *Report) []column {
 		}
 	}
 	cols := []column{rank, verdict, unit, margin, on}
+	if col, ok := commonColumn(r, 5); ok {
+		cols = append(cols, col)
+	}
 	for i, c := range []target.Criterion{target.RipplePP, target.SpikePeak, target.MainsLine, target.Noise} {
 		keep := []int{3, 4, 6, 7}[i]
 		if col, ok := criterionColumn(r, c, keep); ok {

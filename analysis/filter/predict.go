@@ -44,6 +44,10 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 	r := Result{Circuit: c, Method: FromSamples}
 	fastest := fastestDetail(in.Unit.Captures)
 	for i, m := range in.Unit.Captures {
+		if m.Mode == capture.Common { // a filter across the output leaves it as it is
+			after.Captures[i] = m
+			continue
+		}
 		if i >= len(in.Traces) || in.Traces[i] == nil || i >= len(in.Setups) {
 			r.Method = FromSpectrum
 			after.Captures[i] = spectral(m, c)
@@ -87,7 +91,7 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 func fastestDetail(captures []*analysis.Measurement) int {
 	best := -1
 	for i, m := range captures {
-		if len(m.Detail.MinV) > 1 && m.Detail.StepS > 0 && (best < 0 || m.SampleRateHz > captures[best].SampleRateHz) {
+		if m.Mode == capture.Differential && len(m.Detail.MinV) > 1 && m.Detail.StepS > 0 && (best < 0 || m.SampleRateHz > captures[best].SampleRateHz) {
 			best = i
 		}
 	}
@@ -183,7 +187,7 @@ func widest(u target.Unit) (hz, vrhz []float64) {
 	for {
 		var best *analysis.Measurement
 		for _, m := range u.Captures {
-			if !m.Calibrated || len(m.Spectrum.FrequencyHz) == 0 || m.Span.HighHz <= last*1.0001 {
+			if !m.Calibrated || m.Mode != capture.Differential || len(m.Spectrum.FrequencyHz) == 0 || m.Span.HighHz <= last*1.0001 {
 				continue
 			}
 			if best == nil || m.Span.HighHz < best.Span.HighHz {

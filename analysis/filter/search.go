@@ -8,6 +8,7 @@ import (
 
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 )
 
 // Options of a search. The zero value takes the documented defaults.
@@ -50,15 +51,26 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		a.ReserveDB = DefaultReserveDB
 	}
 	before := target.Evaluate(in.Unit, in.Target)
-	broken := 0
+	broken, common := 0, ""
 	for _, m := range before.Margins {
 		if m.Covered && m.DB < 0 {
 			if m.Limit.Criterion == target.HeaterDC {
 				a.Why = fmt.Sprintf("its volts under load (%.3g V) are outside the limits, which no filter can fix", m.Figure.Value)
 				return a, nil
 			}
+			if m.Limit.Criterion.CommonMode() { // no filter across the output changes it
+				common = m.Limit.Name
+				continue
+			}
 			broken++
 		}
+	}
+	if common != "" {
+		a.CommonMode = "its " + common + " is over the limit, on both wires together, where no filter across them helps: a common-mode choke in both leads close to the supply, the heater's reference to ground, or a supply with less capacitance to the mains"
+	}
+	if broken == 0 && common != "" {
+		a.Why = a.CommonMode
+		return a, nil
 	}
 	if broken == 0 {
 		a.Why = "it breaks no limit that was measured"
@@ -336,7 +348,10 @@ func estimated(in Input, c Circuit) target.Unit {
 	u := in.Unit
 	u.Captures = nil
 	for _, m := range in.Unit.Captures {
-		u.Captures = append(u.Captures, spectral(m, c))
+		if m.Mode == capture.Differential { // what both wires carry together a filter across them leaves
+			m = spectral(m, c)
+		}
+		u.Captures = append(u.Captures, m)
 	}
 	return u
 }
@@ -347,7 +362,7 @@ func estimated(in Input, c Circuit) target.Unit {
 func shortfall(before, after target.Evaluation, reserveDB float64) float64 {
 	worst := math.Inf(-1)
 	for i, b := range before.Margins {
-		if !b.Covered || b.Limit.Criterion == target.HeaterDC {
+		if !b.Covered || b.Limit.Criterion == target.HeaterDC || b.Limit.Criterion.CommonMode() {
 			continue
 		}
 		want := reserveDB
@@ -386,7 +401,7 @@ func unforetold(before target.Evaluation) string {
 func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) string {
 	worst, short := "", 0.0
 	for i, b := range before.Margins {
-		if a := r.After.Margins[i]; b.Covered && b.DB < 0 {
+		if a := r.After.Margins[i]; b.Covered && b.DB < 0 && !b.Limit.Criterion.CommonMode() {
 			if want := reserveDB - a.DB; want > short || worst == "" {
 				worst, short = b.Limit.Name, want
 			}
@@ -416,7 +431,7 @@ func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) st
 // commonMode is advice that no calculation backs.
 func commonMode(in Input) string {
 	for _, m := range in.Unit.Captures {
-		if s := m.Spikes; s.Count > 0 && s.PeakP95V.Known {
+		if s := m.Spikes; m.Mode == capture.Differential && s.Count > 0 && s.PeakP95V.Known {
 			ring := ""
 			if s.RingHz.Known {
 				ring = fmt.Sprintf(" (they ring at %s)", target.HzText(s.RingHz.Value))

@@ -7,6 +7,7 @@ import (
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 )
 
 // What supplies and parts put up with, all from memory (common practice, no
@@ -44,6 +45,9 @@ func warnings(r Result, in Input, volts float64) []string {
 			near = true
 		}
 		for _, m := range in.Unit.Captures {
+			if m.Mode != capture.Differential {
+				continue
+			}
 			for _, line := range []struct {
 				name string
 				f    figure.Figure

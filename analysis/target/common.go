@@ -1,7 +1,9 @@
 package target
 
 import (
+	"fmt"
 	"math"
+	"strings"
 
 	"stillglow/analysis"
 	"stillglow/capture"
@@ -60,6 +62,20 @@ func (e *Evaluation) OpenCommon() []Limit {
 		}
 	}
 	return open
+}
+
+// commonNeeds says what is open of the common-mode half and what would cover it,
+// "" where nothing is.
+func (e *Evaluation) commonNeeds() string {
+	var names, needs []string
+	for _, l := range e.OpenCommon() {
+		c, _ := lookup(l.Criterion)
+		names, needs = append(names, l.Name), append(needs, c.how)
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("half the question is open (%s): take %s", strings.Join(names, ", "), strings.Join(needs, "; "))
 }
 
 // ofMode is the unit with its captures of one mode alone: a common-mode capture

@@ -62,8 +62,8 @@ var criteria = []criterion{
 	densityAt(1e3, criterion{id: Density1k, name: "noise density at 1 kHz", short: "1 kHz", how: audioCapture}),
 	densityAt(10e3, criterion{id: Density10k, name: "noise density at 10 kHz", short: "10 kHz", how: audioCapture}),
 	densityAt(100e3, criterion{id: Density100k, name: "noise density at 100 kHz", short: "100 kHz", how: midCapture}),
-	common(on("mains_comb_rms_v", criterion{id: CommonMains, name: "common-mode mains and harmonics", short: "CM mains", domain: power, how: commonSlow, figure: commonMains})),
-	common(on("bands.audio_a.rms_v", criterion{id: CommonAudio, name: "common-mode audio, A-weighted", short: "CM audio", domain: power, how: commonAudio})),
+	common(on("mains_comb_rms_v", criterion{id: CommonMains, name: "common-mode mains", short: "CM mains", domain: power, how: commonSlow, figure: commonMains})),
+	common(on("bands.audio_a.rms_v", criterion{id: CommonAudio, name: "common-mode audio A-weighted", short: "CM audio", domain: power, how: commonAudio})),
 	common(on("pp_20mhz_v", criterion{id: CommonPP, name: "common-mode p-p in 20 MHz", short: "CM p-p", domain: linear, how: commonFast})),
 	{id: Mask, name: "density mask", short: "mask", unit: "× mask", domain: power, how: audioCapture, group: figure.Density | figure.MaskRatio, foretold: true},
 }

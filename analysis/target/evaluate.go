@@ -269,9 +269,9 @@ func (e *Evaluation) why(missing []string, out int) string {
 	}
 	switch e.Common {
 	case CommonOpen:
-		b.WriteString("; half the question is open: common mode not measured")
+		b.WriteString("; common mode open")
 	case CommonInPart:
-		b.WriteString("; common mode measured in part")
+		b.WriteString("; common mode open in part")
 	}
 	return b.String()
 }
@@ -313,6 +313,9 @@ func (e *Evaluation) wouldFlip(missing []string, out int, doubts []doubt) string
 				parts = append(parts, fmt.Sprintf("%s: %s", m.Limit.Name, m.Reason))
 			}
 		}
+		if s := e.commonNeeds(); s != "" {
+			parts = append(parts, s)
+		}
 	case Pass:
 		if e.Worst >= 0 {
 			m := e.Margins[e.Worst]
@@ -320,6 +323,9 @@ func (e *Evaluation) wouldFlip(missing []string, out int, doubts []doubt) string
 			if m.LowDB < 0 {
 				parts = append(parts, fmt.Sprintf("its uncertainty alone (%.1f to %.1f dB) reaches over the limit", m.LowDB, m.HighDB))
 			}
+		}
+		if s := e.commonNeeds(); s != "" {
+			parts = append(parts, s)
 		}
 	default:
 		for _, m := range e.Margins {

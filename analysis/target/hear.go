@@ -4,9 +4,11 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"stillglow/analysis"
 	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // The audio band that hearing is summed over, in hertz, and how finely.
@@ -40,37 +42,26 @@ func hearCells() []cell {
 	return cells
 }
 
-// Hear computes what a supply adds at the valve's input through its heater,
-// A-weighted, and how far that lies under the noise of the valve and its
-// cathode resistor. Each part of the audio band comes from the fittest capture
-// that covers it; where a part is not covered, Missing says so and the sum is
-// a lower bound, and with nothing covered Known is false.
-func Hear(stage Stage, captures ...*analysis.Measurement) Heard {
-	h := Heard{CannotDecide: cannotDecide, Assumptions: append(stage.assumptions(),
-		"what the instrument itself adds to a capture counts as the supply's")}
-	if err := stage.Check(); err != nil {
-		h.Missing = err.Error()
-		return h
-	}
-	s := stage.withDefaults()
-	audio, _ := lookup(BandAudioA)
-	fit := append([]*analysis.Measurement(nil), captures...)
-	sort.SliceStable(fit, func(i, j int) bool {
-		qi, qj := quality(Unit{}, audio, fit[i]), quality(Unit{}, audio, fit[j])
-		if qi != qj {
-			return qi < qj
-		}
-		return audioOctaves(fit[i]) > audioOctaves(fit[j])
-	})
-	var heard, own float64
-	missLow, missHigh := 0.0, 0.0
-	for _, c := range hearCells() {
-		w := s.weight(c.mid)
-		k := s.Coupling(c.mid)
-		h.FrequencyHz = append(h.FrequencyHz, c.mid)
-		h.CouplingDB = append(h.CouplingDB, 20*math.Log10(k))
-		t := s.thermal(c.mid) * w
-		own += t * t * (c.high - c.low)
+// HeardBy is the sum with the heater tied to ground in one way.
+type HeardBy struct {
+	Reference         Reference
+	DifferentialAVRMS float64 // by the volts across the heater, V rms at the input
+	CommonAVRMS       float64 // by those of both wires together; 0 where not captured
+	InputAVRMS        float64 // both, their powers added
+	UnderDB           float64 // how far that lies under the valve's own noise, within ±MarginCapDB
+}
+
+// half is what captures of one mode add, cell by cell of the audio band.
+type half struct {
+	known             bool
+	power             []float64 // V² in each cell at the capture's terminals; 0 where not covered
+	missLow, missHigh float64   // what no capture covers; missLow 0: nothing
+}
+
+// halfOf takes each cell from the fittest capture that covers it.
+func halfOf(fit []*analysis.Measurement, cells []cell) half {
+	h := half{power: make([]float64, len(cells))}
+	for i, c := range cells {
 		p, ok := 0.0, false
 		for _, m := range fit {
 			if m.Calibrated && m.Span.LowHz > 0 && m.Span.LowHz <= c.mid && m.Span.HighHz >= c.mid {
@@ -80,27 +71,143 @@ func Hear(stage Stage, captures ...*analysis.Measurement) Heard {
 			}
 		}
 		if !ok {
-			if missLow == 0 {
-				missLow = c.low
+			if h.missLow == 0 {
+				h.missLow = c.low
 			}
-			missHigh = c.high
+			h.missHigh = c.high
 			continue
 		}
-		h.Known = true
-		heard += p * k * k * w * w * (c.high - c.low)
+		h.known = true
+		h.power[i] = p * (c.high - c.low)
+	}
+	return h
+}
+
+// through is the half's sum at the input, V rms, with a coupling.
+func (h half) through(cells []cell, coupling func(hz float64) float64, weight func(hz float64) float64) float64 {
+	var sum float64
+	for i, c := range cells {
+		k := coupling(c.mid) * weight(c.mid)
+		sum += h.power[i] * k * k
+	}
+	return math.Sqrt(sum)
+}
+
+// fittest are a unit's captures of one mode, the best for hearing first.
+func fittest(captures []*analysis.Measurement, mode capture.Mode) []*analysis.Measurement {
+	id := BandAudioA
+	if mode == capture.Common {
+		id = CommonAudio
+	}
+	audio, _ := lookup(id)
+	fit := Unit{Captures: captures}.ofMode(mode).Captures
+	sort.SliceStable(fit, func(i, j int) bool {
+		qi, qj := quality(Unit{}, audio, fit[i]), quality(Unit{}, audio, fit[j])
+		if qi != qj {
+			return qi < qj
+		}
+		return audioOctaves(fit[i]) > audioOctaves(fit[j])
+	})
+	return fit
+}
+
+// Hear computes what a supply adds at the valve's input through its heater,
+// A-weighted, and how far that lies under the noise of the valve and its
+// cathode resistor: by the volts across the heater and by those of both its wires
+// together, each from captures of its mode, their powers added. Each part of the
+// audio band comes from the fittest capture that covers it; where a part is not
+// covered, or a half is, Missing says so and the sum is a lower bound, and with
+// nothing covered Known is false.
+func Hear(stage Stage, captures ...*analysis.Measurement) Heard {
+	h := Heard{CannotDecide: cannotDecide, Assumptions: append(stage.assumptions(),
+		"what the instrument itself adds to a capture counts as the supply's")}
+	if err := stage.Check(); err != nil {
+		h.Missing = err.Error()
+		return h
+	}
+	s := stage.withDefaults()
+	cells := hearCells()
+	var own float64
+	for _, c := range cells {
+		h.FrequencyHz = append(h.FrequencyHz, c.mid)
+		h.CouplingDB = append(h.CouplingDB, CouplingDB(s, c.mid))
+		h.CommonCouplingDB = append(h.CommonCouplingDB, CommonCouplingDB(s, c.mid))
+		t := s.thermal(c.mid) * s.weight(c.mid)
+		own += t * t * (c.high - c.low)
 	}
 	h.ThermalAVRMS = math.Sqrt(own)
-	switch {
-	case !h.Known:
-		h.Missing = "no capture covers the audio band; needs " + audioCapture
+	across, both := halfOf(fittest(captures, capture.Differential), cells), halfOf(fittest(captures, capture.Common), cells)
+	h.Known, h.DifferentialKnown, h.CommonKnown = across.known || both.known, across.known, both.known
+	h.DifferentialWhole, h.CommonWhole = across.whole(), both.whole()
+	if !h.Known {
+		h.Missing = "no capture covers the audio band; needs " + audioCapture + ", and " + commonAudio
 		return h
-	case missLow > 0:
-		h.Missing = fmt.Sprintf("%s not covered by any capture: the sum is a lower bound", spanText(missLow, missHigh))
 	}
-	h.InputAVRMS = math.Sqrt(heard)
+	h.Missing = missingWords(across, both)
+	for _, ref := range References() {
+		h.ByReference = append(h.ByReference, heardBy(s.TiedAt(ref), across, both, cells, h.ThermalAVRMS))
+	}
+	is := heardBy(s, across, both, cells, h.ThermalAVRMS)
+	h.Reference, h.DifferentialAVRMS, h.CommonAVRMS = s.Reference, is.DifferentialAVRMS, is.CommonAVRMS
+	h.InputAVRMS, h.UnderDB = is.InputAVRMS, is.UnderDB
 	h.OutputAVRMS = h.InputAVRMS * s.GainBefore * s.GainAfter
-	h.UnderDB = MarginDB(h.ThermalAVRMS, h.InputAVRMS)
 	return h
+}
+
+// whole tells whether all of the audio band is covered.
+func (h half) whole() bool { return h.known && h.missLow == 0 }
+
+// TiedAt is the stage with its heater tied to ground in another way, by the usual
+// values; its own way keeps its own.
+func (s Stage) TiedAt(ref Reference) Stage {
+	if s.Reference != ref {
+		s.Reference, s.ReferenceOhm, s.ReferenceF = ref, 0, 0
+	}
+	return s
+}
+
+// heardBy sums both halves for a stage with its defaults filled in.
+func heardBy(s Stage, across, both half, cells []cell, ownV float64) HeardBy {
+	out := HeardBy{Reference: s.Reference,
+		DifferentialAVRMS: across.through(cells, s.Coupling, s.weight),
+		CommonAVRMS:       both.through(cells, s.CommonCoupling, s.weight)}
+	out.InputAVRMS = math.Hypot(out.DifferentialAVRMS, out.CommonAVRMS)
+	out.UnderDB = MarginDB(ownV, out.InputAVRMS)
+	return out
+}
+
+// missingWords says which part of the sum is missing, "" none.
+func missingWords(across, both half) string {
+	var parts []string
+	for _, p := range []struct {
+		h     half
+		words string
+		needs string
+	}{{across, "the volts across the heater", audioCapture}, {both, "common mode", commonAudio}} {
+		switch {
+		case !p.h.known:
+			parts = append(parts, p.words+" not captured, needs "+p.needs)
+		case p.h.missLow > 0:
+			parts = append(parts, fmt.Sprintf("%s: %s not covered by any capture", p.words, spanText(p.h.missLow, p.h.missHigh)))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return strings.Join(parts, "; ") + ": the sum is a lower bound"
+}
+
+// UnderText is how far a supply lies under the valve's own noise: "17.2 dB under",
+// "60 dB or more under", "3.0 dB over".
+func UnderText(underDB float64) string {
+	side := "under"
+	if underDB < 0 {
+		side, underDB = "over", -underDB
+	}
+	if underDB >= MarginCapDB {
+		return fmt.Sprintf("%.0f dB or more %s", MarginCapDB, side)
+	}
+	return fmt.Sprintf("%.1f dB %s", underDB, side)
 }
 
 func audioOctaves(m *analysis.Measurement) float64 {
@@ -109,63 +216,4 @@ func audioOctaves(m *analysis.Measurement) float64 {
 		return 0
 	}
 	return math.Round(4*math.Log2(hi/lo)) / 4
-}
-
-// DeriveTarget turns an allowed input-referred noise, A-weighted volts rms,
-// into limits on the heater. Half of its power goes to the mains line and half
-// to a density mask from 20 Hz to 20 kHz under which each fraction of an octave
-// adds the same to what is heard. What the model can't decide keeps the limits
-// of the nearest named target.
-func DeriveTarget(stage Stage, allowedInputV float64) (Target, error) {
-	if err := stage.Check(); err != nil {
-		return Target{}, err
-	}
-	if !(allowedInputV > 0) || math.IsInf(allowedInputV, 0) {
-		return Target{}, fmt.Errorf("allowed input noise is %g V, expected a positive number", allowedInputV)
-	}
-	base := Default
-	if stage.RIAA {
-		base = "phono-preamp"
-	}
-	t, err := Named(base)
-	if err != nil {
-		return Target{}, err
-	}
-	s := stage.withDefaults()
-	source := fmt.Sprintf("derived: %s A-weighted allowed at the input, see the assumptions", VoltText(allowedInputV))
-	share := allowedInputV / math.Sqrt2
-	mains := math.Inf(1)
-	for _, hz := range []float64{100, 120} {
-		mains = math.Min(mains, share/(s.Coupling(hz)*s.weight(hz)))
-	}
-	// Equal parts per octave: S(f)·|K·W|²·f is constant, and its integral over
-	// the band is that constant times ln(high/low).
-	span := math.Log(hearHighHz / hearLowHz)
-	var points []MaskPoint
-	corners := append([]float64{hearLowHz}, maskBands(hearLowHz, hearHighHz)...)
-	corners[len(corners)-1] = hearHighHz
-	for _, hz := range corners {
-		points = append(points, MaskPoint{Hz: hz, VRHz: share / math.Sqrt(span*hz) / (s.Coupling(hz) * s.weight(hz))})
-	}
-	kept := map[Criterion]bool{HeaterDC: true, RipplePP: true, SpikePeak: true, BandRF1: true}
-	var limits []Limit
-	for _, l := range t.Limits {
-		switch {
-		case kept[l.Criterion]:
-			limits = append(limits, l)
-		case l.Criterion == MainsLine:
-			limits = append(limits, limit(MainsLine, mains, source))
-		}
-	}
-	mask := maskLimit(points, source)
-	mask.LessMains = true
-	return Target{
-		Name:        "derived",
-		Title:       "What the valve hears",
-		Description: fmt.Sprintf("derived from the stage; beyond audio as %s", base),
-		Limits:      append(limits, mask),
-		Assumptions: append(stage.assumptions(),
-			"half of the allowed power goes to the mains ripple at twice the mains frequency, half to the mask",
-			cannotDecide),
-	}, nil
 }

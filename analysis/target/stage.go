@@ -4,7 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"math/cmplx"
+	"slices"
 
 	"stillglow/capture"
 )
@@ -16,6 +16,12 @@ type Stage struct {
 	BypassESROhm     float64 // its series resistance, ohms; 0: none
 	HeaterCathodeF   float64 // heater-cathode capacitance, farads, 0: DefaultHeaterCathodeF
 	HeaterCathodeOhm float64 // heater-cathode insulation, hot, ohms, 0: DefaultHeaterCathodeOhm
+	HeaterGridF      float64 // heater-grid capacitance, farads, 0: of the valve, else an upper bound
+	SourceOhm        float64 // resistance that the grid sees, ohms, 0: DefaultSourceOhm
+	Valve            string  // its type, for HeaterGridF; "" not told
+	Reference        Reference
+	ReferenceOhm     float64 // from the heater's reference to ground, ohms, 0: the usual of Reference
+	ReferenceF       float64 // capacitor beside it, farads, only where elevated; 0: the usual
 	Mu               float64 // amplification factor, 0: DefaultMu
 	GmS              float64 // mutual conductance, siemens, 0: DefaultGmS
 	Position         string  // "first" (also "") or "second"
@@ -27,8 +33,10 @@ type Stage struct {
 // What a stage is taken to be where it does not say, all from memory: a small
 // double triode of high mu.
 const (
-	DefaultHeaterCathodeF   = 5e-12 // 2.5 to 5 pF usual for a section
-	DefaultHeaterCathodeOhm = 10e6  // data-sheet leakage limits mean 4 to 20 MΩ
+	DefaultHeaterCathodeF   = 5e-12       // 2.5 to 5 pF usual for a section
+	DefaultHeaterCathodeOhm = 10e6        // data-sheet leakage limits mean 4 to 20 MΩ
+	DefaultHeaterGridF      = heaterGridF // an upper bound: small triodes' data sheets say 0.1 to 0.2 pF, socket and wiring add
+	DefaultSourceOhm        = sourceOhm
 	DefaultMu               = 100.0
 	DefaultGmS              = 1.6e-3
 )
@@ -42,6 +50,14 @@ func (s Stage) withDefaults() Stage {
 	}
 	set(&s.HeaterCathodeF, DefaultHeaterCathodeF)
 	set(&s.HeaterCathodeOhm, DefaultHeaterCathodeOhm)
+	if v, ok := gridValveOf(s.Valve); ok {
+		set(&s.HeaterGridF, v.farads)
+	}
+	set(&s.HeaterGridF, DefaultHeaterGridF)
+	set(&s.SourceOhm, DefaultSourceOhm)
+	if s.Reference == "" {
+		s.Reference = OneEnd
+	}
 	set(&s.Mu, DefaultMu)
 	set(&s.GmS, DefaultGmS)
 	set(&s.GainBefore, 1)
@@ -63,7 +79,8 @@ func (s Stage) Check() error {
 	}{
 		{"bypass capacitor", s.BypassF}, {"bypass capacitor's series resistance", s.BypassESROhm},
 		{"heater-cathode capacitance", s.HeaterCathodeF}, {"heater-cathode insulation", s.HeaterCathodeOhm},
-		{"mu", s.Mu}, {"mutual conductance", s.GmS}, {"gain before", s.GainBefore}, {"gain after", s.GainAfter},
+		{"heater-grid capacitance", s.HeaterGridF}, {"grid circuit's resistance", s.SourceOhm},
+		{"heater's reference resistance", s.ReferenceOhm}, {"capacitor beside it", s.ReferenceF}, {"mu", s.Mu}, {"mutual conductance", s.GmS}, {"gain before", s.GainBefore}, {"gain after", s.GainAfter},
 	} {
 		if !(p.v >= 0) || math.IsInf(p.v, 0) {
 			return fmt.Errorf("%s is %g, expected a number of 0 or more", p.name, p.v)
@@ -71,6 +88,12 @@ func (s Stage) Check() error {
 	}
 	if s.Position != "" && s.Position != "first" && s.Position != "second" {
 		return errors.New("stage position is " + s.Position + `, expected "first" or "second"`)
+	}
+	if s.Reference != "" && !slices.Contains(References(), s.Reference) {
+		return fmt.Errorf("heater reference is %q, expected %q, %q or %q", string(s.Reference), OneEnd, CentreTap, Elevated)
+	}
+	if s.ReferenceF > 0 && s.Reference != Elevated {
+		return fmt.Errorf("a capacitor beside the heater's reference, expected it with heater reference %q alone", Elevated)
 	}
 	return nil
 }
@@ -83,21 +106,6 @@ func (s Stage) cathodeOhm(hz float64) complex128 {
 		z = z * c / (z + c)
 	}
 	return z
-}
-
-// Coupling is the ratio of input-referred volts to heater volts at hz > 0.
-//
-// Heater and cathode are joined by C_hk beside R_hk; the cathode's own network
-// Z_k is small against them. The current that arrives makes, by Thevenin's
-// theorem, a source of Vh·Zk/(Zk+Zhk) in series with Zk in the cathode's lead,
-// and a volt there acts like (mu+1)/mu volts at the grid whatever the load,
-// because the grid is worked by mu and the cathode by mu+1. Divided by the gain
-// ahead, it stands at the preamp's input.
-func (s Stage) Coupling(hz float64) float64 {
-	s = s.withDefaults()
-	zk := s.cathodeOhm(hz)
-	yhk := complex(1/s.HeaterCathodeOhm, 2*math.Pi*hz*s.HeaterCathodeF)
-	return cmplx.Abs(zk/(zk+1/yhk)) * (s.Mu + 1) / s.Mu / s.GainBefore
 }
 
 // thermal is the input-referred density in V/√Hz of the cathode network's
@@ -145,8 +153,11 @@ func (s Stage) assumptions() []string {
 	a := []string{
 		fmt.Sprintf("cathode resistor %.4g Ω, %s", s.CathodeOhm, bypass),
 		fmt.Sprintf("heater to cathode %s%s beside %.3g MΩ%s", capture.SI(s.HeaterCathodeF, "F", 3), mark(given.HeaterCathodeF == 0), s.HeaterCathodeOhm/1e6, mark(given.HeaterCathodeOhm == 0)),
+		fmt.Sprintf("heater to grid %s (%s), into %s that the grid sees%s", capture.SI(s.HeaterGridF, "F", 3), given.gridSource(), capture.SI(s.SourceOhm, "Ω", 3), mark(given.SourceOhm == 0)),
 		fmt.Sprintf("mu %.3g%s and mutual conductance %.3g mA/V%s", s.Mu, mark(given.Mu == 0), s.GmS*1e3, mark(given.GmS == 0)),
-		"the whole heater voltage acts along the whole heater: with one end earthed the mean is half of it, 6 dB less",
+		s.referenceWords(given.Reference == ""),
+		"cathode and grid path are added as if in step: the most they can make together; of the two halves, across the heater and common mode, powers are added: up to 3 dB more where a line stands in both",
+		"a common-mode capture's volts over 100 Ω are a current, which flows to ground through the heater's reference; what it drops in ground wiring that it shares with the signal is not in the sum",
 		"insulation is taken as linear and without noise of its own; wiring, socket and magnetic coupling into the grid are left out",
 		"the valve's own noise is 2.5/gm at 300 K and the cathode resistor's Johnson noise; flicker, grid and source resistance are left out",
 		"sums run from 20 Hz to 20 kHz, A-weighted (IEC 61672-1)",
@@ -171,5 +182,33 @@ func (s Stage) assumptions() []string {
 // cannotDecide names what lies outside of the model.
 const cannotDecide = "spikes and ripple beyond 20 kHz: whether a valve or a joint rectifies them into the audio band is not in this model, so they stay limited by their own criteria"
 
-// CouplingDB is the stage's Coupling at hz > 0 in dB.
-func CouplingDB(s Stage, hz float64) float64 { return 20 * math.Log10(s.Coupling(hz)) }
+// gridSource says where the heater-grid capacitance is from.
+func (s Stage) gridSource() string {
+	if s.HeaterGridF > 0 {
+		return "given"
+	}
+	if v, ok := gridValveOf(s.Valve); ok {
+		return s.Valve + ", at most: " + v.source
+	}
+	if s.Valve != "" {
+		return "an upper bound, none being known for " + s.Valve
+	}
+	return "an upper bound; name the valve, or give its own"
+}
+
+// referenceWords tell how the heater is tied to ground and what that means.
+func (s Stage) referenceWords(assumed bool) string {
+	words := ""
+	switch s.Reference {
+	case CentreTap:
+		words = fmt.Sprintf("heater at a centre tap: %.2g %% of the volts across it stand against ground (5 %% resistors, unlike halves), and a common-mode current meets %s", 100*s.differentialShare(), capture.SI(s.referenceOhm(100), "Ω", 3))
+	case Elevated:
+		words = fmt.Sprintf("heater elevated: half of the volts across it stand against ground, and a common-mode current meets %s at 100 Hz; that elevating ends conduction from heater to cathode is not in the sum, which takes the insulation as linear", capture.SI(s.referenceOhm(100), "Ω", 3))
+	default:
+		words = fmt.Sprintf("heater with one end at ground: half of the volts across it stand against ground, on the mean along the heater, and a common-mode current meets %s at 100 Hz", capture.SI(s.referenceOhm(100), "Ω", 3))
+	}
+	if assumed {
+		words += " (assumed; say heater_reference)"
+	}
+	return words + "; values of the reference: common practice, no source"
+}

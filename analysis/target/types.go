@@ -47,9 +47,20 @@ type Limit struct {
 	NeedHighHz float64
 	Source     string      // or "common practice, no source"
 	Points     []MaskPoint // only for Mask
+	Basis      Basis       // what kind of limit it is
 	ForRailV   float64     // only for HeaterDC of a named target: the heater rail that the band is for; 0: written out for one unit
 	LessMains  bool        // only for Mask: the 2 x mains line is left out, having its own limit
 }
+
+// Basis tells what a limit rests on.
+type Basis string
+
+// The bases of limits.
+const (
+	RuleOfThumb Basis = ""        // of a named target: for any stage of its kind
+	WrittenOut  Basis = "written" // the sheet's own
+	Derived     Basis = "derived" // from what the valve of a given stage hears
+)
 
 // MaskPoint is one corner of a mask; between corners it is straight in
 // log frequency and log density.
@@ -181,13 +192,21 @@ type Brand struct {
 // Heard is what one supply adds at the valve's input through its heater.
 type Heard struct {
 	Known        bool    // false: no capture covers any of the audio band
-	Missing      string  // what of the audio band was not covered, "" nothing
-	InputAVRMS   float64 // A-weighted, input-referred, V rms; a lower bound when Missing is not ""
+	Missing      string  // what of the audio band, or which half, was not covered, "" nothing
+	InputAVRMS   float64 // A-weighted, input-referred, V rms, both halves; a lower bound when Missing is not ""
 	OutputAVRMS  float64 // the same at the preamp's output
 	ThermalAVRMS float64 // the valve's and cathode resistor's own, same weighting
-	UnderDB      float64 // how far the supply lies under it, positive is good
-	FrequencyHz  []float64
-	CouplingDB   []float64 // heater volts to input volts
-	Assumptions  []string
-	CannotDecide string // what the model can't say (spikes beyond audio)
+	UnderDB      float64 // how far the supply lies under it, positive is good, within ±MarginCapDB
+
+	DifferentialAVRMS, CommonAVRMS float64   // the halves of InputAVRMS, their powers add; 0 where not captured
+	DifferentialKnown, CommonKnown bool      // some of the audio band is covered
+	DifferentialWhole, CommonWhole bool      // all of it
+	Reference                      Reference // how the heater is tied to ground
+	ByReference                    []HeardBy // the same sum for every way of tying it
+
+	FrequencyHz      []float64
+	CouplingDB       []float64 // volts across the heater to input volts
+	CommonCouplingDB []float64 // volts of a common-mode capture to input volts
+	Assumptions      []string
+	CannotDecide     string // what the model can't say (spikes beyond audio)
 }

@@ -84,11 +84,11 @@ func (b *builder) ofOneMode(s *Sheet) {
 // commonWord is the word "common" by itself in a file name.
 var commonWord = regexp.MustCompile(`(?i)(^|[^a-z0-9])common([^a-z0-9]|$)`)
 
-// modeOfName is the mode of a file that no entry of the sheet describes: a name
+// ModeOfName is the mode of a file that no entry of the sheet describes: a name
 // that holds the word common is of a common-mode capture.
-func modeOfName(file string) string {
+func ModeOfName(file string) capture.Mode {
 	if commonWord.MatchString(filepath.Base(file)) {
-		return string(capture.Common)
+		return capture.Common
 	}
-	return ""
+	return capture.Differential
 }

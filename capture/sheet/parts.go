@@ -98,6 +98,10 @@ func (b *builder) hears(raw *rawHears, s *Sheet) {
 	}
 	h := Hears(*raw)
 	h.Stage = b.oneOf("hears.stage", raw.Stage, "first", "second")
+	h.HeaterReference = b.oneOf("hears.heater_reference", raw.HeaterReference, "one end", "centre tap", "elevated")
+	if raw.ReferenceF > 0 && h.HeaterReference != "elevated" {
+		b.fail("hears.reference_f", "reference_f without heater_reference = \"elevated\"", "the capacitor of an elevated heater's divider", "")
+	}
 	if raw.CathodeOhm == 0 {
 		b.fail("hears", "[hears] without cathode_ohm", "the first stage's cathode resistor in ohms", "")
 	}
@@ -272,7 +276,7 @@ func (b *builder) channel(key string, v any) string {
 // common-mode capture. loadA is in amperes, 0 unknown.
 func (s *Sheet) Add(unit int, file string, loadA float64) error {
 	b := builder{path: s.Path, dir: s.Dir, at: s.at}
-	c, _ := b.capture(&rawCapture{File: file, LoadA: loadA, Mode: modeOfName(file)}, "pattern", &s.Instrument)
+	c, _ := b.capture(&rawCapture{File: file, LoadA: loadA, Mode: string(ModeOfName(file))}, "pattern", &s.Instrument)
 	if b.err != nil {
 		return b.err
 	}

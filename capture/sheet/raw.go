@@ -86,6 +86,12 @@ type rawHears struct {
 	Stage            string  `toml:"stage"`
 	RIAA             bool    `toml:"riaa"`
 	AllowedInputV    float64 `toml:"allowed_input_v" rule:"positive"`
+	Valve            string  `toml:"valve"`
+	HeaterGridF      float64 `toml:"heater_grid_f" rule:"positive"`
+	SourceOhm        float64 `toml:"source_ohm" rule:"positive"`
+	HeaterReference  string  `toml:"heater_reference"`
+	ReferenceOhm     float64 `toml:"reference_ohm" rule:"positive"`
+	ReferenceF       float64 `toml:"reference_f" rule:"positive"`
 }
 
 type rawUnit struct {

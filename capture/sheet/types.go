@@ -102,6 +102,12 @@ type Hears struct {
 	Stage               string  // "first", "second"
 	RIAA                bool    // the stage is followed by RIAA equalisation
 	AllowedInputV       float64 // input-referred, A-weighted, V rms
+	Valve               string  // its type, for the heater-grid capacitance
+	HeaterGridF         float64 // that capacitance, farad, 0: of Valve, else an upper bound
+	SourceOhm           float64 // resistance that the grid sees, 0: the usual
+	HeaterReference     string  // how the heater is tied to ground: "one end", "centre tap", "elevated"; "": the first
+	ReferenceOhm        float64 // from there to ground, 0: the usual
+	ReferenceF          float64 // capacitor beside it, where elevated, farad, 0: the usual
 }
 
 // The states that a unit may be measured in.

@@ -71,7 +71,7 @@ written over. Ctrl-C ends it; closing the page loses nothing.`,
 func capturesToTake(limits []target.Limit, in sheet.Instrument) []benchpage.Take {
 	var out []benchpage.Take
 	for _, s := range planShots(limits, scopeLimits{Memory: in.MemorySamples, MaxRate: in.MaxRateHz}) {
-		out = append(out, benchpage.Take{Criteria: s.names(), Settings: s.settings()})
+		out = append(out, benchpage.Take{Criteria: s.names(), Settings: s.across() + s.settings()})
 	}
 	return out
 }

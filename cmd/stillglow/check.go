@@ -91,6 +91,7 @@ type checkedCapture struct {
 	samples  int
 	span     capture.Span
 	coupling capture.Coupling
+	mode     capture.Mode
 	cautions []capture.Caution
 }
 
@@ -215,7 +216,7 @@ func openChecked(ctx context.Context, unit int, c sheet.Capture) (checkedCapture
 		return out, nil
 	}
 	out.layout, out.rateHz, out.samples = tr.Layout, tr.SampleRateHz, len(tr.Volts)
-	out.span, out.coupling, out.cautions = tr.Span, tr.Coupling, tr.Cautions
+	out.span, out.coupling, out.mode, out.cautions = tr.Span, tr.Coupling, tr.Mode, tr.Cautions
 	return out, nil
 }
 
@@ -256,7 +257,7 @@ func (c *checked) text(w io.Writer) error {
 			b.WriteString(wrapText("    - ", "      ", fmt.Sprintf("supply volts (loaded): take a meter reading%s", loadedWith(c.heaterA)), 100))
 		}
 		for _, s := range o.shots {
-			b.WriteString(wrapText("    - ", "      ", s.names()+": take "+s.settings()+loadedWith(c.heaterA), 100))
+			b.WriteString(wrapText("    - ", "      ", s.names()+": take "+s.across()+s.settings()+loadedWith(c.heaterA), 100))
 		}
 	}
 	if len(c.again) > 0 {
@@ -319,6 +320,9 @@ func (c *checked) list(b *strings.Builder, unit int, title string) {
 		if coupling == "" {
 			coupling = "coupling unknown"
 		}
+		if cp.mode == capture.Common {
+			coupling += ", common mode"
+		}
 		b.WriteString(wrapText("  ok   ", "       ", fmt.Sprintf("%s: %s at %s, %s to %s, %s", cp.file, secondsText(float64(cp.samples)/cp.rateHz),
 			rateText(cp.rateHz), target.HzText(cp.span.LowHz), target.HzText(cp.span.HighHz), coupling), 100))
 		for _, k := range cp.cautions {
@@ -372,10 +376,12 @@ func (c *checked) json(w io.Writer) error {
 		LowHz    *float64          `json:"span_low_hz"`
 		HighHz   *float64          `json:"span_high_hz"`
 		Coupling string            `json:"coupling"`
+		Mode     string            `json:"mode"`
 		Cautions []capture.Caution `json:"cautions"`
 	}
 	type takeJSON struct {
 		Criteria []target.Criterion `json:"criteria"`
+		Mode     string             `json:"mode"`
 		DivS     *float64           `json:"time_per_div_s"`
 		RateHz   *float64           `json:"sample_rate_hz"`
 		Text     string             `json:"text"`
@@ -402,7 +408,7 @@ func (c *checked) json(w io.Writer) error {
 	doc.OfNoUnit = append(doc.OfNoUnit, c.unmatched...)
 	for _, cp := range c.captures {
 		j := captureJSON{File: cp.file, OK: cp.err == nil, Layout: cp.layout, Samples: cp.samples,
-			Coupling: string(cp.coupling), Cautions: append([]capture.Caution{}, cp.cautions...)}
+			Coupling: string(cp.coupling), Mode: cp.mode.Word(), Cautions: append([]capture.Caution{}, cp.cautions...)}
 		if cp.unit >= 0 {
 			name := c.sheet.Units[cp.unit].Name()
 			j.Unit = &name
@@ -417,7 +423,7 @@ func (c *checked) json(w io.Writer) error {
 	for _, o := range c.open {
 		j := openJSON{Unit: o.name, Reading: o.reading, Take: []takeJSON{}, Reasons: o.reasons}
 		for _, s := range o.shots {
-			t := takeJSON{Text: s.settings()}
+			t := takeJSON{Text: s.across() + s.settings(), Mode: s.Mode.Word()}
 			if s.DivS > 0 {
 				t.DivS, t.RateHz = &s.DivS, &s.RateHz
 			}

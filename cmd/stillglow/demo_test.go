@@ -43,7 +43,7 @@ func TestDemoScenarios(t *testing.T) {
 		{mark: "A2", verdict: target.Pass, kind: cycle.Fixed},
 		{mark: "A3", verdict: target.Fail, over: []target.Criterion{target.HeaterDC}},
 		{mark: "B1", verdict: target.NearMiss, over: []target.Criterion{target.RipplePP, target.BandRF1}, rescued: true},
-		{mark: "B2", verdict: target.Pass},
+		{mark: "B2", verdict: target.NearMiss, over: []target.Criterion{target.CommonPP}},
 		{mark: "B3", verdict: target.Pass, kind: cycle.Dithered, caution: capture.CautionDithered},
 		{mark: "C1", verdict: target.Fail, over: []target.Criterion{target.RipplePP, target.SpikePeak}},
 		{mark: "C2", verdict: target.Fail, over: []target.Criterion{target.BandAudioA}, kind: cycle.Bursting, caution: capture.CautionBursting},

@@ -164,44 +164,9 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	}
 	head("3. Take these captures of every unit, and save them as CSV")
 	fmt.Fprintf(w, "   (worked out for %s of memory, at most %s)\n", samplesText(float64(scope.Memory)), rateText(scope.MaxRate))
-	for i, s := range shots {
-		para(fmt.Sprintf("  %c) ", 'a'+i), s.names())
-		if s.DivS == 0 {
-			para("     can't be had: ", s.WhyNot+"; take it with "+instead(s, scope))
-			continue
-		}
-		para("     set: ", s.settings())
-		if s.LeastS < s.MostS {
-			mode := ""
-			if !s.Fast {
-				mode = ", in high-resolution mode (anti_aliased = true in the sheet, unless the file states the mode)"
-			}
-			para("     works too: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(s.MostS), mode))
-		}
-		if s.VoltsPerDiv > 0 {
-			para("     range: ", fmt.Sprintf("begin at %s/div, which holds the ripple and spikes of a unit at its limits; lower V/div until just before a peak is clipped, raise it if one is", capture.SI(s.VoltsPerDiv, "V", 3)))
-		}
-		if s.Fast && s.RateHz < pulseRateHz {
-			para("     note: ", fmt.Sprintf("at %s a pulse shorter than %s has fewer than four samples; its peak is then a lower bound", rateText(s.RateHz), secondsText(4/s.RateHz)))
-		}
-		if !s.Fast {
-			para("     why: ", "the bandwidth limit of 20 MHz stops no alias here: the switching ripple would fold down into the audio band")
-			para("     or: ", "a sound card's line input, half a second and more as WAV, 24 bit (volts_per_full_scale in the sheet; calibrate it with a sine that the meter or the scope reads too). "+soundCardWords)
-		}
-	}
+	guideShots(para, ofMode(shots, capture.Differential), scope, 'a')
 	fmt.Fprint(w, "\n   Each on its own (four periods of the lowest frequency; 0.4 of the rate holds the highest):\n")
-	for _, l := range goal.Limits {
-		for _, s := range planShots([]target.Limit{l}, scope) {
-			span := secondsText(s.LeastS) + "/div to " + secondsText(s.MostS) + "/div"
-			switch {
-			case s.DivS == 0:
-				span = s.WhyNot
-			case s.LeastS == s.MostS:
-				span = secondsText(s.LeastS) + "/div"
-			}
-			para(fmt.Sprintf("     %-28s ", l.Name), fmt.Sprintf("%s or longer, %s or faster: %s", secondsText(s.NeedS), rateText(s.NeedHz), span))
-		}
-	}
+	guideSpans(para, goal.Limits, scope)
 	fmt.Fprintln(w)
 	for _, t := range []string{
 		"Leave the bandwidth limit off for spikes: a one-pole 20 MHz limit has a transition duration of 17.5 ns (ln 9 / 2πB, computed), so faster spikes come out smaller. The 20 MHz figure is made from the same capture, and the report names the low-pass. If you do switch the limit on, say so (band_limited = true).",
@@ -211,9 +176,16 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	} {
 		para("  - ", t)
 	}
-	head("4. Take a baseline")
-	para("  - ", "The same settings with the probe's tip on its own ground at the supply's output, the supply off at the wall: that goes into the sheet as baseline. What it shows is the bench, not the unit, and is subtracted in power (rms values as squares). The same once more with the supply running shows what this unit radiates into the probe's loop: it belongs to the unit, so note it and don't enter it as a baseline.")
-	head("5. Check while you are still at the bench")
+	head("4. Take the common mode of every unit too: the other half")
+	guideCommon(para, volts)
+	if both := ofMode(shots, capture.Common); len(both) > 0 {
+		guideShots(para, both, scope, 'a'+rune(len(shots)-len(both)))
+	} else {
+		para("  - ", "This target sets no limit on it; the named ones do (stillglow target "+target.Default+").")
+	}
+	head("5. Take a baseline")
+	para("  - ", "The same settings with the probe's tip on its own ground at the supply's output, the supply off at the wall: that goes into the sheet as [instrument.baseline], with supply = \"off\". What it shows is the bench, not the unit, and is subtracted in power (rms values as squares). The same once more with the supply running shows what this unit radiates into the probe's loop: it belongs to the unit, so note it; a baseline with supply = \"running\" is refused.")
+	head("6. Check while you are still at the bench")
 	para("  - ", "stillglow check SHEET names what is still open; stillglow watch SHEET follows the folder and ranks as files arrive.")
 	head("What the words mean, and where this comes from")
 	for _, t := range []string{
@@ -346,6 +318,7 @@ func printShotsJSON(w io.Writer, goal string, scope scopeLimits, shots []shot) e
 		Samples  int                `json:"samples"`
 		VDiv     float64            `json:"first_volts_per_div"`
 		HighRes  bool               `json:"high_resolution"`
+		Mode     string             `json:"mode"`
 		Why      string             `json:"why_not,omitempty"`
 	}
 	doc := struct {
@@ -355,7 +328,7 @@ func printShotsJSON(w io.Writer, goal string, scope scopeLimits, shots []shot) e
 		Shots   []item  `json:"captures"`
 	}{Target: goal, Memory: scope.Memory, MaxRate: scope.MaxRate}
 	for _, s := range shots {
-		it := item{RecordS: s.NeedS, RateHz: s.NeedHz, Samples: s.Samples, VDiv: s.VoltsPerDiv, HighRes: !s.Fast, Why: s.WhyNot}
+		it := item{RecordS: s.NeedS, RateHz: s.NeedHz, Samples: s.Samples, VDiv: s.VoltsPerDiv, HighRes: !s.Fast, Mode: s.Mode.Word(), Why: s.WhyNot}
 		if s.DivS > 0 {
 			it.DivS, it.SetHz = &s.DivS, &s.RateHz
 		}

@@ -10,6 +10,7 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
+	"stillglow/report"
 )
 
 // hearSheet prints what each supply of a sheet adds at the stage's input.
@@ -36,60 +37,145 @@ func (f *hearsFlags) hearSheet(cmd *cobra.Command, path string, asJSON bool) err
 	if err != nil {
 		return err
 	}
-	type row struct {
-		Unit        string   `json:"unit"`
-		InputARMSV  *float64 `json:"input_a_rms_v"`
-		OutputARMSV *float64 `json:"output_a_rms_v"`
-		OwnARMSV    float64  `json:"own_noise_a_rms_v"`
-		UnderDB     *float64 `json:"under_own_noise_db"`
-		LowerBound  bool     `json:"lower_bound"`
-		Remark      string   `json:"remark,omitempty"`
+	list := hearRows(r, stage)
+	if asJSON {
+		return list.json(cmd.OutOrStdout(), r.Invented)
 	}
-	var rows []row
-	var assumptions []string
-	cannot := ""
+	return list.text(cmd.OutOrStdout(), r.Invented)
+}
+
+// hearRow is what one supply adds at the input. A figure that was not captured is
+// null.
+type hearRow struct {
+	Unit        string    `json:"unit"`
+	InputARMSV  *float64  `json:"input_a_rms_v"`
+	AcrossARMSV *float64  `json:"across_heater_a_rms_v"`
+	CommonARMSV *float64  `json:"common_mode_a_rms_v"`
+	OutputARMSV *float64  `json:"output_a_rms_v"`
+	OwnARMSV    float64   `json:"own_noise_a_rms_v"`
+	UnderDB     *float64  `json:"under_own_noise_db"`
+	LowerBound  bool      `json:"lower_bound"`
+	By          []hearWay `json:"by_reference"`
+	Remark      string    `json:"remark,omitempty"`
+}
+
+// hearWay is the same with the heater tied to ground in another way.
+type hearWay struct {
+	Reference  string  `json:"reference"`
+	InputARMSV float64 `json:"input_a_rms_v"`
+	UnderDB    float64 `json:"under_own_noise_db"`
+}
+
+type hearList struct {
+	rows        []hearRow
+	assumptions []string
+	cannot      string
+}
+
+func hearRows(r *report.Report, stage target.Stage) hearList {
+	var list hearList
 	for _, u := range r.Units {
 		h := target.Hear(stage, u.Eval.Unit.Captures...)
-		assumptions, cannot = h.Assumptions, h.CannotDecide
-		out := row{Unit: u.Eval.Unit.Key, OwnARMSV: h.ThermalAVRMS, Remark: h.Missing}
+		list.assumptions, list.cannot = h.Assumptions, h.CannotDecide
+		out := hearRow{Unit: u.Eval.Unit.Key, OwnARMSV: h.ThermalAVRMS, Remark: h.Missing, By: []hearWay{}}
 		if h.Known {
 			out.InputARMSV, out.OutputARMSV, out.UnderDB, out.LowerBound = &h.InputAVRMS, &h.OutputAVRMS, &h.UnderDB, h.Missing != ""
+		}
+		if h.DifferentialKnown {
+			out.AcrossARMSV = &h.DifferentialAVRMS
+		}
+		if h.CommonKnown {
+			out.CommonARMSV = &h.CommonAVRMS
+		}
+		for _, w := range h.ByReference {
+			out.By = append(out.By, hearWay{string(w.Reference), w.InputAVRMS, w.UnderDB})
 		}
 		if u.Eval.Verdict == target.Retake {
 			out.Remark = strings.TrimPrefix(out.Remark+"; to be captured again", "; ")
 		}
-		rows = append(rows, out)
+		list.rows = append(list.rows, out)
 	}
-	if asJSON {
-		return writeJSON(cmd.OutOrStdout(), struct {
-			SchemaVersion string   `json:"schema_version"`
-			Invented      bool     `json:"invented"`
-			Units         []row    `json:"units"`
-			Assumptions   []string `json:"assumptions"`
-			CannotDecide  string   `json:"cannot_decide"`
-		}{"1.0", r.Invented, rows, assumptions, cannot})
-	}
+	return list
+}
+
+func (l hearList) json(w io.Writer, invented bool) error {
+	return writeJSON(w, struct {
+		SchemaVersion string    `json:"schema_version"`
+		Invented      bool      `json:"invented"`
+		Units         []hearRow `json:"units"`
+		Assumptions   []string  `json:"assumptions"`
+		CannotDecide  string    `json:"cannot_decide"`
+	}{"1.0", invented, l.rows, l.assumptions, l.cannot})
+}
+
+func (l hearList) text(w io.Writer, invented bool) error {
 	out := &strings.Builder{}
-	if r.Invented {
-		fmt.Fprintf(out, "%s\n\n", wrapCell("Invented data: brands, units and captures are made up to show the tool. Nothing here is evidence about any real supply.", textWidth))
+	if invented {
+		fmt.Fprintf(out, "%s\n\n", wrapCell(report.InventedBanner, textWidth))
 	}
-	table := plainTable([]string{"unit", "adds at the input", "own noise", "supply lies", "remark"}, "lrrrl", 28, 18, 12, 16, 22)
-	for _, h := range rows {
-		if h.InputARMSV == nil {
-			table.AppendRow([]any{h.Unit, "not measured", target.VoltText(h.OwnARMSV), "-", h.Remark})
-			continue
+	volts := func(v *float64) string {
+		if v == nil {
+			return "-"
 		}
-		under := fmt.Sprintf("%.1f dB under", *h.UnderDB)
-		if *h.UnderDB < 0 {
-			under = fmt.Sprintf("%.1f dB over", -*h.UnderDB)
+		return target.VoltText(*v)
+	}
+	table := plainTable([]string{"unit", "across the heater", "common mode", "own noise", "supply lies"}, "lrrrl", 26, 17, 12, 10, 24)
+	ways := plainTable(append([]string{"unit"}, referenceNames()...), "llll", 26, 22, 22, 22)
+	remarks := map[string][]string{}
+	var order []string
+	for _, h := range l.rows {
+		lies := "not measured"
+		if h.UnderDB != nil {
+			lies = target.UnderText(*h.UnderDB)
 		}
-		table.AppendRow([]any{h.Unit, target.VoltText(*h.InputARMSV), target.VoltText(h.OwnARMSV), under, h.Remark})
+		if h.LowerBound && h.UnderDB != nil {
+			lies = boundWord(*h.UnderDB) + lies
+		}
+		table.AppendRow([]any{h.Unit, volts(h.AcrossARMSV), volts(h.CommonARMSV), target.VoltText(h.OwnARMSV), lies})
+		if len(h.By) > 0 {
+			cells := []any{h.Unit}
+			for _, way := range h.By {
+				cells = append(cells, target.UnderText(way.UnderDB))
+			}
+			ways.AppendRow(cells)
+		}
+		if h.Remark != "" {
+			if remarks[h.Remark] == nil {
+				order = append(order, h.Remark)
+			}
+			remarks[h.Remark] = append(remarks[h.Remark], h.Unit)
+		}
 	}
 	printTable(out, table)
-	fmt.Fprint(out, "\nall figures are rms, A-weighted\n\nassumptions\n")
-	for _, a := range append(assumptions, cannot) {
+	fmt.Fprint(out, "\nvolts are rms at the input, A-weighted; a valve is nearly deaf to what stands across its heater\n")
+	for _, remark := range order {
+		fmt.Fprintln(out, "  - "+hang(strings.Join(remarks[remark], ", ")+": "+remark, 4))
+	}
+	if ways.Length() > 0 {
+		fmt.Fprint(out, "\nwhat tying the heater to ground otherwise would change: where the supply would lie\n\n")
+		printTable(out, ways)
+	}
+	fmt.Fprint(out, "\nassumptions\n")
+	for _, a := range append(l.assumptions, l.cannot) {
 		fmt.Fprintln(out, "  - "+hang(a, 4))
 	}
-	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
+	_, err := io.WriteString(w, out.String())
 	return err
+}
+
+// boundWord leads how far a supply lies under the noise where not all of it was
+// captured: what is missing can only make it louder.
+func boundWord(underDB float64) string {
+	if underDB < 0 {
+		return "at least "
+	}
+	return "at most "
+}
+
+func referenceNames() []string {
+	var names []string
+	for _, r := range target.References() {
+		names = append(names, string(r))
+	}
+	return names
 }

@@ -28,6 +28,7 @@ func TestNewSheetUncommented(t *testing.T) {
 	want := sheet.Hears{
 		CathodeOhm: 1500, BypassF: 100e-6, BypassESROhm: 0.2,
 		HeaterCathodeF: target.DefaultHeaterCathodeF, HeaterCathodeOhm: target.DefaultHeaterCathodeOhm,
+		Valve: "12AX7", HeaterGridF: target.DefaultHeaterGridF, SourceOhm: target.DefaultSourceOhm, HeaterReference: string(target.OneEnd),
 		Mu: target.DefaultMu, GmMAPerV: 1e3 * target.DefaultGmS, Stage: "first", GainBefore: 1, Gain: 20, AllowedInputV: 0.3e-6,
 	}
 	if s.Hears == nil || *s.Hears != want {

@@ -79,6 +79,10 @@ func (w *newWriter) limits() {
 	w.line("# bypass_esr_ohm     = 0.2     # its series resistance; left out: none")
 	w.line("# heater_cathode_f   = 5e-12   # heater to cathode, the capacitance")
 	w.line("# heater_cathode_ohm = 10e6    # and the hot insulation")
+	w.line("# valve              = \"12AX7\" # for heater to grid, where its data sheet gives it")
+	w.line("# heater_grid_f      = 0.5e-12 # or its own; left out without a known valve: this, an upper bound")
+	w.line("# source_ohm         = 47e3    # resistance that the grid sees")
+	w.line("# heater_reference   = \"one end\" # how the heater is tied to ground; or \"centre tap\", \"elevated\"")
 	w.line("# mu                 = 100     # amplification factor")
 	w.line("# gm_ma_per_v        = 1.6     # mutual conductance in mA/V")
 	w.line("# stage              = \"first\" # or \"second\"")
@@ -116,9 +120,11 @@ func (w *newWriter) instrument(baselines []string) {
 	if b := baselineFor("", baselines); b != "" {
 		w.line("[instrument.baseline]")
 		w.line("file = %s", sheet.Quote(b))
+		w.line("# supply = \"off\"             # if it was made so; one with the supply running is refused")
 	} else {
 		w.line("# [instrument.baseline]")
-		w.line("# file = \"baseline.csv\"")
+		w.line("# file   = \"baseline.csv\"")
+		w.line("# supply = \"off\"             # made with the supply off; one with it running is refused")
 	}
 	w.line("")
 }
@@ -188,8 +194,11 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 		w.line("capture = [")
 		for _, c := range u.captures {
 			more := ""
+			if sheet.ModeOfName(c.file) == capture.Common {
+				more = ", mode = \"common\""
+			}
 			if b := baselineFor(c.file, got.baselines); b != "" && b != baselineFor("", got.baselines) {
-				more = ", baseline = " + sheet.Quote(b)
+				more += ", baseline = " + sheet.Quote(b)
 			}
 			w.line("  { file = %s, load_a = %g%s },", sheet.Quote(c.file), c.loadA, more)
 		}
@@ -202,17 +211,19 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 		w.line("# capture = [")
 		w.line("#   { file = \"%s-%s-fast.csv\", load_a = %g },", fileWord(u.brand), fileWord(u.mark), w.amps)
 		w.line("#   { file = \"%s-%s-slow.csv\", load_a = %g },", fileWord(u.brand), fileWord(u.mark), w.amps)
+		w.line("#   { file = \"%s-%s-common-fast.csv\", load_a = %g, mode = \"common\" }, # both wires over 100 Ω to earth", fileWord(u.brand), fileWord(u.mark), w.amps)
 		w.line("# ]")
 	}
 }
 
-// baselineFor is the baseline of a capture's kind, a sound card's or a scope's, whose
+// baselineFor is the baseline of a capture's kind, a sound card's or a scope's, and
+// mode, whose
 // name shares the most words with the capture's; among equals the shortest name. For
 // no capture ("") it is the scope's own.
 func baselineFor(capture string, files []string) string {
 	best, most := "", -1
 	for _, file := range files {
-		if isWAVName(file) != isWAVName(capture) {
+		if isWAVName(file) != isWAVName(capture) || sheet.ModeOfName(file) != sheet.ModeOfName(capture) {
 			continue
 		}
 		n := 0

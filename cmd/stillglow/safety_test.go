@@ -28,7 +28,7 @@ func TestSafetyWordsAreTheSame(t *testing.T) {
 		return strings.Join(strings.Fields(strings.ReplaceAll(s, "&#39;", "'")), " ")
 	}
 	for where, text := range map[string]string{"README": string(readme), "guide": guide.String(), "page": string(page)} {
-		for _, line := range []string{report.GroundSafety, report.LeakSafety, report.HTSafety, report.CodesSafety} {
+		for _, line := range []string{report.GroundSafety, report.LeakSafety, report.CommonSafety, report.HTSafety, report.CodesSafety} {
 			if !strings.Contains(plain(text), strings.TrimSuffix(plain(line), ".")) {
 				t.Errorf("%s lacks %q", where, line)
 			}

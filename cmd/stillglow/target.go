@@ -49,6 +49,9 @@ type hearsFlags struct {
 
 	cathodeOhm, bypassUF, bypassESR  float64
 	chkPF, rhkMOhm, mu, gmMS         float64
+	chgPF, sourceOhm                 float64
+	valve, reference                 string
+	referenceOhm, referenceUF        float64
 	stage                            string
 	gainBefore, gainAfter, allowedUV float64
 	riaa                             bool
@@ -59,16 +62,24 @@ func newHearsCmd(asTOML, asJSON *bool) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "hears [SHEET]",
 		Short: "Derive a target from what the valve hears through its heater",
-		Long: `Hears computes how much of the heater's volts arrives at the valve's input, from
-the cathode resistor and its bypass, heater-cathode capacitance and insulation,
-and turns an allowed input noise (A-weighted) into a mask of volts on the heater.
-Every assumption is printed with it. What it can't decide, spikes beyond the audio
-band, keeps the limits of a named target.
+		Long: `Hears computes how much of a supply's noise arrives at the valve's input through
+the heater: by heater and cathode (cathode resistor and its bypass, capacitance and
+insulation) and by heater and grid (capacitance into the resistance that the grid
+sees), for the volts across the heater and for common mode, which both wires carry
+together. A valve is nearly deaf to the first; how much of each it hears depends on
+where the heater is tied to ground: at one end, at a centre tap, or elevated.
+
+It turns an allowed input noise (A-weighted) into limits: a mask of volts across the
+heater, and what a common-mode capture may show across its 100 ohms. Every assumption
+is printed with it. What it can't decide, spikes beyond the audio band, keeps the
+limits of a named target.
 
 With a bench sheet it goes the other way: what each supply of the sheet adds at the
-input, and how far that lies under the noise of the valve and its cathode resistor.
-The stage is then that of the sheet's [hears], what is given here in place of its own.`,
+input, half by half, how far that lies under the noise of the valve and its cathode
+resistor, and what tying the heater to ground otherwise would change. The stage is
+then that of the sheet's [hears], what is given here in place of its own.`,
 		Example: `  stillglow target hears --cathode-ohm 1500
+  stillglow target hears --cathode-ohm 1500 --valve 12AX7 --heater elevated
   stillglow target hears --cathode-ohm 820 --bypass-uf 220 --riaa --allowed-uv 0.2
   stillglow target hears --cathode-ohm 1500 --chk-pf 3 --rhk-mohm 50 --toml
   stillglow target hears --cathode-ohm 1500 testdata/bench/bench.toml`,
@@ -103,6 +114,12 @@ The stage is then that of the sheet's [hears], what is given here in place of it
 	fl.Float64Var(&f.bypassESR, "bypass-esr-ohm", 0, "the bypass capacitor's series resistance in ohms")
 	fl.Float64Var(&f.chkPF, "chk-pf", 0, fmt.Sprintf("heater-cathode capacitance in picofarads (0: %g)", target.DefaultHeaterCathodeF*1e12))
 	fl.Float64Var(&f.rhkMOhm, "rhk-mohm", 0, fmt.Sprintf("hot heater-cathode insulation in megohms (0: %g)", target.DefaultHeaterCathodeOhm/1e6))
+	fl.StringVar(&f.valve, "valve", "", "the valve's type, for its heater-grid capacitance where a data sheet gives it")
+	fl.Float64Var(&f.chgPF, "chg-pf", 0, fmt.Sprintf("heater-grid capacitance in picofarads (0: the valve's, else %g, an upper bound)", target.DefaultHeaterGridF*1e12))
+	fl.Float64Var(&f.sourceOhm, "source-ohm", 0, fmt.Sprintf("resistance that the grid sees, in ohms (0: %g)", target.DefaultSourceOhm))
+	fl.StringVar(&f.reference, "heater", string(target.OneEnd), "where the heater is tied to ground: \"one end\", \"centre tap\" or \"elevated\"")
+	fl.Float64Var(&f.referenceOhm, "reference-ohm", 0, "resistance from there to ground in ohms (0: the usual)")
+	fl.Float64Var(&f.referenceUF, "reference-uf", 0, "capacitor beside it in microfarads, where elevated (0: the usual)")
 	fl.Float64Var(&f.mu, "mu", 0, fmt.Sprintf("the valve's amplification factor (0: %g)", target.DefaultMu))
 	fl.Float64Var(&f.gmMS, "gm", 0, fmt.Sprintf("the valve's mutual conductance in mA/V (0: %g)", target.DefaultGmS*1e3))
 	fl.StringVar(&f.stage, "stage", "first", "the stage's place: first or second")
@@ -121,6 +138,10 @@ func (f *hearsFlags) over(cmd *cobra.Command, s target.Stage) target.Stage {
 		"bypass-esr-ohm": func() { s.BypassESROhm = f.bypassESR },
 		"chk-pf":         func() { s.HeaterCathodeF = f.chkPF * 1e-12 },
 		"rhk-mohm":       func() { s.HeaterCathodeOhm = f.rhkMOhm * 1e6 },
+		"valve":          func() { s.Valve = f.valve },
+		"chg-pf":         func() { s.HeaterGridF = f.chgPF * 1e-12 },
+		"source-ohm":     func() { s.SourceOhm = f.sourceOhm },
+		"heater":         func() { s.Reference, s.ReferenceOhm, s.ReferenceF = target.Reference(f.reference), 0, 0 },
 		"mu":             func() { s.Mu = f.mu },
 		"gm":             func() { s.GmS = f.gmMS * 1e-3 },
 		"stage":          func() { s.Position = f.stage },
@@ -131,6 +152,12 @@ func (f *hearsFlags) over(cmd *cobra.Command, s target.Stage) target.Stage {
 		if cmd.Flags().Changed(flag) {
 			set()
 		}
+	}
+	if cmd.Flags().Changed("reference-ohm") {
+		s.ReferenceOhm = f.referenceOhm
+	}
+	if cmd.Flags().Changed("reference-uf") {
+		s.ReferenceF = f.referenceUF * 1e-6
 	}
 	return s
 }
@@ -250,16 +277,27 @@ func printCoupling(w io.Writer, s target.Stage, t target.Target) {
 			points = l.Points
 		}
 	}
-	fmt.Fprintf(w, "\nfrom the heater to the input, and what the mask allows on the heater\n\n")
-	table := plainTable([]string{"frequency", "coupling", "mask"}, "rrr", 12, 12, 16)
+	fmt.Fprintf(w, "\nfrom the supply to the input, and what the mask allows across the heater\n\n")
+	table := plainTable([]string{"frequency", "across the heater", "common mode", "mask"}, "rrrr", 12, 18, 14, 16)
 	for _, hz := range []float64{20, 50, 100, 200, 500, 1e3, 2e3, 5e3, 10e3, 20e3} {
 		allowed := "-"
 		if v, ok := target.MaskAt(points, hz); ok {
 			allowed = target.DensityText(v)
 		}
-		table.AppendRow([]any{target.HzText(hz), fmt.Sprintf("%.1f dB", target.CouplingDB(s, hz)), allowed})
+		table.AppendRow([]any{target.HzText(hz), fmt.Sprintf("%.1f dB", target.CouplingDB(s, hz)), fmt.Sprintf("%.1f dB", target.CommonCouplingDB(s, hz)), allowed})
 	}
 	printTable(w, table)
+	fmt.Fprint(w, "\nwhat tying the heater to ground otherwise changes, at 1 kHz\n\n")
+	ways := plainTable([]string{"heater tied to ground", "across the heater", "common mode"}, "lrr", 24, 18, 14)
+	for _, ref := range target.References() {
+		at := s.TiedAt(ref)
+		name := string(ref)
+		if ref == s.Reference || ref == target.OneEnd && s.Reference == "" {
+			name += " (this stage)"
+		}
+		ways.AppendRow([]any{name, fmt.Sprintf("%.1f dB", target.CouplingDB(at, 1e3)), fmt.Sprintf("%.1f dB", target.CommonCouplingDB(at, 1e3))})
+	}
+	printTable(w, ways)
 	fmt.Fprint(w, "\nassumptions\n")
 	for _, a := range t.Assumptions {
 		fmt.Fprintln(w, "  - "+strings.ReplaceAll(wrapCell(a, textWidth-4), "\n", "\n    "))

@@ -44,7 +44,8 @@ func (s scopeLimits) withDefaults() scopeLimits {
 // shot is one capture to take: a time per division that shows all its criteria.
 type shot struct {
 	Criteria      []target.Limit
-	Fast          bool    // the switching cycle and above
+	Fast          bool // the switching cycle and above
+	Mode          capture.Mode
 	NeedS         float64 // least record
 	NeedHz        float64 // least sample rate
 	DivS          float64 // time per division to set, 0: the memory can't hold it
@@ -55,23 +56,26 @@ type shot struct {
 	WhyNot        string  // when DivS is 0
 }
 
-// planShots groups the criteria into as few captures as the memory allows: the
-// fast ones together and the slow ones together, since one vertical range can't
-// suit both. DC needs no capture.
+// planShots groups the criteria into as few captures as the memory allows: of each
+// mode the fast ones together and the slow ones together, since one vertical range
+// can't suit both. DC needs no capture.
 func planShots(limits []target.Limit, scope scopeLimits) []shot {
 	scope = scope.withDefaults()
 	var shots []shot
-	for _, fast := range []bool{true, false} {
+	for _, kind := range []struct {
+		fast bool
+		mode capture.Mode
+	}{{true, capture.Differential}, {false, capture.Differential}, {true, capture.Common}, {false, capture.Common}} {
 		for _, l := range limits {
-			if l.NeedHighHz <= 0 || (l.NeedHighHz >= fastFromHz) != fast {
+			if l.NeedHighHz <= 0 || (l.NeedHighHz >= fastFromHz) != kind.fast || l.Criterion.Mode() != kind.mode {
 				continue
 			}
-			one := shot{Criteria: []target.Limit{l}, Fast: fast,
+			one := shot{Criteria: []target.Limit{l}, Fast: kind.fast, Mode: kind.mode,
 				NeedS: periodsInRecord / l.NeedLowHz, NeedHz: l.NeedHighHz / shareOfRate}
 			merged := false
 			for i := range shots {
 				both := shots[i]
-				if both.Fast != fast {
+				if both.Fast != kind.fast || both.Mode != kind.mode {
 					continue
 				}
 				both.Criteria = append(append([]target.Limit{}, both.Criteria...), l)
@@ -102,7 +106,7 @@ func (s *shot) steps(scope scopeLimits) {
 // settle picks the time per division.
 func (s *shot) settle(scope scopeLimits) {
 	memory := float64(scope.Memory)
-	s.VoltsPerDiv = firstRange(append(append([]target.Limit{}, s.Criteria...), scope.Holds...))
+	s.VoltsPerDiv = firstRange(append(append([]target.Limit{}, s.Criteria...), scope.Holds...), s.Mode)
 	if s.NeedHz > scope.MaxRate {
 		s.WhyNot = fmt.Sprintf("needs %s, the scope samples at %s at most", rateText(s.NeedHz), rateText(scope.MaxRate))
 		return
@@ -132,15 +136,18 @@ func (s *shot) settle(scope scopeLimits) {
 // firstRange is a range to begin with: one and a half times the greatest
 // peak-to-peak limit over six divisions. The slow capture sees the fast ripple
 // and the spikes too: a range for its own small limits would cut them off.
-func firstRange(limits []target.Limit) float64 {
+func firstRange(limits []target.Limit, mode capture.Mode) float64 {
 	var pp float64
 	for _, l := range limits {
+		if l.Criterion.Mode() != mode {
+			continue
+		}
 		if l.Unit != "V" || l.NeedHighHz <= 0 { // DC takes no range of an AC-coupled channel
 			continue
 		}
 		v := l.Max
 		switch l.Criterion {
-		case target.RipplePP, target.FoldedRipple:
+		case target.RipplePP, target.FoldedRipple, target.CommonPP:
 		case target.SpikePeak:
 			v *= 2
 		default:
@@ -161,6 +168,14 @@ func (s shot) names() string {
 		names[i] = l.Name
 	}
 	return strings.Join(names, "; ")
+}
+
+// across says what a capture is made across, for the common-mode ones.
+func (s shot) across() string {
+	if s.Mode == capture.Common {
+		return "common mode, both wires over 100 Ω to chassis or earth: "
+	}
+	return ""
 }
 
 // settings tells what to set on the scope, in one line.

@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"stillglow/analysis/target"
+	"stillglow/capture"
 )
 
 // Every capture that the guide asks for holds its criteria's span by the rule
@@ -69,8 +70,15 @@ func TestShotsCoverTheirCriteria(t *testing.T) {
 func TestShotsByHand(t *testing.T) {
 	goal, _ := target.Named("line-preamp")
 	shots := planShots(goal.Limits, scopeLimits{Memory: 10000, MaxRate: 1e9})
-	if len(shots) != 2 || !shots[0].Fast || shots[1].Fast {
+	if len(shots) != 4 || !shots[0].Fast || shots[1].Fast || !shots[2].Fast || shots[3].Fast {
 		t.Fatalf("%d captures", len(shots))
+	}
+	for i, want := range []capture.Mode{capture.Differential, capture.Differential, capture.Common, capture.Common} {
+		for _, l := range shots[i].Criteria {
+			if shots[i].Mode != want || l.Criterion.Mode() != want {
+				t.Errorf("capture %d is %s, %s is %s, want %s", i, shots[i].Mode.Word(), l.Name, l.Criterion.Mode().Word(), want.Word())
+			}
+		}
 	}
 	if f := shots[0]; math.Abs(f.DivS-20e-6) > 1e-9 || math.Abs(f.RateHz-50e6) > 1 {
 		t.Errorf("fast %g s/div at %g", f.DivS, f.RateHz)

@@ -28,8 +28,8 @@ func newWatchCmd() *cobra.Command {
 		Use:   "watch SHEET",
 		Short: "Follow a folder and rank as the scope's files arrive",
 		Long: `Watch follows the sheet's folder (or --folder). A file that fits the sheet's
-pattern goes to its unit; one named in the sheet that was not there yet is taken
-when it comes. A file is measured once it has stopped growing and reads to its
+pattern goes to its unit, as a common-mode capture where the file's name holds the
+word common; one named in the sheet that was not there yet is taken when it comes. A file is measured once it has stopped growing and reads to its
 end. The ranking is drawn again with what changed, also when the sheet is saved.
 Ctrl-C writes the report.
 

@@ -26,14 +26,16 @@ type File struct {
 
 // Rates and lengths of the workshop's captures.
 const (
-	fastHz    = 125e6 // scope, spikes and the 20 MHz ripple
-	fastLen   = 50000 // 0.4 ms
-	slowHz    = 100e3 // scope in high resolution, mains and audio
-	slowLen   = 45000 // 0.45 s
-	cardHz    = 96000 // sound card
-	cardLen   = 48000 // 0.5 s
-	cardFullV = 0.5   // volts at digital full scale, attenuator included
-	scopeHz   = 100e6 // the scope's bandwidth
+	fastHz     = 125e6 // scope, spikes and the 20 MHz ripple
+	fastLen    = 50000 // 0.4 ms
+	slowHz     = 100e3 // scope in high resolution, mains and audio
+	slowLen    = 45000 // 0.45 s
+	cardHz     = 96000 // sound card
+	cardLen    = 48000 // 0.5 s
+	cardFullV  = 0.5   // volts at digital full scale, attenuator included
+	commonFast = 12500 // 0.1 ms, of common mode
+	commonSlow = 25000 // 0.25 s
+	scopeHz    = 100e6 // the scope's bandwidth
 
 	scopeNoise = 20e-9 // V/sqrt(Hz), the instruments' own
 	slowNoise  = 60e-9
@@ -53,6 +55,12 @@ func slow(s synth.Supply) synth.Supply {
 	s = s.Slow(slowHz, slowLen)
 	s.ACCoupled, s.ADCBits = true, 12
 	s.InstrumentVRHz = slowNoise
+	return s
+}
+
+// short cuts a capture down to so many samples.
+func short(s synth.Supply, samples int) synth.Supply {
+	s.Samples = samples
 	return s
 }
 
@@ -163,6 +171,17 @@ func captures() []File {
 	c2slow := c2.Slow(1e6, 210000) // fast enough to see what the packets are made of
 	c2slow.ACCoupled, c2slow.ADCBits, c2slow.InstrumentVRHz = true, 12, slowNoise
 
+	// Across 100 Ω from the output to earth: mains leakage at 50 Hz, and the primary's
+	// edges through the transformer's capacitance.
+	a1both := quiet(501)
+	a1both.SwitchingHz, a1both.RipplePPV, a1both.ESRStepV, a1both.NoiseVRHz = 118e3, 8e-3, 1e-3, 150e-9
+	a1both.SpikeRiseV, a1both.SpikeFallV, a1both.MainsPPV = 45e-3, -40e-3, 1e-3
+	a1both.InstrumentSpurHz, a1both.SpurPP = 50, 16e-3
+	b2both := quiet(502) // quiet across its output, a near miss in common mode
+	b2both.SwitchingHz, b2both.RipplePPV, b2both.ESRStepV, b2both.NoiseVRHz, b2both.Duty = 68.9e3, 20e-3, 2e-3, 1.5e-6, 0.35
+	b2both.SpikeRiseV, b2both.SpikeFallV, b2both.MainsPPV = 0.26, -0.2, 2e-3
+	b2both.InstrumentSpurHz, b2both.SpurPP = 50, 26e-3
+
 	baseline := synth.Supply{Seed: 1}
 	baseFast := fast(baseline)
 	baseFast.ADCFullScaleV = 8e-3
@@ -170,9 +189,13 @@ func captures() []File {
 		csv("baseline.csv.gz", synth.Preamble, baseFast),
 		csv("baseline-slow.csv.gz", synth.Preamble, slow(baseline)),
 		wav("baseline-card.wav", card(baseline)),
+		csv("baseline-common-fast.csv.gz", synth.Preamble, short(fast(synth.Supply{Seed: 2}), commonFast)),
+		csv("baseline-common-slow.csv.gz", synth.Preamble, short(slow(synth.Supply{Seed: 2}), commonSlow)),
 
 		csv("murrowfen-a1-fast.csv.gz", synth.Preamble, fast(a1)),
 		wav("murrowfen-a1-card.wav", card(a1)),
+		csv("murrowfen-a1-common-fast.csv.gz", synth.Preamble, short(fast(a1both), commonFast)),
+		csv("murrowfen-a1-common-slow.csv.gz", synth.Preamble, short(slow(a1both), commonSlow)),
 		csv("murrowfen-a2-fast.csv.gz", synth.Preamble, fast(a2)),
 		csv("murrowfen-a2-slow.csv.gz", synth.Preamble, slow(a2)),
 		csv("murrowfen-a3-fast.csv.gz", synth.TimeVolts, fast(a3)),
@@ -182,6 +205,8 @@ func captures() []File {
 		csv("tindlewick-b1-slow.csv.gz", synth.DecimalComma, slow(b1)),
 		csv("tindlewick-b2-fast.csv.gz", synth.DecimalComma, fast(b2)),
 		csv("tindlewick-b2-slow.csv.gz", synth.Preamble, slow(b2)),
+		csv("tindlewick-b2-common-fast.csv.gz", synth.Preamble, short(fast(b2both), commonFast)),
+		csv("tindlewick-b2-common-slow.csv.gz", synth.Preamble, short(slow(b2both), commonSlow)),
 		csv("tindlewick-b3-fast.csv.gz", synth.Preamble, fast(b3)),
 		wav("tindlewick-b3-card.wav", card(b3)),
 

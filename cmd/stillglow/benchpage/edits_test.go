@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 )
 
@@ -78,6 +79,21 @@ func TestEditsStandInTheSheet(t *testing.T) {
 		t.Fatalf("corrected: %+v", got.Loose)
 	}
 	s.until(t, "/part/check", "70.1") // the waveform's volts follow
+	// what the probe was across is this capture's alone
+	s.must(t, "correct", "id", a1, "mode", "common", "all", "1")
+	common := 0
+	for _, c := range s.sheet(t).Loose {
+		if c.Options.Mode == capture.Common {
+			common++
+		}
+	}
+	if common != 1 {
+		t.Errorf("%d captures are common-mode, want the one", common)
+	}
+	s.must(t, "correct", "id", a1, "mode", "")
+	if a := s.edit(t, "correct", "id", a1, "mode", "both"); a.OK {
+		t.Error("a mode that is none")
+	}
 	s.must(t, "correct", "id", floor, "probe_factor", "")
 	s.must(t, "give", "id", a1, "brand", "Murrowfen", "model", "MF", "mark", "A1", "load_a", "0,94 A")
 	s.must(t, "give", "id", a2, "brand", "murrowfen", "model", "mf", "mark", "a1")

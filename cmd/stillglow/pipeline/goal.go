@@ -75,6 +75,8 @@ func Stage(h *sheet.Hears) *target.Stage {
 	return &target.Stage{
 		CathodeOhm: h.CathodeOhm, BypassF: h.BypassF, BypassESROhm: h.BypassESROhm,
 		HeaterCathodeF: h.HeaterCathodeF, HeaterCathodeOhm: h.HeaterCathodeOhm,
+		Valve: h.Valve, HeaterGridF: h.HeaterGridF, SourceOhm: h.SourceOhm,
+		Reference: target.Reference(h.HeaterReference), ReferenceOhm: h.ReferenceOhm, ReferenceF: h.ReferenceF,
 		Mu: h.Mu, GmS: h.GmMAPerV * 1e-3,
 		Position: h.Stage, GainBefore: h.GainBefore, GainAfter: h.Gain, RIAA: h.RIAA,
 	}

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"stillglow/analysis/target"
+	"stillglow/capture"
+	"stillglow/report"
+)
+
+// The parts of the common-mode set-up: what the capture is made across, what the
+// output is bled through first, and what joins both wires.
+const (
+	commonOhm  = 100.0
+	bleedOhm   = 100e3
+	joinOhm    = 100.0 // each of two
+	touchA     = 0.25e-3
+	joinLossDB = 3.5 // of a source of no impedance: (100 Ω + 50 Ω)/100 Ω
+)
+
+// ofMode are the shots of one mode.
+func ofMode(shots []shot, mode capture.Mode) []shot {
+	return slices.DeleteFunc(slices.Clone(shots), func(s shot) bool { return s.Mode != mode })
+}
+
+// guideCommon writes how to capture common mode, safely.
+func guideCommon(para func(first, text string), volts []loadVolts) {
+	para("  ! ", report.CommonSafety+" "+report.CodesSafety)
+	para("  - ", "Why: a valve is nearly deaf to what stands across its heater; what both wires carry together against ground goes through the heater's capacitance to cathode and grid. No capture across the output shows it.")
+	most := 0.0
+	for _, v := range volts {
+		most = math.Max(most, v.V)
+	}
+	for _, t := range []string{
+		"The supply with its load resistor by itself: no preamp, no high tension anywhere near. Plug out: measure ohms from each output wire to the earth pin of the mains plug, where it has one. Under 1 kΩ the output is earthed inside: there is nothing to measure here, say so in the note.",
+		fmt.Sprintf("Still with the plug out, join the negative output wire to earth (the chassis that it will feed, or the scope's earth terminal) through 100 kΩ, 1 W: that bleeds the output. Plug in, read the AC volts across the 100 kΩ with a meter: %.0f V is %.2f mA, what a double-insulated supply may leak (IEC 62368-1, from memory). More: stop, the supply leaks.", touchA*bleedOhm, touchA*1e3),
+		"Plug out again. Put 100 Ω, 1 W in place of the 100 kΩ. One wire will do, since load and output capacitor join the two for AC.",
+		fmt.Sprintf("Or, for the mean of both wires, two equal resistors of %.0f Ω from the wires to the 100 Ω: at %.3g V each turns %.2g W into heat, buy %s or more. They add 50 Ω: above about 1 MHz the reading may be up to %.1f dB low.", joinOhm, most, most*most/4/joinOhm, joinWatts(most), joinLossDB),
+		"The scope's ground clip goes to the earthed end of the 100 Ω and nowhere else, the tip to the other end, both as short as across the output. Only then plug in. Scope and supply on one outlet strip.",
+		"In the sheet: mode = \"common\" beside each such capture, load_a as for the others. Its baseline is one of its own: the same, with the supply's plug out (baseline = \"file\" beside the capture).",
+	} {
+		para("  - ", t)
+	}
+}
+
+// joinWatts is twice the heat of each of the two resistors, of the usual ratings.
+func joinWatts(volts float64) string {
+	heat := volts * volts / 4 / joinOhm
+	for _, w := range [...]float64{0.25, 0.5, 1, 2, 5, 10} {
+		if w >= 2*heat {
+			return fmt.Sprintf("%g W", w)
+		}
+	}
+	return fmt.Sprintf("%.0f W", math.Ceil(2*heat))
+}
+
+// guideShots lists captures to take, with what to set for each; first is the
+// letter of the first.
+func guideShots(para func(first, text string), shots []shot, scope scopeLimits, first rune) {
+	for i, s := range shots {
+		para(fmt.Sprintf("  %c) ", first+rune(i)), s.names())
+		if s.DivS == 0 {
+			para("     can't be had: ", s.WhyNot+"; take it with "+instead(s, scope))
+			continue
+		}
+		para("     set: ", s.settings())
+		if s.LeastS < s.MostS {
+			mode := ""
+			if !s.Fast {
+				mode = ", in high-resolution mode (anti_aliased = true in the sheet, unless the file states the mode)"
+			}
+			para("     works too: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(s.MostS), mode))
+		}
+		if s.VoltsPerDiv > 0 {
+			para("     range: ", fmt.Sprintf("begin at %s/div, which holds the ripple and spikes of a unit at its limits; lower V/div until just before a peak is clipped, raise it if one is", capture.SI(s.VoltsPerDiv, "V", 3)))
+		}
+		if s.Fast && s.RateHz < pulseRateHz {
+			para("     note: ", fmt.Sprintf("at %s a pulse shorter than %s has fewer than four samples; its peak is then a lower bound", rateText(s.RateHz), secondsText(4/s.RateHz)))
+		}
+		if !s.Fast && s.Mode == capture.Differential {
+			para("     why: ", "the bandwidth limit of 20 MHz stops no alias here: the switching ripple would fold down into the audio band")
+			para("     or: ", "a sound card's line input, half a second and more as WAV, 24 bit (volts_per_full_scale in the sheet; calibrate it with a sine that the meter or the scope reads too). "+soundCardWords)
+		}
+	}
+}
+
+// guideSpans tells for every limit by itself what would do.
+func guideSpans(para func(first, text string), limits []target.Limit, scope scopeLimits) {
+	for _, l := range limits {
+		for _, s := range planShots([]target.Limit{l}, scope) {
+			span := secondsText(s.LeastS) + "/div to " + secondsText(s.MostS) + "/div"
+			switch {
+			case s.DivS == 0:
+				span = s.WhyNot
+			case s.LeastS == s.MostS:
+				span = secondsText(s.LeastS) + "/div"
+			}
+			para(fmt.Sprintf("     %-28s ", strings.TrimSpace(l.Name)), fmt.Sprintf("%s or longer, %s or faster: %s", secondsText(s.NeedS), rateText(s.NeedHz), span))
+		}
+	}
+}

@@ -1,0 +1,88 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"stillglow/analysis/target"
+)
+
+// heardView is what the valve hears of a unit, in words.
+type heardView struct {
+	Words string
+	Ways  []heardWay // how the heater may be tied to ground
+	Notes []string
+}
+
+type heardWay struct {
+	Reference, Across, Common, Both, Under string
+	Own                                    bool // the stage's
+}
+
+// heardWords words the hearing sum.
+func heardWords(h *target.Heard) *heardView {
+	if h == nil {
+		return nil
+	}
+	if !h.Known {
+		return &heardView{Words: "What the valve hears is not measured: " + orText(clean(h.Missing), "no reason given") + "."}
+	}
+	v := &heardView{Words: fmt.Sprintf("Through the heater the supply adds %s%s A-weighted at the valve's input; the valve and its cathode resistor make %s themselves. The supply lies %s that.%s",
+		atLeastWord(h.Missing != ""), eng(h.InputAVRMS, "V"), eng(h.ThermalAVRMS, "V"), target.UnderText(h.UnderDB), halvesWords(h))}
+	for _, w := range h.ByReference {
+		way := heardWay{Reference: string(w.Reference), Across: eng(w.DifferentialAVRMS, "V"), Common: eng(w.CommonAVRMS, "V"),
+			Both: eng(w.InputAVRMS, "V"), Under: target.UnderText(w.UnderDB), Own: w.Reference == h.Reference}
+		if !h.DifferentialKnown {
+			way.Across = "not captured"
+		}
+		if !h.CommonKnown {
+			way.Common = "not captured"
+		}
+		v.Ways = append(v.Ways, way)
+	}
+	if h.Missing != "" {
+		v.Notes = append(v.Notes, clean(h.Missing))
+	}
+	v.Notes = append(v.Notes, cleanAll(append(append([]string(nil), h.Assumptions...), nonEmpty(h.CannotDecide)...))...)
+	return v
+}
+
+func atLeastWord(lowerBound bool) string {
+	if lowerBound {
+		return "at least "
+	}
+	return ""
+}
+
+// disputes say where rule-of-thumb limits and the hearing sum disagree, and which to
+// believe.
+func (r *Report) disputes() []string {
+	var out []string
+	for i := range r.Units {
+		u := &r.Units[i]
+		d, ok := u.Hears.Dispute(&u.Eval)
+		if !ok {
+			continue
+		}
+		name := isolate(shorten(unitName(u.Eval.Unit), 80))
+		if d.Believed == target.BelieveSum {
+			out = append(out, fmt.Sprintf("%s: the limit on %s is broken by %s, but through the heater of your stage this half lies %s the valve's own noise. The limit is a rule of thumb for any such preamp, the sum is for yours, with what you didn't tell taken on the high side: believe the sum (allowed_input_v in [hears] sets limits by it).",
+				name, longName(d.Limit), strings.TrimLeft(dbText(d.LimitDB), "+-"), target.UnderText(d.UnderDB)))
+			continue
+		}
+		out = append(out, fmt.Sprintf("%s: every limit in audio holds, but through the heater of your stage it lies %s the valve's own noise. Believe the sum: the limits are for a usual stage, and yours couples more.",
+			name, target.UnderText(d.UnderDB)))
+	}
+	return out
+}
+
+// halvesWords split the sum into its two halves.
+func halvesWords(h *target.Heard) string {
+	if h.DifferentialKnown && h.CommonKnown {
+		return fmt.Sprintf(" %s of it come by the volts across the heater, %s by common mode.", eng(h.DifferentialAVRMS, "V"), eng(h.CommonAVRMS, "V"))
+	}
+	if h.DifferentialKnown {
+		return " That is by the volts across the heater, which a valve is nearly deaf to; common mode is not captured."
+	}
+	return " That is by common mode; the volts across the heater are not captured."
+}
