@@ -18,6 +18,8 @@ type Options struct {
 	DropperLabel string     // DropperOhm as it is bought where it is not one resistor, such as "1 Ω + 0.18 Ω in series"
 	Series       string     // standard values of the dropper (IEC 60063), "": E24
 	SourceOhm    float64    // supply's output and lead resistance, 0: the unit's output resistance where known
+	SourceH      float64    // inductance of the lead from supply to filter, see LeadH; 0: none
+	CSource      Capacitor  // the supply's own output capacitor, F 0: not known, and counted as none
 	ReserveDB    float64    // margin asked of what was over its limit, 0: 3
 	Catalogue    *Catalogue // parts to choose from, nil: DefaultCatalogue
 }
@@ -206,7 +208,7 @@ func circuitOf(in Input, before target.Evaluation, opt Options) (c Circuit, fit 
 	if amps <= 0 {
 		return c, fit, "the heaters' current is not known, so neither is the dropper; list the valves"
 	}
-	c.SourceOhm = opt.SourceOhm
+	c.SourceOhm, c.SourceH, c.CSource = opt.SourceOhm, opt.SourceH, opt.CSource
 	if c.SourceOhm <= 0 && before.OutputOhm.Known {
 		c.SourceOhm = math.Max(0, before.OutputOhm.Value)
 	}

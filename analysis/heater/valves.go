@@ -2,6 +2,7 @@ package heater
 
 import (
 	"regexp"
+	"slices"
 	"sort"
 	"strings"
 
@@ -39,19 +40,59 @@ func Lookup(name string, own []Valve) (Valve, error) {
 	if key == "" {
 		return Valve{}, &InputError{What: "valve type", Found: quoted(name), Expected: "a name such as 12AU7"}
 	}
-	for _, k := range []string{key, lookAlike(key)} {
-		for _, list := range [][]Valve{own, builtIn()} {
-			if v, ok := find(k, list); ok {
-				return complete(v), nil
-			}
+	keys := Spellings(name)
+	var found []Valve
+	for _, k := range keys {
+		if v, ok := findFirst(k, own); ok && !slices.ContainsFunc(found, func(f Valve) bool { return f.Type == v.Type }) {
+			found = append(found, v)
 		}
 	}
-	for _, k := range []string{key, lookAlike(key)} {
+	switch {
+	case len(found) > 1 && cyrillic.MatchString(name): // by the letters' sound one valve, by their shape another
+		return Valve{}, &UnknownValveError{Name: strings.TrimSpace(name), Near: []string{found[0].Type, found[1].Type}}
+	case len(found) > 0:
+		return complete(found[0]), nil
+	}
+	for _, k := range keys {
 		if data, ok := rectifiers[k]; ok {
 			return Valve{}, &RectifierError{Name: strings.TrimSpace(name), Data: data}
 		}
 	}
 	return Valve{}, &UnknownValveError{Name: strings.TrimSpace(name), Near: nearest(key, own)}
+}
+
+// Spellings are the Latin capitals and digits that a name may stand for, likeliest
+// first: Cyrillic letters by their sound (6Н2П is 6N2P), Latin ones for the Cyrillic
+// that they look like (6H2P is 6N2P), and Cyrillic ones typed for the Latin that they
+// look like (12АХ7 is 12AX7, ЕСС83 is ECC83).
+func Spellings(name string) []string {
+	var out []string
+	add := func(key string) {
+		if key != "" && !slices.Contains(out, key) {
+			out = append(out, key)
+		}
+	}
+	key := normalise(name)
+	add(key)
+	add(lookAlike(key))
+	if looks := shape.Replace(strings.ToUpper(name)); !strings.Contains(looks, "У") {
+		add(normalise(looks))
+	}
+	return out
+}
+
+// shape turns Cyrillic letters into the Latin ones that they look like. У is left
+// out: it may be meant for a Y or a U, which are two valves.
+var shape = strings.NewReplacer("А", "A", "В", "B", "Е", "E", "К", "K", "М", "M", "Н", "H", "О", "O", "Р", "P", "С", "C", "Т", "T", "Х", "X")
+
+var cyrillic = regexp.MustCompile(`\p{Cyrillic}`)
+
+// findFirst looks a normalised name up in the user's own list, then in the table.
+func findFirst(key string, own []Valve) (Valve, bool) {
+	if v, ok := find(key, own); ok {
+		return v, true
+	}
+	return find(key, builtIn())
 }
 
 // find looks a normalised name up in one list.

@@ -126,6 +126,8 @@ func TestLookup(t *testing.T) {
 		"6sn7": "6SN7GT", "12AU7-WA": "12AU7", "6p99": "6P99",
 		// Latin letters for the Cyrillic ones they look like.
 		"6H1P": "6N1P", "6H2P": "6N2P", "6H8C": "6SN7GT", "6H23P": "6N23P", "6h30p": "6N30P", "6H2P-EB": "6N2P", "6H6n": "6N6P", "6C45P": "6S45P",
+		// And Cyrillic ones for the Latin that they look like.
+		"12ах7": "12AX7", "12АТ7": "12AT7", "ЕСС83": "12AX7", "6ВК7": "6BK7",
 		"6C4": "6C4", "6H30": "6N30P", "6Ж1П": "6ZH1P", "CV4003": "6067", "CV4004": "6057", "VT-231": "6SN7GT", "417A": "5842",
 	} {
 		v, err := Lookup(name, own)
@@ -138,6 +140,13 @@ func TestLookup(t *testing.T) {
 	}
 	if v, _ := Lookup("6P99", own); v.VoltTol != 0.10 || v.AmpTol != 0.07 || v.Source == "" {
 		t.Errorf("an own valve is not completed: %+v", v)
+	}
+	// У may be a Y or a U, С an S or a C, which are two valves each: no guess.
+	for _, name := range []string{"12АУ7", "6С4"} {
+		var unknown *UnknownValveError
+		if v, err := Lookup(name, nil); !errors.As(err, &unknown) || len(unknown.Near) < 2 {
+			t.Errorf("%s is taken for %s, %v", name, v.Type, err)
+		}
 	}
 	_, err := Lookup("12AV7X", nil)
 	var unknown *UnknownValveError

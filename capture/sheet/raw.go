@@ -48,6 +48,7 @@ type rawHeaters struct {
 	SupplyTolPercent float64    `toml:"supply_tolerance_percent" rule:"nonneg"`
 	PartTolPercent   float64    `toml:"part_tolerance_percent" rule:"nonneg"`
 	LeadOhm          float64    `toml:"lead_ohm" rule:"nonneg"`
+	LeadM            float64    `toml:"lead_m" rule:"nonneg"`
 	Series           string     `toml:"series"`
 }
 
@@ -102,6 +103,7 @@ type rawUnit struct {
 	Date     any          `toml:"date"`
 	RatedV   float64      `toml:"rated_v" rule:"positive"`
 	RatedA   float64      `toml:"rated_a" rule:"positive"`
+	OutputUF float64      `toml:"output_uf" rule:"nonneg"`
 	Note     string       `toml:"note"`
 	Readings []rawReading `toml:"readings"`
 	Shown    []rawShown   `toml:"reading"`

@@ -61,6 +61,7 @@ type Heaters struct {
 	SupplyTolPercent float64 // of the supply's volts, plus or minus
 	PartTolPercent   float64 // of the dropper resistors, plus or minus
 	LeadOhm          float64 // leads and socket contacts, both ways
+	LeadM            float64 // length of the pair of wires from supply to filter, metres, 0 not told
 	Series           string  // preferred values of IEC 60063: "E6", "E12", "E24", "E48", "E96"
 	OwnValves        []OwnValve
 }
@@ -123,6 +124,7 @@ type Unit struct {
 	State              string  // Bare, BehindFilter or BehindDropper
 	Date               string  // ISO 8601, "" not told
 	RatedV, RatedA     float64 // from the label, volts and amperes, 0 unknown
+	OutputUF           float64 // its own output capacitor in microfarads, 0 not known
 	Readings           []Reading
 	Shown              []Shown
 	Captures           []Capture

@@ -67,11 +67,25 @@ func valveMatches(v heater.Valve, words []string) bool {
 		for _, c := range connections {
 			found = found || c == w
 		}
+		found = found || namedBy(v, w)
 		if !found {
 			return false
 		}
 	}
 	return true
+}
+
+// namedBy tells whether a word is part of one of the valve's names as somebody may
+// type it, with Cyrillic letters for Latin ones or the other way round.
+func namedBy(v heater.Valve, word string) bool {
+	for _, spelling := range heater.Spellings(word) {
+		for _, name := range append([]string{v.Type}, v.Aliases...) {
+			if strings.Contains(heater.Spellings(name)[0], spelling) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // printValves prints the table, the long sources as numbered notes below it.

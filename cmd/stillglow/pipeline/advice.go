@@ -31,6 +31,10 @@ type filterSearch struct {
 func (f filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) (*filter.Advice, error) {
 	in := filter.Input{Unit: unit.Eval.Unit, Target: f.goal}
 	opt := filter.Options{HeaterV: f.heaterV, ReserveDB: f.sheet.ReserveDB, Series: f.sheet.Heaters.Series}
+	var err error
+	if opt.SourceH, opt.CSource, err = sourceOf(f.sheet, u); err != nil {
+		return nil, err
+	}
 	otherwise := ""
 	if p := unit.Plan; p != nil {
 		if part, ok := p.Shared(); ok {
@@ -59,7 +63,6 @@ func (f filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) 
 			}
 			in.Traces = append(in.Traces, tr)
 		}
-		var err error
 		if advice, err = filter.Search(ctx, in, opt); err != nil {
 			return nil, err
 		}
@@ -69,4 +72,15 @@ func (f filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) 
 		advice.Best.Warnings = append(advice.Best.Warnings, otherwise)
 	}
 	return &advice, nil
+}
+
+// sourceOf is what the sheet says of the lead to a unit's filter, and of the unit's
+// own output capacitor, taken for a usual electrolytic.
+func sourceOf(s *sheet.Sheet, u sheet.Unit) (leadH float64, own filter.Capacitor, err error) {
+	if u.OutputUF > 0 {
+		if own, err = filter.NewCapacitor(filter.Electrolytic, u.OutputUF*1e-6); err != nil {
+			return 0, own, err
+		}
+	}
+	return filter.LeadH(s.Heaters.LeadM), own, nil
 }

@@ -54,6 +54,12 @@ func PredictFilter(ctx context.Context, s *sheet.Sheet, r *report.Report, index 
 	if unit.Eval.OutputOhm.Known {
 		c.SourceOhm = math.Max(0, unit.Eval.OutputOhm.Value)
 	}
+	if c.SourceH == 0 && c.CSource.F == 0 {
+		var err error
+		if c.SourceH, c.CSource, err = sourceOf(s, s.Units[index]); err != nil {
+			return nil, err
+		}
+	}
 	if c.ROhm == 0 && unit.Plan != nil {
 		if part, ok := unit.Plan.Shared(); ok {
 			c.ROhm = part.Ohm
