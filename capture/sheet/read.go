@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"unicode/utf8"
 
@@ -117,12 +116,12 @@ func parse(data []byte, path string, awaiting bool) (*Sheet, error) {
 	if err := plausible(data, path); err != nil {
 		return nil, err
 	}
-	if err := unknownKey(data, path); err != nil {
+	if err := checkKeys(data, path); err != nil {
 		return nil, err
 	}
 	var raw rawSheet
 	d := toml.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields() // there are none left: see unknownKey
+	d.DisallowUnknownFields() // there are none left: see checkKeys
 	if err := d.Decode(&raw); err != nil {
 		return nil, tomlError(err, path)
 	}
@@ -138,106 +137,38 @@ func parse(data []byte, path string, awaiting bool) (*Sheet, error) {
 // plausible refuses what is no text, and nesting deep enough to exhaust a
 // recursive parser, before one is let loose on it.
 func plausible(data []byte, path string) error {
-	fail := func(line, col int, found, expected string) error {
-		return &capture.ParseError{Path: path, Line: line, Column: col, Found: found, Expected: expected}
-	}
 	if len(bytes.TrimSpace(data)) == 0 {
 		return &capture.ParseError{Path: path, Found: "an empty file", Expected: "a bench sheet in TOML",
 			Fix: "make one with \"stillglow new\""}
 	}
 	if i := bytes.IndexByte(data, 0); i >= 0 || !utf8.Valid(data) {
-		return fail(0, 0, "no UTF-8 text", "a bench sheet in TOML")
+		return &capture.ParseError{Path: path, Found: "no UTF-8 text", Expected: "a bench sheet in TOML"}
 	}
-	line, col, depth, dots, tables := 1, 0, 0, 0, 0
-	var quote byte // the string we are in
-	var long, comment bool
+	n := nesting{line: 1}
 	for i := 0; i < len(data); i++ {
-		c := data[i]
-		col++
-		if c == '\n' {
-			line, col, dots, comment = line+1, 0, 0, false
-			if !long {
-				quote = 0
-			}
-			continue
-		}
-		if comment {
-			continue
-		}
-		triple := i+2 < len(data) && data[i+1] == c && data[i+2] == c
-		switch {
-		case quote != 0:
-			if c == '\\' && quote == '"' {
-				i, col = i+1, col+1
-			} else if c == quote && (!long || triple) {
-				if long {
-					i, col = i+2, col+2
-				}
-				quote, long = 0, false
-			}
-		case c == '#':
-			comment = true
-		case c == '"' || c == '\'':
-			quote, long = c, triple
-			if triple {
-				i, col = i+2, col+2
-			}
-		case c == '[' || c == '{':
-			if col == 1 {
-				if tables++; tables > maxTable {
-					return fail(line, col, fmt.Sprintf("more than %d tables", maxTable), "a bench sheet")
-				}
-			}
-			if depth++; depth > maxDepth {
-				return fail(line, col, "brackets nested too deep", fmt.Sprintf("at most %d levels", maxDepth))
-			}
-		case c == ']' || c == '}':
-			depth = max(0, depth-1)
-		case c == '=' || c == ',':
-			dots = 0
-		case c == '.':
-			if dots++; dots > maxDots {
-				return fail(line, col, "a key of too many parts", fmt.Sprintf("at most %d", maxDots))
-			}
+		n.column++
+		more := n.step(data[i:])
+		i, n.column = i+more, n.column+more
+		if n.found != "" {
+			return &capture.ParseError{Path: path, Line: n.line, Column: n.column, Found: n.found, Expected: n.expected}
 		}
 	}
 	return nil
 }
 
-// tomlError gives the decoder's error in our one-line form.
+// tomlError gives the decoder's error in our one-line form. Values of the wrong kind
+// are told before it sees them: see checkKeys.
 func tomlError(err error, path string) error {
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		line, col := de.Position()
-		msg := strings.TrimPrefix(de.Error(), "toml: ")
-		out := &capture.ParseError{Path: path, Line: line, Column: col, Err: err, Found: firstLine(msg)}
-		if m := mistyped.FindStringSubmatch(msg); m != nil {
-			out.Found = fmt.Sprintf("%s is a TOML %s", strings.Join(de.Key(), "."), m[1])
-			out.Expected = wanted(m[2])
-		} else if len(de.Key()) > 0 {
+		out := &capture.ParseError{Path: path, Line: line, Column: col, Err: err, Found: firstLine(strings.TrimPrefix(de.Error(), "toml: "))}
+		if len(de.Key()) > 0 {
 			out.Found = fmt.Sprintf("%s: %s", strings.Join(de.Key(), "."), out.Found)
 		}
 		return out
 	}
 	return &capture.ParseError{Path: path, Err: err, Found: firstLine(strings.TrimPrefix(err.Error(), "toml: "))}
-}
-
-// mistyped matches the decoder's words for a value of the wrong type.
-var mistyped = regexp.MustCompile(`cannot (?:decode|store) (?:TOML |a |an )?(\S+(?: \w+)?) (?:into|in) .*?([\w.\[\]*{}]+)$`)
-
-// wanted names a Go type in the sheet's words.
-func wanted(goType string) string {
-	switch strings.TrimLeft(goType, "*") {
-	case "string":
-		return "text in quotes"
-	case "float64":
-		return "a number"
-	case "int":
-		return "a whole number"
-	case "bool":
-		return "true or false"
-	}
-	return "another kind of value, see \"stillglow new\" for an example"
 }
 
 // firstLine is what a message says ahead of its first line end.
