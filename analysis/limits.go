@@ -55,6 +55,11 @@ const (
 	// mostGated is the share of the record from which gating leaves too little for a
 	// noise floor.
 	mostGated = 0.6
+	// leastRandom is the share of the varying power under which the random part can't
+	// be told as the difference of the two.
+	leastRandom = 0.01
+	// slowShare is the share of the random power from which a drift makes it unsure.
+	slowShare = 0.4
 	// fewCycles: a record of fewer switching cycles earns a caution.
 	fewCycles = 20
 	// lostSwitchingS: in a shorter record nobody expects to see the switching.

@@ -23,24 +23,64 @@ func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switch
 		return powerParts{miss, miss}
 	}
 	whole := rec.basic.rms * rec.basic.rms
-	random, ok := gatedPower(gate)
+	r := randomPower(rec, view, lines, sw, gate, floor)
+	drift := gate.DriftPowerV2()
+	if sw.Track == nil && !r.lost && drift > slowShare*r.power {
+		miss := figure.NotMeasured("the record is too short to tell slow noise from a piece of the mains; a longer one is needed")
+		return powerParts{miss, miss}
+	}
+	if sw.Track == nil { // slow noise, or a piece of the mains
+		r.slow = drift
+	}
+	out := stateParts(rec, sw, r, whole-r.power)
+	if r.lost {
+		out.random = figure.NotMeasured("spikes cover most of the record, and what they leave does not tell random from periodic; a faster capture is needed")
+	}
+	return out
+}
+
+// randomPart is the random power with what is known of its worth.
+type randomPart struct {
+	power float64 // V²
+	doubt float64 // V: how far a second estimator of another kind is from its root
+	slow  float64 // V²: of the periodic power, what may be slow noise
+	most  bool    // it holds what may be periodic, and nothing random is missing
+	lost  bool    // too little of the record is left to tell
+}
+
+// randomPower takes the random part by two estimators: what ripple, mains and
+// spikes leave where the gate lets it through, and the floor between the lines
+// summed up over the spectrum.
+func randomPower(rec *record, view spectralView, lines []spectrum.Line, sw switching, gate *spike.Gate, floor spectrum.NoiseFloor) randomPart {
+	whole := rec.basic.rms * rec.basic.rms
+	gated, ok := gatedPower(gate)
 	periodic := periodicPower(rec, view.mains, lines, sw, gate)
-	if under := floorPower(view.plain, floor); under > 0 && (!sw.shown || random > 1.3*under) {
-		// lines that no cycle takes off are not random: a second converter, a spur
-		random, ok = min(random, under), true
-		periodic = max(periodic, whole-random)
+	r := randomPart{power: gated}
+	under := floorPower(view.plain, floor)
+	switch {
+	case under > 0 && (!sw.shown || gated > 1.3*under):
+		// lines that no cycle takes off are not random: a second converter, a spur;
+		// skirts beside them stay in the floor
+		r.power, ok = min(gated, under), true
+		r.most = gated > 1.3*under
+		periodic = max(periodic, whole-r.power)
+	case under > 0 && ok:
+		r.doubt = math.Abs(math.Sqrt(gated) - math.Sqrt(under))
 	}
-	if !ok || random > periodic {
-		random = max(whole-periodic, 0)
+	r.most = r.most || sw.Track == nil && rec.wouldShowSwitching()
+	if !ok || r.power > periodic {
+		r.power = max(whole-periodic, 0)
+		r.lost = !ok && r.power < leastRandom*whole
 	}
-	random = min(random, whole)
-	return stateParts(rec, sw, random, whole-random)
+	r.power = min(r.power, whole)
+	return r
 }
 
 // stateParts gives both parts their uncertainty, statistical and of the split, in
-// power (k = 2), and takes back a periodic part that is lost in it. random and
-// periodic are powers in V².
-func stateParts(rec *record, sw switching, random, periodic float64) powerParts {
+// power (k = 2), and takes back a periodic part that is lost in it. periodic is a
+// power in V².
+func stateParts(rec *record, sw switching, r randomPart, periodic float64) powerParts {
+	random := r.power
 	n, gain := float64(len(rec.tr.Volts)), rec.setup.GainFraction
 	split := 2 * randomU * 2 * random // where what is not random counts as periodic
 	if sw.shown && random > periodic {
@@ -57,14 +97,16 @@ func stateParts(rec *record, sw switching, random, periodic float64) powerParts 
 	power := math.Hypot(split, whole)
 
 	randomV, periodicV := math.Sqrt(random), math.Sqrt(periodic)
-	uRandom := 2 * randomU * randomV
+	uRandom := math.Hypot(math.Hypot(2*randomU*randomV, r.doubt), math.Sqrt(random+r.slow)-randomV)
 	if step := rec.stepV; randomV < 0.5*step {
 		// so little noise does not spread over the steps: their error goes with the
 		// ripple and is neither random nor step/√12
 		uRandom = math.Hypot(uRandom, step/math.Sqrt(3))
 	}
 	out := powerParts{random: asItIs.of(randomV, uRandom, gain)}
-	if uPeriodic := math.Sqrt(periodic+power) - periodicV; uPeriodic >= periodicV {
+	out.random.UpperBound = r.most
+	uPeriodic := math.Hypot(math.Sqrt(periodic+power)-periodicV, periodicV-math.Sqrt(max(periodic-r.slow, 0)))
+	if uPeriodic >= periodicV {
 		out.periodic = figure.NotMeasured("the periodic part is lost in the random one: it is under " + capture.SI(math.Sqrt(periodic+power), "V", 2) + " rms; a longer record or fewer volts per division may show it")
 	} else {
 		out.periodic = asItIs.of(periodicV, uPeriodic, gain)
