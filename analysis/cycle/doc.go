@@ -20,7 +20,8 @@
 //  6. residue.go takes slow part and smooth ripple off the record: spikes, rings
 //     and noise are left, for whoever looks at them.
 //  7. explained.go holds the mean cycle against the record: the share of what
-//     varies that it accounts for.
+//     varies that it accounts for, and what the rest beside the harmonics and the
+//     wander of the phase leave the frequency in doubt by (clockdoubt.go).
 //
 // Find is all of it. A fold that holds no more power than its noise is no cycle.
 // Everything streams over the record's own samples; nothing copies it.

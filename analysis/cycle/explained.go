@@ -28,14 +28,13 @@ type heldSpectra struct {
 // cycles are alike. The noise is what the remainder shows above that band, where
 // cycles that differ hold little, and taken to be white. It is 1 where the record
 // can't show it.
-func (c *Finding) explained(in Input) float64 {
-	s := c.holdAgainst(in)
+func (s heldSpectra) explained(rateHz float64) float64 {
 	if len(s.whole) == 0 {
 		return 1
 	}
-	top := min(ExplainHighHz, explainTop*in.RateHz)
+	top := min(ExplainHighHz, explainTop*rateHz)
 	whole, rest := s.between(s.whole, ExplainLowHz, top), s.between(s.rest, ExplainLowHz, top)
-	noise := s.floorBetween(min(ExplainHighHz, noiseFrom*in.RateHz), min(2*ExplainHighHz, explainTop*in.RateHz)) * (top - ExplainLowHz) / s.binHz
+	noise := s.floorBetween(min(ExplainHighHz, noiseFrom*rateHz), min(2*ExplainHighHz, explainTop*rateHz)) * (top - ExplainLowHz) / s.binHz
 	if !(whole > rest) {
 		return 0
 	}

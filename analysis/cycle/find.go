@@ -51,7 +51,10 @@ func Find(in Input) Finding {
 	if t.Kind == Fixed {
 		t.SigmaHz = max(t.SigmaHz, out.Fold.hzBound(float64(len(in.Volts))/in.RateHz))
 	}
-	out.Explained = out.explained(in)
+	held := out.holdAgainst(in)
+	out.Explained = held.explained(in.RateHz)
+	duration := float64(len(in.Volts)) / in.RateHz
+	t.SigmaHz = max(t.SigmaHz, out.clockSigmaHz(held, duration), t.wanderSigmaHz(in.Volts, in.MeanV, duration))
 	return out
 }
 

@@ -54,6 +54,24 @@ const (
 	// below ExplainHighHz.
 	explainTop = 0.45
 	noiseFrom  = 0.3
+	// besideCycle is how far to either side of a harmonic the remainder counts as the
+	// noise under it, in cycles' frequencies; heldTop is the share of the thinned band
+	// that harmonics are taken from.
+	besideCycle = 0.6
+	heldTop     = 0.8
+	// standsOut is the power, over the noise's in one resolution of the record, from
+	// which a harmonic tells anything of the frequency.
+	standsOut = 4
+	// spreadSigmas is the range that 90 in 100 of local frequencies fill, over 0.9, in
+	// standard deviations of normal ones.
+	spreadSigmas = 3.6
+	clockScale   = 1.5 // on the bound
+	foldTakes    = 4   // cycles' worth of the noise that the fold and its frequency take
+	// wanderCycles is the length of the blocks that a clock's wander is read from, and
+	// leastWander the fewest that tell anything.
+	wanderCycles = 4
+	leastWander  = 4
+	mostWander   = 300
 )
 
 // Following the cycle.

@@ -1,0 +1,88 @@
+package cycle
+
+import (
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// clockSigmaHz is the standard deviation that the remainder beside the harmonics
+// leaves the frequency of a record of durationS: cycles that differ, a wandering
+// clock, slow noise and other converters stand there, of which the fold's white
+// noise knows nothing. It is √(6/(T·Σ h²·P_h/S_h))/(2π·T) for harmonics h of power
+// P_h in noise of density S_h, the Cramér-Rao bound of one line in white noise (Rife
+// and Boorstyn 1974, from memory) summed over harmonics. A track that follows its
+// clock has no such doubt but at its ends, where it runs on at the last frequency
+// seen.
+func (c *Finding) clockSigmaHz(s heldSpectra, durationS float64) float64 {
+	t := c.Track
+	if t.Kind == Dithered {
+		return t.SpreadHz / spreadSigmas * math.Sqrt2 * trackCycles / 2 / t.Hz / durationS
+	}
+	if t.Kind != Fixed || len(s.rest) == 0 {
+		return 0
+	}
+	cycles := t.Hz * durationS
+	m := float64(len(c.Fold.Mean))
+	sum := 0.0
+	for h, x := range fourier.NewFFT(len(c.Fold.Mean)).Coefficients(nil, c.Fold.Mean) {
+		at := float64(h) * t.Hz
+		if h == 0 {
+			continue
+		}
+		if at+besideCycle*t.Hz > float64(len(s.rest))*s.binHz*heldTop {
+			break
+		}
+		p := 2 * (real(x)*real(x) + imag(x)*imag(x)) / (m * m)
+		low, high := max(at-besideCycle*t.Hz, s.binHz), at+besideCycle*t.Hz
+		density := s.between(s.rest, low, high) / (high - low)
+		// the fold has taken its own share of it
+		density *= cycles / max(cycles-foldTakes, 1)
+		if p*durationS > standsOut*density {
+			sum += float64(h) * float64(h) * p / density
+		}
+	}
+	if sum == 0 {
+		return 0
+	}
+	return clockScale * math.Sqrt(6/(durationS*sum)) / (2 * math.Pi * durationS)
+}
+
+// wanderSigmaHz is the standard deviation that a wandering clock gives the mean
+// frequency of a record of durationS, folded at one frequency: phases that walk at
+// random by r about their straight line leave its slope √3·r/T from the mean rate.
+// What noise makes of the phases is taken off. Over more than mostWander cycles a
+// clock that walks is followed.
+func (t *Track) wanderSigmaHz(volts []float64, meanV, durationS float64) float64 {
+	if t.Kind != Fixed || durationS*t.Hz > mostWander {
+		return 0
+	}
+	blocks := demodulate(volts, meanV, t.Pieces[0].PerSample, wanderCycles, wanderCycles/2)
+	if len(blocks) < leastWander {
+		return 0
+	}
+	var x, y, noise, amp float64
+	phase := make([]float64, len(blocks)) // cycles
+	for i, b := range blocks {
+		phase[i] = cmplx.Phase(b.c) / (2 * math.Pi)
+		if i > 0 {
+			phase[i] = phase[i-1] + math.Remainder(phase[i]-phase[i-1], 1)
+		}
+		x += b.middle / float64(len(blocks))
+		y += phase[i] / float64(len(blocks))
+		noise += real(b.ref)*real(b.ref) + imag(b.ref)*imag(b.ref)
+		amp += real(b.c)*real(b.c) + imag(b.c)*imag(b.c)
+	}
+	var sxx, sxy, r2 float64
+	for i, b := range blocks {
+		sxx += (b.middle - x) * (b.middle - x)
+		sxy += (b.middle - x) * (phase[i] - y)
+	}
+	for i, b := range blocks {
+		d := phase[i] - y - sxy/sxx*(b.middle-x)
+		r2 += d * d / float64(len(blocks))
+	}
+	r2 -= noise / max(amp, 1e-300) / (4 * math.Pi * math.Pi) // twice, since it scatters
+	return math.Sqrt(3*max(r2, 0)) / durationS
+}
