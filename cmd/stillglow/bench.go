@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"os/exec"
 	"runtime"
 
@@ -44,10 +45,11 @@ written over. Ctrl-C ends it; closing the page loses nothing.`,
 			if opt.Port < 0 || opt.Port > 65535 {
 				return usageError{fmt.Errorf("--port %d, expected 0 to 65535", opt.Port)}
 			}
-			c, err := cache.open()
+			c, done, err := benchCache(&cache)
 			if err != nil {
 				return err
 			}
+			defer done()
 			opt.Pipeline = pipeline.Options{Cache: c, Version: version, Workers: max(1, runtime.GOMAXPROCS(0)-1)}
 			opt.Take = capturesToTake
 			opt.Ready = func(address string) {
@@ -65,6 +67,21 @@ written over. Ctrl-C ends it; closing the page loses nothing.`,
 	fl.BoolVar(&noOpen, "no-open", false, "print the address and open no browser")
 	fl.StringVar(&opt.Folder, "folder", "", "folder where the scope's files arrive: each is taken once it is whole")
 	return cmd
+}
+
+// benchCache is the cache of a page, which decides anew with every change: where
+// nothing is to be kept for later runs it lasts as long as the page.
+func benchCache(f *cacheFlags) (c *pipeline.Cache, done func(), err error) {
+	done = func() {}
+	if c, err = f.open(); c != nil || err != nil {
+		return c, done, err
+	}
+	dir, err := os.MkdirTemp("", "stillglow-bench-")
+	if err != nil {
+		return nil, done, nil // then everything is measured anew, which takes longer
+	}
+	c, err = pipeline.OpenCache(dir)
+	return c, func() { _ = os.RemoveAll(dir) }, err
 }
 
 // capturesToTake plans what would settle the criteria with the sheet's scope.

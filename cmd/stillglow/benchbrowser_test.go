@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/base64"
 	"fmt"
 	"io"
 	"math"
@@ -241,6 +242,16 @@ func (p *benchPage) picture(name string) {
 	_ = chromedp.Do(p, p.size(1280), protocol(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "light"}}}))
 }
 
+// narrow wants everything to fit a telephone's width.
+func (p *benchPage) narrow(name string) {
+	p.t.Helper()
+	p.do(p.size(390), chromedp.Sleep(300*time.Millisecond))
+	if sideways := look[int](p, `document.documentElement.scrollWidth - innerWidth`); sideways > 0 {
+		p.t.Errorf("%s at 390: %d pixels stick out sideways", name, sideways)
+	}
+	p.do(p.size(1280))
+}
+
 // axe checks the page for what keeps people out.
 func (p *benchPage) axe(name string) {
 	p.t.Helper()
@@ -255,6 +266,21 @@ func (p *benchPage) axe(name string) {
 	p.do(chromedp.Evaluate[chromedp.Void](string(script) + ";0"))
 	for _, v := range look[[]string](p, `axe.run(document, {resultTypes: ['violations']}).then(r => r.violations.map(v => v.id + ' (' + v.impact + '): ' + v.help + ': ' + v.nodes.slice(0, 3).map(n => n.target.join(' ') + ' ' + (n.any[0] ? n.any[0].message : '')).join(' | ')))`) {
 		p.t.Errorf("%s: %s", name, v)
+	}
+}
+
+// drop lets files fall on the page as a browser does.
+func (p *benchPage) drop(files []string) {
+	p.t.Helper()
+	for _, f := range files {
+		data, err := os.ReadFile(f)
+		if err != nil {
+			p.t.Fatal(err)
+		}
+		p.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const d = new DataTransfer();
+			d.items.add(new File([Uint8Array.from(atob(%q), c => c.charCodeAt(0))], %q));
+			for (const kind of ["dragenter", "dragover", "drop"]) document.querySelector("#drop").dispatchEvent(new DragEvent(kind, {dataTransfer: d, bubbles: true, cancelable: true})); }`,
+			base64.StdEncoding.EncodeToString(data), filepath.Base(f))))
 	}
 }
 
@@ -306,12 +332,15 @@ func TestBenchByThePageAlone(t *testing.T) {
 	files := benchCaptures(t, source)
 	t.Chdir(dir)
 	cache := filepath.Join(t.TempDir(), "cache")
-	p := openBenchPage(t, startBench(t, "--cache", cache))
+	address := startBench(t, "--cache", cache)
+	p := openBenchPage(t, address)
 	p.picture("1-empty")
+	p.narrow("empty")
 	p.axe("empty")
 
 	// Bring.
-	p.do(chromedp.SetUploadFiles(chromedp.CSS("#files"), files))
+	p.do(chromedp.SetUploadFiles(chromedp.CSS("#files"), files[2:]))
+	p.drop(files[:2])
 	p.until(`document.querySelectorAll("#check .card").length === 12`)
 	p.picture("2-arriving")
 	p.until(`!document.querySelector("#bar").textContent.includes("measured")`)
@@ -393,15 +422,28 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.picture("6-decided")
 	p.axe("decided")
 
-	// A post-filter of the user's own parts.
-	near := look[string](p, `[...document.querySelectorAll("#fit details.unit")].find(d => d.textContent.includes("Quibblet D1")).id`)
-	p.click("#" + near + " > summary")
-	p.fill("#"+near+"-c", "1000")
-	p.click("#" + near + ` form[data-edit=filter-try] button`)
-	p.until(`document.querySelector("#` + near + ` [data-edit=filter-forget]") && document.querySelector("#` + near + ` figure svg")`)
-	p.until(`document.querySelector("#` + near + `").textContent.includes("1000 µF")`)
+	p.narrow("decided")
+
+	// A post-filter of the user's own parts: it starts from the advised ones, and a
+	// part that is changed shows at once, without a press of a button.
+	near := "#" + look[string](p, `[...document.querySelectorAll("#fit details.unit")].find(d => d.textContent.includes("Quibblet D1")).id`)
+	p.until(`document.querySelector("#fit details.unit").open && !document.querySelector("` + near + `").open`) // the best one is
+	p.click(near + " > summary")
+	p.until(`Number(document.querySelector("` + near + `-c").value) > 0`)
+	p.fill(near+"-c", "4711")
+	p.do(chromedp.KeyEvent("\t"))
+	p.until(`document.querySelector("` + near + ` [data-edit=filter-forget]") && document.querySelector("` + near + ` figure svg") && document.querySelector("` + near + `").textContent.includes("4711 µF")`)
+	curve := `document.querySelector("` + near + ` figure svg").outerHTML`
+	before := look[string](p, curve)
+	p.fill(near+"-c", "47")
+	p.do(chromedp.KeyEvent("\t"))
+	p.until(`document.querySelector("` + near + `").textContent.includes("47 µF") && !document.querySelector("` + near + `").textContent.includes("working it out")`)
+	if look[string](p, curve) == before {
+		p.t.Error("another capacitor, the same curve")
+	}
 	p.settled()
 	p.picture("7-filter")
+	p.narrow("filter")
 
 	// Leave.
 	p.fill("#t-title", "Six supplies, by the page")
@@ -413,7 +455,20 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.picture("8-leave")
 	table := look[string](p, `fetch("/ranking.txt").then(r => r.text())`)
 
-	// Another tab, and the page after a reload, show the same.
+	// Another tab, and the page after a reload, show the same. A field that another
+	// tab changes while it is typed into says so, and what is typed stays.
+	other, closeTab := chromedp.NewContext(p.Context)
+	defer closeTab()
+	q := &benchPage{Context: other, t: t}
+	q.do(chromedp.Navigate(strings.SplitN(address, "?", 2)[0]))
+	q.until(`document.documentElement.dataset.live === "1"`)
+	q.until(`document.querySelectorAll(".readings tbody button").length === 12 && document.querySelector("` + near + `-c").value === "47"`)
+	p.fill("#t-shop", "Mine")
+	q.fill("#t-shop", "Theirs")
+	q.click(`#leave form[data-edit=bench] button`)
+	p.until(`document.querySelector("#leave .overtaken")?.textContent.includes("Theirs") && document.querySelector("#t-shop").value === "Mine"`)
+	q.click("#undo")
+	p.until(`!document.querySelector(".sheet").textContent.includes("Theirs")`)
 	p.do(chromedp.Reload())
 	p.until(`document.querySelectorAll("#check .card .wave").length === 12 && document.querySelectorAll(".readings tbody button").length === 12`)
 	p.mu.Lock()

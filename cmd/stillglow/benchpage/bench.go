@@ -41,21 +41,23 @@ type bench struct {
 
 	keeping sync.Mutex // held while what is kept beside the sheet is written
 
-	mu       sync.Mutex
-	text     []byte
-	edit     *sheet.Text // of text; nil when it is broken
-	sheet    *sheet.Sheet
-	broken   error // why the sheet does not read
-	byHand   bool  // the last change came from an editor
-	existed  bool  // there has been a sheet on the disk
-	gone     bool  // and now there is none
-	readings map[string]*reading
-	begun    int               // readings so far
-	layouts  map[string]string // of the files that were read, by path
-	entries  []entry
-	decision decision
-	tried    map[string]*tried // post-filters tried on the page, by unit
-	written  written
+	mu      sync.Mutex
+	text    []byte
+	edit    *sheet.Text // of text; nil when it is broken
+	sheet   *sheet.Sheet
+	broken  error // why the sheet does not read
+	byHand  bool  // the last change came from an editor
+	existed bool  // there has been a sheet on the disk
+	gone    bool  // and now there is none
+	// unmatched are files beside the sheet that its pattern gives to no unit.
+	unmatched []string
+	readings  map[string]*reading
+	begun     int               // readings so far
+	layouts   map[string]string // of the files that were read, by path
+	entries   []entry
+	decision  decision
+	tried     map[string]*tried // post-filters tried on the page, by unit
+	written   written
 }
 
 // entry is one capture that the sheet names, or a file in the captures folder
@@ -146,7 +148,19 @@ func (b *bench) edit2sheet() (*sheet.Sheet, error) {
 	if b.edit == nil {
 		return nil, b.broken
 	}
-	return b.edit.Sheet(b.file.Path())
+	return b.whole(b.edit)
+}
+
+// whole is the sheet with the files that its pattern gives to units, as the
+// commands see it.
+func (b *bench) whole(t *sheet.Text) (*sheet.Sheet, error) {
+	s, err := t.Sheet(b.file.Path())
+	if err != nil {
+		return nil, err
+	}
+	left, err := s.TakeMatching("")
+	b.unmatched = left.Names
+	return s, err
 }
 
 // receive reads a new text. A broken one leaves all figures as they were.
@@ -160,7 +174,7 @@ func (b *bench) receive(data []byte, err error) {
 		b.broken = err
 		return
 	}
-	s, err := t.Sheet(b.file.Path())
+	s, err := b.whole(t)
 	if err != nil {
 		b.broken = err
 		return

@@ -35,9 +35,7 @@ func (b *bench) decide(ctx context.Context) {
 		return
 	}
 	busy := false
-	ready := *b.sheet
-	ready.Units = slices.Clone(b.sheet.Units)
-	good := map[string]bool{}
+	read := map[captureID]bool{}
 	var basis strings.Builder
 	basis.Write(b.text)
 	for _, e := range b.entries {
@@ -46,26 +44,9 @@ func (b *bench) decide(ctx context.Context) {
 		}
 		busy = busy || e.reading.state < measured
 		if e.reading.state == measured {
-			good[e.Capture.Path+"\x00"+e.Capture.Options.Channel] = true
+			read[idOf(&e.Capture)] = true
 			fmt.Fprintf(&basis, "\n%s %p", e.ID, e.reading)
 		}
-	}
-	ok := func(c *sheet.Capture) bool { return c != nil && good[c.Path+"\x00"+c.Options.Channel] }
-	for i := range ready.Units {
-		u := &ready.Units[i]
-		var kept []sheet.Capture
-		for _, c := range u.Captures {
-			if !ok(c.Baseline) {
-				c.Baseline = nil
-			}
-			if ok(&c) {
-				kept = append(kept, c)
-			}
-		}
-		u.Captures = kept
-	}
-	if !ok(ready.Instrument.Baseline) {
-		ready.Instrument.Baseline = nil
 	}
 	key := hexSum(basis.String())
 	if key == d.basis && (d.full || busy) || busy && time.Since(d.started) < time.Second {
@@ -73,7 +54,35 @@ func (b *bench) decide(ctx context.Context) {
 	}
 	full := !busy && key == d.basis // the second time, with post-filters
 	d.running, d.started = true, time.Now()
-	go b.evaluate(ctx, &ready, key, full)
+	go b.evaluate(ctx, onlyRead(b.sheet, read), key, full)
+}
+
+// captureID tells captures apart: two channels of one file are two of them.
+type captureID struct{ path, channel string }
+
+func idOf(c *sheet.Capture) captureID { return captureID{c.Path, c.Options.Channel} }
+
+// onlyRead is a sheet without the captures that are still to be read, or can't be.
+func onlyRead(s *sheet.Sheet, read map[captureID]bool) *sheet.Sheet {
+	only := *s
+	only.Units = slices.Clone(s.Units)
+	for i := range only.Units {
+		u := &only.Units[i]
+		var kept []sheet.Capture
+		for _, c := range u.Captures {
+			if c.Baseline != nil && !read[idOf(c.Baseline)] {
+				c.Baseline = nil
+			}
+			if read[idOf(&c)] {
+				kept = append(kept, c)
+			}
+		}
+		u.Captures = kept
+	}
+	if b := only.Instrument.Baseline; b != nil && !read[idOf(b)] {
+		only.Instrument.Baseline = nil
+	}
+	return &only
 }
 
 // evaluate makes a decision and shows it.

@@ -18,6 +18,9 @@ func (b *bench) captureOf(s *sheet.Sheet, id string) (sheet.Capture, error) {
 		if e.ID != id {
 			continue
 		}
+		if e.Role == ofUnit && len(e.Fields) == 0 {
+			return sheet.Capture{}, errByPattern
+		}
 		for _, c := range everyCapture(s) {
 			if c.File == e.Capture.File && c.Options.Channel == e.Capture.Options.Channel && c.Options.Segment == e.Capture.Options.Segment {
 				return c, nil

@@ -49,6 +49,8 @@ var errGone = errors.New("that is no longer in the sheet: somebody changed it me
 
 var errSheetGone = errors.New("the bench sheet is gone: it was deleted, moved or renamed; undo puts it back as it was, and to begin anew start \"stillglow bench\" again")
 
+var errByPattern = errors.New("the sheet's pattern gives this file to its unit: to correct it, write a [[unit.capture]] for it into the sheet")
+
 // sheetGone tells whether there has been a sheet and is none now. What is done then
 // would begin an empty one in its place.
 func (b *bench) sheetGone() bool {

@@ -208,3 +208,30 @@ func TestReadOnlyFolder(t *testing.T) {
 		t.Error("the page lost the sheet")
 	}
 }
+
+// Files that the sheet's pattern gives to a unit are the unit's on the page too.
+func TestPatternOnThePage(t *testing.T) {
+	s := serve(t, Options{})
+	text := "pattern = \"{brand}-{mark}-{rest}.csv\"\n[[unit]]\nbrand = \"Murrowfen\"\nmark = \"A1\"\n"
+	if err := os.WriteFile(filepath.Join(s.dir, "bench.toml"), []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	b.WriteString("time,volts\n")
+	for i := range 3000 {
+		fmt.Fprintf(&b, "%.7f,%.6f\n", float64(i)*1e-5, 7+0.001*float64(i%17))
+	}
+	for _, name := range []string{"murrowfen-a1-slow.csv", "quibblet-d1-slow.csv"} {
+		if err := os.WriteFile(filepath.Join(s.dir, name), []byte(b.String()), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if body := s.until(t, "/part/check", "Capture murrowfen-a1-slow.csv"); strings.Contains(body, "Capture quibblet") {
+		t.Error("a file of no unit is taken")
+	}
+	s.until(t, "/part/bring", "quibblet-d1-slow.csv")
+	s.until(t, "/part/whose", "murrowfen-a1-slow.csv")
+	if a := s.edit(t, "correct", "id", s.id(t, "murrowfen-a1-slow.csv"), "coupling", "ac"); a.OK || !strings.Contains(a.Error, "pattern") {
+		t.Errorf("%+v", a)
+	}
+}

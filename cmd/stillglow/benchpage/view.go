@@ -22,6 +22,7 @@ type view struct {
 	Following                      string
 	FollowNotes                    []string
 	Unnamed                        []cardView
+	Unmatched                      []string // by the sheet's pattern
 	Instrument                     sheet.Instrument
 	InstrumentBandwidth            string
 	MemorySamples, MaxRate         string
@@ -80,6 +81,7 @@ func (b *bench) look(version string) *view {
 	if s.Instrument.MemorySamples > 0 {
 		v.MemorySamples = capture.SI(float64(s.Instrument.MemorySamples), "", 4)
 	}
+	v.Unmatched = b.unmatched
 	v.cards(b)
 	v.units(b)
 	v.decision(b)

@@ -173,7 +173,10 @@ func (b *bench) corrections(unit int, all bool) (out []correctionView) {
 			continue
 		}
 		for _, k := range e.reading.words.Cautions {
-			if k.Field != "" && (all || k.Field == answers[capture.CautionUncalibrated][0]) {
+			if k.Field == "" || k.Field == answers[capture.CautionUnfiltered][0] { // that one only makes upper figures
+				continue
+			}
+			if all || k.Field == answers[capture.CautionUncalibrated][0] {
 				out = append(out, correctionView{e.ID, path.Base(e.Capture.File), k.Field, k.Text})
 			}
 		}

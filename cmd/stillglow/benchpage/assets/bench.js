@@ -189,16 +189,20 @@ const overtaken = (i, now) => {
   (i.closest("label") || i).after(el("p", {class: "overtaken", id}, now ? "the sheet says \u201c" + now + "\u201d by now; what you typed would replace it" : "the sheet has nothing here by now; what you typed would stand there"));
   i.setAttribute("aria-describedby", id);
 };
+/* given notes which details the server gave open, to know those that the user opened. */
+const given = part => $$("details[id]", part).forEach(d => { d.dataset.given = String(d.open); });
+given(document);
 /* swap shows a part anew and keeps what is open, typed and focused in it. */
 const swap = (part, html) => {
   const fresh = document.createElement("div");
   fresh.innerHTML = html;
-  const open = new Map($$("details[id]", part).map(d => [d.id, d.open]));
+  const open = new Map($$("details[id]", part).filter(d => String(d.open) !== d.dataset.given).map(d => [d.id, d.open])); // by the user
   const typed = new Map($$("input[id], select[id]", part).filter(dirty).map(i => [i.id, {value: i.type === "checkbox" ? i.checked : i.value, was: i.defaultValue}]));
   const waves = new Map($$(".wave", part).filter(w => w.plot).map(w => [w.dataset.wave + w.dataset.version, w]));
   const at = document.activeElement, inside = part.contains(at), to = inside && place(at), pos = inside && at.selectionStart;
   const y = scrollY, height = part.offsetHeight;
   part.replaceChildren(...fresh.childNodes);
+  given(part);
   open.forEach((o, id) => { const d = document.getElementById(id); if (d && d.tagName === "DETAILS") d.open = o; });
   typed.forEach((v, id) => {
     const i = document.getElementById(id);
