@@ -193,6 +193,39 @@ func asBaseline(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error 
 	return nil
 }
 
+// baselineAway makes a baseline a capture without a unit again.
+func baselineAway(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	file := ""
+	b.mu.Lock()
+	for _, e := range b.entries {
+		if e.ID == form.Get("id") && e.Role == baseline {
+			file = e.Capture.File
+		}
+	}
+	b.mu.Unlock()
+	if file == "" {
+		return errGone
+	}
+	fields := sheet.Fields{{Key: "file", Value: file}}
+	for _, u := range s.Units {
+		for _, c := range u.Captures {
+			if fieldsOf(t, c.Key)["baseline"] == file {
+				if err := t.Remove(c.Key + ".baseline"); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	if c := s.Instrument.Baseline; c != nil && c.File == file {
+		fields = t.Fields(c.Key)
+		if err := t.Remove(c.Key); err != nil {
+			return err
+		}
+	}
+	_, err := t.Append("capture", fields)
+	return err
+}
+
 // sameRate lists units' captures of one layout and sample rate.
 func (b *bench) sameRate(id string) []string {
 	alike := b.alike(id)

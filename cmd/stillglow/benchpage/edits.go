@@ -25,6 +25,7 @@ var edits = map[string]edit{
 	"leave-out":     leaveOut,
 	"use":           use,
 	"baseline":      asBaseline,
+	"baseline-away": baselineAway,
 	"unit":          editUnit,
 	"unit-remove":   removeUnit,
 	"reading":       addReading,

@@ -109,6 +109,13 @@ func TestEditsStandInTheSheet(t *testing.T) {
 	if got := s.sheet(t); len(got.Units) != 2 || got.Instrument.Baseline == nil || got.Units[1].Captures[0].Baseline == nil || len(got.Loose) != 0 {
 		t.Fatalf("baseline: %+v", got)
 	}
+	s.must(t, "baseline-away", "id", s.id(t, "floor.csv"))
+	if got := s.sheet(t); got.Instrument.Baseline != nil || len(got.Loose) != 1 || got.Loose[0].Options.Coupling != "dc" {
+		t.Fatalf("no longer a baseline: %+v", got)
+	}
+	s.until(t, "/part/whose", "floor.csv")
+	s.until(t, "/part/bar", "all read")
+	s.must(t, "baseline", "id", floor)
 	s.must(t, "unit", "unit", "Murrowfen MF A2", "rated_v", "7", "note", "loud # really")
 	s.must(t, "reading", "unit", "Murrowfen MF A2", "load_a", "0", "v", "7,11 V")
 	s.must(t, "reading", "unit", "Murrowfen MF A2", "load_a", "940 mA", "v", "7.02")

@@ -235,3 +235,28 @@ func TestPatternOnThePage(t *testing.T) {
 		t.Errorf("%+v", a)
 	}
 }
+
+// A baseline of one layout, and back.
+func TestBaselineOfALayout(t *testing.T) {
+	s := serve(t, Options{})
+	s.send(t, "a.csv", 7)
+	s.send(t, "floor.csv", 0)
+	a, floor := s.id(t, "a.csv"), s.id(t, "floor.csv")
+	s.must(t, "give", "id", a, "brand", "Murrowfen", "load_a", "1")
+	for end := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) { // its rate must be known
+		if got := s.edit(t, "baseline", "id", floor, "scope", "layout"); got.OK {
+			break
+		} else if time.Now().After(end) {
+			t.Fatal(got.Error)
+		}
+	}
+	got := s.sheet(t)
+	if c := got.Units[0].Captures[0]; c.Baseline == nil || c.Baseline.File != "captures/floor.csv" || len(got.Loose) != 0 || got.Instrument.Baseline != nil {
+		t.Fatalf("%+v", got)
+	}
+	s.until(t, "/part/check", "Read with the instrument's settings")
+	s.must(t, "baseline-away", "id", s.id(t, "floor.csv"))
+	if got := s.sheet(t); got.Units[0].Captures[0].Baseline != nil || len(got.Loose) != 1 {
+		t.Errorf("%+v", got)
+	}
+}
