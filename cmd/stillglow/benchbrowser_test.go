@@ -158,7 +158,8 @@ func openBenchPage(t *testing.T, address string) *benchPage {
 	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(browser), chromedp.UserDataDir(t.TempDir()), chromedp.Headless,
 		chromedp.NoFirstRun, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Flag("disable-quic", true),
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
-		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("hide-scrollbars", true))
+		chromedp.Flag("disable-sync", true),
+		chromedp.Flag("disable-background-timer-throttling", true), chromedp.Flag("disable-renderer-backgrounding", true), chromedp.Flag("disable-backgrounding-occluded-windows", true), chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("hide-scrollbars", true))
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(func() { cancel(); stop() })
 	p := &benchPage{Context: ctx, t: t, shots: os.Getenv("STILLGLOW_SHOTS")}
@@ -198,7 +199,9 @@ func (p *benchPage) do(steps ...browserStep) {
 
 func look[T any](p *benchPage, expression string) T {
 	p.t.Helper()
-	v, err := chromedp.Run(p, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	ctx, cancel := context.WithTimeout(p, 2*time.Minute)
+	defer cancel()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 	if err != nil {
 		p.t.Fatalf("%s: %v", expression, err)
 	}
@@ -338,14 +341,39 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.narrow("empty")
 	p.axe("empty")
 
-	// Bring.
+	p.bring(files)
+	p.correct()
+	p.assign()
+	p.tellScope()
+	p.tellUnits()
+	p.pickValves()
+	near := p.tryFilter()
+	p.leave()
+	table := look[string](p, `fetch("/ranking.txt").then(r => r.text())`)
+	p.twoTabs(address, near)
+	p.mu.Lock()
+	for _, c := range p.complaints {
+		t.Errorf("the browser complains: %s", c)
+	}
+	p.mu.Unlock()
+	commandsAgree(t, cache, table, files)
+	p.readmePicture("bench.toml")
+}
+
+// bring drops two files and chooses the rest.
+func (p *benchPage) bring(files []string) {
+	p.t.Helper()
 	p.do(chromedp.SetUploadFiles(chromedp.CSS("#files"), files[2:]))
 	p.drop(files[:2])
 	p.until(`document.querySelectorAll("#check .card").length === 12`)
 	p.picture("2-arriving")
 	p.until(`!document.querySelector("#bar").textContent.includes("measured")`)
+}
 
-	// Check: the channel, the coupling.
+// correct puts the readings right: the channel, the sound card's volts, the
+// coupling.
+func (p *benchPage) correct() {
+	p.t.Helper()
 	two := p.card("tindlewick-b1-fast.csv")
 	p.until(`document.querySelector("#` + two + ` button[name=channel]")`)
 	p.click(`#` + two + ` button[name=channel][value="1"]`)
@@ -363,8 +391,12 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.click(`#` + ac + `-fix .rowend button:not([type=button])`)
 	p.until(`[...document.querySelectorAll("#` + ac + ` .facts dd")].some(d => d.textContent === "ac")`)
 	p.picture("3-checked")
+}
 
-	// Whose: the guesses from the names hold; the load is typed once for each.
+// assign gives every capture to its unit: the guesses from the names hold, the load
+// is typed for each.
+func (p *benchPage) assign() {
+	p.t.Helper()
 	p.until(`document.querySelectorAll("#give tbody tr").length === 12`)
 	for _, id := range look[[]string](p, `[...document.querySelectorAll("#give input[name=id]")].map(i => i.value)`) {
 		p.fill("#l-"+id, "0,94 A")
@@ -372,8 +404,11 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.picture("4-whose")
 	p.click(`#give > .row button`)
 	p.until(`document.querySelectorAll("#whose .unitcard").length === 6 && !document.querySelector("#give")`)
+}
 
-	// The scope, once.
+// tellScope says once what the scope can do.
+func (p *benchPage) tellScope() {
+	p.t.Helper()
 	p.click(`#scope > summary`)
 	p.fill("#in-name", "four-channel scope (invented)")
 	p.fill("#in-bw", "100 MHz")
@@ -381,8 +416,11 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.fill("#in-rate", "500M")
 	p.click(`#scope .rowend button`)
 	p.until(`document.querySelector("#scope summary").textContent.includes("four-channel")`)
+}
 
-	// Ratings and readings; a rating shows the wrong probe factor.
+// tellUnits types ratings and readings; a rating shows the wrong probe factor.
+func (p *benchPage) tellUnits() {
+	p.t.Helper()
 	for _, name := range []string{"Murrowfen A1", "Murrowfen A2", "Tindlewick B1", "Tindlewick B2", "Quibblet D1", "Quibblet D2"} {
 		unit := "#" + p.unit(name)
 		p.click(unit + "-edit > summary")
@@ -403,8 +441,11 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.fill(`#`+probe+`-probe`, "0.1")
 	p.click(`#` + probe + `-fix .rowend button:not([type=button])`)
 	p.until(`!document.querySelector("#` + probe + ` .cautions")?.textContent.includes("factor")`)
+}
 
-	// Fit: valves found by Latin and by Cyrillic letters.
+// pickValves finds valves by Latin and by Cyrillic letters.
+func (p *benchPage) pickValves() {
+	p.t.Helper()
 	p.fill("#valve-q", "12au7")
 	p.until(`document.querySelector("#valve-found [aria-selected=true]")?.dataset.type === "12AU7"`)
 	p.do(chromedp.KeyEvent("\r"))
@@ -423,10 +464,14 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.axe("decided")
 
 	p.narrow("decided")
+}
 
-	// A post-filter of the user's own parts: it starts from the advised ones, and a
-	// part that is changed shows at once, without a press of a button.
-	near := "#" + look[string](p, `[...document.querySelectorAll("#fit details.unit")].find(d => d.textContent.includes("Quibblet D1")).id`)
+// tryFilter tries a post-filter of the user's own parts: it starts from the advised
+// ones, and a part that is changed shows at once, without a press of a button. It
+// gives the unit's place in the page.
+func (p *benchPage) tryFilter() (near string) {
+	p.t.Helper()
+	near = "#" + look[string](p, `[...document.querySelectorAll("#fit details.unit")].find(d => d.textContent.includes("Quibblet D1")).id`)
 	p.until(`document.querySelector("#fit details.unit").open && !document.querySelector("` + near + `").open`) // the best one is
 	p.click(near + " > summary")
 	p.until(`Number(document.querySelector("` + near + `-c").value) > 0`)
@@ -444,8 +489,12 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.settled()
 	p.picture("7-filter")
 	p.narrow("filter")
+	return near
+}
 
-	// Leave.
+// leave has the report written.
+func (p *benchPage) leave() {
+	p.t.Helper()
 	p.fill("#t-title", "Six supplies, by the page")
 	p.click(`#leave form[data-edit=bench] button`)
 	p.until(`document.querySelector("h1").textContent && document.querySelector(".sheet").textContent.includes("by the page")`)
@@ -453,31 +502,36 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.click("#write")
 	p.until(`document.querySelector("#written") && !document.querySelector("#written").textContent.includes("since")`)
 	p.picture("8-leave")
-	table := look[string](p, `fetch("/ranking.txt").then(r => r.text())`)
+}
 
-	// Another tab, and the page after a reload, show the same. A field that another
-	// tab changes while it is typed into says so, and what is typed stays.
+// twoTabs wants another tab, and the page after a reload, to show the same. A field
+// that another tab changes while it is typed into says so, and what is typed stays.
+func (p *benchPage) twoTabs(address, near string) {
+	p.t.Helper()
+	p.fill("#t-shop", "Mine")
 	other, closeTab := chromedp.NewContext(p.Context)
 	defer closeTab()
-	q := &benchPage{Context: other, t: t}
-	q.do(chromedp.Navigate(strings.SplitN(address, "?", 2)[0]))
+	if err := chromedp.Listen(other, func(any) {}); err != nil { // opens the tab for as long as other lasts
+		p.t.Fatal(err)
+	}
+	q := &benchPage{Context: other, t: p.t}
+	q.do(q.size(1280), chromedp.Navigate(strings.SplitN(address, "?", 2)[0]))
 	q.until(`document.documentElement.dataset.live === "1"`)
 	q.until(`document.querySelectorAll(".readings tbody button").length === 12 && document.querySelector("` + near + `-c").value === "47"`)
-	p.fill("#t-shop", "Mine")
 	q.fill("#t-shop", "Theirs")
 	q.click(`#leave form[data-edit=bench] button`)
 	p.until(`document.querySelector("#leave .overtaken")?.textContent.includes("Theirs") && document.querySelector("#t-shop").value === "Mine"`)
 	q.click("#undo")
+	closeTab()
 	p.until(`!document.querySelector(".sheet").textContent.includes("Theirs")`)
 	p.do(chromedp.Reload())
 	p.until(`document.querySelectorAll("#check .card .wave").length === 12 && document.querySelectorAll(".readings tbody button").length === 12`)
-	p.mu.Lock()
-	for _, c := range p.complaints {
-		t.Errorf("the browser complains: %s", c)
-	}
-	p.mu.Unlock()
+}
 
-	// The command line says the same.
+// commandsAgree wants rank and report to say of the sheet what the page said, and
+// the captures to be kept as they were.
+func commandsAgree(t *testing.T, cache, table string, files []string) {
+	t.Helper()
 	var out, errs bytes.Buffer
 	if code := run(context.Background(), []string{"rank", "--cache", cache, "bench.toml"}, strings.NewReader(""), &out, &errs); code != exitDone {
 		t.Fatalf("rank ends with %d: %s", code, errs.String())
@@ -496,7 +550,6 @@ func TestBenchByThePageAlone(t *testing.T) {
 			t.Errorf("%s is not kept as it was", f)
 		}
 	}
-	p.readmePicture("bench.toml")
 }
 
 // readmePicture keeps what the README shows, marked as invented.
