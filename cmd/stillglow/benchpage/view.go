@@ -136,10 +136,13 @@ func (v *view) steps() {
 		bring += fmt.Sprintf(", %d being measured", n)
 	}
 	check := "all read"
-	if len(v.Cards) == 0 {
+	switch n := v.Waiting + v.Measuring; {
+	case len(v.Cards) == 0:
 		check = "nothing yet"
-	} else if v.Unreadable > 0 {
+	case v.Unreadable > 0:
 		check = fmt.Sprintf("%d to correct", v.Unreadable)
+	case n > 0:
+		check = fmt.Sprintf("%d being read", n)
 	}
 	whose := count(len(v.Units), "unit")
 	if n := len(v.Loose); n > 0 {
