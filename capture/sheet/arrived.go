@@ -46,23 +46,22 @@ func (s *Sheet) TakeMatching(folder string) (left Unmatched, err error) {
 	}
 	named, units := s.named(), pattern.of(s.Units)
 	for _, e := range entries {
-		path := filepath.Join(there, e.Name())
+		name, path := e.Name(), filepath.Join(there, e.Name())
 		if !e.Type().IsRegular() || named[path] {
 			continue
 		}
-		unit, load, ok := units.match(e.Name())
+		unit, load, ok := units.match(name)
+		capture := ok || OnlyCapture(name)
 		switch {
-		case (ok || OnlyCapture(e.Name())) && baselineName.MatchString(e.Name()):
-			left.Baselines = append(left.Baselines, e.Name())
-		case !ok && (OnlyCapture(e.Name()) || strings.EqualFold(filepath.Ext(e.Name()), filepath.Ext(s.Pattern))):
-			left.Names = append(left.Names, e.Name())
-		case !ok:
-		default:
-			file := path
+		case capture && baselineName.MatchString(name):
+			left.Baselines = append(left.Baselines, name)
+		case ok:
 			if there == home {
-				file = e.Name()
+				path = name
 			}
-			_ = s.Add(unit, file, load) // gone again since the folder was read
+			_ = s.Add(unit, path, load) // gone again since the folder was read
+		case capture || strings.EqualFold(filepath.Ext(name), filepath.Ext(s.Pattern)):
+			left.Names = append(left.Names, name)
 		}
 	}
 	return left, nil

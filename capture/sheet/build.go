@@ -122,28 +122,28 @@ func (b *builder) numbers(v reflect.Value, path, rule string) {
 		for i := range v.Len() {
 			b.numbers(v.Index(i), path+"["+strconv.Itoa(i)+"]", rule)
 		}
-	case reflect.Float64, reflect.Int:
-		if _, written := b.at[path]; !written {
-			return
-		}
-		var x float64
-		if v.Kind() == reflect.Int {
-			x = float64(v.Int())
-		} else {
-			x = v.Float()
-		}
-		name := path[strings.LastIndexByte(path, '.')+1:]
-		found := fmt.Sprintf("%s = %g", name, x)
-		switch {
-		case math.IsNaN(x) || math.IsInf(x, 0):
-			b.fail(path, found, "a finite number", "")
-		case rule == "positive" && x <= 0:
-			b.fail(path, found, "a number over 0", "")
-		case rule == "nonneg" && x < 0:
-			b.fail(path, found, "0 or more", "")
-		case math.Abs(x) > 1e15:
-			b.fail(path, found, "a number within 1e15", "")
-		}
+	case reflect.Float64:
+		b.inRange(path, rule, v.Float())
+	case reflect.Int:
+		b.inRange(path, rule, float64(v.Int()))
+	}
+}
+
+// inRange checks a number that is written in the sheet against a rule tag.
+func (b *builder) inRange(path, rule string, x float64) {
+	if _, written := b.at[path]; !written {
+		return
+	}
+	found := fmt.Sprintf("%s = %g", path[strings.LastIndexByte(path, '.')+1:], x)
+	switch {
+	case math.IsNaN(x) || math.IsInf(x, 0):
+		b.fail(path, found, "a finite number", "")
+	case rule == "positive" && x <= 0:
+		b.fail(path, found, "a number over 0", "")
+	case rule == "nonneg" && x < 0:
+		b.fail(path, found, "0 or more", "")
+	case math.Abs(x) > 1e15:
+		b.fail(path, found, "a number within 1e15", "")
 	}
 }
 
@@ -183,47 +183,55 @@ func (b *builder) date(key string, v any) string {
 	return s
 }
 
-// limits takes [limits] and the mask. Only heater_dc_v is a pair.
+// dcKey is the one key of [limits] that takes a pair.
+const dcKey = "heater_dc_v"
+
+// limits takes [limits] and the mask.
 func (b *builder) limits(raw *rawSheet, s *Sheet) {
-	const band = "heater_dc_v"
 	keys := make([]string, 0, len(raw.Limits))
 	for k := range raw.Limits {
 		keys = append(keys, k)
 	}
 	sort.Strings(keys)
-	for _, k := range keys {
-		key := "limits." + k
-		if s.Limits == nil {
-			s.Limits = map[string]float64{}
-		}
-		switch v := raw.Limits[k].(type) {
-		case []any:
-			lo, okLo := number(first(v, 0))
-			hi, okHi := number(first(v, 1))
-			if k != band || len(v) != 2 || !okLo || !okHi || !(lo >= 0) || !(hi > lo) || math.IsInf(hi, 0) {
-				b.fail(key, fmt.Sprintf("%s = %v", k, v), "heater_dc_v = [lowest, highest] in volts, one number elsewhere", "")
-				return
-			}
-			s.Limits[k], s.HeaterDCMinV = hi, lo
-		default:
-			x, ok := number(v)
-			switch {
-			case !ok || math.IsNaN(x) || math.IsInf(x, 0) || x < 0:
-				b.fail(key, fmt.Sprintf("%s = %v", k, v), "a number over 0, or 0 to leave the criterion out", "")
-				return
-			case k == band:
-				b.fail(key, fmt.Sprintf("%s = %v", k, v), "two numbers, [lowest, highest] volts", "")
-				return
-			}
-			s.Limits[k] = x
-		}
+	if len(keys) > 0 {
+		s.Limits = map[string]float64{}
 	}
-	if len(raw.Mask) > maxMask {
-		b.fail("mask", fmt.Sprintf("a mask of %d points", len(raw.Mask)), fmt.Sprintf("at most %d", maxMask), "")
+	for _, k := range keys {
+		if pair, ok := raw.Limits[k].([]any); ok {
+			b.band(k, pair, s)
+			continue
+		}
+		x, ok := number(raw.Limits[k])
+		switch {
+		case !ok || math.IsNaN(x) || math.IsInf(x, 0) || x < 0:
+			b.fail("limits."+k, fmt.Sprintf("%s = %v", k, raw.Limits[k]), "a number over 0, or 0 to leave the criterion out", "")
+		case k == dcKey:
+			b.fail("limits."+k, fmt.Sprintf("%s = %v", k, raw.Limits[k]), "two numbers, [lowest, highest] volts", "")
+		}
+		s.Limits[k] = x
+	}
+	b.mask(raw.Mask, s)
+}
+
+// band takes a limit of two numbers.
+func (b *builder) band(k string, pair []any, s *Sheet) {
+	lo, okLo := number(first(pair, 0))
+	hi, okHi := number(first(pair, 1))
+	if k != dcKey || len(pair) != 2 || !okLo || !okHi || !(lo >= 0) || !(hi > lo) || math.IsInf(hi, 0) {
+		b.fail("limits."+k, fmt.Sprintf("%s = %v", k, pair), "heater_dc_v = [lowest, highest] in volts, one number elsewhere", "")
+		return
+	}
+	s.Limits[k], s.HeaterDCMinV = hi, lo
+}
+
+// mask takes the points of the density mask.
+func (b *builder) mask(raw [][]float64, s *Sheet) {
+	if len(raw) > maxMask {
+		b.fail("mask", fmt.Sprintf("a mask of %d points", len(raw)), fmt.Sprintf("at most %d", maxMask), "")
 		return
 	}
 	last := 0.0
-	for i, p := range raw.Mask {
+	for i, p := range raw {
 		key := fmt.Sprintf("mask[%d]", i)
 		if len(p) != 2 {
 			b.fail(key, fmt.Sprintf("a mask point of %d numbers", len(p)), "[hertz, V/√Hz]", "")
@@ -236,7 +244,7 @@ func (b *builder) limits(raw *rawSheet, s *Sheet) {
 		last = p[0]
 		s.Mask = append(s.Mask, [2]float64{p[0], p[1]})
 	}
-	if len(raw.Mask) == 1 {
+	if len(raw) == 1 {
 		b.fail("mask", "a mask of one point", "two points or more", "")
 	}
 }

@@ -62,34 +62,37 @@ func (b *builder) heaters(raw *rawHeaters, h *Heaters) {
 		}
 	}
 	for i, v := range raw.Valve {
-		key := fmt.Sprintf("heaters.valve[%d]", i)
-		if strings.TrimSpace(v.Type) == "" {
-			b.fail(key, "a valve without a type", "type = \"12AU7\" or the like", "")
-		}
-		count := 1
-		if v.Count != nil {
-			count = *v.Count
-		}
-		if count > 1000 {
-			b.fail(key+".count", fmt.Sprintf("count = %d", count), "at most 1000", "")
-		}
-		w, ok := wirings[strings.ToLower(strings.Join(strings.Fields(v.Wiring), " "))]
-		if !ok {
-			b.fail(key+".wiring", fmt.Sprintf("wiring = %q", v.Wiring),
-				"\"parallel\" (6.3 V), \"series\" (a centre-tapped heater at 12.6 V), \"string\" (one after the other) or \"string of series\"", "")
-		}
-		if v.String != "" && !strings.HasPrefix(w, "string") {
-			b.fail(key+".string", fmt.Sprintf("string = %q with wiring %q", v.String, w), "wiring = \"string\"", "")
-		}
-		h.Groups = append(h.Groups, HeaterGroup{Type: v.Type, Count: count, Wiring: w, String: v.String, CathodeV: v.CathodeV, Line: b.line(key)})
+		h.Groups = append(h.Groups, b.group(v, fmt.Sprintf("heaters.valve[%d]", i)))
 	}
 	for i, v := range raw.OwnValve {
-		key := fmt.Sprintf("heaters.own_valve[%d]", i)
 		if strings.TrimSpace(v.Type) == "" || v.Volts == 0 || v.Amps == 0 {
-			b.fail(key, "an own valve without type, volts or amps", "type, volts and amps from its data sheet", "")
+			b.fail(fmt.Sprintf("heaters.own_valve[%d]", i), "an own valve without type, volts or amps", "type, volts and amps from its data sheet", "")
 		}
 		h.OwnValves = append(h.OwnValves, OwnValve(v))
 	}
+}
+
+// group takes one line of the heater load.
+func (b *builder) group(v rawGroup, key string) HeaterGroup {
+	if strings.TrimSpace(v.Type) == "" {
+		b.fail(key, "a valve without a type", "type = \"12AU7\" or the like", "")
+	}
+	count := 1
+	if v.Count != nil {
+		count = *v.Count
+	}
+	if count > 1000 {
+		b.fail(key+".count", fmt.Sprintf("count = %d", count), "at most 1000", "")
+	}
+	w, ok := wirings[strings.ToLower(strings.Join(strings.Fields(v.Wiring), " "))]
+	if !ok {
+		b.fail(key+".wiring", fmt.Sprintf("wiring = %q", v.Wiring),
+			"\"parallel\" (6.3 V), \"series\" (a centre-tapped heater at 12.6 V), \"string\" (one after the other) or \"string of series\"", "")
+	}
+	if v.String != "" && !strings.HasPrefix(w, "string") {
+		b.fail(key+".string", fmt.Sprintf("string = %q with wiring %q", v.String, w), "wiring = \"string\"", "")
+	}
+	return HeaterGroup{Type: v.Type, Count: count, Wiring: w, String: v.String, CathodeV: v.CathodeV, Line: b.line(key)}
 }
 
 func (b *builder) hears(raw *rawHears, s *Sheet) {

@@ -115,44 +115,14 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *pipeline.Cache) (*checke
 		return nil, err
 	}
 	out := &checked{sheet: s, goal: goal, heaterA: load.NominalA()}
-	readable := *s
-	readable.Units = nil
-	bases := map[pipeline.BaselineID]bool{}
-	if b := s.Instrument.Baseline; b != nil {
-		bases[pipeline.BaselineOf(b)] = true
-		got, err := openChecked(ctx, -1, *b)
-		if err != nil {
-			return nil, err
-		}
-		out.add(got)
-	}
-	for i, u := range s.Units {
-		kept := u
-		kept.Captures = nil
-		for _, cp := range u.Captures {
-			if b := cp.Baseline; b != nil && !bases[pipeline.BaselineOf(b)] {
-				bases[pipeline.BaselineOf(b)] = true
-				got, err := openChecked(ctx, -1, *b)
-				if err != nil {
-					return nil, err
-				}
-				out.add(got)
-			}
-			got, err := openChecked(ctx, i, cp)
-			if err != nil {
-				return nil, err
-			}
-			out.add(got)
-			if got.err == nil {
-				kept.Captures = append(kept.Captures, cp)
-			}
-		}
-		readable.Units = append(readable.Units, kept)
+	readable, err := out.openAll(ctx)
+	if err != nil {
+		return nil, err
 	}
 	if slices.ContainsFunc(out.captures, func(c checkedCapture) bool { return c.unit < 0 && c.err != nil }) {
 		return out, nil // without its baseline a capture can't be judged
 	}
-	r, err := pipeline.EvaluateSheet(ctx, &readable, pipeline.Options{Version: version, Cache: c, SkipFilter: true})
+	r, err := pipeline.EvaluateSheet(ctx, readable, pipeline.Options{Version: version, Cache: c, SkipFilter: true})
 	var faults pipeline.ErrorList
 	if errors.As(err, &faults) {
 		out.bad = append(out.bad, faults...)
@@ -161,40 +131,92 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *pipeline.Cache) (*checke
 	if err != nil {
 		return nil, err
 	}
-	scope := scopeLimits{Memory: s.Instrument.MemorySamples, MaxRate: s.Instrument.MaxRateHz, Holds: goal.Limits}
-	for at, u := range s.Units {
+	for at := range s.Units {
 		i := slices.IndexFunc(r.Units, func(x report.Unit) bool { return x.Eval.Unit.Index == at })
-		if i < 0 {
-			continue
-		}
-		if e := r.Units[i].Eval; e.Verdict == target.Retake {
-			again := retake{Unit: u.Name()}
-			for _, k := range e.Cautions {
-				if k.Fix != "" {
-					again.Why = append(again.Why, k.Text+"; "+k.Fix)
-				}
-			}
-			out.again = append(out.again, again)
-		}
-		o := openUnit{name: u.Name()}
-		var limits []target.Limit
-		for _, m := range r.Units[i].Eval.Margins {
-			switch {
-			case m.Covered:
-				continue
-			case m.Limit.Criterion == target.HeaterDC:
-				o.reading = true
-			default:
-				limits = append(limits, m.Limit)
-			}
-			o.reasons = append(o.reasons, m.Limit.Name+": "+m.Reason)
-		}
-		o.shots = planShots(limits, scope)
-		if len(o.reasons) > 0 {
-			out.open = append(out.open, o)
+		if i >= 0 {
+			out.lacking(s.Units[at].Name(), &r.Units[i].Eval)
 		}
 	}
 	return out, nil
+}
+
+// openAll opens every capture and baseline once, and gives the sheet with those of
+// its units' captures that can be read. Only an interruption is an error.
+func (c *checked) openAll(ctx context.Context) (*sheet.Sheet, error) {
+	readable := *c.sheet
+	readable.Units = nil
+	seen := map[pipeline.BaselineID]bool{}
+	baseline := func(b *sheet.Capture) error {
+		if b == nil || seen[pipeline.BaselineOf(b)] {
+			return nil
+		}
+		seen[pipeline.BaselineOf(b)] = true
+		_, err := c.openOne(ctx, -1, *b)
+		return err
+	}
+	if err := baseline(c.sheet.Instrument.Baseline); err != nil {
+		return nil, err
+	}
+	for i, u := range c.sheet.Units {
+		kept := u
+		kept.Captures = nil
+		for _, cp := range u.Captures {
+			if err := baseline(cp.Baseline); err != nil {
+				return nil, err
+			}
+			ok, err := c.openOne(ctx, i, cp)
+			if err != nil {
+				return nil, err
+			}
+			if ok {
+				kept.Captures = append(kept.Captures, cp)
+			}
+		}
+		readable.Units = append(readable.Units, kept)
+	}
+	return &readable, nil
+}
+
+// openOne opens one capture of a unit (-1: a baseline) and notes how it was understood;
+// ok tells whether it reads.
+func (c *checked) openOne(ctx context.Context, unit int, cp sheet.Capture) (ok bool, err error) {
+	got, err := openChecked(ctx, unit, cp)
+	if err != nil {
+		return false, err
+	}
+	c.add(got)
+	return got.err == nil, nil
+}
+
+// lacking notes what a unit still lacks, and what of it can't be trusted to decide.
+func (c *checked) lacking(name string, e *target.Evaluation) {
+	if e.Verdict == target.Retake {
+		again := retake{Unit: name}
+		for _, k := range e.Cautions {
+			if k.Fix != "" {
+				again.Why = append(again.Why, k.Text+"; "+k.Fix)
+			}
+		}
+		c.again = append(c.again, again)
+	}
+	o := openUnit{name: name}
+	var limits []target.Limit
+	for _, m := range e.Margins {
+		switch {
+		case m.Covered:
+			continue
+		case m.Limit.Criterion == target.HeaterDC:
+			o.reading = true
+		default:
+			limits = append(limits, m.Limit)
+		}
+		o.reasons = append(o.reasons, m.Limit.Name+": "+m.Reason)
+	}
+	in := c.sheet.Instrument
+	o.shots = planShots(limits, scopeLimits{Memory: in.MemorySamples, MaxRate: in.MaxRateHz, Holds: c.goal.Limits})
+	if len(o.reasons) > 0 {
+		c.open = append(c.open, o)
+	}
 }
 
 func (c *checked) add(got checkedCapture) {
@@ -241,64 +263,13 @@ func (c *checked) text(w io.Writer) error {
 		c.readings(&b, u)
 	}
 	c.loose(&b)
-	b.WriteString("\n")
-	switch {
-	case len(c.open) == 0 && len(c.bad) == 0 && len(c.again) == 0:
-		b.WriteString("nothing is open: every unit has captures for every criterion\n")
-	case len(c.open) > 0:
-		b.WriteString("still open:\n")
-	}
-	if slices.ContainsFunc(c.sheet.Units, func(u sheet.Unit) bool { return len(u.Captures) == 0 }) {
-		b.WriteString(wrapText("  ", "  ", withoutFiles, 100))
-	}
-	for _, o := range c.open {
-		fmt.Fprintf(&b, "  %s\n", o.name)
-		if o.reading {
-			b.WriteString(wrapText("    - ", "      ", fmt.Sprintf("supply volts (loaded): take a meter reading%s", loadedWith(c.heaterA)), 100))
-		}
-		for _, s := range o.shots {
-			b.WriteString(wrapText("    - ", "      ", s.names()+": take "+s.across()+s.settings()+loadedWith(c.heaterA), 100))
-		}
-	}
-	if len(c.again) > 0 {
-		b.WriteString("\nto take again, since a doubt could turn the verdict:\n")
-	}
-	for _, a := range c.again {
-		fmt.Fprintf(&b, "  %s\n", a.Unit)
-		for _, why := range a.Why {
-			b.WriteString(wrapText("    - ", "      ", why, 100))
-		}
-	}
+	c.stillOpen(&b)
+	c.takeAgain(&b)
 	if n := c.unreadable(); n > 0 {
 		fmt.Fprintf(&b, "%s can't be read\n", report.Plural(n, "capture"))
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
-}
-
-// loose tells of the captures that count for no unit.
-func (c *checked) loose(b *strings.Builder) {
-	if len(c.sheet.Loose)+len(c.unmatched) == 0 {
-		return
-	}
-	b.WriteString("\nof no unit yet, so that nothing counts them\n")
-	for _, l := range c.sheet.Loose {
-		b.WriteString(wrapText("  - ", "    ", fmt.Sprintf("%s (line %d of the sheet): move it into the unit that it shows", l.File, l.Line), 100))
-	}
-	for _, n := range c.unmatched {
-		b.WriteString(wrapText("  - ", "    ", n, 100))
-	}
-}
-
-// unreadable is how many captures don't read.
-func (c *checked) unreadable() int {
-	n := 0
-	for _, cp := range c.captures {
-		if cp.err != nil {
-			n++
-		}
-	}
-	return n
 }
 
 // list tells how a unit's captures (-1: the baselines) were understood.
@@ -328,32 +299,6 @@ func (c *checked) list(b *strings.Builder, unit int, title string) {
 		for _, k := range cp.cautions {
 			b.WriteString(wrapText("       caution: ", "         ", strings.TrimSuffix(k.Text+"; "+k.Fix, "; "), 100))
 		}
-	}
-}
-
-// withoutFiles is what a scope that saves no files can still decide.
-var withoutFiles = fmt.Sprintf("A scope that saves pictures only can still show that a unit fails: read the figure off its screen and write it as "+
-	"[[unit.reading]], on = \"ripple_pp_20mhz_v\", value = 0.060 in volts, plus_minus_percent = %d, band_limited = true. "+
-	"What such a reading leaves inside stays open: only a capture passes a unit.", sheet.UsualPlusMinusPercent)
-
-// readings tells what the figures read off a screen can say of their limits.
-func (c *checked) readings(b *strings.Builder, u sheet.Unit) {
-	unit := target.Unit{HeaterA: c.heaterA}
-	for i, r := range u.Shown {
-		if i == 0 && len(u.Captures) == 0 {
-			fmt.Fprintf(b, "\n%s\n", u.Name())
-		}
-		s := pipeline.ShownOf(r)
-		text := fmt.Sprintf("%s = %g ± %g %%: ", r.On, r.Value, r.PlusMinusPercent)
-		k := slices.IndexFunc(c.goal.Limits, func(l target.Limit) bool { return l.Criterion == s.Criterion })
-		if k < 0 {
-			text += "the target has no such limit, so nothing counts it"
-		} else if fails, why := target.ShownProves(s, c.goal.Limits[k], unit); fails {
-			text += "over the limit of " + c.goal.Limits[k].Text() + " whatever the ±: it fails"
-		} else {
-			text += "leaves it open: " + why
-		}
-		b.WriteString(wrapText("  read ", "       ", text, 100))
 	}
 }
 

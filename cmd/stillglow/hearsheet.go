@@ -8,14 +8,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/analysis/target"
-	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
 // hearSheet prints what each supply of a sheet adds at the stage's input.
 func (f *hearsFlags) hearSheet(cmd *cobra.Command, path string, asJSON bool) error {
-	s, err := sheet.Read(path)
+	s, err := (&sheetFlags{}).readTelling(path, cmd.ErrOrStderr())
 	if err != nil {
 		return err
 	}

@@ -16,6 +16,8 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
+
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 const (
@@ -215,11 +217,7 @@ func (s *store) sum(name string) (string, error) {
 		return "", err
 	}
 	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
+	return pipeline.Sum(f)
 }
 
 // list gives the kept files by name, hidden ones left out.

@@ -182,8 +182,13 @@ func fileSum(path string) (string, error) {
 		return "", err
 	}
 	defer f.Close()
+	return Sum(f)
+}
+
+// Sum is the SHA-256 in hex of what r gives.
+func Sum(r io.Reader) (string, error) {
 	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
+	if _, err := io.Copy(h, r); err != nil {
 		return "", err
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil
