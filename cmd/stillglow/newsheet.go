@@ -197,6 +197,9 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 			if sheet.ModeOfName(c.file) == capture.Common {
 				more = ", mode = \"common\""
 			}
+			if sheet.ModeOfName(c.file) == capture.Common {
+				more = ", mode = \"common\""
+			}
 			if b := baselineFor(c.file, got.baselines); b != "" && b != baselineFor("", got.baselines) {
 				more += ", baseline = " + sheet.Quote(b)
 			}
@@ -217,23 +220,22 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 }
 
 // baselineFor is the baseline of a capture's kind, a sound card's or a scope's, and
-// mode, whose
-// name shares the most words with the capture's; among equals the shortest name. For
-// no capture ("") it is the scope's own.
-func baselineFor(capture string, files []string) string {
+// of its mode, whose name shares the most words with the capture's; among equals the
+// shortest name. For no capture ("") it is the scope's own.
+func baselineFor(file string, files []string) string {
 	best, most := "", -1
-	for _, file := range files {
-		if isWAVName(file) != isWAVName(capture) || sheet.ModeOfName(file) != sheet.ModeOfName(capture) {
+	for _, b := range files {
+		if isWAVName(b) != isWAVName(file) || sheet.ModeOfName(b) != sheet.ModeOfName(file) {
 			continue
 		}
 		n := 0
-		for _, w := range nameWords(capture) {
-			if slices.Contains(nameWords(file), w) {
+		for _, w := range nameWords(file) {
+			if slices.Contains(nameWords(b), w) {
 				n++
 			}
 		}
-		if n > most || n == most && len(file) < len(best) {
-			best, most = file, n
+		if n > most || n == most && len(b) < len(best) {
+			best, most = b, n
 		}
 	}
 	return best
