@@ -417,18 +417,18 @@ func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 			at := spot{col: j, places: []place{s.place(j), {i, len(s.volts)}}}
 			if v, ok := p.get(metaSource, at); ok && v.text != "" && !v.countsChannels() && (len(s.volts) == 1 || v.index >= 0 || v.over(j)) {
 				if n == "" || isUnitWord(n) || channelLike(v.text) {
-					n, why = v.text, stated(v)
+					n, why = v.text, "is "+stated(v)
 				}
 			}
 		}
 		if own := p.onlyChannel(); own != "" && len(s.volts) == 1 && (n == "" || isUnitWord(n) || plainName.MatchString(n)) {
-			n, why = own, "the settings are said to be those of this channel"
+			n, why = own, "stands ahead of the values of the settings"
 		}
 		if isVoltWord(n) || noName.MatchString(n) {
 			n, why = "", "nothing names it" // a unit is no name
 		}
 		if len(s.volts) > 1 && (n == "" || isUnitWord(n) && seen[n] > 0) {
-			n = fmt.Sprintf("column %d", j+1)
+			n, why = fmt.Sprintf("column %d", j+1), "is its place, since nothing names it"
 		}
 		seen[n]++
 		if seen[n] > 1 {

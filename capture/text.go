@@ -116,25 +116,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	}
 	t.Channel = sc.names[ch]
 	im := &importer{src: s, opt: opt, tab: tab, sc: sc, pre: pre, cols: cols, ch: ch, t: t}
-	where := "no header"
-	if len(hd.rows) > 0 {
-		where = fmt.Sprintf("header in line %d", h.lines[hd.rows[len(hd.rows)-1].line].number)
-		if !hd.has(false) {
-			where = fmt.Sprintf("units in line %d", h.lines[hd.rows[0].line].number)
-		}
-	}
-	t.Layout = tab.words(sc, enc, fmt.Sprintf("%s, rows from line %d", where, h.lines[tab.first].number))
+	t.Layout = tab.words(sc, enc, fmt.Sprintf("%s, rows from line %d", hd.where(h), h.lines[tab.first].number))
 	t.assume("layout", t.Layout, "from the content")
-	switch {
-	case opt.Channel != "":
-		t.assume("channel", fmt.Sprintf("%q, %d of %d", t.Channel, ch+1, len(sc.names)), "given")
-	case len(sc.names) > 1:
-		t.assume("channel", fmt.Sprintf("%q, %d of %d", t.Channel, ch+1, len(sc.names)), "none was chosen")
-	case t.Channel != "":
-		t.assume("channel", fmt.Sprintf("%q", t.Channel), sc.nameWhy[ch])
-	default:
-		t.assume("channel", "without a name", "nothing names it")
-	}
+	im.sayChannel()
 	scale, err := im.voltScale()
 	if err != nil {
 		return nil, err
@@ -176,6 +160,36 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	t.sayAcquisition()
 	t.findLevels()
 	return t, nil
+}
+
+// sayChannel states the channel and which rule gave its name.
+func (im *importer) sayChannel() {
+	t, n := im.t, len(im.sc.names)
+	name, why := fmt.Sprintf("%q", t.Channel), "its name "+im.sc.nameWhy[im.ch]
+	if t.Channel == "" {
+		name, why = "without a name", "nothing names it"
+	}
+	if n > 1 {
+		name += fmt.Sprintf(", %d of %d", im.ch+1, n)
+	}
+	switch {
+	case im.opt.Channel != "":
+		why = "given; " + why
+	case n > 1:
+		why = "none was chosen; " + why
+	}
+	t.assume("channel", name, why)
+}
+
+// where tells where names and units stand.
+func (hd *header) where(h *textHead) string {
+	switch {
+	case len(hd.rows) == 0:
+		return "no header"
+	case !hd.has(false):
+		return fmt.Sprintf("units in line %d", h.lines[hd.rows[0].line].number)
+	}
+	return fmt.Sprintf("header in line %d", h.lines[hd.rows[len(hd.rows)-1].line].number)
 }
 
 // readRecord reads the rows, once or, when the times are out of order or

@@ -409,6 +409,7 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
 		a, b := t.FullScaleMinV*scale+opt.OffsetV, t.FullScaleMaxV*scale+opt.OffsetV
 		t.FullScaleMinV, t.FullScaleMaxV = min(a, b), max(a, b)
 	} else {
+		t.assume("volt unit", "of full scale", "nothing states volts per full scale")
 		t.caution(CautionUncalibrated, "no volts per full scale known: figures are relative to digital full scale", "find it with stillglow calibrate and a sine of known volts")
 	}
 }

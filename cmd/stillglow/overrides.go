@@ -101,7 +101,7 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 		opt.Mode = m
 		return nil
 	})
-	f.Func("max-samples", fmt.Sprintf("refuse a longer record (default %d)", capture.DefaultMaxSamples), func(s string) error {
+	f.Func("max-samples", fmt.Sprintf("refuse a record of more samples, which are held in memory at 8 bytes each (default %d)", capture.DefaultMaxSamples), func(s string) error {
 		n, err := strconv.Atoi(s)
 		if err != nil || n < 1 {
 			return fmt.Errorf("found %q, expected a whole number from 1", s)
