@@ -69,27 +69,11 @@ func unnumbered(cells []cell, j int) string {
 // namesRow tells whether a row names the columns: words over the numbers,
 // and no key of a preamble with its value.
 func (t *table) namesRow(cells []cell) bool {
-	n, numbers := 0, 0 // filled cells, and those of them that are numbers
-	last := 0.0
-	for _, j := range t.numeric {
-		if j >= len(cells) || len(cells[j].text) == 0 {
-			continue
-		}
-		if v := readCell(cells[j].text, t.decimal); v.numeric() {
-			// Channels may be named 1, 2, 4 behind a name for the time.
-			numbers++
-			if v.num.v != math.Trunc(v.num.v) || v.num.v < max(last+1, 1) || v.num.v > mostChannels || !indexLike(cells) {
-				return false
-			}
-			last = v.num.v
-		}
-		n++
-	}
-	if n == numbers {
+	over, ok := t.wordsOver(cells)
+	if !ok {
 		return false
 	}
-	first := ""
-	filled := 0
+	first, filled := "", 0
 	for _, c := range cells {
 		if len(c.text) > 0 {
 			if first == "" {
@@ -98,17 +82,7 @@ func (t *table) namesRow(cells []cell) bool {
 			filled++
 		}
 	}
-	if 2*n < len(t.numeric) || filled == 1 && len(t.numeric) > 1 || filled > 1 && t.cells == 1 {
-		return false
-	}
-	for _, sep := range []string{":", "="} {
-		if a, _, ok := strings.Cut(first, sep); ok {
-			if k, _, _ := lookupKey(a); k != metaNone {
-				return false
-			}
-		}
-	}
-	if strings.HasSuffix(first, ":") || strings.HasSuffix(first, "=") {
+	if 2*over < len(t.numeric) || filled == 1 && len(t.numeric) > 1 || filled > 1 && t.cells == 1 || pairText(first) {
 		return false
 	}
 	name, _, _ := splitNameUnit(first)
@@ -119,10 +93,45 @@ func (t *table) namesRow(cells []cell) bool {
 	if filled == 2 && settingName.MatchString(name) {
 		return false
 	}
-	if k, _, _ := lookupKey(first); k != metaNone && (metaIsText(k) || filled == 2) && len(t.numeric) > 1 && !t.unitNames(cells) {
-		return false
+	k, _, _ := lookupKey(first)
+	isSetting := k != metaNone && (metaIsText(k) || filled == 2) && len(t.numeric) > 1
+	return !isSetting || t.unitNames(cells)
+}
+
+// wordsOver counts the filled cells over numbers. ok is false where none of
+// them is a word, or one is a number that names no channel.
+func (t *table) wordsOver(cells []cell) (n int, ok bool) {
+	words, last := 0, 0.0
+	for _, j := range t.numeric {
+		if j >= len(cells) || len(cells[j].text) == 0 {
+			continue
+		}
+		n++
+		v := readCell(cells[j].text, t.decimal)
+		if !v.numeric() {
+			words++
+			continue
+		}
+		// Channels may be named 1, 2, 4 behind a name for the time.
+		if v.num.v != math.Trunc(v.num.v) || v.num.v < max(last+1, 1) || v.num.v > mostChannels || !indexLike(cells) {
+			return n, false
+		}
+		last = v.num.v
 	}
-	return true
+	return n, words > 0
+}
+
+// pairText tells "key: value" and "key=value" of a known key, and any text that
+// ends as a key does.
+func pairText(s string) bool {
+	for _, sep := range []string{":", "="} {
+		if a, _, ok := strings.Cut(s, sep); ok {
+			if k, _, _ := lookupKey(a); k != metaNone {
+				return true
+			}
+		}
+	}
+	return strings.HasSuffix(s, ":") || strings.HasSuffix(s, "=")
 }
 
 // indexLike tells whether a row begins with a name for time or sample number.
@@ -167,24 +176,8 @@ func splitNameUnit(s string) (name, unitText string, ok bool) {
 	if u, isUnit := parseUnit(s); isUnit && u.kind != unitAmpere && u.kind != unitOther && u.factor != 60 {
 		return s, s, true
 	}
-	if n := len(s); n > 2 {
-		if p := strings.IndexByte(")]}>", s[n-1]); p >= 0 {
-			if i := strings.LastIndexByte(s, "([{<"[p]); i >= 0 {
-				in := s[i+1 : n-1]
-				in = strings.TrimPrefix(strings.TrimSpace(in), "in ")
-				if _, isUnit := parseUnit(in); isUnit || strangeUnit(in) {
-					name := strings.TrimRight(s[:i], " _-")
-					return name, in, true
-				}
-			}
-		}
-		// Unit in brackets, then more words: "Time (s) relative"
-		if m := keyUnit.FindStringSubmatchIndex(s); m != nil && m[0] > 0 {
-			u, isUnit := parseUnit(s[m[2]:m[3]])
-			if isUnit && (u.kind == unitSecond || u.kind == unitVolt || channelLike(s[:m[0]])) {
-				return strings.TrimSpace(strings.TrimSpace(s[:m[0]]) + " " + strings.TrimSpace(s[m[1]:])), s[m[2]:m[3]], true
-			}
-		}
+	if name, unitText, ok = unitInBrackets(s); ok {
+		return name, unitText, true
 	}
 	for _, sep := range []string{" in ", "/", ",", ":", " ", "_", "-", "."} {
 		i := strings.LastIndex(s, sep)
@@ -195,20 +188,53 @@ func splitNameUnit(s string) (name, unitText string, ok bool) {
 		if !isUnit || u.factor == 60 { // "CH1 Min" is no time in minutes
 			continue
 		}
-		switch u.kind {
-		case unitSecond, unitVolt, unitHertz, unitCount, unitDiv:
+		if unitBehind(s, sep, s[i+len(sep):], u) {
 			return strings.TrimRight(s[:i], " _-,:"), strings.TrimSpace(s[i+len(sep):]), true
-		case unitAmpere:
-			if sep == "/" || sep == " in " || u.factor != 1 {
-				return strings.TrimSpace(s[:i]), s[i+len(sep):], true
-			}
-		case unitOther:
-			// "load_power_W", "r_ohm"; a single letter may be a channel's or a phase's.
-			folded, _ := normKey(s)
-			if word := strings.TrimSpace(s[i+len(sep):]); sep != "." && sep != "-" && (len([]rune(word)) > 1 || sep == " in " || sep == "/" || quantityUnit.MatchString(folded)) && !channelLike(word) {
-				return strings.TrimRight(s[:i], " _-,:"), word, true
-			}
 		}
 	}
 	return s, "", false
+}
+
+// unitInBrackets is splitNameUnit for units in brackets.
+func unitInBrackets(s string) (name, unitText string, ok bool) {
+	n := len(s)
+	if n <= 2 {
+		return s, "", false
+	}
+	if p := strings.IndexByte(")]}>", s[n-1]); p >= 0 {
+		if i := strings.LastIndexByte(s, "([{<"[p]); i >= 0 {
+			in := strings.TrimPrefix(strings.TrimSpace(s[i+1:n-1]), "in ")
+			if _, isUnit := parseUnit(in); isUnit || strangeUnit(in) {
+				return strings.TrimRight(s[:i], " _-"), in, true
+			}
+		}
+	}
+	// Unit in brackets, then more words: "Time (s) relative"
+	if m := keyUnit.FindStringSubmatchIndex(s); m != nil && m[0] > 0 {
+		u, isUnit := parseUnit(s[m[2]:m[3]])
+		if isUnit && (u.kind == unitSecond || u.kind == unitVolt || channelLike(s[:m[0]])) {
+			return strings.TrimSpace(strings.TrimSpace(s[:m[0]]) + " " + strings.TrimSpace(s[m[1]:])), s[m[2]:m[3]], true
+		}
+	}
+	return s, "", false
+}
+
+// unitBehind tells whether the text behind sep, the unit u, is that of the name
+// s rather than a part of it: single letters may name a channel or a phase.
+func unitBehind(s, sep, text string, u unit) bool {
+	marked := sep == "/" || sep == " in "
+	switch u.kind {
+	case unitSecond, unitVolt, unitHertz, unitCount, unitDiv:
+		return true
+	case unitAmpere:
+		return marked || u.factor != 1
+	case unitOther: // "load_power_W", "r_ohm"
+		word := strings.TrimSpace(text)
+		if sep == "." || sep == "-" || channelLike(word) {
+			return false
+		}
+		folded, _ := normKey(s)
+		return marked || len([]rune(word)) > 1 || quantityUnit.MatchString(folded)
+	}
+	return false
 }

@@ -302,31 +302,50 @@ func (f *schemaFinder) timeCells(j int, cell string) error {
 // sortOthers tells volts from codes, currents and the rest.
 func (f *schemaFinder) sortOthers() {
 	for _, j := range f.t.numeric {
-		r := f.roles[j]
 		if f.isTime[j] {
 			continue
 		}
-		isRaw := r.has && r.unit.kind == unitCount || rawName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt) && !f.cols[j].decimals()
+		what := f.otherThanVolts(j)
 		switch {
-		case r.name != "" && segName.MatchString(r.name):
+		case segName.MatchString(f.roles[j].name):
 			f.s.seg = j
-		case isRaw:
+		case f.isRaw(j):
 			f.s.raw = append(f.s.raw, j)
-		case r.has && r.unit.kind == unitAmpere, ampName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt):
-			f.other(j, "a current")
-		case quantityUnit.MatchString(r.name):
-			f.other(j, "values")
-		case resultName.MatchString(r.name):
-			f.other(j, "a measurement's result per row")
-		case r.has && (r.unit.kind == unitOther || r.unit.kind == unitHertz), otherName.MatchString(r.name) && !(r.has && r.unit.kind == unitVolt), freqName.MatchString(r.name) && r.unit.kind != unitVolt && len(r.name) > 1:
-			f.other(j, "values")
+		case what != "":
+			f.other(j, what)
+		case f.s.time >= 0 && sameColumn(f.cols[j].x, f.cols[f.s.time].x):
+			// A simulator repeats the time before every vector.
 		default:
-			if f.s.time >= 0 && sameColumn(f.cols[j].x, f.cols[f.s.time].x) {
-				continue // a simulator repeats the time before every vector
-			}
 			f.s.volts = append(f.s.volts, j)
 		}
 	}
+}
+
+// isRaw tells a column of converter codes by unit or name.
+func (f *schemaFinder) isRaw(j int) bool {
+	r := f.roles[j]
+	return r.has && r.unit.kind == unitCount || rawName.MatchString(r.name) && !r.of(unitVolt) && !f.cols[j].decimals()
+}
+
+// of tells whether a unit of the kind is stated.
+func (r *role) of(k unitKind) bool { return r.has && r.unit.kind == k }
+
+// otherThanVolts tells what a column holds that its unit or its name says to be
+// no voltage, "" where they don't.
+func (f *schemaFinder) otherThanVolts(j int) string {
+	r := f.roles[j]
+	volt := r.of(unitVolt)
+	switch {
+	case r.of(unitAmpere), ampName.MatchString(r.name) && !volt:
+		return "a current"
+	case quantityUnit.MatchString(r.name):
+		return "values"
+	case resultName.MatchString(r.name):
+		return "a measurement's result per row"
+	case r.of(unitOther), r.of(unitHertz), otherName.MatchString(r.name) && !volt, freqName.MatchString(r.name) && !volt && len(r.name) > 1:
+		return "values"
+	}
+	return ""
 }
 
 // other notes column j as one of no volts.
@@ -406,24 +425,11 @@ var noName = regexp.MustCompile(`(?i)^(waveform( data)?|no)$`)
 // plainName is what stands over a column and names none in particular.
 var plainName = regexp.MustCompile(`(?i)^(waveform( data)?|data|values?|y|col(umn)? ?\d+|no|amplitude|voltage|u|v)$`)
 
-// nameChannels gives the volts columns unique names: the channel's own, from
-// above the column or from the settings, wins over a unit or a word such as
-// "Waveform Data".
+// nameChannels gives the volts columns unique names.
 func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 	seen := map[string]int{}
 	for i, j := range s.volts {
-		n, why := hd.names[j], "stands over the column"
-		if n == "" || isUnitWord(n) || plainName.MatchString(n) {
-			at := spot{col: j, places: []place{s.place(j), {i, len(s.volts)}}}
-			if v, ok := p.get(metaSource, at); ok && v.text != "" && !v.countsChannels() && (len(s.volts) == 1 || v.index >= 0 || v.over(j)) {
-				if n == "" || isUnitWord(n) || channelLike(v.text) {
-					n, why = v.text, "is "+stated(v)
-				}
-			}
-		}
-		if own := p.onlyChannel(); own != "" && len(s.volts) == 1 && (n == "" || isUnitWord(n) || plainName.MatchString(n)) {
-			n, why = own, "stands ahead of the values of the settings"
-		}
+		n, why := s.ownName(i, hd.names[j], p)
 		if isVoltWord(n) || noName.MatchString(n) {
 			n, why = "", "nothing names it" // a unit is no name
 		}
@@ -441,6 +447,32 @@ func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 		}
 		s.units = append(s.units, u)
 	}
+}
+
+// ownName finds the name of channel i: the one from the settings wins over a
+// unit or a word such as "Waveform Data" above the column. why says where it
+// stands.
+func (s *schema) ownName(i int, above string, p *preamble) (name, why string) {
+	alone := len(s.volts) == 1
+	if above != "" && !isUnitWord(above) && !plainName.MatchString(above) {
+		return above, "stands over the column"
+	}
+	j := s.volts[i]
+	v, ok := p.get(metaSource, spot{col: j, places: []place{s.place(j), {i, len(s.volts)}}})
+	ok = ok && v.text != "" && !v.countsChannels() && (alone || v.index >= 0 || v.over(j))
+	if ok && (above == "" || isUnitWord(above) || channelLike(v.text)) {
+		above, why = v.text, "is "+stated(v)
+		if !isUnitWord(above) && !plainName.MatchString(above) {
+			return above, why
+		}
+	}
+	if own := p.onlyChannel(); alone && own != "" {
+		return own, "stands ahead of the values of the settings"
+	}
+	if why == "" {
+		why = "stands over the column"
+	}
+	return above, why
 }
 
 // countsChannels tells "Channels,2", which is no name.

@@ -75,15 +75,14 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 	}
 	// Plain bytes are hashed chunk by chunk, beside the reading; what stands
 	// before the rows has gone through stored.
-	apart := firstPass && !s.gz && at.enc == encUTF8
-	if apart {
+	p := &rowPipe{source: s, spec: spec, text: text, stored: stored, apart: firstPass && !s.gz && at.enc == encUTF8, total: s.textAhead(at)}
+	if p.apart {
 		stored.sum = nil
 	}
 	out := &rowsRead{first: at.line, lines: at.line - 1}
-	total := s.textAhead(at)
 	// Rows are counted ahead from their length in the head. What is never
 	// touched of the slice costs no memory.
-	ahead := max(64, int(float64(total)/at.rowBytes*1.02)+512)
+	ahead := max(64, int(float64(p.total)/at.rowBytes*1.02)+512)
 	if s.gz {
 		ahead = min(ahead, gzipAhead) // the trailer may claim anything
 	}
@@ -91,77 +90,8 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 	if spec.keepTimes {
 		out.times = make([]float64, 0, cap(out.volts))
 	}
-
-	workers := min(runtime.GOMAXPROCS(0), maxWorkers)
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	free := make(chan *rowChunk, 2*workers+1)
-	for range cap(free) {
-		free <- &rowChunk{}
-	}
-	todo := make(chan *rowChunk, cap(free))
-	ordered := make(chan *rowChunk, cap(free))
-	toHash := make(chan *rowChunk, cap(free))
-	var wg sync.WaitGroup
-	wg.Go(func() {
-		for c := range toHash {
-			s.sum.Write(c.fresh)
-			c.busy.Done()
-		}
-	})
-	for range workers {
-		wg.Go(func() {
-			for c := range todo {
-				spec.parse(c)
-				c.busy.Done()
-			}
-		})
-	}
-	var readErr error
-	wg.Go(func() {
-		defer close(ordered)
-		defer close(todo)
-		defer close(toHash)
-		readErr = cutChunks(ctx, text, spec.eol, free, func(c *rowChunk) {
-			c.offset = stored.n
-			c.busy.Add(1)
-			if apart {
-				c.busy.Add(1)
-				toHash <- c
-			}
-			todo <- c
-			ordered <- c
-		})
-	})
-	var rowErr error
-	var bytesRead int64
-	for c := range ordered {
-		c.busy.Wait()
-		if rowErr == nil {
-			bytesRead += int64(len(c.buf))
-			rowErr = out.take(s.name, spec, c, float64(total)/float64(max(bytesRead, 1)))
-			if rowErr == nil && len(out.volts) > s.most {
-				rowErr = s.tooMany(out.lines)
-			}
-			if rowErr != nil {
-				cancel()
-			}
-			if s.progress != nil {
-				s.progress(min(c.offset, s.size-1), s.size)
-			}
-		}
-		free <- c
-	}
-	wg.Wait()
-	switch {
-	case rowErr != nil:
-		return nil, rowErr
-	case readErr != nil:
-		var pe *ParseError
-		if errors.As(readErr, &pe) && pe.Path == "" {
-			pe.Path, pe.Line = s.name, out.lines+1
-		}
-		return nil, streamError(s.name, readErr)
+	if err := p.run(ctx, out); err != nil {
+		return nil, err
 	}
 	out.resolveOver()
 	if firstPass {
@@ -175,6 +105,104 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 		return nil, &ParseError{Path: s.name, Line: out.lines, Found: "a file that got shorter while being read", Expected: "a file at rest", Fix: "wait until it is written, then read it again"}
 	}
 	return out, nil
+}
+
+// rowPipe cuts the text into chunks, has workers parse them and takes their rows
+// in order.
+type rowPipe struct {
+	*source
+	spec    *rowSpec
+	text    io.Reader
+	stored  *storedReader
+	apart   bool  // the chunks are hashed beside the parsing
+	total   int64 // bytes of text, estimated
+	free    chan *rowChunk
+	todo    chan *rowChunk
+	ordered chan *rowChunk
+	toHash  chan *rowChunk
+	wg      sync.WaitGroup
+}
+
+// run reads all rows into out.
+func (p *rowPipe) run(ctx context.Context, out *rowsRead) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	p.start()
+	var readErr error
+	p.wg.Go(func() {
+		defer close(p.ordered)
+		defer close(p.todo)
+		defer close(p.toHash)
+		readErr = cutChunks(ctx, p.text, p.spec.eol, p.free, p.hand)
+	})
+	var rowErr error
+	var bytesRead int64
+	for c := range p.ordered {
+		c.busy.Wait()
+		if rowErr == nil {
+			bytesRead += int64(len(c.buf))
+			rowErr = out.take(p.name, p.spec, c, float64(p.total)/float64(max(bytesRead, 1)))
+			if rowErr == nil && len(out.volts) > p.most {
+				rowErr = p.tooMany(out.lines)
+			}
+			if rowErr != nil {
+				cancel()
+			}
+			if p.progress != nil {
+				p.progress(min(c.offset, p.size-1), p.size)
+			}
+		}
+		p.free <- c
+	}
+	p.wg.Wait()
+	if rowErr != nil {
+		return rowErr
+	}
+	if readErr == nil {
+		return nil
+	}
+	var pe *ParseError
+	if errors.As(readErr, &pe) && pe.Path == "" {
+		pe.Path, pe.Line = p.name, out.lines+1
+	}
+	return streamError(p.name, readErr)
+}
+
+// start makes the chunks and starts who hashes and parses them.
+func (p *rowPipe) start() {
+	workers := min(runtime.GOMAXPROCS(0), maxWorkers)
+	n := 2*workers + 1
+	p.free, p.todo = make(chan *rowChunk, n), make(chan *rowChunk, n)
+	p.ordered, p.toHash = make(chan *rowChunk, n), make(chan *rowChunk, n)
+	for range n {
+		p.free <- &rowChunk{}
+	}
+	p.wg.Go(func() {
+		for c := range p.toHash {
+			p.sum.Write(c.fresh)
+			c.busy.Done()
+		}
+	})
+	for range workers {
+		p.wg.Go(func() {
+			for c := range p.todo {
+				p.spec.parse(c)
+				c.busy.Done()
+			}
+		})
+	}
+}
+
+// hand gives a chunk to the workers.
+func (p *rowPipe) hand(c *rowChunk) {
+	c.offset = p.stored.n
+	c.busy.Add(1)
+	if p.apart {
+		c.busy.Add(1)
+		p.toHash <- c
+	}
+	p.todo <- c
+	p.ordered <- c
 }
 
 // textAhead estimates the bytes of decoded text from the first row on.

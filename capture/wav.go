@@ -1,13 +1,11 @@
 package capture
 
 import (
-	"bytes"
 	"context"
 	"encoding/binary"
 	"fmt"
 	"io"
 	"math"
-	"slices"
 )
 
 // RIFF WAVE as laid down in "Multimedia Programming Interface and Data
@@ -105,20 +103,8 @@ func (s *source) readWAV(ctx context.Context, opt Options) (*Trace, error) {
 		size := int64(w.order.Uint32(h[4:]))
 		switch id := string(h[:4]); id {
 		case "ds64":
-			if kind == "RIFF" || kind == "RIFX" || size < 24 {
-				return nil, w.fail(fmt.Sprintf("a ds64 chunk of %d bytes in a %s file", size, kind), "one of at least 24 bytes in an RF64 file", "")
-			}
-			var b [24]byte
-			if _, err := w.full(b[:]); err != nil {
-				return nil, w.fail("a file that ends inside the ds64 chunk", "24 bytes", "copy it again")
-			}
-			u := binary.LittleEndian.Uint64(b[8:])
-			if u > math.MaxInt64 {
-				return nil, w.fail(fmt.Sprintf("a data size of %d bytes in the ds64 chunk", u), "one below 2^63", "")
-			}
-			dataSize = int64(u)
-			if err := w.skip(size - 24 + size&1); err != nil {
-				return nil, w.fail("a file that ends inside the ds64 chunk", fmt.Sprintf("%d bytes", size), "copy it again")
+			if dataSize, err = w.ds64(kind, size); err != nil {
+				return nil, err
 			}
 		case "fmt ":
 			if f != nil {
@@ -145,6 +131,26 @@ func (s *source) readWAV(ctx context.Context, opt Options) (*Trace, error) {
 	}
 }
 
+// ds64 reads the size of the data of an RF64 file from its chunk of size bytes.
+func (w *wavReader) ds64(kind string, size int64) (int64, error) {
+	if kind == "RIFF" || kind == "RIFX" || size < 24 {
+		return 0, w.fail(fmt.Sprintf("a ds64 chunk of %d bytes in a %s file", size, kind), "one of at least 24 bytes in an RF64 file", "")
+	}
+	var b [24]byte
+	if _, err := w.full(b[:]); err != nil {
+		return 0, w.fail("a file that ends inside the ds64 chunk", "24 bytes", "copy it again")
+	}
+	u := binary.LittleEndian.Uint64(b[8:])
+	if u > math.MaxInt64 {
+		return 0, w.fail(fmt.Sprintf("a data size of %d bytes in the ds64 chunk", u), "one below 2^63", "")
+	}
+	if err := w.skip(size - 24 + size&1); err != nil {
+		return 0, w.fail("a file that ends inside the ds64 chunk", fmt.Sprintf("%d bytes", size), "copy it again")
+	}
+	return int64(u), nil
+}
+
+// format reads the fmt chunk of size bytes.
 func (w *wavReader) format(size int64) (*wavFormat, error) {
 	if size < 16 || size > 1<<16 {
 		return nil, w.fail(fmt.Sprintf("a fmt chunk of %d bytes", size), "16, 18 or 40", "")
@@ -168,27 +174,32 @@ func (w *wavReader) format(size int64) (*wavFormat, error) {
 			return nil, w.fail("an extensible sub-format that is neither PCM nor float", "PCM or IEEE float", "convert it to PCM")
 		}
 	}
+	return f, w.checkFormat(f)
+}
+
+// checkFormat wants samples of a kind that is read, and figures that agree.
+func (w *wavReader) checkFormat(f *wavFormat) error {
 	switch {
 	case f.tag == wavPCM && (f.bits == 8 || f.bits == 16 || f.bits == 24 || f.bits == 32):
 	case f.tag == wavFloat && (f.bits == 32 || f.bits == 64):
 	case f.tag == wavPCM || f.tag == wavFloat:
-		return nil, w.fail(fmt.Sprintf("%d bits per sample", f.bits), "8, 16, 24 or 32 (PCM), 32 or 64 (float)", "convert it to 24-bit PCM")
+		return w.fail(fmt.Sprintf("%d bits per sample", f.bits), "8, 16, 24 or 32 (PCM), 32 or 64 (float)", "convert it to 24-bit PCM")
 	default:
-		return nil, w.fail(fmt.Sprintf("audio format %d%s", f.tag, wavTagName(f.tag)), "PCM (1) or IEEE float (3)", "record without compression")
+		return w.fail(fmt.Sprintf("audio format %d%s", f.tag, wavTagName(f.tag)), "PCM (1) or IEEE float (3)", "record without compression")
 	}
 	if f.channels < 1 || f.channels > wavMaxChannels {
-		return nil, w.fail(fmt.Sprintf("%d channels", f.channels), fmt.Sprintf("1 to %d", wavMaxChannels), "")
+		return w.fail(fmt.Sprintf("%d channels", f.channels), fmt.Sprintf("1 to %d", wavMaxChannels), "")
 	}
 	if f.rate == 0 {
-		return nil, w.fail("a sample rate of 0 Hz", "one above zero", "")
+		return w.fail("a sample rate of 0 Hz", "one above zero", "")
 	}
 	if f.frame != f.channels*f.bits/8 {
-		return nil, w.fail(fmt.Sprintf("a block of %d bytes for %d channels of %d bits", f.frame, f.channels, f.bits), fmt.Sprint(f.channels*f.bits/8), "")
+		return w.fail(fmt.Sprintf("a block of %d bytes for %d channels of %d bits", f.frame, f.channels, f.bits), fmt.Sprint(f.channels*f.bits/8), "")
 	}
 	if f.validBits < 1 || f.validBits > f.bits {
-		return nil, w.fail(fmt.Sprintf("%d valid of %d bits", f.validBits, f.bits), "no more valid bits than there are", "")
+		return w.fail(fmt.Sprintf("%d valid of %d bits", f.validBits, f.bits), "no more valid bits than there are", "")
 	}
-	return f, nil
+	return nil
 }
 
 func wavTagName(tag uint16) string {
@@ -228,149 +239,6 @@ func wavChannelNames(n int) []string {
 		c[i] = fmt.Sprintf("channel %d", i+1)
 	}
 	return c
-}
-
-// wavData reads the samples of the chosen channel as fractions of full scale.
-func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader, f *wavFormat, size int64, unknown bool, kind string, opt Options) (*Trace, error) {
-	t := &Trace{File: s.name, Coupling: CouplingAC, Channels: wavChannelNames(f.channels), TimeUnit: "samples", VoltUnit: "full scale", SampleRateHz: float64(f.rate)}
-	ch, err := (&schema{names: t.Channels}).pick(s.name, opt, 0)
-	if err != nil {
-		return nil, err
-	}
-	if f.channels > 1 {
-		t.Channel = t.Channels[ch]
-	}
-	t.assume("channel", fmt.Sprintf("%q, %d of %d", t.Channels[ch], ch+1, f.channels), "the order in the file")
-	if size == 0 && !unknown {
-		return nil, w.fail("a data chunk without samples", "at least 16 samples", "record it again")
-	}
-	// A header may promise more than there is: never allocate by it alone.
-	left := s.textSize() - w.pos
-	if s.gz && left < 0 {
-		left = 0
-	}
-	hint := left
-	if !unknown {
-		hint = min(size, left)
-	}
-	ahead := max(0, min(hint/int64(f.frame)+1, int64(s.most)+1))
-	if s.gz {
-		ahead = min(ahead, gzipAhead)
-	}
-	volts := make([]float64, 0, ahead)
-	var tail []byte // the last bytes, where chunks may follow samples of unknown number
-	buf := make([]byte, (1<<16/f.frame+1)*f.frame)
-	read, clean := int64(0), true
-	dataAt := w.pos
-	for unknown || read < size {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		want := int64(len(buf))
-		if !unknown {
-			want = min(want, size-read)
-		}
-		n, err := io.ReadFull(w.r, buf[:want])
-		w.pos += int64(n)
-		read += int64(n)
-		volts = f.samples(volts, buf[:n/f.frame*f.frame], ch, w.order)
-		if len(volts) > s.most {
-			return nil, s.tooMany(0)
-		}
-		if unknown {
-			if tail = append(tail, buf[:n]...); len(tail) > 2*wavTail {
-				tail = append(tail[:0], tail[len(tail)-wavTail:]...)
-			}
-		}
-		if s.progress != nil {
-			s.progress(min(stored.n, s.size-1), s.size)
-		}
-		if err == io.EOF || err == io.ErrUnexpectedEOF {
-			clean = unknown
-			break
-		}
-		if err != nil {
-			return nil, streamError(s.name, err)
-		}
-	}
-	if unknown {
-		t.assume("data size", "to the end of the file", "the header states none")
-		if k := w.trailingChunks(tail); k > 0 {
-			volts = volts[:max(0, min(int64(len(volts)), (read-int64(k))/int64(f.frame)))]
-			read = int64(len(volts)) * int64(f.frame)
-			t.assume("chunks behind the samples", fmt.Sprintf("%d bytes left out", k), "the end of the file is no samples")
-		}
-	}
-	if len(volts) < minSamples {
-		w.pos = dataAt
-		return nil, w.fail(fmt.Sprintf("a data chunk of %d samples", len(volts)), fmt.Sprintf("at least %d", minSamples), "record it again")
-	}
-	for i, v := range volts {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			w.pos = dataAt + int64(i)*int64(f.frame)
-			return nil, w.fail(fmt.Sprintf("sample %d that is no finite number", i+1), "finite samples", "record it again")
-		}
-	}
-	if !clean {
-		t.caution(CautionTruncated, fmt.Sprintf("the data chunk states %d bytes, the file holds %d: read what is there", size, read), "record or copy it again")
-	} else if read%int64(f.frame) != 0 {
-		t.caution(CautionTruncated, "the data ends inside a sample, which was left out", "record or copy it again")
-	}
-	// The rest is read for the checksum only.
-	if _, err := io.Copy(io.Discard, w.r); err != nil && !isEOF(err) {
-		return nil, streamError(s.name, err)
-	}
-	t.Volts = volts
-	f.describe(t, kind, opt)
-	if err := t.applyInstrument(opt); err != nil {
-		return nil, err
-	}
-	t.Levels.ResolutionV = t.StepV
-	t.findLevels()
-	return t, nil
-}
-
-// wavTail is how far from the end chunks behind the samples are looked for.
-const wavTail = 1 << 20
-
-// wavTrailers are chunks that recorders write behind the samples.
-var wavTrailers = [...]string{"LIST", "id3 ", "ID3 ", "bext", "iXML", "cue ", "fact", "smpl", "inst", "JUNK", "junk", "PAD ", "FLLR", "levl", "afsp", "DISP", "umid", "plst", "labl", "note", "_PMX", "axml", "chna", "SAUR", "minf", "elm1", "regn"}
-
-// trailingChunks gives how many bytes at the end of tail are whole chunks, one
-// after the other to its very end; 0 for none.
-func (w *wavReader) trailingChunks(tail []byte) int {
-	for _, id := range wavTrailers {
-		for from := 0; ; {
-			k := bytes.Index(tail[from:], []byte(id))
-			if k < 0 {
-				break
-			}
-			from += k
-			if w.chain(tail[from:]) {
-				return len(tail) - from
-			}
-			from++
-		}
-	}
-	return 0
-}
-
-// chain tells whether b is whole chunks to its end.
-func (w *wavReader) chain(b []byte) bool {
-	for len(b) >= 8 {
-		if printable(string(b[:4])) != string(b[:4]) {
-			return false
-		}
-		size := int64(w.order.Uint32(b[4:]))
-		if size > int64(len(b)-8) {
-			return false
-		}
-		if size += size & 1; size >= int64(len(b)-8) {
-			return true
-		}
-		b = b[8+size:]
-	}
-	return false
 }
 
 // describe sets the layout, the rate and what the samples mean: volts where
@@ -416,37 +284,6 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
 
 // minSamples is the shortest record that is taken for a capture.
 const minSamples = 16
-
-// samples appends channel ch of the frames in b as fractions of full scale.
-func (f *wavFormat) samples(dst []float64, b []byte, ch int, order binary.ByteOrder) []float64 {
-	o, wide := ch*f.bits/8, f.bits/8
-	if order == binary.BigEndian {
-		b = bytes.Clone(b)
-		for at := o; at+wide <= len(b); at += f.frame {
-			slices.Reverse(b[at : at+wide])
-		}
-	}
-	le := binary.LittleEndian
-	for ; len(b) >= f.frame; b = b[f.frame:] {
-		var v float64
-		switch {
-		case f.tag == wavFloat && f.bits == 32:
-			v = float64(math.Float32frombits(le.Uint32(b[o:])))
-		case f.tag == wavFloat:
-			v = math.Float64frombits(le.Uint64(b[o:]))
-		case f.bits == 8:
-			v = (float64(b[o]) - 128) / 128
-		case f.bits == 16:
-			v = float64(int16(le.Uint16(b[o:]))) / (1 << 15)
-		case f.bits == 24:
-			v = float64(int32(uint32(b[o])<<8|uint32(b[o+1])<<16|uint32(b[o+2])<<24)) / (1 << 31)
-		default:
-			v = float64(int32(le.Uint32(b[o:]))) / (1 << 31)
-		}
-		dst = append(dst, v)
-	}
-	return dst
-}
 
 func plural(n int) string {
 	if n == 1 {
