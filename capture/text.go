@@ -71,37 +71,56 @@ func (h *textHead) tooLong() int {
 	return 0
 }
 
-// readText reads a capture stored as text.
-func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
-	var (
-		h   *textHead
-		tab *table
-		enc encoding
-		err error
-		bom int
-	)
+// textFile is what the first part of a text file shows.
+type textFile struct {
+	head *textHead
+	tab  *table
+	enc  encoding
+	bom  int // bytes of the byte order mark
+}
+
+// look finds the table in as much of the text as that needs.
+func (s *source) look(ctx context.Context, opt Options) (*textFile, error) {
+	f := &textFile{}
+	var err error
 	for _, n := range headSizes {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		h, enc, bom, err = s.readHead(n)
+		f.head, f.enc, f.bom, err = s.readHead(n)
 		if err != nil {
 			return nil, err
 		}
-		if line := h.tooLong(); line > 0 {
+		if line := f.head.tooLong(); line > 0 {
 			return nil, &ParseError{Path: s.name, Line: line, Found: fmt.Sprintf("a line of more than %d kB", maxHeadLine>>10), Expected: "one sample per line", Fix: "exchange rows and columns, or export one sample per line"}
 		}
-		if len(h.lines) == 0 {
+		if len(f.head.lines) == 0 {
 			continue
 		}
-		tab, err = findTable(s.name, h, opt)
-		if h.eof || err == nil && tab.rows >= enoughRows {
+		f.tab, err = findTable(s.name, f.head, opt)
+		if f.head.eof || err == nil && f.tab.rows >= enoughRows {
 			break
 		}
 	}
+	return f, err
+}
+
+// body is where the table's rows begin.
+func (f *textFile) body() bodyAt {
+	h := f.head
+	first := h.lines[f.tab.first]
+	bytesOfRows := h.lines[len(h.lines)-1].end - first.start
+	rowsInHead := len(h.lines) - f.tab.first
+	return bodyAt{enc: f.enc, skip: f.bom, offset: int64(first.start), line: first.number, rowBytes: max(2, float64(bytesOfRows+1)/float64(rowsInHead))}
+}
+
+// readText reads a capture stored as text.
+func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
+	f, err := s.look(ctx, opt)
 	if err != nil {
 		return nil, err
 	}
+	h, tab := f.head, f.tab
 	hd := findHeader(h, tab)
 	pre := readPreamble(h, tab, hd)
 	cols := tab.data(h)
@@ -116,7 +135,7 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	}
 	t.Channel = sc.names[ch]
 	im := &importer{src: s, opt: opt, tab: tab, sc: sc, pre: pre, cols: cols, ch: ch, t: t}
-	t.Layout = tab.words(sc, enc, fmt.Sprintf("%s, rows from line %d", hd.where(h), h.lines[tab.first].number))
+	t.Layout = tab.words(sc, f.enc, fmt.Sprintf("%s, rows from line %d", hd.where(h), h.lines[tab.first].number))
 	t.assume("layout", t.Layout, "from the content")
 	im.sayChannel()
 	scale, err := im.voltScale()
@@ -126,12 +145,7 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	if err := im.timeUnit(); err != nil {
 		return nil, err
 	}
-	spec := im.rowSpec(h, hd, scale)
-	first := h.lines[tab.first]
-	bytesOfRows := h.lines[len(h.lines)-1].end - first.start
-	rowsInHead := len(h.lines) - tab.first
-	at := bodyAt{enc: enc, skip: bom, offset: int64(first.start), line: first.number, rowBytes: max(2, float64(bytesOfRows+1)/float64(rowsInHead))}
-	rec, rows, err := s.readRecord(ctx, spec, at, opt, t)
+	rec, rows, err := s.readRecord(ctx, im.rowSpec(h, hd, scale), f.body(), opt, t)
 	if err != nil {
 		return nil, err
 	}
@@ -139,27 +153,34 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		return nil, err
 	}
 	if len(rec.volts) < minSamples {
-		return nil, &ParseError{Path: s.name, Line: first.number, Found: fmt.Sprintf("%d rows of numbers", len(rec.volts)), Expected: fmt.Sprintf("at least %d", minSamples), Fix: "save a longer record"}
+		return nil, &ParseError{Path: s.name, Line: h.lines[tab.first].number, Found: fmt.Sprintf("%d rows of numbers", len(rec.volts)), Expected: fmt.Sprintf("at least %d", minSamples), Fix: "save a longer record"}
 	}
 	t.Volts = rec.volts
 	if err := im.rate(rec); err != nil {
 		return nil, err
 	}
 	scale.apply(t)
+	return t, im.finish(rows, scale)
+}
+
+// finish takes what the settings say of the instrument, checks the volts
+// against them, and looks at what the samples show of themselves.
+func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
+	t := im.t
 	if err := im.checkDivisions(); err != nil {
-		return nil, err
+		return err
 	}
 	im.checkPoints(rows)
 	im.instrument()
 	im.acquisition()
 	t.Levels.ResolutionV = im.resolution(scale)
-	if err := t.applyInstrument(opt); err != nil {
-		return nil, err
+	if err := t.applyInstrument(im.opt); err != nil {
+		return err
 	}
 	t.findUpsampling()
 	t.sayAcquisition()
 	t.findLevels()
-	return t, nil
+	return nil
 }
 
 // sayChannel states the channel and which rule gave its name.

@@ -1,0 +1,106 @@
+package capture
+
+import (
+	"fmt"
+)
+
+// sortOthers tells volts from codes, currents and the rest.
+func (f *schemaFinder) sortOthers() {
+	for _, j := range f.t.numeric {
+		if f.isTime[j] {
+			continue
+		}
+		what := f.otherThanVolts(j)
+		switch {
+		case segName.MatchString(f.roles[j].name):
+			f.s.seg = j
+		case f.isRaw(j):
+			f.s.raw = append(f.s.raw, j)
+		case what != "":
+			f.other(j, what)
+		case f.s.time >= 0 && sameColumn(f.cols[j].x, f.cols[f.s.time].x):
+			// A simulator repeats the time before every vector.
+		default:
+			f.s.volts = append(f.s.volts, j)
+		}
+	}
+}
+
+// isRaw tells a column of converter codes by unit or name.
+func (f *schemaFinder) isRaw(j int) bool {
+	r := f.roles[j]
+	return r.has && r.unit.kind == unitCount || rawName.MatchString(r.name) && !r.of(unitVolt) && !f.cols[j].decimals()
+}
+
+// of tells whether a unit of the kind is stated.
+func (r *role) of(k unitKind) bool { return r.has && r.unit.kind == k }
+
+// otherThanVolts tells what a column holds that its unit or its name says to be
+// no voltage, "" where they don't.
+func (f *schemaFinder) otherThanVolts(j int) string {
+	r := f.roles[j]
+	volt := r.of(unitVolt)
+	switch {
+	case r.of(unitAmpere), ampName.MatchString(r.name) && !volt:
+		return "a current"
+	case quantityUnit.MatchString(r.name):
+		return "values"
+	case resultName.MatchString(r.name):
+		return "a measurement's result per row"
+	case r.of(unitOther), r.of(unitHertz), otherName.MatchString(r.name) && !volt, freqName.MatchString(r.name) && !volt && len(r.name) > 1:
+		return "values"
+	}
+	return ""
+}
+
+// other notes column j as one of no volts.
+func (f *schemaFinder) other(j int, what string) {
+	if r := f.roles[j]; r.has {
+		what += " in " + r.text
+	}
+	name := f.hd.names[j]
+	if name == "" {
+		name = fmt.Sprintf("column %d", j+1)
+	}
+	f.s.others = append(f.s.others, otherColumn{j, name, what})
+}
+
+// setCodesApart takes unnamed whole numbers that follow another column for
+// the codes of its volts.
+func (f *schemaFinder) setCodesApart() {
+	if len(f.s.volts) < 2 {
+		return
+	}
+	var keep []int
+	for _, j := range f.s.volts {
+		coded := false
+		if f.cols[j].ints && !f.roles[j].has {
+			for _, k := range f.s.volts {
+				if k != j && !f.cols[k].ints && affine(f.cols[j].x, f.cols[k].x) {
+					coded = true
+				}
+			}
+		}
+		if coded {
+			f.s.raw = append(f.s.raw, j)
+		} else {
+			keep = append(keep, j)
+		}
+	}
+	f.s.volts = keep
+}
+
+// wantVolts falls back on codes and fails without a column of volts.
+func (f *schemaFinder) wantVolts() error {
+	if len(f.s.volts) == 0 {
+		f.s.volts, f.s.raw = f.s.raw, nil
+	}
+	if len(f.s.volts) == 0 {
+		if len(f.s.others) > 0 {
+			o := f.s.others[0]
+			return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Column: o.col + 1, Found: o.what, Expected: "a column of volts", Fix: "save the voltage channel's waveform"}
+		}
+		return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Found: "no voltage column", Expected: "a time and a voltage column", Fix: "export the channel's voltage"}
+	}
+	return nil
+}
