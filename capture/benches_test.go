@@ -77,6 +77,14 @@ var benchLayouts = []layoutCase{
 	{name: "traces named above their columns", text: "Sample Rate,1e6\nTrace 1 (V),Trace 2 (V)\n" + rowsOf(200, func(i int) string { return alone(i) + ",0.5" }), opt: Options{Channel: "Trace 1"}, rate: 1e6, channels: "Trace 1|Trace 2"},
 	{name: "stamps of single precision", text: "Sampling Period,2.000000e-05\ntime,CH1\n" + rowsOf(2000, func(i int) string { return fmt.Sprintf("%.6e,%.4f", float32(-0.1+float64(i)*2e-5), wave(i)) }), n: 2000, start: -0.1, rate: 50e3, channels: "CH1"},
 	{name: "a unit chosen as if a name", text: "time,volts\n" + rowsOf(200, fixed), opt: Options{Channel: "Volts"}, rate: 1e6},
+	{name: "units in cells, empty cells first", text: "Time,CH1\n" + rowsOf(220, func(i int) string {
+		if i < 20 {
+			return fmt.Sprintf("%dus,", i)
+		}
+		return fmt.Sprintf("%dus,%.1fmV", i, wave(i-20)*1000)
+	}), rate: 1e6, start: 20e-6, channels: "CH1"},
+	{name: "points above a single column", text: "Sample Interval,1us\nPoints,200\nCH1 (V)\n" + rowsOf(200, alone), rate: 1e6, channels: "CH1"},
+	{name: "milliseconds behind a colon", text: "Clock,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("12:59:59:%03d,%.3f", i, wave(i)) }), rate: 1000, start: 46799, channels: "CH1"},
 	{name: "trace name", text: "TraceName,Out A\nTime,Volt\n" + rowsOf(200, fixed), rate: 1e6, channels: "Out A"},
 	{name: "a firmware version is no name", text: "Model,none\nFirmware Version,FV:1.06\n" + rowsOf(200, fixed), rate: 1e6},
 	{name: "blank rows ahead", text: "\n\n,,\n\nTime,CH1\ns,V\n" + rowsOf(200, fixed), rate: 1e6, channels: "CH1"},

@@ -280,7 +280,7 @@ func allDigits(s string) bool {
 	return s != ""
 }
 
-// readClock reads [date ]hh:mm:ss[.fraction] into seconds of the day. The
+// readClock reads [date ]hh:mm:ss[.fraction], also hh:mm:ss:fraction, into seconds of the day. The
 // date must not change within a capture, so it is not used.
 func readClock(s string) (value, bool) {
 	if i := strings.LastIndexAny(s, " T"); i > 0 {
@@ -291,6 +291,9 @@ func readClock(s string) (value, bool) {
 	}
 	s = strings.TrimSuffix(s, "Z")
 	p := strings.Split(s, ":")
+	if len(p) == 4 && allDigits(p[3]) { // 12:59:59:123
+		p = []string{p[0], p[1], p[2] + "." + p[3]}
+	}
 	if len(p) < 2 || len(p) > 3 || len(p[0]) > 2 || !allDigits(p[0]) {
 		return value{}, false
 	}

@@ -11,6 +11,7 @@ type columnData struct {
 	ints    bool // printed without decimal mark or exponent throughout
 	clock   bool
 	unit    string // unit behind each number, when always the same
+	some    bool   // holds a number at all
 	changes bool   // the unit behind the numbers is not the same throughout
 	line    int    // where it changes first
 	exp10   int    // power of ten of the finest digit printed
@@ -18,6 +19,7 @@ type columnData struct {
 
 const schemaRows = 512
 
+// data reads the table's first rows, for what the columns mean.
 func (t *table) data(h *textHead) []columnData {
 	cols := make([]columnData, t.cells)
 	for j := range cols {
@@ -40,31 +42,11 @@ func (t *table) data(h *textHead) []columnData {
 		}
 		n++
 		for _, j := range t.numeric {
-			c := &cols[j]
-			if j >= len(cells) {
-				c.x = append(c.x, math.NaN())
-				continue
+			var text []byte
+			if j < len(cells) {
+				text = cells[j].text
 			}
-			v := readCell(cells[j].text, t.decimal)
-			if !v.numeric() {
-				c.x = append(c.x, math.NaN())
-				continue
-			}
-			if v.kind == cellQuantity {
-				if c.unit == "" && len(c.x) == 0 {
-					c.unit = v.unit
-				} else if c.unit != v.unit && !c.changes {
-					c.changes, c.line = true, h.lines[i].number
-				}
-			} else if c.unit != "" && !c.changes {
-				c.changes, c.line = true, h.lines[i].number
-			}
-			c.clock = c.clock || v.kind == cellClock
-			if bytes.IndexByte(cells[j].text, t.decimal) >= 0 || bytes.ContainsAny(cells[j].text, "eE") {
-				c.ints = false
-			}
-			c.exp10 = min(c.exp10, v.num.exp10)
-			c.x = append(c.x, v.num.v)
+			cols[j].add(text, t.decimal, h.lines[i].number)
 		}
 	}
 	for j := range cols {
@@ -73,6 +55,31 @@ func (t *table) data(h *textHead) []columnData {
 		}
 	}
 	return cols
+}
+
+// add takes a cell of the column, in line.
+func (c *columnData) add(text []byte, decimal byte, line int) {
+	v := readCell(text, decimal)
+	if !v.numeric() {
+		c.x = append(c.x, math.NaN())
+		return
+	}
+	unit := ""
+	if v.kind == cellQuantity {
+		unit = v.unit
+	}
+	switch {
+	case !c.some:
+		c.some, c.unit = true, unit
+	case c.unit != unit && !c.changes:
+		c.changes, c.line = true, line
+	}
+	c.clock = c.clock || v.kind == cellClock
+	if bytes.IndexByte(text, decimal) >= 0 || bytes.ContainsAny(text, "eE") {
+		c.ints = false
+	}
+	c.exp10 = min(c.exp10, v.num.exp10)
+	c.x = append(c.x, v.num.v)
 }
 
 // bare tells whether a row holds nothing but its first number.

@@ -62,42 +62,12 @@ type candidate struct {
 // findTable finds delimiter, decimal mark, the numeric columns and where the
 // table begins.
 func findTable(name string, h *textHead, opt Options) (*table, error) {
-	delims := []byte{',', ';', '\t', '|', ' '}
-	if opt.Delimiter != "" {
-		switch opt.Delimiter {
-		case "tab":
-			delims = []byte{'\t'}
-		case "space":
-			delims = []byte{' '}
-		default:
-			delims = []byte{opt.Delimiter[0]}
-		}
-	}
-	decimals := []byte{'.', ','}
-	if opt.DecimalMark != "" {
-		decimals = []byte{opt.DecimalMark[0]}
-	}
 	lines := h.sampleLines()
-	for _, i := range lines {
-		if n := bytes.Count(h.line(i), []byte{','}) + bytes.Count(h.line(i), []byte{';'}) + bytes.Count(h.line(i), []byte{'\t'}); n > 2*maxCells || len(h.line(i)) > 1<<16 && len(bytes.Fields(h.line(i))) > maxCells {
-			return nil, &ParseError{Path: name, Line: h.lines[i].number, Found: fmt.Sprintf("a row of more than %d cells", maxCells), Expected: "one sample per row", Fix: "exchange rows and columns"}
-		}
+	if err := h.tooWide(name, lines); err != nil {
+		return nil, err
 	}
-	var cands []candidate
-	for _, d := range delims {
-		for _, m := range decimals {
-			cands = append(cands, h.judge(lines, d, m))
-		}
-	}
-	sort.SliceStable(cands, func(i, j int) bool {
-		a, b := cands[i], cands[j]
-		if diff := a.score - b.score; diff > 1e-9 || diff < -1e-9 {
-			return diff > 0
-		}
-		return a.numeric > b.numeric
-	})
 	var suspicious string
-	for _, c := range cands {
+	for _, c := range h.candidates(lines, opt) {
 		if c.score == 0 {
 			break
 		}
@@ -123,6 +93,50 @@ func findTable(name string, h *textHead, opt Options) (*table, error) {
 		return nil, &ParseError{Path: name, Line: h.lines[lines[len(lines)-1]].number, Found: fmt.Sprintf("cells such as %q that look like the digits behind a decimal comma, in rows cut at commas", suspicious), Expected: "one meaning for the comma", Fix: "export with semicolons or decimal points, or give --delimiter and --decimal"}
 	}
 	return nil, noTable(name, h)
+}
+
+// tooWide refuses rows of more cells than a table of samples has.
+func (h *textHead) tooWide(name string, lines []int) error {
+	for _, i := range lines {
+		line := h.line(i)
+		n := bytes.Count(line, []byte{','}) + bytes.Count(line, []byte{';'}) + bytes.Count(line, []byte{'\t'})
+		if n > 2*maxCells || len(line) > 1<<16 && len(bytes.Fields(line)) > maxCells {
+			return &ParseError{Path: name, Line: h.lines[i].number, Found: fmt.Sprintf("a row of more than %d cells", maxCells), Expected: "one sample per row", Fix: "exchange rows and columns"}
+		}
+	}
+	return nil
+}
+
+// candidates judges every delimiter with every decimal mark that the options
+// leave, the best first.
+func (h *textHead) candidates(lines []int, opt Options) []candidate {
+	delims, decimals := []byte{',', ';', '\t', '|', ' '}, []byte{'.', ','}
+	switch opt.Delimiter {
+	case "":
+	case "tab":
+		delims = []byte{'\t'}
+	case "space":
+		delims = []byte{' '}
+	default:
+		delims = []byte{opt.Delimiter[0]}
+	}
+	if opt.DecimalMark != "" {
+		decimals = []byte{opt.DecimalMark[0]}
+	}
+	var cands []candidate
+	for _, d := range delims {
+		for _, m := range decimals {
+			cands = append(cands, h.judge(lines, d, m))
+		}
+	}
+	sort.SliceStable(cands, func(i, j int) bool {
+		a, b := cands[i], cands[j]
+		if diff := a.score - b.score; diff > 1e-9 || diff < -1e-9 {
+			return diff > 0
+		}
+		return a.numeric > b.numeric
+	})
+	return cands
 }
 
 // noTable says that the file holds no table of numbers.

@@ -41,6 +41,9 @@ func (t *table) unitsRow(cells []cell) bool {
 		if !ok {
 			return false
 		}
+		if u.kind == unitIndex && len(t.numeric) == 1 {
+			return false // "Points,300" above a column of volts
+		}
 		// A row of A, B, C names channels.
 		if u.kind == unitAmpere && len(cellText(cells[j].text)) == 1 && j > 0 && j+1 < len(cells) && string(cells[j+1].text) == "B" {
 			return false

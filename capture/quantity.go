@@ -116,27 +116,9 @@ func parseUnit(s string) (unit, bool) {
 	if s == "min" || low == "minutes" {
 		return unit{kind: unitSecond, factor: 60}, true
 	}
-	if i := strings.IndexByte(s, '/'); i > 0 {
-		per := strings.ToLower(strings.TrimSpace(s[i+1:]))
-		base, ok := parseUnit(s[:i])
-		if ok {
-			switch {
-			case base.kind == unitVolt && wordUnits[per] == unitDiv:
-				base.kind = unitVoltPerDiv
-				return base, true
-			case base.kind == unitVolt && wordUnits[per] == unitCount, base.kind == unitVolt && per == "bit":
-				base.kind = unitVoltPerCount
-				return base, true
-			case base.kind == unitSecond && wordUnits[per] == unitDiv:
-				base.kind = unitSecondPerDiv
-				return base, true
-			case base.kind == unitSecond && (wordUnits[per] == unitIndex || per == "pt"):
-				return base, true
-			}
-			// A slope: V/us, mA/ms.
-			if p, ok := parseUnit(s[i+1:]); ok && p.kind == unitSecond && (base.kind == unitVolt || base.kind == unitAmpere) {
-				return unit{kind: unitOther, factor: 1}, true
-			}
+	if over, per, ok := strings.Cut(s, "/"); ok && over != "" {
+		if u, ok := unitPer(over, per); ok {
+			return u, true
 		}
 	}
 	if u, ok := prefixedUnit(s); ok {
@@ -156,6 +138,34 @@ func parseUnit(s string) (unit, bool) {
 		return unit{kind: unitOther, factor: 1}, true
 	}
 	return unit{}, false
+}
+
+// unitPer reads a unit of time, volts or amperes per something: V/div, V/count,
+// s/sample, V/us.
+func unitPer(over, per string) (unit, bool) {
+	u, ok := parseUnit(over)
+	if !ok {
+		return u, false
+	}
+	word := strings.ToLower(strings.TrimSpace(per))
+	kind := wordUnits[word]
+	switch {
+	case u.kind == unitVolt && kind == unitDiv:
+		u.kind = unitVoltPerDiv
+		return u, true
+	case u.kind == unitVolt && (kind == unitCount || word == "bit"):
+		u.kind = unitVoltPerCount
+		return u, true
+	case u.kind == unitSecond && kind == unitDiv:
+		u.kind = unitSecondPerDiv
+		return u, true
+	case u.kind == unitSecond && (kind == unitIndex || word == "pt"):
+		return u, true
+	case u.kind == unitVolt || u.kind == unitAmpere:
+		p, ok := parseUnit(per)
+		return unit{kind: unitOther, factor: 1}, ok && p.kind == unitSecond // a slope
+	}
+	return u, false
 }
 
 // strangeUnit knows by its signs what can be a unit only, and none of time or
