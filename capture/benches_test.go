@@ -98,6 +98,7 @@ var benchLayouts = []layoutCase{
 	}), rate: 1e6, start: 20e-6, channels: "CH1"},
 	{name: "points above a single column", text: "Sample Interval,1us\nPoints,200\nCH1 (V)\n" + rowsOf(200, alone), rate: 1e6, channels: "CH1"},
 	{name: "milliseconds behind a colon", text: "Clock,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("12:59:59:%03d,%.3f", i, wave(i)) }), rate: 1000, start: 46799, channels: "CH1"},
+	{name: "a name that ends in capitals", text: "time (s),Brick MT,Brick BAR\n" + rowsOf(200, func(i int) string { return fixed(i) + ",0.5" }), opt: Options{Channel: "Brick MT"}, rate: 1e6, channels: "Brick MT|Brick BAR"},
 	{name: "trace name", text: "TraceName,Out A\nTime,Volt\n" + rowsOf(200, fixed), rate: 1e6, channels: "Out A"},
 	{name: "a firmware version is no name", text: "Model,none\nFirmware Version,FV:1.06\n" + rowsOf(200, fixed), rate: 1e6},
 	{name: "blank rows ahead", text: "\n\n,,\n\nTime,CH1\ns,V\n" + rowsOf(200, fixed), rate: 1e6, channels: "CH1"},

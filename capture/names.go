@@ -236,6 +236,9 @@ func unitBehind(s, sep, text string, u unit) bool {
 		if sep == "." || sep == "-" || channelLike(word) {
 			return false
 		}
+		if sep == " " && len(word) <= 3 && word == strings.ToUpper(word) && word != strings.ToLower(word) {
+			return false // "Brick MT": capitals name rather than measure
+		}
 		folded, _ := normKey(s)
 		return marked || len([]rune(word)) > 1 || quantityUnit.MatchString(folded)
 	}
