@@ -103,6 +103,7 @@ type view struct {
 	Units                   []unitView
 	Brands                  []brandView
 	TellMore                bool
+	OneHalf                 bool // the brands' margins are of the half across the output alone
 	BrandPlot, Overlay      template.HTML
 	Common                  *commonView
 	CommonPlot              template.HTML
@@ -193,6 +194,7 @@ func (r *Report) view(share float64) (*view, error) {
 		v.Limits = append(v.Limits, limitView{longName(l), limitText(l), needText(l), clean(l.Source)})
 	}
 	for _, b := range r.Brands {
+		v.OneHalf = v.OneHalf || b.OneHalf
 		v.TellMore = v.TellMore || clean(b.MoreToTell) != ""
 		v.Brands = append(v.Brands, brandView{clean(b.Name), b.PassText(), shareText(b),
 			brandDB(b, b.MedianDB), brandDB(b, b.BestDB), brandDB(b, b.WorstDB), clean(b.MoreToTell)})

@@ -37,7 +37,7 @@ func Brands(evals []Evaluation) []Brand {
 		}
 		b := byName[e.Unit.Brand]
 		if b == nil {
-			b = &Brand{Name: e.Unit.Brand, BothHalves: both}
+			b = &Brand{Name: e.Unit.Brand, OneHalf: !both}
 			byName[b.Name] = b
 			names = append(names, b.Name)
 		}

@@ -158,13 +158,13 @@ func TestRankAndBrandsByHalves(t *testing.T) {
 		t.Errorf("order: %s %s %s, last ranks %d", ranked[0].Unit.Key, ranked[1].Unit.Key, ranked[2].Unit.Key, ranked[2].Rank)
 	}
 	for _, b := range Brands(ranked) {
-		if b.BothHalves || b.Name == "Whole" && b.MedianDB < 5 {
-			t.Errorf("%s: both %v, median %g dB: measured more, it must not lose", b.Name, b.BothHalves, b.MedianDB)
+		if !b.OneHalf || b.Name == "Whole" && b.MedianDB < 5 {
+			t.Errorf("%s: one half %v, median %g dB: measured more, it must not lose", b.Name, b.OneHalf, b.MedianDB)
 		}
 	}
 	for _, b := range Brands([]Evaluation{ranked[0], ranked[1]}) {
-		if !b.BothHalves || b.MedianDB > 2 {
-			t.Errorf("%s: both %v, median %g dB", b.Name, b.BothHalves, b.MedianDB)
+		if b.OneHalf || b.MedianDB > 2 {
+			t.Errorf("%s: one half %v, median %g dB", b.Name, b.OneHalf, b.MedianDB)
 		}
 	}
 }

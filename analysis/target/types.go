@@ -180,7 +180,7 @@ type Brand struct {
 	SpreadDB            float64 // 1.4826 x median absolute deviation
 	BestDB              float64
 	UnitWorstDB         []float64 // each judged unit's worst margin; of the half across the output where not all have both
-	BothHalves          bool      // UnitWorstDB holds the common-mode half too
+	OneHalf             bool      // UnitWorstDB leaves the common-mode half out, which not all judged units have measured
 	UnitKeys            []string
 	UndecidedDB         []float64 // worst margins of undecided units as captured
 	MoreToTell          string    // how many more units to test before it can be told from the next

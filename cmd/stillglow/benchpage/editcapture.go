@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 )
 
@@ -143,7 +144,11 @@ func addLoose(t *sheet.Text, s *sheet.Sheet, files []string) error {
 			continue
 		}
 		named[f] = true
-		if _, err := t.Append("capture", sheet.Fields{{Key: "file", Value: f}}); err != nil {
+		fields := sheet.Fields{{Key: "file", Value: f}}
+		if mode := sheet.ModeOfName(f); mode == capture.Common {
+			fields = append(fields, sheet.Field{Key: "mode", Value: string(mode)})
+		}
+		if _, err := t.Append("capture", fields); err != nil {
 			return err
 		}
 	}

@@ -188,3 +188,21 @@ func TestFollow(t *testing.T) {
 		t.Errorf("left: %v", entries)
 	}
 }
+
+// A file with the word common in its name comes in as a common-mode capture, where
+// the page lets it be changed.
+func TestCommonModeByName(t *testing.T) {
+	s := serve(t, Options{})
+	s.send(t, "murrowfen-a1-common.csv", 0.1)
+	s.send(t, "murrowfen-a1.csv", 7)
+	for end := time.Now().Add(time.Minute); len(s.sheet(t).Loose) < 2 && time.Now().Before(end); {
+		time.Sleep(50 * time.Millisecond)
+	}
+	got := map[string]capture.Mode{}
+	for _, c := range s.sheet(t).Loose {
+		got[c.File[strings.LastIndexByte(c.File, '/')+1:]] = c.Options.Mode
+	}
+	if got["murrowfen-a1-common.csv"] != capture.Common || got["murrowfen-a1.csv"] != capture.Differential || len(got) != 2 {
+		t.Errorf("%v", got)
+	}
+}
