@@ -29,7 +29,7 @@ func (r *Report) CSV() ([]byte, error) {
 		head = append(head, string(l.Criterion)+"_margin_db")
 	}
 	head = append(head, "dropper", "dropper_ohm", "dropper_w", "heater_v", "heater_load_a", "post_filter",
-		"captures", "cautions", "lower_bounds", "not_measured", "date", "invented", "state", "state_date", "counts_in_brand")
+		"captures", "cautions", "lower_bounds", "not_measured", "date", "invented", "state", "state_date", "counts_in_brand", "common_mode")
 	if err := w.Write(head); err != nil {
 		return nil, err
 	}
@@ -89,7 +89,7 @@ func (r *Report) csvRow(i int) []string {
 		cautions = append(cautions, c.Code)
 	}
 	return append(row, csvText(parts), csvText(strings.Join(files, "; ")), csvText(strings.Join(cautions, "; ")), strings.Join(bounds, "; "),
-		csvText(strings.Join(missing, "; ")), csvText(r.Date), strconv.FormatBool(r.Invented), stateKey(e.Unit.State), csvText(e.Unit.Date), strconv.FormatBool(!e.Aside))
+		csvText(strings.Join(missing, "; ")), csvText(r.Date), strconv.FormatBool(r.Invented), stateKey(e.Unit.State), csvText(e.Unit.Date), strconv.FormatBool(!e.Aside), string(e.Common))
 }
 
 // marginOf is the unit's margin on a criterion, nil when it has none.
