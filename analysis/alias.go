@@ -49,6 +49,13 @@ func SettleAliases(ms []*Measurement) []*Measurement {
 
 // settleMode settles the captures of one mode, in place.
 func settleMode(out []*Measurement, mode capture.Mode) {
+	settleLines(out, mode)
+	settleFolds(out, mode)
+}
+
+// settleLines settles what the lines of one mode's captures are; those to be
+// changed become copies.
+func settleLines(out []*Measurement, mode capture.Mode) {
 	var views []*rateView
 	for i, m := range out {
 		if m == nil || m.Mode != mode || !(m.SampleRateHz > 0) {

@@ -29,6 +29,10 @@ func (m *Measurement) boundFolded(rec *record) {
 			}
 		}
 	}
+	if in20MHz := noisePeaks * top * math.Sqrt(math.Pi/2*bandwidthLimitHz); noise && in20MHz > m.PP20MHzV.Value/2 {
+		bound(&m.PP20MHzV) // mostly noise, and folded noise with it
+		bound(&m.PP20MHz999V)
+	}
 	for i := range m.Bands {
 		b := &m.Bands[i]
 		edges := spikes && m.SampleRateHz < foldsIntoBandHz[b.ID]

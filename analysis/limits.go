@@ -78,6 +78,12 @@ const (
 	// foldedCounts is the share of a figure's power from which what may be folded
 	// into it makes it a bound: 0.4 dB.
 	foldedCounts = 0.1
+	// evidenceFaster is how many times faster a capture must be to tell what is folded
+	// into another.
+	evidenceFaster = 10
+	// noisePeaks is the peak-to-peak of noise in a long record over its standard
+	// deviation (a million samples of a Gaussian).
+	noisePeaks = 9.5
 	// usualBandwidthHz is a scope's where the file states none: the widest that is
 	// common at the bench (common practice, no source).
 	usualBandwidthHz = 200e6

@@ -140,7 +140,7 @@ func (m *Measurement) averaged() {
 		figures = append(figures, &m.RipplePPV, &m.RippleRMSV, &m.SwitchingFundamentalRMSV)
 	}
 	for _, f := range figures {
-		f.LowerBound = f.Known
+		f.LowerBound, f.UpperBound = f.Known, false
 	}
 	m.Noise.CornerHz.LowerBound, m.Noise.AtHz.LowerBound = false, false
 	takeBack("the instrument averaged sweeps, which hides spikes that are not locked to its trigger; a capture in normal (sample) mode is needed", &m.Spikes.PerS, &m.Spikes.PerCycle)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"math/rand"
+	"slices"
 	"testing"
 
 	"stillglow/analysis"
@@ -139,5 +140,31 @@ func TestAFastScopesOwnNoiseIsABound(t *testing.T) {
 	tr.BandwidthHz = 20e6
 	if d := measured(t, tr).Noise.DensityVPerRtHz; !d.Known || d.UpperBound {
 		t.Errorf("limited to a fifth of half the rate: %+v", d)
+	}
+}
+
+// A unit's fast capture tells what its slow ones may have folded: nothing, where
+// there is no converter.
+func TestAFastCaptureShowsWhatFolds(t *testing.T) {
+	slow := measured(t, noiseTrace(200_000)) // 1 mV rms to 500 kHz: 1.41 µV/√Hz
+	for _, c := range []struct {
+		rms   float64 // of the fast one, to 100 MHz
+		bound bool
+	}{{1e-4, false}, {5e-3, true}} {
+		tr := noiseTrace(100_000)
+		for i := range tr.Volts {
+			tr.Volts[i] = 6.3 + (tr.Volts[i]-6.3)*c.rms/1e-3
+		}
+		tr.SampleRateHz, tr.TrueRateHz = 200e6, 200e6
+		tr.Span = capture.Span{LowHz: 8e3, HighHz: 80e6}
+		out := analysis.SettleAliases([]*analysis.Measurement{slow, measured(t, tr)})
+		d, a := out[0].Noise.DensityVPerRtHz, out[0].Bands[0].RMSV
+		said := slices.ContainsFunc(out[0].Cautions, func(k capture.Caution) bool { return k.Code == capture.CautionUnfiltered })
+		if d.UpperBound != c.bound || a.UpperBound != c.bound || said != c.bound {
+			t.Errorf("%g V rms: density %+v, audio %+v, said %t", c.rms, d, a, said)
+		}
+		if !slow.Noise.DensityVPerRtHz.UpperBound {
+			t.Error("the measurement given was changed")
+		}
 	}
 }
