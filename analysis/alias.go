@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
@@ -234,65 +235,69 @@ func (v *rateView) missSwitching(reason string) {
 
 // settleUnsure settles captures none of which is fast enough to be sure.
 func settleUnsure(views []*rateView) {
-	all := func(hz, uHz float64) bool {
-		for _, v := range views {
-			if !v.fits(hz, uHz) {
-				return false
-			}
-		}
-		return true
-	}
-	// every frequency that the fastest capture's line may stand for
-	var fit []float64
 	first := views[0]
-	for k := 0.0; k*first.m.SampleRateHz-first.hz <= aliasCeilingHz; k++ {
-		for _, hz := range []float64{k*first.m.SampleRateHz - first.hz, k*first.m.SampleRateHz + first.hz} {
-			if hz > 0 && hz <= aliasCeilingHz && all(hz, first.uHz) {
-				fit = append(fit, hz)
-			}
-		}
-	}
+	fit := fittingAll(views)
 	if len(fit) == 0 {
 		return // it moved between the captures, or they show different lines
-	}
-	const trade = cycle.TradeHighHz
-	within := 0
-	for _, hz := range fit {
-		if hz <= trade {
-			within++
-		}
 	}
 	same := true
 	for _, v := range views[1:] {
 		same = same && math.Abs(v.hz-first.hz) <= math.Hypot(v.uHz, first.uHz)+aliasWander*first.hz
 	}
-	if same {
-		if within == 1 { // all agree, and nothing else looks alike
-			for i, v := range views {
-				v.agree(v.hz, v.uHz, views[(i+1)%len(views)])
-			}
-		}
-		return
-	}
 	for i, v := range views {
 		other := views[(i+1)%len(views)]
-		if len(fit) == 1 && fit[0] <= v.m.SampleRateHz/2 {
-			v.agree(v.hz, v.uHz, other)
-			continue
-		}
-		if len(fit) == 1 {
-			v.expose(v.hz, fmt.Sprintf("with the line at %s in %s at %s it can only be switching at %s", hertz(other.hz), other.m.File, rateText(other.m.SampleRateHz), hertz(fit[0])))
-			continue
-		}
-		words := ""
-		for i, hz := range fit[:min(len(fit), 4)] {
-			if i > 0 {
-				words += " or "
+		switch {
+		case same:
+			if countUpTo(fit, cycle.TradeHighHz) == 1 { // all agree, and nothing else looks alike
+				v.agree(v.hz, v.uHz, other)
 			}
-			words += hertz(hz)
+		case len(fit) > 1:
+			v.expose(v.hz, fmt.Sprintf("in %s at %s it stands at %s; switching at %s would explain both", other.m.File, rateText(other.m.SampleRateHz), hertz(other.hz), eitherOf(fit)))
+		case fit[0] <= v.m.SampleRateHz/2:
+			v.agree(v.hz, v.uHz, other)
+		default:
+			v.expose(v.hz, fmt.Sprintf("with the line at %s in %s at %s it can only be switching at %s", hertz(other.hz), other.m.File, rateText(other.m.SampleRateHz), hertz(fit[0])))
 		}
-		v.expose(v.hz, fmt.Sprintf("in %s at %s it stands at %s; switching at %s would explain both", other.m.File, rateText(other.m.SampleRateHz), hertz(other.hz), words))
 	}
+}
+
+// fittingAll is every frequency that the fastest capture's line may stand for and
+// that all captures agree with.
+func fittingAll(views []*rateView) []float64 {
+	first := views[0]
+	var fit []float64
+	for k := 0.0; k*first.m.SampleRateHz-first.hz <= aliasCeilingHz; k++ {
+		for _, hz := range []float64{k*first.m.SampleRateHz - first.hz, k*first.m.SampleRateHz + first.hz} {
+			all := hz > 0 && hz <= aliasCeilingHz
+			for _, v := range views {
+				all = all && v.fits(hz, first.uHz)
+			}
+			if all {
+				fit = append(fit, hz)
+			}
+		}
+	}
+	return fit
+}
+
+// countUpTo counts the frequencies up to a ceiling.
+func countUpTo(list []float64, ceilingHz float64) int {
+	n := 0
+	for _, hz := range list {
+		if hz <= ceilingHz {
+			n++
+		}
+	}
+	return n
+}
+
+// eitherOf names up to four frequencies.
+func eitherOf(list []float64) string {
+	var words []string
+	for _, hz := range list[:min(len(list), 4)] {
+		words = append(words, hertz(hz))
+	}
+	return strings.Join(words, " or ")
 }
 
 func rateText(hz float64) string { return capture.SI(hz, "S/s", 3) }

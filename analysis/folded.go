@@ -21,7 +21,6 @@ func (m *Measurement) boundFolded(rec *record) {
 	}
 	top := m.topDensity()
 	noise, spikes := foldedNoise(rec.tr) > foldedCounts, rec.unfiltered()
-	bound := func(f *figure.Figure) { f.UpperBound = f.Known && !f.LowerBound }
 	if spikes && m.SampleRateHz < foldsIntoNoiseHz || noise {
 		for _, f := range []*figure.Figure{&m.Noise.DensityVPerRtHz, &m.Noise.UngatedVPerRtHz, &m.Noise.At1kHzVPerRtHz} {
 			if top*top > foldedCounts*f.Value*f.Value {
@@ -35,20 +34,27 @@ func (m *Measurement) boundFolded(rec *record) {
 	}
 	for i := range m.Bands {
 		b := &m.Bands[i]
-		edges := spikes && m.SampleRateHz < foldsIntoBandHz[b.ID]
-		if !edges && !noise {
-			continue
+		if edges := spikes && m.SampleRateHz < foldsIntoBandHz[b.ID]; edges || noise {
+			m.boundBand(b, top, edges)
 		}
-		most := top * top * (b.HighHz - b.LowHz)
-		if most > foldedCounts*b.RMSNoLinesV.Value*b.RMSNoLinesV.Value {
-			bound(&b.RMSNoLinesV)
-		}
-		if edges {
-			most += m.strangeLines(b)
-		}
-		if most > foldedCounts*b.RMSV.Value*b.RMSV.Value {
-			bound(&b.RMSV)
-		}
+	}
+}
+
+// bound makes an upper figure of one that is known and no lower one.
+func bound(f *figure.Figure) { f.UpperBound = f.Known && !f.LowerBound }
+
+// boundBand makes a bound of a band's sums where a density of top V/√Hz over the
+// band, and with edges the lines that may be folded, count.
+func (m *Measurement) boundBand(b *spectrum.Band, top float64, edges bool) {
+	most := top * top * (b.HighHz - b.LowHz)
+	if most > foldedCounts*b.RMSNoLinesV.Value*b.RMSNoLinesV.Value {
+		bound(&b.RMSNoLinesV)
+	}
+	if edges {
+		most += m.strangeLines(b)
+	}
+	if most > foldedCounts*b.RMSV.Value*b.RMSV.Value {
+		bound(&b.RMSV)
 	}
 }
 

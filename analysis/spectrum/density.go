@@ -38,21 +38,27 @@ func densityInBand(oct []ThirdOctave, levels []octaveLevel) (d bandDensity, ok b
 		d.partial = true
 		d.atHz = math.Sqrt(lowest * highest)
 	}
-	fitted := d.members
-	if lowest > densityLowHz*1.01 { // a short record: what lies just above helps
-		for i := d.members[len(d.members)-1] + 1; i < len(oct) && oct[i].CentreHz < densityHelpHz*1.01; i++ {
-			if levels[i].relative < densityMember {
-				fitted = append(fitted[:len(fitted):len(fitted)], i)
-			}
-		}
-	}
-	law := fitLaw(oct, levels, fitted, d.atHz)
+	law := fitLaw(oct, levels, d.fitted(oct, levels), d.atHz)
 	if !d.settle(law, levels) && len(d.members) > 1 && !d.partial {
 		// what the band's ends are short of, the median does not know of
 		missing := math.Log(lowest/densityLowHz) - math.Log(highest/densityHighHz)
 		d.relative = math.Hypot(d.relative, math.Abs(law.slope)*math.Max(missing, 0)/2)
 	}
 	return d, true
+}
+
+// fitted are the members, and in a short record those just above them, which help.
+func (d *bandDensity) fitted(oct []ThirdOctave, levels []octaveLevel) []int {
+	list := d.members
+	if oct[list[0]].CentreHz < densityLowHz*1.01 {
+		return list
+	}
+	for i := list[len(list)-1] + 1; i < len(oct) && oct[i].CentreHz < densityHelpHz*1.01; i++ {
+		if levels[i].relative < densityMember {
+			list = append(list[:len(list):len(list)], i)
+		}
+	}
+	return list
 }
 
 // settle takes the level from a law where that fits, else the members' median.

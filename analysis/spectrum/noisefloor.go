@@ -165,14 +165,7 @@ func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, lowHz, highHz float
 	if b := median(func(i int) float64 { return oct[i].BaselineVPerRtHz * oct[i].BaselineVPerRtHz }); b > 0 {
 		nf.AtInstrument = seen < floorRatio*b
 	}
-	switch {
-	case p.cornerHz > 0:
-		nf.CornerHz = figure.Known(p.cornerHz)
-	case p.rises:
-		nf.CornerHz = figure.NotMeasured("what rises towards low frequencies does not rise as 1/f")
-	default:
-		nf.CornerHz = figure.NotMeasured("the noise is white down to " + hertz(oct[0].CentreHz) + ", the lowest third octave of the record")
-	}
+	nf.CornerHz = p.corner(oct[0].CentreHz)
 	nf.At1kHzVPerRtHz = figure.NotMeasured("the capture does not hold 1 kHz with enough periods")
 	if d, ok := nf.at(1000); ok {
 		nf.At1kHzVPerRtHz = figure.Known(d)

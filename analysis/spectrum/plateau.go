@@ -3,6 +3,8 @@ package spectrum
 import (
 	"math"
 	"slices"
+
+	"stillglow/analysis/figure"
 )
 
 // plateau is the white part of a noise floor.
@@ -11,6 +13,18 @@ type plateau struct {
 	members  []int   // the third octaves it rests on, ascending; never empty
 	cornerHz float64 // where a 1/f part equals it, 0: none shows
 	rises    bool    // something rises towards low frequencies, but not as 1/f
+}
+
+// corner states where the 1/f part equals the white one; lowestHz is the lowest
+// third octave of the record.
+func (p plateau) corner(lowestHz float64) figure.Figure {
+	switch {
+	case p.cornerHz > 0:
+		return figure.Known(p.cornerHz)
+	case p.rises:
+		return figure.NotMeasured("what rises towards low frequencies does not rise as 1/f")
+	}
+	return figure.NotMeasured("the noise is white down to " + hertz(lowestHz) + ", the lowest third octave of the record")
 }
 
 // findPlateau looks for the lowest level that holds over most of a decade. Above
