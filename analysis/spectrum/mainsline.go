@@ -39,11 +39,15 @@ func (m *Multirate) followLine(src Source, hz, blockS float64) followed {
 	var best projections
 	unsure := 0.0
 	if blockS > 0 && blockS < duration/1.5 {
-		best = projectLine(rec, rate, hz, int(blockS*rate), startS)
+		best = projectLine(rec, rate, hz, int(blockS*rate), 1, startS)
 	} else {
-		best = projectLine(rec, rate, hz, n, startS)
+		places := 1
+		if blockS == 0 {
+			places = len(besideBins)
+		}
+		best = projectLine(rec, rate, hz, n, places, startS)
 		for length := n / 2; blockS == 0 && float64(length) >= leastBlockS*rate; length /= 2 {
-			p := projectLine(rec, rate, hz, length, startS)
+			p := projectLine(rec, rate, hz, length, 1, startS)
 			switch more := p.line() - best.line(); {
 			case more > wanderOver*math.Hypot(p.deviation, best.deviation)+wanderShare*p.line():
 				best, unsure = p, 0
@@ -65,9 +69,9 @@ func (m *Multirate) followLine(src Source, hz, blockS float64) followed {
 }
 
 // projectLine projects a record on a line of known frequency, in blocks of so many
-// samples that overlap by half, each under a Hann taper. The noise is that of the
-// places beside the line where the taper shows none of it.
-func projectLine(rec Source, rateHz, hz float64, length int, startS float64) projections {
+// samples that overlap by half, each under a Hann taper. The noise is that of so many
+// places to either side of the line where the taper shows none of it.
+func projectLine(rec Source, rateHz, hz float64, length, places int, startS float64) projections {
 	n := rec.Len()
 	blocks := max(2*n/length-1, 1)
 	p := projections{blockS: float64(length) / rateHz}
@@ -85,15 +89,13 @@ func projectLine(rec Source, rateHz, hz float64, length int, startS float64) pro
 			p.phase = wrapPhase(cmplx.Phase(z) - 2*math.Pi*math.Mod(hz*(startS+float64(from)/rateHz), 1))
 		}
 		beside = beside[:0]
-		for _, d := range besideBins[:besideOf(blocks)] {
+		for _, d := range besideBins[:places] {
 			for _, f := range [2]float64{hz - d*bin, hz + d*bin} {
 				z := tapered(rec, buf, from, length, math.Abs(f)/rateHz)
 				beside = append(beside, real(z)*real(z)+imag(z)*imag(z))
 			}
 		}
-		slices.Sort(beside)
-		// the power of noise is exponentially distributed: its median is ln 2 of its mean
-		p.noise += (beside[len(beside)/2-1] + beside[len(beside)/2]) / 2 / math.Ln2 / float64(blocks)
+		p.noise += noiseOf(beside) / float64(blocks)
 	}
 	// overlapping by half, Hann tapers give nearly independent blocks
 	p.deviation = math.Sqrt((p.noise*p.noise + 2*max(p.power-p.noise, 0)*p.noise) / float64(blocks))
@@ -104,12 +106,15 @@ func projectLine(rec Source, rateHz, hz float64, length int, startS float64) pro
 // zeros of the taper.
 var besideBins = [3]float64{3, 4, 5}
 
-// besideOf is how many of them are needed: many blocks average by themselves.
-func besideOf(blocks int) int {
-	if blocks > 8 {
-		return 1
+// noiseOf is the mean of powers of noise: of some by their median, which no line
+// among them moves much and which is ln 2 of the mean of an exponential
+// distribution.
+func noiseOf(powers []float64) float64 {
+	if len(powers) == 2 {
+		return (powers[0] + powers[1]) / 2
 	}
-	return len(besideBins)
+	slices.Sort(powers)
+	return (powers[len(powers)/2-1] + powers[len(powers)/2]) / 2 / math.Ln2
 }
 
 // tapered is the projection of length samples from a place on under a Hann taper,
