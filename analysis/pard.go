@@ -97,7 +97,7 @@ func stateParts(rec *record, sw switching, r randomPart, periodic float64) power
 	power := math.Hypot(split, whole)
 
 	randomV, periodicV := math.Sqrt(random), math.Sqrt(periodic)
-	uRandom := math.Hypot(math.Hypot(2*randomU*randomV, r.doubt), math.Sqrt(random+r.slow)-randomV)
+	uRandom := math.Hypot(max(2*randomU*randomV, r.doubt), math.Sqrt(random+r.slow)-randomV)
 	if step := rec.stepV; randomV < 0.5*step {
 		// so little noise does not spread over the steps: their error goes with the
 		// ripple and is neither random nor step/√12
