@@ -110,7 +110,8 @@ func fundamentalFigure(rec *record, sw switching) figure.Figure {
 	if sw.Fold.SigmaV < undithered*rec.stepV {
 		deviation += 2 * rec.stepV / math.Sqrt(24)
 	}
-	return lineB.of(math.Hypot(re, im)*2/n/math.Sqrt2, deviation, rec.setup.GainFraction)
+	v := math.Hypot(re, im) * 2 / n / math.Sqrt2
+	return lineB.of(v, math.Hypot(deviation, 2*sw.FundamentalLoss*v), rec.setup.GainFraction)
 }
 
 // rippleSize is the smooth ripple's peak-to-peak and rms.

@@ -49,13 +49,11 @@ func (c *Finding) clockSigmaHz(s heldSpectra, durationS float64) float64 {
 	return clockScale * math.Sqrt(6/(durationS*sum)) / (2 * math.Pi * durationS)
 }
 
-// wanderSigmaHz is the standard deviation that a wandering clock gives the mean
-// frequency of a record of durationS, folded at one frequency: phases that walk at
-// random by r about their straight line leave its slope √3·r/T from the mean rate.
-// What noise makes of the phases is taken off. Over more than mostWander cycles a
-// clock that walks is followed.
-func (t *Track) wanderSigmaHz(volts []float64, meanV, durationS float64) float64 {
-	if t.Kind != Fixed || durationS*t.Hz > mostWander {
+// walk is by how much the phases of a record folded at one frequency lie off their
+// straight line, rms in cycles, what noise makes of them taken off; 0 where it can't
+// be told. Over more than mostWander cycles a clock that walks is followed.
+func (t *Track) walk(volts []float64, meanV float64) float64 {
+	if t.Kind != Fixed || t.Cycles() > mostWander {
 		return 0
 	}
 	blocks := demodulate(volts, meanV, t.Pieces[0].PerSample, wanderCycles, wanderCycles/2)
@@ -84,5 +82,16 @@ func (t *Track) wanderSigmaHz(volts []float64, meanV, durationS float64) float64
 		r2 += d * d / float64(len(blocks))
 	}
 	r2 -= noise / max(amp, 1e-300) / (4 * math.Pi * math.Pi) // twice, since it scatters
-	return math.Sqrt(3*max(r2, 0)) / durationS
+	return math.Sqrt(max(r2, 0))
 }
+
+// smear adds to the model's doubts what a walk of the clock takes off the mean cycle,
+// which is the true one blurred by it.
+func (m *Model) smear(walk float64) {
+	m.PPDoubtV = math.Hypot(m.PPDoubtV, cornerLoss/2*walk*m.PPV)
+	m.RMSDoubtV = math.Hypot(m.RMSDoubtV, rmsLoss*smearedLine(walk)*m.RMSV)
+}
+
+// smearedLine is the share of a fundamental that a walk of its clock, rms in cycles,
+// takes off.
+func smearedLine(walk float64) float64 { return 2 * math.Pi * math.Pi * walk * walk }

@@ -6,7 +6,10 @@ import (
 	"testing"
 )
 
-// walking is a triangle of 10 mV whose periods differ at random by the share jitter,
+// truePPV is the ripple of the triangles of walking.
+const truePPV = 0.01
+
+// walking is a triangle of truePPV whose periods differ at random by the share jitter,
 // with the cycles that each second of it holds on the mean.
 func walking(n int, rateHz, hz, jitter float64, r *rand.Rand) (in Input, meanHz float64) {
 	in = Input{Volts: make([]float64, n), RateHz: rateHz, HighHz: 0.4 * rateHz}
@@ -26,21 +29,21 @@ func walking(n int, rateHz, hz, jitter float64, r *rand.Rand) (in Input, meanHz 
 		if x >= 0.4 {
 			v = (1 - x) / 0.6
 		}
-		in.Volts[i] = 0.01*v + 2e-4*r.NormFloat64()
+		in.Volts[i] = truePPV*v + 2e-4*r.NormFloat64()
 		in.MeanV += in.Volts[i] / float64(n)
 	}
 	return in, (phase(float64(n)/rateHz) - first) * rateHz / float64(n)
 }
 
-// A clock that walks leaves the frequency of a short record less sure than its
-// noise does, and the standard deviation says so; a steady one stays sharp.
-func TestFrequencyKnowsOfAWalkingClock(t *testing.T) {
+// A clock that walks leaves frequency and ripple of a short record less sure than its
+// noise does, and their deviations say so; those of a steady one stay sharp.
+func TestFiguresKnowOfAWalkingClock(t *testing.T) {
 	const rateHz, n = 50e6, 15000
-	inside, all := 0, 0
+	inside, all, rippleInside := 0, 0, 0
 	for seed := range uint64(24) {
 		r := rand.New(rand.NewPCG(seed, 21))
 		hz := 60e3 * math.Pow(4, r.Float64())
-		in, meanHz := walking(n, rateHz, hz, 0.02, r)
+		in, meanHz := walking(n, rateHz, hz, 0.04, r)
 		f := Find(in)
 		if f.Track == nil {
 			continue
@@ -49,14 +52,22 @@ func TestFrequencyKnowsOfAWalkingClock(t *testing.T) {
 		if math.Abs(f.Track.Hz-meanHz) <= 2*f.Track.SigmaHz {
 			inside++
 		}
+		if math.Abs(f.Model.PPV-truePPV) < 2*math.Hypot(f.Model.PPDoubtV, f.Model.PPSigmaV)+0.03*truePPV {
+			rippleInside++
+		}
 		in, meanHz = walking(n, rateHz, hz, 0, r)
 		if f = Find(in); f.Track == nil || math.Abs(f.Track.Hz-meanHz) > 3*f.Track.SigmaHz {
 			t.Errorf("seed %d: steady %g Hz found as %+v", seed, meanHz, f.Track)
+		} else if f.Model.PPDoubtV > 0.05*truePPV {
+			t.Errorf("seed %d: the ripple of a steady clock is in doubt by %.2g V of %.2g", seed, f.Model.PPDoubtV, f.Model.PPV)
 		} else if slip := f.Track.SigmaHz * n / rateHz; slip > 0.01 {
 			t.Errorf("seed %d: the frequency of a steady clock is unsure by %.3f cycles over the record", seed, slip)
 		}
 	}
 	if all < 20 || inside < all*8/10 {
 		t.Errorf("of 24 walking clocks %d were found, %d within two standard deviations", all, inside)
+	}
+	if rippleInside < all*9/10 {
+		t.Errorf("of %d ripples of walking clocks %d are within their doubt", all, rippleInside)
 	}
 }

@@ -1,6 +1,9 @@
 package cycle
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // Input is a record and what is known of how it was taken.
 type Input struct {
@@ -23,6 +26,9 @@ type Finding struct {
 	// Explained is the share of what varies in the ripple's band, noise left out,
 	// that the mean cycle accounts for, 0 to 1.
 	Explained float64
+	// FundamentalLoss is the share of its fundamental that the mean cycle may have lost
+	// by a clock that walks.
+	FundamentalLoss float64
 }
 
 // Find finds the switching cycle, follows it through the record, folds the
@@ -54,7 +60,11 @@ func Find(in Input) Finding {
 	held := out.holdAgainst(in)
 	out.Explained = held.explained(in.RateHz)
 	duration := float64(len(in.Volts)) / in.RateHz
-	t.SigmaHz = max(t.SigmaHz, out.clockSigmaHz(held, duration), t.wanderSigmaHz(in.Volts, in.MeanV, duration))
+	walk := t.walk(in.Volts, in.MeanV)
+	// phases that walk at random leave the slope of their line √3·r/T from the mean rate
+	t.SigmaHz = max(t.SigmaHz, out.clockSigmaHz(held, duration), math.Sqrt(3)*walk/duration)
+	out.Model.smear(walk)
+	out.FundamentalLoss = smearedLine(walk)
 	return out
 }
 

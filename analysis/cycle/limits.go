@@ -72,6 +72,12 @@ const (
 	wanderCycles = 4
 	leastWander  = 4
 	mostWander   = 300
+	// cornerLoss is what a blur takes off a triangle's peak-to-peak, in blurs (standard
+	// deviation over the period): 2·0.4·(1/d + 1/(1-d)) at duty d, 3.2 and more, and the
+	// blocks that the walk is read from hide a part of it. rmsLoss is the same for its
+	// rms, over that for the fundamental.
+	cornerLoss = 6
+	rmsLoss    = 1.5
 )
 
 // Following the cycle.
