@@ -284,9 +284,10 @@ document.addEventListener("input", async e => {
   const mine = ++asked, q = e.target.value.trim();
   if (!q) { closeValves(); return; }
   const r = await fetch("/valves?q=" + encodeURIComponent(q));
-  if (mine !== asked || !r.ok) return;
+  const html = r.ok ? await r.text() : "";
+  if (mine !== asked || !r.ok) return; // asked anew meanwhile, perhaps in a part that was shown anew
   const [input, box] = valveBox();
-  box.innerHTML = await r.text();
+  box.innerHTML = html;
   input.setAttribute("aria-expanded", "true");
   choose($("[role=option]", box));
   if (entered && chosen()) take(chosen());
