@@ -66,66 +66,73 @@ const extrapolate = 0.5
 // its meter readings, from the single reading there, or else from a DC-coupled
 // capture at that load. from says which.
 func LoadedVolts(u Unit) (volts figure.Figure, from string) {
-	reasons := "no meter reading and no DC-coupled capture at the heaters' current"
-	switch len(u.Readings) {
-	case 0:
-	default:
-		const meter = "meter readings"
-		if u.HeaterA <= 0 {
-			most := u.Readings[0]
-			for _, r := range u.Readings[1:] {
-				if r.LoadA > most.LoadA {
-					most = r
-				}
-			}
-			if most.sound() {
-				return figure.Known(most.V), fmt.Sprintf("meter reading at %.3g A, the heaters' current not being known", most.LoadA)
-			}
+	reason := "no meter reading and no DC-coupled capture at the heaters' current"
+	if len(u.Readings) > 0 {
+		f, from := readVolts(u)
+		if f.Known {
+			return f, from
 		}
-		most := 0.0
-		for _, r := range u.Readings {
-			if math.Abs(r.LoadA-u.HeaterA) <= 0.02*u.HeaterA && r.sound() {
-				return figure.Known(r.V), fmt.Sprintf("meter reading at %.3g A", r.LoadA)
-			}
-			most = math.Max(most, r.LoadA)
-		}
-		v0, slope, uSlope, trouble := fitLine(u.Readings)
-		switch {
-		case trouble == "" && u.HeaterA <= most*(1+extrapolate):
-			f := figure.Known(v0 + slope*u.HeaterA)
-			if uSlope > 0 {
-				f.U = uSlope * math.Abs(u.HeaterA-meanLoad(u.Readings))
-			}
-			return f, meter
-		case trouble == "":
-			reasons = fmt.Sprintf("readings reach %.3g A, the heaters draw %.3g A; take one there", most, u.HeaterA)
-		default:
-			reasons = fmt.Sprintf("one meter reading away from the heaters' %.3g A; take one there", u.HeaterA)
+		reason = f.Missing
+	}
+	return capturedVolts(u, reason)
+}
+
+// readVolts is the DC at the heaters' current by the meter readings, of which there
+// is one or more; where that current is not known, at the greatest that was read.
+func readVolts(u Unit) (volts figure.Figure, from string) {
+	most := u.Readings[0]
+	for _, r := range u.Readings[1:] {
+		if r.LoadA > most.LoadA {
+			most = r
 		}
 	}
+	if u.HeaterA <= 0 && most.sound() {
+		return figure.Known(most.V), fmt.Sprintf("meter reading at %.3g A, the heaters' current not being known", most.LoadA)
+	}
+	for _, r := range u.Readings {
+		if math.Abs(r.LoadA-u.HeaterA) <= 0.02*u.HeaterA && r.sound() {
+			return figure.Known(r.V), fmt.Sprintf("meter reading at %.3g A", r.LoadA)
+		}
+	}
+	v0, slope, uSlope, trouble := fitLine(u.Readings)
+	switch {
+	case trouble != "":
+		return figure.NotMeasured(fmt.Sprintf("one meter reading away from the heaters' %.3g A; take one there", u.HeaterA)), ""
+	case !(u.HeaterA <= most.LoadA*(1+extrapolate)): // of what is no number neither
+		return figure.NotMeasured(fmt.Sprintf("readings reach %.3g A, the heaters draw %.3g A; take one there", most.LoadA, u.HeaterA)), ""
+	}
+	f := figure.Known(v0 + slope*u.HeaterA)
+	if uSlope > 0 {
+		f.U = uSlope * math.Abs(u.HeaterA-meanLoad(u.Readings))
+	}
+	return f, "meter readings"
+}
+
+// capturedVolts is the DC that the DC-coupled captures at the heaters' current show;
+// reason is why nothing else did.
+func capturedVolts(u Unit, reason string) (volts figure.Figure, from string) {
 	var figs []figure.Figure
-	file := ""
 	for _, m := range u.Captures {
 		f := sane(m.DCV)
 		if !f.Known || !m.Calibrated || m.Coupling == capture.CouplingAC || m.Mode != capture.Differential {
 			continue
 		}
 		if hasCaution(m, CautionVoltsImpossible) {
-			reasons = m.File + " shows volts that can't be this unit's"
+			reason = m.File + " shows volts that can't be this unit's"
 			continue
 		}
 		if u.HeaterA > 0 && m.LoadA > 0 && math.Abs(m.LoadA-u.HeaterA) > 0.1*u.HeaterA {
 			continue
 		}
-		if file == "" {
-			file = m.File
+		if from == "" {
+			from = m.File
 		}
 		figs = append(figs, f)
 	}
 	if len(figs) == 0 {
-		return figure.NotMeasured(reasons), ""
+		return figure.NotMeasured(reason), ""
 	}
-	return average(figs, linear), file
+	return average(figs, linear), from
 }
 
 func meanLoad(readings []Reading) float64 {

@@ -125,89 +125,25 @@ func (w *watcher) folderOptions(s *sheet.Sheet) pipeline.FolderOptions {
 // look takes stock of sheet and folder, and draws again when anything that the
 // ranking rests on has changed.
 func (w *watcher) look(ctx context.Context, now time.Time) error {
-	s, err := sheet.ReadAwaiting(w.sheetPath)
-	var notes []string
+	t, s, err := w.readSheet()
 	if err != nil {
-		// being edited: go on with the sheet as it was
-		notes = append(notes, "the sheet does not read, going on as before: "+oneLine(err))
-		if w.sheet == nil {
-			return err
-		}
-		s = w.sheet
-	} else {
-		left, err := s.TakeMatching(w.folder)
-		if err != nil {
-			return err
-		}
-		notes = append(notes, left.Text(s.Pattern)...)
+		return err
 	}
-	awaited := slices.Clone(s.Awaited)
-	ready := *s
-	ready.Units = slices.Clone(s.Units)
-	var basis strings.Builder
-	fmt.Fprintf(&basis, "%s\n", sheetBasis(w.sheetPath))
-	saving := false // a ranked file is being written over: the ranking stands until it is whole
-	settled := func(c sheet.Capture) (bool, error) {
-		ok, note, err := w.ready(ctx, c, now)
-		if w.files[c.Path] == nil {
-			awaited = append(awaited, c.File)
-		}
-		if a := w.files[c.Path]; !ok && a != nil && a.known && !a.tried {
-			saving = true
-		}
-		if note != "" {
-			notes = append(notes, note)
-		}
-		if ok {
-			a := w.files[c.Path]
-			fmt.Fprintf(&basis, "%s %d %v\n", c.Path, a.size, a.mod)
-		}
-		return ok, err
+	ready, err := t.whole(ctx, s, now)
+	if err != nil {
+		return err
 	}
-	for i := range ready.Units {
-		u := &ready.Units[i]
-		var kept []sheet.Capture
-		for _, c := range u.Captures {
-			if c.Baseline != nil {
-				if ok, err := settled(*c.Baseline); err != nil {
-					return err
-				} else if !ok {
-					c.Baseline = nil
-				}
-			}
-			ok, err := settled(c)
-			if err != nil {
-				return err
-			}
-			if ok {
-				kept = append(kept, c)
-			}
-		}
-		u.Captures = kept
-	}
-	if b := ready.Instrument.Baseline; b != nil {
-		if ok, err := settled(*b); err != nil {
-			return err
-		} else if !ok {
-			ready.Instrument.Baseline = nil
-		}
-	}
-	if saving && w.drawn != nil {
+	if t.saving && w.drawn != nil {
 		return nil
 	}
-	slices.Sort(notes)
-	notes = slices.Compact(notes)
-	if len(awaited) > 0 {
-		slices.Sort(awaited)
-		notes = append(notes, "not there yet: "+strings.Join(slices.Compact(awaited), ", "))
-	}
-	fmt.Fprintf(&basis, "%s\n", strings.Join(notes, "\n"))
-	if basis.String() == w.last {
+	notes := t.words()
+	fmt.Fprintf(&t.basis, "%s\n", strings.Join(notes, "\n"))
+	if t.basis.String() == w.last {
 		return nil
 	}
 	opt := w.eval
 	opt.SkipFilter = true // at the end; it takes seconds
-	r, err := pipeline.EvaluateSheet(ctx, &ready, opt)
+	r, err := pipeline.EvaluateSheet(ctx, ready, opt)
 	if err != nil {
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -215,9 +151,109 @@ func (w *watcher) look(ctx context.Context, now time.Time) error {
 		notes = append(notes, oneLine(err))
 		r = w.drawn
 	}
-	w.last = basis.String()
-	w.sheet = &ready
+	w.last = t.basis.String()
+	w.sheet = ready
 	return w.draw(r, notes)
+}
+
+// stock is what one look at sheet and folder finds.
+type stock struct {
+	w       *watcher
+	basis   strings.Builder // what the ranking rests on
+	notes   []string        // what is waited for
+	awaited []string        // files that are not there yet
+	saving  bool            // a ranked file is being written over: the ranking stands until it is whole
+}
+
+// readSheet reads the sheet with what its pattern finds in the folder. While it is
+// being edited and does not read, it is the sheet as it was.
+func (w *watcher) readSheet() (*stock, *sheet.Sheet, error) {
+	t := &stock{w: w}
+	fmt.Fprintf(&t.basis, "%s\n", sheetBasis(w.sheetPath))
+	s, err := sheet.ReadAwaiting(w.sheetPath)
+	if err != nil {
+		t.notes = append(t.notes, "the sheet does not read, going on as before: "+oneLine(err))
+		if w.sheet == nil {
+			return nil, nil, err
+		}
+		t.awaited = slices.Clone(w.sheet.Awaited)
+		return t, w.sheet, nil
+	}
+	left, err := s.TakeMatching(w.folder)
+	if err != nil {
+		return nil, nil, err
+	}
+	t.notes = append(t.notes, left.Text(s.Pattern)...)
+	t.awaited = slices.Clone(s.Awaited)
+	return t, s, nil
+}
+
+// whole gives the sheet with those of its files that are written to their end.
+func (t *stock) whole(ctx context.Context, s *sheet.Sheet, now time.Time) (*sheet.Sheet, error) {
+	ready := *s
+	ready.Units = slices.Clone(s.Units)
+	baseline := func(b **sheet.Capture) error {
+		if *b == nil {
+			return nil
+		}
+		ok, err := t.settled(ctx, **b, now)
+		if err == nil && !ok {
+			*b = nil
+		}
+		return err
+	}
+	for i := range ready.Units {
+		u := &ready.Units[i]
+		var kept []sheet.Capture
+		for _, c := range u.Captures {
+			if err := baseline(&c.Baseline); err != nil {
+				return nil, err
+			}
+			ok, err := t.settled(ctx, c, now)
+			if err != nil {
+				return nil, err
+			}
+			if ok {
+				kept = append(kept, c)
+			}
+		}
+		u.Captures = kept
+	}
+	if err := baseline(&ready.Instrument.Baseline); err != nil {
+		return nil, err
+	}
+	return &ready, nil
+}
+
+// settled tells whether a file is written to its end, and notes what the ranking may
+// rest on or has to wait for.
+func (t *stock) settled(ctx context.Context, c sheet.Capture, now time.Time) (bool, error) {
+	ok, note, err := t.w.ready(ctx, c, now)
+	a := t.w.files[c.Path]
+	if a == nil {
+		t.awaited = append(t.awaited, c.File)
+	}
+	if !ok && a != nil && a.known && !a.tried {
+		t.saving = true
+	}
+	if note != "" {
+		t.notes = append(t.notes, note)
+	}
+	if ok {
+		fmt.Fprintf(&t.basis, "%s %d %v\n", c.Path, a.size, a.mod)
+	}
+	return ok, err
+}
+
+// words are the notes in order, each once.
+func (t *stock) words() []string {
+	slices.Sort(t.notes)
+	notes := slices.Compact(t.notes)
+	if len(t.awaited) > 0 {
+		slices.Sort(t.awaited)
+		notes = append(notes, "not there yet: "+strings.Join(slices.Compact(t.awaited), ", "))
+	}
+	return notes
 }
 
 // draw shows the ranking with what changed since the last one.
