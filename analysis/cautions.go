@@ -38,7 +38,7 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 	} else if !f.sw.shown && !f.rec.flat() && f.rec.wouldShowSwitching() && m.DurationS > lostSwitchingS && !f.rec.aliasPossible() && f.sw.Track == nil {
 		list.add(capture.CautionSwitchingLost,
 			"no switching frequency stands out of the noise",
-			"use fewer volts per division and a time base that shows some hundred cycles")
+			"if the supply was on, use fewer volts per division and a time base that shows some hundred cycles; a baseline shows none")
 	}
 	f.setupCautions(m, &list)
 	f.foldedCaution(m, &list)

@@ -88,7 +88,7 @@ func whyNoSwitching(rec *record, sw switching) string {
 	case tr.Span.HighHz < 20e3:
 		return fmt.Sprintf("the capture shows nothing above %s; 1 MS/s or more is needed to show the switching ripple", hertz(tr.Span.HighHz))
 	}
-	return fmt.Sprintf("no switching line stands out of the noise between %s and %s; a shorter time base or more gain is needed",
+	return fmt.Sprintf("no switching line stands out of the noise between %s and %s; if the supply was on, a shorter time base or more gain would show it",
 		hertz(cycle.SearchLowHz), hertz(min(cycle.SearchHighHz, 0.45*tr.SampleRateHz)))
 }
 

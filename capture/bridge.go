@@ -43,7 +43,7 @@ func (o *rowsRead) bridgeMissing(name string, r *record, t *Trace) error {
 	most := max(bridgeFree, len(v)/bridgePart)
 	if n > most || longest > bridgeRun {
 		at := o.bad[0]
-		return &ParseError{Path: name, Line: at.line, Found: fmt.Sprintf("%d of %d samples are no numbers, first %q in line %d", n, len(v), at.text, at.line), Expected: fmt.Sprintf("at most %d, and no more than %d in a row", most, bridgeRun), Fix: "save the record again"}
+		return &ParseError{Path: name, Line: at.line, Found: fmt.Sprintf("%d of %d samples are not numbers, first %q in line %d", n, len(v), at.text, at.line), Expected: fmt.Sprintf("at most %d, and no more than %d in a row", most, bridgeRun), Fix: "save the record again"}
 	}
 	for i := a; i < b; i++ {
 		if !math.IsNaN(v[i]) {
@@ -63,7 +63,7 @@ func (o *rowsRead) bridgeMissing(name string, r *record, t *Trace) error {
 	r.row0 += a
 	if n > 0 {
 		at := o.bad[0]
-		t.caution(CautionBridged, fmt.Sprintf("%d of %d samples are no numbers, first %q in line %d; bridged with straight lines", n, len(v), at.text, at.line), "save the record again")
+		t.caution(CautionBridged, fmt.Sprintf("%d of %d samples are not numbers, first %q in line %d; bridged with straight lines", n, len(v), at.text, at.line), "save the record again")
 	}
 	return nil
 }

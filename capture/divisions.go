@@ -42,7 +42,7 @@ func (im *importer) voltsPerCode() (float64, string, error) {
 	m, _ := im.perDivision()
 	j := im.sc.volts[im.ch]
 	refuse := &ParseError{Path: im.src.name, Line: im.firstLine(), Column: j + 1,
-		Found:    fmt.Sprintf("whole numbers at %s per division (line %d), which are converter codes", SI(m.num, "V", 4), m.line),
+		Found:    fmt.Sprintf("whole numbers at %s per division (line %d), which are ADC codes", SI(m.num, "V", 4), m.line),
 		Expected: "volts, or the volts per code",
 		Fix:      fmt.Sprintf("give --scale (%.6g with 25 codes per division, as most 8-bit scopes have), or --volt-unit", m.num/codesPerDivision)}
 	if c, ok := im.meta(metaCodesPerDiv); ok && c.ok && c.num > 0 {
@@ -50,7 +50,7 @@ func (im *importer) voltsPerCode() (float64, string, error) {
 	}
 	for _, v := range im.cols[j].x {
 		if math.Abs(v) > mostCode {
-			refuse.Found = fmt.Sprintf("whole numbers such as %g at %s per division (line %d), which are no volts", v, SI(m.num, "V", 4), m.line)
+			refuse.Found = fmt.Sprintf("whole numbers such as %g at %s per division (line %d), which are not volts", v, SI(m.num, "V", 4), m.line)
 			refuse.Fix = "give --volt-unit mV if they are millivolts, or --scale (volts per code)"
 			return 0, "", refuse
 		}

@@ -16,7 +16,7 @@ func (im *importer) instrument() {
 	}
 	if m, ok := im.meta(metaProbe); ok {
 		if f, ok := probeFactor(m); ok {
-			how := "the file's volts are taken as at the probe's tip already"
+			how := "the file's volts are taken as already at the probe tip"
 			t.assume("probe factor", fmt.Sprintf("%g", f), stated(m)+"; "+how)
 			if im.opt.ProbeFactor > 1 && f == im.opt.ProbeFactor {
 				t.caution(CautionProbeFactor, fmt.Sprintf("the file states a probe factor of %g itself, and another %g was given: the volts may be %g times too high", f, f, f), "leave the probe factor out unless the meter says otherwise")

@@ -93,7 +93,7 @@ func (im *importer) rateOfTimes(r *record) error {
 	}
 	if m, ok := im.meta(metaTrueRate); ok && m.ok && m.num > 0 && m.num < 0.99*t.SampleRateHz && t.TrueRateHz == 0 {
 		t.TrueRateHz = m.num
-		t.caution(CautionInterpolated, fmt.Sprintf("the converter ran at %s, the file holds %s", SI(m.num, "Hz", 6), SI(t.SampleRateHz, "Hz", 6)), "export without interpolation")
+		t.caution(CautionInterpolated, fmt.Sprintf("the ADC ran at %s, the file holds %s", SI(m.num, "Hz", 6), SI(t.SampleRateHz, "Hz", 6)), "export without interpolation")
 	}
 	t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), why)
 	return nil
@@ -150,7 +150,7 @@ func (im *importer) againstStated(r *record, step float64, fitted string) (used 
 		return false, fitted, &ParseError{Path: im.src.name, Line: im.firstLine(), Column: im.sc.time + 1, Found: fmt.Sprintf("a time column that gives %s, while %s gives %s", SI(1/step, "Hz", 6), im.stepWhy, SI(1/im.stepS, "Hz", 6)), Expected: "the two to agree", Fix: "give --time-unit or --rate"}
 	case ratio > 1.5 && math.Abs(ratio-math.Round(ratio)) < 0.01*ratio:
 		t.TrueRateHz = roundRate(1 / im.stepS)
-		t.caution(CautionInterpolated, fmt.Sprintf("the file states %s but holds %s: the exporter put %.0f points where the converter took one", SI(t.TrueRateHz, "Hz", 6), SI(t.SampleRateHz, "Hz", 6), math.Round(ratio)), "export without interpolation")
+		t.caution(CautionInterpolated, fmt.Sprintf("the file states %s but holds %s: the exporter put %.0f points where the ADC took one", SI(t.TrueRateHz, "Hz", 6), SI(t.SampleRateHz, "Hz", 6), math.Round(ratio)), "export without interpolation")
 	case 1/ratio > 1.5 && math.Abs(1/ratio-math.Round(1/ratio)) < 0.01/ratio:
 		t.caution(CautionAlias, fmt.Sprintf("the file states %s but holds every %.0f-th sample: what lies above half the new rate may be folded down", SI(1/im.stepS, "Hz", 6), math.Round(1/ratio)), "export the full record")
 	default:

@@ -173,7 +173,7 @@ func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err 
 			why = "from the column's name"
 		}
 	case whole && im.opt.Scale == 0:
-		return unit{}, "", "", &ParseError{Path: im.src.name, Line: im.firstLine(), Column: j + 1, Found: "whole numbers without a unit, which look like converter codes", Expected: "volts, or a scale", Fix: "give --scale (volts per count) and --offset, or --volt-unit"}
+		return unit{}, "", "", &ParseError{Path: im.src.name, Line: im.firstLine(), Column: j + 1, Found: "whole numbers without a unit, which look like ADC codes", Expected: "volts, or a scale", Fix: "give --scale (volts per count) and --offset, or --volt-unit"}
 	default:
 		u, text, why = unit{kind: unitVolt, factor: 1}, "V", "no unit stated: volts assumed"
 		if voltName.MatchString(im.sc.names[im.ch]) {
@@ -260,7 +260,7 @@ func (im *importer) scaleOfCounts(v *voltScale, scale metaValue, hasScale bool) 
 	case !hasScale || scale.num == 0:
 		return im.badColumn("converter codes without a scale", "volts per count in the preamble", "give --scale (volts per count) and --offset")
 	case scale.unit.kind == unitVoltPerDiv:
-		return &ParseError{Path: im.src.name, Line: scale.line, Found: "volts per division for a table of converter codes", Expected: "volts per count", Fix: "give --scale (volts per count) and --offset"}
+		return &ParseError{Path: im.src.name, Line: scale.line, Found: "volts per division for a table of ADC codes", Expected: "volts per count", Fix: "give --scale (volts per count) and --offset"}
 	}
 	v.factor = scale.num
 	im.t.assume("scale", SI(v.factor, "V", 6)+" per count", stated(scale))

@@ -187,6 +187,7 @@ func TestPage(t *testing.T) {
 		{"says where zooming ends", pageSaysWhereZoomingEnds},
 		{"without scripting shows static plots", pageWithoutScriptingShowsStaticPlots},
 		{"on a phone needs no sideways scroll", pageOnAPhoneNeedsNoSidewaysScroll},
+		{"no text is cut off", pageCutsNoTextOff},
 		{"in the dark", pageInTheDark},
 		{"prints on A4 and Letter", pagePrintsOnA4AndLetter},
 		{"of 25 units is small", pageOf25UnitsIsSmall},
@@ -422,6 +423,67 @@ func pageOnAPhoneNeedsNoSidewaysScroll(t *testing.T, browser context.Context) {
 			t.Errorf("%s: page is %d px wide, want at most 360: %v", name, w, eval[[]string](t, p, `[...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > 361 && !e.closest('.scroll')).slice(0, 8).map(e => e.tagName + '.' + e.className)`))
 		}
 		p.quiet(t)
+	}
+}
+
+// cutTexts finds texts that are wider than their box, that stick out of the window
+// without a box to scroll in, and texts of a picture outside of its frame.
+const cutTexts = `(() => {
+	const found = [], told = (what, e) => found.push(what + ': ' + (e.closest('[data-kind]')?.dataset.kind || e.tagName) + ': ' + e.textContent.trim().slice(0, 60));
+	for (const e of document.querySelectorAll('body *')) {
+		if (e.closest('svg') || !e.getClientRects().length) continue;
+		if (!e.textContent.trim() || e.closest('.skip, .hide, .live, script, option')) continue;
+		const box = e.getBoundingClientRect(), style = getComputedStyle(e);
+		if (style.display !== 'inline' && style.overflowX !== 'auto' && e.scrollWidth > e.clientWidth + 1) told('wider than its box', e);
+		if (![...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())) continue;
+		if (box.right > innerWidth + 1 && !e.closest('.scroll, .pan')) told('beyond the window', e);
+	}
+	for (const svg of document.querySelectorAll('svg')) {
+		const view = svg.viewBox.baseVal;
+		if (!svg.getClientRects().length || !view.width) continue;
+		const frame = svg.getBoundingClientRect(), slack = 1.5 * frame.width / view.width;
+		for (const t of svg.querySelectorAll('text')) {
+			const b = t.getBoundingClientRect();
+			if (b.left < frame.left - slack || b.right > frame.right + slack || b.top < frame.top - slack || b.bottom > frame.bottom + slack) told('outside of its picture', t);
+		}
+	}
+	return [...new Set(found)];
+})()`
+
+// otherFont gives the whole page a font of other widths than the one its pictures
+// were measured with.
+const otherFont = `(() => { document.styleSheets[0].insertRule('*{font-family:"DejaVu Sans",Verdana,"Courier New",monospace !important}', document.styleSheets[0].cssRules.length); })()`
+
+func pageCutsNoTextOff(t *testing.T, browser context.Context) {
+	nasty := fixture(9)
+	hostile(nasty)
+	long := fixture(9)
+	for i := range long.Units {
+		long.Units[i].Eval.Unit.Key = fmt.Sprintf("Marlpit Heater supply with a name as long as a sentence, second revision of the spring, mark #%d", i)
+		long.Brands[i%len(long.Brands)].Name = "Marlpit and sons, makers of supplies of every kind since long ago"
+	}
+	for name, r := range map[string]*Report{"bench": fixture(9), "hostile names": nasty, "long names": long} {
+		url := writePage(t, "index.html", htmlOf(t, r))
+		for _, c := range []struct {
+			where string
+			width int64
+			steps []step
+		}{
+			{"laptop", 1280, nil}, {"phone", 390, nil}, {"dark", 1280, []step{scheme("dark")}},
+			{"print", 703, []step{call(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})}},
+			{"laptop, another font", 1280, []step{js(otherFont)}}, {"phone, another font", 390, []step{js(otherFont)}},
+		} {
+			p := newTab(t, browser, url, c.width, 900)
+			p.run(t, append([]step{js(`document.querySelectorAll('details').forEach((d, i) => d.open = i < 6)`)}, c.steps...)...)
+			for _, cut := range eval[[]string](t, p, cutTexts) {
+				t.Errorf("%s, %s: %s", name, c.where, cut)
+			}
+		}
+	}
+	// The check itself finds what it is for.
+	p := newTab(t, browser, writePage(t, "index.html", htmlOf(t, fixture(1))), 1280, 900)
+	if got := eval[[]string](t, p, `(() => { const h = document.querySelector('h1'); h.style.cssText = 'white-space:nowrap;width:3em;overflow:hidden'; document.querySelector('svg.plot text').setAttribute('x', '900'); return `+cutTexts+`; })()`); len(got) < 2 {
+		t.Errorf("a heading cut off and a label outside of its picture are not found: %v", got)
 	}
 }
 

@@ -51,7 +51,7 @@ func WriteCapture(w io.Writer, c Capture) error {
 		t.row(name, row.Read(m), terminalUnit(row.Unit, m.Calibrated), remark)
 	}
 	for _, missing := range t.missing {
-		t.wrapped("  not measured: ", missing)
+		t.wrapped("  not measured: ", strings.Join(missing.names, "; ")+" ("+missing.why+")")
 	}
 	for _, c := range m.Cautions {
 		words := c.Text
@@ -106,7 +106,23 @@ var terminalRows = map[string]terminalRow{
 type captureText struct {
 	w       io.Writer
 	err     error
-	missing []string
+	missing []missingFigures
+}
+
+// missingFigures are those that one reason keeps from being measured.
+type missingFigures struct {
+	why   string
+	names []string
+}
+
+func (t *captureText) miss(name, why string) {
+	for i := range t.missing {
+		if t.missing[i].why == why {
+			t.missing[i].names = append(t.missing[i].names, name)
+			return
+		}
+	}
+	t.missing = append(t.missing, missingFigures{why, []string{name}})
 }
 
 func (t *captureText) line(format string, args ...any) {
@@ -131,7 +147,7 @@ func (t *captureText) wrapped(lead, words string) {
 func (t *captureText) row(name string, f figure.Figure, unit, remark string) {
 	if !f.Known {
 		if f.Missing != "" {
-			t.missing = append(t.missing, strings.TrimSpace(name)+" ("+clean(f.Missing)+")")
+			t.miss(strings.TrimSpace(name), clean(f.Missing))
 		}
 		return
 	}

@@ -1,10 +1,12 @@
 package report
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
+	"path"
 	"strings"
 
 	"stillglow/analysis"
@@ -52,6 +54,7 @@ type Side struct {
 	name    string
 	results *resultsFile
 	capture map[string]json.RawMessage
+	several []map[string]json.RawMessage // of a file that holds more than one capture, in its order
 }
 
 type resultsFile struct {
@@ -84,9 +87,37 @@ type resultsUnit struct {
 	} `json:"captures"`
 }
 
-// ReadSide reads one side from JSON: a results.json or the object of one
-// capture. name is used in messages only.
+// ReadSide reads one side from JSON: a results.json, or the object of one capture
+// or of several, one behind the other as measure --json prints them. name is used
+// in messages only.
 func ReadSide(name string, b []byte) (*Side, error) {
+	var all []json.RawMessage
+	for d := json.NewDecoder(bytes.NewReader(b)); ; {
+		var one json.RawMessage
+		if d.Decode(&one) != nil {
+			break // the end, or what readSide says is wrong
+		}
+		all = append(all, one)
+	}
+	if len(all) < 2 {
+		return readSide(name, b)
+	}
+	s := &Side{name: name}
+	for i, one := range all {
+		x, err := readSide(fmt.Sprintf("%s: object %d", name, i+1), one)
+		if err != nil {
+			return nil, err
+		}
+		if x.capture == nil {
+			return nil, fmt.Errorf("%s: object %d is a bench's results, expected captures where there are several", name, i+1)
+		}
+		s.several = append(s.several, x.capture)
+	}
+	return s, nil
+}
+
+// readSide reads one object.
+func readSide(name string, b []byte) (*Side, error) {
 	var probe struct {
 		SchemaVersion string          `json:"schema_version"`
 		Units         json.RawMessage `json:"units"`
@@ -144,10 +175,75 @@ func Compare(a, b *Side) (*Comparison, error) {
 		if len(c.Units) == 0 {
 			return nil, fmt.Errorf("%s and %s: no unit of the same name on both sides, expected two results of the same bench", a.name, b.name)
 		}
+	case a.captures() != nil && b.captures() != nil:
+		c.compareSeveral(a.captures(), b.captures())
+		if len(c.Units) == 0 {
+			return nil, fmt.Errorf("%s and %s: no capture of the same name and channel on both sides, and not as many on each", a.name, b.name)
+		}
 	default:
 		return nil, fmt.Errorf("%s and %s: one is a capture and one a bench's results, expected two of a kind", a.name, b.name)
 	}
 	return c, nil
+}
+
+// captures are those of a side, nil for a bench's results.
+func (s *Side) captures() []map[string]json.RawMessage {
+	if s.capture != nil {
+		return []map[string]json.RawMessage{s.capture}
+	}
+	return s.several
+}
+
+// captureName names a capture by its file, without the folder, and channel.
+func captureName(m map[string]json.RawMessage) string {
+	name := clean(path.Base(strings.ReplaceAll(field[string](m, "file"), "\\", "/")))
+	if channel := clean(field[string](m, "channel")); channel != "" {
+		name += ", " + channel
+	}
+	return name
+}
+
+// compareSeveral pairs captures by name and channel; where no name is on both
+// sides and each has as many, in their order.
+func (c *Comparison) compareSeveral(a, b []map[string]json.RawMessage) {
+	left := map[string][]map[string]json.RawMessage{}
+	for _, m := range a {
+		left[captureName(m)] = append(left[captureName(m)], m)
+	}
+	matched := false
+	for _, m := range b {
+		matched = matched || len(left[captureName(m)]) > 0
+	}
+	pair := func(name string, before, after map[string]json.RawMessage) {
+		one := &Comparison{}
+		one.compareCaptures(before, after)
+		c.Units = append(c.Units, UnitChange{Key: name, Changes: one.Changes})
+		for _, n := range one.Notes {
+			c.Notes = append(c.Notes, name+": "+n)
+		}
+	}
+	if !matched && len(a) == len(b) {
+		for i := range a {
+			pair(captureName(a[i])+" and "+captureName(b[i]), a[i], b[i])
+		}
+		c.Notes = append(c.Notes, "no capture has the same name on both sides: they are compared in their order")
+		return
+	}
+	for _, m := range b {
+		name := captureName(m)
+		if len(left[name]) == 0 {
+			c.OnlyB = append(c.OnlyB, name)
+			continue
+		}
+		pair(name, left[name][0], m)
+		left[name] = left[name][1:]
+	}
+	for _, m := range a {
+		if name := captureName(m); len(left[name]) > 0 {
+			c.OnlyA = append(c.OnlyA, name)
+			left[name] = left[name][1:]
+		}
+	}
 }
 
 func field[T any](m map[string]json.RawMessage, key string) T {

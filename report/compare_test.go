@@ -104,6 +104,74 @@ func TestCompareTwoResults(t *testing.T) {
 	}
 }
 
+// Several lines of measure --json are matched by file and channel.
+func TestCompareSeveralLines(t *testing.T) {
+	lines := func(ripple float64, files ...string) string {
+		var b strings.Builder
+		for i, f := range files {
+			c := fixture(1).Units[0].Captures[1]
+			c.M.File, c.M.Channel = f, "CH1"
+			c.M.RipplePPV.Value *= ripple * float64(i+1)
+			one, err := CaptureJSON(c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b.Write(bytes.TrimSpace(one))
+			b.WriteByte('\n')
+		}
+		return b.String()
+	}
+	compare := func(before, after string) (*Comparison, error) {
+		a, err := ReadSide("a.json", []byte(before))
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := ReadSide("b.json", []byte(after))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return Compare(a, b)
+	}
+	c, err := compare(lines(1, "old/x.csv", "old/y.csv", "old/z.csv"), lines(0.5, "new/y.csv", "new/x.csv"))
+	if err != nil || len(c.Units) != 2 || len(c.OnlyA) != 1 || c.OnlyA[0] != "z.csv, CH1" || len(c.OnlyB) != 0 {
+		t.Fatalf("%+v, %v", c, err)
+	}
+	// y is 2 before and 0.5 after, x 1 and 1.
+	for i, want := range []float64{-12.0412, 0} {
+		for _, x := range c.Units[i].Changes {
+			if x.Key == "ripple_pp_v" && math.Abs(*x.DB-want) > 1e-3 {
+				t.Errorf("%s: %.3f dB, want %.3f", c.Units[i].Key, *x.DB, want)
+			}
+		}
+	}
+	var w bytes.Buffer
+	if err := WriteComparison(&w, c, TableOptions{Width: 80}); err != nil {
+		t.Fatal(err)
+	}
+	if s := w.String(); !strings.Contains(s, "\ny.csv, CH1\n") || strings.Contains(s, "→") {
+		t.Errorf("%s", s)
+	}
+	if c, err = compare(lines(1, "a.csv", "b.csv"), lines(1, "c.csv", "d.csv")); err != nil || len(c.Units) != 2 || len(c.Notes) != 1 {
+		t.Errorf("other names: %+v, %v", c, err)
+	}
+	if _, err = compare(lines(1, "a.csv", "b.csv"), lines(1, "c.csv")); err == nil {
+		t.Error("two captures against one of another name are compared")
+	}
+}
+
+// What changed beyond the uncertainty stands first, the most changed on top.
+func TestCompareChangedFirst(t *testing.T) {
+	db := func(v float64) *float64 { return &v }
+	got := changedFirst([]Change{{Key: "missing"}, {Key: "still", DB: db(1), UDB: 2}, {Key: "some", DB: db(3)}, {Key: "most", DB: db(-9), UDB: 1}})
+	if got[0].Key != "most" || got[1].Key != "some" || got[2].Key != "still" || got[3].Key != "missing" {
+		t.Errorf("%+v", got)
+	}
+	units := unitsChangedFirst([]UnitChange{{Key: "as before", Verdict: "pass", VerdictBefore: "pass"}, {Key: "moved", Verdict: "pass", VerdictBefore: "pass", MarginDB: db(4), MarginBeforeDB: db(1)}, {Key: "turned", Verdict: "fail", VerdictBefore: "pass"}})
+	if units[0].Key != "turned" || units[1].Key != "moved" {
+		t.Errorf("%+v", units)
+	}
+}
+
 func TestReadSideRefusesWhatIsNoResult(t *testing.T) {
 	for name, c := range map[string]struct{ text, want string }{
 		"empty":         {"", "no JSON at byte 0"},

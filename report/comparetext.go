@@ -1,9 +1,11 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"stillglow/analysis/figure"
 	"strings"
 )
@@ -25,14 +27,14 @@ func WriteComparison(w io.Writer, c *Comparison, opt TableOptions) error {
 	wrapTo(&b, "after:  "+isolate(c.B), width)
 	b.WriteByte('\n')
 	if len(c.Changes) > 0 {
-		writeColumns(&b, fit(changeColumns(c.Changes), width, 0), nil)
+		writeColumns(&b, fit(changeColumns(changedFirst(c.Changes)), width, 0), nil)
 	}
-	for i, u := range c.Units {
+	for i, u := range unitsChangedFirst(c.Units) {
 		if i > 0 {
 			b.WriteByte('\n')
 		}
-		wrapTo(&b, fmt.Sprintf("%s: %s", isolate(u.Key), verdictChange(&u)), width)
-		writeColumns(&b, fit(changeColumns(u.Changes), width, 0), nil)
+		wrapTo(&b, strings.TrimSuffix(fmt.Sprintf("%s: %s", isolate(u.Key), verdictChange(&u)), ": "), width)
+		writeColumns(&b, fit(changeColumns(changedFirst(u.Changes)), width, 0), nil)
 	}
 	b.WriteByte('\n')
 	wrapTo(&b, "A change below 0 dB is quieter. One in brackets is within the uncertainty of the two figures.", width)
@@ -49,19 +51,56 @@ func WriteComparison(w io.Writer, c *Comparison, opt TableOptions) error {
 	return err
 }
 
+// moved is by how many dB a figure changed beyond what the uncertainty of the two
+// could make; below zero for one that can't be compared.
+func moved(x Change) float64 {
+	switch {
+	case x.DB == nil:
+		return -1
+	case math.Abs(*x.DB) <= x.UDB:
+		return 0
+	}
+	return math.Abs(*x.DB)
+}
+
+// changedFirst puts what changed most ahead of what stayed.
+func changedFirst(changes []Change) []Change {
+	out := slices.Clone(changes)
+	slices.SortStableFunc(out, func(a, b Change) int { return cmp.Compare(moved(b), moved(a)) })
+	return out
+}
+
+// unitsChangedFirst puts units with another verdict ahead of the others, and those
+// whose worst margin moved most ahead of those where it stayed.
+func unitsChangedFirst(units []UnitChange) []UnitChange {
+	weight := func(u UnitChange) float64 {
+		w := 0.0
+		if u.MarginDB != nil && u.MarginBeforeDB != nil {
+			w = math.Abs(*u.MarginDB - *u.MarginBeforeDB)
+		}
+		if u.Verdict != u.VerdictBefore {
+			w += 1e6
+		}
+		return w
+	}
+	out := slices.Clone(units)
+	slices.SortStableFunc(out, func(a, b UnitChange) int { return cmp.Compare(weight(b), weight(a)) })
+	return out
+}
+
 // verdictChange is "near miss, -4.1 dB → pass, +3.2 dB".
 func verdictChange(u *UnitChange) string {
 	side := func(verdict string, db *float64) string {
 		if db == nil {
-			return verdict
+			return verdict // "" for a capture, which has none
 		}
 		return verdict + ", worst margin " + dbText(*db)
 	}
 	before, after := side(u.VerdictBefore, u.MarginBeforeDB), side(u.Verdict, u.MarginDB)
-	if before == after {
+	if before == after && after != "" {
 		return after + ", as before"
 	}
-	return before + " → " + after
+	return strings.Trim(before+" → "+after, " →")
 }
 
 func changeColumns(changes []Change) []column {

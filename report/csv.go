@@ -24,11 +24,11 @@ func (r *Report) CSV() ([]byte, error) {
 		"why", "rated_v", "rated_a", "loaded_dc_v", "loaded_dc_u_v", "output_ohm"}
 	for _, l := range r.Target.Limits {
 		if l.Criterion != target.Mask {
-			head = append(head, string(l.Criterion))
+			head = append(head, string(l.Criterion), uncertaintyColumn(string(l.Criterion)))
 		}
 		head = append(head, string(l.Criterion)+"_margin_db")
 	}
-	head = append(head, "dropper", "dropper_ohm", "dropper_w", "heater_v", "heater_load_a", "post_filter",
+	head = append(head, "switching_hz", "switching_u_hz", "dropper", "dropper_ohm", "dropper_w", "heater_v", "heater_load_a", "post_filter",
 		"captures", "cautions", "lower_bounds", "not_measured", "date", "invented", "state", "state_date", "counts_in_brand", "common_mode")
 	if err := w.Write(head); err != nil {
 		return nil, err
@@ -55,9 +55,9 @@ func (r *Report) csvRow(i int) []string {
 	var missing, bounds []string
 	for _, l := range r.Target.Limits {
 		m := marginOf(e, l.Criterion)
-		figure, margin := "", ""
+		figure, u, margin := "", "", ""
 		if m != nil && m.Covered {
-			figure, margin = csvFigure(m.Figure), csvNumber(m.DB)
+			figure, u, margin = csvFigure(m.Figure), csvPositive(m.Figure.U), csvNumber(m.DB)
 			if m.Figure.LowerBound {
 				bounds = append(bounds, string(l.Criterion))
 			}
@@ -65,10 +65,12 @@ func (r *Report) csvRow(i int) []string {
 			missing = append(missing, string(l.Criterion)+": "+m.Reason)
 		}
 		if l.Criterion != target.Mask {
-			row = append(row, figure)
+			row = append(row, figure, u)
 		}
 		row = append(row, margin)
 	}
+	f := switchingOf(u)
+	row = append(row, csvFigure(f), csvPositive(f.U))
 	if _, part := bestPart(u.Plan); part != nil {
 		row = append(row, csvText(part.Label), csvPositive(part.Ohm), csvPositive(part.W), csvPositive(part.HeaterV),
 			csvPositive(part.LoadA))
@@ -90,6 +92,31 @@ func (r *Report) csvRow(i int) []string {
 	}
 	return append(row, csvText(parts), csvText(strings.Join(files, "; ")), csvText(strings.Join(cautions, "; ")), strings.Join(bounds, "; "),
 		csvText(strings.Join(missing, "; ")), csvText(r.Date), strconv.FormatBool(r.Invented), stateKey(e.Unit.State), csvText(e.Unit.Date), strconv.FormatBool(!e.Aside), string(e.Common))
+}
+
+// uncertaintyColumn names the column of a figure's expanded uncertainty: "_u" ahead
+// of the unit, as in loaded_dc_u_v.
+func uncertaintyColumn(key string) string {
+	for _, unit := range []string{"_v_per_rthz", "_per_s", "_hz", "_v"} {
+		if name, ok := strings.CutSuffix(key, unit); ok {
+			return name + "_u" + unit
+		}
+	}
+	return key + "_u"
+}
+
+// switchingOf is the switching frequency that a unit's captures give most exactly.
+func switchingOf(u *Unit) figure.Figure {
+	var best figure.Figure
+	for _, c := range u.Captures {
+		if c.M == nil || !c.M.SwitchingHz.Known {
+			continue
+		}
+		if f := c.M.SwitchingHz; !best.Known || f.U < best.U && f.U > 0 {
+			best = f
+		}
+	}
+	return best
 }
 
 // marginOf is the unit's margin on a criterion, nil when it has none.

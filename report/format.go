@@ -229,13 +229,15 @@ func isolate(s string) string {
 	return s
 }
 
-// shorten cuts s to n runes with an ellipsis.
+// shorten cuts s to n runes with an ellipsis in its middle: a unit's mark and a
+// file's ending stand at the end.
 func shorten(s string, n int) string {
 	if utf8.RuneCountInString(s) <= n {
 		return s
 	}
 	r := []rune(s)
-	return strings.TrimRight(string(r[:n-1]), " ") + "…"
+	tail := n / 3
+	return strings.TrimRight(string(r[:n-1-tail]), " ") + "…" + strings.TrimLeft(string(r[len(r)-tail:]), " ")
 }
 
 // unitName is brand, model and mark in one line, told apart where two units

@@ -11,6 +11,7 @@ import (
 // labelView is one label: brand, mark, verdict, ripple, spikes, date.
 type labelView struct {
 	Name, Shape, Verdict, Margin, Date, Target string
+	Doubt                                      string // why the figures below are not to be trusted, "" where they are
 	Rows                                       []pair
 	Invented                                   bool
 }
@@ -61,16 +62,23 @@ func (r *Report) Labels() ([]byte, error) {
 func (r *Report) label(i int) labelView {
 	u := &r.Units[i]
 	e := &u.Eval
-	v := labelView{Name: shorten(unitName(e.Unit), 80), Shape: shape(e.Verdict), Verdict: string(e.Verdict), Date: clean(r.Date),
+	v := labelView{Name: shorten(unitName(e.Unit), 52), Shape: shape(e.Verdict), Verdict: string(e.Verdict), Date: clean(r.Date),
 		Target: orText(clean(r.Target.Title), clean(r.Target.Name)), Invented: r.Invented}
-	if m := worstMargin(e); m != nil {
+	mark := ""
+	switch e.Verdict {
+	case target.Retake:
+		v.Doubt, mark = "in doubt, capture again", " ?"
+	case target.Open:
+		v.Doubt = "not all measured"
+	}
+	if m := worstMargin(e); m != nil && v.Doubt == "" {
 		v.Margin = strings.TrimSpace(marginText(m) + " " + shortName(m.Limit))
 	}
 	for _, c := range []target.Criterion{target.RipplePP, target.FoldedRipple, target.SpikePeak, target.MainsLine, target.Noise} {
 		if m := marginOf(e, c); m != nil && len(v.Rows) < 3 {
 			text := "not measured"
 			if m.Covered {
-				text = figureText(m.Figure, m.Limit.Unit)
+				text = figureText(m.Figure, m.Limit.Unit) + mark
 			}
 			v.Rows = append(v.Rows, pair{shortName(m.Limit), text})
 		}

@@ -7,6 +7,8 @@ import (
 	"encoding/base64"
 	"fmt"
 	"html/template"
+	"math"
+	"slices"
 	"strings"
 
 	"stillglow/analysis/target"
@@ -24,7 +26,8 @@ const (
 	liveColumns    = 1500
 	waveColumns    = 4800 // of the live waveforms
 	pageBytes      = 2_900_000
-	leastShare     = 0.15
+	leastShare     = 0.1
+	unitsInFull    = 20.0 // so many fit with curves in full; drawing them for more would be thrown away
 	openUnitsBelow = 2 // a page of a single unit shows it open
 )
 
@@ -45,7 +48,8 @@ func (r *Report) HTML() ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	for share := 1.0; ; share *= 0.75 {
+	share := math.Min(1, unitsInFull/math.Max(1, float64(len(r.Units))))
+	for {
 		v, err := r.view(share)
 		if err != nil {
 			return nil, err
@@ -54,9 +58,11 @@ func (r *Report) HTML() ([]byte, error) {
 		if err := t.Execute(&b, v); err != nil {
 			return nil, err
 		}
-		if b.Len() <= pageBytes || share*0.75 < leastShare {
+		if b.Len() <= pageBytes || share <= leastShare {
 			return b.Bytes(), nil
 		}
+		// Much of a page doesn't shrink with its curves, so aim lower than in proportion.
+		share = math.Max(leastShare, share*math.Min(0.85, 0.8*pageBytes/float64(b.Len())))
 	}
 }
 
@@ -109,6 +115,8 @@ type view struct {
 	CommonPlot              template.HTML
 	TargetTitle, TargetText string
 	Limits                  []limitView
+	LimitNotes              []string // sources, numbered
+	TargetMarks             string
 	TargetAssumptions       []string
 	Rules                   []string // how margins are computed and units ordered
 	Setup                   []pair
@@ -137,7 +145,10 @@ type barKey struct {
 
 type brandView struct{ Name, Passing, Share, Median, Best, Worst, More string }
 
-type limitView struct{ Name, Limit, Need, Source string }
+type limitView struct {
+	Name, Limit, Need string
+	Source            int // number of its note
+}
 
 // verdictOrder is the order of the filter boxes and of sorting by verdict.
 var verdictOrder = []target.Verdict{target.Pass, target.NearMiss, target.Fail, target.Open, target.Retake}
@@ -165,8 +176,9 @@ func (r *Report) view(share float64) (*view, error) {
 	v := &view{sealed: seal(uplotCSS+css, js...), Title: orText(clean(r.Title), "Heater supplies measured"), Answer: r.Answer(),
 		Safety: safety(), Version: clean(r.ToolVersion), Date: clean(r.Date), Cautions: r.Cautions,
 		TargetTitle: orText(clean(r.Target.Title), clean(r.Target.Name)), TargetText: clean(r.Target.Description),
-		TargetAssumptions: r.Target.Assumptions,
+		TargetAssumptions: markedAll(r.Target.Assumptions),
 		Rules:             []string{target.MarginRule, target.RankRule, target.BrandRule}}
+	v.TargetMarks = MarkNote(v.TargetAssumptions...)
 	v.Scripts = template.HTML(`<script type="application/json" id="data">`+string(data)+"</script>\n") + v.Scripts
 	for _, s := range []string{r.Workshop, r.Date, r.Instrument} {
 		if s = clean(s); s != "" {
@@ -191,7 +203,13 @@ func (r *Report) view(share float64) (*view, error) {
 	}
 	for i, l := range r.Target.Limits {
 		v.BarKey = append(v.BarKey, barKey{i + 1, shortName(l)})
-		v.Limits = append(v.Limits, limitView{longName(l), limitText(l), needText(l), clean(l.Source)})
+		source := clean(l.Source)
+		at := slices.Index(v.LimitNotes, source)
+		if at < 0 {
+			at = len(v.LimitNotes)
+			v.LimitNotes = append(v.LimitNotes, source)
+		}
+		v.Limits = append(v.Limits, limitView{longName(l), limitText(l), needText(l), at + 1})
 	}
 	for _, b := range r.Brands {
 		v.OneHalf = v.OneHalf || b.OneHalf
@@ -210,7 +228,9 @@ func (r *Report) view(share float64) (*view, error) {
 		svg := template.HTML(g.Inline(p.alt))
 		switch p.kind {
 		case "brands":
-			v.BrandPlot = template.HTML(`<figure class="fig"><div class="pan" tabindex="0" role="group" aria-label="plot of the brands, scrolls sideways where the screen is narrow">`) + svg + `</div></figure>`
+			phone := brandFigure(r, true)
+			phone.Footer = g.Footer
+			v.BrandPlot = `<figure class="fig"><div class="widescreen">` + svg + `</div><div class="narrowscreen">` + template.HTML(phone.Inline(p.alt)) + `</div></figure>`
 		case "overlay":
 			v.Overlay = svg
 		case "common-mode":

@@ -24,6 +24,7 @@ type planView struct {
 	Others, Assumptions []string
 
 	Alternatives []alternativeView
+	MarkNote     string   // explains the signs, "" where there are none
 	Better       string   // which way is the better engineering
 	Shopping     []string // all there is to buy
 	Protection   []string // fuses and heater-cathode limits, or why there are none
@@ -122,6 +123,7 @@ func planWords(u *Unit) *planView {
 		}
 	}
 	if best == nil {
+		v.mark()
 		return v
 	}
 	v.Arrangement, v.Exact = clean(best.Name), clean(best.Exact)
@@ -145,7 +147,26 @@ func planWords(u *Unit) *planView {
 		v.Notes = append(v.Notes, sentence("ripple: "+clean(best.RippleHint)))
 	}
 	v.Split = v.cornerViews(p.StringSplit)
+	v.mark()
 	return v
+}
+
+// mark puts signs in place of "from memory" and "common practice, no source", and
+// explains them once.
+func (v *planView) mark() {
+	for _, list := range []*[]string{&v.Warnings, &v.Hints, &v.CornerNotes, &v.Notes, &v.Others, &v.Assumptions, &v.Shopping, &v.Protection} {
+		*list = markedAll(*list)
+		v.MarkNote += MarkNote(*list...)
+	}
+	for i := range v.Rows {
+		v.Rows[i].V = Marked(v.Rows[i].V)
+		v.MarkNote += MarkNote(v.Rows[i].V)
+	}
+	for i := range v.Alternatives {
+		v.Alternatives[i].What = Marked(v.Alternatives[i].What)
+		v.MarkNote += MarkNote(v.Alternatives[i].What)
+	}
+	v.MarkNote = MarkNote(v.MarkNote)
 }
 
 // fitting adds what to buy, what protects it, how it is wired and what else

@@ -72,7 +72,7 @@ type captureView struct {
 func (r *Report) unitView(i int, columns []target.Limit) unitView {
 	u := &r.Units[i]
 	e := &u.Eval
-	v := unitView{Index: i, Position: i + 1, Rank: rankText(r, i), Name: shorten(unitName(e.Unit), 320), Brand: clean(e.Unit.Brand),
+	v := unitView{Index: i, Position: i + 1, Rank: rankText(r, i), Name: shorten(unitName(e.Unit), 120), Brand: clean(e.Unit.Brand),
 		Verdict: string(e.Verdict), Class: verdictClass(e.Verdict), Shape: shape(e.Verdict), Worst: "not measured",
 		WorstSort: "", Bars: template.HTML(marginBars(e)), Spark: template.HTML(sparkline(u)), Open: len(r.Units) < openUnitsBelow,
 		Why: clean(e.RankText()), WouldFlip: clean(e.WouldFlip), UnitNote: clean(e.Unit.Note), Cautions: e.Cautions}
@@ -239,6 +239,9 @@ func filterWords(u *Unit) *filterView {
 			dbText(m.DB), dbText(after.DB)})
 	}
 	v.Notes = append(cleanAll(a.Best.Warnings), cleanAll(nonEmpty(a.CommonMode))...)
+	if a.Best.Circuit.HasElectrolytic() {
+		v.Notes = append(v.Notes, CapSafety())
+	}
 	return v
 }
 

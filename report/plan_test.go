@@ -53,7 +53,7 @@ func TestPageShowsTheWholeHeaterPlan(t *testing.T) {
 	hasRow(t, corners, "cold start|12AU7|2.10 V|–|3.90 A|12.0 W|–|")
 	text := html.UnescapeString(string(page))
 	p := r.Units[0].Plan
-	for _, s := range [][]string{p.Hints, p.Warnings, p.Arrangements[0].Warnings, p.Arrangements[1].Warnings, p.Assumptions, heater.SafetyCautions(),
+	for _, s := range [][]string{p.Hints, p.Warnings, p.Arrangements[0].Warnings, p.Arrangements[1].Warnings, p.Assumptions, heater.DropperCautions(),
 		{p.BestWhy, p.Headroom, p.ColdRides, "nothing in the way of the current: fit a fuse", "6.1 s to 90 % and 9.4 s to 99 %"}} {
 		for _, want := range s {
 			if !strings.Contains(text, want) && !strings.Contains(text, sentence(want)) {

@@ -16,8 +16,9 @@ import (
 const brandLimit = 12
 
 // brandFigure is the strip plot: every unit's worst margin, a row per brand,
-// with median and spread, and how many pass.
-func brandFigure(r *Report) *canvas.Drawing {
+// with median and spread (1.4826 MAD), and how many pass. narrow is for a phone:
+// names and words stand over and under the row.
+func brandFigure(r *Report, narrow bool) *canvas.Drawing {
 	n := min(len(r.Brands), brandLimit)
 	if n == 0 {
 		return nil
@@ -26,7 +27,10 @@ func brandFigure(r *Report) *canvas.Drawing {
 	p.Y.Min, p.Y.Max = -0.6, float64(n)-0.4
 	p.Y.LineStyle.Width = 0
 	p.Y.Tick.LineStyle.Width = 0
-	p.Y.Tick.Marker = brandTicks{r, n}
+	if p.Y.Tick.Marker = (brandTicks{r, n}); narrow {
+		p.Y.Tick.Marker = noTicks{}
+		p.Y.Tick.Length = 0
+	}
 	p.X.Min, p.X.Max = -1, 1
 	for _, b := range r.Brands[:n] {
 		for _, v := range append(append([]float64(nil), b.UnitWorstDB...), b.UndecidedDB...) {
@@ -39,7 +43,16 @@ func brandFigure(r *Report) *canvas.Drawing {
 		}
 	}
 	widen(&p.X, 0.08)
-	p.X.Max += (p.X.Max - p.X.Min) * 0.28 // room for the words at the right
+	if !narrow {
+		// Room for the words at the right, as the plot's own font measures them.
+		st, words, names := canvas.TextStyle(9.5, canvas.Ink), vg.Length(0), vg.Length(0)
+		for _, b := range r.Brands[:n] {
+			words = max(words, st.Width(brandWords(b)))
+			names = max(names, canvas.TextStyle(10, canvas.Ink).Width(brandName(b)))
+		}
+		share := min(0.6, float64((words+18)/(canvas.Width-names-40)))
+		p.X.Max += (p.X.Max - p.X.Min) * share / (1 - share)
+	}
 	p.Add(grid{}, zeroLine{})
 	for i, b := range r.Brands[:n] {
 		row := float64(n - 1 - i)
@@ -71,11 +84,32 @@ func brandFigure(r *Report) *canvas.Drawing {
 			p.Add(curveOnly{curve{x: []float64{b.MedianDB, b.MedianDB}, y: []float64{row - 0.3, row + 0.3},
 				line: draw.LineStyle{Color: canvas.Ink, Width: vg.Points(1.6)}}})
 		}
-		p.Add(note{x: p.X.Max, y: row, xAlign: draw.XRight, yAlign: draw.YCenter, color: canvas.Ink,
-			text: fmt.Sprintf("%s (%s)", passText(b), shareText(b))})
+		if narrow {
+			p.Add(note{x: p.X.Min, y: row + 0.44, xAlign: draw.XLeft, yAlign: draw.YTop, color: canvas.Ink, text: brandName(b)},
+				note{x: p.X.Max, y: row - 0.5, xAlign: draw.XRight, yAlign: draw.YBottom, color: canvas.SoftInk, text: brandWords(b)})
+			continue
+		}
+		p.Add(note{x: p.X.Max, y: row, xAlign: draw.XRight, yAlign: draw.YCenter, color: canvas.Ink, text: brandWords(b)})
 	}
-	return &canvas.Drawing{Panels: []*plot.Plot{p}, Footer: "dot: unit inside; cross: over; ring: undecided; bar: median; band: spread (1.4826 MAD); share of the brand's judged units, 95 % interval"}
+	d := &canvas.Drawing{Panels: []*plot.Plot{p}, Footer: "dot: passes; cross: over a limit; ring: undecided; thin bar: median; band: spread of the units; in brackets the likely pass rate of the brand (95 %)"}
+	if narrow {
+		d.W, d.H = narrowWidth, vg.Length(56*n+70)
+	}
+	return d
 }
+
+// narrowWidth is that of a picture for a phone: text keeps the size of the page's.
+const narrowWidth = vg.Length(340)
+
+func brandName(b target.Brand) string { return canvas.Text(shorten(clean(b.Name), 24)) }
+
+// brandWords is "4 of 5 pass (28 to 99 %)".
+func brandWords(b target.Brand) string { return fmt.Sprintf("%s (%s)", passText(b), shareText(b)) }
+
+// noTicks leaves an axis bare.
+type noTicks struct{}
+
+func (noTicks) Ticks(_, _ float64) []plot.Tick { return nil }
 
 // passText is "4 of 5 pass", or "0 of 1 pass, 2 undecided".
 func passText(b target.Brand) string {
@@ -112,7 +146,7 @@ type brandTicks struct {
 func (t brandTicks) Ticks(_, _ float64) []plot.Tick {
 	var out []plot.Tick
 	for i, b := range t.r.Brands[:t.n] {
-		out = append(out, plot.Tick{Value: float64(t.n - 1 - i), Label: canvas.Text(shorten(clean(b.Name), 24))})
+		out = append(out, plot.Tick{Value: float64(t.n - 1 - i), Label: brandName(b)})
 	}
 	return out
 }

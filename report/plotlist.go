@@ -40,7 +40,7 @@ func (r *Report) plotList() []plotSpec {
 		out = append(out, s)
 	}
 	add(plotSpec{name: "brands", kind: "brands", unit: -1, inLog: true, caption: "Brands: worst margin of every unit",
-		alt: brandsAlt(r)}, len(r.Brands) > 0, func(int) *canvas.Drawing { return brandFigure(r) })
+		alt: brandsAlt(r)}, len(r.Brands) > 0, func(int) *canvas.Drawing { return brandFigure(r, false) })
 	withSpectrum := 0
 	for i := range r.Units {
 		if len(spectra(r.Units[i].Captures)) > 0 {

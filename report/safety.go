@@ -7,7 +7,6 @@ import "stillglow/analysis/heater"
 const (
 	GroundSafety = "Clip the ground only to a point that you have measured to be floating or at earth; join grounds with everything unplugged."
 	LeakSafety   = "The output of a double-insulated brick floats near half the mains voltage at small leakage current: you feel it, and it can harm a scope's input, a sound card or a valve's heater-cathode insulation at first touch."
-	CapSafety    = "An electrolytic connected the wrong way round, over its volts or beside a hot part vents or bursts: mind its +, take the rated volts named or more, keep it clear of the dropper, and shield your eyes at the first switch-on."
 	HTSafety     = "High tension stays after switch-off: bleed the capacitors through a resistor and check with a meter that they are empty before you touch anything."
 	CommonSafety = "For common mode join everything with the plug out and the preamp unconnected; bleed the output first over 100 kΩ to earth and read the volts there: more than 25 V AC is more than a double-insulated supply may leak, and ends the measurement."
 	CodesSafety  = "Local codes and licensed practice decide, not this tool."
@@ -15,19 +14,21 @@ const (
 
 // safetyNotes are the usual cautions of this work.
 var safetyNotes = []string{
-	"The inside of a supply and of a valve amplifier is at mains and high voltage, also for minutes after switch-off. Leave it closed unless you are trained for it. " + CodesSafety,
+	"The inside of a supply and of a valve amplifier is at mains and high voltage, also for minutes after switch-off. Leave it closed unless you are trained for it.",
 	"The ground clip of a mains-powered scope is at mains earth, and so is the input of a sound card in an earthed computer. " + GroundSafety + " Never lift the scope's own earth.",
 	LeakSafety,
 	CommonSafety,
 	HTSafety,
-	CapSafety,
 }
+
+// CapSafety goes wherever an electrolytic is recommended.
+func CapSafety() string { return sentence(heater.CapCaution) }
 
 // safety adds what the heater plan says of droppers, hot parts and valves.
 func safety() []string {
 	out := append([]string(nil), safetyNotes...)
-	for _, s := range heater.SafetyCautions() {
+	for _, s := range heater.DropperCautions() {
 		out = append(out, sentence(s))
 	}
-	return out
+	return append(out, CodesSafety)
 }

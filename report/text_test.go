@@ -110,6 +110,19 @@ func TestTableTellsVerdictsByShapeAndWord(t *testing.T) {
 	}
 }
 
+// What is cut of a long name is its middle: the mark stands at the end.
+func TestShortenKeepsTheMark(t *testing.T) {
+	for _, c := range []struct {
+		in   string
+		n    int
+		want string
+	}{{"short", 5, "short"}, {"Marlpit Heater supply with a long name #12", 24, "Marlpit Heater…name #12"}, {"äöüäöüäöü", 6, "äöü…öü"}} {
+		if got := shorten(c.in, c.n); got != c.want || len([]rune(got)) > c.n {
+			t.Errorf("%q to %d: %q, want %q", c.in, c.n, got, c.want)
+		}
+	}
+}
+
 func TestCSVDisarmsFormulasAndKeepsNumbers(t *testing.T) {
 	r := fixture(9)
 	r.Units[0].Eval.Unit.Brand = "=HYPERLINK(\"http://x\")"

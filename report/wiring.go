@@ -179,7 +179,7 @@ func wiringBody(p *heater.Plan, a *filter.Advice, title string) (body string, wi
 	}
 	w := &wiring{x: wireLeft}
 	fmt.Fprintf(&w.b, `<g stroke="currentColor" stroke-width="1.6" fill="none" font-family="sans-serif" font-size="14">`)
-	w.text(20, 30, "start", clean(title))
+	w.text(20, 30, "start", shorten(clean(title), 64))
 	fmt.Fprintf(&w.b, `<rect x="20" y="%g" width="110" height="%g" fill="none"/>`, wireTop-30, wireBottom-wireTop+60)
 	w.text(75, (wireTop+wireBottom)/2-8, "middle", "DC supply")
 	w.text(75, (wireTop+wireBottom)/2+10, "middle", fmt.Sprintf("%.3g V", p.Supply.Volts))

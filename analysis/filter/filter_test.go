@@ -408,9 +408,14 @@ func TestWarnings(t *testing.T) {
 			t.Errorf("%s: %q", name, r.Warnings)
 		}
 	}
-	quiet := Circuit{Topology: RC, ROhm: 1.3, LoadOhm: 10, C1: Capacitor{F: 1000e-6, ESROhm: 0.04, Kind: Electrolytic}}
+	quiet := Circuit{Topology: RC, ROhm: 1.3, LoadOhm: 10, C1: Capacitor{F: 47e-6, ESROhm: 0.04, Kind: Electrolytic}}
 	if r, _ := Predict(context.Background(), in, quiet); len(r.Warnings) != 0 {
 		t.Errorf("a plain RC: %q", r.Warnings)
+	}
+	// A larger one is no trouble, but what it draws is told.
+	quiet.C1.F = 1000e-6
+	if r, _ := Predict(context.Background(), in, quiet); len(r.Warnings) != 1 || !strings.HasPrefix(r.Warnings[0], "inrush: 1000 µF draws up to ") {
+		t.Errorf("a plain RC of 1000 µF: %q", r.Warnings)
 	}
 }
 

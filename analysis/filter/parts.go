@@ -104,7 +104,7 @@ func DefaultCatalogue() Catalogue {
 }
 
 // CostOrder says how a search tells cheap from dear.
-const CostOrder = "fewer parts first; then a coil counts more than a capacitor, a polymer more than an electrolytic, a ceramic without leads more than one with; then the smaller values; and only sets that keep their promise with the capacitors' ESR doubled and their value 20 % down"
+const CostOrder = "fewer parts first; then a coil counts more than a capacitor, a polymer more than an electrolytic, a ceramic without leads more than one with; then the smaller values; and only sets that still pass with the capacitors' ESR doubled and their value down by 20 %"
 
 // cost of a part set: 1000 a part, then 100 a coil, 40 and 20 for polymer and
 // ceramic, then ten a decade of value. The dropper is there anyway.
@@ -204,6 +204,16 @@ func (c Circuit) seriesWords(loadA float64) string {
 	return series + " in series (part of the dropper)"
 }
 
+// HasElectrolytic tells whether a capacitor with a + is among the parts.
+func (c Circuit) HasElectrolytic() bool {
+	for _, p := range []Capacitor{c.C1, c.C2} {
+		if p.F > 0 && (p.Kind == Electrolytic || p.Kind == Polymer) {
+			return true
+		}
+	}
+	return c.CDampF > 0
+}
+
 // words names a capacitor as it is bought and fitted.
 func (p Capacitor) words(mostV float64, where string) string {
 	printed, counted, rated := p.F, "", ratedVolts(mostV)
@@ -218,7 +228,7 @@ func (p Capacitor) words(mostV float64, where string) string {
 	if kind == Electrolytic {
 		kind = "low-impedance electrolytic"
 	}
-	return fmt.Sprintf("%s %.3g V 105 °C %s capacitor %s, its + to the positive wire and away from the dropper (ESR at most %s at 100 kHz; counted on %s, ESL %s)",
+	return fmt.Sprintf("%s %.3g V 105 °C %s capacitor %s, its + to the positive wire and away from the dropper (ESR at most %s at 100 kHz; %s assumed, ESL %s)",
 		si(printed, "F"), rated, kind, where, si(wornESR*p.ESROhm, "Ω"), si(p.ESROhm, "Ω"), si(p.ESLH, "H"))
 }
 

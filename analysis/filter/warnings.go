@@ -14,6 +14,8 @@ import (
 // source).
 const (
 	maxStartF      = 2200e-6 // what small bricks usually start into, farads
+	startWorthF    = 100e-6  // less is charged before any supply notices
+	mostBrickA     = 20.0    // no small brick gives more, however small the resistance
 	loopLowHz      = 500.0   // where a supply's control loop has its bandwidth
 	loopHighHz     = 30e3
 	peakWorthDB    = 1.0  // a resonance below this harms nothing
@@ -36,6 +38,8 @@ func warnings(r Result, in Input, volts float64) []string {
 	} else if total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF; total > maxStartF {
 		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
 		w = append(w, fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, beside the cold heaters; small bricks usually start into %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F")))
+	} else if total >= startWorthF {
+		w = append(w, inrushWords(c, total, volts))
 	}
 	if r.PeakDB > peakWorthDB {
 		at := fmt.Sprintf("resonance: %.1f dB louder at %s", r.PeakDB, target.HzText(r.PeakHz))
@@ -87,6 +91,17 @@ func warnings(r Result, in Input, volts float64) []string {
 		}
 	}
 	return unique(w)
+}
+
+// inrushWords says what charging the capacitors asks of a supply that usually
+// starts into them.
+func inrushWords(c Circuit, total, volts float64) string {
+	ohm := c.ROhm + c.L.DCROhm + c.SourceOhm + math.Max(c.C1.ESROhm, c.C2.ESROhm)
+	draws := "draws as much as the supply gives"
+	if peak := volts / ohm; c.Topology != CLC && peak < mostBrickA {
+		draws = fmt.Sprintf("draws up to %.1f A", peak)
+	}
+	return fmt.Sprintf("inrush: %s %s at switch-on until it is charged, beside the cold heaters; small bricks usually start into %s (from memory): try it with everything cold", si(total, "F"), draws, si(maxStartF, "F"))
 }
 
 func unique(list []string) []string {

@@ -67,7 +67,7 @@ func (p *Plan) alternatives(z sizing) {
 		better = AltRegulator
 		p.Better = fmt.Sprintf("the regulator: it holds the heaters within ±%g %% whatever the supply, the parts and a pulled valve do, and takes much of the ripple too", 100*regulatorTol)
 	default:
-		p.Better = "a supply of fewer volts: a regulator here would want a large heat sink, and a dropper's worst cases are outside the limits"
+		p.Better = "a supply of fewer volts: a regulator here would need a large heat sink, and a dropper's worst cases are outside the limits"
 	}
 	for i := range p.Alternatives {
 		p.Alternatives[i].Better = p.Alternatives[i].Kind == better
@@ -101,7 +101,7 @@ func (z sizing) regulator(p *Plan) (Alternative, bool) {
 	}
 	a := Alternative{Kind: AltRegulator, HeatW: high}
 	if low < drop {
-		a.What = fmt.Sprintf("no linear regulator: at the supply's low end %s are left across it, and a low-dropout one wants %s", volts3(math.Max(0, low)), volts(lowDropoutV))
+		a.What = fmt.Sprintf("no linear regulator: at the supply's low end %s are left across it, and a low-dropout one needs %s", volts3(math.Max(0, low)), volts(lowDropoutV))
 		return a, false
 	}
 	sink := (junctionC-z.opt.AmbientC)/high - caseKPerW

@@ -120,7 +120,7 @@ func rewireWhy(z sizing) string {
 	if z.availV < 2*z.load.Volts {
 		return fmt.Sprintf("%s is under two heaters one after the other (%s)", volts(z.availV), volts(2*z.load.Volts))
 	}
-	return "a string wants two or more equal valves"
+	return "a string needs two or more equal valves"
 }
 
 // rewire puts equal valves in strings as long as the supply's volts take. The
@@ -179,7 +179,7 @@ func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) 
 	}
 	var words []string
 	for _, s := range slots {
-		words = append(words, fmt.Sprintf("%s %s", ohms(s.exact), s.what))
+		words = append(words, fmt.Sprintf("%s for %s", ohms(s.exact), s.what))
 	}
 	a.Exact = strings.Join(words, ", ")
 	for _, s := range slots {
@@ -226,9 +226,9 @@ func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) 
 func (s slot) impractical() string {
 	switch {
 	case s.exact < smallestOhm:
-		return fmt.Sprintf("%s would want %s, under the smallest standard value of %s: leads and sockets decide there", s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm))
+		return fmt.Sprintf("%s would need %s, under the smallest standard value of %s: leads and sockets decide there", s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm))
 	case s.exact > largestOhm:
-		return fmt.Sprintf("%s would want %s, which is no heater dropper", s.what, ohms(s.exact))
+		return fmt.Sprintf("%s would need %s, which is no heater dropper", s.what, ohms(s.exact))
 	}
 	return ""
 }

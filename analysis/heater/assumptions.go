@@ -42,12 +42,23 @@ func (p *Plan) assume(z sizing) {
 // SafetyCautions are the lines that go with every dropper, on screen and on
 // paper.
 func SafetyCautions() []string {
+	return append(DropperCautions(),
+		"mains and valve high tension kill: unplug, discharge the capacitors and check with the meter before you touch",
+		"local codes and licensed practice decide, not this tool")
+}
+
+// CapCaution goes with every electrolytic that is recommended (common practice, no
+// source).
+const CapCaution = "an electrolytic connected the wrong way round, over its volts or beside a hot part vents or bursts: mind its +, take the rated volts named or more, keep it clear of the dropper, and shield your eyes at the first switch-on"
+
+// DropperCautions are those of the SafetyCautions that are about the heater supply
+// itself.
+func DropperCautions() []string {
 	return []string{
 		"dropper resistors run hot enough to burn skin and melt insulation: lift them off the board, give them air",
 		"measure the heater volts at the socket pins, all valves in and warm, before you trust any figure here",
 		"never pull or fit a valve under power where a dropper is shared",
 		"never put two supplies in parallel: they do not share the load, and one carries it all; give each its own valves",
-		"mains and valve high tension kill: unplug, discharge the capacitors and check with the meter before you touch",
-		"local codes and licensed practice decide, not this tool",
+		CapCaution,
 	}
 }

@@ -138,7 +138,7 @@ func TestHeadroomAndColdStart(t *testing.T) {
 		rated float64
 		ok    bool
 		word  string
-	}{{2, true, "inside the 80 % rule"}, {1.2, false, "over the 80 % rule"}, {1, false, "overloaded"}, {0, false, "not given"}} {
+	}{{2, true, "within the 80 % rule"}, {1.2, false, "over the 80 % rule"}, {1, false, "overloaded"}, {0, false, "not given"}} {
 		p := plan(t, "2x12AU7,1x6N2P", Supply{Volts: 7, RatedA: c.rated}, Options{})
 		near(t, "most amps", p.HighA, high, 1e-9)
 		near(t, "least amps", p.LowA, 0.6*0.93+0.34*0.926, 1e-9)
@@ -156,7 +156,7 @@ func TestHeadroomAndColdStart(t *testing.T) {
 		}
 	}
 	rides := plan(t, "12AX7", Supply{Volts: 12, RatedA: 1}, Options{})
-	if !strings.Contains(rides.ColdRides, "rides it") {
+	if !strings.Contains(rides.ColdRides, "is within the rated 1 A") {
 		t.Error(rides.ColdRides)
 	}
 	if p := plan(t, "4x6N6P", Supply{Volts: 6.6, RatedA: 4}, Options{}); !strings.Contains(p.ColdRides, "may never start") {
@@ -206,7 +206,7 @@ func TestRewiredStrings(t *testing.T) {
 		}
 	}
 	// (15 - 12.6) V over 0.3 A for the string, (15 - 6.3) V over 0.3 A alone.
-	if a.Exact != "8 Ω string of 2x12AU7, 29 Ω each 12AU7" {
+	if a.Exact != "8 Ω for string of 2x12AU7, 29 Ω for each 12AU7" {
 		t.Errorf("exact %q", a.Exact)
 	}
 	part := a.Parts[a.Best]

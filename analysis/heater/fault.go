@@ -123,7 +123,7 @@ func (z sizing) fuses(l layout) []Fuse {
 		case rating > 0:
 			f.Why = fmt.Sprintf("%s, and a shorted heater draws %s", carries, amps(b.short))
 		default:
-			f.Why = fmt.Sprintf("no fuse value clears this: one that carries %s warm and %s cold is T %s or more and wants %s to open, and a shorted heater draws %s",
+			f.Why = fmt.Sprintf("no fuse value clears this: one that carries %s warm and %s cold is T %s or more and needs %s to open, and a shorted heater draws %s",
 				amps(b.steady), amps(b.cold), amps(least), amps(fuseOpens*least), amps(b.short))
 		}
 		return f

@@ -361,7 +361,7 @@ func (c *cornerList) addPulled() {
 				pulled.Note = "its string goes dark"
 			}
 			if pulled.AllOff {
-				pulled.Note = "no heater is left lit"
+				pulled.Note = "no valve is left"
 			}
 		}
 	}

@@ -169,7 +169,7 @@ func (p *Plan) headroom() {
 	share := fmt.Sprintf("%s (heaters drawing their most) is %.0f %% of the rated %s", amps(p.HighA), 100*p.ShareOfRated, amps(p.Supply.RatedA))
 	switch {
 	case p.HeadroomOK:
-		p.Headroom = share + ", inside " + rule
+		p.Headroom = share + ", within " + rule
 	case p.ShareOfRated <= 1:
 		p.Headroom = share + ", under the rating but over " + rule + ": it will run hot; take a larger one"
 	default:
@@ -300,9 +300,9 @@ func (p *Plan) dynamics(z sizing) {
 	case p.Supply.RatedA == 0:
 		p.ColdRides = first + "; not judged, the supply's rated current is not given"
 	case share <= 1:
-		p.ColdRides = fmt.Sprintf("%s is within the rated %s: it rides it", first, amps(p.Supply.RatedA))
+		p.ColdRides = fmt.Sprintf("%s is within the rated %s: it starts", first, amps(p.Supply.RatedA))
 	case share <= 1.3:
-		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: most supplies ride that for the moment it lasts; %s; try it with cold heaters", first, share, held)
+		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: most supplies ride it out; %s; try it with cold heaters", first, share, held)
 	default:
 		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: %s, and one that shuts down and retries may never start; try it with cold heaters", first, share, held)
 	}

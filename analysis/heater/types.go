@@ -158,7 +158,7 @@ type Part struct {
 type Arrangement struct {
 	Name       string   `json:"name"`      // "one shared resistor", "one per valve", "one per string", "silicon diode", "Schottky diode", "no dropper"
 	ExactOhm   float64  `json:"exact_ohm"` // 0 where there is no single one
-	Exact      string   `json:"exact"`     // in words, by branch: "2.333 Ω each 12AU7"
+	Exact      string   `json:"exact"`     // in words, by branch: "2.333 Ω for each 12AU7"
 	Parts      []Part   `json:"parts"`     // E-series neighbours on both sides, then pairs
 	Best       int      `json:"best"`      // index into Parts of the one recommended, -1 none
 	Warnings   []string `json:"warnings"`

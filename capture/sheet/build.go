@@ -186,6 +186,21 @@ func (b *builder) date(key string, v any) string {
 // dcKey is the one key of [limits] that takes a pair.
 const dcKey = "heater_dc_v"
 
+// mostLimit is from where on a limit can't be meant in volts: millivolts or
+// microvolts were written. A common-mode limit may be of volts. The bounds are our
+// own: no heater supply passes at a volt of ripple.
+func mostLimit(key string) float64 {
+	switch {
+	case strings.HasSuffix(key, "_v_per_rthz"), strings.HasPrefix(key, "noise_density"):
+		return 0.01
+	case strings.HasPrefix(key, "mains_line"): // a bypassed cathode hears little of it
+		return 10
+	case strings.HasSuffix(key, "_v") && !strings.HasPrefix(key, "common"):
+		return 1
+	}
+	return math.Inf(1)
+}
+
 // limits takes [limits] and the mask.
 func (b *builder) limits(raw *rawSheet, s *Sheet) {
 	keys := make([]string, 0, len(raw.Limits))
@@ -207,6 +222,8 @@ func (b *builder) limits(raw *rawSheet, s *Sheet) {
 			b.fail("limits."+k, fmt.Sprintf("%s = %v", k, raw.Limits[k]), "a number over 0, or 0 to leave the criterion out", "")
 		case k == dcKey:
 			b.fail("limits."+k, fmt.Sprintf("%s = %v", k, raw.Limits[k]), "two numbers, [lowest, highest] volts", "")
+		case x >= mostLimit(k):
+			b.fail("limits."+k, fmt.Sprintf("%s = %v", k, raw.Limits[k]), fmt.Sprintf("less than %g, since limits are in volts", mostLimit(k)), fmt.Sprintf("for %g mV write %g, for %g µV write %g", x, x/1e3, x, x/1e6))
 		}
 		s.Limits[k] = x
 	}

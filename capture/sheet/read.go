@@ -142,7 +142,7 @@ func plausible(data []byte, path string) error {
 			Fix: "make one with \"stillglow new\""}
 	}
 	if i := bytes.IndexByte(data, 0); i >= 0 || !utf8.Valid(data) {
-		return &capture.ParseError{Path: path, Found: "no UTF-8 text", Expected: "a bench sheet in TOML"}
+		return &capture.ParseError{Path: path, Found: "text that is not UTF-8", Expected: "a bench sheet in TOML"}
 	}
 	n := nesting{line: 1}
 	for i := 0; i < len(data); i++ {

@@ -42,7 +42,7 @@ captures that follow. Never connect mains to a sound input.`,
 		Args:    wantArgs(cobra.ExactArgs(1)),
 	}
 	f := cmd.Flags()
-	f.Func("volts-rms", "volts rms of the sine, as the meter shows them (needed)", positive(&rms))
+	f.Func("volts-rms", "volts rms of the sine, as the meter shows them (required)", positive(&rms))
 	f.Func("frequency", "frequency of the sine in hertz (default: the strongest line)", hertz(&freq))
 	f.BoolVar(&asJSON, "json", false, "print one JSON object")
 	var opt capture.Options

@@ -36,7 +36,7 @@ func (c *checked) stillOpen(b *strings.Builder) {
 // takeAgain lists the units whose captures leave a doubt.
 func (c *checked) takeAgain(b *strings.Builder) {
 	if len(c.again) > 0 {
-		b.WriteString("\nto take again, since a doubt could turn the verdict:\n")
+		b.WriteString("\nto capture again, since a doubt could change the verdict:\n")
 	}
 	for _, a := range c.again {
 		fmt.Fprintf(b, "  %s\n", a.Unit)

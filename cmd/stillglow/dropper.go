@@ -49,8 +49,8 @@ func newDropperCmd() *cobra.Command {
 		Short: "Size the heater dropper and show its worst cases",
 		Long: `Dropper solves the heater circuit (heater current grows like volts to the power
 0.6, not like a resistor's) and compares one shared resistor, one per valve, one
-per string, silicon and Schottky diodes: heater volts, worst cases of the tolerances, any one
-valve pulled, heat, the rating to buy, cold start and warm-up.
+per string, silicon and Schottky diodes: heater volts, worst cases of the
+tolerances, any one valve pulled, heat, the rating to buy, cold start and warm-up.
 
 With --supply and --valves it needs no captures. With a bench sheet it sizes the
 dropper for each passing unit from that unit's own measured volts and output
@@ -75,11 +75,11 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl.StringSliceVar(&f.supply, "supply", nil, "supply volts, one or several: 7 or 6,6.5,7,7.5,9,12,15")
 	fl.StringVar(&f.valves, "valves", "", "the valves: 2x12AU7,1x6N2P (see 'stillglow valves')")
 	fl.StringArrayVar(&f.own, "own", nil, "a valve of your own: NAME=VOLTS:AMPS, or NAME=VOLTS:AMPS:ct when centre-tapped")
-	fl.Float64Var(&f.railV, "rail", 0, "heater rail in volts (0: found from the valves)")
-	fl.Float64Var(&f.atA, "at-a", 0, "load current in amps at which the supply volts were measured (0: unloaded)")
-	fl.Float64Var(&f.ratedA, "rated-a", 0, "the supply's rated current in amps (0: not given)")
-	fl.Float64Var(&f.limitA, "limit-a", 0, "where the supply limits its current, in amps (0: 1.5 x --rated-a)")
-	fl.Float64Var(&f.cathodeV, "cathode-v", 0, "volts of the highest cathode above the heater supply's negative pole (0: not told)")
+	fl.Float64Var(&f.railV, "rail", 0, "heater rail in volts (default: from the valves)")
+	fl.Float64Var(&f.atA, "at-a", 0, "load current in amps at which the supply volts were measured (default: unloaded)")
+	fl.Float64Var(&f.ratedA, "rated-a", 0, "the supply's rated current in amps (default: not known)")
+	fl.Float64Var(&f.limitA, "limit-a", 0, "where the supply limits its current, in amps (default: 1.5 x --rated-a)")
+	fl.Float64Var(&f.cathodeV, "cathode-v", 0, "volts of the highest cathode above the heater supply's negative pole (default: not known)")
 	fl.Float64Var(&f.outputOhm, "output-ohm", 0, "the supply's output resistance in ohms")
 	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts in ohms, both ways")
 	fl.Float64Var(&f.supplyTol, "supply-tol", 5, "tolerance of the supply volts in percent")
@@ -162,7 +162,7 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 		}
 		plans = append(plans, p)
 	}
-	if err := f.plot(plans, nil, warmUpTitle(load)); err != nil {
+	if err := f.plot(plans, nil, false); err != nil {
 		return err
 	}
 	if err := f.draw(plans, load.Describe()); err != nil {
@@ -182,6 +182,7 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 		}
 	}
 	printAssumptions(out, plans[0])
+	printMarks(out)
 	f.printWritten(out)
 	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 	return err
@@ -258,15 +259,15 @@ func parseOwn(items []string) ([]heater.Valve, error) {
 
 // plot writes the warm-up picture, if asked for. names label the plans, nil: by
 // their volts.
-func (f *dropperFlags) plot(plans []heater.Plan, names []string, title string) error {
+func (f *dropperFlags) plot(plans []heater.Plan, names []string, invented bool) error {
 	if f.warmUpPlot == "" {
 		return nil
 	}
-	format := strings.ToLower(strings.TrimPrefix(filepath.Ext(f.warmUpPlot), "."))
-	if format != "png" && format != "svg" {
+	format := report.PictureFormat(f.warmUpPlot)
+	if format == "" {
 		return usageError{&heater.InputError{What: "--warmup-plot", Found: strconv.Quote(f.warmUpPlot), Expected: "a name ending in .png or .svg"}}
 	}
-	picture, err := warmUpPicture(plans, names, title, format)
+	picture, err := report.WarmUpPicture(plans, names, invented, format)
 	if err != nil {
 		return err
 	}

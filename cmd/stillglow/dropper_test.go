@@ -190,7 +190,7 @@ func TestWarmUpPicture(t *testing.T) {
 			t.Errorf("%s: %d bytes, %v", name, len(data), err)
 		}
 		if name == "w.svg" {
-			for _, w := range []string{"heater volts (V)", "load current (A)", "time from switch-on (s)"} {
+			for _, w := range []string{"heater volts in V", "load current in A", "time from switch-on in s", "7 V supply", "12 V supply"} {
 				if !strings.Contains(string(data), w) {
 					t.Errorf("no %q on the picture", w)
 				}

@@ -12,6 +12,7 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"stillglow/analysis/heater"
+	"stillglow/report"
 )
 
 // textWidth is the width that all of the dropper's output fits.
@@ -22,7 +23,7 @@ func plainTable(head []string, right string, widths ...int) table.Writer {
 	t := table.NewWriter()
 	style := table.StyleDefault
 	style.Options = table.Options{SeparateHeader: true}
-	style.Box = table.BoxStyle{MiddleHorizontal: "-", PaddingRight: "  "}
+	style.Box = table.BoxStyle{MiddleHorizontal: "─", PaddingRight: "  "}
 	style.Format.Header = text.FormatDefault
 	t.SetStyle(style)
 	row := make(table.Row, len(head))
@@ -71,10 +72,18 @@ func printTable(w io.Writer, t table.Writer) {
 	}
 }
 
+// printMarks explains the signs that printLine put in place of "from memory" and
+// "common practice, no source".
+func printMarks(out *strings.Builder) {
+	if note := report.MarkNote(out.String()); note != "" {
+		fmt.Fprintln(out, note)
+	}
+}
+
 // printLine wraps one sentence, its further lines set in.
 func printLine(w io.Writer, first, sentence string) {
 	indent := strings.Repeat(" ", text.StringWidthWithoutEscSequences(first))
-	lines := wrapGlued(sentence, textWidth-len(indent))
+	lines := wrapGlued(report.Marked(sentence), textWidth-len(indent))
 	for i, l := range lines {
 		lead := indent
 		if i == 0 {
@@ -208,6 +217,9 @@ func roundCorners(p heater.Part) string {
 	return fmt.Sprintf("%+.0f/%+.0f %%", 100*p.WorstLow, 100*p.WorstHigh)
 }
 
+// pulledWidth is what pulled takes where a valve is left: "7.85 V !".
+const pulledWidth = 9
+
 // pulled is the highest heater volts with any one valve out, flagged when it is
 // over the limit.
 func pulled(p heater.Part) string {
@@ -253,8 +265,12 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 		printLine(w, "hint: ", s)
 	}
 	fmt.Fprintln(w)
+	fits, out := 20, pulledWidth
+	if len(p.Load.Groups) == 1 && p.Load.Groups[0].Count == 1 {
+		fits, out = 16, len("no valve left")
+	}
 	t := plainTable([]string{"  arrangement", "fit", "heater", "worst", "pulled", "heat", "buy", "ripple"},
-		"llrrrrrr", 21, 20, 7, 10, 9, 6, 6, 7)
+		"llrrrrrr", 21, fits, 7, 10, out, 6, 6, 7)
 	for i, a := range p.Arrangements {
 		name := "  " + a.Name
 		if i == p.Best {
@@ -314,7 +330,7 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 	}
 	printLine(w, "", title)
 	t := plainTable([]string{"  fit", "heater", "error", "worst", "pulled", "heat", "buy", "surface", "shorted"},
-		"lrrrrrrrr", 22, 7, 7, 13, 9, 6, 6, 7, 7)
+		"lrrrrrrrr", 22, 7, 7, 13, len("no valve left"), 6, 6, 7, 7)
 	for i, part := range a.Parts {
 		mark := "  "
 		if i == a.Best {

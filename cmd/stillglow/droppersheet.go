@@ -65,11 +65,7 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 	if len(plans) == 0 {
 		return errors.New("no unit's DC volts are known: add meter readings, or a DC-coupled capture, to the sheet")
 	}
-	title := warmUpTitle(r.HeaterLoad)
-	if r.Invented {
-		title += " (invented data)"
-	}
-	if err := f.plot(plans, names, title); err != nil {
+	if err := f.plot(plans, names, r.Invented); err != nil {
 		return err
 	}
 	if err := f.draw(plans, r.HeaterLoad.Describe()+": "+strings.Join(names, ", ")); err != nil {
@@ -99,6 +95,7 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 		shared.Assumptions = slices.DeleteFunc(slices.Clone(shared.Assumptions), func(s string) bool { return strings.HasPrefix(s, "output resistance") })
 	}
 	printAssumptions(out, shared)
+	printMarks(out)
 	f.printWritten(out)
 	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 	return err

@@ -10,7 +10,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/analysis/filter"
+	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
+	"stillglow/report"
 )
 
 // filterFlags are a circuit's parts as typed, in the units of the parts drawer.
@@ -34,12 +36,12 @@ func newFilterCmd() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "filter [SHEET [UNIT]]",
 		Short: "Find the post-filter that rescues a near miss, or compute one of given parts",
-		Long: `Filter with a bench sheet looks for the cheapest set of standard parts that brings
+		Long: `With a bench sheet, filter looks for the cheapest set of standard parts that brings
 each near miss (or the unit named) inside its target with a reserve, and predicts
 every figure behind it by filtering the captures and measuring them again.
 
 Without a sheet it computes what an RC, LC or CLC filter between supply and heaters
-does, its parts' faults included: capacitor ESR and ESL, coil DCR and self-resonance,
+does, with what real parts add: capacitor ESR and ESL, coil DCR and self-resonance,
 the heaters as load. It shows the attenuation over frequency, the resonance, the DC
 drop and what to beware of.
 
@@ -69,25 +71,25 @@ over the volts at the supply's own connector.`,
 	fl := cmd.Flags()
 	fl.StringVar(&f.topology, "topology", "", "rc, lc or clc")
 	fl.Float64Var(&f.rOhm, "r-ohm", 0, "resistance in series, the dropper's, in ohms")
-	fl.Float64Var(&f.sourceOhm, "source-ohm", 0, "the supply's and the leads' resistance in ohms")
-	fl.Float64Var(&f.loadA, "heaters-a", 0, "the heaters' current in amps (0: no load)")
+	fl.Float64Var(&f.sourceOhm, "source-ohm", 0, "resistance of the supply and the leads in ohms")
+	fl.Float64Var(&f.loadA, "heaters-a", 0, "the heaters' current in amps (default: no load)")
 	fl.Float64Var(&f.heaterV, "heater-v", 6.3, "volts at the heaters")
 	fl.Float64Var(&f.c1UF, "c-uf", 0, "capacitor in microfarads: across the heaters, in a CLC ahead of the coil")
-	fl.Float64Var(&f.c2UF, "c2-uf", 0, "a CLC's second capacitor in microfarads (0: as --c-uf)")
+	fl.Float64Var(&f.c2UF, "c2-uf", 0, "a CLC's second capacitor in microfarads (default: as --c-uf)")
 	fl.StringVar(&f.kind, "kind", filter.Electrolytic, "kind of capacitor: electrolytic, polymer, ceramic, \"smd ceramic\" or film")
-	fl.Float64Var(&f.esrOhm, "esr-ohm", 0, "the capacitors' ESR in ohms (0: usual for the kind)")
-	fl.Float64Var(&f.eslNH, "esl-nh", 0, "the capacitors' ESL in nanohenries (0: usual for the kind)")
-	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "small capacitor beside the last in microfarads (0: none)")
-	fl.StringVar(&f.bypassKind, "bypass-kind", filter.Ceramic, "its kind")
+	fl.Float64Var(&f.esrOhm, "esr-ohm", 0, "the capacitors' ESR in ohms (default: usual for the kind)")
+	fl.Float64Var(&f.eslNH, "esl-nh", 0, "the capacitors' ESL in nanohenries (default: usual for the kind)")
+	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "small capacitor beside the last in microfarads (default: none)")
+	fl.StringVar(&f.bypassKind, "bypass-kind", filter.Ceramic, "kind of the small capacitor")
 	fl.Float64Var(&f.lUH, "l-uh", 0, "coil in microhenries")
-	fl.Float64Var(&f.dcrOhm, "dcr-ohm", 0, "the coil's DCR in ohms (0: usual)")
-	fl.Float64Var(&f.srfMHz, "srf-mhz", 0, "the coil's self-resonance in megahertz (0: usual)")
+	fl.Float64Var(&f.dcrOhm, "dcr-ohm", 0, "the coil's DCR in ohms (default: usual for its size)")
+	fl.Float64Var(&f.srfMHz, "srf-mhz", 0, "the coil's self-resonance in megahertz (default: usual for its size)")
 	fl.Float64Var(&f.dampOhm, "damp-ohm", 0, "damping resistor in ohms, in series with --damp-uf across the heaters")
-	fl.Float64Var(&f.dampUF, "damp-uf", 0, "damping capacitor in microfarads (0: none)")
-	fl.Float64Var(&f.leadM, "lead-m", 0, "length of the lead from supply to filter in metres, 1 µH each (0: none)")
-	fl.Float64Var(&f.supplyUF, "supply-uf", 0, "the supply's own output capacitor in microfarads, usual electrolytic (0: not known)")
-	fl.Float64Var(&f.mostV, "max-v", 0, "the most volts the supply shows, unloaded, for the capacitors' rating (0: as loaded)")
-	fl.Float64Var(&f.coilA, "coil-a", 0, "the coil's rated current in amps (0: usual)")
+	fl.Float64Var(&f.dampUF, "damp-uf", 0, "damping capacitor in microfarads (default: none)")
+	fl.Float64Var(&f.leadM, "lead-m", 0, "length of the lead from supply to filter in metres, 1 µH each (default: none)")
+	fl.Float64Var(&f.supplyUF, "supply-uf", 0, "the supply's own output capacitor in microfarads, an ordinary electrolytic (default: not known)")
+	fl.Float64Var(&f.mostV, "max-v", 0, "the highest volts the supply gives, unloaded, for the capacitors' rating (default: its volts under load)")
+	fl.Float64Var(&f.coilA, "coil-a", 0, "the coil's rated current in amps (default: usual for its size)")
 	fl.Float64SliceVar(&f.hz, "hz", nil, "frequencies to print in hertz, such as 100,65e3,1e6")
 	fl.BoolVar(&f.asJSON, "json", false, "print JSON")
 	return cmd
@@ -214,8 +216,18 @@ func (f *filterFlags) runParts(cmd *cobra.Command) error {
 		fmt.Fprintf(out, "DC drop: %.3g V at %.3g A, part of the dropper's sum\n", r.DropV, f.loadA)
 	}
 	for _, w := range r.Warnings {
-		fmt.Fprintln(out, wrapCell("caution: "+w, textWidth))
+		fmt.Fprintln(out, wrapCell(report.Marked("caution: "+w), textWidth))
 	}
+	printFilterSafety(out, c.HasElectrolytic())
+	printMarks(out)
 	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 	return err
+}
+
+// printFilterSafety ends what recommends or computes a filter.
+func printFilterSafety(w io.Writer, electrolytic bool) {
+	if electrolytic {
+		fmt.Fprintln(w, wrapCell("safety: "+heater.CapCaution, textWidth))
+	}
+	fmt.Fprintln(w, wrapCell("safety: unplug, let the supply's capacitors discharge and check with a meter before you solder. "+report.CodesSafety, textWidth))
 }

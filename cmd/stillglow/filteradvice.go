@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -66,7 +67,9 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 	}
 	if len(all) > 0 {
 		fmt.Fprintf(out, "\n%s\n", wrapCell("cheapest first means: "+filter.CostOrder, textWidth))
-		fmt.Fprintln(out, wrapCell("parts' ESR, ESL and DCR are usual values from memory; mind the polarity and let the supply's capacitors discharge before you solder", textWidth))
+		fmt.Fprintln(out, wrapCell("parts' ESR, ESL and DCR are usual values from memory", textWidth))
+		printFilterSafety(out, slices.ContainsFunc(all, func(a report.Unit) bool { return a.Filter.Best.Circuit.HasElectrolytic() }))
+		printMarks(out)
 	}
 	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 	return err
@@ -121,7 +124,7 @@ func printAdvice(w io.Writer, e target.Evaluation, a *filter.Advice) {
 		fmt.Fprintf(w, "    %s; drops %.2f V\n", worst, o.DropV)
 	}
 	if a.CommonMode != "" {
-		wrap("advice without a figure: " + a.CommonMode)
+		wrap("not calculated: " + a.CommonMode)
 	}
 }
 
@@ -155,7 +158,7 @@ func printResult(w io.Writer, before target.Evaluation, r filter.Result) {
 		fmt.Fprintln(w, wrapCell(fmt.Sprintf("with the capacitors' ESR doubled and 20 %% less of their value: %+.1f dB at the tightest of what was over", r.WornDB), textWidth))
 	}
 	for _, warning := range r.Warnings {
-		fmt.Fprintln(w, wrapCell("caution: "+warning, textWidth))
+		fmt.Fprintln(w, wrapCell(report.Marked("caution: "+warning), textWidth))
 	}
 }
 

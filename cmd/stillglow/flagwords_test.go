@@ -16,7 +16,21 @@ func TestRefusedFlagValues(t *testing.T) {
 		{"dropper --supply 7 --valves 2x12AU7 --headroom 0", "--headroom: found 0, expected 1 to 100 percent"},
 		{"dropper --supply 7 --valves 2x12AU7 --part-tol 200", "--part-tol: found 200, expected 0 to 50 percent"},
 		{"dropper --supply 7 --valves 2x12AU7 --rated-a abc", `--rated-a: found "abc", expected a number`},
-		{"rank x.toml --workers x", `--workers: found "x", expected a number`},
+		{"rank x.toml --workers x", `--workers: found "x", expected a whole number`},
+		{"rank x.toml --workers", "--workers needs a value: a whole number"},
+		{"rank x.toml --date morgen", `--date: found "morgen", expected a day that there is, like 2026-03-14`},
+		{"rank x.toml --date 2026-02-30", `--date: found "2026-02-30", expected a day`},
+		{"report x.toml -o", "--out needs a value: folder to write"},
+		{"report x.toml -z", "unknown flag -z"},
+		{"report x.toml --forse", "unknown flag --forse, nearest is --force"},
+		{"watch x.toml --interval 3", `--interval: found "3", expected a time such as 2s or 500ms`},
+		{"measure x.csv --json=7", `--json: found "7", expected true or false`},
+		{"compare before.csv", `found only "before.csv", expected BEFORE AFTER`},
+		{"compare a b c", "found 3 arguments, expected BEFORE AFTER"},
+		{"cache empty", `takes no argument, found "empty"`},
+		{"completion ksh", `unknown shell "ksh", expected one of bash, zsh, fish, powershell`},
+		{"help foo", `unknown command "foo"`},
+		{"help raport", `unknown command "raport", nearest is report`},
 		{"filter --topology rc --r-ohm 1 --c-uf 100 --hz 100,1k", "--hz: found "},
 		{"filter --topology rc --r-ohm 1 --c-uf 100 --hz 0", "--hz: found 0, expected frequencies above zero"},
 		{"filter --topology rc --r-ohm 1 --c-uf 100 --heaters-a -1", "--heaters-a: found -1, expected amps"},
@@ -28,6 +42,45 @@ func TestRefusedFlagValues(t *testing.T) {
 		if got := errs.String(); code != exitUsage || !strings.Contains(got, c.want) || strings.Contains(got, "strconv") ||
 			!strings.Contains(got, "see 'stillglow "+command+" --help'") {
 			t.Errorf("%s: exit %d, %q; want %q", c.line, code, got, c.want)
+		}
+	}
+}
+
+// Each command and flag with a known set of values completes them.
+func TestCompletedValues(t *testing.T) {
+	const sheet = "../../testdata/bench/bench.toml"
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"guide", "--target", ""}, "phono-preamp"},
+		{[]string{"target", "mic"}, "mic-preamp"},
+		{[]string{"dropper", "--valves", "2x12AU7,1x6N2"}, "2x12AU7,1x6N2P"},
+		{[]string{"valves", "ECC8"}, "ECC83"},
+		{[]string{"dropper", "--series", ""}, "E96"},
+		{[]string{"measure", "--mains", ""}, "60"},
+		{[]string{"filter", "--kind", ""}, "polymer"},
+		{[]string{"filter", sheet, ""}, "Tindlewick T 70 B1"},
+		{[]string{"dropper", sheet, "--unit", ""}, "Quibblet Q-2 D3"},
+		{[]string{"report", ""}, "toml"}, // by the file's ending
+		{[]string{"inspect", ""}, "wav"},
+		{[]string{"inspect", "--preview", ""}, "svg"},
+		{[]string{"completion", ""}, "fish"},
+		{[]string{"help", "target", ""}, "hears"},
+	} {
+		var out, errs bytes.Buffer
+		if code := run(context.Background(), append([]string{"__complete"}, c.args...), strings.NewReader(""), &out, &errs); code != exitDone {
+			t.Errorf("%v: exit %d: %s", c.args, code, errs.String())
+		}
+		if !strings.Contains("\n"+out.String(), "\n"+c.want) {
+			t.Errorf("%v completes to %q, want %q in it", c.args, out.String(), c.want)
+		}
+	}
+	var out, errs bytes.Buffer
+	for _, shell := range []string{"bash", "zsh", "fish", "powershell"} {
+		out.Reset()
+		if code := run(context.Background(), []string{"completion", shell}, strings.NewReader(""), &out, &errs); code != exitDone || out.Len() < 1000 {
+			t.Errorf("completion %s: exit %d, %d bytes", shell, code, out.Len())
 		}
 	}
 }

@@ -143,9 +143,11 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 		"The ground clip of a mains-powered scope is bolted to protective earth. " + report.GroundSafety + " Never lift the scope's earth to get round this.",
 		report.LeakSafety + " A sound card is earthed through its computer: the first touch of the two grounds carries that current, so join them before you plug in, and keep the DC block in the signal lead.",
 		report.HTSafety,
+		"Never put two supplies in parallel to get more current: they do not share the load.",
 		"Keep the preamp's high tension off and its capacitors discharged while you work on heaters: some heater circuits stand on a bias of tens of volts against earth.",
 		"A load resistor of several watts burns skin and bench tops. Stand it on ceramic or metal, in air, and leave it to cool.",
-		report.CodesSafety + " If you are not qualified to work on mains equipment, have it done.",
+		report.CapSafety(),
+		report.CodesSafety + " If you are not qualified to work on mains equipment, have someone who is do it.",
 	} {
 		para("  ! ", c)
 	}

@@ -156,8 +156,9 @@ func (l hearList) text(w io.Writer, invented bool) error {
 	}
 	fmt.Fprint(out, "\nassumptions\n")
 	for _, a := range append(l.assumptions, l.cannot) {
-		fmt.Fprintln(out, "  - "+hang(a, 4))
+		fmt.Fprintln(out, "  - "+hang(report.Marked(a), 4))
 	}
+	printMarks(out)
 	_, err := io.WriteString(w, out.String())
 	return err
 }

@@ -13,23 +13,24 @@ import (
 
 	"stillglow/capture"
 	"stillglow/cmd/stillglow/pipeline"
+	"stillglow/report"
 )
 
 func newInspectCmd() *cobra.Command {
 	var (
-		asJSON  bool
-		preview string
+		asJSON, force bool
+		preview       string
 	)
 	cmd := &cobra.Command{
 		Use:   "inspect FILE...",
 		Short: "Show what the importer sees in a capture",
 		Long: `Inspect opens captures as measure does and prints what was recognised: layout,
 channels, sample rate, record length, the span of frequencies the record can
-show, the converter's step, and every assumption and caution, with a small plot.
+show, the ADC step, and every assumption and caution, with a small plot.
 
 Whatever was guessed wrong can be overridden by a flag, here and in measure, or
-by the key of the same name in a bench sheet. Of a file with several channels
-the first is shown when none is chosen.`,
+by the key of the same name in a bench sheet. In a file with several channels
+the first is shown unless --channel picks one.`,
 		Example: `  stillglow inspect testdata/bench/baseline.csv.gz
   stillglow inspect --preview baseline.png testdata/bench/baseline.csv.gz
   stillglow inspect --json --time-unit us testdata/bench/baseline.csv.gz`,
@@ -37,13 +38,17 @@ the first is shown when none is chosen.`,
 	}
 	opt := addImportFlags(cmd)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object per capture, one per line")
-	cmd.Flags().StringVar(&preview, "preview", "", "write a PNG plot of the record to this file")
+	cmd.Flags().StringVar(&preview, "preview", "", "write a plot of the record to this .png or .svg file")
+	cmd.Flags().BoolVar(&force, "force", false, "let --preview replace an existing picture")
 	cmd.RunE = func(cmd *cobra.Command, files []string) error {
 		if preview != "" {
 			if len(files) > 1 {
 				return usageError{errors.New("--preview takes one capture at a time")}
 			}
-			if err := checkPreview(preview, files[0]); err != nil {
+			if report.PictureFormat(preview) == "" {
+				return usageError{fmt.Errorf("--preview: found %q, expected a name ending in .png or .svg", preview)}
+			}
+			if err := checkPreview(preview, files[0], force); err != nil {
 				return err
 			}
 		}
@@ -77,7 +82,11 @@ the first is shown when none is chosen.`,
 				return err
 			}
 			if preview != "" {
-				if err := writePreview(preview, t); err != nil {
+				picture, err := report.TracePicture(t, report.PictureFormat(preview))
+				if err == nil {
+					err = writePicture(preview, picture, force)
+				}
+				if err != nil {
 					return err
 				}
 				fmt.Fprintf(cmd.ErrOrStderr(), "wrote %s\n", preview)

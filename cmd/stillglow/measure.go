@@ -30,11 +30,12 @@ func newMeasureCmd() *cobra.Command {
 		Short: "Measure ripple, spikes and noise floor of captures",
 		Long: `Measure opens each capture (CSV, WAV, either gzipped), and prints what it shows:
 DC, ripple, spikes, noise floor, lines and band sums, each with its uncertainty,
-and a reason where the capture can't show a figure. Of a file with several
-channels every one of volts is measured, unless --channel chooses.
+and a reason where the capture can't show a figure. In a file with several
+channels every voltage channel is measured, unless --channel picks one.
 
-With --json it prints one object per channel measured, one per line. Keys carry their SI
-unit; a figure that can't be shown is null, with the reason in not_measured.`,
+With --json it prints one object per channel measured, one per line. Keys carry
+their SI unit; a figure that can't be shown is null, with the reason in
+not_measured.`,
 		Example: `  stillglow measure testdata/bench/baseline.csv.gz
   stillglow measure --json --mains 50 testdata/bench/baseline.csv.gz`,
 		Args: wantArgs(cobra.MinimumNArgs(1)),

@@ -28,24 +28,25 @@ type rankFlags struct {
 func (f *rankFlags) add(cmd *cobra.Command) {
 	f.cache.add(cmd)
 	f.sheet.add(cmd)
-	cmd.Flags().StringVar(&f.date, "date", "", "date to print instead of the sheet's")
+	cmd.Flags().Func("date", "date to print instead of the sheet's: 2026-03-14", day(&f.date))
 	cmd.Flags().IntVar(&f.workers, "workers", 0, "captures measured side by side (default: one per core)")
 	cmd.Flags().BoolVar(&f.skipFilter, "no-filter", false, "don't look for a post-filter for near misses")
 	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print the results as JSON instead of the table")
 }
 
-func (f *rankFlags) checkDate() error {
-	if f.date != "" && !sheet.ValidDate(f.date) {
-		return usageError{fmt.Errorf("--date %q, expected a day that there is, like 2026-03-14", f.date)}
+// day takes a date as a sheet may have it.
+func day(into *string) func(string) error {
+	return func(given string) error {
+		if !sheet.ValidDate(given) {
+			return fmt.Errorf("found %q, expected a day that there is, like 2026-03-14", given)
+		}
+		*into = given
+		return nil
 	}
-	return nil
 }
 
 // evaluate runs the evaluation that the flags ask for.
 func (f *rankFlags) evaluate(ctx context.Context, s *sheet.Sheet, stderr io.Writer) (*report.Report, error) {
-	if err := f.checkDate(); err != nil {
-		return nil, err
-	}
 	c, err := f.cache.open()
 	if err != nil {
 		return nil, err

@@ -27,8 +27,8 @@ func newReportCmd() *cobra.Command {
 network), plots as PNG and SVG, buildlog.md to paste into a build log,
 results.csv, results.json with its schema, and labels.html to print.
 
-The folder is written whole or not at all. One that holds files which no earlier
-report wrote, or which were changed since, is left alone unless --force is given;
+The folder is written whole or not at all. A folder with files that no earlier
+report wrote, or that were changed since, is left alone unless --force is given;
 even then those files are kept, under their own name or with ".kept" after it.
 ` + pipeline.ListFile + ` in it lists what the tool wrote; sha256sum -c checks it.`,
 		Example: "  stillglow report testdata/bench/bench.toml\n  stillglow report --out spring-batch testdata/bench/bench.toml",

@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"regexp"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -128,17 +126,13 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 			if len(args) == 0 {
 				return cmd.Help()
 			}
-			hint := ""
-			if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
-				hint = ", nearest is " + near[0]
-			}
-			return usageError{fmt.Errorf("unknown command %q%s", args[0], hint)}
+			return unknownCommand(cmd, args[0])
 		},
 	}
-	root.Flags().BoolVarP(&showVersion, "version", "v", false, "version for stillglow")
-	root.Flags().BoolVar(&showLicences, "licences", false, "with it the licences of all that the program is made of")
+	root.Flags().BoolVarP(&showVersion, "version", "v", false, "print the version")
+	root.Flags().BoolVar(&showLicences, "licences", false, "print the licences of everything the program is built from")
 	root.SuggestionsMinimumDistance = 2
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{flagError(err)} })
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return usageError{flagError(cmd, err)} })
 	root.AddCommand(
 		newBenchCmd(),
 		newInspectCmd(),
@@ -158,37 +152,11 @@ Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 		newWatchCmd(),
 		newGuideCmd(),
 		newCompareCmd(),
+		newCompletionCmd(),
 	)
+	root.CompletionOptions.DisableDefaultCmd = true
+	root.SetHelpCommand(newHelpCmd())
+	giveHelpFlags(root)
+	giveCompletions(root)
 	return root
-}
-
-// wantArgs makes a wrong number of arguments a usage error.
-func wantArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if err := check(cmd, args); err != nil {
-			if len(args) == 0 {
-				return usageError{fmt.Errorf("%s needs %s", cmd.Name(), wanted(cmd))}
-			}
-			return usageError{fmt.Errorf("found %d arguments, expected '%s'", len(args), cmd.UseLine())}
-		}
-		return nil
-	}
-}
-
-// wanted names the arguments of a command as its usage line does.
-func wanted(cmd *cobra.Command) string {
-	_, names, _ := strings.Cut(cmd.Use, " ")
-	return names
-}
-
-// badNumber is what the flag library says of a number that does not parse.
-var badNumber = regexp.MustCompile(`^invalid argument (".*") for "(?:-\w, )?(--[\w-]+)" flag: .*(?:strconv|invalid syntax|parse).*$`)
-
-// flagError gives the flag library's words the form of all other messages: what
-// was found, then what was expected.
-func flagError(err error) error {
-	if m := badNumber.FindStringSubmatch(err.Error()); m != nil {
-		return fmt.Errorf("%s: found %s, expected a number", m[2], m[1])
-	}
-	return err
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/analysis/target"
+	"stillglow/report"
 )
 
 func newTargetCmd() *cobra.Command {
@@ -103,6 +104,7 @@ then that of the sheet's [hears], what is given here in place of its own.`,
 			}
 			out := &strings.Builder{}
 			printCoupling(out, s, t)
+			printMarks(out)
 			_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 			return err
 		},
@@ -110,21 +112,21 @@ then that of the sheet's [hears], what is given here in place of its own.`,
 	f.cache.add(cmd)
 	fl := cmd.Flags()
 	fl.Float64Var(&f.cathodeOhm, "cathode-ohm", 0, "cathode resistor in ohms")
-	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "its bypass capacitor in microfarads (0: none)")
+	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "its bypass capacitor in microfarads (default: none)")
 	fl.Float64Var(&f.bypassESR, "bypass-esr-ohm", 0, "the bypass capacitor's series resistance in ohms")
-	fl.Float64Var(&f.chkPF, "chk-pf", 0, fmt.Sprintf("heater-cathode capacitance in picofarads (0: %g)", target.DefaultHeaterCathodeF*1e12))
-	fl.Float64Var(&f.rhkMOhm, "rhk-mohm", 0, fmt.Sprintf("hot heater-cathode insulation in megohms (0: %g)", target.DefaultHeaterCathodeOhm/1e6))
+	fl.Float64Var(&f.chkPF, "chk-pf", target.DefaultHeaterCathodeF*1e12, "heater-cathode capacitance in picofarads")
+	fl.Float64Var(&f.rhkMOhm, "rhk-mohm", target.DefaultHeaterCathodeOhm/1e6, "hot heater-cathode insulation in megohms")
 	fl.StringVar(&f.valve, "valve", "", "the valve's type, for its heater-grid capacitance where a data sheet gives it")
-	fl.Float64Var(&f.chgPF, "chg-pf", 0, fmt.Sprintf("heater-grid capacitance in picofarads (0: the valve's, else %g, an upper bound)", target.DefaultHeaterGridF*1e12))
-	fl.Float64Var(&f.sourceOhm, "source-ohm", 0, fmt.Sprintf("resistance that the grid sees, in ohms (0: %g)", target.DefaultSourceOhm))
+	fl.Float64Var(&f.chgPF, "chg-pf", 0, fmt.Sprintf("heater-grid capacitance in picofarads (default: the valve's, else %g, an upper bound)", target.DefaultHeaterGridF*1e12))
+	fl.Float64Var(&f.sourceOhm, "source-ohm", target.DefaultSourceOhm, "resistance that the grid sees, in ohms")
 	fl.StringVar(&f.reference, "heater", string(target.OneEnd), "where the heater is tied to ground: \"one end\", \"centre tap\" or \"elevated\"")
-	fl.Float64Var(&f.referenceOhm, "reference-ohm", 0, "resistance from there to ground in ohms (0: the usual)")
-	fl.Float64Var(&f.referenceUF, "reference-uf", 0, "capacitor beside it in microfarads, where elevated (0: the usual)")
-	fl.Float64Var(&f.mu, "mu", 0, fmt.Sprintf("the valve's amplification factor (0: %g)", target.DefaultMu))
-	fl.Float64Var(&f.gmMS, "gm", 0, fmt.Sprintf("the valve's mutual conductance in mA/V (0: %g)", target.DefaultGmS*1e3))
+	fl.Float64Var(&f.referenceOhm, "reference-ohm", 0, "resistance from there to ground in ohms (default: the usual)")
+	fl.Float64Var(&f.referenceUF, "reference-uf", 0, "capacitor beside it in microfarads, where elevated (default: the usual)")
+	fl.Float64Var(&f.mu, "mu", target.DefaultMu, "the valve's amplification factor")
+	fl.Float64Var(&f.gmMS, "gm", target.DefaultGmS*1e3, "the valve's mutual conductance in mA/V")
 	fl.StringVar(&f.stage, "stage", "first", "the stage's place: first or second")
-	fl.Float64Var(&f.gainBefore, "gain-before", 0, "gain ratio ahead of the stage (0: 1)")
-	fl.Float64Var(&f.gainAfter, "gain-after", 0, "gain ratio from the stage's grid to the output at 1 kHz (0: 1)")
+	fl.Float64Var(&f.gainBefore, "gain-before", 1, "gain ratio ahead of the stage")
+	fl.Float64Var(&f.gainAfter, "gain-after", 1, "gain ratio from the stage's grid to the output at 1 kHz")
 	fl.BoolVar(&f.riaa, "riaa", false, "the output is de-emphasised by the RIAA replay curve")
 	fl.Float64Var(&f.allowedUV, "allowed-uv", 0.3, "noise allowed at the input from the heaters, microvolts rms, A-weighted")
 	return cmd
@@ -255,14 +257,23 @@ func printTargetTOML(w io.Writer, t target.Target) {
 		}
 		fmt.Fprint(w, "]\n\n")
 	}
+	var notes []string
+	for _, l := range t.Limits {
+		if l.Criterion != target.Mask {
+			indexOf(&notes, l.Source)
+		}
+	}
+	for i, n := range notes {
+		fmt.Fprintf(w, "# [%d] %s\n", i+1, strings.ReplaceAll(wrapCell(n, textWidth-6), "\n", "\n#     "))
+	}
 	fmt.Fprintln(w, "[limits]")
 	for _, l := range t.Limits {
 		switch l.Criterion {
 		case target.Mask:
 		case target.HeaterDC:
-			fmt.Fprintf(w, "%s = [%s, %s]  # %s\n", l.Criterion, tomlNumber(l.Min, 4), tomlNumber(l.Max, 4), l.Source)
+			fmt.Fprintf(w, "%s = [%s, %s]  # volts [%d]\n", l.Criterion, tomlNumber(l.Min, 4), tomlNumber(l.Max, 4), indexOf(&notes, l.Source))
 		default:
-			fmt.Fprintf(w, "%s = %s  # %s, %s\n", l.Criterion, tomlNumber(l.Max, 4), l.Text(), l.Source)
+			fmt.Fprintf(w, "%s = %s  # %s [%d]\n", l.Criterion, tomlNumber(l.Max, 4), l.Text(), indexOf(&notes, l.Source))
 		}
 	}
 }
@@ -300,7 +311,7 @@ func printCoupling(w io.Writer, s target.Stage, t target.Target) {
 	printTable(w, ways)
 	fmt.Fprint(w, "\nassumptions\n")
 	for _, a := range t.Assumptions {
-		fmt.Fprintln(w, "  - "+strings.ReplaceAll(wrapCell(a, textWidth-4), "\n", "\n    "))
+		fmt.Fprintln(w, "  - "+strings.ReplaceAll(wrapCell(report.Marked(a), textWidth-4), "\n", "\n    "))
 	}
 }
 

@@ -114,7 +114,7 @@ func printValves(w io.Writer, rows []heater.Valve) {
 	}
 	printTable(w, t)
 	fmt.Fprintln(w)
-	printLine(w, "", "volts and amps of a centre-tapped heater: halves parallel / in series; ±V permissible heater volts and ±A spread of current, from memory unless the source prints them; ct centre tap, s shield; B9A noval, B7G miniature, K8A octal, B8A rimlock; no pins given: wire by the data sheet only; Vhk: greatest heater-cathode volts, from memory unless the source says read, and it varies by maker")
+	printLine(w, "", "volts and amps of a centre-tapped heater: halves parallel / in series; ±V permissible heater volts and ±A spread of current, from memory unless the source prints them; ct centre tap, s shield; B9A noval, B7G miniature, K8A octal, B8A rimlock; no pins given: wire by the data sheet only; Vhk: greatest heater-cathode volts, from memory unless the source gives it; it varies by maker")
 	for i, n := range notes {
 		printLine(w, fmt.Sprintf("(%d) ", i+1), n)
 	}

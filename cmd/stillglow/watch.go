@@ -41,9 +41,6 @@ Folders that give no notice of changes (network shares) are looked at every
 			if interval < 10*time.Millisecond || settle < 0 {
 				return usageError{fmt.Errorf("--interval %v and --settle %v, expected 10ms or more and 0 or more", interval, settle)}
 			}
-			if err := flags.checkDate(); err != nil {
-				return err
-			}
 			c, err := flags.cache.open()
 			if err != nil {
 				return err
@@ -60,7 +57,7 @@ Folders that give no notice of changes (network shares) are looked at every
 	}
 	flags.cache.add(cmd)
 	fl := cmd.Flags()
-	fl.StringVar(&flags.date, "date", "", "date to print instead of the sheet's")
+	fl.Func("date", "date to print instead of the sheet's: 2026-03-14", day(&flags.date))
 	fl.IntVar(&flags.workers, "workers", 0, "captures measured side by side (default: one per core)")
 	fl.BoolVar(&flags.skipFilter, "no-filter", false, "don't look for a post-filter for near misses")
 	fl.StringVar(&w.folder, "folder", "", "folder where the scope's files arrive (default: the sheet's)")

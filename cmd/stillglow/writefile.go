@@ -60,9 +60,13 @@ func writePicture(path string, picture []byte, force bool) error {
 	}
 	err := writeNewFile(path, picture)
 	if errors.Is(err, fs.ErrExist) {
-		return fmt.Errorf("%s exists already, expected a new name; choose another or add --force", path)
+		return existingPicture(path)
 	}
 	return err
+}
+
+func existingPicture(path string) error {
+	return fmt.Errorf("%s exists already, expected a new name; choose another or add --force", path)
 }
 
 // cannotWrite names the path once.

@@ -60,7 +60,16 @@ type Drawing struct {
 	Title    string
 	Footer   string // e.g. "invented data"
 	Panels   []*plot.Plot
-	Sideways bool // panels side by side
+	Sideways bool      // panels side by side
+	W, H     vg.Length // in the page; 0: Width and Height
+}
+
+// size is what the picture takes in the page.
+func (f *Drawing) size() (w, h vg.Length) {
+	if f.W > 0 && f.H > 0 {
+		return f.W, f.H
+	}
+	return Width, Height
 }
 
 // draw paints the paper and lays the picture out on a canvas.
@@ -83,8 +92,12 @@ func (f *Drawing) drawOn(c draw.Canvas) {
 	if f.Footer != "" {
 		st := TextStyle(8.5, SoftInk)
 		st.XAlign = draw.XRight
-		c.FillText(st, vg.Point{X: c.Max.X, Y: c.Min.Y}, Text(f.Footer))
-		c.Min.Y += vg.Points(11)
+		lines := wrapText(Text(f.Footer), st, c.Max.X-c.Min.X)
+		for i := range lines {
+			c.FillText(st, vg.Point{X: c.Max.X, Y: c.Min.Y}, lines[len(lines)-1-i])
+			c.Min.Y += vg.Points(10.5)
+		}
+		c.Min.Y += vg.Points(0.5)
 	}
 	rows, cols := len(f.Panels), 1
 	if f.Sideways {
@@ -134,9 +147,25 @@ func Text(s string) string {
 
 // FitText cuts s with an ellipsis to a width.
 func FitText(s string, st text.Style, width vg.Length) string {
-	for r := []rune(s); st.Width(s) > width && len(r) > 1; {
-		r = r[:len(r)-1]
-		s = strings.TrimRight(string(r), " ") + "…"
+	r := []rune(s)
+	for n := len(r) - 1; st.Width(s) > width && n > 0; n-- {
+		tail := n / 3
+		s = strings.TrimRight(string(r[:n-tail]), " ") + "…" + strings.TrimLeft(string(r[len(r)-tail:]), " ")
 	}
 	return s
+}
+
+// wrapText breaks a text at spaces into lines of the width.
+func wrapText(s string, st text.Style, width vg.Length) []string {
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(s) {
+		if next := strings.TrimSpace(line + " " + word); line == "" || st.Width(next) <= width {
+			line = next
+			continue
+		}
+		lines = append(lines, line)
+		line = word
+	}
+	return append(lines, FitText(line, st, width))
 }

@@ -43,10 +43,11 @@ func newSVGCanvas(w, h vg.Length) *svgCanvas {
 
 // Inline draws the picture as markup for the page. label is its text alternative.
 func (f *Drawing) Inline(label string) string {
-	c := newSVGCanvas(Width, Height)
+	w, h := f.size()
+	c := newSVGCanvas(w, h)
 	f.draw(draw.New(c))
 	return fmt.Sprintf(`<svg class="plot" role="img" aria-label="%s" viewBox="0 0 %g %g">%s</svg>`,
-		html.EscapeString(label), Width.Points(), Height.Points(), c.b.String())
+		html.EscapeString(label), w.Points(), h.Points(), c.b.String())
 }
 
 func (s *svgCanvas) top() *svgState                         { return &s.stack[len(s.stack)-1] }
@@ -99,6 +100,10 @@ func (s *svgCanvas) Fill(p vg.Path) {
 	fmt.Fprintf(&s.b, `<path class="f%s" d="%s"/>`, colourClass(s.top().colour), s.path(p))
 }
 
+// longText is from where on another font's widths could run a text out of its
+// place.
+const longText = 60 * vg.Length(1)
+
 // FillString writes text; a turned context turns it about its own origin.
 func (s *svgCanvas) FillString(f font.Face, pt vg.Point, str string) {
 	if f.Font.Size == 0 || str == "" {
@@ -114,8 +119,14 @@ func (s *svgCanvas) FillString(f font.Face, pt vg.Point, str string) {
 	if f.Font.Weight > 0 {
 		bold = ` font-weight="700"`
 	}
-	fmt.Fprintf(&s.b, `<text class="f%s" x="%s" y="%s" font-size="%s"%s%s>%s</text>`, colourClass(t.colour), tenths(x), tenths(y),
-		shortNumber(f.Font.Size.Points()), bold, turn, html.EscapeString(str))
+	// A text as long as a label keeps the length it was measured to have, whatever
+	// font the reader's machine has.
+	length := ""
+	if w := f.Width(str); w > longText {
+		length = fmt.Sprintf(` textLength="%s" lengthAdjust="spacingAndGlyphs"`, tenths(int(math.Round(10*w.Points()))))
+	}
+	fmt.Fprintf(&s.b, `<text class="f%s" x="%s" y="%s" font-size="%s"%s%s%s>%s</text>`, colourClass(t.colour), tenths(x), tenths(y),
+		shortNumber(f.Font.Size.Points()), bold, turn, length, html.EscapeString(str))
 }
 
 func (s *svgCanvas) path(p vg.Path) string {

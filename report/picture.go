@@ -1,0 +1,134 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"strings"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"stillglow/analysis"
+	"stillglow/analysis/heater"
+	"stillglow/capture"
+	"stillglow/report/canvas"
+)
+
+// Pictures of single things, in the report's own style, for the commands that
+// write one file. The format is "png" or "svg".
+
+// PictureFormat is the format that a file's name asks for, "" where it asks for none
+// that there is.
+func PictureFormat(path string) string {
+	switch f := strings.ToLower(strings.TrimPrefix(filepath.Ext(path), ".")); f {
+	case "png", "svg":
+		return f
+	}
+	return ""
+}
+
+func encode(f *canvas.Drawing, format string) ([]byte, error) {
+	if format == "svg" {
+		return f.SVG()
+	}
+	return f.PNG(canvas.NewRaster())
+}
+
+// TracePicture draws a record: the least and the greatest sample of every column.
+func TracePicture(t *capture.Trace, format string) ([]byte, error) {
+	m := &analysis.Measurement{Calibrated: t.Calibrated, SampleRateHz: t.SampleRateHz, DurationS: t.DurationS()}
+	n := len(t.Volts)
+	per := max(1, (n+plotColumns-1)/plotColumns)
+	e := analysis.Envelope{StartS: t.StartS, StepS: float64(per) / t.SampleRateHz}
+	for i := 0; i < n; i += per {
+		lo, hi := extent(t.Volts[i:min(n, i+per)])
+		e.MinV, e.MaxV = append(e.MinV, lo), append(e.MaxV, hi)
+	}
+	p, _, _, _ := envelopePanel(e, m, plotColumns)
+	p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink,
+		text: fmt.Sprintf("%s at %s, %s", Plural(n, "sample"), eng(t.SampleRateHz, "S/s"), eng(t.DurationS(), "s"))})
+	title := clean(filepath.Base(t.File))
+	if t.Channel != "" {
+		title += ", " + clean(t.Channel)
+	}
+	return encode(&canvas.Drawing{Title: title, Panels: []*plot.Plot{p}}, format)
+}
+
+// WarmUpPicture draws heater volts over load current from switch-on, one curve per
+// plan. names label the plans; nil: by their volts. invented marks made-up data. It is an error when no plan can
+// feed its load.
+func WarmUpPicture(plans []heater.Plan, names []string, invented bool, format string) ([]byte, error) {
+	volts := newPanel("", "heater volts in V")
+	amps := newPanel("time from switch-on in s", "load current in A")
+	volts.Add(grid{})
+	amps.Add(grid{})
+	var keys key
+	longest, mostA, mostV, drawn := 0.0, 0.0, 0.0, 0
+	for _, p := range plans {
+		if n := len(p.WarmUp.TimeS); p.CanFeed && n > 0 {
+			longest = math.Max(longest, p.WarmUp.TimeS[n-1])
+		}
+	}
+	for i := range plans {
+		p := &plans[i]
+		w := &p.WarmUp
+		if !p.CanFeed || len(w.TimeS) == 0 {
+			continue
+		}
+		st := curveStyles[drawn%len(curveStyles)]
+		st.Width = vg.Points(1.5)
+		for _, side := range []struct {
+			on *plot.Plot
+			y  []float64
+		}{{volts, w.HeaterV}, {amps, w.LoadA}} {
+			x, y := append([]float64(nil), w.TimeS...), append([]float64(nil), side.y...)
+			if last := len(x) - 1; x[last] < longest { // it ends settled and goes on level
+				x, y = append(x, longest), append(y, y[last])
+			}
+			side.on.Add(curve{x: x, y: y, line: st})
+			for _, at := range []float64{w.To90S, w.To99S} {
+				if at > 0 && at < longest {
+					side.on.Add(marks{x: []float64{at}, y: []float64{valueAt(w.TimeS, side.y, at)}, shape: draw.CircleGlyph{}, color: st.Color, size: vg.Points(2.8)})
+				}
+			}
+		}
+		name := trimNumber(p.Supply.Volts) + " V supply"
+		if names != nil {
+			name = shorten(clean(names[i]), 40)
+		}
+		keys.add(fmt.Sprintf("%s, %s: 90 %% at %s, 99 %% at %s", name, warmUpPart(p), secondsText(w.To90S), secondsText(w.To99S)), st)
+		mostA = math.Max(mostA, w.PeakA)
+		for _, v := range w.HeaterV {
+			mostV = math.Max(mostV, v)
+		}
+		drawn++
+	}
+	if drawn == 0 {
+		return nil, fmt.Errorf("no warm-up to draw, the supply can't feed the load: %s", plans[0].Why)
+	}
+	rated := plans[0].Load.Volts
+	volts.Add(curveOnly{curve{x: []float64{0, longest}, y: []float64{rated, rated}, line: baselineLine}})
+	keys.add("rated "+trimNumber(rated)+" V", baselineLine)
+	for _, p := range []*plot.Plot{volts, amps} {
+		p.X.Min, p.X.Max, p.Y.Min = 0, longest, 0
+	}
+	volts.Y.Max = 1.1 * math.Max(rated, mostV)
+	amps.Y.Max = mostA * (1.1 + 0.16*float64(len(keys.names))) // the key's own room
+	amps.Add(keys)
+	footer := "simulated; dots: heater temperature at 90 % and 99 % of its rise"
+	if invented {
+		footer += " · invented data"
+	}
+	return encode(&canvas.Drawing{Title: "Warm-up from cold: " + clean(plans[0].Load.Describe()), Panels: []*plot.Plot{volts, amps},
+		Footer: footer}, format)
+}
+
+// warmUpPart names what a plan's warm-up is drawn with.
+func warmUpPart(p *heater.Plan) string {
+	if a, part := bestPart(p); part != nil && !p.Direct {
+		return clean(a.Name)
+	}
+	return "no dropper"
+}
