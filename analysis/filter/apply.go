@@ -83,9 +83,7 @@ func throughGain(v []float64, rateHz float64, gain func(hz float64) complex128) 
 	}
 	fft := fourier.NewFFT(period)
 	spectrum := fft.Coefficients(nil, x)
-	for k := range spectrum {
-		spectrum[k] *= gain(float64(k) * rateHz / float64(period))
-	}
+	multiply(spectrum, rateHz/float64(period), gain)
 	fft.Sequence(x, spectrum)
 	scale := 1 / float64(period)
 	for i := range v {
@@ -93,12 +91,36 @@ func throughGain(v []float64, rateHz float64, gain func(hz float64) complex128) 
 	}
 }
 
+// knotRatio is how far apart in frequency a gain is worked out; between, it is
+// drawn straight. A resonance of Q bends the gain by (2Q)² times the step squared
+// over 8: under 5e-6 at a Q of 10.
+const knotRatio = 1 + 1.0/1600
+
+// multiply weighs a spectrum by a gain. Far up, where the bins lie closer than any
+// circuit's gain can bend, most are interpolated.
+func multiply(spectrum []complex128, binHz float64, gain func(hz float64) complex128) {
+	k, at := 0, gain(0)
+	for k < len(spectrum)-1 {
+		next := min(max(k+1, int(float64(k)*knotRatio)), len(spectrum)-1)
+		then := gain(float64(next) * binHz)
+		slope := (then - at) * complex(1/float64(next-k), 0)
+		for i := k; i < next; i++ {
+			spectrum[i] *= at + slope*complex(float64(i-k), 0)
+		}
+		k, at = next, then
+	}
+	spectrum[k] *= at
+}
+
 // smooth is the least even number of factors 2, 3 and 5 not below n, where the
-// transform is fast.
+// transform is fast; a power of two that is little longer is faster still.
 func smooth(n int) int {
 	best := 1
 	for best < n {
 		best *= 2
+	}
+	if best <= n+n/8 {
+		return best
 	}
 	for a := 2; a < best; a *= 2 {
 		for b := a; b < best; b *= 3 {

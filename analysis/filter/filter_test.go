@@ -3,6 +3,7 @@ package filter
 import (
 	"context"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"os"
 	"strings"
@@ -651,5 +652,31 @@ func TestLeadsAndOutputCapacitor(t *testing.T) {
 	plain.SourceH, plain.CSource = 0, Capacitor{}
 	if d := DB(Insertion(plain, 1e6)) - DB(Insertion(c, 1e6)); d < 3 {
 		t.Errorf("a metre of lead takes only %.2f dB more at 1 MHz", d)
+	}
+}
+
+// The gain between the knots is the circuit's own: resonances of a high Q, poles
+// and the lowest bins included.
+func TestMultiplyFollowsTheGain(t *testing.T) {
+	c := Circuit{Topology: LC, LoadOhm: 10, L: Inductor{H: 10e-6, DCROhm: 0.02, SelfResonanceHz: 25e6}, C1: Capacitor{F: 10e-6, ESROhm: 0.02, ESLH: 8e-9, Kind: Ceramic}}
+	const n, binHz = 600_001, 83.0
+	spectrum := make([]complex128, n)
+	for i := range spectrum {
+		spectrum[i] = 1
+	}
+	calls := 0
+	multiply(spectrum, binHz, func(hz float64) complex128 { calls++; return Insertion(c, hz) })
+	for k := 0; k < n; k += 1 + k/500 {
+		want := Insertion(c, float64(k)*binHz)
+		if d := cmplx.Abs(spectrum[k] - want); d > 2e-5*math.Max(cmplx.Abs(want), 1e-3) {
+			t.Fatalf("at %g Hz: %v, want %v", float64(k)*binHz, spectrum[k], want)
+		}
+	}
+	if calls > n/20 {
+		t.Errorf("the gain was worked out %d times for %d bins", calls, n)
+	}
+	// The last bin counts too.
+	if want := Insertion(c, (n-1)*binHz); cmplx.Abs(spectrum[n-1]-want) > 1e-9 {
+		t.Errorf("last bin %v, want %v", spectrum[n-1], want)
 	}
 }
