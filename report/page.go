@@ -26,15 +26,21 @@ const (
 	liveColumns    = 1500
 	waveColumns    = 4800 // of the live waveforms
 	pageBytes      = 2_900_000
-	leastShare     = 0.1
+	leastShare     = 0.06
+	leastColumns   = 60   // of a static picture
+	histogramUnits = 12   // the first of a large bench, whose pages show histograms
 	unitsInFull    = 20.0 // so many fit with curves in full; drawing them for more would be thrown away
-	openUnitsBelow = 2 // a page of a single unit shows it open
+	openUnitsBelow = 2    // a page of a single unit shows it open
 )
 
 func asset(name string) (string, error) {
 	b, err := assets.ReadFile("assets/" + name)
 	return string(b), err
 }
+
+// lean leaves out the end tags that HTML lets an author leave out: a twentieth of
+// the page of a large bench.
+var lean = strings.NewReplacer("</td>", "", "</th>", "", "</tr>", "", "</li>", "", "</dt>", "", "</dd>", "")
 
 // HTML is index.html: one self-contained page. Everything in it is escaped by
 // html/template or written by this package; its content security policy allows
@@ -43,6 +49,9 @@ func (r *Report) HTML() ([]byte, error) {
 	page, err := asset("page.html")
 	if err != nil {
 		return nil, err
+	}
+	if len(r.Units) > unitsInFull {
+		page = lean.Replace(page)
 	}
 	t, err := template.New("page").Parse(page)
 	if err != nil {
@@ -220,11 +229,15 @@ func (r *Report) view(share float64) (*view, error) {
 	v.Common = r.commonSection()
 	plots := map[int][]plotView{}
 	for _, p := range r.plotList() {
-		g := p.figure(int(share * staticColumns))
+		if p.kind == "histograms" && p.unit >= histogramUnits && len(r.Units) > unitsInFull {
+			continue // the plots folder has it
+		}
+		g := p.figure(max(leastColumns, int(share*staticColumns)))
 		if g == nil {
 			continue
 		}
 		g.Title, g.Footer = "", strings.TrimSuffix(strings.TrimSuffix(g.Footer, "invented data"), " · ")
+		g.Coarse = share < 0.5
 		svg := template.HTML(g.Inline(p.alt))
 		switch p.kind {
 		case "brands":

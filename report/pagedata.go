@@ -119,7 +119,7 @@ func (u *Unit) data(share float64) unitData {
 		d.Spike = waveData(m.Spikes.Typical, m, columns, false)
 	}
 	if m := cycleOf(u.Captures); m != nil {
-		d.Cycle = cycleData(m)
+		d.Cycle = cycleData(m, max(columns, 128))
 	}
 	for _, m := range spectra(u.Captures) {
 		label := fmt.Sprintf("%s at %s", eng(m.DurationS, "s"), eng(m.SampleRateHz, "S/s"))
@@ -192,15 +192,28 @@ func logDeltas(v []float64) deltas {
 	return out
 }
 
-func cycleData(m *analysis.Measurement) *foldedCycle {
+func cycleData(m *analysis.Measurement, points int) *foldedCycle {
 	k := &m.Cycle
 	lo, hi := extent(k.MeanV)
 	q := math.Pow(10, math.Floor(math.Log10(math.Max(hi-lo, 1e-12)/10000)))
-	c := &foldedCycle{PeriodS: number(k.PeriodS), Q: number(q), Mean: quantised(k.MeanV, 0, q), U: voltUnit(m)}
+	c := &foldedCycle{PeriodS: number(k.PeriodS), Q: number(q), Mean: quantised(everyNth(k.MeanV, points), 0, q), U: voltUnit(m)}
 	if len(k.SpreadV) == len(k.MeanV) {
-		c.Spread = quantised(k.SpreadV, 0, q)
+		c.Spread = quantised(everyNth(k.SpreadV, points), 0, q)
 	}
 	return c
+}
+
+// everyNth thins evenly spaced points to at least so many, evenly; a cycle is smooth.
+func everyNth(v []float64, points int) []float64 {
+	n := len(v) / points
+	if n < 2 || len(v)%n != 0 {
+		return v
+	}
+	out := make([]float64, 0, len(v)/n)
+	for i := 0; i < len(v); i += n {
+		out = append(out, v[i])
+	}
+	return out
 }
 
 // densityData keeps the points a density can be drawn at; longer curves are

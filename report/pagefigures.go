@@ -1,6 +1,9 @@
 package report
 
 import (
+	"slices"
+	"strings"
+
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
 )
@@ -19,7 +22,22 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 	if len(ms) == 0 {
 		return nil, nil
 	}
-	seen := map[string]bool{}
+	type group struct {
+		why   string
+		names []string
+	}
+	var missing []group // figures by the reason that keeps them from being measured
+	miss := func(name, why string) {
+		for i := range missing {
+			if g := &missing[i]; g.why == why {
+				if !slices.Contains(g.names, name) {
+					g.names = append(g.names, name)
+				}
+				return
+			}
+		}
+		missing = append(missing, group{why, []string{name}})
+	}
 	add := func(name, unit string, get func(*analysis.Measurement) figure.Figure) {
 		row := figureRow{Name: name}
 		any := false
@@ -33,9 +51,8 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 				}
 				cell.Text = figureWithU(f, u)
 				any = true
-			} else if f.Missing != "" && !seen[name+f.Missing] {
-				seen[name+f.Missing] = true
-				reasons = append(reasons, name+": "+clean(f.Missing))
+			} else if f.Missing != "" {
+				miss(name, clean(f.Missing))
 			}
 			row.Cells = append(row.Cells, cell)
 		}
@@ -47,6 +64,9 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 		if row.Shown(figure.Page) {
 			add(row.Name, row.Unit, row.Read)
 		}
+	}
+	for _, g := range missing {
+		reasons = append(reasons, strings.Join(g.names, "; ")+": "+g.why)
 	}
 	return rows, reasons
 }

@@ -186,7 +186,7 @@ func sparkline(u *Unit) string {
 	} else {
 		return `<span class="nm">none</span>`
 	}
-	e = reduce(e, 80)
+	e = reduce(e, 52)
 	lo, hi, _ := levels(e)
 	if !(hi > lo) {
 		return `<span class="nm">flat</span>`

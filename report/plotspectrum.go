@@ -3,6 +3,8 @@ package report
 import (
 	"fmt"
 	"math"
+	"path"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/plot"
@@ -60,6 +62,10 @@ func spectra(cs []Capture) []*analysis.Measurement {
 	return out
 }
 
+func spectrumName(m *analysis.Measurement) string {
+	return fmt.Sprintf("%s at %s", eng(m.DurationS, "s"), eng(m.SampleRateHz, "S/s"))
+}
+
 // spectrumFigure draws the density of every capture with baseline, the named
 // lines and the target's limits.
 func spectrumFigure(u *Unit, t *target.Target, columns int) *canvas.Drawing {
@@ -74,7 +80,11 @@ func spectrumFigure(u *Unit, t *target.Target, columns int) *canvas.Drawing {
 		st.Dashes = nil // overlapping captures of one unit: thin solid lines stay legible
 		st.Width = vg.Points(0.9)
 		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, columns/2, st)
-		k.add(fmt.Sprintf("%s at %s", eng(m.DurationS, "s"), eng(m.SampleRateHz, "S/s")), st)
+		name := spectrumName(m)
+		if slices.ContainsFunc(ms, func(o *analysis.Measurement) bool { return o != m && spectrumName(o) == name }) {
+			name += ", " + shorten(clean(path.Base(m.File)), 24) // two records alike but for their file
+		}
+		k.add(name, st)
 	}
 	for _, m := range ms {
 		if len(m.Spectrum.BaselineVPerRtHz) == len(m.Spectrum.FrequencyHz) {

@@ -22,25 +22,21 @@ type grid struct{}
 
 func (grid) Plot(c draw.Canvas, p *plot.Plot) {
 	trX, trY := p.Transforms(&c)
-	for _, t := range p.X.Tick.Marker.Ticks(p.X.Min, p.X.Max) {
-		if t.Value >= p.X.Min && t.Value <= p.X.Max {
-			x := trX(t.Value)
-			c.StrokeLine2(gridStyle(t), x, c.Min.Y, x, c.Max.Y)
+	// The faint lines first: lines of one look behind each other take one element.
+	for _, st := range []draw.LineStyle{faintGrid, gridLine} {
+		for _, t := range p.X.Tick.Marker.Ticks(p.X.Min, p.X.Max) {
+			if t.Value >= p.X.Min && t.Value <= p.X.Max && t.IsMinor() == (st.Width == faintGrid.Width) {
+				x := trX(t.Value)
+				c.StrokeLine2(st, x, c.Min.Y, x, c.Max.Y)
+			}
+		}
+		for _, t := range p.Y.Tick.Marker.Ticks(p.Y.Min, p.Y.Max) {
+			if t.Value >= p.Y.Min && t.Value <= p.Y.Max && t.IsMinor() == (st.Width == faintGrid.Width) {
+				y := trY(t.Value)
+				c.StrokeLine2(st, c.Min.X, y, c.Max.X, y)
+			}
 		}
 	}
-	for _, t := range p.Y.Tick.Marker.Ticks(p.Y.Min, p.Y.Max) {
-		if t.Value >= p.Y.Min && t.Value <= p.Y.Max {
-			y := trY(t.Value)
-			c.StrokeLine2(gridStyle(t), c.Min.X, y, c.Max.X, y)
-		}
-	}
-}
-
-func gridStyle(t plot.Tick) draw.LineStyle {
-	if t.IsMinor() {
-		return faintGrid
-	}
-	return gridLine
 }
 
 // reduce brings an envelope down to at most columns columns: the least of the

@@ -201,7 +201,7 @@ func cycleOf(cs []Capture) *analysis.Measurement {
 }
 
 // cycleFigure is the folded switching cycle with the spread of single cycles.
-func cycleFigure(u *Unit) *canvas.Drawing {
+func cycleFigure(u *Unit, columns int) *canvas.Drawing {
 	m := cycleOf(u.Captures)
 	if m == nil {
 		return nil
@@ -215,9 +215,10 @@ func cycleFigure(u *Unit) *canvas.Drawing {
 	p := newPanel("time in the switching cycle in "+timePrefix+"s", voltLabel(voltPrefix, m))
 	x := make([]float64, n)
 	b := band{fill: canvas.PaleBlue}
+	every := max(1, n/max(columns, 32)) // of a small picture the band's points
 	for i := range x {
 		x[i] = k.PeriodS * float64(i) / float64(n) / timeFactor
-		if i < len(k.SpreadV) {
+		if i < len(k.SpreadV) && (i%every == 0 || i == n-1) {
 			b.x = append(b.x, x[i])
 			b.lo = append(b.lo, (k.MeanV[i]-k.SpreadV[i])/voltFactor)
 			b.hi = append(b.hi, (k.MeanV[i]+k.SpreadV[i])/voltFactor)
@@ -227,7 +228,8 @@ func cycleFigure(u *Unit) *canvas.Drawing {
 	if len(b.x) > 0 {
 		p.Add(b)
 	}
-	p.Add(curve{x: x, y: scaled(k.MeanV, voltFactor), line: curveStyles[0]})
+	mx, my := thin(x, scaled(k.MeanV, voltFactor), max(columns, 32))
+	p.Add(curve{x: mx, y: my, line: curveStyles[0]})
 	widen(&p.Y, 0.12)
 	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.08
 	label := fmt.Sprintf("mean of %s; band: ± 1 standard deviation of single cycles", Plural(k.Cycles, "cycle"))

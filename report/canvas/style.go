@@ -62,6 +62,7 @@ type Drawing struct {
 	Panels   []*plot.Plot
 	Sideways bool      // panels side by side
 	W, H     vg.Length // in the page; 0: Width and Height
+	Coarse   bool      // in the page: curves to whole units, for a page of many pictures
 }
 
 // size is what the picture takes in the page.

@@ -23,7 +23,10 @@ import (
 // right-angled rotation.
 type svgCanvas struct {
 	w, h  vg.Length
+	grain int // of paths, in tenths of a unit; 0: one
 	b     strings.Builder
+	open  string // the start of the path that is still being written, "" none
+	group string // the start of the group of texts that is still open, "" none
 	stack []svgState
 }
 
@@ -45,7 +48,12 @@ func newSVGCanvas(w, h vg.Length) *svgCanvas {
 func (f *Drawing) Inline(label string) string {
 	w, h := f.size()
 	c := newSVGCanvas(w, h)
+	if f.Coarse {
+		c.grain = 10
+	}
 	f.draw(draw.New(c))
+	c.close()
+	c.closeGroup()
 	return fmt.Sprintf(`<svg class="plot" role="img" aria-label="%s" viewBox="0 0 %g %g">%s</svg>`,
 		html.EscapeString(label), w.Points(), h.Points(), c.b.String())
 }
@@ -85,30 +93,62 @@ func (s *svgCanvas) Stroke(p vg.Path) {
 	if t.width <= 0 {
 		return
 	}
-	fmt.Fprintf(&s.b, `<path class="s%s" stroke-width="%s"`, colourClass(t.colour), tenths(int(math.Round(10*t.width.Points()))))
+	start := fmt.Sprintf(`<path class="s%s" stroke-width="%s"`, colourClass(t.colour), tenths(int(math.Round(10*t.width.Points()))))
 	if len(t.dashes) > 0 {
 		var d []string
 		for _, x := range t.dashes {
 			d = append(d, tenths(int(math.Round(10*x.Points()))))
 		}
-		fmt.Fprintf(&s.b, ` stroke-dasharray="%s"`, strings.Join(d, " "))
+		start += fmt.Sprintf(` stroke-dasharray="%s"`, strings.Join(d, " "))
 	}
-	s.b.WriteString(` d="` + s.path(p) + `"/>`)
+	s.draw(start, s.path(p))
+}
+
+// draw writes a path; one that looks as the path just before goes on in the same
+// element, which halves a page of grids, ticks and bars.
+func (s *svgCanvas) draw(start, path string) {
+	if start != s.open {
+		s.close()
+		s.closeGroup()
+		s.b.WriteString(start + ` d="`)
+		s.open = start
+	}
+	s.b.WriteString(path)
+}
+
+// close ends the path that is being written.
+func (s *svgCanvas) close() {
+	if s.open != "" {
+		s.b.WriteString(`"/>`)
+		s.open = ""
+	}
 }
 
 func (s *svgCanvas) Fill(p vg.Path) {
-	fmt.Fprintf(&s.b, `<path class="f%s" d="%s"/>`, colourClass(s.top().colour), s.path(p))
+	class := colourClass(s.top().colour)
+	s.draw(`<path class="f`+class+`"`, s.path(p))
+	if class == "-veil" { // two of them lie darker than one
+		s.close()
+	}
 }
 
 // longText is from where on another font's widths could run a text out of its
 // place.
 const longText = 60 * vg.Length(1)
 
+func (s *svgCanvas) closeGroup() {
+	if s.group != "" {
+		s.b.WriteString(`</g>`)
+		s.group = ""
+	}
+}
+
 // FillString writes text; a turned context turns it about its own origin.
 func (s *svgCanvas) FillString(f font.Face, pt vg.Point, str string) {
 	if f.Font.Size == 0 || str == "" {
 		return
 	}
+	s.close()
 	x, y := s.at(pt)
 	t := s.top()
 	turn := ""
@@ -123,10 +163,18 @@ func (s *svgCanvas) FillString(f font.Face, pt vg.Point, str string) {
 	// font the reader's machine has.
 	length := ""
 	if w := f.Width(str); w > longText {
-		length = fmt.Sprintf(` textLength="%s" lengthAdjust="spacingAndGlyphs"`, tenths(int(math.Round(10*w.Points()))))
+		length = fmt.Sprintf(` textLength="%s"`, tenths(int(math.Round(10*w.Points()))))
+		if s.grain <= 1 {
+			length += ` lengthAdjust="spacingAndGlyphs"`
+		}
 	}
-	fmt.Fprintf(&s.b, `<text class="f%s" x="%s" y="%s" font-size="%s"%s%s%s>%s</text>`, colourClass(t.colour), tenths(x), tenths(y),
-		shortNumber(f.Font.Size.Points()), bold, turn, length, html.EscapeString(str))
+	// Texts of one look, such as an axis' numbers, share a group.
+	if group := fmt.Sprintf(`<g class="f%s" font-size="%s"%s>`, colourClass(t.colour), shortNumber(f.Font.Size.Points()), bold); group != s.group {
+		s.closeGroup()
+		s.b.WriteString(group)
+		s.group = group
+	}
+	fmt.Fprintf(&s.b, `<text x="%s" y="%s"%s%s>%s</text>`, tenths(x), tenths(y), turn, length, html.EscapeString(str))
 }
 
 func (s *svgCanvas) path(p vg.Path) string {
@@ -155,13 +203,20 @@ func (s *svgCanvas) path(p vg.Path) string {
 		}
 		lx, ly = x, y
 	}
+	at := func(pt vg.Point) (x, y int) {
+		x, y = s.at(pt)
+		if s.grain > 1 {
+			x, y = s.grain*((x+s.grain/2)/s.grain), s.grain*((y+s.grain/2)/s.grain)
+		}
+		return x, y
+	}
 	for _, k := range p {
 		switch k.Type {
 		case vg.MoveComp:
-			x, y := s.at(k.Pos)
+			x, y := at(k.Pos)
 			move('M', x, y)
 		case vg.LineComp:
-			x, y := s.at(k.Pos)
+			x, y := at(k.Pos)
 			move('l', x, y)
 		case vg.ArcComp: // full circles of glyphs only
 			cx, cy := s.at(k.Pos)
