@@ -258,7 +258,7 @@ func (im *importer) scaleOfCounts(v *voltScale, scale metaValue, hasScale bool) 
 		im.t.assume("scale", SI(v.factor, "V", 6)+" per count", why)
 		return nil
 	case !hasScale || scale.num == 0:
-		return im.badColumn("converter codes without a scale", "volts per count in the preamble", "give --scale (volts per count) and --offset")
+		return im.badColumn("ADC codes without a scale", "volts per count in the preamble", "give --scale (volts per count) and --offset")
 	case scale.unit.kind == unitVoltPerDiv:
 		return &ParseError{Path: im.src.name, Line: scale.line, Found: "volts per division for a table of ADC codes", Expected: "volts per count", Fix: "give --scale (volts per count) and --offset"}
 	}

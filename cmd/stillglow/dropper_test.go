@@ -248,7 +248,7 @@ count = 1
 		"mark = \"3\"\nrated_v = 7\nrated_a = 2",
 	} {
 		sheet += "[[unit]]\nbrand = \"Invented\"\nmodel = \"Brick\"\n" + u + "\n[[unit.capture]]\nfile = \"" + fmt.Sprint(i) + ".csv\"\nload_a = 0.94\n"
-		files[fmt.Sprint(i)+".csv"] = csv.String()
+		files[fmt.Sprint(i)+".csv"] = fmt.Sprintf("note,unit %d\n", i) + csv.String()
 	}
 	files["bench.toml"] = sheet
 	for name, text := range files {
