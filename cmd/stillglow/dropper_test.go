@@ -218,7 +218,7 @@ func TestValvesFilter(t *testing.T) {
 }
 
 // A small bench: two units with meter readings, one without, and one slow
-// capture for all. Nothing of it can pass a target, so --all sizes them.
+// capture each. Nothing of it can pass a target, so --all sizes them.
 func smallBench(t *testing.T) string {
 	t.Helper()
 	dir := t.TempDir()
@@ -248,7 +248,7 @@ count = 1
 		"mark = \"3\"\nrated_v = 7\nrated_a = 2",
 	} {
 		sheet += "[[unit]]\nbrand = \"Invented\"\nmodel = \"Brick\"\n" + u + "\n[[unit.capture]]\nfile = \"" + fmt.Sprint(i) + ".csv\"\nload_a = 0.94\n"
-		files[fmt.Sprint(i)+".csv"] = fmt.Sprintf("note,unit %d\n", i) + csv.String()
+		files[fmt.Sprint(i)+".csv"] = csv.String() + fmt.Sprintf("%.7f,%.6f\n", 4000e-6, 0.001*float64(i+1))
 	}
 	files["bench.toml"] = sheet
 	for name, text := range files {
