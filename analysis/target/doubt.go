@@ -3,6 +3,7 @@ package target
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
@@ -21,6 +22,14 @@ type doubt struct {
 // limit, in dB, before the verdict waits for a better capture.
 const doubtDB = 1.0
 
+// couldFailDB: a caution that may move a figure up by this much and more has no
+// bound that keeps a near miss from being a fail.
+const couldFailDB = 20.0
+
+// contradictDB is how far two captures must be apart before the one on the other
+// side of the limit contradicts the first.
+const contradictDB = 2.0
+
 // doubtsOf lists the cautions of the captures behind a margin that could flip
 // it, and captures that contradict it.
 func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
@@ -28,19 +37,7 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 	if !ok {
 		return nil
 	}
-	var out []doubt
-	seen := map[string]bool{}
-	for _, m := range p.from {
-		for _, k := range cautionsOf(u, m) {
-			down, up := marginShift(k.Code, c, m, mg.Figure)
-			flips := (mg.DB >= 0 && mg.DB < down) || (mg.DB < 0 && -mg.DB <= up)
-			couldFail := mg.DB >= -NearMissDB && down >= 20
-			if (flips || couldFail) && !seen[k.Code] {
-				seen[k.Code] = true
-				out = append(out, doubt{margin: index, flips: flips, couldFail: couldFail, text: k.Text, fix: k.Fix})
-			}
-		}
-	}
+	out := cautionDoubts(u, c, index, mg, p)
 	if mg.DB >= 0 && mg.LowDB < -doubtDB || mg.DB < 0 && mg.HighDB > doubtDB {
 		out = append(out, doubt{margin: index, flips: true,
 			text: fmt.Sprintf("the uncertainty reaches over the limit, from %.1f to %.1f dB", mg.LowDB, mg.HighDB),
@@ -54,19 +51,40 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 			text: "the noise is that of the ADC's own steps",
 			fix:  "use fewer volts per division, AC coupling, or a recorder with more bits"})
 	}
-	// A capture just as fit that puts the figure on the limit's other side.
-	used := map[*analysis.Measurement]bool{}
+	return append(out, contradictions(u, c, index, mg, p)...)
+}
+
+// cautionDoubts are the cautions of the captures behind a margin that move its
+// figure by enough, each once.
+func cautionDoubts(u Unit, c criterion, index int, mg Margin, p picked) []doubt {
+	var out []doubt
+	seen := map[string]bool{}
 	for _, m := range p.from {
-		used[m] = true
+		for _, k := range cautionsOf(u, m) {
+			down, up := marginShift(k.Code, c, m, mg.Figure)
+			flips := (mg.DB >= 0 && mg.DB < down) || (mg.DB < 0 && -mg.DB <= up)
+			couldFail := mg.DB >= -NearMissDB && down >= couldFailDB
+			if (flips || couldFail) && !seen[k.Code] {
+				seen[k.Code] = true
+				out = append(out, doubt{margin: index, flips: flips, couldFail: couldFail, text: k.Text, fix: k.Fix})
+			}
+		}
 	}
+	return out
+}
+
+// contradictions are captures just as fit as the one behind a margin that put the
+// figure on the limit's other side.
+func contradictions(u Unit, c criterion, index int, mg Margin, p picked) []doubt {
+	var out []doubt
 	for _, m := range u.Captures {
 		f := c.of(m)
-		if used[m] || !f.Known || f.LowerBound || f.UpperBound || !m.Calibrated || quality(u, c, m) > quality(u, c, p.from[0]) ||
+		if slices.Contains(p.from, m) || !f.Known || f.LowerBound || f.UpperBound || !m.Calibrated || quality(u, c, m) > quality(u, c, p.from[0]) ||
 			!roughlyCovers(m.Span, mg.Limit.NeedLowHz, mg.Limit.NeedHighHz) {
 			continue
 		}
 		other := MarginDB(mg.Limit.Max, f.Value)
-		if (other < 0) != (mg.DB < 0) && math.Abs(other-mg.DB) > 2 {
+		if (other < 0) != (mg.DB < 0) && math.Abs(other-mg.DB) > contradictDB {
 			out = append(out, doubt{margin: index, flips: true,
 				text: fmt.Sprintf("%s gives %s, %s gives %s", p.from[0].File, mg.Limit.text(mg.Figure.Value), m.File, mg.Limit.text(f.Value)),
 				fix:  "repeat both with the same set-up"})

@@ -44,48 +44,14 @@ func pick(u Unit, l Limit) picked {
 		lowHz = burst // a short record can miss the packets of a bursting supply
 	}
 
-	var best []*analysis.Measurement
-	var short *analysis.Measurement // does not cover, but shows at least this much
-	reasons := map[string]bool{}
-	covered := false // by a capture that still has no figure
-	for _, m := range u.Captures {
-		fig := c.of(m)
-		covers := m.Span.Covers(lowHz, l.NeedHighHz) || roughlyCovers(m.Span, lowHz, l.NeedHighHz)
-		switch {
-		case !m.Calibrated:
-			reasons[m.File+" has no volt scale (set volts per full scale)"] = true
-		case !covers:
-			reasons[fmt.Sprintf("%s shows %s only", m.File, spanText(m.Span.LowHz, m.Span.HighHz))] = true
-			if fig.Known && !fig.UpperBound && hidden(c, l, m) == "" && c.domain == linear && c.id != SpikeRate && (short == nil || fig.Value > c.of(short).Value) {
-				short = m
-			}
-		case !fig.Known:
-			reasons[m.File+": "+fig.Missing] = true
-		case hidden(c, l, m) != "":
-			reasons[m.File+": "+hidden(c, l, m)] = true
-		default:
-			best = append(best, m)
-			continue
-		}
-		covered = covered || covers && m.Calibrated
+	f := newField(u, l, c, lowHz)
+	if len(f.best) == 0 {
+		return f.without()
 	}
-	if len(best) == 0 {
-		p := picked{reason: listed(reasons)}
-		if !covered {
-			p.reason = fmt.Sprintf("no capture covers %s (%s); needs %s", spanText(lowHz, l.NeedHighHz), p.reason, c.how)
-		}
-		if short != nil && l.Max > 0 && c.of(short).Value > l.Max {
-			// A part of the span already breaks the limit: that is enough to fail.
-			p.fig = c.of(short)
-			p.fig.LowerBound = true
-			p.from = []*analysis.Measurement{short}
-		}
-		return p
-	}
-	sort.SliceStable(best, func(i, j int) bool { return better(u, c, best[i], best[j]) })
-	same := best[:1:1]
-	for _, m := range best[1:] {
-		if isRepeat(u, c, best[0], m) {
+	sort.SliceStable(f.best, func(i, j int) bool { return better(u, c, f.best[i], f.best[j]) })
+	same := f.best[:1:1]
+	for _, m := range f.best[1:] {
+		if isRepeat(u, c, f.best[0], m) {
 			same = append(same, m)
 		}
 	}
@@ -93,7 +59,65 @@ func pick(u Unit, l Limit) picked {
 	for i, m := range same {
 		figs[i] = c.of(m)
 	}
-	return picked{fig: average(figs, c.domain), from: same, fit: best}
+	return picked{fig: average(figs, c.domain), from: same, fit: f.best}
+}
+
+// field is what a unit's captures offer a criterion.
+type field struct {
+	l       Limit
+	c       criterion
+	lowHz   float64                 // the least frequency that a capture must show
+	best    []*analysis.Measurement // those that cover it with a figure
+	short   *analysis.Measurement   // does not cover, but shows at least this much
+	reasons map[string]bool         // of the others
+	covered bool                    // by a capture that still has no figure
+}
+
+func newField(u Unit, l Limit, c criterion, lowHz float64) field {
+	f := field{l: l, c: c, lowHz: lowHz, reasons: map[string]bool{}}
+	for _, m := range u.Captures {
+		f.take(m)
+	}
+	return f
+}
+
+// take puts a capture among the best, or keeps the reason why not.
+func (f *field) take(m *analysis.Measurement) {
+	fig, hides := f.c.of(m), hidden(f.c, f.l, m)
+	covers := m.Span.Covers(f.lowHz, f.l.NeedHighHz) || roughlyCovers(m.Span, f.lowHz, f.l.NeedHighHz)
+	switch {
+	case !m.Calibrated:
+		f.reasons[m.File+" has no volt scale (set volts per full scale)"] = true
+	case !covers:
+		f.reasons[fmt.Sprintf("%s shows %s only", m.File, spanText(m.Span.LowHz, m.Span.HighHz))] = true
+		bounds := fig.Known && !fig.UpperBound && hides == "" && f.c.domain == linear && f.c.id != SpikeRate
+		if bounds && (f.short == nil || fig.Value > f.c.of(f.short).Value) {
+			f.short = m
+		}
+	case !fig.Known:
+		f.reasons[m.File+": "+fig.Missing] = true
+	case hides != "":
+		f.reasons[m.File+": "+hides] = true
+	default:
+		f.best = append(f.best, m)
+		return
+	}
+	f.covered = f.covered || covers && m.Calibrated
+}
+
+// without is the outcome where no capture covers the criterion with a figure: the
+// reason, or a fail by a part of the span that already breaks the limit.
+func (f *field) without() picked {
+	p := picked{reason: listed(f.reasons)}
+	if !f.covered {
+		p.reason = fmt.Sprintf("no capture covers %s (%s); needs %s", spanText(f.lowHz, f.l.NeedHighHz), p.reason, f.c.how)
+	}
+	if f.short != nil && f.l.Max > 0 && f.c.of(f.short).Value > f.l.Max {
+		p.fig = f.c.of(f.short)
+		p.fig.LowerBound = true
+		p.from = []*analysis.Measurement{f.short}
+	}
+	return p
 }
 
 // roughlyCovers forgives a hundredth at the low end and, as the measurement of
