@@ -27,6 +27,10 @@ const (
 	// besideLevelShare the doubt of the level under them as a share of the peak.
 	besideLift       = 2
 	besideLevelShare = 0.05
+	// moreBesideTimes as many spikes beside the cycle as in it, and besideSlack more, are
+	// more: the ends of a record hold one or two that the cycle does not.
+	moreBesideTimes = 1.1
+	besideSlack     = 3
 	// ringLeastQ: under it a damped sinusoid describes the pulse's own tail as well
 	// as a ring, and its frequency means nothing.
 	ringLeastQ = 1.5

@@ -43,8 +43,8 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	peaks := peakReadings(found, split, edges.openV)
 	peaks.lower = grain.tooCoarse() || clipped > 0
 	s.PerS, s.PerCycle = spikeRates(rec, sw, peaks.stepHides)
-	if held {
-		s.PerS.LowerBound, s.PerCycle.LowerBound = true, true
+	if held || moreBeside(found, rec.tr.DurationS()) {
+		s.PerS.LowerBound, s.PerCycle.LowerBound = s.PerS.Known, s.PerCycle.Known
 	}
 	s.statePeaks(peaks, edges, rec.setup.GainFraction)
 	s.AmplitudeHist = histogramOf(peaks.sorted, histogramSteps)

@@ -86,7 +86,8 @@ func besideReadings(b spike.Beside) (p95, top reading) {
 // settleBy holds the peaks against those read without the cycle. Where both see
 // spikes and disagree by more than both deviations, the reading that rests on no
 // ripple's model counts, half the difference its doubt; else the surer one. Spikes
-// that the other would have seen and did not are no taller than its threshold.
+// that the other would have seen and did not are no taller than its threshold or its
+// greatest peak.
 func (p *peakSet) settleBy(b spike.Beside) {
 	switch {
 	case b.ThresholdV <= 0:
@@ -98,12 +99,23 @@ func (p *peakSet) settleBy(b spike.Beside) {
 			p.p95, p.upper = by, false
 		}
 		p.top = p.top.between(top)
-	case b.Count < 1 && p.top.value-p.top.deviation > b.ThresholdV:
+	case p.top.value-p.top.deviation > max(b.ThresholdV, b.MaxV):
 		p.upper = true
 		for _, r := range p.all() {
-			r.value = min(r.value, b.ThresholdV)
+			r.value = min(r.value, max(b.ThresholdV, b.MaxV))
 		}
 	}
+}
+
+// moreBeside reports whether clearly more spikes stand out beside the cycle than were
+// counted in it: it misses an edge.
+func moreBeside(found *spike.Finding, durationS float64) bool {
+	b := found.Beside
+	if !b.Tells() || !(durationS > 0) {
+		return false
+	}
+	counted := float64(found.Count) * b.DurationS / durationS
+	return float64(b.Count) > moreBesideTimes*counted+besideSlack
 }
 
 // between is the surer of two readings of one thing; where they disagree it is the

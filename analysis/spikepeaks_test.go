@@ -40,6 +40,20 @@ func TestPeaksSettledBesideTheCycle(t *testing.T) {
 	}
 }
 
+// An edge that the cycle misses shows beside it: the count is a lower bound then, and
+// not by one or two at the record's ends.
+func TestCountMissesAnEdge(t *testing.T) {
+	for _, c := range []struct {
+		counted, beside int
+		more            bool
+	}{{301, 600, true}, {301, 353, true}, {301, 302, false}, {301, 150, false}, {8, 11, false}} {
+		found := spike.Finding{Count: c.counted, Beside: spike.Beside{Count: c.beside, DurationS: 1e-3, ThresholdV: 1e-3, P95V: 5e-3}}
+		if got := moreBeside(&found, 1e-3); got != c.more {
+			t.Errorf("%+v: %v", c, got)
+		}
+	}
+}
+
 // Events that hardly top six standard deviations of the noise may be lesser ones;
 // their peaks are upper figures. Undersampled ones are none at all.
 func TestMarginalPeaksAreUpperFigures(t *testing.T) {

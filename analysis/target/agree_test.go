@@ -90,6 +90,29 @@ func TestSwitchingFrequenciesThatDisagree(t *testing.T) {
 	}
 }
 
+// Two captures that disagree about the frequency: one of them is folded at a wrong
+// period, and the ripple may be as large as all of the record's peak-to-peak. That
+// settles a limit over it, and none under it.
+func TestWrongPeriodMayHideAllOfThePeakToPeak(t *testing.T) {
+	for _, c := range []struct {
+		limitV float64
+		want   Verdict
+	}{{3.4e-3, Retake}, {12e-3, Pass}} {
+		u := quiet()
+		u.Captures = nil
+		for i, khz := range []float64{322, 107} {
+			m := fast("f" + string(rune('0'+i)) + ".csv")
+			m.SwitchingHz = figure.Known(1e3 * khz)
+			m.RipplePPV, m.PP20MHzV = figure.Known(0.5e-3), figure.Known(9.6e-3)
+			u.Captures = append(u.Captures, m)
+		}
+		e := Evaluate(u, Target{Name: "ripple", Limits: []Limit{limit(FoldedRipple, c.limitV, "")}})
+		if e.Verdict != c.want {
+			t.Errorf("limit %g V: %s, want %s: %s", c.limitV, e.Verdict, c.want, e.Why)
+		}
+	}
+}
+
 // A unit ten times its brand-mates asks for the probe, and one ten times under
 // them never passes on that.
 func TestUnitFarFromItsBrandAsksForTheProbe(t *testing.T) {

@@ -22,8 +22,8 @@ type doubt struct {
 // limit, in dB, before the verdict waits for a better capture.
 const doubtDB = 1.0
 
-// couldFailDB: a caution that may move a figure up by this much and more has no
-// bound that keeps a near miss from being a fail.
+// couldFailDB: a caution that may move a figure up by this much and more, and over the
+// limit by more than a near miss, leaves nothing that keeps the unit from a fail.
 const couldFailDB = 20.0
 
 // contradictDB is how far two captures must be apart before the one on the other
@@ -63,7 +63,7 @@ func cautionDoubts(u Unit, c criterion, index int, mg Margin, p picked) []doubt 
 		for _, k := range cautionsOf(u, m) {
 			down, up := marginShift(k.Code, c, m, mg.Figure)
 			flips := (mg.DB >= 0 && mg.DB < down) || (mg.DB < 0 && -mg.DB <= up)
-			couldFail := mg.DB >= -NearMissDB && down >= couldFailDB
+			couldFail := mg.DB >= -NearMissDB && down >= couldFailDB && mg.DB-down < -NearMissDB
 			if (flips || couldFail) && !seen[k.Code] {
 				seen[k.Code] = true
 				out = append(out, doubt{margin: index, flips: flips, couldFail: couldFail, text: k.Text, fix: k.Fix})

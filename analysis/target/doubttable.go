@@ -49,8 +49,8 @@ var doubtTable = []doubtRow{
 	{capture.CautionProbeFactor, anyGroup, by(20.1), by(20.1)},
 	{CautionVoltsImpossible, anyGroup, unbounded, unbounded},
 	{CautionACAsDC, anyGroup, none, none}, // its DC is not used
-	// A cycle folded at a wrong period shows half of the ripple, or more than all.
-	{CautionSwitchingUnlike, figure.Folded, by(6), by(6)},
+	// A cycle folded at a wrong period shows a part of the ripple, or more than all.
+	{CautionSwitchingUnlike, figure.Folded, upToPP, by(wrongPeriodDB)},
 	{CautionSwitchingUnlike, anyGroup, none, none},
 	{CautionDisagree, anyGroup, none, none}, // the figure's own uncertainty holds the spread
 	{CautionSameTwice, anyGroup, none, none},
@@ -175,6 +175,26 @@ func missedSpikes(c criterion, _ *analysis.Measurement, _ figure.Figure) float64
 		return 0
 	}
 	return unboundedDB
+}
+
+// wrongPeriodDB is what folding at half or twice the period does at least, in dB:
+// half of the ripple, or its double.
+const wrongPeriodDB = 6
+
+// upToPP is how far a folded ripple would grow if all of the record's peak-to-peak in
+// 20 MHz were ripple: what a wrong period may hide, in dB.
+func upToPP(_ criterion, m *analysis.Measurement, f figure.Figure) float64 {
+	pp := m.PP20MHzV
+	if !pp.Known || pp.LowerBound {
+		pp = m.PPV
+	}
+	switch {
+	case !pp.Known || pp.LowerBound || !(f.Value > 0):
+		return unboundedDB
+	case pp.Value <= f.Value:
+		return wrongPeriodDB
+	}
+	return math.Max(wrongPeriodDB, 20*math.Log10(pp.Value/f.Value))
 }
 
 // stepV is what may hide within one step of the converter, in the figure's own
