@@ -130,7 +130,7 @@ def main():
     p.add_argument("--seeds", choices=["odd", "even"], default="odd")
     p.add_argument("--only", help="only these seeds, with commas")
     p.add_argument("--show-wrong", action="store_true")
-    p.add_argument("--wrong-passes", type=int, help="more is exit code 1")
+    p.add_argument("--at-most-wrong-passes", type=int, help="more is exit code 1")
     a = p.parse_args()
     seeds = [int(x) for x in a.only.split(",")] if a.only else [2 * i + (a.seeds == "odd") for i in range(a.supplies)]
     rows = []
@@ -162,8 +162,8 @@ def main():
         for late, criterion, seed, family, db, limit, truth, why in sorted(wrong):
             print(f"  wrong {'fail' if late else 'pass'}  {criterion:26s} truth {truth[0]:.4g} to {truth[1]:.4g}, limit {limit:.4g}: {why}   --only {seed}  ({family})")
     passes = table["all"]["over", "pass"]
-    if a.wrong_passes is not None and passes > a.wrong_passes:
-        print(f"{passes} wrong passes, {a.wrong_passes} allowed")
+    if a.at_most_wrong_passes is not None and passes > a.at_most_wrong_passes:
+        print(f"{passes} wrong passes, {a.at_most_wrong_passes} allowed")
         sys.exit(1)
 
 
