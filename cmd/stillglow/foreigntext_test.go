@@ -64,7 +64,7 @@ func hostileBench(t *testing.T) (path string, files []string) {
 		var wave bytes.Buffer
 		fmt.Fprintf(&wave, "# Model: %s\ntime (s),%s (V)\n", strings.ReplaceAll(name(i+2), "\n", " "), strings.NewReplacer("\n", " ", "\r", " ", ",", " ", "\"", " ", ";", " ", "\t", " ", "|", " ").Replace(name(i+3)))
 		for k := range 400 {
-			fmt.Fprintf(&wave, "%.6e,%.5f\n", float64(k)*1e-6, 7+0.02*float64(k%20)/20)
+			fmt.Fprintf(&wave, "%.6e,%.5f\n", float64(k)*1e-6, 7+0.02*float64(k%(20+i))/20) // each unit a record of its own
 		}
 		if err := os.WriteFile(filepath.Join(dir, file), wave.Bytes(), 0o644); err != nil {
 			t.Fatal(err)
