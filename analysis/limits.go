@@ -27,6 +27,10 @@ const (
 	// besideLevelShare the doubt of the level under them as a share of the peak.
 	besideLift       = 2
 	besideLevelShare = 0.05
+	// besideFar is how many times apart the two readings must lie for the
+	// cycle to have lost the spikes in its mean; up to there the step of the ripple may
+	// be in it.
+	besideFar = 1.3
 	// moreBesideTimes as many spikes beside the cycle as in it, and besideSlack more, are
 	// more: the ends of a record hold one or two that the cycle does not.
 	moreBesideTimes = 1.1

@@ -118,12 +118,18 @@ func moreBeside(found *spike.Finding, durationS float64) bool {
 	return float64(b.Count) > moreBesideTimes*counted+besideSlack
 }
 
-// between is the surer of two readings of one thing; where they disagree it is the
+// between is the surer of two readings of one thing. Where they disagree a little it
+// is their middle, with room for both: the cycle's reading loses what its edges
+// jitter, the other one holds the ripple's step. Where they disagree by far it is the
 // other one, which rests on less, with half the difference as a doubt.
 func (r reading) between(other reading) reading {
 	u := spikeB.scale * r.deviation
-	switch apart := math.Abs(r.value - other.value); {
-	case apart > math.Hypot(u, other.deviation):
+	apart := math.Abs(r.value - other.value)
+	disagree := apart > math.Hypot(u, other.deviation)
+	switch {
+	case disagree && max(other.value, r.value) < besideFar*min(other.value, r.value):
+		return reading{(r.value + other.value) / 2, math.Hypot(other.deviation, apart/2)}
+	case disagree:
 		return reading{other.value, math.Hypot(other.deviation, apart/2)}
 	case other.deviation < r.deviation:
 		return other
