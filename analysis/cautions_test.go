@@ -48,6 +48,7 @@ func TestCautions(t *testing.T) {
 	s := trapSupply()
 	s.ADCBits = 12
 	tr, _ := s.Trace("good")
+	tr.AntiAliased = true
 	tr.Cautions = []capture.Caution{{Code: capture.CautionSegments, Text: "one of three segments"}}
 	m, err := Measure(t.Context(), tr, Setup{})
 	if err != nil {
