@@ -185,7 +185,7 @@ func measuredJSON(t *testing.T, name string, raw []byte, args []string) map[stri
 func TestSameMeasurementInEveryLayout(t *testing.T) {
 	mv := layoutRecord()
 	want := measuredJSON(t, "time and volts", layoutTexts["time and volts"].bytes(mv), nil)
-	if want == nil || len(want) < 60 {
+	if len(want) < 60 {
 		t.Fatalf("%d keys", len(want))
 	}
 	known := 0
