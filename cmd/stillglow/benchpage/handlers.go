@@ -260,7 +260,9 @@ const waveColumns = 420
 func (b *bench) serveWave(w http.ResponseWriter, r *http.Request) {
 	env, calibrated, ok := b.waveOf(r.PathValue("id"))
 	if !ok {
-		http.Error(w, "no such waveform", http.StatusNotFound)
+		// The capture is being read anew, or was corrected since the page asked: the
+		// part that replaces it asks again.
+		w.WriteHeader(http.StatusNoContent)
 		return
 	}
 	unit := "V"

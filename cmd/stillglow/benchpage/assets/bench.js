@@ -326,7 +326,7 @@ const css = name => getComputedStyle(document.documentElement).getPropertyValue(
 const prefix = top => top >= 1 ? [1, ""] : top >= 1e-3 ? [1e-3, "m"] : top >= 1e-6 ? [1e-6, "\u00b5"] : [1e-9, "n"];
 const drawWave = async w => {
   const r = await fetch("/wave/" + w.dataset.wave);
-  if (!r.ok) return;
+  if (r.status !== 200) return;
   w.data = await r.json();
   plotWave(w);
 };
