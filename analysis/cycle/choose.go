@@ -22,6 +22,8 @@ type weighed struct {
 	coarseSwitching
 	fineV2, wideV2 float64
 	noiseV2        float64 // what the fine fold's noise may add, as a standard deviation
+	track          *Track
+	slow           SlowPart
 }
 
 // weigh tracks one candidate and folds it.
@@ -45,7 +47,7 @@ func (w weighing) weigh(c coarseSwitching) weighed {
 		return weighed{}
 	}
 	on := t.onShare(len(w.x))
-	return weighed{c, f.Power() * on, foldInto(min(wide, finestBins), w.x, t, slow).Power() * on, f.powerNoise() * on}
+	return weighed{c, f.Power() * on, foldInto(min(wide, finestBins), w.x, t, slow).Power() * on, f.powerNoise() * on, t, slow}
 }
 
 // explains reports whether the candidate explains more than times what another does.
@@ -98,15 +100,23 @@ func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarse
 				continue
 			}
 			g := w.weigh(best.times(k))
-			// lines that stand between the multiple's own show that alternate cycles differ
-			seen := best.coarseSwitching == first && first.coherent && best.fineV2-g.fineV2 > repeatSigmas*best.noiseV2
-			if g.explains(nearlyAll, best) && !seen {
+			if g.explains(nearlyAll, best) && !w.differ(best, g, int(k)) {
 				best = g
 				break
 			}
 		}
 	}
 	return best.coarseSwitching
+}
+
+// differ reports whether cycles of the candidate differ from one to the next, so that
+// its multiple by k, which explains nearly as much, is not the cycle: a ring near one
+// of the multiple's harmonics may hold nearly all the power.
+func (w weighing) differ(g, multiple weighed, k int) bool {
+	if stand, ok := w.linesBetween(g.track, g.slow, k); ok {
+		return stand
+	}
+	return g.fineV2-multiple.fineV2 > repeatSigmas*g.noiseV2
 }
 
 // times is the candidate's multiple.

@@ -38,6 +38,13 @@ const (
 	leastBins, finestBins = 6, 512
 	samplesInBin          = 64
 	weighLines            = 6 // how many of the strongest lines are candidates
+	// mostBetween is how many harmonics between a multiple's own are held against
+	// besidePlaces places beside them, besideWidths resolutions of the stretch away and
+	// further; they stand besideSigmas deviations above.
+	mostBetween  = 6
+	besidePlaces = 12
+	besideWidths = 3
+	besideSigmas = 5
 
 	searchRateHz = 6e6     // least rate of the stretch searched where the trace allows, Hz
 	searchMax    = 1 << 18 // most points of it
