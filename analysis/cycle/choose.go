@@ -68,8 +68,8 @@ func (t *Track) onShare(n int) float64 {
 	return on / float64(n)
 }
 
-// choose gives the candidate that explains most, and of its multiples the highest
-// that explains nearly as much: folded at half its frequency a cycle explains no
+// choose gives the candidate that explains most, and of its multiples the highest at
+// which cycles are still alike: folded at half its frequency a cycle explains no
 // less, and more only where alternate cycles differ. first stands unless another
 // explains clearly more.
 func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarseSwitching {
@@ -100,7 +100,7 @@ func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarse
 				continue
 			}
 			g := w.weigh(best.times(k))
-			if g.explains(nearlyAll, best) && !w.differ(best, g, int(k)) {
+			if w.alike(best, g, int(k)) {
 				best = g
 				break
 			}
@@ -109,14 +109,20 @@ func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarse
 	return best.coarseSwitching
 }
 
-// differ reports whether cycles of the candidate differ from one to the next, so that
-// its multiple by k, which explains nearly as much, is not the cycle: a ring near one
-// of the multiple's harmonics may hold nearly all the power.
-func (w weighing) differ(g, multiple weighed, k int) bool {
-	if stand, ok := w.linesBetween(g.track, g.slow, k); ok {
-		return stand
+// alike reports whether cycles of the candidate are alike from one to the next, so that
+// its multiple by k is the cycle. Power alone doesn't tell: a ring near one of the
+// multiple's harmonics may hold nearly all of it. Nor do fine bins: in bins wider than
+// what a fast ring does, cycles of the wrong period may meet where those of the true
+// one blur; in wide ones they don't.
+func (w weighing) alike(g, multiple weighed, k int) bool {
+	nearly := multiple.explains(nearlyAll, g)
+	if !nearly && (multiple.fineV2 <= g.fineV2/farMore || multiple.wideV2 < nearlyAll*g.wideV2) {
+		return false
 	}
-	return g.fineV2-multiple.fineV2 > repeatSigmas*g.noiseV2
+	if stand, ok := w.linesBetween(g.track, g.slow, k); ok {
+		return !stand
+	}
+	return nearly && g.fineV2-multiple.fineV2 <= repeatSigmas*g.noiseV2
 }
 
 // times is the candidate's multiple.
