@@ -135,7 +135,13 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		}
 	}
 	if share := float64(off) / float64(len(amp)); share > leastRest && strong > 5*quiet && sorted[len(sorted)/50] < 0.2*strong {
-		if t := trackBursts(volts, meanV, rateHz, found.hz); t != nil && (strong > 10*quiet || t.explains(volts, 1.2, fixed())) {
+		// lines that alias near the fundamental beat with it as packets would, but then
+		// the cycle goes on between them
+		gain := 1.0
+		if strong <= 10*quiet {
+			gain = 1.2
+		}
+		if t := trackBursts(volts, meanV, rateHz, found.hz); t != nil && t.explains(volts, gain, fixed()) {
 			return t
 		}
 	}
