@@ -67,3 +67,48 @@ func TestSubharmonicToldFromHalvedClock(t *testing.T) {
 		}
 	}
 }
+
+// A ring near a harmonic of three times the clock holds nearly all the power, and
+// the lines between show the clock all the same; where rings alias, nothing
+// stands between the clock's lines, and its half or third is not the cycle.
+func TestLinesBetweenAMultiples(t *testing.T) {
+	for _, c := range []struct {
+		rateHz, hz, ringHz, ringV float64
+		k                         int
+		stand                     bool
+	}{
+		{50e6, 134.03e3, 1.2063e6, 0.2, 3, true},
+		{50e6, 77.01e3, 1.232e6, 0.2, 2, true},
+		{5e6, 443.85e3 / 2, 40.5e6, 0.034, 2, false},
+		{5e6, 462.63e3 / 3, 29.5e6, 0.038, 3, false},
+		{5e6, 190.17e3 / 5, 20.3e6, 0.05, 5, false},
+	} {
+		clock := c.hz
+		if !c.stand {
+			clock *= float64(c.k)
+		}
+		in := ringingTriangle(50000, c.rateHz, clock, c.ringHz, c.ringV, 0, rand.New(rand.NewPCG(1, 17)))
+		track := &Track{Hz: c.hz, Pieces: []Piece{{0, float64(len(in.Volts)), 0, c.hz / c.rateHz}}}
+		w := weighing{x: in.Volts, rateHz: c.rateHz}
+		stand, ok := w.linesBetween(track, newSlowPart(in.Volts, track), c.k)
+		if !ok || stand != c.stand {
+			t.Errorf("%+v: stand %v, told %v", c, stand, ok)
+		}
+		track.Pieces[0].To = 6 / c.hz * c.rateHz
+		if _, ok := w.linesBetween(track, newSlowPart(in.Volts, track), c.k); ok {
+			t.Errorf("%+v: six cycles tell lines from their neighbours", c)
+		}
+	}
+}
+
+// These two folded better at a half and a third in fine bins, by chance.
+func TestBlurredBinsDoNotHalveTheClock(t *testing.T) {
+	for _, seed := range []uint64{1014, 1018} {
+		r := rand.New(rand.NewPCG(seed, 11))
+		hz, ringHz := 400e3*math.Pow(1.25, r.Float64()), 12e6*math.Pow(4, r.Float64())
+		f := Find(ringingTriangle(50000, 5e6, hz, ringHz, 0.01*math.Pow(6, r.Float64()), 0, r))
+		if f.Track == nil || math.Abs(f.Track.Hz/hz-1) > 1e-4 {
+			t.Errorf("seed %d: %g Hz not found", seed, hz)
+		}
+	}
+}

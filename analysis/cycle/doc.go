@@ -6,7 +6,8 @@
 //  1. switching.go finds the switching frequency in a thinned-out stretch: from
 //     the comb that explains most of its lines, or from its autocorrelation where
 //     the lines are smeared; choose.go holds both, their multiples and the strongest
-//     lines against each other by what the record shows folded at each.
+//     lines against each other by what the record shows folded at each, and
+//     between.go tells a cycle from its multiples by the lines between theirs.
 //  2. track.go decides how the supply keeps time and follows it: at one frequency
 //     (refine.go, refineshort.go), through dither, or through packets (bursts.go).
 //  3. fold.go lays the record over one cycle, minus its slow part.
