@@ -63,6 +63,9 @@ const (
 	// mostGated is the share of the record from which gating leaves too little for a
 	// noise floor.
 	mostGated = 0.6
+	// estimatorsApart is the share of the random rms by which two estimators of it may
+	// differ and agree: twice their own scatter together.
+	estimatorsApart = 0.08
 	// leastRandom is the share of the varying power under which the random part can't
 	// be told as the difference of the two.
 	leastRandom = 0.01

@@ -42,7 +42,7 @@ func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switch
 // randomPart is the random power with what is known of its worth.
 type randomPart struct {
 	power float64 // V²
-	doubt float64 // V: how far a second estimator of another kind is from its root
+	doubt float64 // V: how far a second estimator of another kind is from its root, where they disagree
 	slow  float64 // V²: of the periodic power, what may be slow noise
 	most  bool    // it holds what may be periodic, and nothing random is missing
 	lost  bool    // too little of the record is left to tell
@@ -65,7 +65,9 @@ func randomPower(rec *record, view spectralView, lines []spectrum.Line, sw switc
 		r.most = gated > 1.3*under
 		periodic = max(periodic, whole-r.power)
 	case under > 0 && ok:
-		r.doubt = math.Abs(math.Sqrt(gated) - math.Sqrt(under))
+		if apart := math.Abs(math.Sqrt(gated) - math.Sqrt(under)); apart > estimatorsApart*math.Sqrt(gated) {
+			r.doubt = apart
+		}
 	}
 	r.most = r.most || sw.Track == nil && rec.wouldShowSwitching()
 	if !ok || r.power > periodic {
