@@ -7,9 +7,11 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
+	"stillglow/capture/sheet"
 	"stillglow/capture/synth"
 )
 
@@ -260,8 +262,21 @@ func TestSlowCapturesLowPass(t *testing.T) {
 	if math.Abs(farads-3.3e-9) > 1e-15 || math.Abs(corner-48229) > 1 {
 		t.Errorf("%g F, %g Hz", farads, corner)
 	}
-	if words := s.orLowPass(); !strings.Contains(words, "3.3 nF") || !strings.Contains(words, "0.7 dB") {
+	words := s.orLowPass()
+	if !strings.Contains(words, "3.3 nF") || !strings.Contains(words, "0.7 dB") {
 		t.Error(words)
+	}
+	keys := regexp.MustCompile(`[a-z_]+ = [^ ;,)]+`).FindAllString(words, -1)
+	if len(keys) == 0 {
+		t.Error("no key of the sheet is named:", words)
+	}
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "a.csv"), []byte("0,1\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	text := "[[unit]]\nbrand = \"A\"\n[[unit.capture]]\nfile = \"a.csv\"\n" + strings.Join(keys, "\n") + "\n"
+	if _, err := sheet.Parse([]byte(text), filepath.Join(dir, "bench.toml")); err != nil {
+		t.Errorf("the sheet refuses what the guide says to write beside the capture: %v", err)
 	}
 	if s.RateHz = 200e3; s.orLowPass() != "" {
 		t.Error("one pole was offered against aliases from 180 kHz")

@@ -220,7 +220,7 @@ func (s shot) orLowPass() string {
 		return ""
 	}
 	top := s.NeedHz * shareOfRate / corner
-	return fmt.Sprintf(", or an RC low-pass of 1 kΩ and %s at the scope's 1 MΩ input (-3 dB at %s, %.1f dB down at %s; bandwidth_hz = %.0fe3 and low_pass = \"first-order\" beside the capture)",
+	return fmt.Sprintf(", or an RC low-pass of 1 kΩ and %s at the scope's 1 MΩ input (-3 dB at %s, %.1f dB down at %s; bandwidth_hz = %.0fe3 beside the capture)",
 		capture.SI(farads, "F", 2), capture.SI(corner, "Hz", 2), 10*math.Log10(1+top*top), target.HzText(s.NeedHz*shareOfRate), corner/1e3)
 }
 
