@@ -27,6 +27,11 @@ const (
 	noDCV         = 0.3  // the same where the rated volts are unknown
 	millivolts    = 1e-3 // the mean over the rated volts of a file whose unit is a thousand times too low
 	millivoltsOff = 0.15 // share about it
+	tenth         = 0.1  // the mean over the expected volts behind a 10:1 probe whose factor is not set
+	tenthOff      = 0.2  // share about it
+	// mostHeaterV bounds the DC of any heater supply where nothing tells what to
+	// expect: extra-low voltage ends at 60 V DC (IEC 61140, from memory).
+	mostHeaterV = 60.0
 )
 
 // expectedV is the DC that a unit should show, in volts, 0 where nothing tells:
@@ -58,8 +63,12 @@ func settleVolts(u Unit) []*analysis.Measurement {
 		what, factor := impossible(want, m)
 		switch {
 		case what != "":
+			of := ""
+			if want > 0 {
+				of = fmt.Sprintf(" of a unit of %.3g V", want)
+			}
 			out[i] = withCaution(m, capture.Caution{Code: CautionVoltsImpossible,
-				Text: fmt.Sprintf("%s of a unit of %.3g V: the unit of the volts or the probe factor is wrong", what, want),
+				Text: what + of + ": the unit of the volts or the probe factor is wrong",
 				Fix:  scaleFix(factor)})
 		case m.Coupling != capture.CouplingAC && noDC(want, m):
 			c := withCaution(m, capture.Caution{Code: CautionACAsDC,
@@ -104,16 +113,22 @@ func noDC(want float64, m *analysis.Measurement) bool {
 // volts, "" where all can. factor is what the volts are too high by, about, 0
 // where nothing tells.
 func impossible(want float64, m *analysis.Measurement) (what string, factor float64) {
+	dcKnown := m.DCV.Known && m.Coupling != capture.CouplingAC
 	if !(want > 0) {
+		if dcKnown && math.Abs(m.DCV.Value) > mostHeaterV {
+			return fmt.Sprintf("a mean of %s is no heater supply's DC", VoltText(m.DCV.Value)), 0
+		}
 		return "", 0
 	}
 	dc := math.Abs(m.DCV.Value) / want
-	dcKnown := m.DCV.Known && m.Coupling != capture.CouplingAC
 	if dcKnown && dc > mostOfRated {
 		return fmt.Sprintf("a mean of %s is no DC", VoltText(m.DCV.Value)), dc
 	}
 	if dcKnown && math.Abs(dc/millivolts-1) < millivoltsOff {
 		return fmt.Sprintf("a mean of %s, a thousandth, is no DC", VoltText(m.DCV.Value)), dc
+	}
+	if dcKnown && math.Abs(dc/tenth-1) < tenthOff {
+		return fmt.Sprintf("a mean of %s, a tenth, is no DC", VoltText(m.DCV.Value)), dc
 	}
 	if dcKnown && math.Abs(dc-1) < rightDC {
 		return "", 0
@@ -137,6 +152,7 @@ func scaleFix(factor float64) string {
 		{1e3, `the file is in millivolts: give volt_unit = "mV"`},
 		{100, "set the channel's probe factor to the probe's, or give probe_factor = 0.01"},
 		{10, "set the channel's probe factor to the probe's, or give probe_factor = 0.1"},
+		{0.1, "set the channel's probe factor to the probe's, or give probe_factor = 10"},
 		{1e-3, `the file's volts are a thousandth of the true ones: give scale = 1000`},
 	} {
 		if math.Abs(factor/f.by-1) < 0.3 {

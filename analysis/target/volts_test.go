@@ -45,6 +45,9 @@ func TestImpossibleVoltsAreRetaken(t *testing.T) {
 		{"AC-coupled, 10 V of ripple", 1000, true, []Reading{{0.6, 7.08}}, 7, Retake},
 		{"volts taken for millivolts", 1e-3, false, []Reading{{0.6, 7.08}}, 7, Retake},
 		{"20 mV of ripple too many are a fail of the unit", 20, true, []Reading{{0.6, 7.08}}, 7, Fail},
+		{"ten times too high, nothing tells what to expect", 10, false, nil, 0, Retake},
+		{"a tenth of the meter's reading", 0.1, false, []Reading{{0.6, 7.08}}, 0, Retake},
+		{"a tenth of the rating", 0.1, false, nil, 7, Retake},
 		{"a reading in millivolts", 1, false, []Reading{{0.6, 7080}}, 7, Retake},
 	} {
 		u := rated()
