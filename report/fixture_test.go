@@ -367,6 +367,7 @@ func fixtureBrandStats(r *Report) {
 					b.Passing++
 				}
 				b.UnitWorstDB, b.UnitKeys = append(b.UnitWorstDB, e.WorstDB), append(b.UnitKeys, e.Unit.Key)
+				b.UnitPass = append(b.UnitPass, e.Verdict == target.Pass)
 				b.WorstDB, b.BestDB = math.Min(b.WorstDB, e.WorstDB), math.Max(b.BestDB, e.WorstDB)
 			}
 		}

@@ -15,6 +15,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/spectrum"
+	"stillglow/analysis/target"
 	"stillglow/report/canvas"
 )
 
@@ -278,5 +279,39 @@ func BenchmarkPage25(b *testing.B) {
 		if _, err := r.HTML(); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// A unit that keeps its margins across the output and fails in common mode is
+// drawn as failing, and the footer says why its mark stands where it does.
+func TestBrandsPlotDrawsTheVerdict(t *testing.T) {
+	draw := func(pass bool) string {
+		r := &Report{Brands: []target.Brand{{Name: "Marlpit", Units: 2, Judged: 2, Passing: 1, OneHalf: true,
+			UnitWorstDB: []float64{5.7, 3}, UnitPass: []bool{pass, true}, MedianDB: 4.35, WorstDB: 3, BestDB: 5.7}}}
+		return brandFigure(r, false).Inline("brands")
+	}
+	const said = "a cross right of 0"
+	passing, failing := draw(true), draw(false)
+	if strings.Contains(passing, "s-verm") || strings.Contains(passing, said) {
+		t.Error("two passing units: a cross or its note is drawn")
+	}
+	if !strings.Contains(failing, "s-verm") || !strings.Contains(failing, said) {
+		t.Errorf("a unit that fails in common mode is not drawn as a cross that is explained: %s", failing)
+	}
+}
+
+// Long texts in a plot's file keep the length they were measured to have.
+func TestPlotFilesHoldTheirTextsLength(t *testing.T) {
+	b, err := brandFigure(fixture(5), false).SVG()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range regexp.MustCompile(`(?s)<text [^>]*>[^<]{25,}</text>`).FindAll(b, -1) {
+		if !bytes.Contains(text, []byte(" textLength=")) && !bytes.Contains(text, []byte("<text textLength=")) {
+			t.Errorf("may run out of its place: %s", text)
+		}
+	}
+	if !bytes.Contains(b, []byte("sans-serif")) {
+		t.Error("no font to fall back on")
 	}
 }

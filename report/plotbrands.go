@@ -67,7 +67,9 @@ func brandFigure(r *Report, narrow bool) *canvas.Drawing {
 				continue
 			}
 			y := row + 0.12*float64(j%3-1) // units with equal margins stay apart
-			if v >= 0 {
+			// The shape is the verdict's: a unit inside every limit of the output
+			// may still fail by its common mode.
+			if b.UnitPass[j] {
 				m.x, m.y = append(m.x, v), append(m.y, y)
 			} else {
 				out.x, out.y = append(out.x, v), append(out.y, y)
@@ -92,10 +94,26 @@ func brandFigure(r *Report, narrow bool) *canvas.Drawing {
 		p.Add(note{x: p.X.Max, y: row, xAlign: draw.XRight, yAlign: draw.YCenter, color: canvas.Ink, text: brandWords(b)})
 	}
 	d := &canvas.Drawing{Panels: []*plot.Plot{p}, Footer: "dot: passes; cross: over a limit; ring: undecided; thin bar: median; band: spread of the units; in brackets the likely pass rate of the brand (95 %)"}
+	if failsRightOfZero(r.Brands[:n]) {
+		d.Footer += "; the margins are of the output only: a cross right of 0 fails in common mode"
+	}
 	if narrow {
 		d.W, d.H = narrowWidth, vg.Length(56*n+70)
 	}
 	return d
+}
+
+// failsRightOfZero tells whether a unit that fails stands inside the target,
+// since its brand's margins leave the common mode out.
+func failsRightOfZero(brands []target.Brand) bool {
+	for _, b := range brands {
+		for j, v := range b.UnitWorstDB {
+			if b.OneHalf && v >= 0 && !b.UnitPass[j] {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // narrowWidth is that of a picture for a phone: text keeps the size of the page's.

@@ -55,6 +55,7 @@ func Brands(evals []Evaluation) []Brand {
 		}
 		if db, ok := e.brandWorst(both); ok {
 			b.UnitWorstDB = append(b.UnitWorstDB, db)
+			b.UnitPass = append(b.UnitPass, e.Verdict == Pass)
 			b.UnitKeys = append(b.UnitKeys, e.Unit.Key)
 			b.members = append(b.members, i)
 		}

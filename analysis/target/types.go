@@ -180,6 +180,7 @@ type Brand struct {
 	SpreadDB            float64 // 1.4826 x median absolute deviation
 	BestDB              float64
 	UnitWorstDB         []float64 // each judged unit's worst margin; of the half across the output where not all have both
+	UnitPass            []bool    `json:"-"` // whether that unit passes, its common mode included
 	OneHalf             bool      // UnitWorstDB leaves the common-mode half out, which not all judged units have measured
 	UnitKeys            []string
 	UndecidedDB         []float64 // worst margins of undecided units as captured
