@@ -64,7 +64,7 @@ class Clean:
 
     def __init__(self, s, c):
         self.s, self.c = s, c
-        self.t0, self.t1 = c.start_s, c.start_s + c.n / c.rate_hz
+        self.t0, self.t1 = c.first_s, c.first_s + c.n / c.rate_hz
         self._audio = self._rf = None
 
     def windows(self, width_s, count, rate_hz):
@@ -78,9 +78,9 @@ class Clean:
     def audio(self):
         """Switching's own part below 100 kHz, by averages over short bins: rate and volts."""
         if self._audio is None:
-            width = min(self.t1 - self.t0, 0.5)
+            width = min(self.t1 - self.t0, 4.0 if getattr(self.s, "steps", False) else 0.5)
             rate = 2e6
-            t = self.t0 + 1e-4 + np.arange(int(width * rate) + 1) / rate
+            t = self.t0 + np.arange(int(width * rate) + 1) / rate
             y = np.zeros(len(t) - 1)
             for tr in self.s.trains:
                 y += np.diff(tr.integral(t)) * rate
@@ -94,13 +94,17 @@ class Clean:
             y = y + f(t)
         return y
 
-    def audio_power(self, lo, hi, weight=None):
+    def audio_power(self, lo, hi, weight=None, window="hann"):
         rate, y = self.audio()
         n = len(y)
-        f, p = signal.periodogram(y, rate, "hann", detrend="linear")
+        if self.s.mains_modulated:  # what the converter makes of the mains adds to it with its phase
+            y = y + self.s.slow(self.t0 + np.arange(n) / rate)
+        f, p = signal.periodogram(y, rate, window, detrend="linear")
         at = (f >= lo) & (f < hi)
         w = weight(np.maximum(f, 1)) ** 2 if weight is not None else 1.0
         total = float(np.sum((p * w)[at]) * f[1])
+        if self.s.mains_modulated:
+            return total
         for k, rms in self.s.mains_v.items():
             hz = k * self.s.mains_hz
             if lo <= hz < hi:
@@ -122,19 +126,32 @@ class Clean:
             self._rf[width_s] = f, acc / k
         return self._rf[width_s]
 
+    def own_powers(self, lo, hi, rate=160e6):
+        """Power of the record's own stretch between lo and hi, alike throughout:
+        what lies before and after it is faded out, so that its ends are no edges."""
+        lead, n = int((self.t0 - 1e-6) * rate), int((self.t1 - self.t0) * rate)
+        t = self.t0 + np.arange(-lead, 2 * n) / rate
+        y = np.zeros(len(t))
+        for tr in self.s.trains:
+            y += tr.volts(t, 1e9)
+        y -= np.mean(y)
+        y[:lead] *= np.sin(np.pi / 2 * np.arange(lead) / lead) ** 2
+        y[lead + n:] *= np.cos(np.pi / 2 * np.arange(n) / n) ** 2
+        f, z = np.fft.rfftfreq(len(t), 1 / rate), np.fft.rfft(y)
+        at = (f >= lo) & (f < hi)
+        return [float(np.mean(np.fft.irfft(z * at * g, len(t))[lead:lead + n] ** 2)) for g in (1.0, 1 / np.sqrt(1 + (f / self.c.bandwidth_hz) ** 2))]
+
     def rf_powers(self, lo, hi):
         """Power between lo and hi, behind the instrument's bandwidth and without:
         of the unit at length, and where its cycles differ, of the record's own
         stretch."""
-        widths = [1.5e-3]
-        if self.s.clock != "fixed" and self.t1 - self.t0 < 1.2e-3:
-            widths.append(self.t1 - self.t0)
         out = []
-        for w in widths:
-            f, p = self.rf(w)
-            at = (f >= lo) & (f < hi)
-            out.append(float(np.sum(p[at]) * f[1]))
-            out.append(float(np.sum((p / (1 + (f / self.c.bandwidth_hz) ** 2))[at]) * f[1]))
+        f, p = self.rf()
+        at = (f >= lo) & (f < hi)
+        for q in (p, p / (1 + (f / self.c.bandwidth_hz) ** 2)):
+            out.append(float(np.sum(q[at]) * f[1]))
+        if self.s.clock != "fixed" and self.t1 - self.t0 < 1.2e-3:
+            out += self.own_powers(lo, hi)
         return min(out), max(out)
 
     def extremes(self, bandwidth_hz):
@@ -160,7 +177,7 @@ class Clean:
 def edge_classes(s, c):
     """Every ring class: rate of events per second, peaks of its events, frequency."""
     out = []
-    t0, t1 = c.start_s, c.start_s + c.n / c.rate_hz
+    t0, t1 = c.first_s, c.first_s + c.n / c.rate_hz
     for tr in s.trains:
         here = (tr.t >= t0) & (tr.t < t1)
         for k, r in enumerate(tr.rings):
@@ -270,8 +287,9 @@ def truth_of(s, c):
         t["bands.20k_1m.rms_v"] = (np.sqrt(low + noise_power(s, 20e3, 1e6)), np.sqrt(high + noise_power(s, 20e3, 1e6, floor=floor)))
     if T >= 0.08 and span_hi >= 0.95 * 19.2e3:
         for key, w in (("audio", None), ("audio_a", a_weight)):
-            p = clean.audio_power(20, 20e3, w)
-            t[f"bands.{key}.rms_v"] = (np.sqrt(p + noise_power(s, 20, 20e3, w)), np.sqrt(p + noise_power(s, 20, 20e3, w, floor)))
+            # what comes and goes weighs as a window has it: alike throughout, or less at the ends
+            p = [clean.audio_power(20, 20e3, w, x) for x in (("hann", "boxcar") if getattr(s, "steps", False) else ("hann",))]
+            t[f"bands.{key}.rms_v"] = (np.sqrt(min(p) + noise_power(s, 20, 20e3, w)), np.sqrt(max(p) + noise_power(s, 20, 20e3, w, floor)))
     if T >= 0.04:
         if s.mains_v:
             line = mains_line(s, clean)
@@ -287,7 +305,7 @@ def mains_line(s, clean):
     if not s.mains_modulated:
         return line
     rate, y = clean.audio()
-    t = clean.t0 + 1e-4 + np.arange(len(y)) / rate
+    t = clean.t0 + np.arange(len(y)) / rate
     own = 2 * np.mean((y - y.mean()) * np.exp(-2j * s.mains_phase(t)))
     return float(abs(own / np.sqrt(2) + line * np.exp(1j * 1.4)))
 

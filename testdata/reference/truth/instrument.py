@@ -15,6 +15,7 @@ DIVS = 10
 VOLTS_PER_DIV = np.array([1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000]) * 1e-3
 CARD_FULL_SCALE_V = 0.5
 CODES_PER_DIV = {8: 25, 10: 100, 12: 400}
+LEAD_S, CARD_LEAD_S, CARD_SKIP = 1e-5, 1e-3, 100  # of the supply's time, and samples, left out ahead of a record
 
 
 class Capture:
@@ -27,6 +28,11 @@ class Capture:
     @property
     def duration_s(self):
         return self.n / self.rate_hz
+
+    @property
+    def first_s(self):
+        """The supply's time at the record's first sample."""
+        return self.start_s + (CARD_LEAD_S + CARD_SKIP / self.rate_hz if self.kind == "card" else LEAD_S)
 
 
 def folded_noise(rng, density2, rate_hz, n, bandwidth_hz):
@@ -105,14 +111,14 @@ def record(s, c, rng):
 
     if c.kind == "card":
         up = 5 if rate > 90e3 else 10
-        y = _averages(s, c.start_s + 1e-3, 1 / (rate * up * 2), 2 * up * (n + 200))
-        y = signal.decimate(signal.decimate(y, 2, ftype="fir"), up, ftype="fir")[100:100 + n]
+        y = _averages(s, c.start_s + CARD_LEAD_S, 1 / (rate * up * 2), 2 * up * (n + 200))
+        y = signal.decimate(signal.decimate(y, 2, ftype="fir"), up, ftype="fir")[CARD_SKIP:CARD_SKIP + n]
         x = np.fft.rfft(rng.normal(size=n) * np.sqrt(rate / 2))
         f = np.fft.rfftfreq(n, 1 / rate)
         c.instrument_v2hz = (2e-8) ** 2
         y = y + np.fft.irfft(x * np.sqrt(s.density2(f) + c.instrument_v2hz), n)
         return couple(y, c, s)
-    t = c.start_s + 1e-5 + np.arange(n) / rate
+    t = c.start_s + LEAD_S + np.arange(n) / rate
     bw = c.bandwidth_hz
     if c.habit.startswith("high_resolution"):
         y = _averages(s, t[0], 1 / rate, n)
@@ -132,7 +138,7 @@ def record(s, c, rng):
         c.bits = max(c.bits, 10)
     elif c.habit == "peak_detect":
         over = 16
-        tt = c.start_s + 1e-5 + np.arange(n // 2 * over) / (rate * over / 2)
+        tt = c.start_s + LEAD_S + np.arange(n // 2 * over) / (rate * over / 2)
         y = np.empty(n)
         for a in range(0, n // 2, 50000):
             b = min(a + 50000, n // 2)
@@ -141,7 +147,7 @@ def record(s, c, rng):
             y[2 * a:2 * b:2], y[2 * a + 1:2 * b:2] = blocks.min(1), blocks.max(1)
     elif c.habit in ("sinc", "linear"):
         k = n // c.up
-        y0 = s.volts(c.start_s + 1e-5 + np.arange(k) / rate * c.up, bw) + folded_noise(rng, density2, rate / c.up, k, bw)
+        y0 = s.volts(c.start_s + LEAD_S + np.arange(k) / rate * c.up, bw) + folded_noise(rng, density2, rate / c.up, k, bw)
         y0 = quantise(couple(y0, c, s), c, rng)
         c.quantised = True
         if c.habit == "sinc":

@@ -1,6 +1,8 @@
 """Supplies drawn from a seed, one function a family. Times in seconds, volts at
 the unit's terminals. Nothing here was measured: the units are invented."""
 
+import math
+
 import numpy as np
 
 from waveform import Ring, Train
@@ -217,10 +219,13 @@ def quasi_resonant(s, rng):
     f, d, a = log_uniform(rng, 5e4, 1.5e5), rng.uniform(0.3, 0.5), log_uniform(rng, 4e-3, 4e-2)
     n = int(s.duration_s * f * 1.2) + 20
     depth, ph = rng.uniform(0.04, 0.2), rng.random()
-    t = np.arange(n) / f
-    fi = f * (1 + depth * (np.abs(np.sin(np.pi * (s.mains_hz * t + ph))) - 0.6)) * (1 + 0.003 * rng.normal(size=n))
-    per = 1 / fi
-    t0 = np.concatenate([[0], np.cumsum(per[:-1])]) - 4 * per[0]
+    walk = 1 + 0.003 * rng.normal(size=n)
+    # the bulk capacitor's ripple: rectified mains, locked to it, so cycle by cycle
+    per, now = np.empty(n), -4 / f
+    for i in range(n):
+        per[i] = 1 / (f * (1 + depth * (abs(math.sin(math.pi * (2 * s.mains_hz * now + ph))) - 0.6)) * walk[i])
+        now += per[i]
+    t0 = np.concatenate([[0], np.cumsum(per[:-1])]) - 4 / f
     esr = a * rng.uniform(0.3, 0.8)
     s.trains.append(flyback_train(rng, t0, per, d * per, a - esr * 0.5, esr, rings_of(rng, a, 0.3, 3, hz=(4e6, 3e7))))
     s.clock, s.mean_rate, s.step_v, s.mains_modulated = "moving", True, esr, True
