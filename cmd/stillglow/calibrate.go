@@ -4,20 +4,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"math"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
 
 	"stillglow/capture"
-)
-
-// Judging a calibration.
-const (
-	calRefused  = 0.05 // of the sine, rms: above it there is no sine to calibrate by
-	calResidual = 0.01 // of the sine, rms: above it the sine is not clean
-	calHot      = 0.98 // of full scale: the input may clip
-	calFaint    = 0.01 // of full scale: the input's noise weighs
 )
 
 func newCalibrateCmd() *cobra.Command {
@@ -58,39 +49,13 @@ captures that follow. Never connect mains to a sound input.`,
 		if err != nil {
 			return err
 		}
-		if t.Calibrated {
-			return fmt.Errorf("%s: a capture in volts, expected a WAV; only a sound input needs calibrating", file)
-		}
-		fit, err := capture.FitSine(t.Volts, t.SampleRateHz, freq)
+		c, err := capture.Calibrate(t, rms, freq)
 		if err != nil {
-			return fmt.Errorf("%s: %w; expected a clean sine of many cycles", file, err)
-		}
-		c := calibration{
-			File: file, VoltsPerFullScale: rms * math.Sqrt2 / fit.Amplitude, FrequencyHz: fit.FrequencyHz,
-			PeakOfFullScale: fit.Amplitude, OffsetOfFullScale: fit.Offset, Residual: fit.ResidualRMS / (fit.Amplitude / math.Sqrt2),
-			Cautions: []string{},
-		}
-		if c.Residual > calRefused {
-			return fmt.Errorf("%s: the residual (noise, distortion, hum) is %.2g %% of the sine, expected at most %g %%; record a clean sine and try again", file, 100*c.Residual, 100*calRefused)
-		}
-		lo, hi, _ := spreadOf(t.Volts)
-		if max(-lo, hi) >= calHot {
-			c.Cautions = append(c.Cautions, fmt.Sprintf("the peaks reach %.4g of full scale: the input may clip; lower the level and record again", max(-lo, hi)))
-		}
-		if fit.Amplitude < calFaint {
-			c.Cautions = append(c.Cautions, fmt.Sprintf("the sine fills only %.2g of full scale; raise the level and record again", fit.Amplitude))
-		}
-		if c.Residual > calResidual {
-			c.Cautions = append(c.Cautions, fmt.Sprintf("the residual (noise, distortion, hum) is %.2g %% of the sine; look for the cause before trusting the figure", 100*c.Residual))
-		}
-		for _, x := range t.Cautions {
-			if x.Code != capture.CautionUncalibrated {
-				c.Cautions = append(c.Cautions, x.Text)
-			}
+			return fmt.Errorf("%s: %w", file, err)
 		}
 		out := cmd.OutOrStdout()
 		if asJSON {
-			b, err := json.Marshal(c)
+			b, err := json.Marshal(calibration{file, c})
 			if err != nil {
 				return err
 			}
@@ -110,11 +75,6 @@ captures that follow. Never connect mains to a sound input.`,
 
 // calibration is the result, as printed with --json.
 type calibration struct {
-	File              string   `json:"file"`
-	VoltsPerFullScale float64  `json:"volts_per_full_scale"` // peak
-	FrequencyHz       float64  `json:"frequency_hz"`
-	PeakOfFullScale   float64  `json:"peak_of_full_scale"`
-	OffsetOfFullScale float64  `json:"offset_of_full_scale"`
-	Residual          float64  `json:"residual_rms_of_sine"` // rms over the sine's rms
-	Cautions          []string `json:"cautions"`
+	File string `json:"file"`
+	capture.Calibration
 }
