@@ -13,6 +13,8 @@ import (
 // wherever it is used.
 type Guess struct {
 	Brand, Model, Mark string
+	State              string // Bare, BehindFilter or BehindDropper, "" where the name tells none
+	Date               string // ISO 8601
 	LoadA              string // with its unit, "0.94 A"
 	Baseline           bool
 }
@@ -23,6 +25,7 @@ var (
 	settingWord = regexp.MustCompile(`(?i)^\d+(?:[.,]\d+)?(?:[pnumµ]?s|[um]?v|[kmg]?hz|[kmg]sa?)$`)
 	markWord    = regexp.MustCompile(`^#?\d{1,3}$|^(?i:nr|no|u)?[A-Za-z]?\d{1,3}[a-z]?$`)
 	numbered    = regexp.MustCompile(`(?i)^(?:nr|no)\.?(\d{1,3})$`)
+	isoDate     = regexp.MustCompile(`(?:^|[^0-9])(\d{4}-\d{2}-\d{2})(?:[^0-9]|$)`)
 	runWord     = regexp.MustCompile(`^\pL*\d+$`) // what scopes name their files: letters and a running number
 )
 
@@ -31,8 +34,11 @@ var notNames = map[string]bool{
 	"fast": true, "slow": true, "card": true, "scope": true, "audio": true, "ripple": true, "noise": true, "spike": true, "spikes": true,
 	"common": true, "ch": true, "ac": true, "dc": true, "csv": true, "wav": true, "wave": true, "capture": true, "trace": true, "loaded": true,
 	"load": true, "full": true, "half": true, "heater": true, "heaters": true, "psu": true, "supply": true, "take": true, "export": true,
-	"file": true, "data": true, "new": true, "untitled": true, "waveform": true, "screen": true,
+	"file": true, "data": true, "new": true, "untitled": true, "waveform": true, "screen": true, "behind": true,
 }
+
+// stateOf are the words in file names that tell a unit's state.
+var stateOf = map[string]string{"bare": Bare, "filter": BehindFilter, "filtered": BehindFilter, "dropper": BehindDropper, "dropped": BehindDropper}
 
 // GuessFrom reads a file's name: units that the sheet has already come first.
 func GuessFrom(file string, units []Unit) Guess {
@@ -41,7 +47,12 @@ func GuessFrom(file string, units []Unit) Guess {
 		stem = strings.TrimSuffix(stem, ending)
 	}
 	stem = strings.TrimSuffix(stem, path.Ext(stem))
+	date := ""
+	if m := isoDate.FindStringSubmatch(stem); m != nil && ValidDate(m[1]) {
+		date, stem = m[1], strings.Replace(stem, m[1], "", 1)
+	}
 	g, left := telling(strings.FieldsFunc(stem, func(r rune) bool { return r == '-' || r == '_' || r == ' ' || r == '+' }))
+	g.Date = date
 	if g.Baseline {
 		return g
 	}
@@ -66,6 +77,8 @@ func telling(words []string) (g Guess, left []string) {
 		switch {
 		case low == "baseline" || low == "floor" || low == "ground" || low == "shorted":
 			g.Baseline = true
+		case stateOf[low] != "":
+			g.State = stateOf[low]
 		case loadWord.MatchString(w):
 			m := loadWord.FindStringSubmatch(w)
 			g.LoadA = strings.Replace(m[1], ",", ".", 1) + " " + m[2] + "A"

@@ -15,6 +15,35 @@ import (
 	"stillglow/capture/synth"
 )
 
+// What the guide tells the user to write into the sheet, the sheet takes.
+func TestGuideWordsAreTheSheets(t *testing.T) {
+	t.Parallel()
+	text, errs, code := command(t, "guide", "--memory", "14M", "--max-rate", "1G")
+	if code != exitDone {
+		t.Fatal(errs)
+	}
+	told := regexp.MustCompile(`\b([a-z_]+) = ("[^"]*"|true|false|[\d.]+(?:e\d+)?)`).FindAllStringSubmatch(strings.Join(strings.Fields(text), " "), -1)
+	if len(told) < 5 {
+		t.Fatalf("only %v", told)
+	}
+	for _, m := range told {
+		if m[1] == "supply" && m[2] == `"running"` || m[1] == "baseline" {
+			continue // told to be refused; the name of a file
+		}
+		taken := false
+		for _, head := range []string{"[[unit]]\nbrand = \"b\"\n[[unit.capture]]\nfile = \"a.csv\"\n", "[instrument]\n", "[instrument.baseline]\nfile = \"a.csv\"\n"} {
+			x, err := sheet.NewText([]byte(head+m[0]+"\n"), "b.toml")
+			if err == nil {
+				_, err = x.Sheet("b.toml")
+			}
+			taken = taken || err == nil
+		}
+		if !taken {
+			t.Errorf("the guide says %s, and the sheet takes it nowhere", m[0])
+		}
+	}
+}
+
 // guided is what guide --json prescribes for one capture.
 type guided struct {
 	DivS    float64 `json:"time_per_div_s"`

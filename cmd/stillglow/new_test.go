@@ -1,14 +1,59 @@
 package main
 
 import (
+	"os"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
 
 	"stillglow/analysis/target"
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
 )
+
+// Files that tell a common-mode capture, a state or a day are written as such, and
+// the sheet of them reads.
+func TestNewSheetOfFiles(t *testing.T) {
+	f := newFlags{
+		title: "t", brand: "Murrowfen", ratedV: "7", ratedA: "2", units: "1", valves: "2x12AU7", target: target.Default, mains: "50", instrument: "scope",
+		bandwidth: "100MHz", probe: "1", coupling: "ac", memory: "1M", loadA: "0.94",
+		files: []string{"murrowfen-a1-fast.csv", "murrowfen-a1-common-fast.csv", "murrowfen-a1-filter-2026-01-10.csv", "murrowfen-a1-dropper-slow.csv"},
+	}
+	dir := t.TempDir()
+	for _, name := range f.files {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("t,v\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got, err := sheet.Parse([]byte(f.sheet()), filepath.Join(dir, "bench.toml"))
+	if err != nil {
+		t.Fatalf("%v\n%s", err, f.sheet())
+	}
+	if len(got.Units) != 3 || len(got.Units[0].Captures) != 2 || got.Units[0].Captures[1].Options.Mode != capture.Common ||
+		got.Units[1].State != sheet.BehindFilter || got.Units[1].Date != "2026-01-10" || got.Units[2].State != sheet.BehindDropper {
+		t.Errorf("%+v", got.Units)
+	}
+}
+
+// The reading that "new" writes as a comment is one once its marks are taken off.
+func TestNewSheetShownUncommented(t *testing.T) {
+	f := newFlags{title: "t", brand: "b", ratedV: "7", ratedA: "2", units: "1", valves: "2x12AU7", target: target.Default, mains: "50", instrument: "scope", bandwidth: "100MHz", probe: "1", coupling: "ac", memory: "1M"}
+	text := f.sheet()
+	at := strings.Index(text, "# [[unit.reading]]")
+	if at < 0 {
+		t.Fatal("no [[unit.reading]]")
+	}
+	s, err := sheet.Parse([]byte(text[:at]+regexp.MustCompile(`(?m)^# `).ReplaceAllString(text[at:], "")), "bench.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	u := s.Units[0].Shown
+	if len(u) != 1 || u[0].On != string(target.RipplePP) || u[0].PlusMinusPercent != sheet.UsualPlusMinusPercent || !u[0].BandLimited {
+		t.Errorf("%+v", u)
+	}
+}
 
 // What "new" writes as comments is a valid sheet once its marks are taken off:
 // the tables, and every key of [hears] with the value that it says is usual.

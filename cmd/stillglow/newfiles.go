@@ -14,6 +14,7 @@ import (
 // newUnit is one unit of a sheet that "new" writes.
 type newUnit struct {
 	brand, model, mark string
+	state, date        string // as the sheet has them, "" where the names tell none
 	captures           []newCapture
 }
 
@@ -95,9 +96,11 @@ func (f *newFlags) sort() sortedFiles {
 		if amps, ok := ampsOf(g.LoadA); ok {
 			c.loadA = amps
 		}
-		k := slices.IndexFunc(out.units, func(u newUnit) bool { return u.brand == brands[at] && strings.EqualFold(u.mark, g.Mark) })
+		k := slices.IndexFunc(out.units, func(u newUnit) bool {
+			return u.brand == brands[at] && strings.EqualFold(u.mark, g.Mark) && u.state == stateKey(g.State) && u.date == g.Date
+		})
 		if k < 0 {
-			out.units = append(out.units, newUnit{brand: brands[at], model: model, mark: g.Mark})
+			out.units = append(out.units, newUnit{brand: brands[at], model: model, mark: g.Mark, state: stateKey(g.State), date: g.Date})
 			k = len(out.units) - 1
 		}
 		u := &out.units[k]
@@ -110,6 +113,14 @@ func (f *newFlags) sort() sortedFiles {
 		return slices.Index(brands, a.brand) - slices.Index(brands, b.brand)
 	})
 	return out
+}
+
+// stateKey is a state as a sheet is given it: bare goes without saying.
+func stateKey(state string) string {
+	if state == sheet.Bare {
+		return ""
+	}
+	return state
 }
 
 // modelOf is the model answered for a brand, by its place; "" when none is.

@@ -177,6 +177,12 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 		w.line("model   = %s", sheet.Quote(u.model))
 	}
 	w.line("mark    = %-6s # what you wrote on it", sheet.Quote(u.mark))
+	if u.state != "" {
+		w.line("state   = %s", sheet.Quote(u.state))
+	}
+	if u.date != "" {
+		w.line("date    = %s", u.date)
+	}
 	w.line("rated_v = %g", answered(f.ratedV))
 	w.line("rated_a = %g", answered(f.ratedA))
 	if first {
@@ -197,9 +203,6 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 			if sheet.ModeOfName(c.file) == capture.Common {
 				more = ", mode = \"common\""
 			}
-			if sheet.ModeOfName(c.file) == capture.Common {
-				more = ", mode = \"common\""
-			}
 			if b := baselineFor(c.file, got.baselines); b != "" && b != baselineFor("", got.baselines) {
 				more += ", baseline = " + sheet.Quote(b)
 			}
@@ -216,6 +219,17 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 		w.line("#   { file = \"%s-%s-slow.csv\", load_a = %g },", fileWord(u.brand), fileWord(u.mark), w.amps)
 		w.line("#   { file = \"%s-%s-common-fast.csv\", load_a = %g, mode = \"common\" }, # both wires over 100 Ω to earth", fileWord(u.brand), fileWord(u.mark), w.amps)
 		w.line("# ]")
+	}
+	if first {
+		w.line("# From a scope that saves no files: what its screen or a meter shows. It can prove that a")
+		w.line("# unit fails, never that it passes. on is a criterion of \"stillglow target\".")
+		w.line("# [[unit.reading]]")
+		w.line("# on                 = \"ripple_pp_20mhz_v\"")
+		w.line("# value              = 0.060  # volts, or the criterion's own unit")
+		w.line("# plus_minus_percent = %d     # its uncertainty", sheet.UsualPlusMinusPercent)
+		w.line("# band_limited       = true   # read with the 20 MHz limit on")
+		w.line("# load_a             = %g", w.amps)
+		w.line("# by                 = \"scope's screen\"")
 	}
 }
 
