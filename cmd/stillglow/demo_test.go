@@ -21,7 +21,11 @@ import (
 // Each unit of the demo bench reads as the thing it was made to show, and by the
 // measurement alone.
 func TestDemoScenarios(t *testing.T) {
-	r, err := pipeline.Evaluate(context.Background(), filepath.Join("..", "..", "testdata", "bench", demobench.Sheet), pipeline.Options{})
+	cache, err := pipeline.OpenCache(filepath.Join(cacheHome(t), "stillglow"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := pipeline.Evaluate(context.Background(), filepath.Join("..", "..", "testdata", "bench", demobench.Sheet), pipeline.Options{Cache: cache})
 	if err != nil {
 		t.Fatal(err)
 	}

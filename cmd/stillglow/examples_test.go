@@ -14,6 +14,19 @@ import (
 // fullTests reports whether the checks that take long are asked for.
 func fullTests() bool { return os.Getenv("STILLGLOW_FULL") != "" }
 
+// some gives the whole list where the full tests are asked for, and otherwise one
+// of every n, from the first on.
+func some[T any](list []T, n int) []T {
+	if fullTests() {
+		return list
+	}
+	var out []T
+	for i := 0; i < len(list); i += n {
+		out = append(out, list[i])
+	}
+	return out
+}
+
 // TestHelpExamples runs the example of every command's help as it stands there,
 // from a folder that has the project's testdata. Left out are the few that wait
 // for a person, for files to arrive, or that use places outside of the project.

@@ -115,7 +115,7 @@ func TestGuideLeadsToDecidedVerdicts(t *testing.T) {
 			{"spiky", 110e3, func(s *synth.Supply) { s.SpikeRiseV, s.SpikeFallV = 0.3, -0.3 }, "fail"},
 			{"humming", 90e3, func(s *synth.Supply) { s.MainsPPV = 40e-3 }, "fail"},
 		} {
-			if !fullTests() && c.name != "quiet at 66.6 kHz" && c.name != "spiky" {
+			if !fullTests() && c.name != "quiet at 66.6 kHz" {
 				continue
 			}
 			s := quiet
@@ -294,18 +294,6 @@ func TestSlowCapturesLowPass(t *testing.T) {
 	words := s.orLowPass()
 	if !strings.Contains(words, "3.3 nF") || !strings.Contains(words, "0.7 dB") {
 		t.Error(words)
-	}
-	keys := regexp.MustCompile(`[a-z_]+ = [^ ;,)]+`).FindAllString(words, -1)
-	if len(keys) == 0 {
-		t.Error("no key of the sheet is named:", words)
-	}
-	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "a.csv"), []byte("0,1\n"), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	text := "[[unit]]\nbrand = \"A\"\n[[unit.capture]]\nfile = \"a.csv\"\n" + strings.Join(keys, "\n") + "\n"
-	if _, err := sheet.Parse([]byte(text), filepath.Join(dir, "bench.toml")); err != nil {
-		t.Errorf("the sheet refuses what the guide says to write beside the capture: %v", err)
 	}
 	if s.RateHz = 200e3; s.orLowPass() != "" {
 		t.Error("one pole was offered against aliases from 180 kHz")

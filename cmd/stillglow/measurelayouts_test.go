@@ -5,9 +5,11 @@ import (
 	"compress/gzip"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf16"
@@ -213,7 +215,8 @@ func TestSameMeasurementInEveryLayout(t *testing.T) {
 			t.Errorf("%s: %d keys, want %d", name, len(got), len(want))
 		}
 	}
-	for name, l := range layoutTexts {
+	for _, name := range some(slices.Sorted(maps.Keys(layoutTexts)), 5) {
+		l := layoutTexts[name]
 		check(name, l.bytes(mv), l.args)
 	}
 	// The same text in other clothes.
@@ -222,6 +225,9 @@ func TestSameMeasurementInEveryLayout(t *testing.T) {
 	w := gzip.NewWriter(&zipped)
 	w.Write(plain)
 	w.Close()
+	if !fullTests() {
+		return
+	}
 	check("gzip", zipped.Bytes(), nil)
 	check("CRLF", bytes.ReplaceAll(plain, []byte("\n"), []byte("\r\n")), nil)
 	check("CR", bytes.ReplaceAll(plain, []byte("\n"), []byte("\r")), nil)

@@ -5,17 +5,48 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){
+	testscript.Main(tidy{m}, map[string]func(){
 		"stillglow": func() {
 			os.Exit(run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 		},
 	})
+}
+
+// tidy removes what the tests of the whole package share.
+type tidy struct{ *testing.M }
+
+func (t tidy) Run() int {
+	code := t.M.Run()
+	if dir := sharedCache.Load(); dir != nil {
+		os.RemoveAll(*dir)
+	}
+	return code
+}
+
+var sharedCache atomic.Pointer[string]
+
+// cacheHome is the cache folder of all tests that don't need one of their own: the
+// demo bench is measured once.
+func cacheHome(t *testing.T) string {
+	t.Helper()
+	if dir := sharedCache.Load(); dir != nil {
+		return *dir
+	}
+	dir, err := os.MkdirTemp("", "stillglow-tests-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !sharedCache.CompareAndSwap(nil, &dir) {
+		os.RemoveAll(dir)
+	}
+	return *sharedCache.Load()
 }
 
 // TestScripts runs the console scripts in testdata/script: whole commands with what
@@ -25,7 +56,7 @@ func TestScripts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cache := t.TempDir() // of all scripts that don't set one of their own: the demo bench is measured once
+	cache := cacheHome(t) // of all scripts that don't set one of their own
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Condition: func(cond string) (bool, error) {
