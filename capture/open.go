@@ -168,7 +168,7 @@ const DefaultMaxSamples = 50_000_000
 
 // tooMany is the error of a record beyond the bound, read to line.
 func (s *source) tooMany(line int) error {
-	return &ParseError{Path: s.name, Line: line, Found: fmt.Sprintf("more than %d samples", s.most), Expected: "a shorter record", Fix: "cut it, or raise the limit with --max-samples"}
+	return &ParseError{Path: s.name, Line: line, Found: fmt.Sprintf("more than %d samples", s.most), Expected: "a shorter record", Fix: "cut it, or raise the limit with --max-samples, in a sheet with max_samples"}
 }
 
 // textSize is the number of bytes behind the compression as gzip's trailer

@@ -243,7 +243,7 @@ func wavChannelNames(n int) []string {
 
 // describe sets the layout, the rate and what the samples mean: volts where
 // the user gave volts per full scale, else fractions of full scale.
-func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
+func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 	enc := fmt.Sprintf("%d-bit PCM", f.validBits)
 	if f.float() {
 		enc = fmt.Sprintf("%d-bit float", f.bits)
@@ -257,6 +257,9 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
 	t.assume("coupling", "ac", "sound inputs block DC; override with --coupling dc")
 	t.AntiAliased = true // delta-sigma converters carry their own low-pass
 	t.FullScaleMinV, t.FullScaleMaxV = -1, 1
+	if opt.OffsetV != 0 && opt.VoltsPerFullScale == 0 && opt.Scale == 0 {
+		return &ParseError{Path: t.File, Found: fmt.Sprintf("an offset of %s for samples without volts per full scale", SI(opt.OffsetV, "V", 6)), Expected: "both", Fix: "give --volts-per-full-scale, too, or leave --offset out"}
+	}
 	if !f.float() {
 		t.StepV = math.Ldexp(1, 1-f.validBits)
 		t.FullScaleMaxV = 1 - t.StepV
@@ -276,10 +279,14 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) {
 		t.StepV *= math.Abs(scale)
 		a, b := t.FullScaleMinV*scale+opt.OffsetV, t.FullScaleMaxV*scale+opt.OffsetV
 		t.FullScaleMinV, t.FullScaleMaxV = min(a, b), max(a, b)
+		if opt.OffsetV != 0 {
+			t.assume("offset", SI(opt.OffsetV, "V", 6)+" added", "given")
+		}
 	} else {
 		t.assume("volt unit", "of full scale", "nothing states volts per full scale")
 		t.caution(CautionUncalibrated, "no volts per full scale known: figures are relative to digital full scale", "find it with stillglow calibrate and a sine of known volts")
 	}
+	return nil
 }
 
 // minSamples is the shortest record that is taken for a capture.

@@ -13,6 +13,41 @@ import (
 	"testing"
 )
 
+// TestWAVOptions refuses options that a WAV has no place for, rather than pass
+// over them, and says an offset that it adds.
+func TestWAVOptions(t *testing.T) {
+	data := make([]byte, 2000)
+	for i := range data {
+		data[i] = byte(i * 7)
+	}
+	file := string(wavFile(1, 1, 16, 48000, data))
+	for words, opt := range map[string]Options{
+		"--volts-per-full-scale, too": {OffsetV: 0.5},
+		"give --volts-per-full-scale": {VoltUnit: "mV"},
+		"leave --segment out":         {Segment: 2},
+		"leave --scale out":           {Scale: 2, VoltsPerFullScale: 3},
+	} {
+		if _, err := Read(context.Background(), strings.NewReader(file), "x.wav", opt); err == nil || !strings.Contains(err.Error(), words) {
+			t.Errorf("%+v: %v", opt, err)
+		}
+	}
+	plain, err := Read(context.Background(), strings.NewReader(file), "x.wav", Options{VoltsPerFullScale: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	moved, err := Read(context.Background(), strings.NewReader(file), "x.wav", Options{VoltsPerFullScale: 2, OffsetV: 0.5})
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := false
+	for _, a := range moved.Assumptions {
+		said = said || a.What == "offset"
+	}
+	if d := moved.Volts[7] - plain.Volts[7]; d != 0.5 || !said {
+		t.Errorf("moved by %g, said: %t", d, said)
+	}
+}
+
 // wavFile builds a WAV of the given format with the given data bytes.
 func wavFile(tag, channels, bits int, rate uint32, data []byte) []byte {
 	le := binary.LittleEndian

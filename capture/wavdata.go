@@ -13,6 +13,9 @@ import (
 // wavData reads the samples of the chosen channel as fractions of full scale.
 func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader, f *wavFormat, size int64, unknown bool, kind string, opt Options) (*Trace, error) {
 	t := &Trace{File: s.name, Coupling: CouplingAC, Channels: wavChannelNames(f.channels), TimeUnit: "samples", VoltUnit: "full scale", SampleRateHz: float64(f.rate)}
+	if err := textOnly(s.name, opt); err != nil {
+		return nil, err
+	}
 	ch, err := (&schema{names: t.Channels}).pick(s.name, opt, 0)
 	if err != nil {
 		return nil, err
@@ -43,13 +46,30 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 		return nil, streamError(s.name, err)
 	}
 	t.Volts = d.volts
-	f.describe(t, kind, opt)
+	if err := f.describe(t, kind, opt); err != nil {
+		return nil, err
+	}
 	if err := t.applyInstrument(opt); err != nil {
 		return nil, err
 	}
 	t.Levels.ResolutionV = t.StepV
 	t.findLevels()
 	return t, nil
+}
+
+// textOnly refuses options that would change what a text file says, and that a
+// WAV has no place for: to pass over them would leave a figure as it was
+// without a word.
+func textOnly(name string, opt Options) error {
+	switch {
+	case opt.VoltUnit != "":
+		return &ParseError{Path: name, Found: fmt.Sprintf("--volt-unit %s for a WAV, whose samples are fractions of full scale", opt.VoltUnit), Expected: "volts per full scale", Fix: "give --volts-per-full-scale instead"}
+	case opt.Segment > 1:
+		return &ParseError{Path: name, Found: "one segment", Expected: fmt.Sprintf("segment %d", opt.Segment), Fix: "leave --segment out"}
+	case opt.Scale != 0 && opt.VoltsPerFullScale != 0 && opt.Scale != opt.VoltsPerFullScale:
+		return &ParseError{Path: name, Found: fmt.Sprintf("--scale %g and --volts-per-full-scale %g for one WAV", opt.Scale, opt.VoltsPerFullScale), Expected: "one of them", Fix: "leave --scale out"}
+	}
+	return nil
 }
 
 // wavSamples reads one channel of a data chunk.

@@ -75,3 +75,27 @@ func TestInstrumentKeys(t *testing.T) {
 		t.Errorf("edited:\n%s\nwant:\n%s", text.Bytes(), want)
 	}
 }
+
+// TestMaxSamples takes the limit of a record from its capture's row.
+func TestMaxSamples(t *testing.T) {
+	path := bench(t, "a.csv", "b.csv")
+	write := func(text string) (*Sheet, error) {
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return Read(path)
+	}
+	const unit = "[[unit]]\nbrand = \"Quibble\"\ncapture = [{ file = \"a.csv\", max_samples = "
+	s, err := write(unit + "60_000_000 }, { file = \"b.csv\" }]\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a, b := s.Units[0].Captures[0].Options.MaxSamples, s.Units[0].Captures[1].Options.MaxSamples; a != 60_000_000 || b != 0 {
+		t.Errorf("limits %d and %d", a, b)
+	}
+	for _, bad := range []string{"0", "-1", "1.5", "\"many\""} {
+		if _, err := write(unit + bad + " }]\n"); err == nil || !strings.Contains(err.Error(), "max_samples") {
+			t.Errorf("%s: %v", bad, err)
+		}
+	}
+}

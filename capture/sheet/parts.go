@@ -193,8 +193,8 @@ func (b *builder) capture(raw *rawCapture, key string, in *Instrument) (c Captur
 		VoltsPerFullScale: raw.VoltsPerFullScale, ProbeFactor: raw.ProbeFactor,
 		BandwidthHz: raw.BandwidthHz, BandLimited: raw.BandLimited, AntiAliased: raw.AntiAliased,
 		Coupling: capture.Coupling(b.oneOf(key+".coupling", raw.Coupling, "ac", "dc")),
-		Segment:  raw.Segment,
-		Mode:     b.mode(key+".mode", raw.Mode),
+		Segment:  raw.Segment, MaxSamples: raw.MaxSamples,
+		Mode: b.mode(key+".mode", raw.Mode),
 	}
 	c.SupplyOff = b.supply(raw, key)
 	b.fromInstrument(o, key, isWAV(raw.File), in)

@@ -144,6 +144,7 @@ type rawCapture struct {
 	Coupling          string  `toml:"coupling"`
 	VoltsPerFullScale float64 `toml:"volts_per_full_scale" rule:"positive"`
 	Segment           int     `toml:"segment" rule:"positive"`
+	MaxSamples        int     `toml:"max_samples" rule:"positive"`
 	Mode              string  `toml:"mode"`
 	Supply            string  `toml:"supply"` // of [instrument.baseline] alone
 }
