@@ -129,6 +129,20 @@ var benchLayouts = []layoutCase{
 	{name: "a row behind a remark mark", text: "Time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)) + rowsOf(20, func(i int) string { return "#" + tv(1e-6)(i+200) }), rate: 1e6, channels: "CH1", cautions: CautionSkipped},
 	{name: "two records, the clock at a printed 0 again", text: "Time (s),CH1 (V)\n" + strings.Repeat(rowsOf(200, func(i int) string { return fmt.Sprintf("%.6g,%.4f", float64(i)*1e-5, wave(i)) }), 2), rate: 100e3, channels: "CH1", cautions: CautionSegments},
 	{name: "stamps of three digits", text: "time,CH1\n" + rowsOf(1000, func(i int) string { return fmt.Sprintf("%.2e,%.4f", -0.025+float64(i)*5e-5, wave(i)) }), n: 1000, start: -0.025, rate: 20e3, channels: "CH1", cautions: CautionTimeRounded},
+	// a spreadsheet that is told to take cells for text
+	{name: "cells as formulas of a text", text: "=\"Time (s)\",=\"CH1 (V)\"\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("=\"%.6f\",=\"%.4f\"", float64(i)*1e-6, wave(i)) }), rate: 1e6, channels: "CH1"},
+	{name: "quoted formulas, decimal commas", text: "\"=\"\"Time (s)\"\"\";\"=\"\"CH1 (V)\"\"\"\n" + commaFor(rowsOf(200, func(i int) string {
+		return fmt.Sprintf("\"=\"\"%.6f\"\"\";\"=\"\"%.4f\"\"\"", float64(i)*1e-6, wave(i))
+	})), rate: 1e6, channels: "CH1"},
+	// a student's program: a signal called s over a time called t
+	{name: "a signal called s", text: "t,s\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "s"},
+	// a laboratory's data acquisition: settings in columns, repeated ahead of each record
+	{name: "two records, settings ahead of each, an empty first cell", text: strings.Repeat("Channels\t2\t\nSamples\t200\t200\nY_Unit_Label\tVolts\tAmps\nX0\t0.0\t0.0\nDelta_X\t1e-6\t1e-6\n***End***\nX_Value\tVoltage\tCurrent\tComment\n"+rowsOf(200, func(i int) string { return fmt.Sprintf("\t%.4f\t0.25", wave(i)) }), 2), rate: 1e6, channels: "Voltage", cautions: CautionSegments},
+	{name: "twice as many rows as the settings state", text: "Samples,100\nSample Interval,1e-6\nVertical Units,V\n" + rowsOf(200, alone), rate: 1e6, cautions: CautionSegments},
+	// remarks of people and their programs
+	{name: "a unit in a remark", text: "# CH1 in mV, times in us\ntime,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f,%.1f", float64(i)*0.5, wave(i)*1000) }), rate: 2e6, channels: "CH1"},
+	{name: "units in a sentence", text: "Values are in millivolts, times in microseconds\ntime,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.1f", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
+	{name: "a thousands mark in the rate", text: "Sample Rate,\"10,000 Hz\"\nPoints,\"200\"\nVolt\n" + rowsOf(200, alone), rate: 10e3},
 	// peak detect: each time twice, least and greatest
 	{name: "least and greatest under one stamp", text: "in s,C1 in V\n" + rowsOf(200, func(i int) string {
 		return fmt.Sprintf("%.6E,%.4f", float64(i/2)*2e-6, wave(i/2)+0.2*float64(i%2))
@@ -229,6 +243,12 @@ func TestRefused(t *testing.T) {
 		{"a slope", "Time (s),Slope (V/us)\n" + rowsOf(100, fixed), 1, "V/us"},
 		{"a multiple of a unit", "Time (ms),U (10 mV)\n" + rowsOf(100, fixed), 1, "multiple"},
 		{"a factor in the name", "Time (s),CH1 (x10 V)\n" + rowsOf(100, fixed), 1, "multiple"},
+		{"logic lines without a word of it", "Time,SDA,SCL\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.7f,%d,%d", float64(i)*1e-7, i/3%2, i%2) }), 1, "logic"},
+		{"one logic line that rests at first", "Time,SDA\n" + rowsOf(2000, func(i int) string { return fmt.Sprintf("%.7f,%d", float64(i)*1e-7, i/1500) }), 2, "logic"},
+		{"acceleration by the settings", "Channels\t2\t\nY_Unit_Label\tg\tm/s^2\nDelta_X\t1e-3\t1e-3\nX_Value\tF\tm_1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("\t%.4f\t0.25", wave(i)) }), 4, "values in g"},
+		{"thousands without a unit", "time,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.1f", float64(i)*1e-6, wave(i)*1000) }), 2, "--volt-unit"},
+		{"a rate whose point may mark thousands", "Sample Rate;1.000 Hz\nVolt\n" + commaFor(rowsOf(100, alone)), 1, "--rate"},
+		{"amperes by a remark", "# CH1 in A\ntime,CH1\n" + rowsOf(100, fixed), 2, "a current in A"},
 		{"a derivative by name", "time,dV/dt\n" + rowsOf(100, fixed), 1, "values"},
 	}
 	for _, u := range []string{"W", "dB", "dBm", "dBV", "V²", "°", "bar", "mbar", "Pa", "kPa", "K", "°C", "rpm", "Ohm", "l/min", "m/s²", "A", "mA", "Logic"} {

@@ -13,6 +13,9 @@ type cell struct {
 	quoted bool
 }
 
+// formulaMark begins a cell that a spreadsheet is to take for text: ="0.1".
+var formulaMark = []byte(`="`)
+
 // splitCells cuts a row at delim (RFC 4180 quoting; ' ' stands for any run of
 // blanks and tabs; 0 for no delimiter) into dst. Trailing empty cells stay.
 func splitCells(line []byte, delim byte, dst []cell) []cell {
@@ -25,6 +28,9 @@ func splitCells(line []byte, delim byte, dst []cell) []cell {
 			line = bytes.TrimLeft(line, " \t")
 			if len(line) == 0 {
 				return dst
+			}
+			if bytes.HasPrefix(line, formulaMark) {
+				line = line[1:]
 			}
 			if line[0] == '"' {
 				c, n := quotedCell(line)
@@ -42,6 +48,9 @@ func splitCells(line []byte, delim byte, dst []cell) []cell {
 	}
 	for {
 		rest := bytes.TrimLeft(line, " ")
+		if bytes.HasPrefix(rest, formulaMark) {
+			rest = rest[1:]
+		}
 		if len(rest) > 0 && rest[0] == '"' {
 			c, n := quotedCell(rest)
 			dst = append(dst, c)
@@ -63,6 +72,9 @@ func splitCells(line []byte, delim byte, dst []cell) []cell {
 
 func trimCell(b []byte) cell {
 	b = bytes.TrimSpace(b)
+	if bytes.HasPrefix(b, formulaMark) {
+		b = b[1:]
+	}
 	if len(b) >= 2 && b[0] == '"' && b[len(b)-1] == '"' {
 		return cell{text: bytes.TrimSpace(b[1 : len(b)-1]), quoted: true}
 	}
@@ -84,6 +96,9 @@ func quotedCell(b []byte) (cell, int) {
 		t := b[1:i]
 		if escaped {
 			t = bytes.ReplaceAll(t, []byte(`""`), []byte(`"`))
+			if bytes.HasPrefix(t, formulaMark) {
+				return cell{text: trimCell(t).text, quoted: true}, i + 1
+			}
 		}
 		return cell{text: bytes.TrimSpace(t), quoted: true}, i + 1
 	}

@@ -10,11 +10,12 @@ import (
 // rowSpec is what a worker must know to read rows of the table.
 type rowSpec struct {
 	delim, decimal, eol byte
-	cells               int // width of the table
-	headCells           int // width of the names above it
-	rawCells            int // cells of its first rows, with empty ones at the end
-	time, volt, seg     int // columns, -1 none
-	last                int // greatest of them
+	cells               int  // width of the table
+	headCells           int  // width of the names above it
+	rawCells            int  // cells of its first rows, with empty ones at the end
+	time, volt, seg     int  // columns, -1 none
+	last                int  // greatest of them
+	blank0              bool // the rows begin with an empty cell
 	clock               bool
 	timeUnit            string  // unit that stands behind every time, "" none
 	voltUnit            string  // likewise for the volts

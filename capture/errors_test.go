@@ -69,7 +69,7 @@ func TestErrorLines(t *testing.T) {
 		{"binary", "\x00\x01\x02\x03" + plain, Options{}, 0, 0, "binary"},
 		{"a zip archive", "PK\x03\x04" + plain, Options{}, 0, 0, "zip"},
 		{"time stands still", "time,volts\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("0.5,%.4f", wave(i)) }), Options{}, 0, 0, "advance"},
-		{"huge volts", rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.4fe12", float64(i)*1e-6, wave(i)) }), Options{}, 0, 0, "volts below"},
+		{"huge volts", "time,volts\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.4fe12", float64(i)*1e-6, wave(i)) }), Options{}, 0, 0, "volts below"},
 		{"a gap over a tenth", "time,volts\n" + rowsOf(10, tv(1e-6)) + rowsOf(10, func(i int) string { return tv(1e-6)(i + 500) }), Options{}, 0, 0, "gap"},
 		{"bad option", plain, Options{Delimiter: "#"}, 0, 0, "delimiter"},
 	} {

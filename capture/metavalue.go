@@ -22,6 +22,9 @@ type metaValue struct {
 	// from and to are the columns of the table that the value stands over or
 	// beside, to exclusive; both 0: none in particular.
 	from, to int
+	// either tells that the mark in the number may be for decimals or for
+	// thousands: "1.000 Hz" above rows with decimal commas.
+	either bool
 }
 
 // over tells whether the value stands over or beside column col.
@@ -31,6 +34,9 @@ func (m metaValue) over(col int) bool { return m.to > 0 && m.from <= col && col 
 // mark or, preambles often keep it, the point.
 func readQuantity(s string, decimal byte) (float64, unit, bool) {
 	s = strings.TrimSpace(s)
+	if decimal == '.' && oneGroup(s) == ',' {
+		s = strings.Replace(s, ",", "", 1) // above rows with decimal points
+	}
 	if n := thousands(s); n > 0 {
 		// Whole groups of three: 10,000,000 Hz. One group alone may be a decimal mark.
 		s = strings.NewReplacer(",", "", ".", "", "'", "", " ", "").Replace(s[:n]) + s[n:]
@@ -57,6 +63,17 @@ func readQuantity(s string, decimal byte) (float64, unit, bool) {
 		}
 	}
 	return 0, unit{}, false
+}
+
+var groupMark = regexp.MustCompile(`^[-+]?[1-9][0-9]{0,2}([.,])[0-9]{3}(?:[^0-9.,eE]|$)`)
+
+// oneGroup gives the mark ahead of three digits at the end of a whole number of
+// up to three, which may be for decimals or for thousands; 0 where there is none.
+func oneGroup(s string) byte {
+	if m := groupMark.FindStringSubmatch(s); m != nil {
+		return m[1][0]
+	}
+	return 0
 }
 
 var thousandsMark = regexp.MustCompile(`^[-+]?[0-9]{1,3}(?:(?:,[0-9]{3}){2,}|(?:\.[0-9]{3}){2,}|(?:'[0-9]{3})+|(?: [0-9]{3})+)(?:[^0-9.,]|$)`)

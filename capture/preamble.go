@@ -40,6 +40,7 @@ func (p *preamble) add(key string, values []string, decimal byte, line int) bool
 			v.text = s
 		}
 		v.num, v.unit, v.ok = readQuantity(s, decimal)
+		v.either = decimal == ',' && oneGroup(s) == '.'
 		// A value and its unit may stand in two cells.
 		if len(vs) > 0 && !v.ok && !metaIsText(k) {
 			last := &vs[len(vs)-1]
@@ -247,6 +248,7 @@ func (p *preamble) line(line []byte, cells []cell, t *table, n int) {
 			return
 		}
 	}
+	p.sentence(s, t, n)
 	// "sampled at 1 MHz"
 	if m := sampledAt.FindStringSubmatch(s); m != nil && len(p.values[metaRate]) == 0 {
 		p.add("sample rate", []string{m[1]}, t.decimal, n)
@@ -258,6 +260,32 @@ func (p *preamble) line(line []byte, cells []cell, t *table, n int) {
 			if p.add(strings.Join(w[:k], " "), []string{strings.Join(w[k:], " ")}, t.decimal, n) {
 				return
 			}
+		}
+	}
+}
+
+var (
+	inUnit     = regexp.MustCompile(`(?i)([a-z][a-z0-9_ ]*?)(?: (?:are|is|was|were|given|measured|recorded|stored))* in ([a-zµμ]+)\b`)
+	timeWord   = regexp.MustCompile(`(?i)\b(times?|t|x|zeit|temps|timestamps?|time stamps?)$`)
+	valueWord  = regexp.MustCompile(`(?i)\b(volts?|voltages?|values?|amplitudes?|signals?|data|samples?|y|v|u|spannung|tension|channels?)$`)
+	ownChannel = regexp.MustCompile(`(?i)\b(?:ch|chan|channel|kanal)[ _]?[0-9a-d]$`)
+)
+
+// sentence reads units from words such as "CH1 in mV" or "values are in
+// millivolts, times in microseconds".
+func (p *preamble) sentence(s string, t *table, n int) {
+	for _, m := range inUnit.FindAllStringSubmatch(s, -1) {
+		subject := strings.TrimSpace(m[1])
+		u, ok := parseUnit(m[2])
+		switch {
+		case !ok:
+		case u.kind == unitSecond && timeWord.MatchString(subject):
+			p.add("time unit", []string{m[2]}, t.decimal, n)
+		case u.kind == unitSecond || u.kind == unitIndex || u.kind == unitHertz:
+		case valueWord.MatchString(subject):
+			p.add("volt unit", []string{m[2]}, t.decimal, n)
+		case ownChannel.MatchString(subject):
+			p.add(ownChannel.FindString(subject)+" volt unit", []string{m[2]}, t.decimal, n)
 		}
 	}
 }

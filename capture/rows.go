@@ -85,6 +85,9 @@ func (p *rowSpec) alone(b []byte, start int, r *row) int {
 // is left to slow.
 func (p *rowSpec) fast(line []byte, r *row) bool {
 	i := 0
+	if p.blank0 && len(line) > 0 && line[0] != p.delim {
+		return false
+	}
 	blanks := p.delim == ' '
 	for col := 0; ; col++ {
 		for i < len(line) && (line[i] == ' ' || blanks && line[i] == '\t') {
@@ -198,6 +201,10 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 			return value{}
 		}
 		return readCell(cells[j].text, p.decimal)
+	}
+	if p.blank0 && len(cells[0].text) > 0 && at(0).kind == cellWords {
+		r.kind = rowText // a setting and its values between the records
+		return cells
 	}
 	if isComment(line, p.delim) && !at(0).usable() {
 		r.kind = rowRemark

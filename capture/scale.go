@@ -22,6 +22,8 @@ type importer struct {
 	stepS   float64
 	stepWhy string
 	given   bool // by the options
+	// unitStated tells that the volts' unit is given or stands in the file.
+	unitStated bool
 }
 
 func (im *importer) meta(k metaKey) (metaValue, bool) {
@@ -147,6 +149,9 @@ func (im *importer) cellUnit(j int, cell, head string) (u unit, text, why string
 	return u, cell, why, nil
 }
 
+// voltsAssumed is why values without a unit are volts.
+const voltsAssumed = "no unit stated: volts assumed"
+
 // mostPerDivision is the greatest volts per division that is believed without
 // a unit.
 const mostPerDivision = 100
@@ -175,12 +180,44 @@ func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err 
 	case whole && im.opt.Scale == 0:
 		return unit{}, "", "", &ParseError{Path: im.src.name, Line: im.firstLine(), Column: j + 1, Found: "whole numbers without a unit, which look like ADC codes", Expected: "volts, or a scale", Fix: "give --scale (volts per count) and --offset, or --volt-unit"}
 	default:
-		u, text, why = unit{kind: unitVolt, factor: 1}, "V", "no unit stated: volts assumed"
+		u, text, why = unit{kind: unitVolt, factor: 1}, "V", voltsAssumed
 		if voltName.MatchString(im.sc.names[im.ch]) {
 			why = "from the column's name"
 		}
 	}
 	return u, text, why, nil
+}
+
+// checkLogic refuses a column that nothing calls volts and that holds 0 and 1
+// only, printed as whole numbers: the level of a logic line, or a flag.
+func (im *importer) checkLogic() error {
+	j := im.sc.volts[im.ch]
+	if !im.cols[j].ints || im.unitStated || im.opt.Scale != 0 || im.opt.OffsetV != 0 || voltName.MatchString(im.sc.headers[im.ch]) {
+		return nil
+	}
+	for _, v := range im.t.Volts {
+		if v != 0 && v != 1 {
+			return nil
+		}
+	}
+	return im.badColumn("samples of 0 and 1 only without a unit, which look like logic levels", "volts", "choose a voltage channel, or give --volt-unit V")
+}
+
+// mostAssumedV is the greatest value without a unit that is taken for volts: no
+// probe of a bench shows more, and millivolts of a heater supply do.
+const mostAssumedV = 1000
+
+// checkAssumed refuses values without a unit that are too much for volts.
+func (im *importer) checkAssumed() error {
+	if im.unitStated || im.opt.Scale != 0 {
+		return nil
+	}
+	for _, v := range im.t.Volts {
+		if v > mostAssumedV || v < -mostAssumedV {
+			return im.badColumn(fmt.Sprintf("values such as %g without a unit, too much for volts", v), "a unit of the values", "give --volt-unit")
+		}
+	}
+	return nil
 }
 
 // voltScale decides what the values mean. Volts stay volts; converter codes
@@ -192,7 +229,7 @@ func (im *importer) voltScale() (*voltScale, error) {
 	if err != nil {
 		return nil, err
 	}
-	im.t.VoltUnit = text
+	im.t.VoltUnit, im.unitStated = text, why != voltsAssumed
 	if u.guessed {
 		why += "; read as thousandths in spite of the capital M"
 	}

@@ -65,12 +65,13 @@ type schemaFinder struct {
 	cols   []columnData
 	roles  []role       // per column
 	isTime map[int]bool // times, sample numbers and row numbers
+	inVolt map[int]bool // columns that the settings state to be in volts
 	s      *schema
 }
 
 // findSchema gives every column its meaning.
 func findSchema(name string, t *table, hd *header, cols []columnData, p *preamble, opt Options) (*schema, error) {
-	f := &schemaFinder{name: name, t: t, hd: hd, cols: cols, isTime: map[int]bool{}, s: &schema{time: -1, seg: -1}}
+	f := &schemaFinder{name: name, t: t, hd: hd, cols: cols, isTime: map[int]bool{}, inVolt: map[int]bool{}, s: &schema{time: -1, seg: -1}}
 	f.readRoles()
 	if err := f.refuseSpectrum(p); err != nil {
 		return nil, err
@@ -158,8 +159,12 @@ func (f *schemaFinder) statedUnits(p *preamble) {
 		if !ok {
 			continue
 		}
-		if u, ok := parseUnit(m.text); ok && (u.kind == unitAmpere || u.kind == unitOther) {
+		u, ok := parseUnit(m.text)
+		switch {
+		case ok && (u.kind == unitAmpere || u.kind == unitOther):
 			r.unit, r.has, r.text = u, true, m.text
+		case ok && u.kind == unitVolt:
+			f.inVolt[j] = true
 		}
 	}
 }
@@ -180,12 +185,30 @@ func (f *schemaFinder) namedTimes() (byName, byIndex []int) {
 			byName = append(byName, j)
 		}
 	}
+	byName = f.signalNamedS(byName)
 	sort.SliceStable(byName, func(i, k int) bool {
 		a, _ := ramp(f.cols[byName[i]].x)
 		b, _ := ramp(f.cols[byName[k]].x)
 		return a && !b
 	})
 	return byName, byIndex
+}
+
+// signalNamedS takes a column that is called "s" beside a time, but does not
+// run on as a time does, for a signal of that name.
+func (f *schemaFinder) signalNamedS(byName []int) []int {
+	if len(byName) < 2 {
+		return byName
+	}
+	var kept []int
+	for _, j := range byName {
+		if ok, _ := ramp(f.cols[j].x); !ok && f.hd.names[j] == "s" && f.hd.units[j] == "s" {
+			f.hd.units[j], f.roles[j] = "", role{name: "s"}
+			continue
+		}
+		kept = append(kept, j)
+	}
+	return kept
 }
 
 // findTime finds the time: by name or unit, then by its numbers.

@@ -167,6 +167,12 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 // against them, and looks at what the samples show of themselves.
 func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	t := im.t
+	if err := im.checkLogic(); err != nil {
+		return err
+	}
+	if err := im.checkAssumed(); err != nil {
+		return err
+	}
 	if err := im.checkDivisions(); err != nil {
 		return err
 	}
@@ -251,6 +257,7 @@ func (s *source) readRecord(ctx context.Context, spec *rowSpec, at bodyAt, opt O
 func (im *importer) rowSpec(h *textHead, hd *header, scale *voltScale) *rowSpec {
 	p := &rowSpec{delim: im.tab.delim, decimal: im.tab.decimal, eol: h.eol, cells: im.tab.cells, time: im.sc.time, volt: im.sc.volts[im.ch], seg: im.sc.seg}
 	p.last = max(p.time, p.volt, p.seg)
+	p.blank0 = im.tab.emptyLeft && im.tab.numeric[0] == 1
 	for _, j := range im.tab.numeric {
 		p.cells = max(p.cells, j+1)
 	}

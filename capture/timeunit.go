@@ -11,8 +11,8 @@ func (im *importer) timeUnit() error {
 	sc := im.sc
 	if im.opt.RateHz > 0 {
 		im.stepS, im.stepWhy, im.given = 1/im.opt.RateHz, "given", true
-	} else if step, why, ok := im.statedStep(); ok {
-		im.stepS, im.stepWhy = step, why
+	} else if err := im.useStatedStep(); err != nil {
+		return err
 	}
 	if sc.time < 0 {
 		im.t.TimeUnit = "none"
@@ -95,16 +95,30 @@ func (im *importer) noRate(found string) error {
 	return &ParseError{Path: im.src.name, Line: im.firstLine(), Found: found, Expected: "a time column with its unit, or the sample rate in the preamble", Fix: "give --rate, or --time-unit"}
 }
 
+// useStatedStep takes the stated interval, unless its mark may be for decimals
+// or for thousands and no time column tells which.
+func (im *importer) useStatedStep() error {
+	step, m, ok := im.statedStep()
+	if !ok || m.either && im.sc.time >= 0 && im.sc.timeKind == unitSecond {
+		return nil
+	}
+	if m.either {
+		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s, whose point may mark decimals or thousands", m.key, m.text), Expected: "one meaning for the point", Fix: "give --rate"}
+	}
+	im.stepS, im.stepWhy = step, stated(m)
+	return nil
+}
+
 // statedStep is the sample interval the preamble states, in seconds.
-func (im *importer) statedStep() (float64, string, bool) {
+func (im *importer) statedStep() (float64, metaValue, bool) {
 	for _, k := range []metaKey{metaInterval, metaRate} {
 		if m, ok := im.meta(k); ok {
 			if step, ok := im.stepOf(k, m); ok {
-				return step, stated(m), true
+				return step, m, true
 			}
 		}
 	}
-	return 0, "", false
+	return 0, metaValue{}, false
 }
 
 // otherStep is a stated interval that differs from the one in use by more

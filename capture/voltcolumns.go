@@ -2,6 +2,7 @@ package capture
 
 import (
 	"fmt"
+	"math"
 )
 
 // sortOthers tells volts from codes, currents and the rest.
@@ -49,8 +50,28 @@ func (f *schemaFinder) otherThanVolts(j int) string {
 		return "a measurement's result per row"
 	case r.of(unitOther), r.of(unitHertz), otherName.MatchString(r.name) && !volt, freqName.MatchString(r.name) && !volt && len(r.name) > 1:
 		return "values"
+	case !r.has && !f.inVolt[j] && !voltName.MatchString(f.hd.names[j]) && f.cols[j].levels():
+		return "logic levels, 0 and 1"
 	}
 	return ""
+}
+
+// levels tells whether a column holds 0 and 1 in turn, as whole numbers.
+func (c *columnData) levels() bool {
+	if !c.ints {
+		return false
+	}
+	turns, last := 0, math.NaN()
+	for _, v := range c.x {
+		if v != 0 && v != 1 {
+			return false
+		}
+		if v != last && !math.IsNaN(last) {
+			turns++
+		}
+		last = v
+	}
+	return turns > 1
 }
 
 // other notes column j as one of no volts.
