@@ -134,6 +134,9 @@ func (im *importer) acquisition() {
 	if m, ok := im.meta(metaDecimation); ok && m.ok && m.num >= 1 && m.num < 1e9 {
 		a.Decimation = m.num
 		im.t.assume("decimation", fmt.Sprintf("%g", m.num), stated(m))
+		if im.sc.time < 0 && m.num > 1 && !im.given {
+			im.t.caution(CautionRateConflict, fmt.Sprintf("the file states %s and a decimation of %g: if the rate is the converter's, the stored samples come at %s", SI(im.t.SampleRateHz, "Hz", 6), m.num, SI(im.t.SampleRateHz/m.num, "Hz", 6)), "give the true rate with --rate")
+		}
 	}
 	if m, ok := im.meta(metaPoints); ok && m.isCount(2) {
 		a.RecordPoints = int(m.num)

@@ -142,6 +142,23 @@ var benchLayouts = []layoutCase{
 	// remarks of people and their programs
 	{name: "a unit in a remark", text: "# CH1 in mV, times in us\ntime,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f,%.1f", float64(i)*0.5, wave(i)*1000) }), rate: 2e6, channels: "CH1"},
 	{name: "units in a sentence", text: "Values are in millivolts, times in microseconds\ntime,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.1f", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
+	{name: "a unit within a name", text: "ms_elapsed,vout_mV_filtered\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.3f,%.1f", float64(i)*1e-3, wave(i)*1000) }), rate: 1e6, channels: "vout_mV_filtered"},
+	{name: "sections in brackets", text: "[Settings]\nSampleRate=1000000\nUnit=mV\n[Data]\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6},
+	{name: "a mean below the rows", text: "Time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)) + ",5.0000\n", rate: 1e6, channels: "CH1"},
+	{name: "two rows without a time", text: "Time (s),CH1 (V)\n" + rowsOf(300, func(i int) string {
+		if i == 70 || i == 71 {
+			return fmt.Sprintf(",%.4f", wave(i))
+		}
+		return tv(1e-6)(i)
+	}), n: 300, rate: 1e6, channels: "CH1", cautions: CautionGaps},
+	{name: "a sum below the rows", text: "Time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)) + "2.0e-04,14000\n", n: 201, v: func(i int) float64 {
+		if i == 200 {
+			return 14000
+		}
+		return wave(i)
+	}, rate: 1e6, channels: "CH1", cautions: CautionProbeFactor},
+	{name: "decimation stated, no time", text: "Sample Rate,1 GHz\nDecimation,1000\nCH1 (V)\n" + rowsOf(200, alone), rate: 1e9, channels: "CH1", cautions: CautionRateConflict},
+	{name: "an interval without a unit, slow", text: "Sample Interval,0.001\nCH1 (V)\n" + rowsOf(200, alone), rate: 1e3, channels: "CH1", cautions: CautionTimeUnit},
 	{name: "a thousands mark in the rate", text: "Sample Rate,\"10,000 Hz\"\nPoints,\"200\"\nVolt\n" + rowsOf(200, alone), rate: 10e3},
 	// peak detect: each time twice, least and greatest
 	{name: "least and greatest under one stamp", text: "in s,C1 in V\n" + rowsOf(200, func(i int) string {
@@ -248,10 +265,14 @@ func TestRefused(t *testing.T) {
 		{"acceleration by the settings", "Channels\t2\t\nY_Unit_Label\tg\tm/s^2\nDelta_X\t1e-3\t1e-3\nX_Value\tF\tm_1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("\t%.4f\t0.25", wave(i)) }), 4, "values in g"},
 		{"thousands without a unit", "time,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.1f", float64(i)*1e-6, wave(i)*1000) }), 2, "--volt-unit"},
 		{"a rate whose point may mark thousands", "Sample Rate;1.000 Hz\nVolt\n" + commaFor(rowsOf(100, alone)), 1, "--rate"},
+		{"a rate in mHz", "Sample Rate,1 mHz\nCH1 (V)\n" + rowsOf(100, alone), 1, "millions"},
+		{"an interval of seconds without a unit", "Sample Interval,4\nCH1 (V)\n" + rowsOf(100, alone), 1, "--rate"},
+		{"volts over an angle", "phi,U\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.2f,%.4f", float64(i)*0.01, wave(i)) }), 2, "no time column"},
+		{"a rate beyond any scope's", "Time (us),CH1 (V)\n" + rowsOf(100, tv(1e-6)), 0, "check the time column"},
 		{"amperes by a remark", "# CH1 in A\ntime,CH1\n" + rowsOf(100, fixed), 2, "a current in A"},
 		{"a derivative by name", "time,dV/dt\n" + rowsOf(100, fixed), 1, "values"},
 	}
-	for _, u := range []string{"W", "dB", "dBm", "dBV", "V²", "°", "bar", "mbar", "Pa", "kPa", "K", "°C", "rpm", "Ohm", "l/min", "m/s²", "A", "mA", "Logic"} {
+	for _, u := range []string{"W", "dB", "dBm", "dBV", "V²", "°", "bar", "mbar", "Pa", "kPa", "K", "°C", "rpm", "Ohm", "l/min", "m/s²", "A", "mA", "Logic", "p.u.", "a.u.", "normalized", "kN", "Nm"} {
 		cases = append(cases, struct {
 			name, text string
 			line       int
@@ -268,7 +289,7 @@ func TestRefused(t *testing.T) {
 			continue
 		}
 		msg := err.Error()
-		if !strings.HasPrefix(msg, fmt.Sprintf("x.csv:%d:", c.line)) {
+		if c.line > 0 && !strings.HasPrefix(msg, fmt.Sprintf("x.csv:%d:", c.line)) {
 			t.Errorf("%s: %q, want line %d", c.name, msg, c.line)
 		}
 		ok := c.words == ""

@@ -7,7 +7,7 @@ import (
 )
 
 // noName is what stands over a column without being a name at all.
-var noName = regexp.MustCompile(`(?i)^(waveform( data)?|no)$`)
+var noName = regexp.MustCompile(`(?i)^(waveform( data)?|no|\[.*\])$`)
 
 // plainName is what stands over a column and names none in particular.
 var plainName = regexp.MustCompile(`(?i)^(waveform( data)?|data|values?|y|col(umn)? ?\d+|no|amplitude|voltage|u|v)$`)

@@ -18,7 +18,7 @@ var (
 	ampName   = regexp.MustCompile(`^(current|strom|courant|i|amps?|amperes?|i ?(out|in|load|rms)?|load current|current \w+)$`)
 	// settingName begins a line of settings that states nothing of use here.
 	settingName = regexp.MustCompile(`^(firmware|fw|software|sw|model|serial|sn|version|instrument|device|manufacturer|made by|date|note|notes|comment|remark|title|file|filename|user|operator|trigger|horizontal|vertical|display|waveform|pt fmt|memory|math|record|format|type|status)\b`)
-	otherName   = regexp.MustCompile(`^(temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event|fft.*|spectrum.*|magnitude|power \w+|math ?\d? fft|dio ?\d+|din ?\d+|bit ?\d+|bus ?\d*|rpm|speed|torque|force|resistance|capacitance|humidity \w+|digital|logic|slope|steigung|dv dt|di dt|d dt.*|derivative.*|integral.*|([a-z]+\d? )?d\d{1,2}( d\d{1,2})?)$`)
+	otherName   = regexp.MustCompile(`^(phi|theta|angle|winkel|distance|displacement|wavelength|lambda|temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event|fft.*|spectrum.*|magnitude|power \w+|math ?\d? fft|dio ?\d+|din ?\d+|bit ?\d+|bus ?\d*|rpm|speed|torque|force|resistance|capacitance|humidity \w+|digital|logic|slope|steigung|dv dt|di dt|d dt.*|derivative.*|integral.*|([a-z]+\d? )?d\d{1,2}( d\d{1,2})?)$`)
 	// resultName is a measurement's result for each row.
 	resultName = regexp.MustCompile(`(^|[a-z0-9] )(v ?pp|v ?p p|v ?pk ?pk|pk ?pk|pkpk|pk to pk|peak to peak|p p|v ?rms|rms|ac ?rms|true rms|cyc(le)? rms|v ?ss|v ?eff|std ?dev|v ?amp|v ?top|v ?base|duty( cycle)?|rise time|fall time|overshoot)$`)
 	// quantityUnit is a unit of one letter behind a name of what it measures.
@@ -195,7 +195,31 @@ func splitNameUnit(s string) (name, unitText string, ok bool) {
 			return strings.TrimRight(s[:i], " _-,:"), strings.TrimSpace(s[i+len(sep):]), true
 		}
 	}
+	if u := unitWithin(s); u != "" {
+		return s, u, true
+	}
 	return s, "", false
+}
+
+// withinUnits are the units that a word within a name can only be: "vout_mV_filtered",
+// "ms_elapsed". Letter case counts.
+var withinUnits = map[string]bool{
+	"mV": true, "uV": true, "µV": true, "μV": true, "kV": true, "mA": true, "uA": true, "µA": true, "μA": true, "nA": true,
+	"ms": true, "us": true, "µs": true, "μs": true, "ns": true, "msec": true, "usec": true, "nsec": true,
+}
+
+// unitWithin finds the one unit that stands as a word of its own in a name.
+func unitWithin(s string) string {
+	found := ""
+	for _, w := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '_' || r == '-' || r == '.' || r == ',' }) {
+		if withinUnits[w] {
+			if found != "" && found != w {
+				return ""
+			}
+			found = w
+		}
+	}
+	return found
 }
 
 // unitInBrackets is splitNameUnit for units in brackets.
@@ -207,7 +231,7 @@ func unitInBrackets(s string) (name, unitText string, ok bool) {
 	if p := strings.IndexByte(")]}>", s[n-1]); p >= 0 {
 		if i := strings.LastIndexByte(s, "([{<"[p]); i >= 0 {
 			in := strings.TrimPrefix(strings.TrimSpace(s[i+1:n-1]), "in ")
-			if _, isUnit := parseUnit(in); isUnit || strangeUnit(in) {
+			if _, isUnit := parseUnit(in); isUnit || strangeUnit(in) || symbolUnits[in] {
 				return strings.TrimRight(s[:i], " _-"), in, true
 			}
 		}

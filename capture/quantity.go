@@ -70,8 +70,13 @@ var wordUnits = map[string]unitKind{
 	// Results of a measurement, one a row, are no samples.
 	"vpp": unitOther, "mvpp": unitOther, "uvpp": unitOther, "vp-p": unitOther, "mvp-p": unitOther, "v p-p": unitOther, "v pp": unitOther, "vpk-pk": unitOther, "vss": unitOther, "mvss": unitOther,
 	"vrms": unitOther, "mvrms": unitOther, "uvrms": unitOther, "v rms": unitOther, "veff": unitOther, "mveff": unitOther, "vpk": unitOther, "vpeak": unitOther, "arms": unitOther, "app": unitOther,
+	"normalized": unitOther, "normalised": unitOther, "p.u": unitOther, "pu": unitOther, "a.u": unitOther, "arb": unitOther, "arb. unit": unitOther, "arb. units": unitOther, "arb.u": unitOther, "dimensionless": unitOther,
 	"digital": unitOther, "logic": unitOther, "bool": unitOther, "boolean": unitOther,
 }
+
+// symbolUnits are symbols of units that name no channel when they stand in
+// brackets behind its name.
+var symbolUnits = map[string]bool{"N": true, "kN": true, "J": true, "T": true, "Nm": true, "N·m": true, "N m": true, "m": true, "cm": true, "km": true, "l": true, "mol": true, "cd": true, "Wb": true, "lb": true, "lbs": true, "in": true, "ft": true, "mph": true, "pF": true, "nF": true, "uF": true, "µF": true, "mH": true, "uH": true, "µH": true}
 
 // cleanUnit folds the two micro signs, brackets and blanks.
 func cleanUnit(s string) string {

@@ -220,6 +220,17 @@ func (im *importer) checkAssumed() error {
 	return nil
 }
 
+// sayHuge doubts volts that no probe of a bench shows, whatever states them.
+func (im *importer) sayHuge() {
+	lo, hi := 0.0, 0.0
+	for _, v := range im.t.Volts {
+		lo, hi = min(lo, v), max(hi, v)
+	}
+	if most := max(-lo, hi); most > mostAssumedV {
+		im.t.caution(CautionProbeFactor, fmt.Sprintf("samples of up to %s: no supply of a heater gives them, so the unit, the scale or the probe factor is wrong, or a row is no sample", SI(most, "V", 4)), "check the file's unit, and give --volt-unit or --scale")
+	}
+}
+
 // voltScale decides what the values mean. Volts stay volts; converter codes
 // and divisions need a scale from the file or the user.
 func (im *importer) voltScale() (*voltScale, error) {

@@ -110,6 +110,8 @@ func (f *schemaFinder) readRoles() {
 		}
 		if u, ok := parseUnit(ut); ok {
 			r.unit, r.text, r.has = u, ut, true
+		} else if symbolUnits[ut] {
+			r.unit, r.text, r.has = unit{kind: unitOther, factor: 1}, ut, true
 		}
 	}
 }

@@ -183,6 +183,7 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	if err := t.applyInstrument(im.opt); err != nil {
 		return err
 	}
+	im.sayHuge()
 	t.findUpsampling()
 	t.sayAcquisition()
 	t.findLevels()

@@ -127,11 +127,28 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	case opt.Segment > 1:
 		return nil, &ParseError{Path: name, Line: use.line, Found: "one segment", Expected: fmt.Sprintf("segment %d", opt.Segment), Fix: "leave --segment out"}
 	}
+	o.sayUnstamped(&use, p, t)
 	r := &record{volts: o.volts[use.row0 : use.row0+use.n], ulp: use.ulp, row0: use.row0}
 	if p.time < 0 {
 		return r, nil
 	}
 	return r, o.fitRecord(name, r, &use, p, t)
+}
+
+// sayUnstamped leaves rows without a time behind the last one out, such as a
+// mean below the table, and states others.
+func (o *rowsRead) sayUnstamped(use *timeBlock, p *rowSpec, t *Trace) {
+	if p.time < 0 || o.noStamp == 0 || use.m == 0 {
+		return
+	}
+	behind := use.n - use.lastJ - 1
+	if behind > 0 {
+		use.n -= behind
+		t.assume("rows skipped", fmt.Sprintf("%d at the end", behind), "they have no time")
+	}
+	if n := o.noStamp - behind; n > 0 {
+		t.caution(CautionGaps, fmt.Sprintf("%d rows have no time and are taken for samples in their places", n), "save the record again")
+	}
 }
 
 // joinOverText joins pieces between which lines of text stand but whose times

@@ -105,6 +105,16 @@ func (im *importer) useStatedStep() error {
 	if m.either {
 		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s, whose point may mark decimals or thousands", m.key, m.text), Expected: "one meaning for the point", Fix: "give --rate"}
 	}
+	slow := step*slowestHz > 1
+	switch timed := im.sc.time >= 0 && im.sc.timeKind == unitSecond; {
+	case timed:
+	case slow && m.unit.kind == unitNone:
+		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s without a unit, which gives %s", m.key, m.text, SI(1/step, "Hz", 4)), Expected: "a unit", Fix: "give --rate"}
+	case slow && m.unit.kind == unitHertz && m.unit.factor < 1:
+		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s, which may be thousandths or millions of a hertz", m.key, m.text), Expected: "MHz", Fix: "give --rate"}
+	case step*doubtfulHz > 1 && m.unit.kind == unitNone && m.unit.factor == 1 && step == m.num:
+		im.t.caution(CautionTimeUnit, fmt.Sprintf("%s %s is stated without a unit; in seconds the rate is %s, slow for a supply's noise", m.key, m.text, SI(1/step, "Hz", 6)), "give --rate")
+	}
 	im.stepS, im.stepWhy = step, stated(m)
 	return nil
 }
