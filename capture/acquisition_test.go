@@ -110,6 +110,13 @@ func TestLevels(t *testing.T) {
 		{"a sine in steps", func(i int) float64 { return 5 + 0.01*math.Round(10*sine(i)) }, MostLevels, false, false, ""},
 		{"a sine cut at a level of its own", func(i int) float64 { return 5 + 0.1*min(sine(i), 0.6) }, MostLevels, true, false, CautionFlatTops},
 		{"cut below, with noise of a step", func(i int) float64 { return 5 + 0.004*math.Round(50*max(sine(i), -0.7)+0.4*r.NormFloat64()) }, MostLevels, false, true, CautionFlatTops},
+		{"cut near its middle", func(i int) float64 {
+			return 5 + 0.004*min(math.Round(10*math.Asin(math.Sin(float64(i)/150))+0.6*r.NormFloat64()), 5)
+		}, MostLevels, true, false, CautionFlatTops},
+		{"the same uncut", func(i int) float64 {
+			return 5 + 0.004*math.Round(10*math.Asin(math.Sin(float64(i)/150))+0.6*r.NormFloat64())
+		}, MostLevels, false, false, ""},
+		{"a slow sine in steps, without noise", func(i int) float64 { return 5 + 0.004*math.Round(12*math.Sin(float64(i)/300)) }, MostLevels, false, false, ""},
 		{"noise", func(i int) float64 { return 5 + 0.01*r.NormFloat64() }, MostLevels, false, false, ""},
 		{"noise in steps", func(i int) float64 { return 5 + 0.002*math.Round(4*r.NormFloat64()) }, MostLevels, false, false, ""},
 		{"a sawtooth", func(i int) float64 { return 5 + 0.001*float64(i%61) }, MostLevels, false, false, ""},

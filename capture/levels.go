@@ -46,6 +46,10 @@ const (
 	plateauRun   = 3    // samples in a row, at least
 	plateauPile  = 4    // times as many samples as in the two widths next to it
 	plateauLeast = 8    // converter steps from peak to peak below which no plateau shows
+
+	stillNear  = 5    // steps from the end within which noise shows about alike
+	stillLeast = 200  // samples there, at least, that tell how often it turns
+	stillTurns = 25.0 // turns that a rest would hold by the noise next to it: none by chance in a million samples
 )
 
 // countDistinct counts the different values in x up to MostLevels.
@@ -100,6 +104,12 @@ func (t *Trace) findLevels() {
 	width := max(plateauSteps*step, plateauShare*(hi-lo))
 	l.Bottom = plateau(t.Volts, lo, width, 1)
 	l.Top = plateau(t.Volts, -hi, width, -1)
+	if l.Bottom.Samples == 0 {
+		l.Bottom = still(t.Volts, lo, step, 1)
+	}
+	if l.Top.Samples == 0 {
+		l.Top = still(t.Volts, -hi, step, -1)
+	}
 	if n := l.Top.Samples + l.Bottom.Samples; n > 0 && !t.atFullScale(l) {
 		t.caution(CautionFlatTops, fmt.Sprintf("%d samples stand still at the record's highest or lowest value: a saturated input, unless the wave has flat tops; peaks may be cut off", n), "use more volts per division, or move the trace to the middle of the screen")
 	}
@@ -130,6 +140,46 @@ func plateau(x []float64, lo, width, sign float64) FlatEnd {
 		return FlatEnd{}
 	}
 	e.LevelV = sign * lo
+	return e
+}
+
+// still looks at the end of sign*x that begins at the least value lo for a
+// converter step on which the samples rest for longer than noise allows: where it
+// goes up and down next to the end and not at it, it was cut off with the wave. How
+// full the step is doesn't count, so that a wave cut off near its middle shows, too.
+// The zero value where no step is known.
+func still(x []float64, lo, step, sign float64) FlatEnd {
+	if !(step > 0) {
+		return FlatEnd{}
+	}
+	e := FlatEnd{LevelV: sign * lo}
+	var near, turns, run int
+	last, way := math.Inf(1), 0.0 // of the sample before, and the last step's direction
+	for _, v := range x {
+		d := (sign*v - lo) / step
+		switch {
+		case d < 0.5:
+			e.Samples++
+			run++
+			e.Longest = max(e.Longest, run)
+			way = 0
+		case d > stillNear+0.5:
+			run, way = 0, 0
+		default:
+			run = 0
+			near++
+			if move := d - last; math.Abs(move) >= 0.5 && last <= stillNear+0.5 && last >= 0.5 {
+				if move*way < 0 {
+					turns++
+				}
+				way = move
+			}
+		}
+		last = d
+	}
+	if near < stillLeast || float64(e.Longest)*float64(turns) < stillTurns*float64(near) {
+		return FlatEnd{}
+	}
 	return e
 }
 

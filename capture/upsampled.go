@@ -127,35 +127,65 @@ func heldFactor(x []float64) int {
 	return k
 }
 
-// linearFactor finds records with straight lines between every k-th sample:
-// their second difference vanishes, but for the rounding, in between.
+// Bends between the converter's points, against those at them.
+const (
+	// linearRest is the mean bend between as a share of the mean at them: what
+	// rounding the points between leaves.
+	linearRest = 0.03
+	// linearBent is the share of the converter's points at which the line must bend.
+	linearBent = 1.0 / 3
+)
+
+// linearFactor finds records with straight lines between every k-th sample: their
+// second difference vanishes in between, but for the rounding. The greatest k
+// counts: every other one of the true points fits half of it, too.
 func linearFactor(x []float64) int {
 	if len(x) < 4*minKnots {
 		return 1
 	}
-	sum := 0.0
 	d2 := make([]float64, len(x))
 	for i := 1; i+1 < len(x); i++ {
 		d2[i] = math.Abs(x[i-1] - 2*x[i] + x[i+1])
-		sum += d2[i]
 	}
-	limit := 0.02 * sum / float64(len(x))
-	var at []int
-	var bends []float64
-	for i, d := range d2 {
-		if d > limit {
-			at = append(at, i)
-			bends = append(bends, d)
+	for k := min(upMost, len(x)/minKnots); k >= 2; k-- {
+		if at, ok := bendsOnly(d2, k); ok && bendsOften(d2, at, k) {
+			return k
 		}
 	}
-	if distinct(bends) < linearSizes {
-		return 1 // a triangle or a trapezium
+	return 1
+}
+
+// bendsOnly tells whether all bends but rounding's are at every k-th place, and
+// the first of these.
+func bendsOnly(d2 []float64, k int) (at int, ok bool) {
+	var sum [upMost]float64
+	total := 0.0
+	for i, d := range d2 {
+		sum[i%k] += d
+		total += d
 	}
-	k := onOneGrid(at)
-	if k < 2 || len(at)*k*3 < len(x) {
-		return 1
+	for r, s := range sum[:k] {
+		if s > sum[at] {
+			at = r
+		}
 	}
-	return k
+	return at, total > 0 && (total-sum[at])/float64(k-1) < linearRest*sum[at]
+}
+
+// bendsOften tells whether the line bends at enough of every k-th place, and by
+// more sizes than a triangle's or a trapezium's do.
+func bendsOften(d2 []float64, at, k int) bool {
+	mean := 0.0
+	for i := at; i < len(d2); i += k {
+		mean += d2[i] * float64(k) / float64(len(d2))
+	}
+	var bends []float64
+	for i := at; i < len(d2); i += k {
+		if d2[i] > linearRest*mean {
+			bends = append(bends, d2[i])
+		}
+	}
+	return float64(len(bends)*k) > linearBent*float64(len(d2)) && distinct(bends) >= linearSizes
 }
 
 // bandFactor finds records whose spectrum ends at 1/k of the half rate like

@@ -27,10 +27,13 @@ func TestUpsampling(t *testing.T) {
 	base := converter(n, 7)
 	held := make([]float64, n)
 	linear := make([]float64, n)
+	coarse := make([]float64, n) // between the points to a 64th of a step
 	for i := range n {
 		held[i] = base[i/5]
 		f := float64(i%4) / 4
 		linear[i] = math.Round((base[i/4]*(1-f)+base[i/4+1]*f)*1e4) / 1e4
+		g := float64(i%5) / 5
+		coarse[i] = math.Round((base[i/5]*(1-g)+base[i/5+1]*g)*32e3) / 32e3
 	}
 	// Band-limited by padding the spectrum with zeros: sin(x)/x on a ring.
 	const k = 4
@@ -45,7 +48,7 @@ func TestUpsampling(t *testing.T) {
 		name string
 		x    []float64
 		k    float64
-	}{{"plain", base, 1}, {"held", held, 5}, {"linear", linear, 4}, {"band-limited", band, 4}, {"seldom changing", quiet(n), 1}, {"square wave", shape(n, func(p int) float64 { return float64(p / 25) }), 1}, {"triangle wave", shape(n, func(p int) float64 { return math.Abs(float64(p - 25)) }), 1}, {"trapezium", shape(n, func(p int) float64 { return min(10, math.Abs(float64(p-25))) }), 1}, {"constant", make([]float64, n), 1}} {
+	}{{"plain", base, 1}, {"held", held, 5}, {"linear", linear, 4}, {"linear, rounded", coarse, 5}, {"band-limited", band, 4}, {"seldom changing", quiet(n), 1}, {"square wave", shape(n, func(p int) float64 { return float64(p / 25) }), 1}, {"triangle wave", shape(n, func(p int) float64 { return math.Abs(float64(p - 25)) }), 1}, {"trapezium", shape(n, func(p int) float64 { return min(10, math.Abs(float64(p-25))) }), 1}, {"constant", make([]float64, n), 1}} {
 		tr := &Trace{Volts: c.x, SampleRateHz: 1e6, TrueRateHz: 1e6, Span: Span{1, 4e5}}
 		tr.findUpsampling()
 		if got := tr.SampleRateHz / tr.TrueRateHz; got != c.k {
