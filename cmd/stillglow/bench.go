@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"runtime"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -51,7 +52,7 @@ written over. Ctrl-C ends it; closing the page loses nothing.`,
 			}
 			defer done()
 			opt.Pipeline = pipeline.Options{Cache: c, Version: version, Workers: max(1, runtime.GOMAXPROCS(0)-1)}
-			opt.Take = capturesToTake
+			opt.Take, opt.Guide = capturesToTake, guideOf
 			opt.Ready = func(address string) {
 				fmt.Fprintf(cmd.OutOrStdout(), "bench %s is open at\n  %s\nCtrl-C ends it; what is done on the page is kept in the sheet as it is done\n", opt.Sheet, address)
 				if !noOpen {
@@ -91,6 +92,14 @@ func capturesToTake(limits []target.Limit, in sheet.Instrument) []benchpage.Take
 		out = append(out, benchpage.Take{Criteria: s.names(), Settings: s.across() + s.settings()})
 	}
 	return out
+}
+
+// guideOf is what the guide command prints for a sheet.
+func guideOf(s *sheet.Sheet) (string, error) {
+	var out strings.Builder
+	f := guideFlags{supplyV: usualSupplyV}
+	err := f.write(&out, s)
+	return out.String(), err
 }
 
 // openBrowser asks the system to show an address; where it can't, the user has

@@ -20,10 +20,14 @@ import (
 type guideFlags struct {
 	target, valves string
 	supplyV        float64
+	supplyGiven    bool // it was asked for, and goes before the sheet's
 	memory         string
 	maxRate        float64
 	asJSON         bool
 }
+
+// usualSupplyV is the volts that the guide loads where nothing tells them.
+const usualSupplyV = 7
 
 func newGuideCmd() *cobra.Command {
 	f := guideFlags{}
@@ -43,7 +47,7 @@ baseline. Give a bench sheet and it takes target, heaters and memory from there.
 	fl := cmd.Flags()
 	fl.StringVar(&f.target, "target", "", "target whose limits are to be covered (default: the sheet's, else line-preamp)")
 	fl.StringVar(&f.valves, "valves", "", "the heaters to load for: 2x12AU7,1x6N2P (default: the sheet's)")
-	fl.Float64Var(&f.supplyV, "supply", 7, "the supply's volts under load (with a sheet: its units' own)")
+	fl.Float64Var(&f.supplyV, "supply", usualSupplyV, "the supply's volts under load (with a sheet: its units' own)")
 	fl.StringVar(&f.memory, "memory", "", "samples in one record of the scope: 10k, 1M, 14M (default: the sheet's, else 1M)")
 	fl.Func("max-rate", "most samples per second: 100M, 1G (default 500M)", hertz(&f.maxRate))
 	fl.BoolVar(&f.asJSON, "json", false, "print the captures to take as JSON")
@@ -61,6 +65,12 @@ func (f *guideFlags) run(cmd *cobra.Command, args []string) error {
 	if !(f.supplyV > 0) || f.supplyV > 1000 {
 		return usageError{fmt.Errorf("--supply %g, expected volts over 0", f.supplyV)}
 	}
+	f.supplyGiven = cmd.Flags().Changed("supply")
+	return f.write(cmd.OutOrStdout(), s)
+}
+
+// write writes the guide for a sheet, nil for none.
+func (f *guideFlags) write(w io.Writer, s *sheet.Sheet) error {
 	scope := scopeLimits{MaxRate: f.maxRate}
 	if s != nil {
 		scope.Memory = s.Instrument.MemorySamples
@@ -87,17 +97,17 @@ func (f *guideFlags) run(cmd *cobra.Command, args []string) error {
 	scope.Holds = goal.Limits
 	shots := planShots(goal.Limits, scope)
 	if f.asJSON {
-		return printShotsJSON(cmd.OutOrStdout(), goal.Name, scope, shots)
+		return printShotsJSON(w, goal.Name, scope, shots)
 	}
 	out := &strings.Builder{}
 	volts := []loadVolts{{V: f.supplyV}}
-	if s != nil && !cmd.Flags().Changed("supply") {
+	if s != nil && !f.supplyGiven {
 		if own := sheetVolts(s, load.NominalA()); len(own) > 0 {
 			volts = own
 		}
 	}
 	guideText(out, goal, load, volts, scope, shots)
-	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
+	_, err = io.WriteString(w, out.String())
 	return err
 }
 

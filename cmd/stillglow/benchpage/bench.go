@@ -33,6 +33,7 @@ type bench struct {
 	hub    *hub
 	pipe   pipeline.Options
 	take   func([]target.Limit, sheet.Instrument) []Take
+	guide  func(*sheet.Sheet) (string, error)
 	follow *follower
 	folder string // of the report
 
@@ -50,14 +51,16 @@ type bench struct {
 	existed bool  // there has been a sheet on the disk
 	gone    bool  // and now there is none
 	// unmatched are files beside the sheet that its pattern gives to no unit.
-	unmatched []string
-	readings  map[string]*reading
-	begun     int               // readings so far
-	layouts   map[string]string // of the files that were read, by path
-	entries   []entry
-	decision  decision
-	tried     map[string]*tried // post-filters tried on the page, by unit
-	written   written
+	unmatched  []string
+	readings   map[string]*reading
+	begun      int               // readings so far
+	layouts    map[string]string // of the files that were read, by path
+	entries    []entry
+	decision   decision
+	tried      map[string]*tried // post-filters tried on the page, by unit
+	calibrated string            // what the last calibration gave
+	goal       target.Target     // of the sheet; without limits where it names none that there is
+	written    written
 }
 
 // entry is one capture that the sheet names, or a file in the captures folder
@@ -180,6 +183,7 @@ func (b *bench) receive(data []byte, err error) {
 		return
 	}
 	b.edit, b.sheet = t, s
+	b.goal, _, _ = pipeline.Target(s) // else the decision says what is wrong with it
 }
 
 // list makes the entries from the sheet and the captures folder.

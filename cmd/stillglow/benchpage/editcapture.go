@@ -44,7 +44,7 @@ func everyCapture(s *sheet.Sheet) []sheet.Capture {
 }
 
 // ownOfCapture are the fields that are one capture's own, whatever its layout.
-var ownOfCapture = []string{"load_a", "note", "segment", "baseline", "mode"}
+var ownOfCapture = []string{"load_a", "note", "segment", "mode"}
 
 // correct changes how a capture is read. With "all" every other one of its layout
 // is read alike: what is filled in here is filled in there, and what was taken out
@@ -198,6 +198,18 @@ func asBaseline(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error 
 	return nil
 }
 
+// baselineOff tells that the baseline of all was made with the supply off.
+func baselineOff(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	c, err := b.captureOf(s, form.Get("id"))
+	if err != nil {
+		return err
+	}
+	if s.Instrument.Baseline == nil || c.Key != s.Instrument.Baseline.Key {
+		return errGone
+	}
+	return t.Set(c.Key+".supply", "off")
+}
+
 // baselineAway makes a baseline a capture without a unit again.
 func baselineAway(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	file := ""
@@ -222,7 +234,7 @@ func baselineAway(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) erro
 		}
 	}
 	if c := s.Instrument.Baseline; c != nil && c.File == file {
-		fields = t.Fields(c.Key)
+		fields = slices.DeleteFunc(t.Fields(c.Key), func(f sheet.Field) bool { return f.Key == "supply" })
 		if err := t.Remove(c.Key); err != nil {
 			return err
 		}

@@ -26,10 +26,17 @@ var edits = map[string]edit{
 	"use":           use,
 	"baseline":      asBaseline,
 	"baseline-away": baselineAway,
+	"baseline-off":  baselineOff,
 	"unit":          editUnit,
 	"unit-remove":   removeUnit,
+	"unit-new":      newUnit,
+	"unit-again":    unitAgain,
 	"reading":       addReading,
 	"reading-away":  removeReading,
+	"shown":         addShown,
+	"shown-away":    removeShown,
+	"hears":         editHears,
+	"hears-away":    removeHears,
 	"bench":         editBench,
 	"instrument":    editInstrument,
 	"heaters":       editHeaters,
@@ -84,11 +91,13 @@ func (b *bench) change(op string, form url.Values) error {
 type kind int
 
 const (
-	text  kind = iota
-	num        // a number, its unit may stand behind it
-	hertz      // 100M, 20 MHz
-	whole      // 1M samples
-	yesNo      // true, false
+	text     kind = iota
+	num           // a number, its unit may stand behind it
+	hertz         // 100M, 20 MHz
+	whole         // 1M samples
+	yesNo         // true, false
+	day           // 2026-03-14
+	prefixed      // a number that may have a prefix and a unit: 100 µF, 1.5k
 )
 
 // field is a key that the page lets be filled in.
@@ -99,9 +108,12 @@ type field struct {
 
 var (
 	captureFields = []field{{"channel", text}, {"probe_factor", num}, {"coupling", text}, {"mode", text}, {"volt_unit", text}, {"band_limited", yesNo}, {"anti_aliased", yesNo},
-		{"bandwidth_hz", hertz}, {"volts_per_full_scale", num}, {"time_unit", text}, {"rate_hz", hertz}, {"load_a", num}, {"baseline", text}, {"note", text},
+		{"bandwidth_hz", hertz}, {"volts_per_full_scale", num}, {"time_unit", text}, {"rate_hz", hertz}, {"load_a", num}, {"note", text},
 		{"scale", num}, {"segment", whole}}
-	unitFields       = []field{{"brand", text}, {"model", text}, {"mark", text}, {"rated_v", num}, {"rated_a", num}, {"note", text}}
+	unitFields  = []field{{"brand", text}, {"model", text}, {"mark", text}, {"state", text}, {"date", day}, {"rated_v", num}, {"rated_a", num}, {"output_uf", num}, {"note", text}}
+	shownFields = []field{{"plus_minus_percent", num}, {"load_a", num}, {"by", text}, {"band_limited", yesNo}}
+	hearsFields = []field{{"cathode_ohm", prefixed}, {"bypass_f", prefixed}, {"valve", text}, {"source_ohm", prefixed}, {"heater_reference", text}, {"stage", text},
+		{"mu", num}, {"gm_ma_per_v", num}, {"gain_before", num}, {"gain", num}, {"riaa", yesNo}, {"allowed_input_v", prefixed}}
 	ratingFields     = []field{{"rated_v", num}, {"rated_a", num}}
 	benchFields      = []field{{"title", text}, {"workshop", text}, {"date", text}, {"target", text}, {"mains_hz", num}, {"note", text}}
 	instrumentFields = []field{{"name", text}, {"bandwidth_hz", hertz}, {"memory_samples", whole}, {"max_rate_hz", hertz}, {"coupling", text},
@@ -161,6 +173,12 @@ func (f field) value(typed string) (any, error) {
 			return nil, fmt.Errorf("found %q, expected true or false", typed)
 		}
 		return v, nil
+	case prefixed:
+		return scaled(typed, false)
+	case day:
+		if !sheet.ValidDate(typed) {
+			return nil, fmt.Errorf("found %q, expected a day such as 2026-03-14", typed)
+		}
 	}
 	if len(typed) > 400 {
 		return nil, fmt.Errorf("a text of %d bytes, expected at most 400", len(typed))
@@ -192,6 +210,18 @@ func number(typed string) (float64, error) {
 
 func editBench(_ *bench, t *sheet.Text, _ *sheet.Sheet, form url.Values) error {
 	return fill(t, "", benchFields, form)
+}
+
+// editHears says what the valve's stage is, so that the report can tell what is heard.
+func editHears(_ *bench, t *sheet.Text, _ *sheet.Sheet, form url.Values) error {
+	if strings.TrimSpace(form.Get("cathode_ohm")) == "" {
+		return &fieldError{"cathode_ohm", "found nothing, expected the first stage's cathode resistor, such as 1.5 kΩ"}
+	}
+	return fill(t, "hears", hearsFields, form)
+}
+
+func removeHears(_ *bench, t *sheet.Text, _ *sheet.Sheet, _ url.Values) error {
+	return t.Remove("hears")
 }
 
 func editInstrument(_ *bench, t *sheet.Text, _ *sheet.Sheet, form url.Values) error {

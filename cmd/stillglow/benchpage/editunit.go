@@ -1,6 +1,7 @@
 package benchpage
 
 import (
+	"cmp"
 	"net/url"
 	"slices"
 	"strconv"
@@ -15,12 +16,20 @@ func unitOf(s *sheet.Sheet, name string) int {
 	return slices.IndexFunc(s.Units, func(u sheet.Unit) bool { return strings.EqualFold(u.Name(), name) })
 }
 
-// unitOfParts finds a unit by brand, model and mark, as the sheet tells units apart.
-func unitOfParts(s *sheet.Sheet, brand, model, mark string) int {
+// unitOfParts finds a unit by what a form says of it, as the sheet tells units apart.
+// Where no day is said, the last one in the sheet is meant.
+func unitOfParts(s *sheet.Sheet, form url.Values) int {
 	same := func(a, b string) bool {
 		return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
 	}
-	return slices.IndexFunc(s.Units, func(u sheet.Unit) bool { return same(u.Brand, brand) && same(u.Model, model) && same(u.Mark, mark) })
+	state, date := cmp.Or(form.Get("state"), sheet.Bare), strings.TrimSpace(form.Get("date"))
+	for i, u := range slices.Backward(s.Units) {
+		if same(u.Brand, form.Get("brand")) && same(u.Model, form.Get("model")) && same(u.Mark, form.Get("mark")) &&
+			u.State == state && (date == "" || u.Date == date) {
+			return i
+		}
+	}
+	return -1
 }
 
 func unitPath(i int) string { return "unit[" + strconv.Itoa(i) + "]" }
@@ -35,17 +44,69 @@ func give(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	if brand == "" {
 		return &fieldError{"brand", "a unit without a brand: type one, or \"unbranded\""}
 	}
-	i := unitOfParts(s, brand, form.Get("model"), form.Get("mark"))
+	i := unitOfParts(s, form)
 	if i < 0 {
 		i = t.Count("unit")
-		if _, err := t.Append("unit", sheet.Fields{{Key: "brand", Value: brand}}); err != nil {
-			return err
-		}
-		if err := fill(t, unitPath(i), unitFields[1:], form); err != nil {
+		if err := beginUnit(t, form); err != nil {
 			return err
 		}
 	}
 	return move(t, c, unitPath(i)+".capture", form)
+}
+
+// beginUnit writes a new unit as a form has it.
+func beginUnit(t *sheet.Text, form url.Values) error {
+	brand := strings.Join(strings.Fields(form.Get("brand")), " ")
+	if brand == "" {
+		return &fieldError{"brand", "a unit without a brand: type one, or \"unbranded\""}
+	}
+	at, err := t.Append("unit", sheet.Fields{{Key: "brand", Value: brand}})
+	if err != nil {
+		return err
+	}
+	return fill(t, at, unitFields[1:], bareUnsaid(form))
+}
+
+// bareUnsaid leaves out the state that goes without saying.
+func bareUnsaid(form url.Values) url.Values {
+	if form.Get("state") == sheet.Bare {
+		form.Set("state", "")
+	}
+	return form
+}
+
+// newUnit begins a unit that has no capture yet, such as one of which a screen's
+// readings are all there is.
+func newUnit(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	if unitOfParts(s, form) >= 0 {
+		return &fieldError{"mark", "the sheet has this unit already, expected a mark of its own, another state or another day"}
+	}
+	return beginUnit(t, form)
+}
+
+// unitAgain begins the same supply in another state or on another day.
+func unitAgain(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
+	i := unitOf(s, form.Get("unit"))
+	if i < 0 {
+		return errGone
+	}
+	u, state, date := s.Units[i], cmp.Or(form.Get("state"), sheet.Bare), strings.TrimSpace(form.Get("date"))
+	for _, o := range s.Units {
+		if o.Brand == u.Brand && o.Model == u.Model && o.Mark == u.Mark && o.State == state && o.Date == date {
+			return &fieldError{"state", "the sheet has this unit in this state on this day already, expected another state or another day"}
+		}
+	}
+	var same sheet.Fields
+	for _, f := range t.Fields(unitPath(i)) {
+		if slices.Contains([]string{"brand", "model", "mark", "rated_v", "rated_a", "output_uf"}, f.Key) {
+			same = append(same, f)
+		}
+	}
+	at, err := t.Append("unit", same)
+	if err != nil {
+		return err
+	}
+	return fill(t, at, []field{{"state", text}, {"date", day}}, bareUnsaid(form))
 }
 
 // move takes a capture's table with all its keys somewhere else.
@@ -70,7 +131,7 @@ func giveAll(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	given := 0
 	for _, id := range form["id"] {
 		one := url.Values{"id": {id}}
-		for _, k := range []string{"brand", "model", "mark", "load_a"} {
+		for _, k := range []string{"brand", "model", "mark", "state", "date", "load_a"} {
 			if form.Has(k + "." + id) {
 				one.Set(k, form.Get(k+"."+id))
 			}
@@ -122,7 +183,10 @@ func editUnit(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 			}
 		}
 	}
-	if err := fill(t, unitPath(i), unitFields, form); err != nil {
+	if form.Get("state") == s.Units[i].State {
+		form.Del("state") // as it is written, or goes without saying
+	}
+	if err := fill(t, unitPath(i), unitFields, bareUnsaid(form)); err != nil {
 		return err
 	}
 	after, err := t.Sheet(b.file.Path())

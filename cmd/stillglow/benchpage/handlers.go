@@ -35,11 +35,13 @@ func (b *bench) handler(root *os.Root, version string) http.Handler {
 	mux.HandleFunc("GET /wave/{id}", b.serveWave)
 	mux.HandleFunc("GET /valves", b.serveValves)
 	mux.HandleFunc("GET /ranking.txt", b.serveTable)
+	mux.HandleFunc("GET /guide.txt", b.serveGuide)
 	mux.HandleFunc("GET /report/{file...}", func(w http.ResponseWriter, r *http.Request) { b.serveReport(root, w, r) })
 	mux.HandleFunc("POST /captures", b.upload)
 	mux.HandleFunc("POST /edit", b.serveEdit)
 	mux.HandleFunc("POST /undo", b.serveStep)
 	mux.HandleFunc("POST /report", b.serveWrite)
+	mux.HandleFunc("POST /calibrate", b.serveCalibrate)
 	mux.HandleFunc("POST /follow", func(w http.ResponseWriter, r *http.Request) { b.serveFollow(root, w, r) })
 	return mux
 }
@@ -51,6 +53,7 @@ type answer struct {
 	Field string `json:"field,omitempty"` // the one that is wrong
 	File  string `json:"file,omitempty"`  // the name a dropped file was given
 	Same  bool   `json:"same,omitempty"`  // it was there already
+	Said  string `json:"said,omitempty"`  // what came of it
 }
 
 func reply(w http.ResponseWriter, status int, a answer) {
@@ -176,6 +179,24 @@ func (b *bench) serveTable(w http.ResponseWriter, _ *http.Request) {
 	}
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	_ = report.WriteTable(w, r, report.TableOptions{})
+}
+
+// serveGuide tells how to take the captures, as the guide command does.
+func (b *bench) serveGuide(w http.ResponseWriter, _ *http.Request) {
+	b.mu.Lock()
+	s := b.sheet
+	b.mu.Unlock()
+	if s == nil || b.guide == nil {
+		http.Error(w, "the bench sheet does not read", http.StatusNotFound)
+		return
+	}
+	text, err := b.guide(s)
+	if err != nil {
+		http.Error(w, capture.OneLine(err.Error()), http.StatusConflict)
+		return
+	}
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	_, _ = io.WriteString(w, text)
 }
 
 // write puts the report folder in its place, as the report command does. It is not

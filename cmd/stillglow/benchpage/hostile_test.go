@@ -143,8 +143,28 @@ func TestHostileRequests(t *testing.T) {
 		{"no Origin on a change", 403, s.request("POST", "/edit", "op=bench&title=x", "Origin: ")},
 		{"a link of another site", 403, s.request("GET", "/", "", "Sec-Fetch-Site: cross-site")},
 		{"a frame of the same site's other port", 403, s.request("GET", "/events", "", "Sec-Fetch-Site: same-site")},
+		{"a name that begins like the address", 421, s.request("GET", "/", "", "Host: 127.0.0.1.evil.example:"+portOf(s.host))},
+		{"the address in short", 421, s.request("GET", "/", "", "Host: 127.1:"+portOf(s.host))},
+		{"the address as a number", 421, s.request("GET", "/", "", "Host: 2130706433:"+portOf(s.host))},
+		{"any address", 421, s.request("GET", "/", "", "Host: 0.0.0.0:"+portOf(s.host))},
+		{"the loopback of IPv6", 421, s.request("GET", "/", "", "Host: [::1]:"+portOf(s.host))},
+		{"the address within IPv6", 421, s.request("GET", "/", "", "Host: [::ffff:127.0.0.1]:"+portOf(s.host))},
+		{"localhost with a dot", 421, s.request("GET", "/", "", "Host: localhost.:"+portOf(s.host))},
+		{"a name below localhost", 421, s.request("GET", "/", "", "Host: evil.localhost:"+portOf(s.host))},
+		{"another host in the request line", 421, strings.Replace(s.request("GET", "/", ""), "GET / ", "GET http://evil.example/ ", 1)},
+		{"two Origins", 403, strings.Replace(s.request("POST", "/edit", "op=bench&title=x"), "\r\n", "\r\nOrigin: http://evil.example\r\n", 1)},
+		{"the Origin of localhost at the address", 403, s.request("POST", "/edit", "op=bench&title=x", "Origin: http://localhost:"+portOf(s.host))},
+		{"a form of another site, cookie and all", 403, s.request("POST", "/edit", "op=bench&title=x", "Origin: http://"+s.host, "Sec-Fetch-Site: cross-site")},
 		// who asks
 		{"no cookie", 403, s.request("GET", "/", "", "Cookie: ")},
+		{"no cookie, the events", 403, s.request("GET", "/events", "", "Cookie: ")},
+		{"no cookie, a waveform", 403, s.request("GET", "/wave/c0", "", "Cookie: ")},
+		{"no cookie, the report", 403, s.request("GET", "/report/index.html", "", "Cookie: ")},
+		{"no cookie, the ranking", 403, s.request("GET", "/ranking.txt", "", "Cookie: ")},
+		{"no cookie, the page's own script", 403, s.request("GET", "/static/bench.js", "", "Cookie: ")},
+		{"the cookie of another port", 403, s.request("GET", "/", "", "Cookie: stillglow-1="+strings.SplitN(s.cookie, "=", 2)[1])},
+		{"the token for the cookie", 403, s.request("GET", "/", "", "Cookie: stillglow-"+portOf(s.host)+"="+s.token)},
+		{"the cookie for the token", 403, s.request("GET", "/?t="+strings.SplitN(s.cookie, "=", 2)[1], "", "Cookie: ")},
 		{"no cookie, a change", 403, s.request("POST", "/edit", "op=bench&title=x", "Cookie: ")},
 		{"a made-up cookie", 403, s.request("GET", "/", "", "Cookie: stillglow-"+portOf(s.host)+"=AAAAAAAAAAAAAAAAAAAAAAAAAA")},
 		{"a wrong token", 403, s.request("GET", "/?t=AAAAAAAAAAAAAAAAAAAAAAAAAA", "", "Cookie: ")},
@@ -158,12 +178,25 @@ func TestHostileRequests(t *testing.T) {
 		{"a file that isn't the page's", 404, s.request("GET", "/static/page.html", "")},
 		{"a name with a path", 400, s.request("POST", "/captures?name=..%2f..%2fbench.toml", "x")},
 		{"a name with a path of Windows", 400, s.request("POST", "/captures?name=..%5cbench.toml", "x")},
+		{"a device's name", 400, s.request("POST", "/captures?name=CON", "x")},
+		{"a device's name with an ending", 400, s.request("POST", "/captures?name=nul.csv", "x")},
+		{"a name of the server's", 400, s.request("POST", "/captures?name=.htaccess", "x")},
+		{"a name that is too long", 400, s.request("POST", "/captures?name="+strings.Repeat("a", 5000), "x")},
+		{"a NUL in a name", 400, s.request("POST", "/captures?name=a%00.csv", "x")},
+		{"a name that is no UTF-8", 400, s.request("POST", "/captures?name=%ff%fe.csv", "x")},
+		{"a name of nothing visible", 400, s.request("POST", "/captures?name=%E2%80%8B.csv", "x")},
+		{"a stream behind a name", 400, s.request("POST", "/captures?name=a.csv%3Ax", "x")},
+		{"a path twice coded", 400, s.request("POST", "/captures?name=..%252f..%252f%00", "x")},
+		{"a report's file out of it by backslashes", 404, s.request("GET", "/report/..%5c..%5cbench.toml", "")},
+		{"the folder of the report itself", 303, s.request("GET", "/report/", "")},
 		{"a hidden name", 400, s.request("POST", "/captures?name=.bashrc", "x")},
 		{"no name", 400, s.request("POST", "/captures", "x")},
 		{"markup in a name", 400, s.request("POST", "/captures?name=%3Cimg%20src%3Dx%20onerror%3Dalert(1)%3E.csv", "x")},
 		{"a turned name", 400, s.request("POST", "/captures?name=a%E2%80%AEvsc.exe", "x")},
 		{"a line break in a name", 400, s.request("POST", "/captures?name=a%0d%0ab.csv", "x")},
 		{"a folder elsewhere to follow", 422, s.request("POST", "/follow", "folder=..%2f..")},
+		{"the sheet's own history to follow", 422, s.request("POST", "/follow", "folder=captures%2f..%2f..")},
+		{"a device to follow", 422, s.request("POST", "/follow", "folder=NUL%00")},
 		{"an absolute folder to follow", 422, s.request("POST", "/follow", "folder=%2fetc")},
 		// how much
 		{"10 GB claimed", 413, s.request("POST", "/captures?name=big.csv", "x", "Content-Length: 10000000000")},
@@ -171,6 +204,8 @@ func TestHostileRequests(t *testing.T) {
 		{"a large form", 413, s.request("POST", "/edit", "op=bench&title="+big)},
 		{"large headers", 431, s.request("GET", "/", "", "X-Big: "+big)},
 		{"a question with a body", 400, s.request("GET", "/", "x", "Content-Length: 1")},
+		{"two lengths", 400, strings.Replace(s.request("POST", "/edit", "op=bench&title=x"), "\r\n", "\r\nContent-Length: 3\r\n", 1)},
+		{"a length and chunks", 501, s.request("POST", "/edit", "0\r\n\r\nGET / HTTP/1.1\r\n", "Transfer-Encoding: chunked, identity")},
 		{"a negative length", 400, s.request("POST", "/captures?name=a.csv", "", "Content-Length: -1")},
 		{"an empty capture", 400, s.request("POST", "/captures?name=a.csv", "")},
 		{"a long search", 400, s.request("GET", "/valves?q="+strings.Repeat("1", 100), "")},
@@ -182,6 +217,7 @@ func TestHostileRequests(t *testing.T) {
 		{"CONNECT", 421, "CONNECT evil.example:443 HTTP/1.1\r\nHost: evil.example:443\r\n\r\n"},
 		{"a change by GET", 405, s.request("GET", "/edit?op=bench&title=x", "")},
 		{"an upload by GET", 405, s.request("GET", "/captures?name=a.csv", "")},
+		{"a calibration by a capture that isn't", 409, s.request("POST", "/calibrate", "id=cffff&volts_rms=1V")},
 		{"an unknown edit", 422, s.request("POST", "/edit", "op=delete-everything")},
 		{"no form", 400, s.request("POST", "/edit", "op=%zz")},
 		{"no HTTP", 400, "hello\r\n\r\n"},
@@ -203,6 +239,27 @@ func portOf(host string) string { _, port, _ := net.SplitHostPort(host); return 
 
 func chunked(n int) string {
 	return fmt.Sprintf("%x\r\n%s\r\n0\r\n\r\n", n, strings.Repeat("1,2\n", n/4))
+}
+
+// No edit names a file outside the bench folder.
+func TestNoEditLeavesTheFolder(t *testing.T) {
+	s := serve(t, Options{})
+	s.send(t, "a.csv", 7)
+	id := s.id(t, "a.csv")
+	s.must(t, "give", "id", id, "brand", "Murrowfen")
+	for _, pairs := range [][]string{
+		{"correct", "id", id, "baseline", "../../../etc/passwd", "file", "/etc/passwd", "note", "x"},
+		{"give", "id", id, "brand", "Murrowfen", "mark", "2", "file", "/etc/passwd"},
+		{"unit", "unit", "Murrowfen", "capture", "/etc/passwd"},
+		{"bench", "pattern", "../{brand}.csv", "title", "x"},
+		{"instrument", "baseline", "/etc/passwd", "name", "x"},
+	} {
+		s.edit(t, pairs[0], pairs[1:]...) // taken or refused, but for the path
+	}
+	text, err := os.ReadFile(filepath.Join(s.dir, "bench.toml"))
+	if err != nil || strings.Contains(string(text), "passwd") || strings.Contains(string(text), "pattern") {
+		t.Errorf("%v\n%s", err, text)
+	}
 }
 
 // Headers that dribble in are not waited for.

@@ -30,6 +30,8 @@ type Options struct {
 	Pipeline pipeline.Options
 	// Take plans the captures that would cover limits with that instrument.
 	Take func([]target.Limit, sheet.Instrument) []Take
+	// Guide is how to take the captures of a sheet, as text; nil leaves it out.
+	Guide func(*sheet.Sheet) (string, error)
 	// Ready is told the address to open once the server listens.
 	Ready func(address string)
 }
@@ -112,7 +114,7 @@ func open(opt Options) (*bench, *os.Root, error) {
 	}
 	base := filepath.Base(opt.Sheet)
 	b := &bench{
-		file: file, dir: dir, store: newStore(root, opt.MaxFile), hub: newHub(), pipe: opt.Pipeline, take: opt.Take,
+		file: file, dir: dir, store: newStore(root, opt.MaxFile), hub: newHub(), pipe: opt.Pipeline, take: opt.Take, guide: opt.Guide,
 		folder: filepath.Join(dir, strings.TrimSuffix(base, filepath.Ext(base))+"-report"),
 		wake:   make(chan struct{}, 1), slot: make(chan struct{}, workers()),
 		readings: map[string]*reading{}, tried: map[string]*tried{}, layouts: map[string]string{},

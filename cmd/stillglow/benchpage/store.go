@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path"
+	"regexp"
 	"strings"
 	"sync"
 	"syscall"
@@ -63,6 +64,9 @@ func newStore(root *os.Root, most int64) *store {
 	return &store{root: root, most: most, sums: map[string]summed{}}
 }
 
+// device are the names that Windows keeps for devices, whatever ending they have.
+var device = regexp.MustCompile(`(?i)^(con|prn|aux|nul|conin\$|conout\$|com[0-9¹²³]|lpt[0-9¹²³])[ ]*(\.|$)`)
+
 // checkName refuses names that are not one plain file's on every system. Nothing
 // is mended: a mended name would surprise its owner.
 func checkName(name string) error {
@@ -78,6 +82,9 @@ func checkName(name string) error {
 		return bad("bytes that are no UTF-8")
 	case name[0] == '.' || strings.HasSuffix(name, ".") || strings.TrimSpace(name) != name:
 		return bad("a dot or a blank at its end")
+	}
+	if device.MatchString(name) {
+		return bad("the name of a device of Windows")
 	}
 	for _, r := range name {
 		if strings.ContainsRune(`/\<>:"|?*`, r) || !unicode.IsPrint(r) {

@@ -38,6 +38,8 @@ func TestStoreNeverWritesOver(t *testing.T) {
 		{"b.csv.gz", "x", "b.csv.gz", false},
 		{"b.csv.gz", "y", "b-2.csv.gz", false},
 		{"Größe 1 Ω.csv", "z", "Größe 1 Ω.csv", false},
+		{"console.csv", "console", "console.csv", false},
+		{"com10.csv", "com10", "com10.csv", false},
 	} {
 		got, err := s.put(c.name, strings.NewReader(c.bytes))
 		if err != nil || got.Name != c.want || got.Same != c.same {
@@ -61,6 +63,8 @@ func TestStoreRefuses(t *testing.T) {
 	for name, status := range map[string]int{
 		"": 400, "../a.csv": 400, "..": 400, ".hidden": 400, "a/b.csv": 400, `a\b.csv`: 400, "C:a.csv": 400, "a\x00.csv": 400,
 		"a\n.csv": 400, "<img src=x>.csv": 400, "a\u202egnp.csv": 400, strings.Repeat("a", 300): 400, "a.csv ": 400, "a.": 400, "\xff.csv": 400,
+		"CON": 400, "nul.csv": 400, "Com1.wav": 400, "aux .csv": 400, "lpt¹.txt": 400, ".htaccess": 400, `..\\a.csv`: 400, "a.csv:stream": 400,
+		"a\u200b.csv": 400, "a\u2066b.csv": 400, "\ufeffa.csv": 400, "a\u00a0.csv": 400, "a\x7f.csv": 400, "\ttab.csv": 400, "captures/../../x": 400,
 	} {
 		var e *storeError
 		if _, err := s.put(name, strings.NewReader("x")); !errors.As(err, &e) || e.status != status {
@@ -85,6 +89,33 @@ func TestStoreRefuses(t *testing.T) {
 type broken struct{}
 
 func (broken) Read([]byte) (int, error) { return 0, io.ErrUnexpectedEOF }
+
+// A link among the captures is neither written through nor taken for a capture.
+func TestStoreLeavesLinksAlone(t *testing.T) {
+	s, dir := testStore(t, 1000)
+	outside := filepath.Join(t.TempDir(), "secret.csv")
+	if err := os.WriteFile(outside, []byte("secret"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Mkdir(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(outside, filepath.Join(dir, "link.csv")); err != nil {
+		t.Skip(err)
+	}
+	if list := s.list(); len(list) != 0 {
+		t.Errorf("a link is taken for a capture: %v", list)
+	}
+	if got, err := s.put("link.csv", strings.NewReader("other")); err != nil || got.Name != "link-2.csv" {
+		t.Errorf("%+v, %v; want another name", got, err)
+	}
+	if got, err := s.put("same.csv", strings.NewReader("secret")); err != nil || got.Same {
+		t.Errorf("%+v, %v: tells what a file elsewhere holds", got, err)
+	}
+	if data, err := os.ReadFile(outside); err != nil || string(data) != "secret" {
+		t.Errorf("the file elsewhere holds %q, %v", data, err)
+	}
+}
 
 // A link in the folder leads nowhere.
 func TestStoreStaysInside(t *testing.T) {

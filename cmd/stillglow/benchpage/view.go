@@ -2,6 +2,7 @@ package benchpage
 
 import (
 	"fmt"
+	"html/template"
 
 	"stillglow/analysis/target"
 	"stillglow/capture"
@@ -20,6 +21,9 @@ type view struct {
 
 	Waiting, Measuring, Unreadable int
 	Following                      string
+	Calibrated                     string // what the last calibration gave
+	ToTake                         []Take // captures that would settle the whole target
+	Guide                          bool   // there is a guide to show
 	FollowNotes                    []string
 	Unnamed                        []cardView
 	Unmatched                      []string // by the sheet's pattern
@@ -45,7 +49,11 @@ type view struct {
 	WriteErr  string
 	Writing   bool
 	CanWrite  bool
-	Stale     bool // the written report is of another state
+	WriteNot  string             // why the report can't be written now
+	Readable  []report.NamedText // what may be read off a screen: the criterion's key and its words
+	Hears     map[string]string  // the [hears] table as somebody would type it; nil: none
+	Answer    template.HTML      // the headline, in the page's own words
+	Stale     bool               // the written report is of another state
 	LeftOut   []string
 	Safety    safetyLines
 	Targets   []string
@@ -82,6 +90,8 @@ func (b *bench) look(version string) *view {
 		v.MemorySamples = capture.SI(float64(s.Instrument.MemorySamples), "", 4)
 	}
 	v.Unmatched = b.unmatched
+	v.Calibrated, v.Guide = b.calibrated, b.guide != nil
+	v.target(b)
 	v.cards(b)
 	v.units(b)
 	v.decision(b)
@@ -89,6 +99,30 @@ func (b *bench) look(version string) *view {
 	v.leave(b)
 	v.steps()
 	return v
+}
+
+// target shows what the target asks for.
+func (v *view) target(b *bench) {
+	for _, l := range b.goal.Limits {
+		if readable(l) {
+			v.Readable = append(v.Readable, report.NamedText{Name: string(l.Criterion), Text: l.Name + ", limit " + l.Text()})
+		}
+	}
+	for _, t := range b.take(b.goal.Limits, b.sheet.Instrument) {
+		v.ToTake = append(v.ToTake, Take{t.Criteria, onPage(t.Settings)})
+	}
+	h := b.sheet.Hears
+	if h == nil {
+		return
+	}
+	v.Hears = map[string]string{
+		"cathode_ohm": si(h.CathodeOhm, "Ω"), "bypass_f": si(h.BypassF, "F"), "valve": h.Valve, "source_ohm": si(h.SourceOhm, "Ω"),
+		"heater_reference": h.HeaterReference, "stage": h.Stage, "mu": trimmed(h.Mu), "gm_ma_per_v": trimmed(h.GmMAPerV),
+		"gain_before": trimmed(h.GainBefore), "gain": trimmed(h.Gain), "riaa": "", "allowed_input_v": si(h.AllowedInputV, "V"),
+	}
+	if h.RIAA {
+		v.Hears["riaa"] = "true"
+	}
 }
 
 func trimmed(x float64) string {
@@ -115,6 +149,17 @@ func (v *view) leave(b *bench) {
 	} else if !w.at.IsZero() {
 		v.Written = w.at.Format("15:04:05")
 		v.Stale = w.basis != d.basis
+	}
+	switch {
+	case v.CanWrite || w.busy:
+	case b.broken != nil:
+		v.WriteNot = "The bench sheet does not read: mend it first, or undo."
+	case len(b.sheet.Units) == 0:
+		v.WriteNot = "Give a capture to a unit first."
+	case d.err != nil && !d.running:
+		v.WriteNot = "The ranking can't be worked out: see above what is wrong."
+	default:
+		v.WriteNot = "The ranking is still being worked out; the report can be written when it is done."
 	}
 	for _, e := range b.entries {
 		if e.Role == ofUnit && e.reading != nil && e.reading.state == failed {

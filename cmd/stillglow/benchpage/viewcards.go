@@ -3,6 +3,7 @@ package benchpage
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -31,6 +32,8 @@ type cardView struct {
 	Loaded         string
 	WAV            bool
 	BaselineUsed   string
+	OfAll          bool   // the baseline of all captures
+	SupplyOff      bool   // told to be made with the supply off
 	Drawn          string // changes with every new waveform; "" while there is none
 	cardWords
 }
@@ -121,6 +124,7 @@ func (b *bench) card(e entry) cardView {
 		c.Role, c.Unit = "unit", b.sheet.Units[e.Unit].Name()
 	case baseline:
 		c.Role = "baseline"
+		c.OfAll, c.SupplyOff = b.sheet.Instrument.Baseline != nil && e.Capture.Key == b.sheet.Instrument.Baseline.Key, e.Capture.SupplyOff
 	case loose:
 		c.Role = "loose"
 		c.Guess = sheet.GuessFrom(e.Capture.File, b.sheet.Units)
@@ -176,7 +180,7 @@ func wordsOf(got report.Capture) cardWords {
 	assumed := map[string]bool{}
 	for _, a := range got.Assumptions {
 		assumed[a.What] = true
-		c.Assumed = append(c.Assumed, report.NamedText{Name: a.What, Text: a.Value + ": " + a.Why})
+		c.Assumed = append(c.Assumed, report.NamedText{Name: a.What, Text: a.Value + ": " + onPage(a.Why)})
 	}
 	for _, row := range p.Read {
 		if !assumed[row.Name] {
@@ -199,13 +203,22 @@ func wordsOf(got report.Capture) cardWords {
 
 // onPage names the page's fields where a text names the commands' flags or the
 // sheet's keys.
-func onPage(text string) string { return flagNames.Replace(text) }
+func onPage(text string) string {
+	return bandwidthBeside.ReplaceAllString(flagNames.Replace(text), "\u201cBandwidth\u201d $1 kHz at the capture")
+}
+
+// bandwidthBeside is the corner of a low-pass as the guide tells it.
+var bandwidthBeside = regexp.MustCompile(`bandwidth_hz = ([0-9]+)e3 beside the capture`)
 
 var flagNames = strings.NewReplacer(
 	"the sheet's anti_aliased = true (--anti-aliased) does", "\u201cAnti-alias filter\u201d below does",
 	"--rate", "\u201cSamples per second\u201d", "--time-unit", "\u201cUnit of time\u201d", "--volt-unit", "\u201cUnit of volts\u201d",
 	"--channel", "\u201cChannel\u201d", "--segment", "\u201cSegment\u201d", "--scale", "\u201cVolts per count or division\u201d",
 	"--offset", "offset_v in the sheet", "--decimal", "decimal_mark in the sheet", "--delimiter", "delimiter in the sheet",
+	"find it with stillglow calibrate and a sine of known volts", "record a sine of known volts with the same gain, drop it here too, and calibrate by it on its card",
+	"write band_limited = true", "tick \u201cwith the 20 MHz limit on\u201d",
+	"mode = \"common\"", "\u201cProbe across\u201d: both wires and earth",
+	"anti_aliased = true in the sheet", "\u201cAnti-alias filter\u201d at the capture",
 	"--coupling", "\u201cCoupling\u201d", "--mains", "\u201cMains\u201d",
 )
 

@@ -2,6 +2,7 @@ package benchpage
 
 import (
 	"fmt"
+	"html/template"
 	"maps"
 	"path"
 	"slices"
@@ -11,6 +12,7 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
+	"stillglow/cmd/stillglow/pipeline"
 )
 
 type unitView struct {
@@ -19,6 +21,9 @@ type unitView struct {
 	RatedV, RatedA string
 	Captures       []cardView
 	Readings       []readingView
+	Shown          []shownView
+	State          string // as the form has it
+	OutputUF       string
 	Verdict, Class string
 	Shape          string
 	Alike          int // other units of its brand and model
@@ -28,6 +33,15 @@ type readingView struct {
 	N        int
 	Load, V  string
 	Unloaded bool
+}
+
+// shownView is a figure read off a screen, with what it says of its limit.
+type shownView struct {
+	N                 int
+	On, Name, Value   string
+	PlusMinus, By, At string
+	Fails             bool
+	Says              string
 }
 
 // knownNames are offered where one is typed.
@@ -55,7 +69,7 @@ func (v *view) units(b *bench) {
 	}
 	for i, u := range b.sheet.Units {
 		brands[u.Brand], models[u.Model], marks[u.Mark] = true, true, true
-		w := unitView{ID: unitID("unit", u.Name()), Name: u.Name(), U: u, RatedV: trimmed(u.RatedV), RatedA: trimmed(u.RatedA), Alike: len(alikeUnits(b.sheet, i))}
+		w := unitView{ID: unitID("unit", u.Name()), Name: u.Name(), U: u, RatedV: trimmed(u.RatedV), RatedA: trimmed(u.RatedA), State: u.State, OutputUF: trimmed(u.OutputUF), Alike: len(alikeUnits(b.sheet, i))}
 		for _, e := range b.entries {
 			if e.Role == ofUnit && e.Unit == i {
 				w.Captures = append(w.Captures, b.card(e))
@@ -66,6 +80,7 @@ func (v *view) units(b *bench) {
 			w.Readings = append(w.Readings, readingView{n, capture.SI(r.LoadA, "A", 3), fmt.Sprintf("%.3f V", r.V), r.LoadA == 0})
 			loads[r.LoadA] = true
 		}
+		w.Shown = b.shown(u)
 		if p := b.decision.parts; p != nil {
 			for _, d := range p.Units {
 				if d.Name == w.Name {
@@ -82,6 +97,37 @@ func (v *view) units(b *bench) {
 	}
 }
 
+// shown words what was read off a screen of one unit.
+func (b *bench) shown(u sheet.Unit) (out []shownView) {
+	heaters := target.Unit{}
+	if r := b.decision.report; r != nil {
+		heaters.HeaterA = r.HeaterA
+	}
+	for n, r := range u.Shown {
+		s := shownView{N: n, On: r.On, Name: r.On, Value: fmt.Sprintf("%.4g", r.Value), PlusMinus: fmt.Sprintf("± %g %%", r.PlusMinusPercent), By: r.By,
+			Says: "the target has no such limit, so nothing counts it"}
+		if r.LoadA > 0 {
+			s.At = capture.SI(r.LoadA, "A", 3)
+		}
+		for _, l := range b.goal.Limits {
+			if string(l.Criterion) != r.On {
+				continue
+			}
+			s.Name = l.Name
+			if l.Criterion != target.SpikeRate {
+				s.Value = capture.SI(r.Value, l.Unit, 3)
+			}
+			fails, why := target.ShownProves(pipeline.ShownOf(r), l, heaters)
+			if s.Fails = fails; fails {
+				why = "over the limit of " + l.Text() + " whatever the ±: the unit fails"
+			}
+			s.Says = onPage(why)
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
 func sorted(set map[string]bool) []string {
 	var out []string
 	for k := range set {
@@ -93,6 +139,12 @@ func sorted(set map[string]bool) []string {
 	return out
 }
 
+// htmlOnPage names the page's fields in a finished piece of the report.
+var htmlOnPage = strings.NewReplacer(
+	"mode = &#34;common&#34;", "\u201cProbe across\u201d: both wires and earth",
+	"stillglow guide tells how, safely", `<a href="/guide.txt" target="_blank" rel="noopener">the guide</a> tells how, safely`,
+)
+
 // decision shows what is decided and what is open.
 func (v *view) decision(b *bench) {
 	d := b.decision
@@ -101,6 +153,9 @@ func (v *view) decision(b *bench) {
 		v.Failed = capture.OneLine(d.err.Error())
 	}
 	v.Parts = d.parts
+	if d.parts != nil {
+		v.Answer = template.HTML(htmlOnPage.Replace(string(d.parts.Answer))) // our own words in our own template's text
+	}
 	if d.report == nil {
 		return
 	}
@@ -144,7 +199,7 @@ func (b *bench) lacks(e *target.Evaluation) openView {
 	takes := b.take(limits, b.sheet.Instrument)
 	slices.SortStableFunc(takes, func(x, y Take) int { return strings.Count(y.Criteria, ";") - strings.Count(x.Criteria, ";") })
 	for _, t := range takes {
-		o.Then = append(o.Then, t.Settings+loaded+" (settles "+t.Criteria+")")
+		o.Then = append(o.Then, onPage(t.Settings)+loaded+" (settles "+t.Criteria+")")
 	}
 	if reading {
 		o.Then = append(o.Then, "a meter reading of the DC volts"+loaded)

@@ -56,9 +56,9 @@ const send = async (form, submitter) => {
   const a = await post(url, fields);
   onTheirWay.delete(key);
   if (a.ok) $$("input, select", form).forEach(clean);
-  if (a.ok && form.dataset.edit === "reading") $$("input:not([type=hidden])", form).forEach(i => { i.value = ""; });
+  if (a.ok && ["reading", "shown", "unit-new", "unit-again"].includes(form.dataset.edit)) $$("input:not([type=hidden])", form).forEach(i => { i.value = ""; });
   mark(form, a);
-  if (a.ok) say("done");
+  if (a.ok) say(a.said || "done");
 };
 /* What was typed once is offered from then on, also ahead of the sheet. */
 const offered = new Map(); // datalist: values
@@ -95,7 +95,7 @@ document.addEventListener("click", async e => {
   if (!b) return;
   if (b.dataset.give) {
     const id = b.dataset.give, f = {op: "give", id};
-    for (const k of ["brand", "model", "mark", "load_a"]) f[k] = $(`[name="${k}.${id}"]`).value;
+    for (const k of ["brand", "model", "mark", "state", "date", "load_a"]) f[k] = $(`[name="${k}.${id}"]`).value;
     const a = await post("/edit", f);
     if (a.ok) say("given to " + [f.brand, f.model, f.mark].join(" "));
     return;
@@ -337,10 +337,10 @@ const plotWave = w => {
   const span = Math.abs(x[x.length - 1] - x[0]) || d.step_s, top = Math.max(...d.max.map(Math.abs), ...d.min.map(Math.abs));
   const [fx, px] = prefix(span), [fy, py] = d.unit === "V" ? prefix(top) : [1, ""];
   const axis = (f, p, u, more) => Object.assign({stroke: css("--soft"), font: "11px system-ui, 'Liberation Sans', Arial, sans-serif", grid: {stroke: css("--grid"), width: 1}, ticks: {show: false}, gap: 3,
-    values: (_, t) => t.map((v, i) => { const n = +(v / f).toPrecision(5); return i === t.length - 1 ? n + " " + p + u : String(n); })}, more);
+    values: (_, t, __, ___, step) => { const d = Math.min(9, Math.max(0, Math.ceil(-Math.log10(step / f) - 1e-9))); return t.map((v, i) => { const n = (v / f).toFixed(d); return i === t.length - 1 ? n + " " + p + u : n; }); }}, more);
   w.plot = new uPlot({width: w.clientWidth || 320, height: 132, legend: {show: false}, cursor: {show: false}, padding: [8, 14, 0, 0],
     scales: {x: {time: false}},
-    axes: [axis(fx, px, "s", {size: 22, space: 60}), axis(fy, py, d.unit === "V" ? "V" : "FS", {size: 62, space: 34})],
+    axes: [axis(fx, px, "s", {size: 22, space: 60}), axis(fy, py, d.unit === "V" ? "V" : "FS", {size: 70, space: 26})],
     series: [{}, {stroke: css("--blue"), width: 1, points: {show: false}}, {stroke: css("--blue"), width: 1, points: {show: false}}],
     bands: [{series: [1, 2], fill: css("--blue")}]}, [x, d.max, d.min], w);
   w.setAttribute("role", "img");
