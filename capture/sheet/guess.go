@@ -34,7 +34,7 @@ var notNames = map[string]bool{
 	"fast": true, "slow": true, "card": true, "scope": true, "audio": true, "ripple": true, "noise": true, "spike": true, "spikes": true,
 	"common": true, "ch": true, "ac": true, "dc": true, "csv": true, "wav": true, "wave": true, "capture": true, "trace": true, "loaded": true,
 	"load": true, "full": true, "half": true, "heater": true, "heaters": true, "psu": true, "supply": true, "take": true, "export": true,
-	"file": true, "data": true, "new": true, "untitled": true, "waveform": true, "screen": true, "behind": true,
+	"file": true, "data": true, "new": true, "untitled": true, "waveform": true, "screen": true, "behind": true, "sine": true, "calibration": true,
 }
 
 // stateOf are the words in file names that tell a unit's state.

@@ -9,6 +9,7 @@ func TestGuessFrom(t *testing.T) {
 		"Quibblet_Q7_#3_0.94A.csv":               {Brand: "Quibblet", Model: "Q7", Mark: "3", LoadA: "0.94 A"},
 		"tarn_oak-b2-slow.wav":                   {Brand: "Tarn Oak", Model: "T 70", Mark: "B2"},
 		"baseline-slow.csv":                      {Baseline: true},
+		"sine.wav":                               {},
 		"20260314.csv":                           {},
 		"NewFile12.csv":                          {}, // as scopes name them
 		"SCOPE0007.CSV":                          {},

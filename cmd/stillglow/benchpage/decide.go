@@ -101,7 +101,7 @@ func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full b
 	b.mu.Lock()
 	b.decision = decision{sheet: s, report: r, parts: parts, err: err, basis: key, full: full || err != nil, started: begun, duration: time.Since(begun)}
 	b.mu.Unlock()
-	b.hub.changed("bar", "decided", "fit", "leave")
+	b.hub.changed("bar", "whose", "decided", "fit", "leave")
 	b.nudge()
 }
 
