@@ -40,7 +40,7 @@ const (
 // alternatives weighs what an engineer would rather fit where there is much to
 // drop: from 9 to 15 V a dropper's corners leave ±10 %.
 func (p *Plan) alternatives(z sizing) {
-	if !p.CanFeed || p.Direct || z.headspace < largeHeadV {
+	if !p.CanFeed || p.Direct || z.dropV < largeHeadV {
 		return
 	}
 	reg, regOK := z.regulator(p)
@@ -55,7 +55,7 @@ func (p *Plan) alternatives(z sizing) {
 		}
 	}
 	p.Alternatives = append(p.Alternatives, Alternative{Kind: AltSupply, HeatW: 0.7 * z.nominalA,
-		What: fmt.Sprintf("a supply of %s: %s to drop and %s of heat instead of %s", volts(z.load.Volts+0.7), volts(0.7), watts(0.7*z.nominalA), watts(z.headspace*z.nominalA))})
+		What: fmt.Sprintf("a supply of %s: %s to drop and %s of heat instead of %s", volts(z.load.Volts+0.7), volts(0.7), watts(0.7*z.nominalA), watts(z.dropV*z.nominalA))})
 	better := AltSupply
 	switch {
 	case p.Best >= 0 && p.comfortable(p.best()):
@@ -142,6 +142,6 @@ func (z sizing) trim() Alternative {
 	if w := BuyWatts(high * high * track / 2); w > 0 { // the current flows through a part of the track only
 		trackBuy = " " + watts(w)
 	}
-	return Alternative{Kind: AltTrim, HeatW: z.headspace * z.nominalA,
+	return Alternative{Kind: AltTrim, HeatW: z.dropV * z.nominalA,
 		What: fmt.Sprintf("%s%s fixed and a %s%s adjustable wirewound in series, set with the meter on the warm heaters: it takes out the supply's, the parts' and the heaters' spread, not a later drift or a pulled valve", ohms(fixed), fixedBuy, ohms(track), trackBuy)}
 }

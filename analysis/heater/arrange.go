@@ -6,14 +6,12 @@ import (
 	"strings"
 )
 
-// NameShared is the arrangement of one resistor ahead of all heaters.
-const NameShared = "one shared resistor"
-
-// Names of the other arrangements, in the order they are listed.
+// Names of arrangements; those with diodes are named after the diode.
 const (
+	NameShared    = "one shared resistor" // ahead of all heaters
 	namePerValve  = "one per valve"
 	namePerString = "one per string"
-	nameNone      = "no dropper"
+	NameNone      = "no dropper"
 )
 
 // slot is one place where a resistor of its own value goes.
@@ -25,14 +23,14 @@ type slot struct {
 
 // sizing is what all arrangements share.
 type sizing struct {
-	load      Load
-	supply    Supply
-	opt       Options
-	strands   []strand
-	strandA   []float64 // nominal current of one of each
-	nominalA  float64
-	availV    float64 // ahead of the dropper at nominalA
-	headspace float64 // volts to drop
+	load     Load
+	supply   Supply
+	opt      Options
+	strands  []strand
+	strandA  []float64 // nominal current of one of each
+	nominalA float64
+	availV   float64 // ahead of the dropper at nominalA
+	dropV    float64 // volts to drop
 }
 
 // newSizing finds the nominal currents and what there is to drop.
@@ -49,13 +47,13 @@ func newSizing(load Load, strands []strand, s Supply, o Options) sizing {
 		z.nominalA += float64(st.count) * a
 	}
 	z.availV = s.Volts + s.AtA*s.OutputOhm - z.nominalA*(s.OutputOhm+s.LeadOhm+s.FilterOhm)
-	z.headspace = z.availV - load.Volts
+	z.dropV = z.availV - load.Volts
 	return z
 }
 
 // arrangements sizes every way of dropping the load's excess volts.
 func (z sizing) arrangements() ([]Arrangement, error) {
-	shared, err := z.resistors(NameShared, []slot{{"all heaters", 1, z.headspace / z.nominalA}}, func(ohms []float64) layout {
+	shared, err := z.resistors(NameShared, []slot{{"all heaters", 1, z.dropV / z.nominalA}}, func(ohms []float64) layout {
 		return layout{strands: z.strands, sharedOhm: ohms[0]}
 	})
 	if err != nil {

@@ -111,7 +111,7 @@ func (l layout) addBranches(net *network, exponent float64, sc scenario) (strand
 			b.ohm = l.strandOhm[k] * (1 + sc.part)
 		}
 		for j, e := range st.elems {
-			b.elems = append(b.elems, e.under(sc, exponent, k, j)...)
+			b.elems = append(b.elems, e.applyScenario(sc, exponent, k, j)...)
 		}
 		if sc.last == 0 && sc.pulled != k+1 && sc.shorted && sc.strand == k {
 			shorted = len(net.branches)
@@ -182,9 +182,9 @@ func (l layout) heat(net network, strandOf []int, p point) []float64 {
 	return partW
 }
 
-// under gives the element as the scenario has it: split in two where one odd
+// applyScenario gives the element as the scenario has it: split in two where one odd
 // heater stands among its like in a string. k and j are its strand and place.
-func (e element) under(sc scenario, exponent float64, k, j int) []element {
+func (e element) applyScenario(sc scenario, exponent float64, k, j int) []element {
 	e.exponent = exponent
 	if sc.cold > 0 {
 		e.ohmic, e.ohm = true, e.v0/e.i0/sc.cold

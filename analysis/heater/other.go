@@ -9,14 +9,14 @@ import (
 func (z sizing) diodes(d *diodeModel) Arrangement {
 	a := Arrangement{Name: d.name, Best: -1}
 	one := d.volts(z.nominalA)
-	need := z.headspace / one
+	need := z.dropV / one
 	a.Exact = fmt.Sprintf("%.2f diodes of %s", math.Max(0, need), volts3(one))
 	if need > float64(d.maxCount)+0.5 {
-		a.Warnings = append(a.Warnings, fmt.Sprintf("%s would take %.1f %ss in a row: use a resistor", volts3(z.headspace), need, d.name))
+		a.Warnings = append(a.Warnings, fmt.Sprintf("%s would take %.1f %ss in a row: use a resistor", volts3(z.dropV), need, d.name))
 		return a
 	}
 	if need < 0.4 {
-		a.Warnings = append(a.Warnings, fmt.Sprintf("%s to drop is too little for one %s (%s)", volts3(math.Max(0, z.headspace)), d.name, volts3(one)))
+		a.Warnings = append(a.Warnings, fmt.Sprintf("%s to drop is too little for one %s (%s)", volts3(math.Max(0, z.dropV)), d.name, volts3(one)))
 		return a
 	}
 	low := max(1, int(need))
@@ -44,7 +44,7 @@ func (z sizing) diodes(d *diodeModel) Arrangement {
 
 // none is the supply straight on the heaters.
 func (z sizing) none() Arrangement {
-	a := Arrangement{Name: nameNone, Exact: "connected directly", Best: 0}
+	a := Arrangement{Name: NameNone, Exact: "connected directly", Best: 0}
 	l := layout{strands: z.strands}
 	p := Part{Label: "none", layout: l, Corners: l.corners(z.supply, z.opt)}
 	p.Fuses = z.fuses(l)

@@ -56,7 +56,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 		return Plan{}, err
 	}
 	p.choose()
-	p.Direct = p.Best >= 0 && p.Arrangements[p.Best].Name == nameNone
+	p.Direct = p.Best >= 0 && p.Arrangements[p.Best].Name == NameNone
 	p.dynamics(z)
 	p.split(z)
 	p.alternatives(z)
@@ -273,7 +273,7 @@ func (p *Plan) sayChoice(best choiceKey) {
 	default:
 		p.BestWhy = fmt.Sprintf("every worst case within %s to %s, and no pulled valve takes another over its limit", percent(part.WorstLow), percent(part.WorstHigh))
 	}
-	if p.Best >= 0 && a.Name == nameNone {
+	if p.Best >= 0 && a.Name == NameNone {
 		p.BestWhy = fmt.Sprintf("connect directly, %s; %s", percent(part.ErrFrac), p.BestWhy)
 	}
 }

@@ -1,6 +1,9 @@
 package heater
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // The thermal model of a heater: one temperature T, its resistance grows as
 // T^tungstenP, its heat loss as T^m, with m chosen so that the steady state
@@ -100,18 +103,22 @@ func (l layout) warmUp(s Supply, o Options) WarmUp {
 	return w
 }
 
-// simulate integrates the layout's heaters from room temperature until they
-// settle, in steps of h time constants (classical Runge-Kutta). limitA is the
-// current at which the supply holds, 0: it never limits.
-func (l layout) simulate(s Supply, th thermal, limitA, h float64) record {
-	net := network{
+// warmCircuit is a layout's circuit with heaters that are resistances by their
+// temperature.
+type warmCircuit struct {
+	network
+	th thermal
+	at []struct{ branch, elem int } // the heaters' places in the network
+}
+
+// warmCircuit makes a layout's circuit on the supply; limitA is the current at which
+// the supply holds, 0: it never limits. The heaters are those of its columns.
+func (l layout) warmCircuit(s Supply, th thermal, limitA float64) (c warmCircuit, heaters []heaterAt) {
+	c = warmCircuit{network: network{
 		openV:     s.Volts + s.AtA*s.OutputOhm,
 		sourceOhm: s.OutputOhm + s.LeadOhm + s.FilterOhm,
 		sharedOhm: l.sharedOhm, diode: l.diode, diodes: l.diodes, limitA: limitA,
-	}
-	var r record
-	type place struct{ branch, elem int }
-	var at []place
+	}, th: th}
 	for k, st := range l.strands {
 		b := branch{name: st.name, count: st.count}
 		if l.strandOhm != nil {
@@ -120,68 +127,87 @@ func (l layout) simulate(s Supply, th thermal, limitA, h float64) record {
 		for j, e := range st.elems {
 			e.ohmic = true
 			b.elems = append(b.elems, e)
-			at = append(at, place{k, j})
-			r.heaters = append(r.heaters, heaterAt{strand: k, valve: e.valve, rated: e.v0})
+			c.at = append(c.at, struct{ branch, elem int }{k, j})
+			heaters = append(heaters, heaterAt{strand: k, valve: e.valve, rated: e.v0})
 		}
-		net.branches = append(net.branches, b)
+		c.branches = append(c.branches, b)
 	}
-	n := len(at)
-	// electrical solves the circuit with every heater at its temperature.
-	electrical := func(x []float64) (loadA float64, volts, power []float64) {
-		for j, p := range at {
-			e := &net.branches[p.branch].elems[p.elem]
-			e.ohm = e.v0 / e.i0 * th.resistance(x[j])
-		}
-		sol := net.solve()
-		volts, power = make([]float64, n), make([]float64, n)
-		for j, p := range at {
-			e := net.branches[p.branch].elems[p.elem]
-			i := sol.branchA[p.branch]
-			volts[j] = i * e.ohm
-			power[j] = i * volts[j] / (e.v0 * e.i0)
-		}
-		return sol.totalA, volts, power
+	return c, heaters
+}
+
+// electrical solves the circuit with every heater at its relative temperature x:
+// the supply's current, and each heater's volts and power over the rated power.
+func (c *warmCircuit) electrical(x []float64) (loadA float64, volts, power []float64) {
+	for j, p := range c.at {
+		e := &c.branches[p.branch].elems[p.elem]
+		e.ohm = e.v0 / e.i0 * c.th.resistance(x[j])
 	}
-	rates := func(x []float64) []float64 {
-		_, _, power := electrical(x)
-		for j := range power {
-			power[j] = th.rate(x[j], power[j])
-		}
-		return power
+	sol := c.solve()
+	volts, power = make([]float64, len(c.at)), make([]float64, len(c.at))
+	for j, p := range c.at {
+		e := c.branches[p.branch].elems[p.elem]
+		i := sol.branchA[p.branch]
+		volts[j] = i * e.ohm
+		power[j] = i * volts[j] / (e.v0 * e.i0)
 	}
-	along := func(x, d []float64, h float64) []float64 {
-		y := make([]float64, n)
-		for j := range y {
-			y[j] = x[j] + h*d[j]
-		}
-		return y
+	return sol.totalA, volts, power
+}
+
+// rates are how fast the temperatures x change, per time constant.
+func (c *warmCircuit) rates(x []float64) []float64 {
+	_, _, power := c.electrical(x)
+	for j := range power {
+		power[j] = c.th.rate(x[j], power[j])
 	}
-	x := make([]float64, n)
+	return power
+}
+
+// advance takes the temperatures x over h time constants, in inner steps short
+// enough for a heater that is driven far too hard (classical Runge-Kutta).
+func (c *warmCircuit) advance(x []float64, h float64) {
+	for left := h; left > 1e-12*h; {
+		k1 := c.rates(x)
+		step := left
+		for j := range x {
+			step = math.Min(step, 0.5/(math.Abs(k1[j])/x[j]+c.th.m*math.Pow(x[j], c.th.m-1)))
+		}
+		k2 := c.rates(along(x, k1, step/2))
+		k3 := c.rates(along(x, k2, step/2))
+		k4 := c.rates(along(x, k3, step))
+		for j := range x {
+			x[j] += step / 6 * (k1[j] + 2*k2[j] + 2*k3[j] + k4[j])
+		}
+		left -= step
+	}
+}
+
+// along is x moved by h times d.
+func along(x, d []float64, h float64) []float64 {
+	y := make([]float64, len(x))
+	for j := range y {
+		y[j] = x[j] + h*d[j]
+	}
+	return y
+}
+
+// simulate integrates the layout's heaters from room temperature until they
+// settle, with a row every h time constants. limitA is the current at which the
+// supply holds, 0: it never limits.
+func (l layout) simulate(s Supply, th thermal, limitA, h float64) record {
+	c, heaters := l.warmCircuit(s, th, limitA)
+	r := record{heaters: heaters}
+	x := make([]float64, len(heaters))
 	for j := range x {
 		x[j] = th.coldT
 	}
 	for t := 0.0; t < warmUpLongest; t += h {
-		loadA, volts, _ := electrical(x)
+		loadA, volts, _ := c.electrical(x)
 		r.timeS, r.loadA = append(r.timeS, t*th.tauS), append(r.loadA, loadA)
-		r.temp, r.volts = append(r.temp, append([]float64(nil), x...)), append(r.volts, volts)
-		if settled(rates(x)) {
+		r.temp, r.volts = append(r.temp, slices.Clone(x)), append(r.volts, volts)
+		if settled(c.rates(x)) {
 			break
 		}
-		// Inner steps short enough for a heater that is driven far too hard.
-		for left := h; left > 1e-12*h; {
-			k1 := rates(x)
-			step := left
-			for j := range x {
-				step = math.Min(step, 0.5/(math.Abs(k1[j])/x[j]+th.m*math.Pow(x[j], th.m-1)))
-			}
-			k2 := rates(along(x, k1, step/2))
-			k3 := rates(along(x, k2, step/2))
-			k4 := rates(along(x, k3, step))
-			for j := range x {
-				x[j] += step / 6 * (k1[j] + 2*k2[j] + 2*k3[j] + k4[j])
-			}
-			left -= step
-		}
+		c.advance(x, h)
 	}
 	return r
 }
