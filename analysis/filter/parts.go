@@ -204,7 +204,7 @@ func (c Circuit) seriesWords(loadA float64) string {
 	return series + " in series (part of the dropper)"
 }
 
-// HasElectrolytic tells whether a capacitor with a + is among the parts.
+// HasElectrolytic reports whether a capacitor with a + is among the parts.
 func (c Circuit) HasElectrolytic() bool {
 	for _, p := range []Capacitor{c.C1, c.C2} {
 		if p.F > 0 && (p.Kind == Electrolytic || p.Kind == Polymer) {

@@ -3,7 +3,9 @@ package filter
 import (
 	"fmt"
 	"math"
+	"slices"
 
+	"stillglow/analysis"
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
@@ -27,70 +29,88 @@ const (
 
 // warnings of a fitted circuit.
 func warnings(r Result, in Input, volts float64) []string {
-	c := r.Circuit
-	var w []string
-	direct := 0.0 // farads that the supply sees with no resistance ahead
-	if c.Topology == CLC {
-		direct = c.C1.F
-	}
-	if direct > maxStartF {
-		w = append(w, fmt.Sprintf("%s connected directly to the supply: small bricks usually start into %s or less (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F")))
-	} else if total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF; total > maxStartF {
-		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
-		w = append(w, fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, beside the cold heaters; small bricks usually start into %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F")))
-	} else if total >= startWorthF {
-		w = append(w, inrushWords(c, total, volts))
-	}
+	w := startWarnings(r.Circuit, volts)
 	if r.PeakDB > peakWorthDB {
-		at := fmt.Sprintf("resonance: %.1f dB louder at %s", r.PeakDB, target.HzText(r.PeakHz))
-		near := false
-		if r.PeakHz >= loopLowHz && r.PeakHz <= loopHighHz {
-			w = append(w, at+fmt.Sprintf(", where a supply's control loop works (about %s to %s, from memory): it may ring or oscillate; damp it", target.HzText(loopLowHz), target.HzText(loopHighHz)))
-			near = true
-		}
-		for _, m := range in.Unit.Captures {
-			if m.Mode != capture.Differential {
-				continue
-			}
-			for _, line := range []struct {
-				name string
-				f    figure.Figure
-			}{{"switching frequency", m.SwitchingHz}, {"burst rate", m.BurstHz}, {"mains ripple", m.MainsLineHz}} {
-				if f := line.f.Value; line.f.Known && f > 0 && DB(Insertion(c, f)) > peakWorthDB {
-					w = append(w, fmt.Sprintf("%s: it lifts the %s at %s by %.1f dB", at, line.name, target.HzText(f), DB(Insertion(c, f))))
-					near = true
-				}
-			}
-		}
-		if !near {
-			w = append(w, at+"; damp it with a resistor of about the coil's and capacitor's √(L/C) in series with a capacitor four times as great")
-		}
+		w = append(w, resonanceWarnings(r, in.Unit.Captures)...)
 	}
-	if a := in.Unit.HeaterA; c.Topology != RC && c.L.RatedA > 0 && a > c.L.RatedA {
-		w = append(w, fmt.Sprintf("the heaters draw %.2g A through a coil for %.2g A: it saturates and runs hot, and filters less than this says", a, c.L.RatedA))
+	w = append(w, currentWarnings(r, in.Unit.HeaterA, volts)...)
+	if slices.ContainsFunc(in.Unit.Captures, func(m *analysis.Measurement) bool { return m.Kind == cycle.Bursting }) {
+		w = append(w, "the supply switches in bursts, and their rate depends on the load: capture it again with the filter fitted")
 	}
-	if volts > 0 && in.Unit.HeaterA > 0 {
-		heaterV := defaultHeaterV
-		if c.LoadOhm > 0 {
-			heaterV = c.LoadOhm * in.Unit.HeaterA
-		}
-		if spare := volts - heaterV; r.DropV > spare+heaterTol*heaterV {
-			w = append(w, fmt.Sprintf("it drops %.2f V at %.3g A, and only %.2f V are to spare above %.3g V", r.DropV, in.Unit.HeaterA, math.Max(0, spare), heaterV))
-		}
-	}
-	for _, m := range in.Unit.Captures {
-		if m.Kind == cycle.Bursting {
-			w = append(w, "the supply switches in bursts, and their rate depends on the load: capture it again with the filter fitted")
-			break
-		}
-	}
-	for _, p := range []Capacitor{c.C1, c.C2, c.CFilm} {
+	for _, p := range []Capacitor{r.Circuit.C1, r.Circuit.C2, r.Circuit.CFilm} {
 		if p.NominalF > 0 {
 			w = append(w, fmt.Sprintf("a %s ceramic keeps only a part of its value at %.3g V DC; half is counted on here, so take one rated 16 V or more", si(p.NominalF, "F"), volts))
 			break
 		}
 	}
 	return unique(w)
+}
+
+// startWarnings are about what the supply must charge at switch-on.
+func startWarnings(c Circuit, volts float64) []string {
+	direct := 0.0 // farads that the supply sees with no resistance ahead
+	if c.Topology == CLC {
+		direct = c.C1.F
+	}
+	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF
+	switch {
+	case direct > maxStartF:
+		return []string{fmt.Sprintf("%s connected directly to the supply: small bricks usually start into %s or less (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F"))}
+	case total > maxStartF:
+		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
+		return []string{fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, beside the cold heaters; small bricks usually start into %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F"))}
+	case total >= startWorthF:
+		return []string{inrushWords(c, total, volts)}
+	}
+	return nil
+}
+
+// resonanceWarnings say what the circuit's resonance harms: the supply's control
+// loop, and lines that the captures show under it; how to damp it where it is
+// neither.
+func resonanceWarnings(r Result, captures []*analysis.Measurement) []string {
+	var w []string
+	at := fmt.Sprintf("resonance: %.1f dB louder at %s", r.PeakDB, target.HzText(r.PeakHz))
+	if r.PeakHz >= loopLowHz && r.PeakHz <= loopHighHz {
+		w = append(w, at+fmt.Sprintf(", where a supply's control loop works (about %s to %s, from memory): it may ring or oscillate; damp it", target.HzText(loopLowHz), target.HzText(loopHighHz)))
+	}
+	for _, m := range captures {
+		if m.Mode != capture.Differential {
+			continue
+		}
+		for _, line := range []struct {
+			name string
+			f    figure.Figure
+		}{{"switching frequency", m.SwitchingHz}, {"burst rate", m.BurstHz}, {"mains ripple", m.MainsLineHz}} {
+			if f := line.f.Value; line.f.Known && f > 0 && DB(Insertion(r.Circuit, f)) > peakWorthDB {
+				w = append(w, fmt.Sprintf("%s: it lifts the %s at %s by %.1f dB", at, line.name, target.HzText(f), DB(Insertion(r.Circuit, f))))
+			}
+		}
+	}
+	if len(w) == 0 {
+		w = append(w, at+"; damp it with a resistor of about the coil's and capacitor's √(L/C) in series with a capacitor four times as great")
+	}
+	return w
+}
+
+// currentWarnings are about the heaters' current through the parts, in amps, and
+// the volts it drops there.
+func currentWarnings(r Result, heaterA, volts float64) []string {
+	var w []string
+	c := r.Circuit
+	if c.Topology != RC && c.L.RatedA > 0 && heaterA > c.L.RatedA {
+		w = append(w, fmt.Sprintf("the heaters draw %.2g A through a coil for %.2g A: it saturates and runs hot, and filters less than this says", heaterA, c.L.RatedA))
+	}
+	if volts > 0 && heaterA > 0 {
+		heaterV := defaultHeaterV
+		if c.LoadOhm > 0 {
+			heaterV = c.LoadOhm * heaterA
+		}
+		if spare := volts - heaterV; r.DropV > spare+heaterTol*heaterV {
+			w = append(w, fmt.Sprintf("it drops %.2f V at %.3g A, and only %.2f V are to spare above %.3g V", r.DropV, heaterA, math.Max(0, spare), heaterV))
+		}
+	}
+	return w
 }
 
 // inrushWords says what charging the capacitors asks of a supply that usually
