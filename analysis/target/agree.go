@@ -1,6 +1,7 @@
 package target
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -27,50 +28,58 @@ const (
 	disagreeRatio = 1.25 // ratio of one figure in two captures of like quality
 )
 
+// shownHz is the switching frequency that a capture of a unit shows.
+type shownHz struct {
+	m  *analysis.Measurement
+	at int // of the unit's captures
+	hz float64
+}
+
+// comparable reports whether the two were captured across the same terminals and
+// at one load.
+func (a shownHz) comparable(b shownHz) bool {
+	return a.m.Mode == b.m.Mode && math.Abs(a.m.LoadA-b.m.LoadA) <= sameLoad*math.Max(a.m.LoadA, b.m.LoadA)
+}
+
+func (a shownHz) alike(b shownHz) bool {
+	return math.Max(a.hz, b.hz) <= switchingOff*math.Min(a.hz, b.hz)
+}
+
 // switchingUnlike names captures at one load whose switching frequencies differ:
 // those apart from the most, or all where no two agree. The captures named are
 // copies with the caution.
 func switchingUnlike(u Unit) []*analysis.Measurement {
 	out := slices.Clone(u.Captures)
-	type shown struct {
-		at int
-		hz float64
-	}
-	var all []shown
+	var all []shownHz
 	for i, m := range out {
 		if m != nil && m.SwitchingHz.Known && m.SwitchingHz.Value > 0 && m.Kind != cycle.Bursting {
-			all = append(all, shown{i, m.SwitchingHz.Value})
+			all = append(all, shownHz{m, i, m.SwitchingHz.Value})
 		}
 	}
-	alike := func(a, b shown) bool {
-		return math.Max(a.hz, b.hz) <= switchingOff*math.Min(a.hz, b.hz)
-	}
-	comparable := func(a, b shown) bool {
-		la, lb := out[a.at].LoadA, out[b.at].LoadA
-		return out[a.at].Mode == out[b.at].Mode && math.Abs(la-lb) <= sameLoad*math.Max(la, lb)
-	}
-	most, with := 0, make([]int, len(all))
+	most, with := 0, make([]int, len(all)) // with: how many show what this one does
 	for i, a := range all {
 		for _, b := range all {
-			if comparable(a, b) && alike(a, b) {
+			if a.comparable(b) && a.alike(b) {
 				with[i]++
 			}
 		}
 		most = max(most, with[i])
 	}
 	for i, a := range all {
-		var others []string
-		for j, b := range all {
-			if comparable(a, b) && !alike(a, b) && (with[j] == most || with[i] == with[j]) {
-				others = append(others, fmt.Sprintf("%s %s", out[b.at].File, HzText(b.hz)))
-			}
-		}
-		if len(others) == 0 || with[i] == most && most > 1 {
+		if with[i] == most && most > 1 {
 			continue
 		}
-		out[a.at] = withCaution(out[a.at], capture.Caution{Code: CautionSwitchingUnlike,
-			Text: fmt.Sprintf("it shows switching at %s, but %s at the same load", HzText(a.hz), strings.Join(others, ", ")),
-			Fix:  "capture both again with some hundred switching cycles on the screen; a true frequency stays where it is"})
+		var others []string
+		for j, b := range all {
+			if a.comparable(b) && !a.alike(b) && (with[j] == most || with[i] == with[j]) {
+				others = append(others, fmt.Sprintf("%s %s", b.m.File, HzText(b.hz)))
+			}
+		}
+		if len(others) > 0 {
+			out[a.at] = withCaution(a.m, capture.Caution{Code: CautionSwitchingUnlike,
+				Text: fmt.Sprintf("it shows switching at %s, but %s at the same load", HzText(a.hz), strings.Join(others, ", ")),
+				Fix:  "capture both again with some hundred switching cycles on the screen; a true frequency stays where it is"})
+		}
 	}
 	return out
 }
@@ -82,22 +91,7 @@ func disagreement(u Unit, c criterion, l Limit, fit []*analysis.Measurement) (k 
 	if c.group.Has(figure.Count) || len(fit) < 2 {
 		return k, false
 	}
-	var like []*analysis.Measurement
-	best := quality(u, c, fit[0])
-	for _, m := range fit {
-		if f := c.of(m); f.Known && !f.LowerBound && !f.UpperBound && f.Value > 0 && quality(u, c, m) == best {
-			like = append(like, m)
-		}
-	}
-	slices.SortStableFunc(like, func(a, b *analysis.Measurement) int {
-		switch d := c.of(b).Value - c.of(a).Value; {
-		case d > 0:
-			return 1
-		case d < 0:
-			return -1
-		}
-		return 0
-	})
+	like := ofLikeQuality(u, c, fit)
 	n := len(like)
 	if n < 2 || !apart(c.of(like[0]), c.of(like[n-1])) {
 		return k, false
@@ -107,7 +101,7 @@ func disagreement(u Unit, c criterion, l Limit, fit []*analysis.Measurement) (k 
 		said[i] = fmt.Sprintf("%s %s", m.File, l.text(c.of(m).Value))
 	}
 	text := fmt.Sprintf("%s differs between captures: %s", l.Name, strings.Join(said, ", "))
-	switch high, low := apart(c.of(like[0]), c.of(like[min(1, n-1)])), apart(c.of(like[n-1]), c.of(like[max(0, n-2)])); {
+	switch high, low := apart(c.of(like[0]), c.of(like[1])), apart(c.of(like[n-1]), c.of(like[n-2])); {
 	case n < 3:
 	case high && !low:
 		text += "; " + like[0].File + " is the doubtful one"
@@ -117,7 +111,21 @@ func disagreement(u Unit, c criterion, l Limit, fit []*analysis.Measurement) (k 
 	return capture.Caution{Code: CautionDisagree, Text: text, Fix: "repeat them with the same set-up, probe and load"}, true
 }
 
-// apart tells whether two figures differ by more than a quarter and by more than
+// ofLikeQuality are the captures that show the criterion's figure as well as the
+// first does, the greatest figure first.
+func ofLikeQuality(u Unit, c criterion, fit []*analysis.Measurement) []*analysis.Measurement {
+	var like []*analysis.Measurement
+	best := quality(u, c, fit[0])
+	for _, m := range fit {
+		if f := c.of(m); f.Known && !f.LowerBound && !f.UpperBound && f.Value > 0 && quality(u, c, m) == best {
+			like = append(like, m)
+		}
+	}
+	slices.SortStableFunc(like, func(a, b *analysis.Measurement) int { return cmp.Compare(c.of(b).Value, c.of(a).Value) })
+	return like
+}
+
+// apart reports whether two figures differ by more than a quarter and by more than
 // their uncertainties together.
 func apart(a, b figure.Figure) bool {
 	hi, lo := math.Max(a.Value, b.Value), math.Min(a.Value, b.Value)

@@ -1,9 +1,10 @@
 package target
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 )
 
 // Confidence of the passing share's interval.
@@ -27,71 +28,26 @@ const (
 // then median worst margin, then name. Units of no brand are left out, and of a
 // supply in several states the one that Rank left to count.
 func Brands(evals []Evaluation) []Brand {
-	byName := map[string]*Brand{}
+	at := map[string]int{}
 	both := bothHalves(evals)
-	var names []string
+	brands := []Brand{}
 	for i := range evals {
 		e := &evals[i]
 		if e.Unit.Brand == "" || e.Aside {
 			continue
 		}
-		b := byName[e.Unit.Brand]
-		if b == nil {
-			b = &Brand{Name: e.Unit.Brand, OneHalf: !both}
-			byName[b.Name] = b
-			names = append(names, b.Name)
+		k, known := at[e.Unit.Brand]
+		if !known {
+			k = len(brands)
+			at[e.Unit.Brand] = k
+			brands = append(brands, Brand{Name: e.Unit.Brand, OneHalf: !both})
 		}
-		b.Units++
-		if e.Verdict == Open || e.Verdict == Retake {
-			b.Undecided++
-			if db, ok := e.brandWorst(both); ok {
-				b.UndecidedDB = append(b.UndecidedDB, db)
-			}
-			continue
-		}
-		b.Judged++
-		if e.Verdict == Pass {
-			b.Passing++
-		}
-		if db, ok := e.brandWorst(both); ok {
-			b.UnitWorstDB = append(b.UnitWorstDB, db)
-			b.UnitPass = append(b.UnitPass, e.Verdict == Pass)
-			b.UnitKeys = append(b.UnitKeys, e.Unit.Key)
-			b.members = append(b.members, i)
-		}
+		brands[k].count(e, i, both)
 	}
-	brands := make([]Brand, 0, len(names))
-	for _, name := range names {
-		b := byName[name]
-		b.ShareLow, b.ShareHigh = ClopperPearson(b.Passing, b.Judged, shareConfidence)
-		if len(b.UnitWorstDB) > 0 {
-			b.MedianDB, b.SpreadDB = robust(b.UnitWorstDB)
-			b.WorstDB, b.BestDB = b.UnitWorstDB[0], b.UnitWorstDB[0]
-			for _, v := range b.UnitWorstDB {
-				b.WorstDB, b.BestDB = math.Min(b.WorstDB, v), math.Max(b.BestDB, v)
-			}
-			for i, v := range b.UnitWorstDB {
-				if isOutlier(v, b.MedianDB, b.SpreadDB, len(b.UnitWorstDB)) {
-					b.Outliers = append(b.Outliers, b.UnitKeys[i])
-					b.outlierAt = append(b.outlierAt, b.members[i])
-				}
-			}
-			sort.Strings(b.Outliers)
-		}
-		brands = append(brands, *b)
+	for i := range brands {
+		brands[i].summarise()
 	}
-	sort.SliceStable(brands, func(i, j int) bool {
-		a, b := &brands[i], &brands[j]
-		switch {
-		case a.share() != b.share():
-			return a.share() > b.share()
-		case (len(a.UnitWorstDB) == 0) != (len(b.UnitWorstDB) == 0):
-			return len(b.UnitWorstDB) == 0
-		case a.MedianDB != b.MedianDB:
-			return a.MedianDB > b.MedianDB
-		}
-		return a.Name < b.Name
-	})
+	slices.SortStableFunc(brands, byRank)
 	for i := range brands {
 		if i+1 < len(brands) {
 			brands[i].MoreToTell = moreToTell(&brands[i], &brands[i+1])
@@ -100,6 +56,60 @@ func Brands(evals []Evaluation) []Brand {
 		}
 	}
 	return brands
+}
+
+// count adds a unit, evaluation index, to its brand. both: margins of both halves
+// count.
+func (b *Brand) count(e *Evaluation, index int, both bool) {
+	db, ok := e.brandWorst(both)
+	b.Units++
+	if e.Verdict == Open || e.Verdict == Retake {
+		b.Undecided++
+		if ok {
+			b.UndecidedDB = append(b.UndecidedDB, db)
+		}
+		return
+	}
+	b.Judged++
+	if e.Verdict == Pass {
+		b.Passing++
+	}
+	if ok {
+		b.UnitWorstDB = append(b.UnitWorstDB, db)
+		b.UnitPass = append(b.UnitPass, e.Verdict == Pass)
+		b.UnitKeys = append(b.UnitKeys, e.Unit.Key)
+		b.members = append(b.members, index)
+	}
+}
+
+// summarise fills in what follows from the units counted: the share's interval,
+// the margins' median, spread and extent, and the outliers.
+func (b *Brand) summarise() {
+	b.ShareLow, b.ShareHigh = ClopperPearson(b.Passing, b.Judged, shareConfidence)
+	if len(b.UnitWorstDB) == 0 {
+		return
+	}
+	b.MedianDB, b.SpreadDB = robust(b.UnitWorstDB)
+	b.WorstDB, b.BestDB = slices.Min(b.UnitWorstDB), slices.Max(b.UnitWorstDB)
+	for i, v := range b.UnitWorstDB {
+		if isOutlier(v, b.MedianDB, b.SpreadDB, len(b.UnitWorstDB)) {
+			b.Outliers = append(b.Outliers, b.UnitKeys[i])
+			b.outlierAt = append(b.outlierAt, b.members[i])
+		}
+	}
+	slices.Sort(b.Outliers)
+}
+
+// byRank orders brands, the best first.
+func byRank(a, b Brand) int {
+	none := func(b Brand) int {
+		if len(b.UnitWorstDB) == 0 {
+			return 1
+		}
+		return 0
+	}
+	return cmp.Or(cmp.Compare(b.share(), a.share()), cmp.Compare(none(a), none(b)),
+		cmp.Compare(b.MedianDB, a.MedianDB), cmp.Compare(a.Name, b.Name))
 }
 
 // share is the passing share of the judged units, below any with none judged.
@@ -131,7 +141,7 @@ func robust(values []float64) (centre, spread float64) {
 
 func median(values []float64) float64 {
 	s := append([]float64(nil), values...)
-	sort.Float64s(s)
+	slices.Sort(s)
 	n := len(s)
 	if n%2 == 1 {
 		return s[n/2]

@@ -3,6 +3,7 @@ package target
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"stillglow/analysis/figure"
@@ -51,7 +52,7 @@ func suspectProbes(evals []Evaluation) {
 	}
 }
 
-// scaleShown tells whether a DC-coupled capture's mean shows that the scale is
+// scaleShown reports whether a DC-coupled capture's mean shows that the scale is
 // right.
 func scaleShown(u Unit) bool {
 	want := expectedV(u)
@@ -73,35 +74,45 @@ func scaleAgainstBrand(evals []Evaluation, i int) (byDB float64, ok bool) {
 	var ratios []float64
 	for k, m := range mine.Margins {
 		c, found := lookup(m.Limit.Criterion)
-		if !found || !m.Covered || c.unit != "V" || c.mode != capture.Differential || c.group.Has(figure.Mean) || !(m.Figure.Value > 0) {
+		if !found || !m.Covered || !c.showsScale() || !(m.Figure.Value > 0) {
 			continue
 		}
-		var mates []float64
-		for j := range evals {
-			o := &evals[j]
-			if j == i || !mine.Unit.alike(o.Unit) || o.Aside && o.Unit.bare() || k >= len(o.Margins) {
-				continue
-			}
-			if om := o.Margins[k]; om.Covered && om.Limit.Criterion == m.Limit.Criterion && om.Figure.Value > 0 {
-				mates = append(mates, 20*math.Log10(om.Figure.Value))
-			}
-		}
-		if len(mates) >= scaleMates {
+		if mates := matesDB(evals, i, k); len(mates) >= scaleMates {
 			ratios = append(ratios, 20*math.Log10(m.Figure.Value)-median(mates))
 		}
 	}
-	if len(ratios) < scaleFigures {
+	if len(ratios) < scaleFigures || slices.Max(ratios)-slices.Min(ratios) > scaleSpreadDB {
 		return 0, false
-	}
-	low, high := ratios[0], ratios[0]
-	for _, r := range ratios {
-		low, high = math.Min(low, r), math.Max(high, r)
 	}
 	mid := median(ratios)
 	for _, step := range [...]float64{-40, -20, 20, 40} {
-		if math.Abs(mid-step) <= scaleOffDB && high-low <= scaleSpreadDB {
+		if math.Abs(mid-step) <= scaleOffDB {
 			return step, true
 		}
 	}
 	return 0, false
+}
+
+// showsScale reports whether a probe's factor would show in the criterion's figure,
+// and no brand's units differ in it by design: volts across the output, not their
+// mean.
+func (c criterion) showsScale() bool {
+	return c.unit == "V" && c.mode == capture.Differential && !c.group.Has(figure.Mean)
+}
+
+// matesDB are the figures of criterion k, in dB over 1 V, of the other supplies of
+// unit i's make in the same state.
+func matesDB(evals []Evaluation, i, k int) []float64 {
+	mine := &evals[i]
+	var out []float64
+	for j := range evals {
+		o := &evals[j]
+		if j == i || !mine.Unit.alike(o.Unit) || o.Aside && o.Unit.bare() || k >= len(o.Margins) {
+			continue
+		}
+		if m := o.Margins[k]; m.Covered && m.Limit.Criterion == mine.Margins[k].Limit.Criterion && m.Figure.Value > 0 {
+			out = append(out, 20*math.Log10(m.Figure.Value))
+		}
+	}
+	return out
 }

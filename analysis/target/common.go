@@ -28,7 +28,7 @@ func (id Criterion) Mode() capture.Mode {
 	return c.mode
 }
 
-// CommonMode tells whether a criterion is of the common-mode half.
+// CommonMode reports whether a criterion is of the common-mode half.
 func (id Criterion) CommonMode() bool { return id.Mode() == capture.Common }
 
 // commonState sums up the margins of the common-mode half.
@@ -91,7 +91,7 @@ func (u Unit) ofMode(mode capture.Mode) Unit {
 	return u
 }
 
-// ranks tells whether a margin takes part in a unit's worst margin. DC inside its
+// ranks reports whether a margin takes part in a unit's worst margin. DC inside its
 // band is good enough wherever it lies: the dropper takes it from there. So it
 // ranks only when it is outside.
 func (m Margin) ranks() bool {
@@ -118,7 +118,7 @@ func (e *Evaluation) brandWorst(both bool) (db float64, ok bool) {
 	return e.differentialWorst()
 }
 
-// bothHalves tells whether all judged units were measured in all that the target
+// bothHalves reports whether all judged units were measured in all that the target
 // asks of the common-mode half. Only then do brands compare by both halves: else a
 // brand would lose by being measured more.
 func bothHalves(evals []Evaluation) bool {

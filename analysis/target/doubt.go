@@ -93,7 +93,7 @@ func contradictions(u Unit, c criterion, index int, mg Margin, p picked) []doubt
 	return out
 }
 
-// atLeast tells whether a figure over its limit may be any amount higher and not
+// atLeast reports whether a figure over its limit may be any amount higher and not
 // so low as to be inside.
 func atLeast(doubts []doubt) bool {
 	more := false
@@ -106,7 +106,7 @@ func atLeast(doubts []doubt) bool {
 	return more
 }
 
-// atQuantisation tells whether a density is within 3 dB of the converter's own.
+// atQuantisation reports whether a density is within 3 dB of the converter's own.
 func atQuantisation(c criterion, m *analysis.Measurement, f figure.Figure) bool {
 	if c.id == Noise && m.Noise.AtQuantisation {
 		return true

@@ -154,7 +154,7 @@ func Hear(stage Stage, captures ...*analysis.Measurement) Heard {
 	return h
 }
 
-// whole tells whether all of the audio band is covered.
+// whole reports whether all of the audio band is covered.
 func (h half) whole() bool { return h.known && h.missLow == 0 }
 
 // TiedAt is the stage with its heater tied to ground in another way, by the usual

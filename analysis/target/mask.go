@@ -67,7 +67,7 @@ func ungated(m *analysis.Measurement, hz float64, lessMains bool) (float64, bool
 	return math.Sqrt(p), ok
 }
 
-// wholeMains tells whether the 2 x mains line is the instrument's and so among
+// wholeMains reports whether the 2 x mains line is the instrument's and so among
 // its lines.
 func wholeMains(m *analysis.Measurement) bool {
 	for _, l := range m.Lines {

@@ -2,8 +2,9 @@ package target
 
 import (
 	"fmt"
+	"maps"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 
 	"github.com/agnivade/levenshtein"
@@ -216,43 +217,29 @@ func Custom(limits map[string]float64, mask [][2]float64, heaterDC [2]float64, b
 	for _, l := range t.Limits {
 		set[l.Criterion] = l
 	}
-	keys := make([]string, 0, len(limits))
-	for k := range limits {
-		keys = append(keys, k)
-	}
-	sort.Strings(keys)
-	for _, k := range keys {
-		v := limits[k]
-		c, ok := lookup(Criterion(k))
-		if !ok || c.id == Mask {
-			return Target{}, fmt.Errorf("unknown limit %q, nearest is %q", k, nearest(k, keyStrings()))
+	for _, k := range slices.Sorted(maps.Keys(limits)) {
+		l, err := writtenLimit(k, limits[k])
+		switch {
+		case err != nil:
+			return Target{}, err
+		case l.Max == 0:
+			delete(set, l.Criterion)
+		default:
+			set[l.Criterion] = l
 		}
-		if c.id == HeaterDC {
-			return Target{}, fmt.Errorf("limit %q is a band, expected a lower and an upper voltage", k)
-		}
-		if math.IsNaN(v) || math.IsInf(v, 0) || v < 0 {
-			return Target{}, fmt.Errorf("limit %s is %g, expected a positive number of %s (0 leaves the criterion out)", k, v, c.unit)
-		}
-		if v == 0 {
-			delete(set, c.id)
-			continue
-		}
-		l := limit(c.id, v, "written out in the sheet")
-		l.Basis = WrittenOut
-		set[c.id] = l
 	}
 	if heaterDC != [2]float64{} {
 		if !(heaterDC[0] > 0 && heaterDC[1] > heaterDC[0]) || math.IsInf(heaterDC[1], 0) {
 			return Target{}, fmt.Errorf("limit %s is %g to %g V, expected a positive lower and a greater upper voltage", HeaterDC, heaterDC[0], heaterDC[1])
 		}
-		set[HeaterDC] = dcBand(heaterDC[0], heaterDC[1], "written out in the sheet")
+		set[HeaterDC] = dcBand(heaterDC[0], heaterDC[1], writtenSource)
 	}
 	if len(mask) > 0 {
 		points, err := maskPoints(mask)
 		if err != nil {
 			return Target{}, err
 		}
-		l := maskLimit(points, "written out in the sheet")
+		l := maskLimit(points, writtenSource)
 		l.Basis = WrittenOut
 		_, l.LessMains = set[MainsLine]
 		set[Mask] = l
@@ -267,6 +254,26 @@ func Custom(limits map[string]float64, mask [][2]float64, heaterDC [2]float64, b
 		return Target{}, fmt.Errorf("the target has no limits, expected at least one; name a target (%s) or write limits out", strings.Join(Names(), ", "))
 	}
 	return t, nil
+}
+
+const writtenSource = "written out in the sheet"
+
+// writtenLimit is the upper limit v, in the criterion's unit, of the criterion
+// with the key; 0 leaves the criterion out.
+func writtenLimit(key string, v float64) (Limit, error) {
+	c, ok := lookup(Criterion(key))
+	if !ok || c.id == Mask {
+		return Limit{}, fmt.Errorf("unknown limit %q, nearest is %q", key, nearest(key, keyStrings()))
+	}
+	if c.id == HeaterDC {
+		return Limit{}, fmt.Errorf("limit %q is a band, expected a lower and an upper voltage", key)
+	}
+	if math.IsNaN(v) || math.IsInf(v, 0) || v < 0 {
+		return Limit{}, fmt.Errorf("limit %s is %g, expected a positive number of %s (0 leaves the criterion out)", key, v, c.unit)
+	}
+	l := limit(c.id, v, writtenSource)
+	l.Basis = WrittenOut
+	return l, nil
 }
 
 func maskPoints(mask [][2]float64) ([]MaskPoint, error) {

@@ -5,7 +5,7 @@ import (
 	"stillglow/analysis/figure"
 )
 
-// decides tells whether a picked figure says on which side of a limit it is.
+// decides reports whether a picked figure says on which side of a limit it is.
 func (p picked) decides(l Limit) bool {
 	return p.fig.Known && !(p.fig.LowerBound && p.fig.Value <= l.Max) && !(p.fig.UpperBound && p.fig.Value > l.Max)
 }

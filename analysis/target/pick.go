@@ -237,7 +237,7 @@ func octaves(s capture.Span) float64 {
 	return math.Log2(s.HighHz / s.LowHz)
 }
 
-// isRepeat tells whether b was made like a: same quality, rate and length.
+// isRepeat reports whether b was made like a: same quality, rate and length.
 func isRepeat(u Unit, c criterion, a, b *analysis.Measurement) bool {
 	near := func(x, y, tol float64) bool { return math.Abs(x-y) <= tol*math.Max(x, y) }
 	return quality(u, c, a) == quality(u, c, b) &&

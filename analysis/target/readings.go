@@ -52,7 +52,7 @@ func fitLine(readings []Reading) (v0, slope, u float64, trouble string) {
 	return v0, slope, u, ""
 }
 
-// sound tells whether a reading can be one: finite, below any heater supply's
+// sound reports whether a reading can be one: finite, below any heater supply's
 // volts and amps by far, drawn from it.
 func (r Reading) sound() bool {
 	return math.Abs(r.V) < 1e4 && r.LoadA >= 0 && r.LoadA < 1e4

@@ -6,16 +6,16 @@ import (
 	"slices"
 )
 
-// bare tells whether a unit was measured at its own output.
+// bare reports whether a unit was measured at its own output.
 func (u Unit) bare() bool { return u.State == Bare || u.State == "" }
 
-// Same tells whether two units are one physical supply in other states or on other
+// Same reports whether two units are one physical supply in other states or on other
 // days. One state of one day is one unit: two of those are two supplies.
 func (u Unit) Same(o Unit) bool {
 	return u.Brand == o.Brand && u.Model == o.Model && u.Mark == o.Mark && (u.State != o.State || u.Date != o.Date)
 }
 
-// alike tells whether a unit can be compared with another of its brand: the same
+// alike reports whether a unit can be compared with another of its brand: the same
 // model in the same state, and not the same supply.
 func (u Unit) alike(o Unit) bool {
 	return u.Brand == o.Brand && u.Model == o.Model && !u.Same(o) && (u.bare() && o.bare() || u.State == o.State)

@@ -84,7 +84,7 @@ func (e *Evaluation) verdict(t tally, doubts []doubt) Verdict {
 	return Pass
 }
 
-// certain tells whether any margin that no doubt could turn is over its limit, and
+// certain reports whether any margin that no doubt could turn is over its limit, and
 // whether by more than can be mended. Volts that are too few can't be mended by
 // anything between supply and heaters, so that is no near miss; nor is what lies over
 // by an unknown amount.

@@ -97,7 +97,7 @@ func hasCaution(m *analysis.Measurement, code string) bool {
 	return slices.ContainsFunc(m.Cautions, func(k capture.Caution) bool { return k.Code == code })
 }
 
-// noDC tells whether a capture's mean is too small for the DC of a unit of want
+// noDC reports whether a capture's mean is too small for the DC of a unit of want
 // volts.
 func noDC(want float64, m *analysis.Measurement) bool {
 	if !m.DCV.Known || m.DCV.LowerBound {
