@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"fmt"
 	"strings"
 	"unicode"
 )
@@ -34,6 +35,14 @@ func OneLine(s string) string {
 		}
 		return r
 	}, Printable(s))
+}
+
+// Plural is "1 unit" or "3 units".
+func Plural(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
 }
 
 // printable is the trace with all that its file says made printable. The samples

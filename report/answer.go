@@ -6,6 +6,7 @@ import (
 
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 )
 
 // Answer is the finding in words, for the top of every output.
@@ -107,7 +108,7 @@ func (r *Report) bestWords(best *Unit) string {
 			sure = "at most"
 		}
 		s := fmt.Sprintf("%s is the best of %s: it passes with %s %s in hand; the tightest point is %s.",
-			name, Plural(r.supplies(), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
+			name, capture.Plural(r.supplies(), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
 		if passing == 1 {
 			return s + fmt.Sprintf(" It is the only one inside the target %q.", title) + halfWords(&best.Eval)
 		}
@@ -262,10 +263,10 @@ func (r *Report) watchWords(best *Unit) []string {
 		}
 	}
 	if n := r.count(target.Retake); n > 0 {
-		w = append(w, Plural(n, "unit")+" must be captured again before the ranking can be trusted.")
+		w = append(w, capture.Plural(n, "unit")+" must be captured again before the ranking can be trusted.")
 	}
 	if n := r.count(target.Open); n > 0 {
-		w = append(w, Plural(n, "unit")+" undecided: captures don't cover every limit.")
+		w = append(w, capture.Plural(n, "unit")+" undecided: captures don't cover every limit.")
 	}
 	for _, c := range r.Cautions {
 		w = append(w, clean(c.Text))

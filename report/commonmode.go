@@ -64,7 +64,7 @@ func (r *Report) commonWords() string {
 	case whole+part == 0:
 		return "Half the question is open: no unit's common mode was captured, which a capture across the output can't see and a heater passes on to the valve more than what stands across it. " + commonHow
 	}
-	words := fmt.Sprintf("Common mode is measured on %d of %s", whole, Plural(all, "unit"))
+	words := fmt.Sprintf("Common mode is measured on %d of %s", whole, capture.Plural(all, "unit"))
 	if part > 0 {
 		words += fmt.Sprintf(", in part on %d", part)
 	}

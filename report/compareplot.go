@@ -3,11 +3,12 @@ package report
 import (
 	"fmt"
 	"math"
-	"stillglow/report/canvas"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+
+	"stillglow/report/canvas"
 )
 
 // Plot is the comparison's one picture, "png" or "svg": the two spectra laid over

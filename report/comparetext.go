@@ -6,8 +6,9 @@ import (
 	"io"
 	"math"
 	"slices"
-	"stillglow/analysis/figure"
 	"strings"
+
+	"stillglow/analysis/figure"
 )
 
 // WriteComparison writes a comparison for a terminal, no line wider than

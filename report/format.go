@@ -14,23 +14,6 @@ import (
 	"stillglow/capture"
 )
 
-// prefixes are the SI prefixes of engineering notation by power of 1000.
-var prefixes = map[int]string{-5: "f", -4: "p", -3: "n", -2: "µ", -1: "m", 0: "", 1: "k", 2: "M", 3: "G"}
-
-// scaleFor gives the power of ten and the SI prefix that bring magnitude v into
-// 1 to 1000. Zero and non-finite values take no prefix.
-func scaleFor(v float64) (factor float64, prefix string) {
-	v = math.Abs(v)
-	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
-		return 1, ""
-	}
-	// The nudge keeps 999.6 (which prints as "1000" in three digits) out of
-	// the lower prefix.
-	e := int(math.Floor(math.Log10(v*1.0005) / 3))
-	e = min(max(e, -5), 3)
-	return math.Pow(1000, float64(e)), prefixes[e]
-}
-
 // eng is v in engineering notation with three significant digits and an SI
 // prefix, e.g. "12.3 mV", "65.0 kHz", "18.2 nV/√Hz", "131 k/s". A rate has unit
 // "1/s".
@@ -38,8 +21,8 @@ func eng(v float64, unit string) string {
 	if unit == "" { // a plain ratio
 		return mantissa(v)
 	}
-	factor, prefix := scaleFor(v)
-	return mantissa(v/factor) + " " + prefix + unitTail(unit)
+	m, _, prefix := capture.Prefixed(v, 3)
+	return mantissa(m) + " " + prefix + unitTail(unit)
 }
 
 // unitTail writes a rate as "/s", so that a prefix can stand before it.
@@ -94,7 +77,7 @@ func figureWithU(f figure.Figure, unit string) string {
 	if !f.Known || f.U <= 1e-9*size || math.IsInf(f.U, 0) || math.IsNaN(f.Value) || math.IsInf(f.Value, 0) {
 		return figureText(f, unit)
 	}
-	factor, prefix := scaleFor(size)
+	_, factor, prefix := capture.Prefixed(size, 3)
 	if unit == "" {
 		factor, prefix = 1, ""
 	}
@@ -272,14 +255,6 @@ func slug(s string) string {
 		return out
 	}
 	return "unit"
-}
-
-// Plural is "1 unit" or "3 units".
-func Plural(n int, one string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %ss", n, one)
 }
 
 // dash is a figure for a narrow cell: "-" when not measured.

@@ -43,7 +43,7 @@ func heardWords(h *target.Heard) *heardView {
 	if h.Missing != "" {
 		v.Notes = append(v.Notes, clean(h.Missing))
 	}
-	v.Notes = append(v.Notes, cleanAll(append(append([]string(nil), h.Assumptions...), nonEmpty(h.CannotDecide)...))...)
+	v.Notes = append(v.Notes, cleanAll(append(append([]string(nil), h.Assumptions...), nonEmptyOf(h.CannotDecide)...))...)
 	return v
 }
 

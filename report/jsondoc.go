@@ -5,9 +5,10 @@ import (
 	"fmt"
 	"math"
 	"sort"
-	"stillglow/analysis/figure"
 	"strconv"
 	"strings"
+
+	"stillglow/analysis/figure"
 )
 
 // figureDigits and seriesDigits are the significant digits of single figures

@@ -48,7 +48,7 @@ func (r *Report) Labels() ([]byte, error) {
 		sealed
 		Title string
 		Units []labelView
-	}{seal(labelsCSS), orText(clean(r.Title), "heater supplies"), nil}
+	}{withCSP(labelsCSS), orText(clean(r.Title), "heater supplies"), nil}
 	for i := range r.Units {
 		v.Units = append(v.Units, r.label(i))
 	}

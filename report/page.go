@@ -82,7 +82,8 @@ type sealed struct {
 	Scripts template.HTML
 }
 
-func seal(css string, scripts ...string) sealed {
+// withCSP joins style and scripts with the policy that allows just them.
+func withCSP(css string, scripts ...string) sealed {
 	var s sealed
 	s.CSS = template.CSS(css)
 	policy := "default-src 'none'; base-uri 'none'; form-action 'none'; style-src '" + hash(css) + "'"
@@ -166,15 +167,7 @@ func verdictClass(v target.Verdict) string { return slug(string(v)) }
 
 // view words the page; share shrinks its curves.
 func (r *Report) view(share float64) (*view, error) {
-	js, err := pageScripts()
-	if err != nil {
-		return nil, err
-	}
-	uplotCSS, err := asset("uPlot.min.css")
-	if err != nil {
-		return nil, err
-	}
-	css, err := asset("page.css")
+	frame, err := pageFrame()
 	if err != nil {
 		return nil, err
 	}
@@ -182,52 +175,107 @@ func (r *Report) view(share float64) (*view, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := &view{sealed: seal(uplotCSS+css, js...), Title: orText(clean(r.Title), "Heater supplies measured"), Answer: r.Answer(),
+	v := &view{sealed: frame, Title: orText(clean(r.Title), "Heater supplies measured"), Answer: r.Answer(),
 		Safety: safety(), Version: clean(r.ToolVersion), Date: clean(r.Date), Cautions: r.Cautions,
 		TargetTitle: orText(clean(r.Target.Title), clean(r.Target.Name)), TargetText: clean(r.Target.Description),
 		TargetAssumptions: markedAll(r.Target.Assumptions),
-		Rules:             []string{target.MarginRule, target.RankRule, target.BrandRule}}
+		Rules:             []string{target.MarginRule, target.RankRule, target.BrandRule},
+		Meta:              cleanAll(nonEmptyOf(r.Workshop, r.Date, r.Instrument)),
+		Verdicts:          r.verdictViews(), BrandNames: r.brandNames(),
+		Common: r.commonSection(), Setup: r.setupRows()}
 	v.TargetMarks = MarkNote(v.TargetAssumptions...)
 	v.Scripts = template.HTML(`<script type="application/json" id="data">`+string(data)+"</script>\n") + v.Scripts
-	for _, s := range []string{r.Workshop, r.Date, r.Instrument} {
-		if s = clean(s); s != "" {
-			v.Meta = append(v.Meta, s)
-		}
-	}
 	if r.Invented {
 		v.Invented = strings.TrimPrefix(InventedBanner, "Invented data: ")
 		v.Invented = strings.ToUpper(v.Invented[:1]) + v.Invented[1:]
 	}
-	for _, word := range verdictOrder {
-		if n := r.count(word); n > 0 {
-			v.Verdicts = append(v.Verdicts, verdictView{string(word), verdictClass(word), shape(word), n})
-		}
-	}
-	seen := map[string]bool{}
-	for i := range r.Units {
-		if b := clean(r.Units[i].Eval.Unit.Brand); !seen[b] {
-			seen[b] = true
-			v.BrandNames = append(v.BrandNames, b)
-		}
-	}
-	for i, l := range r.Target.Limits {
-		v.BarKey = append(v.BarKey, barKey{i + 1, shortName(l)})
-		source := clean(l.Source)
-		at := slices.Index(v.LimitNotes, source)
-		if at < 0 {
-			at = len(v.LimitNotes)
-			v.LimitNotes = append(v.LimitNotes, source)
-		}
-		v.Limits = append(v.Limits, limitView{longName(l), limitText(l), needText(l), at + 1})
-	}
+	v.BarKey, v.Limits, v.LimitNotes = limitViews(r.Target.Limits)
 	for _, b := range r.Brands {
 		v.OneHalf = v.OneHalf || b.OneHalf
 		v.TellMore = v.TellMore || clean(b.MoreToTell) != ""
 		v.Brands = append(v.Brands, brandView{clean(b.Name), b.PassText(), shareText(b),
 			brandDB(b, b.MedianDB), brandDB(b, b.BestDB), brandDB(b, b.WorstDB), clean(b.MoreToTell)})
 	}
-	v.Common = r.commonSection()
-	plots := map[int][]plotView{}
+	plots := r.pagePlots(share)
+	v.BrandPlot, v.Overlay, v.CommonPlot = plots.brands, plots.overlay, plots.common
+	columns := r.markdownCriteria()
+	v.Columns = r.columnViews(columns)
+	for i := range r.Units {
+		u := r.unitView(i, columns)
+		u.Plots = plots.unit[i]
+		v.Units = append(v.Units, u)
+	}
+	if r.Baseline != nil && r.Baseline.M != nil {
+		v.BaselineCapture = []captureView{captureRows(*r.Baseline)}
+	}
+	return v, nil
+}
+
+// pageFrame is the page's style and scripts, which are the same on every page.
+func pageFrame() (sealed, error) {
+	js, err := pageScripts()
+	if err != nil {
+		return sealed{}, err
+	}
+	uplotCSS, err := asset("uPlot.min.css")
+	if err != nil {
+		return sealed{}, err
+	}
+	css, err := asset("page.css")
+	if err != nil {
+		return sealed{}, err
+	}
+	return withCSP(uplotCSS+css, js...), nil
+}
+
+// verdictViews counts the units of each verdict that there is.
+func (r *Report) verdictViews() []verdictView {
+	var out []verdictView
+	for _, word := range verdictOrder {
+		if n := r.count(word); n > 0 {
+			out = append(out, verdictView{string(word), verdictClass(word), shape(word), n})
+		}
+	}
+	return out
+}
+
+// brandNames are the units' brands, each once, in the units' order.
+func (r *Report) brandNames() []string {
+	var out []string
+	seen := map[string]bool{}
+	for i := range r.Units {
+		if b := clean(r.Units[i].Eval.Unit.Brand); !seen[b] {
+			seen[b] = true
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// limitViews words the target's limits, numbers them for the units' bars, and
+// numbers their sources, each of which stands once.
+func limitViews(limits []target.Limit) (bars []barKey, views []limitView, sources []string) {
+	for i, l := range limits {
+		bars = append(bars, barKey{i + 1, shortName(l)})
+		source := clean(l.Source)
+		at := slices.Index(sources, source)
+		if at < 0 {
+			at = len(sources)
+			sources = append(sources, source)
+		}
+		views = append(views, limitView{longName(l), limitText(l), needText(l), at + 1})
+	}
+	return bars, views, sources
+}
+
+// pagePlots are the page's own pictures, drawn into it.
+type pagePlots struct {
+	brands, overlay, common template.HTML
+	unit                    map[int][]plotView // by unit
+}
+
+func (r *Report) pagePlots(share float64) pagePlots {
+	out := pagePlots{unit: map[int][]plotView{}}
 	for _, p := range r.plotList() {
 		if p.kind == "histograms" && p.unit >= histogramUnits && len(r.Units) > unitsInFull {
 			continue // the plots folder has it
@@ -243,29 +291,18 @@ func (r *Report) view(share float64) (*view, error) {
 		case "brands":
 			phone := brandFigure(r, true)
 			phone.Footer = g.Footer
-			v.BrandPlot = `<figure class="fig"><div class="widescreen">` + svg + `</div><div class="narrowscreen">` + template.HTML(phone.Inline(p.alt)) + `</div></figure>`
+			out.brands = `<figure class="fig"><div class="widescreen">` + svg + `</div><div class="narrowscreen">` + template.HTML(phone.Inline(p.alt)) + `</div></figure>`
 		case "overlay":
-			v.Overlay = svg
+			out.overlay = svg
 		case "common-mode":
-			v.CommonPlot = svg
+			out.common = svg
 		default:
-			plots[p.unit] = append(plots[p.unit], plotView{Kind: p.kind, Unit: p.unit, SVG: svg, Caption: captions[p.kind],
+			out.unit[p.unit] = append(out.unit[p.unit], plotView{Kind: p.kind, Unit: p.unit, SVG: svg, Caption: captions[p.kind],
 				Wide: p.kind == "waveform" || p.kind == "spectrum" || p.kind == "warm-up",
 				Pan:  p.kind == "histograms" || p.kind == "warm-up"})
 		}
 	}
-	columns := r.markdownCriteria()
-	v.Columns = r.columnViews(columns)
-	for i := range r.Units {
-		u := r.unitView(i, columns)
-		u.Plots = plots[i]
-		v.Units = append(v.Units, u)
-	}
-	v.Setup = r.setupRows()
-	if r.Baseline != nil && r.Baseline.M != nil {
-		v.BaselineCapture = []captureView{captureRows(*r.Baseline)}
-	}
-	return v, nil
+	return out
 }
 
 // captions say what a picture shows, under it.

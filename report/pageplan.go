@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 
 	"stillglow/analysis/heater"
@@ -74,52 +75,14 @@ func planWords(u *Unit) *planView {
 	if p == nil {
 		return nil
 	}
-	v := &planView{Warnings: sentences(p.Warnings), Hints: sentences(p.Hints), Assumptions: cleanAll(p.Assumptions)}
 	best, part := bestPart(p)
-	switch {
-	case part == nil:
-		v.Words = "No dropper: " + orText(clean(p.Why), "none fits this unit and load") + "."
-	case p.Direct:
-		v.Words = fmt.Sprintf("Fit no dropper: connect directly, %s.", percentText(part.ErrFrac))
-	default:
-		v.Words = "Fit " + dropperText(p) + "."
-	}
-	if p.NominalA > 0 {
-		v.Words += fmt.Sprintf(" The heaters draw %s (%s to %s with their spread).", eng(p.NominalA, "A"), eng(p.LowA, "A"), eng(p.HighA, "A"))
-	}
-	v.BestWhy = sentence(p.BestWhy)
-	add := func(k, s string) {
-		if s = clean(s); s != "" {
-			v.Rows = append(v.Rows, pair{k, s})
-		}
-	}
-	headroom := p.Headroom
-	if headroom == "" && p.ShareOfRated > 0 {
-		headroom = fmt.Sprintf("%.0f %% of the rated current at most", 100*p.ShareOfRated)
-	}
-	if headroom != "" && p.ShareOfRated > 0 && !p.HeadroomOK {
-		headroom = "▲ too little: " + headroom
-	}
-	add("headroom", headroom)
-	if p.CanFeed {
-		cold := p.ColdRides
-		if p.ColdNoDropA > 0 {
-			cold = joinNonEmpty("; ", cold, "without a dropper "+eng(p.ColdNoDropA, "A"))
-		}
-		add("cold start", cold)
-		add("warm-up", warmUpWords(p.WarmUp))
-	}
+	v := &planView{Words: planAnswer(p, part), BestWhy: sentence(p.BestWhy), Rows: planRows(p),
+		Warnings: sentences(p.Warnings), Hints: sentences(p.Hints), Assumptions: cleanAll(p.Assumptions)}
 	for i := range p.Arrangements {
 		a := &p.Arrangements[i]
 		v.Arrangements = append(v.Arrangements, arrangementRow(a, a == best))
 		if a != best {
-			warnings := a.Warnings
-			if a.Best >= 0 && a.Best < len(a.Parts) {
-				warnings = append(append([]string(nil), warnings...), a.Parts[a.Best].Warnings...)
-			}
-			for _, s := range warnings {
-				v.Others = append(v.Others, clean(a.Name)+": "+clean(s))
-			}
+			v.Others = append(v.Others, warningsOf(a)...)
 		}
 	}
 	if best == nil {
@@ -149,6 +112,54 @@ func planWords(u *Unit) *planView {
 	v.Split = v.cornerViews(p.StringSplit)
 	v.mark()
 	return v
+}
+
+// planAnswer says what to fit, and what the heaters draw.
+func planAnswer(p *heater.Plan, part *heater.Part) string {
+	words := "Fit " + dropperText(p) + "."
+	switch {
+	case part == nil:
+		words = "No dropper: " + orText(clean(p.Why), "none fits this unit and load") + "."
+	case p.Direct:
+		words = fmt.Sprintf("Fit no dropper: connect directly, %s.", percentText(part.ErrFrac))
+	}
+	if p.NominalA > 0 {
+		words += fmt.Sprintf(" The heaters draw %s (%s to %s with their spread).", eng(p.NominalA, "A"), eng(p.LowA, "A"), eng(p.HighA, "A"))
+	}
+	return words
+}
+
+// planRows are headroom, cold start and warm-up, as far as they are known.
+func planRows(p *heater.Plan) []pair {
+	headroom := p.Headroom
+	if headroom == "" && p.ShareOfRated > 0 {
+		headroom = fmt.Sprintf("%.0f %% of the rated current at most", 100*p.ShareOfRated)
+	}
+	if headroom != "" && p.ShareOfRated > 0 && !p.HeadroomOK {
+		headroom = "▲ too little: " + headroom
+	}
+	rows := []pair{{"headroom", clean(headroom)}}
+	if p.CanFeed {
+		cold := p.ColdRides
+		if p.ColdNoDropA > 0 {
+			cold = joinNonEmpty("; ", cold, "without a dropper "+eng(p.ColdNoDropA, "A"))
+		}
+		rows = append(rows, pair{"cold start", clean(cold)}, pair{"warm-up", clean(warmUpWords(p.WarmUp))})
+	}
+	return slices.DeleteFunc(rows, func(row pair) bool { return row.V == "" })
+}
+
+// warningsOf are an arrangement's warnings and its recommended part's, each with
+// the arrangement's name.
+func warningsOf(a *heater.Arrangement) []string {
+	all := slices.Clone(a.Warnings)
+	if a.Best >= 0 && a.Best < len(a.Parts) {
+		all = append(all, a.Parts[a.Best].Warnings...)
+	}
+	for i, s := range all {
+		all[i] = clean(a.Name) + ": " + clean(s)
+	}
+	return all
 }
 
 // mark puts signs in place of "from memory" and "common practice, no source", and

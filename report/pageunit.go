@@ -5,6 +5,7 @@ import (
 	"html"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 
 	"stillglow/analysis"
@@ -75,32 +76,16 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 	v := unitView{Index: i, Position: i + 1, Rank: rankText(r, i), Name: shorten(unitName(e.Unit), 120), Brand: clean(e.Unit.Brand),
 		Verdict: string(e.Verdict), Class: verdictClass(e.Verdict), Shape: shape(e.Verdict), Worst: "not measured",
 		WorstSort: "", Bars: template.HTML(marginBars(e)), Spark: template.HTML(sparkline(u)), Open: len(r.Units) < openUnitsBelow,
-		Why: clean(e.RankText()), WouldFlip: clean(e.WouldFlip), UnitNote: clean(e.Unit.Note), Cautions: e.Cautions}
+		Why: clean(e.RankText()), WouldFlip: clean(e.WouldFlip), UnitNote: clean(e.Unit.Note), Cautions: e.Cautions,
+		VerdictOrder: max(0, slices.Index(verdictOrder, e.Verdict)),
+		Cells:        cellViews(e, columns), Margins: marginViews(e), Readings: readingsText(e),
+		States: r.states(i), Plan: planWords(u), Filter: filterWords(u), Heard: heardWords(u.Hears)}
 	if e.Common == target.CommonOpen || e.Common == target.CommonInPart {
 		v.Half = "common mode " + commonText(e)
-	}
-	for n, word := range verdictOrder {
-		if word == e.Verdict {
-			v.VerdictOrder = n
-		}
 	}
 	if m := worstMargin(e); m != nil {
 		v.Worst, v.WorstOn, v.WorstSort = marginText(m), shortName(m.Limit), csvNumber(m.DB)
 	}
-	for _, l := range columns {
-		c := cellView{Key: string(l.Criterion), Label: shortName(l), Text: "not measured"}
-		if m := marginOf(e, l.Criterion); m != nil && m.Covered {
-			c.Text, c.Sort = figureText(m.Figure, l.Unit), csvNumber(m.Figure.Value)
-		}
-		v.Cells = append(v.Cells, c)
-	}
-	for _, m := range e.Margins {
-		v.Margins = append(v.Margins, marginView{Name: longName(m.Limit), Figure: figureWithU(m.Figure, m.Limit.Unit), Limit: limitText(m.Limit),
-			DB: marginText(&m), Interval: intervalText(m), From: clean(m.From), Reason: clean(m.Reason), Covered: m.Covered,
-			Over: m.Covered && m.DB < 0})
-	}
-	v.States = r.states(i)
-	v.Plan, v.Filter, v.Heard = planWords(u), filterWords(u), heardWords(u.Hears)
 	var ms []*analysis.Measurement
 	for _, c := range u.Captures {
 		if c.M != nil {
@@ -117,15 +102,43 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 	for _, l := range strongestLines(u, 10) {
 		v.Lines = append(v.Lines, lineView{clean(l.Name), eng(l.FrequencyHz, "Hz"), lineText(l)})
 	}
+	return v
+}
+
+// cellViews are the unit's figures in the columns of the ranking.
+func cellViews(e *target.Evaluation, columns []target.Limit) []cellView {
+	var out []cellView
+	for _, l := range columns {
+		c := cellView{Key: string(l.Criterion), Label: shortName(l), Text: "not measured"}
+		if m := marginOf(e, l.Criterion); m != nil && m.Covered {
+			c.Text, c.Sort = figureText(m.Figure, l.Unit), csvNumber(m.Figure.Value)
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+func marginViews(e *target.Evaluation) []marginView {
+	var out []marginView
+	for _, m := range e.Margins {
+		out = append(out, marginView{Name: longName(m.Limit), Figure: figureWithU(m.Figure, m.Limit.Unit), Limit: limitText(m.Limit),
+			DB: marginText(&m), Interval: intervalText(m), From: clean(m.From), Reason: clean(m.Reason), Covered: m.Covered,
+			Over: m.Covered && m.DB < 0})
+	}
+	return out
+}
+
+// readingsText lists the meter readings and the output resistance they give.
+func readingsText(e *target.Evaluation) string {
 	var readings []string
 	for _, x := range e.Unit.Readings {
 		readings = append(readings, fmt.Sprintf("%.3f V at %s", x.V, eng(x.LoadA, "A")))
 	}
-	v.Readings = strings.Join(readings, ", ")
-	if v.Readings != "" && e.OutputOhm.Known {
-		v.Readings += "; output resistance " + figureWithU(e.OutputOhm, "Ω")
+	text := strings.Join(readings, ", ")
+	if text != "" && e.OutputOhm.Known {
+		text += "; output resistance " + figureWithU(e.OutputOhm, "Ω")
 	}
-	return v
+	return text
 }
 
 // lineText is a line's own rms, and beside it what the baseline shows there.
@@ -220,7 +233,7 @@ func filterWords(u *Unit) *filterView {
 	}
 	if !a.Found {
 		return &filterView{Words: "No searched part set brings this unit inside: " + orText(clean(a.Why), "no reason given") + ".",
-			Notes: cleanAll(nonEmpty(a.CommonMode))}
+			Notes: cleanAll(nonEmptyOf(a.CommonMode))}
 	}
 	v := &filterView{Words: fmt.Sprintf("%s: %s. It drops %s at the load.", a.Best.Circuit.Topology,
 		strings.Join(cleanAll(a.Best.Parts), ", "), eng(a.Best.DropV, "V"))}
@@ -238,18 +251,15 @@ func filterWords(u *Unit) *filterView {
 		v.Rows = append(v.Rows, filterRow{longName(m.Limit), figureText(m.Figure, m.Limit.Unit), figureText(after.Figure, m.Limit.Unit),
 			dbText(m.DB), dbText(after.DB)})
 	}
-	v.Notes = append(cleanAll(a.Best.Warnings), cleanAll(nonEmpty(a.CommonMode))...)
+	v.Notes = append(cleanAll(a.Best.Warnings), cleanAll(nonEmptyOf(a.CommonMode))...)
 	if a.Best.Circuit.HasElectrolytic() {
 		v.Notes = append(v.Notes, CapSafety())
 	}
 	return v
 }
 
-func nonEmpty(s string) []string {
-	if s == "" {
-		return nil
-	}
-	return []string{s}
+func nonEmptyOf(texts ...string) []string {
+	return slices.DeleteFunc(texts, func(s string) bool { return clean(s) == "" })
 }
 
 func captureRows(c Capture) captureView {

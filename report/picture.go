@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/plot"
@@ -48,7 +49,7 @@ func TracePicture(t *capture.Trace, format string) ([]byte, error) {
 	}
 	p, _, _, _ := envelopePanel(e, m, plotColumns)
 	p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink,
-		text: fmt.Sprintf("%s at %s, %s", Plural(n, "sample"), eng(t.SampleRateHz, "S/s"), eng(t.DurationS(), "s"))})
+		text: fmt.Sprintf("%s at %s, %s", capture.Plural(n, "sample"), eng(t.SampleRateHz, "S/s"), eng(t.DurationS(), "s"))})
 	title := clean(filepath.Base(t.File))
 	if t.Channel != "" {
 		title += ", " + clean(t.Channel)
@@ -64,36 +65,24 @@ func WarmUpPicture(plans []heater.Plan, names []string, invented bool, format st
 	amps := newPanel("time from switch-on in s", "load current in A")
 	volts.Add(grid{})
 	amps.Add(grid{})
-	var keys key
-	longest, mostA, mostV, drawn := 0.0, 0.0, 0.0, 0
-	for _, p := range plans {
-		if n := len(p.WarmUp.TimeS); p.CanFeed && n > 0 {
-			longest = math.Max(longest, p.WarmUp.TimeS[n-1])
+	longest := 0.0
+	for i := range plans {
+		if w := &plans[i].WarmUp; warmsUp(&plans[i]) {
+			longest = math.Max(longest, w.TimeS[len(w.TimeS)-1])
 		}
 	}
+	var keys key
+	mostA, mostV, drawn := 0.0, 0.0, 0
 	for i := range plans {
 		p := &plans[i]
 		w := &p.WarmUp
-		if !p.CanFeed || len(w.TimeS) == 0 {
+		if !warmsUp(p) {
 			continue
 		}
 		st := curveStyles[drawn%len(curveStyles)]
 		st.Width = vg.Points(1.5)
-		for _, side := range []struct {
-			on *plot.Plot
-			y  []float64
-		}{{volts, w.HeaterV}, {amps, w.LoadA}} {
-			x, y := append([]float64(nil), w.TimeS...), append([]float64(nil), side.y...)
-			if last := len(x) - 1; x[last] < longest { // it ends settled and goes on level
-				x, y = append(x, longest), append(y, y[last])
-			}
-			side.on.Add(curve{x: x, y: y, line: st})
-			for _, at := range []float64{w.To90S, w.To99S} {
-				if at > 0 && at < longest {
-					side.on.Add(marks{x: []float64{at}, y: []float64{valueAt(w.TimeS, side.y, at)}, shape: draw.CircleGlyph{}, color: st.Color, size: vg.Points(2.8)})
-				}
-			}
-		}
+		addWarmUp(volts, w, w.HeaterV, longest, st)
+		addWarmUp(amps, w, w.LoadA, longest, st)
 		name := trimNumber(p.Supply.Volts) + " V supply"
 		if names != nil {
 			name = shorten(clean(names[i]), 40)
@@ -125,10 +114,28 @@ func WarmUpPicture(plans []heater.Plan, names []string, invented bool, format st
 		Footer: footer}, format)
 }
 
+// warmsUp reports whether the plan holds a simulated switch-on.
+func warmsUp(p *heater.Plan) bool { return p.CanFeed && len(p.WarmUp.TimeS) > 0 }
+
+// addWarmUp draws a warm-up's y over its time, level from its end to untilS, with
+// dots at 90 % and 99 % of the temperature's rise.
+func addWarmUp(on *plot.Plot, w *heater.WarmUp, y []float64, untilS float64, st draw.LineStyle) {
+	xs, ys := slices.Clone(w.TimeS), slices.Clone(y)
+	if last := len(xs) - 1; xs[last] < untilS {
+		xs, ys = append(xs, untilS), append(ys, ys[last])
+	}
+	on.Add(curve{x: xs, y: ys, line: st})
+	for _, at := range []float64{w.To90S, w.To99S} {
+		if at > 0 && at < untilS {
+			on.Add(marks{x: []float64{at}, y: []float64{valueAt(w.TimeS, y, at)}, shape: draw.CircleGlyph{}, color: st.Color, size: vg.Points(2.8)})
+		}
+	}
+}
+
 // warmUpPart names what a plan's warm-up is drawn with.
 func warmUpPart(p *heater.Plan) string {
 	if a, part := bestPart(p); part != nil && !p.Direct {
 		return clean(a.Name)
 	}
-	return "no dropper"
+	return heater.NameNone
 }

@@ -31,61 +31,16 @@ func brandFigure(r *Report, narrow bool) *canvas.Drawing {
 		p.Y.Tick.Marker = noTicks{}
 		p.Y.Tick.Length = 0
 	}
-	p.X.Min, p.X.Max = -1, 1
-	for _, b := range r.Brands[:n] {
-		for _, v := range append(append([]float64(nil), b.UnitWorstDB...), b.UndecidedDB...) {
-			if finite(v) {
-				p.X.Min, p.X.Max = math.Min(p.X.Min, v), math.Max(p.X.Max, v)
-			}
-		}
-		if finite(b.SpreadDB) && finite(b.MedianDB) {
-			p.X.Min, p.X.Max = math.Min(p.X.Min, b.MedianDB-b.SpreadDB), math.Max(p.X.Max, b.MedianDB+b.SpreadDB)
-		}
-	}
+	p.X.Min, p.X.Max = brandExtent(r.Brands[:n])
 	widen(&p.X, 0.08)
 	if !narrow {
-		// Room for the words at the right, as the plot's own font measures them.
-		st, words, names := canvas.TextStyle(9.5, canvas.Ink), vg.Length(0), vg.Length(0)
-		for _, b := range r.Brands[:n] {
-			words = max(words, st.Width(brandWords(b)))
-			names = max(names, canvas.TextStyle(10, canvas.Ink).Width(brandName(b)))
-		}
-		share := min(0.6, float64((words+18)/(canvas.Width-names-40)))
+		share := brandWordsShare(r.Brands[:n])
 		p.X.Max += (p.X.Max - p.X.Min) * share / (1 - share)
 	}
 	p.Add(grid{}, zeroLine{})
 	for i, b := range r.Brands[:n] {
 		row := float64(n - 1 - i)
-		if finite(b.SpreadDB) && b.SpreadDB > 0 {
-			p.Add(curveOnly{curve{x: []float64{b.MedianDB - b.SpreadDB, b.MedianDB + b.SpreadDB}, y: []float64{row, row},
-				line: draw.LineStyle{Color: canvas.PaleBlue, Width: vg.Points(9)}}})
-		}
-		m := marks{shape: draw.CircleGlyph{}, color: canvas.Blue, size: vg.Points(3.6)}
-		out := marks{shape: cross{}, color: canvas.Vermillion, size: vg.Points(3.6)}
-		for j, v := range b.UnitWorstDB {
-			if !finite(v) {
-				continue
-			}
-			y := row + 0.12*float64(j%3-1) // units with equal margins stay apart
-			// The shape is the verdict's: a unit inside every limit of the output
-			// may still fail by its common mode.
-			if b.UnitPass[j] {
-				m.x, m.y = append(m.x, v), append(m.y, y)
-			} else {
-				out.x, out.y = append(out.x, v), append(out.y, y)
-			}
-		}
-		undecided := marks{shape: draw.RingGlyph{}, color: canvas.Blue, size: vg.Points(3.6)}
-		for j, v := range b.UndecidedDB {
-			if finite(v) {
-				undecided.x, undecided.y = append(undecided.x, v), append(undecided.y, row+0.12*float64(j%3-1))
-			}
-		}
-		p.Add(m, out, undecided)
-		if len(b.UnitWorstDB) > 0 {
-			p.Add(curveOnly{curve{x: []float64{b.MedianDB, b.MedianDB}, y: []float64{row - 0.3, row + 0.3},
-				line: draw.LineStyle{Color: canvas.Ink, Width: vg.Points(1.6)}}})
-		}
+		addBrandRow(p, b, row)
 		if narrow {
 			p.Add(note{x: p.X.Min, y: row + 0.44, xAlign: draw.XLeft, yAlign: draw.YTop, color: canvas.Ink, text: brandName(b)},
 				note{x: p.X.Max, y: row - 0.5, xAlign: draw.XRight, yAlign: draw.YBottom, color: canvas.SoftInk, text: brandWords(b)})
@@ -103,7 +58,69 @@ func brandFigure(r *Report, narrow bool) *canvas.Drawing {
 	return d
 }
 
-// failsRightOfZero tells whether a unit that fails stands inside the target,
+// brandExtent is the range of margins to show in dB: all of the units' and the
+// bands of their spread, at least 1 dB to either side of the target's edge.
+func brandExtent(brands []target.Brand) (lowDB, highDB float64) {
+	lowDB, highDB = -1, 1
+	for _, b := range brands {
+		for _, v := range append(append([]float64(nil), b.UnitWorstDB...), b.UndecidedDB...) {
+			if finite(v) {
+				lowDB, highDB = math.Min(lowDB, v), math.Max(highDB, v)
+			}
+		}
+		if finite(b.SpreadDB) && finite(b.MedianDB) {
+			lowDB, highDB = math.Min(lowDB, b.MedianDB-b.SpreadDB), math.Max(highDB, b.MedianDB+b.SpreadDB)
+		}
+	}
+	return lowDB, highDB
+}
+
+// brandWordsShare is the share of the panel's width that the words at the right
+// take, as the plot's own font measures them.
+func brandWordsShare(brands []target.Brand) float64 {
+	st, words, names := canvas.TextStyle(9.5, canvas.Ink), vg.Length(0), vg.Length(0)
+	for _, b := range brands {
+		words = max(words, st.Width(brandWords(b)))
+		names = max(names, canvas.TextStyle(10, canvas.Ink).Width(brandName(b)))
+	}
+	return min(0.6, float64((words+18)/(canvas.Width-names-40)))
+}
+
+// addBrandRow draws a brand's units about the height row, over the band of their
+// spread and under the bar of their median.
+func addBrandRow(p *plot.Plot, b target.Brand, row float64) {
+	if finite(b.SpreadDB) && b.SpreadDB > 0 {
+		p.Add(curveOnly{curve{x: []float64{b.MedianDB - b.SpreadDB, b.MedianDB + b.SpreadDB}, y: []float64{row, row},
+			line: draw.LineStyle{Color: canvas.PaleBlue, Width: vg.Points(9)}}})
+	}
+	passes := marks{shape: draw.CircleGlyph{}, color: canvas.Blue, size: vg.Points(3.6)}
+	over := marks{shape: cross{}, color: canvas.Vermillion, size: vg.Points(3.6)}
+	undecided := marks{shape: draw.RingGlyph{}, color: canvas.Blue, size: vg.Points(3.6)}
+	place := func(m *marks, j int, v float64) {
+		m.x, m.y = append(m.x, v), append(m.y, row+0.12*float64(j%3-1)) // units with equal margins stay apart
+	}
+	for j, v := range b.UnitWorstDB {
+		switch {
+		case !finite(v):
+		case b.UnitPass[j]: // the shape is the verdict's: a unit inside every limit of the output may still fail by its common mode
+			place(&passes, j, v)
+		default:
+			place(&over, j, v)
+		}
+	}
+	for j, v := range b.UndecidedDB {
+		if finite(v) {
+			place(&undecided, j, v)
+		}
+	}
+	p.Add(passes, over, undecided)
+	if len(b.UnitWorstDB) > 0 {
+		p.Add(curveOnly{curve{x: []float64{b.MedianDB, b.MedianDB}, y: []float64{row - 0.3, row + 0.3},
+			line: draw.LineStyle{Color: canvas.Ink, Width: vg.Points(1.6)}}})
+	}
+}
+
+// failsRightOfZero reports whether a unit that fails stands inside the target,
 // since its brand's margins leave the common mode out.
 func failsRightOfZero(brands []target.Brand) bool {
 	for _, b := range brands {

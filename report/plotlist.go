@@ -5,6 +5,7 @@ import (
 	"sort"
 
 	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 	"stillglow/report/canvas"
 )
 
@@ -118,7 +119,7 @@ func waveformAlt(u *Unit) string {
 	}
 	s := fmt.Sprintf(": %s record, %s peak-to-peak", eng(m.DurationS, "s"), figureText(m.PPV, voltUnit(m)))
 	if m.Spikes.PerS.Known {
-		s += ", " + Plural(m.Spikes.Count, "spike")
+		s += ", " + capture.Plural(m.Spikes.Count, "spike")
 	}
 	return s
 }

@@ -15,6 +15,7 @@ import (
 	"stillglow/analysis/filter"
 	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 	"stillglow/report/canvas"
 )
 
@@ -332,8 +333,8 @@ func filterWave(w filter.Wave, columns int) *plot.Plot {
 		return nil
 	}
 	lo, hi := extent(w.BeforeV)
-	voltFactor, voltPrefix := scaleFor(math.Max(math.Abs(lo), math.Abs(hi)))
-	timeFactor, timePrefix := scaleFor(w.StepS * float64(len(w.BeforeV)))
+	_, voltFactor, voltPrefix := capture.Prefixed(math.Max(math.Abs(lo), math.Abs(hi)), 3)
+	_, timeFactor, timePrefix := capture.Prefixed(w.StepS*float64(len(w.BeforeV)), 3)
 	p := newPanel("time in "+timePrefix+"s", voltPrefix+"V about the mean")
 	x := make([]float64, len(w.BeforeV))
 	for i := range x {

@@ -4,12 +4,13 @@ import (
 	"fmt"
 	"image/color"
 	"math"
-	"stillglow/report/canvas"
-	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+
+	"stillglow/capture"
+	"stillglow/report/canvas"
 )
 
 // curveStyles are taken in turn by the curves of one plot.
@@ -117,10 +118,9 @@ func (logTicks) Ticks(lo, hi float64) []plot.Tick {
 
 // decadeLabel is 10^e with an SI prefix: "100", "1k", "10n".
 func decadeLabel(e int) string {
-	p := int(math.Floor(float64(e) / 3))
-	prefix, ok := prefixes[p]
-	if !ok {
+	m, _, prefix := capture.Prefixed(math.Pow10(e), 3)
+	if m < 0.5 || m > 999 {
 		return fmt.Sprintf("1e%d", e)
 	}
-	return strings.TrimSpace(fmt.Sprintf("%.0f%s", math.Pow(10, float64(e-3*p)), prefix))
+	return fmt.Sprintf("%.0f%s", m, prefix)
 }

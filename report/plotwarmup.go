@@ -11,7 +11,7 @@ import (
 	"stillglow/report/canvas"
 )
 
-// hasWarmUp tells whether there is a simulated switch-on to draw.
+// hasWarmUp reports whether there is a simulated switch-on to draw.
 func hasWarmUp(u *Unit) bool {
 	return u.Plan != nil && u.Plan.CanFeed && len(u.Plan.WarmUp.TimeS) > 1
 }

@@ -11,6 +11,7 @@ import (
 	"stillglow/analysis"
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
+	"stillglow/capture"
 	"stillglow/report/canvas"
 )
 
@@ -34,8 +35,8 @@ func voltLabel(prefix string, m *analysis.Measurement) string {
 func envelopePanel(e analysis.Envelope, m *analysis.Measurement, columns int) (p *plot.Plot, timeFactor, voltFactor, level float64) {
 	e = reduce(e, columns)
 	lo, hi, offset := levels(e)
-	voltFactor, voltPrefix := scaleFor(math.Max(math.Abs(hi-offset), math.Abs(lo-offset)))
-	timeFactor, timePrefix := scaleFor(e.StartS + e.StepS*float64(len(e.MinV)))
+	_, voltFactor, voltPrefix := capture.Prefixed(math.Max(math.Abs(hi-offset), math.Abs(lo-offset)), 3)
+	_, timeFactor, timePrefix := capture.Prefixed(e.StartS+e.StepS*float64(len(e.MinV)), 3)
 	label := voltLabel(voltPrefix, m)
 	if offset != 0 {
 		label += ", about " + figureText(figure.Known(offset), voltUnit(m))
@@ -88,7 +89,7 @@ func waveformFigure(u *Unit, columns int) *canvas.Drawing {
 		p.Add(spikeRug(long, timeFactor, voltFactor, offset, &p.Y))
 		label := "whole record, " + eng(long.DurationS, "s")
 		if n := long.Spikes.Count; n > 0 && long.Spikes.PerS.Known {
-			label += fmt.Sprintf(", %s (ticks)", Plural(n, "spike"))
+			label += fmt.Sprintf(", %s (ticks)", capture.Plural(n, "spike"))
 		}
 		p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink, text: label})
 		f.Panels = append(f.Panels, p)
@@ -210,8 +211,8 @@ func cycleFigure(u *Unit, columns int) *canvas.Drawing {
 	n := len(k.MeanV)
 	lo, hi := extent(k.MeanV)
 	_, sd := extent(k.SpreadV)
-	voltFactor, voltPrefix := scaleFor(math.Max(math.Abs(lo), math.Abs(hi)) + sd)
-	timeFactor, timePrefix := scaleFor(k.PeriodS)
+	_, voltFactor, voltPrefix := capture.Prefixed(math.Max(math.Abs(lo), math.Abs(hi))+sd, 3)
+	_, timeFactor, timePrefix := capture.Prefixed(k.PeriodS, 3)
 	p := newPanel("time in the switching cycle in "+timePrefix+"s", voltLabel(voltPrefix, m))
 	x := make([]float64, n)
 	b := band{fill: canvas.PaleBlue}
@@ -232,7 +233,7 @@ func cycleFigure(u *Unit, columns int) *canvas.Drawing {
 	p.Add(curve{x: mx, y: my, line: curveStyles[0]})
 	widen(&p.Y, 0.12)
 	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.08
-	label := fmt.Sprintf("mean of %s; band: ± 1 standard deviation of single cycles", Plural(k.Cycles, "cycle"))
+	label := fmt.Sprintf("mean of %s; band: ± 1 standard deviation of single cycles", capture.Plural(k.Cycles, "cycle"))
 	p.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink, text: label})
 	if m.RipplePPV.Known {
 		p.Add(note{x: 0.99, y: 0.015, corner: true, xAlign: draw.XRight, color: canvas.Ink,
@@ -302,7 +303,7 @@ func histogramFigure(u *Unit) *canvas.Drawing {
 			return
 		}
 		lo, hi := extent(h.Edges)
-		factor, prefix := scaleFor(math.Max(math.Abs(lo), math.Abs(hi)))
+		_, factor, prefix := capture.Prefixed(math.Max(math.Abs(lo), math.Abs(hi)), 3)
 		p := newPanel(what+" in "+prefix+unit, "spikes")
 		p.Add(grid{}, bars{edges: scaled(h.Edges, factor), counts: h.Counts, fill: canvas.Blue})
 		f.Panels = append(f.Panels, p)

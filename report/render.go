@@ -4,8 +4,9 @@ import (
 	"context"
 	"fmt"
 	"runtime"
-	"stillglow/report/canvas"
 	"sync"
+
+	"stillglow/report/canvas"
 )
 
 // File is one file of a rendered report; Name is relative to its folder, with
@@ -21,40 +22,16 @@ type RenderOptions struct {
 	Progress func(done, total int) // told after each file or pair of files; may be called from several goroutines, one at a time
 }
 
+// renderJob makes one file, or a pair that is drawn together.
+type renderJob struct {
+	names []string
+	make  func(*canvas.Raster) ([][]byte, error)
+}
+
 // Render makes all files of a report in a fixed order. The same report gives
 // the same bytes. It touches no file system; the caller writes the files.
 func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
-	type job struct {
-		names []string
-		make  func(*canvas.Raster) ([][]byte, error)
-	}
-	one := func(name string, render func() ([]byte, error)) job {
-		return job{[]string{name}, func(*canvas.Raster) ([][]byte, error) {
-			b, err := render()
-			return [][]byte{b}, err
-		}}
-	}
-	jobs := []job{
-		one("index.html", r.HTML),
-		one("buildlog.md", func() ([]byte, error) { return r.Markdown(), nil }),
-		one("results.csv", r.CSV),
-		one("results.json", r.JSON),
-		one("results.schema.json", func() ([]byte, error) { return Schema(), nil }),
-		one("labels.html", r.Labels),
-	}
-	if !opt.NoPlots {
-		for _, p := range r.plotList() {
-			jobs = append(jobs, job{[]string{"plots/" + p.name + ".png", "plots/" + p.name + ".svg"}, func(r *canvas.Raster) ([][]byte, error) {
-				f := p.figure(plotColumns)
-				raster, err := f.PNG(r)
-				if err != nil {
-					return nil, err
-				}
-				vector, err := f.SVG()
-				return [][]byte{raster, vector}, err
-			}})
-		}
-	}
+	jobs := r.renderJobs(!opt.NoPlots)
 	total := 0
 	first := make([]int, len(jobs)) // of a job's files
 	for i, j := range jobs {
@@ -104,4 +81,37 @@ func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 		}
 	}
 	return files, nil
+}
+
+// renderJobs lists what there is to render, in the order of the files.
+func (r *Report) renderJobs(plots bool) []renderJob {
+	one := func(name string, render func() ([]byte, error)) renderJob {
+		return renderJob{[]string{name}, func(*canvas.Raster) ([][]byte, error) {
+			b, err := render()
+			return [][]byte{b}, err
+		}}
+	}
+	jobs := []renderJob{
+		one("index.html", r.HTML),
+		one("buildlog.md", func() ([]byte, error) { return r.Markdown(), nil }),
+		one("results.csv", r.CSV),
+		one("results.json", r.JSON),
+		one("results.schema.json", func() ([]byte, error) { return Schema(), nil }),
+		one("labels.html", r.Labels),
+	}
+	if !plots {
+		return jobs
+	}
+	for _, p := range r.plotList() {
+		jobs = append(jobs, renderJob{[]string{"plots/" + p.name + ".png", "plots/" + p.name + ".svg"}, func(r *canvas.Raster) ([][]byte, error) {
+			f := p.figure(plotColumns)
+			raster, err := f.PNG(r)
+			if err != nil {
+				return nil, err
+			}
+			vector, err := f.SVG()
+			return [][]byte{raster, vector}, err
+		}})
+	}
+	return jobs
 }

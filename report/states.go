@@ -28,7 +28,7 @@ type stateLine struct {
 	Cells []string
 }
 
-// first tells whether unit i is the supply's first in the report.
+// first reports whether unit i is the supply's first in the report.
 func (v *statesView) first(i int) bool { return i == slices.Min(v.at) }
 
 var stateWords = map[target.State]string{"": "bare", target.Bare: "bare", target.BehindFilter: "behind its filter", target.BehindDropper: "behind its dropper"}
@@ -84,5 +84,5 @@ func stateCell(first, e *target.Evaluation, c target.Criterion) string {
 	return fmt.Sprintf("%s (%s)", text, dbText(20*math.Log10(m.Figure.Value/was.Figure.Value)))
 }
 
-// bound tells whether a figure is a limit of what it may be and no value.
+// bound reports whether a figure is a limit of what it may be and no value.
 func bound(f figure.Figure) bool { return f.LowerBound || f.UpperBound }

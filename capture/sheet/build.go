@@ -320,7 +320,7 @@ func (b *builder) unique(s *Sheet) {
 	tellApart(s.Units)
 }
 
-// exists tells whether the file is there, and fails unless it is and is no
+// exists reports whether the file is there, and fails unless it is and is no
 // folder, or may be awaited.
 func (b *builder) exists(key, file, path string) bool {
 	info, err := os.Stat(path)

@@ -51,7 +51,7 @@ func NewText(data []byte, path string) (*Text, error) {
 	return t, nil
 }
 
-// wellFormed tells whether a text is TOML that may be indexed. An empty one is.
+// wellFormed reports whether a text is TOML that may be indexed. An empty one is.
 func wellFormed(body []byte, path string) error {
 	if len(body) > MaxBytes {
 		return tooLong(path)
@@ -81,7 +81,7 @@ func (t *Text) Sheet(path string) (*Sheet, error) {
 	return parse(t.x.data, path, true)
 }
 
-// Has tells whether a key, table or element is written.
+// Has reports whether a key, table or element is written.
 func (t *Text) Has(path string) bool { _, ok := t.x.start[path]; return ok }
 
 // Count is how many elements an array of tables or of inline tables has.
@@ -265,7 +265,7 @@ func element(path string) (array string, n int, ok bool) {
 	return m[1], n, err == nil
 }
 
-// Check tells whether the text makes a sheet; files that it names need not be
+// Check reports whether the text makes a sheet; files that it names need not be
 // there.
 func (t *Text) Check(path string) error {
 	_, err := t.Sheet(path)

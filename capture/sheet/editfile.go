@@ -54,7 +54,7 @@ func OpenFile(path string, blank []byte) (*File, error) {
 // Path is the sheet's path as given.
 func (f *File) Path() string { return f.shown }
 
-// Missing tells whether there is no file at the sheet's path.
+// Missing reports whether there is no file at the sheet's path.
 func (f *File) Missing() bool {
 	_, err := os.Stat(f.path)
 	return errors.Is(err, fs.ErrNotExist)

@@ -119,10 +119,10 @@ const anyCaptureEnding = `\.(?:csv|txt|tsv|dat|wav)(?:\.gz)?`
 
 var captureEnding = regexp.MustCompile(`(?i)` + anyCaptureEnding + `$`)
 
-// CaptureName tells whether a file's name ends as a capture's does.
+// CaptureName reports whether a file's name ends as a capture's does.
 func CaptureName(name string) bool { return captureEnding.MatchString(name) }
 
-// OnlyCapture tells whether a file's name ends as little else but a capture's does:
+// OnlyCapture reports whether a file's name ends as little else but a capture's does:
 // text files and other data lie beside a sheet too.
 func OnlyCapture(name string) bool { return onlyCapture.MatchString(name) }
 

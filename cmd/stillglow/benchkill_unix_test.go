@@ -44,7 +44,7 @@ func newBenchClient(address string) (*benchClient, error) {
 	return c, r.Body.Close()
 }
 
-// post tells whether the server said that it is done.
+// post reports whether the server said that it is done.
 func (c *benchClient) post(path, kind string, body []byte) bool {
 	r, err := http.NewRequest("POST", c.base+path, bytes.NewReader(body))
 	if err != nil {

@@ -178,7 +178,7 @@ func (c *checked) openAll(ctx context.Context) (*sheet.Sheet, error) {
 }
 
 // openOne opens one capture of a unit (-1: a baseline) and notes how it was understood;
-// ok tells whether it reads.
+// ok reports whether it reads.
 func (c *checked) openOne(ctx context.Context, unit int, cp sheet.Capture) (ok bool, err error) {
 	got, err := openChecked(ctx, unit, cp)
 	if err != nil {
@@ -248,8 +248,8 @@ func (c *checked) text(w io.Writer) error {
 	for _, u := range c.sheet.Units {
 		brands[u.Brand] = true
 	}
-	fmt.Fprintf(&b, "%s: %s, %s, %s; target %s", c.sheet.Path, report.Plural(len(c.sheet.Units), "unit"),
-		report.Plural(len(brands), "brand"), report.Plural(len(c.captures), "capture"), c.goal.Name)
+	fmt.Fprintf(&b, "%s: %s, %s, %s; target %s", c.sheet.Path, capture.Plural(len(c.sheet.Units), "unit"),
+		capture.Plural(len(brands), "brand"), capture.Plural(len(c.captures), "capture"), c.goal.Name)
 	if c.heaterA > 0 {
 		fmt.Fprintf(&b, "; heaters %.2f A", c.heaterA)
 	}
@@ -266,7 +266,7 @@ func (c *checked) text(w io.Writer) error {
 	c.stillOpen(&b)
 	c.takeAgain(&b)
 	if n := c.unreadable(); n > 0 {
-		fmt.Fprintf(&b, "%s can't be read\n", report.Plural(n, "capture"))
+		fmt.Fprintf(&b, "%s can't be read\n", capture.Plural(n, "capture"))
 	}
 	_, err := io.WriteString(w, b.String())
 	return err

@@ -108,57 +108,18 @@ const (
 
 // run sizes from the flags alone.
 func (f *dropperFlags) run(cmd *cobra.Command) error {
-	if f.unit != "" {
-		return usageError{errors.New("--unit picks from a bench sheet: name the sheet")}
-	}
-	if len(f.supply) == 0 || f.valves == "" {
-		return usageError{errors.New("give --supply and --valves, such as --supply 7 --valves 2x12AU7,1x6N2P, or a bench sheet")}
-	}
-	if n := len(f.supply); n > maxSupplies {
-		return usageError{fmt.Errorf("--supply has %d values, expected at most %d; take them in several runs", n, maxSupplies)}
-	}
-	if n := strings.Count(f.valves, ",") + 1; n > maxValveGroups {
-		return usageError{fmt.Errorf("--valves has %d groups, expected at most %d; give valves of one type together, such as 2x12AU7", n, maxValveGroups)}
-	}
-	if !(f.headroom >= 1 && f.headroom <= 100) {
-		return usageError{fmt.Errorf("--headroom: found %g, expected 1 to 100 percent", f.headroom)}
-	}
-	if !(f.partTol >= 0 && f.partTol <= 50) {
-		return usageError{fmt.Errorf("--part-tol: found %g, expected 0 to 50 percent", f.partTol)}
-	}
-	own, err := parseOwn(f.own)
-	if err != nil {
+	if err := f.check(); err != nil {
 		return usageError{err}
 	}
-	groups, err := heater.ParseGroups(f.valves, own)
-	if err != nil {
-		return usageError{err}
-	}
-	for i := range groups {
-		groups[i].CathodeV = f.cathodeV
-	}
-	load, err := heater.NewLoad(groups, f.railV)
+	load, err := f.load()
 	if err != nil {
 		return usageError{err}
 	}
 	var plans []heater.Plan
 	for _, text := range f.supply {
-		v, err := supplyVolts(text)
+		p, err := f.plan(load, text)
 		if err != nil {
 			return usageError{err}
-		}
-		p, err := heater.MakePlan(load, heater.Supply{
-			Volts: v, AtA: f.atA, OutputOhm: f.outputOhm, LeadOhm: f.leadOhm,
-			TolFrac: f.supplyTol / 100, RatedA: f.ratedA, LimitA: f.limitA,
-		}, heater.Options{
-			Exponent: orNone(f.exponent), PartTol: orNone(f.partTol / 100), HeadroomFrac: orNone(f.headroom / 100),
-			ColdRatio: orNone(f.coldRatio), AmbientC: orNone(f.ambientC), Series: f.series,
-		})
-		if err != nil {
-			return usageError{err}
-		}
-		if p.Refused {
-			return usageError{&heater.InputError{What: "--supply", Found: volt2(v) + " V", Expected: "an isolated DC supply of at most 60 V", Fix: p.Why}}
 		}
 		plans = append(plans, p)
 	}
@@ -186,6 +147,61 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 	f.printWritten(out)
 	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
 	return err
+}
+
+// check refuses flags that don't go together or are out of range.
+func (f *dropperFlags) check() error {
+	supplies, groups := len(f.supply), strings.Count(f.valves, ",")+1
+	switch {
+	case f.unit != "":
+		return errors.New("--unit picks from a bench sheet: name the sheet")
+	case supplies == 0 || f.valves == "":
+		return errors.New("give --supply and --valves, such as --supply 7 --valves 2x12AU7,1x6N2P, or a bench sheet")
+	case supplies > maxSupplies:
+		return fmt.Errorf("--supply has %d values, expected at most %d; take them in several runs", supplies, maxSupplies)
+	case groups > maxValveGroups:
+		return fmt.Errorf("--valves has %d groups, expected at most %d; give valves of one type together, such as 2x12AU7", groups, maxValveGroups)
+	case !(f.headroom >= 1 && f.headroom <= 100):
+		return fmt.Errorf("--headroom: found %g, expected 1 to 100 percent", f.headroom)
+	case !(f.partTol >= 0 && f.partTol <= 50):
+		return fmt.Errorf("--part-tol: found %g, expected 0 to 50 percent", f.partTol)
+	}
+	return nil
+}
+
+// load is the heaters that the flags list.
+func (f *dropperFlags) load() (heater.Load, error) {
+	own, err := parseOwn(f.own)
+	if err != nil {
+		return heater.Load{}, err
+	}
+	groups, err := heater.ParseGroups(f.valves, own)
+	if err != nil {
+		return heater.Load{}, err
+	}
+	for i := range groups {
+		groups[i].CathodeV = f.cathodeV
+	}
+	return heater.NewLoad(groups, f.railV)
+}
+
+// plan sizes for one of --supply.
+func (f *dropperFlags) plan(load heater.Load, supply string) (heater.Plan, error) {
+	v, err := supplyVolts(supply)
+	if err != nil {
+		return heater.Plan{}, err
+	}
+	p, err := heater.MakePlan(load, heater.Supply{
+		Volts: v, AtA: f.atA, OutputOhm: f.outputOhm, LeadOhm: f.leadOhm,
+		TolFrac: f.supplyTol / 100, RatedA: f.ratedA, LimitA: f.limitA,
+	}, heater.Options{
+		Exponent: orNone(f.exponent), PartTol: orNone(f.partTol / 100), HeadroomFrac: orNone(f.headroom / 100),
+		ColdRatio: orNone(f.coldRatio), AmbientC: orNone(f.ambientC), Series: f.series,
+	})
+	if err == nil && p.Refused {
+		err = &heater.InputError{What: "--supply", Found: volt2(v) + " V", Expected: "an isolated DC supply of at most 60 V", Fix: p.Why}
+	}
+	return p, err
 }
 
 // supplyVolts reads one of --supply; what means mains or high tension is named.

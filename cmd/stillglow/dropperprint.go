@@ -265,6 +265,37 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 		printLine(w, "hint: ", s)
 	}
 	fmt.Fprintln(w)
+	printArrangements(w, p)
+	if p.Best >= 0 {
+		a := p.Arrangements[p.Best]
+		printLine(w, "* ", fmt.Sprintf("recommended: %s, %s: %s", a.Name, a.Parts[a.Best].Label, p.BestWhy))
+	} else {
+		printLine(w, "", p.BestWhy)
+	}
+	printLine(w, "  ", "heater: the one furthest from its rating; worst: its error in the worst cases of the tolerances; pulled: the highest heater with any one valve out (! over its limit); heat: of the hottest single part; ripple: at 100 kHz, by the part alone")
+	for i, a := range p.Arrangements {
+		if all || i == p.Best || p.Best < 0 && i == 0 {
+			printValues(w, p, a)
+		}
+	}
+	for i, a := range p.Arrangements {
+		if all || i != p.Best && a.Best < 0 {
+			for _, s := range a.Warnings {
+				printLine(w, "- ", a.Name+": "+s)
+			}
+		}
+	}
+	printSplit(w, p)
+	printOthers(w, p)
+	printShopping(w, p)
+	fmt.Fprintln(w)
+	printLine(w, "cold start: ", fmt.Sprintf("%s; without a dropper %s A", p.ColdRides, digits(p.ColdNoDropA, 3)))
+	printLine(w, "warm-up:    ", fmt.Sprintf("%s s to 90 %% and %s s to 99 %% of the heater's temperature rise", significant(p.WarmUp.To90S, 2), significant(p.WarmUp.To99S, 2)))
+	printLine(w, "rating:     ", p.Headroom)
+}
+
+// printArrangements is the table of the ways of dropping.
+func printArrangements(w io.Writer, p heater.Plan) {
 	fits, out := 20, pulledWidth
 	if len(p.Load.Groups) == 1 && p.Load.Groups[0].Count == 1 {
 		fits, out = 16, len("no valve left")
@@ -289,38 +320,12 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 		t.AppendRow(table.Row{name, stacked(part.Label), volt2(part.HeaterV) + " V", roundCorners(part), pulled(part), heat, rating(part.BuyW), ripple})
 	}
 	printTable(w, t)
-	if p.Best >= 0 {
-		a := p.Arrangements[p.Best]
-		printLine(w, "* ", fmt.Sprintf("recommended: %s, %s: %s", a.Name, a.Parts[a.Best].Label, p.BestWhy))
-	} else {
-		printLine(w, "", p.BestWhy)
-	}
-	printLine(w, "  ", "heater: the one furthest from its rating; worst: its error in the worst cases of the tolerances; pulled: the highest heater with any one valve out (! over its limit); heat: of the hottest single part; ripple: at 100 kHz, by the part alone")
-	for i, a := range p.Arrangements {
-		if all || i == p.Best || p.Best < 0 && i == 0 {
-			printValues(w, p, a)
-		}
-	}
-	for i, a := range p.Arrangements {
-		if len(a.Warnings) > 0 && (all || i != p.Best && a.Best < 0) {
-			for _, s := range a.Warnings {
-				printLine(w, "- ", a.Name+": "+s)
-			}
-		}
-	}
-	printSplit(w, p)
-	printOthers(w, p)
-	printShopping(w, p)
-	fmt.Fprintln(w)
-	printLine(w, "cold start: ", fmt.Sprintf("%s; without a dropper %s A", p.ColdRides, digits(p.ColdNoDropA, 3)))
-	printLine(w, "warm-up:    ", fmt.Sprintf("%s s to 90 %% and %s s to 99 %% of the heater's temperature rise", significant(p.WarmUp.To90S, 2), significant(p.WarmUp.To99S, 2)))
-	printLine(w, "rating:     ", p.Headroom)
 }
 
 // printValues lists an arrangement's standard values and the corners of the
 // recommended one.
 func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
-	if len(a.Parts) == 0 || a.Name == "no dropper" {
+	if len(a.Parts) == 0 || a.Name == heater.NameNone {
 		return
 	}
 	fmt.Fprintln(w)
@@ -356,37 +361,45 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 		printLine(w, "  ", "ripple "+a.RippleHint)
 	}
 	fmt.Fprintln(w)
+	printCorners(w, part)
+}
+
+// printCorners is the table of a part's worst cases, with their notes under it.
+func printCorners(w io.Writer, part heater.Part) {
 	printLine(w, "", "worst cases with "+part.Label)
-	c := plainTable([]string{"case", "heater", "volts", "error", "load", "part", ""}, "llrrrrl", 42, 8, 8, 8, 7, 7, 6)
+	t := plainTable([]string{"case", "heater", "volts", "error", "load", "part", ""}, "llrrrrl", 42, 8, 8, 8, 7, 7, 6)
 	var notes []string
 	for _, k := range part.Corners {
-		volts, err, load, heat, limit := volt2(k.HeaterV)+" V", percent(k.RelErr), digits(k.LoadA, 3)+" A", heat2(k.PartW), ""
-		if k.AllOff {
-			volts, err = "dark", "-"
-		}
-		if k.Unlimited {
-			load, heat = "limit", "-"
-		}
-		switch {
-		case k.OverLimit:
-			limit = "over"
-		case k.UnderLimit:
-			limit = "under"
-		}
-		if k.Kind == heater.KindCold {
-			err = "-"
-		}
 		name := k.Name
 		if k.Note != "" {
-			n := indexOf(&notes, k.Note)
-			name += fmt.Sprintf(" (%d)", n)
+			name += fmt.Sprintf(" (%d)", indexOf(&notes, k.Note))
 		}
-		c.AppendRow(table.Row{name, k.Heater, volts, err, load, heat, limit})
+		t.AppendRow(cornerRow(k, name))
 	}
-	printTable(w, c)
+	printTable(w, t)
 	for i, n := range notes {
 		printLine(w, fmt.Sprintf("(%d) ", i+1), n)
 	}
+}
+
+func cornerRow(k heater.Corner, name string) table.Row {
+	volts, err, load, heat, limit := volt2(k.HeaterV)+" V", percent(k.RelErr), digits(k.LoadA, 3)+" A", heat2(k.PartW), ""
+	if k.AllOff {
+		volts, err = "dark", "-"
+	}
+	if k.Unlimited {
+		load, heat = "limit", "-"
+	}
+	switch {
+	case k.OverLimit:
+		limit = "over"
+	case k.UnderLimit:
+		limit = "under"
+	}
+	if k.Kind == heater.KindCold {
+		err = "-"
+	}
+	return table.Row{name, k.Heater, volts, err, load, heat, limit}
 }
 
 // indexOf gives the 1-based place of a note, adding it when it is new.

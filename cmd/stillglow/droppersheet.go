@@ -32,20 +32,9 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 			return usageError{fmt.Errorf("--%s and a bench sheet don't go together: the sheet says it; leave one out", flag)}
 		}
 	}
-	c, err := f.cache.open()
+	r, err := f.evaluate(cmd, path)
 	if err != nil {
 		return err
-	}
-	s, err := (&sheetFlags{}).readTelling(path, cmd.ErrOrStderr())
-	if err != nil {
-		return err
-	}
-	r, err := pipeline.EvaluateSheet(cmd.Context(), s, pipeline.Options{Version: version, Cache: c, SkipFilter: true, Progress: measuringProgress(cmd.ErrOrStderr())})
-	if err != nil {
-		return err
-	}
-	if len(r.HeaterLoad.Groups) == 0 {
-		return fmt.Errorf("%s: found no heaters, expected [[heaters.valve]] entries; list the valves, such as type = \"12AU7\", count = 2", path)
 	}
 	units, err := f.pick(cmd, r)
 	if err != nil {
@@ -74,6 +63,29 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 	if f.asJSON {
 		return printUnitsJSON(cmd.OutOrStdout(), r.Invented, units)
 	}
+	_, err = io.WriteString(cmd.OutOrStdout(), f.sizedText(r, units, plans))
+	return err
+}
+
+// evaluate reads and measures the bench sheet; it must list heaters.
+func (f *dropperFlags) evaluate(cmd *cobra.Command, path string) (*report.Report, error) {
+	c, err := f.cache.open()
+	if err != nil {
+		return nil, err
+	}
+	s, err := (&sheetFlags{}).readTelling(path, cmd.ErrOrStderr())
+	if err != nil {
+		return nil, err
+	}
+	r, err := pipeline.EvaluateSheet(cmd.Context(), s, pipeline.Options{Version: version, Cache: c, SkipFilter: true, Progress: measuringProgress(cmd.ErrOrStderr())})
+	if err == nil && len(r.HeaterLoad.Groups) == 0 {
+		err = fmt.Errorf("%s: found no heaters, expected [[heaters.valve]] entries; list the valves, such as type = \"12AU7\", count = 2", path)
+	}
+	return r, err
+}
+
+// sizedText words the units' plans; plans are those that there are, in order.
+func (f *dropperFlags) sizedText(r *report.Report, units []sizedUnit, plans []heater.Plan) string {
 	out := &strings.Builder{}
 	if r.Invented {
 		printLine(out, "", report.InventedBanner)
@@ -97,8 +109,7 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 	printAssumptions(out, shared)
 	printMarks(out)
 	f.printWritten(out)
-	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
-	return err
+	return out.String()
 }
 
 // pick gives the units to size: the passing ones, all of them, or those whose

@@ -104,24 +104,11 @@ func (f *filterFlags) circuit() (filter.Circuit, error) {
 	if f.loadA > 0 {
 		c.LoadOhm = f.heaterV / f.loadA
 	}
-	capacitor := func(kind string, uf float64, own bool) (filter.Capacitor, error) {
-		if uf == 0 {
-			return filter.Capacitor{}, nil
-		}
-		p, err := filter.NewCapacitor(strings.ToLower(kind), uf*1e-6)
-		if own && f.esrOhm > 0 {
-			p.ESROhm = f.esrOhm
-		}
-		if own && f.eslNH > 0 {
-			p.ESLH = f.eslNH * 1e-9
-		}
-		return p, err
-	}
 	var err error
-	if c.CSource, err = capacitor(filter.Electrolytic, f.supplyUF, false); err != nil {
+	if c.CSource, err = usualCapacitor(filter.Electrolytic, f.supplyUF); err != nil {
 		return c, err
 	}
-	if c.C1, err = capacitor(f.kind, f.c1UF, true); err != nil {
+	if c.C1, err = f.capacitor(f.c1UF); err != nil {
 		return c, err
 	}
 	if c.Topology == filter.CLC {
@@ -129,28 +116,63 @@ func (f *filterFlags) circuit() (filter.Circuit, error) {
 		if second == 0 {
 			second = f.c1UF
 		}
-		if c.C2, err = capacitor(f.kind, second, true); err != nil {
+		if c.C2, err = f.capacitor(second); err != nil {
 			return c, err
 		}
 	}
-	if c.CFilm, err = capacitor(f.bypassKind, f.bypassUF, false); err != nil {
+	if c.CFilm, err = usualCapacitor(f.bypassKind, f.bypassUF); err != nil {
 		return c, err
 	}
 	if f.lUH != 0 {
-		if c.L, err = filter.NewInductor(f.lUH * 1e-6); err != nil {
+		if c.L, err = f.coil(); err != nil {
 			return c, err
-		}
-		if f.dcrOhm > 0 {
-			c.L.DCROhm = f.dcrOhm
-		}
-		if f.coilA > 0 {
-			c.L.RatedA = f.coilA
-		}
-		if f.srfMHz > 0 {
-			c.L.SelfResonanceHz = f.srfMHz * 1e6
 		}
 	}
 	return c, c.Check()
+}
+
+// usualCapacitor is a capacitor of a kind with the ESR and ESL usual for it; none
+// for 0 µF.
+func usualCapacitor(kind string, uf float64) (filter.Capacitor, error) {
+	if uf == 0 {
+		return filter.Capacitor{}, nil
+	}
+	return filter.NewCapacitor(strings.ToLower(kind), uf*1e-6)
+}
+
+// capacitor is a capacitor of the kind that the flags name, with their ESR and ESL
+// where they give them; none for 0 µF.
+func (f *filterFlags) capacitor(uf float64) (filter.Capacitor, error) {
+	p, err := usualCapacitor(f.kind, uf)
+	if uf == 0 {
+		return p, err
+	}
+	if f.esrOhm > 0 {
+		p.ESROhm = f.esrOhm
+	}
+	if f.eslNH > 0 {
+		p.ESLH = f.eslNH * 1e-9
+	}
+	return p, err
+}
+
+// coil is the coil that the flags describe; what they leave out is usual for its
+// size.
+func (f *filterFlags) coil() (filter.Inductor, error) {
+	l, err := filter.NewInductor(f.lUH * 1e-6)
+	if err != nil {
+		return l, err
+	}
+	if f.dcrOhm > 0 {
+		l.DCROhm = f.dcrOhm
+	}
+	if f.coilA > 0 {
+		l.RatedA = f.coilA
+	}
+	if f.srfMHz > 0 {
+		l.SelfResonanceHz = f.srfMHz * 1e6
+	}
+	return l, nil
 }
 
 func (f *filterFlags) runParts(cmd *cobra.Command) error {
@@ -178,25 +200,36 @@ func (f *filterFlags) runParts(cmd *cobra.Command) error {
 		r.Parts = c.Shopping(f.mostV, f.loadA)
 	}
 	if f.asJSON {
-		type row struct {
-			Hz     float64 `json:"hz"`
-			GainDB float64 `json:"gain_db"`
-		}
-		rows := make([]row, len(hz))
-		for i, v := range hz {
-			rows[i] = row{v, filter.DB(filter.Insertion(c, v))}
-		}
-		return writeJSON(cmd.OutOrStdout(), struct {
-			SchemaVersion string   `json:"schema_version"`
-			Topology      string   `json:"topology"`
-			Parts         []string `json:"parts"`
-			Gain          []row    `json:"insertion_gain"`
-			PeakDB        float64  `json:"peak_db"`
-			PeakHz        float64  `json:"peak_hz"`
-			DropV         float64  `json:"drop_v"`
-			Warnings      []string `json:"warnings"`
-		}{"1.0", string(c.Topology), r.Parts, rows, r.PeakDB, r.PeakHz, r.DropV, append([]string{}, r.Warnings...)})
+		return printFilterJSON(cmd.OutOrStdout(), c, r, hz)
 	}
+	_, err = io.WriteString(cmd.OutOrStdout(), filterText(c, r, hz, f.loadA))
+	return err
+}
+
+// printFilterJSON prints a circuit with its gain at the frequencies.
+func printFilterJSON(w io.Writer, c filter.Circuit, r filter.Result, hz []float64) error {
+	type row struct {
+		Hz     float64 `json:"hz"`
+		GainDB float64 `json:"gain_db"`
+	}
+	rows := make([]row, len(hz))
+	for i, v := range hz {
+		rows[i] = row{v, filter.DB(filter.Insertion(c, v))}
+	}
+	return writeJSON(w, struct {
+		SchemaVersion string   `json:"schema_version"`
+		Topology      string   `json:"topology"`
+		Parts         []string `json:"parts"`
+		Gain          []row    `json:"insertion_gain"`
+		PeakDB        float64  `json:"peak_db"`
+		PeakHz        float64  `json:"peak_hz"`
+		DropV         float64  `json:"drop_v"`
+		Warnings      []string `json:"warnings"`
+	}{"1.0", string(c.Topology), r.Parts, rows, r.PeakDB, r.PeakHz, r.DropV, append([]string{}, r.Warnings...)})
+}
+
+// filterText words a circuit with its gain at the frequencies.
+func filterText(c filter.Circuit, r filter.Result, hz []float64, loadA float64) string {
 	out := &strings.Builder{}
 	fmt.Fprintf(out, "%s filter, from supply to heaters\n", c.Topology)
 	for _, p := range r.Parts {
@@ -212,16 +245,15 @@ func (f *filterFlags) runParts(cmd *cobra.Command) error {
 	if r.PeakDB > 0.05 {
 		fmt.Fprintf(out, "resonance: %+.1f dB at %s\n", r.PeakDB, target.HzText(r.PeakHz))
 	}
-	if f.loadA > 0 {
-		fmt.Fprintf(out, "DC drop: %.3g V at %.3g A, part of the dropper's sum\n", r.DropV, f.loadA)
+	if loadA > 0 {
+		fmt.Fprintf(out, "DC drop: %.3g V at %.3g A, part of the dropper's sum\n", r.DropV, loadA)
 	}
 	for _, w := range r.Warnings {
 		fmt.Fprintln(out, wrapCell(report.Marked("caution: "+w), textWidth))
 	}
 	printFilterSafety(out, c.HasElectrolytic())
 	printMarks(out)
-	_, err = io.WriteString(cmd.OutOrStdout(), out.String())
-	return err
+	return out.String()
 }
 
 // printFilterSafety ends what recommends or computes a filter.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -16,11 +17,14 @@ import (
 	"stillglow/report"
 )
 
+// inspectFlags is what the command line asks of inspect.
+type inspectFlags struct {
+	asJSON, force bool
+	preview       string // path of the picture, or empty
+}
+
 func newInspectCmd() *cobra.Command {
-	var (
-		asJSON, force bool
-		preview       string
-	)
+	var f inspectFlags
 	cmd := &cobra.Command{
 		Use:   "inspect FILE...",
 		Short: "Show what the importer sees in a capture",
@@ -37,59 +41,30 @@ the first is shown unless --channel picks one.`,
 		Args: wantArgs(cobra.MinimumNArgs(1)),
 	}
 	opt := addImportFlags(cmd)
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object per capture, one per line")
-	cmd.Flags().StringVar(&preview, "preview", "", "write a plot of the record to this .png or .svg file")
-	cmd.Flags().BoolVar(&force, "force", false, "let --preview replace an existing picture")
+	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print one JSON object per capture, one per line")
+	cmd.Flags().StringVar(&f.preview, "preview", "", "write a plot of the record to this .png or .svg file")
+	cmd.Flags().BoolVar(&f.force, "force", false, "let --preview replace an existing picture")
 	cmd.RunE = func(cmd *cobra.Command, files []string) error {
-		if preview != "" {
-			if len(files) > 1 {
-				return usageError{errors.New("--preview takes one capture at a time")}
-			}
-			if report.PictureFormat(preview) == "" {
-				return usageError{fmt.Errorf("--preview: found %q, expected a name ending in .png or .svg", preview)}
-			}
-			if err := checkPreview(preview, files[0], force); err != nil {
-				return err
-			}
+		if err := f.check(files); err != nil {
+			return err
 		}
 		var bad pipeline.ErrorList
 		for i, file := range files {
 			own := *opt
 			own.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))
-			t, err := capture.Open(cmd.Context(), file, own)
-			var many *capture.ChannelError
-			unchosen := errors.As(err, &many) && many.Asked == ""
-			if unchosen {
-				own.Nth = 1
-				t, err = capture.Open(cmd.Context(), file, own)
+			t, unchosen, err := openFirst(cmd.Context(), file, own)
+			if cmd.Context().Err() != nil && err != nil {
+				return cmd.Context().Err()
 			}
 			if err != nil {
-				if cmd.Context().Err() != nil {
-					return cmd.Context().Err()
-				}
 				bad = append(bad, err)
 				continue
 			}
-			if asJSON {
-				err = inspectJSON(cmd.OutOrStdout(), t, unchosen)
-			} else {
-				if i > 0 {
-					fmt.Fprintln(cmd.OutOrStdout())
-				}
-				err = inspectText(cmd.OutOrStdout(), t, unchosen)
+			if i > 0 && !f.asJSON {
+				fmt.Fprintln(cmd.OutOrStdout())
 			}
-			if err != nil {
+			if err := f.show(cmd, t, unchosen); err != nil {
 				return err
-			}
-			if preview != "" {
-				picture, err := report.TracePicture(t, report.PictureFormat(preview))
-				if err == nil {
-					err = writePicture(preview, picture, force)
-				}
-				if err != nil {
-					return err
-				}
-				fmt.Fprintf(cmd.ErrOrStderr(), "wrote %s\n", preview)
 			}
 		}
 		if len(bad) > 0 {
@@ -98,6 +73,50 @@ the first is shown unless --channel picks one.`,
 		return nil
 	}
 	return cmd
+}
+
+// check refuses a --preview that can't be written, before anything is read.
+func (f *inspectFlags) check(files []string) error {
+	switch {
+	case f.preview == "":
+		return nil
+	case len(files) > 1:
+		return usageError{errors.New("--preview takes one capture at a time")}
+	case report.PictureFormat(f.preview) == "":
+		return usageError{fmt.Errorf("--preview: found %q, expected a name ending in .png or .svg", f.preview)}
+	}
+	return checkPreview(f.preview, files[0], f.force)
+}
+
+// show prints the trace and writes its picture where one is asked for.
+func (f *inspectFlags) show(cmd *cobra.Command, t *capture.Trace, unchosen bool) error {
+	write := inspectText
+	if f.asJSON {
+		write = inspectJSON
+	}
+	if err := write(cmd.OutOrStdout(), t, unchosen); err != nil || f.preview == "" {
+		return err
+	}
+	picture, err := report.TracePicture(t, report.PictureFormat(f.preview))
+	if err == nil {
+		err = writePicture(f.preview, picture, f.force)
+	}
+	if err == nil {
+		fmt.Fprintf(cmd.ErrOrStderr(), "wrote %s\n", f.preview)
+	}
+	return err
+}
+
+// openFirst opens the channel that opt asks for. Where the file holds several and
+// none is asked for, that is the first, and unchosen says so.
+func openFirst(ctx context.Context, file string, opt capture.Options) (t *capture.Trace, unchosen bool, err error) {
+	t, err = capture.Open(ctx, file, opt)
+	var many *capture.ChannelError
+	if errors.As(err, &many) && many.Asked == "" {
+		opt.Nth, unchosen = 1, true
+		t, err = capture.Open(ctx, file, opt)
+	}
+	return t, unchosen, err
 }
 
 // inspected is the JSON form of a trace without its samples. A figure that is
@@ -187,19 +206,8 @@ func inspectText(w io.Writer, t *capture.Trace, unchosen bool) error {
 	}
 	fmt.Fprintf(&b, "%s\n", t.File)
 	row("layout", "%s", t.Layout)
-	switch {
-	case len(t.Channels) > 1:
-		names := make([]string, len(t.Channels))
-		for i, c := range t.Channels {
-			names[i] = fmt.Sprintf("%d %s", i+1, c)
-		}
-		note := ""
-		if unchosen {
-			note = "; the first is shown, choose with --channel"
-		}
-		row("channel", "%s, of %s%s", t.Channel, strings.Join(names, ", "), note)
-	case t.Channel != "":
-		row("channel", "%s", t.Channel)
+	if text := channelText(t, unchosen); text != "" {
+		row("channel", "%s", text)
 	}
 	row("sample rate", "%s", si(t.SampleRateHz, "Hz"))
 	if t.TrueRateHz < t.SampleRateHz {
@@ -209,14 +217,7 @@ func inspectText(w io.Writer, t *capture.Trace, unchosen bool) error {
 	row("span", "%s to %s", si(t.Span.LowHz, "Hz"), si(t.Span.HighHz, "Hz"))
 	lo, hi, mean := spreadOf(t.Volts)
 	row("volts", "%s to %s, mean %s", si(lo, volt), si(hi, volt), si(mean, volt))
-	switch q, found := t.FindStep(); {
-	case t.StepV > 0:
-		row("ADC step", "%s, stated", si(t.StepV, volt))
-	case found:
-		row("ADC step", "%s, from the samples", si(q, volt))
-	default:
-		row("ADC step", "not found: the samples lie on no grid of steps")
-	}
+	row("ADC step", "%s", stepText(t, volt))
 	if t.FullScaleMinV != 0 || t.FullScaleMaxV != 0 {
 		row("full scale", "%s to %s", si(t.FullScaleMinV, volt), si(t.FullScaleMaxV, volt))
 	}
@@ -233,27 +234,57 @@ func inspectText(w io.Writer, t *capture.Trace, unchosen bool) error {
 	row("sha256", "%s", t.SHA256)
 	b.WriteString("\n")
 	b.WriteString(textPlot(t, 72, 11))
-	b.WriteString("\nassumptions\n")
-	for _, a := range t.Assumptions {
-		if a.What == "layout" {
-			continue
-		}
-		fmt.Fprintf(&b, "  %s: %s (%s)\n", a.What, a.Value, a.Why)
-	}
-	if len(t.Cautions) > 0 {
-		b.WriteString("cautions\n")
-		for _, c := range t.Cautions {
-			fmt.Fprintf(&b, "  %s: %s", c.Code, c.Text)
-			if c.Fix != "" {
-				fmt.Fprintf(&b, "; %s", c.Fix)
-			}
-			b.WriteString("\n")
-		}
-	} else {
-		b.WriteString("no cautions\n")
-	}
+	writeDoubts(&b, t)
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// channelText names the channel among the file's others.
+func channelText(t *capture.Trace, unchosen bool) string {
+	if len(t.Channels) <= 1 {
+		return t.Channel
+	}
+	names := make([]string, len(t.Channels))
+	for i, c := range t.Channels {
+		names[i] = fmt.Sprintf("%d %s", i+1, c)
+	}
+	note := ""
+	if unchosen {
+		note = "; the first is shown, choose with --channel"
+	}
+	return fmt.Sprintf("%s, of %s%s", t.Channel, strings.Join(names, ", "), note)
+}
+
+func stepText(t *capture.Trace, volt string) string {
+	if t.StepV > 0 {
+		return si(t.StepV, volt) + ", stated"
+	}
+	if q, found := t.FindStep(); found {
+		return si(q, volt) + ", from the samples"
+	}
+	return "not found: the samples lie on no grid of steps"
+}
+
+// writeDoubts lists what was assumed of the trace and its cautions.
+func writeDoubts(b *strings.Builder, t *capture.Trace) {
+	b.WriteString("\nassumptions\n")
+	for _, a := range t.Assumptions {
+		if a.What != "layout" {
+			fmt.Fprintf(b, "  %s: %s (%s)\n", a.What, a.Value, a.Why)
+		}
+	}
+	if len(t.Cautions) == 0 {
+		b.WriteString("no cautions\n")
+		return
+	}
+	b.WriteString("cautions\n")
+	for _, c := range t.Cautions {
+		fmt.Fprintf(b, "  %s: %s", c.Code, c.Text)
+		if c.Fix != "" {
+			fmt.Fprintf(b, "; %s", c.Fix)
+		}
+		b.WriteString("\n")
+	}
 }
 
 // spreadOf gives the least, the greatest and the mean sample.

@@ -68,7 +68,7 @@ func TestInspectNamesItsRules(t *testing.T) {
 	}
 }
 
-// countsOf tells whether the values were converter codes.
+// countsOf reports whether the values were converter codes.
 func countsOf(as []capture.Assumption) bool {
 	for _, a := range as {
 		if a.What == "volt unit" && a.Value == "counts" {

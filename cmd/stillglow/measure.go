@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -14,17 +15,20 @@ import (
 	"stillglow/report"
 )
 
+// measureFlags is what the command line asks of measure.
+type measureFlags struct {
+	asJSON   bool
+	mainsHz  float64 // 50 or 60, 0: find it
+	lowPass  string  // as bandlimit.Parse reads it
+	baseline string  // path, or empty
+	ratedV   float64 // 0: not stated
+	loadA    float64 // 0: not stated
+	gain     float64 // percent, 0: the default
+	quasi    bool
+}
+
 func newMeasureCmd() *cobra.Command {
-	var (
-		asJSON   bool
-		mainsHz  float64
-		lowPass  string
-		baseline string
-		ratedV   float64
-		loadA    float64
-		gain     float64
-		quasi    bool
-	)
+	var f measureFlags
 	cmd := &cobra.Command{
 		Use:   "measure FILE...",
 		Short: "Measure ripple, spikes and noise floor of captures",
@@ -42,86 +46,110 @@ not_measured.`,
 	}
 	opt := addImportFlags(cmd)
 	flags := cmd.Flags()
-	flags.BoolVar(&asJSON, "json", false, "print one JSON object per capture, one per line")
-	flags.Float64Var(&mainsHz, "mains", 0, "mains frequency in Hz, 50 or 60 (default: find it)")
-	flags.StringVar(&lowPass, "low-pass", "", "shape of the 20 MHz low-pass: first-order, butterworth4, gaussian, ideal, none")
-	flags.StringVar(&baseline, "baseline", "", "capture of the instrument's own floor, made with the same set-up")
-	flags.Float64Var(&ratedV, "rated-v", 0, "the unit's rated volts, to catch a wrong probe factor")
-	flags.Float64Var(&loadA, "load-a", 0, "load current during the capture, in A")
-	flags.Float64Var(&gain, "gain-percent", 0, "gain uncertainty of the instrument in percent (default 3)")
-	flags.BoolVar(&quasi, "quasi-peak", false, "also give the ITU-R BS.468-4 quasi-peak")
-
+	flags.BoolVar(&f.asJSON, "json", false, "print one JSON object per capture, one per line")
+	flags.Float64Var(&f.mainsHz, "mains", 0, "mains frequency in Hz, 50 or 60 (default: find it)")
+	flags.StringVar(&f.lowPass, "low-pass", "", "shape of the 20 MHz low-pass: first-order, butterworth4, gaussian, ideal, none")
+	flags.StringVar(&f.baseline, "baseline", "", "capture of the instrument's own floor, made with the same set-up")
+	flags.Float64Var(&f.ratedV, "rated-v", 0, "the unit's rated volts, to catch a wrong probe factor")
+	flags.Float64Var(&f.loadA, "load-a", 0, "load current during the capture, in A")
+	flags.Float64Var(&f.gain, "gain-percent", 0, "gain uncertainty of the instrument in percent (default 3)")
+	flags.BoolVar(&f.quasi, "quasi-peak", false, "also give the ITU-R BS.468-4 quasi-peak")
 	cmd.RunE = func(cmd *cobra.Command, files []string) error {
-		if mainsHz != 0 && mainsHz != 50 && mainsHz != 60 {
-			return usageError{fmt.Errorf("--mains is %g, expected 50 or 60", mainsHz)}
-		}
-		shape, err := bandlimit.Parse(lowPass)
+		setup, err := f.setup()
 		if err != nil {
-			return usageError{err}
+			return err
 		}
-		for _, f := range []struct {
-			name  string
-			value float64
-		}{{"rated-v", ratedV}, {"load-a", loadA}, {"gain-percent", gain}} {
-			if !(f.value >= 0 && f.value <= 1e6) {
-				return usageError{fmt.Errorf("--%s is %g, expected a number from 0 up", f.name, f.value)}
-			}
-		}
-		setup := analysis.Setup{
-			MainsHz: mainsHz, LowPass: shape, GainFraction: gain / 100,
-			RatedV: ratedV, LoadA: loadA, Quasi468: quasi,
-		}
-		ctx := cmd.Context()
-		opt := *opt
-		if baseline != "" {
-			base, err := pipeline.MeasureFile(ctx, baseline, baseline, opt, setup, nil)
+		if f.baseline != "" {
+			base, err := pipeline.MeasureFile(cmd.Context(), f.baseline, f.baseline, *opt, setup, nil)
 			if err != nil {
 				return err
 			}
 			setup.Baseline = base.M
 		}
-		// Every file gets its figures or its line of trouble: one bad capture
-		// doesn't hide the others.
-		var bad pipeline.ErrorList
-		shown := false
-		for _, file := range files {
-			own := opt
-			own.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))
-			err := eachChannel(own, func(own capture.Options) error {
-				got, err := pipeline.MeasureFile(ctx, file, file, own, setup, nil)
-				if err != nil {
-					return err
-				}
-				if asJSON {
-					line, err := report.CaptureJSON(got)
-					if err == nil {
-						_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s\n", line)
-					}
-					return outputError{err}.orNil()
-				}
-				if shown {
-					fmt.Fprintln(cmd.OutOrStdout())
-				}
-				shown = true
-				return outputError{report.WriteCapture(cmd.OutOrStdout(), got)}.orNil()
-			})
-			var out outputError
-			switch {
-			case err == nil:
-			case ctx.Err() != nil:
-				return ctx.Err()
-			case errors.As(err, &out):
-				return out.error
-			default:
-				bad = append(bad, err)
-			}
-		}
-		if len(bad) > 0 {
-			return bad
-		}
-		return nil
+		return measureFiles(cmd, files, *opt, setup, f.asJSON)
 	}
 	return cmd
+}
+
+// setup checks the flags' values and gives what they say of the set-up, but for
+// the baseline.
+func (f *measureFlags) setup() (analysis.Setup, error) {
+	var none analysis.Setup
+	if f.mainsHz != 0 && f.mainsHz != 50 && f.mainsHz != 60 {
+		return none, usageError{fmt.Errorf("--mains is %g, expected 50 or 60", f.mainsHz)}
+	}
+	shape, err := bandlimit.Parse(f.lowPass)
+	if err != nil {
+		return none, usageError{err}
+	}
+	for _, n := range []struct {
+		name  string
+		value float64
+	}{{"rated-v", f.ratedV}, {"load-a", f.loadA}, {"gain-percent", f.gain}} {
+		if !(n.value >= 0 && n.value <= 1e6) {
+			return none, usageError{fmt.Errorf("--%s is %g, expected a number from 0 up", n.name, n.value)}
+		}
+	}
+	return analysis.Setup{
+		MainsHz: f.mainsHz, LowPass: shape, GainFraction: f.gain / 100,
+		RatedV: f.ratedV, LoadA: f.loadA, Quasi468: f.quasi,
+	}, nil
+}
+
+// measureFiles measures and prints the files in turn. Every file gets its figures
+// or its line in the error: one bad capture doesn't hide the others. Output that
+// can't be written and a cancelled context end it.
+func measureFiles(cmd *cobra.Command, files []string, opt capture.Options, setup analysis.Setup, asJSON bool) error {
+	ctx := cmd.Context()
+	write := captureWriter(cmd.OutOrStdout(), asJSON)
+	var bad pipeline.ErrorList
+	for _, file := range files {
+		own := opt
+		own.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))
+		err := eachChannel(own, func(own capture.Options) error {
+			got, err := pipeline.MeasureFile(ctx, file, file, own, setup, nil)
+			if err != nil {
+				return err
+			}
+			return outputError{write(got)}.orNil()
+		})
+		var out outputError
+		switch {
+		case err == nil:
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case errors.As(err, &out):
+			return out.error
+		default:
+			bad = append(bad, err)
+		}
+	}
+	if len(bad) > 0 {
+		return bad
+	}
+	return nil
+}
+
+// captureWriter gives what prints a measured capture: a line of JSON, or text with
+// an empty line between two.
+func captureWriter(w io.Writer, asJSON bool) func(report.Capture) error {
+	if asJSON {
+		return func(c report.Capture) error {
+			line, err := report.CaptureJSON(c)
+			if err == nil {
+				_, err = fmt.Fprintf(w, "%s\n", line)
+			}
+			return err
+		}
+	}
+	shown := false
+	return func(c report.Capture) error {
+		if shown {
+			fmt.Fprintln(w)
+		}
+		shown = true
+		return report.WriteCapture(w, c)
+	}
 }
 
 // eachChannel runs do with the options as they are, and where the file holds

@@ -16,7 +16,6 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
-	"stillglow/report"
 )
 
 // newFlags are the answers that "new" needs, as typed.
@@ -189,12 +188,12 @@ func (f *newFlags) taken() string {
 	for _, u := range got.units {
 		n += len(u.captures)
 	}
-	text := fmt.Sprintf(": %s in %s", report.Plural(n, "capture"), report.Plural(len(got.units), "unit"))
+	text := fmt.Sprintf(": %s in %s", capture.Plural(n, "capture"), capture.Plural(len(got.units), "unit"))
 	if b := len(got.baselines); b > 0 {
-		text += ", " + report.Plural(b, "baseline")
+		text += ", " + capture.Plural(b, "baseline")
 	}
 	if l := len(got.loose); l > 0 {
-		text += fmt.Sprintf(", %s whose name tells no unit: move the lines of capture into their units", report.Plural(l, "file"))
+		text += fmt.Sprintf(", %s whose name tells no unit: move the lines of capture into their units", capture.Plural(l, "file"))
 	}
 	return text + "; look through what the names were taken for"
 }
@@ -311,7 +310,7 @@ func (f *newFlags) checkBrands(s string) error {
 // checkModels wants one model, or one for each brand. The brands are asked first.
 func (f *newFlags) checkModels(s string) error {
 	if n, brands := len(listed(s)), len(listed(f.brand)); n > 1 && n != brands {
-		return fmt.Errorf("found %d models, expected one, or one for each of %s", n, report.Plural(brands, "brand"))
+		return fmt.Errorf("found %d models, expected one, or one for each of %s", n, capture.Plural(brands, "brand"))
 	}
 	return nil
 }

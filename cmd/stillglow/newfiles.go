@@ -135,7 +135,7 @@ func (f *newFlags) modelOf(brand int) string {
 	return ""
 }
 
-// unitsToCount tells whether a brand has no files that show how many units it has.
+// unitsToCount reports whether a brand has no files that show how many units it has.
 func (f *newFlags) unitsToCount() bool {
 	got := f.sort()
 	return slices.ContainsFunc(listed(f.brand), func(b string) bool { return !got.has(b) })

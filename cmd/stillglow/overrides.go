@@ -19,35 +19,13 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 	f.StringVar(&opt.Channel, "channel", "", "channel to read, by name or by number from 1")
 	f.Func("time-unit", "unit of the time column: s, ms, us, ns or samples", oneOf(&opt.TimeUnit, "s", "ms", "us", "ns", "ps", "samples"))
 	f.Func("volt-unit", "unit of the voltage column: V, mV, uV, counts or div", oneOf(&opt.VoltUnit, "V", "mV", "uV", "nV", "kV", "counts", "div"))
-	f.Func("delimiter", "cell delimiter: comma, semicolon, tab, space or bar, or the character itself", func(s string) error {
-		switch strings.ToLower(s) {
-		case "comma", ",":
-			s = ","
-		case "semicolon", ";":
-			s = ";"
-		case "tab", "\t", `\t`:
-			s = "tab"
-		case "space", " ":
-			s = "space"
-		case "bar", "|":
-			s = "|"
-		default:
-			return fmt.Errorf("found %q, expected comma, semicolon, tab, space or bar", s)
-		}
-		opt.Delimiter = s
-		return nil
-	})
-	f.Func("decimal", "decimal mark: point or comma", func(s string) error {
-		switch strings.ToLower(s) {
-		case ".", "point", "dot":
-			opt.DecimalMark = "."
-		case ",", "comma":
-			opt.DecimalMark = ","
-		default:
-			return fmt.Errorf("found %q, expected point or comma", s)
-		}
-		return nil
-	})
+	f.Func("delimiter", "cell delimiter: comma, semicolon, tab, space or bar, or the character itself",
+		spelled(&opt.Delimiter, "comma, semicolon, tab, space or bar", map[string]string{
+			"comma": ",", ",": ",", "semicolon": ";", ";": ";", "tab": "tab", "\t": "tab", `\t`: "tab", "space": " ", " ": " ", "bar": "|", "|": "|",
+		}))
+	f.Func("decimal", "decimal mark: point or comma", spelled(&opt.DecimalMark, "point or comma", map[string]string{
+		".": ".", "point": ".", "dot": ".", ",": ",", "comma": ",",
+	}))
 	f.Func("rate", "sample rate in hertz (48000, 48k, 2.5MHz); overrides the file's time column", hertz(&opt.RateHz))
 	f.Func("scale", "volts per count or per division: multiplies the file's values", nonZero(&opt.Scale))
 	f.Func("offset", "volts added after the scale", func(s string) (err error) {
@@ -59,32 +37,9 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 		t := strings.TrimSuffix(strings.TrimSuffix(strings.ToLower(strings.TrimSpace(s)), ":1"), "x")
 		return positive(&opt.ProbeFactor)(strings.TrimPrefix(t, "x"))
 	})
-	f.Func("bandwidth", "bandwidth of the instrument in hertz (20M, 100MHz)", func(s string) error {
-		const least = 1e3 // no instrument has less: 20 meant 20M
-		if err := hertz(&opt.BandwidthHz)(s); err != nil {
-			return err
-		}
-		if opt.BandwidthHz < least {
-			return fmt.Errorf("found %q, expected 1 kHz or more, such as 20M", s)
-		}
-		return nil
-	})
-	f.BoolFunc("band-limited", "the instrument's own bandwidth limit was on (=false: off)", func(s string) error {
-		b, err := strconv.ParseBool(s)
-		if err != nil {
-			return fmt.Errorf("found %q, expected true or false", s)
-		}
-		opt.BandLimited = &b
-		return nil
-	})
-	f.BoolFunc("anti-aliased", "high-resolution mode, or a low-pass ahead of the input, kept what lies above half the rate out", func(s string) error {
-		b, err := strconv.ParseBool(s)
-		if err != nil {
-			return fmt.Errorf("found %q, expected true or false", s)
-		}
-		opt.AntiAliased = &b
-		return nil
-	})
+	f.Func("bandwidth", "bandwidth of the instrument in hertz (20M, 100MHz)", bandwidth(&opt.BandwidthHz))
+	f.BoolFunc("band-limited", "the instrument's own bandwidth limit was on (=false: off)", yesNo(&opt.BandLimited))
+	f.BoolFunc("anti-aliased", "high-resolution mode, or a low-pass ahead of the input, kept what lies above half the rate out", yesNo(&opt.AntiAliased))
 	f.Func("coupling", "input coupling: dc or ac", func(s string) error {
 		switch c := capture.Coupling(strings.ToLower(s)); c {
 		case capture.CouplingDC, capture.CouplingAC:
@@ -101,23 +56,58 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 		opt.Mode = m
 		return nil
 	})
-	f.Func("max-samples", fmt.Sprintf("refuse a record of more samples, which are held in memory at 8 bytes each (default %d)", capture.DefaultMaxSamples), func(s string) error {
-		n, err := strconv.Atoi(s)
-		if err != nil || n < 1 {
-			return fmt.Errorf("found %q, expected a whole number from 1", s)
-		}
-		opt.MaxSamples = n
-		return nil
-	})
-	f.Func("segment", "segment to read, from 1, when the file holds several", func(s string) error {
-		n, err := strconv.Atoi(s)
-		if err != nil || n < 1 {
-			return fmt.Errorf("found %q, expected a whole number from 1", s)
-		}
-		opt.Segment = n
-		return nil
-	})
+	f.Func("max-samples", fmt.Sprintf("refuse a record of more samples, which are held in memory at 8 bytes each (default %d)", capture.DefaultMaxSamples), fromOne(&opt.MaxSamples))
+	f.Func("segment", "segment to read, from 1, when the file holds several", fromOne(&opt.Segment))
 	return opt
+}
+
+// spelled accepts the words that spellings holds, in either case.
+func spelled(dst *string, expected string, spellings map[string]string) func(string) error {
+	return func(s string) error {
+		v, ok := spellings[strings.ToLower(s)]
+		if !ok {
+			return fmt.Errorf("found %q, expected %s", s, expected)
+		}
+		*dst = v
+		return nil
+	}
+}
+
+func yesNo(dst **bool) func(string) error {
+	return func(s string) error {
+		b, err := strconv.ParseBool(s)
+		if err != nil {
+			return fmt.Errorf("found %q, expected true or false", s)
+		}
+		*dst = &b
+		return nil
+	}
+}
+
+func fromOne(dst *int) func(string) error {
+	return func(s string) error {
+		n, err := strconv.Atoi(s)
+		if err != nil || n < 1 {
+			return fmt.Errorf("found %q, expected a whole number from 1", s)
+		}
+		*dst = n
+		return nil
+	}
+}
+
+// leastBandwidthHz: no instrument has less; a plain 20 meant 20M.
+const leastBandwidthHz = 1e3
+
+func bandwidth(dst *float64) func(string) error {
+	return func(s string) error {
+		if err := hertz(dst)(s); err != nil {
+			return err
+		}
+		if *dst < leastBandwidthHz {
+			return fmt.Errorf("found %q, expected 1 kHz or more, such as 20M", s)
+		}
+		return nil
+	}
 }
 
 // oneOf accepts one of the words, and µ for u.

@@ -75,7 +75,7 @@ func valveMatches(v heater.Valve, words []string) bool {
 	return true
 }
 
-// namedBy tells whether a word is part of one of the valve's names as somebody may
+// namedBy reports whether a word is part of one of the valve's names as somebody may
 // type it, with Cyrillic letters for Latin ones or the other way round.
 func namedBy(v heater.Valve, word string) bool {
 	for _, spelling := range heater.Spellings(word) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"stillglow/analysis/target"
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
@@ -222,7 +224,7 @@ func (t *stock) whole(ctx context.Context, s *sheet.Sheet, now time.Time) (*shee
 	return &ready, nil
 }
 
-// settled tells whether a file is written to its end, and notes what the ranking may
+// settled reports whether a file is written to its end, and notes what the ranking may
 // rest on or has to wait for.
 func (t *stock) settled(ctx context.Context, c sheet.Capture, now time.Time) (bool, error) {
 	ok, note, err := t.w.ready(ctx, c, now)
@@ -292,49 +294,19 @@ func changesBetween(before, after *report.Report) []string {
 	if before == nil || after == nil {
 		return nil
 	}
-	// Between two readings of the sheet a unit is what its parts say, wherever it
-	// stands now.
-	type identity struct {
-		brand, model, mark, date string
-		state                    target.State
-	}
-	of := func(u report.Unit) identity {
-		x := u.Eval.Unit
-		return identity{x.Brand, x.Model, x.Mark, x.Date, x.State}
-	}
 	old := map[identity]report.Unit{}
 	for _, u := range before.Units {
-		old[of(u)] = u
+		old[identityOf(u)] = u
 	}
 	var out, moved []string
 	for _, u := range after.Units {
 		key := u.Eval.Unit.Key
-		was, known := old[of(u)]
+		was, known := old[identityOf(u)]
 		if !known {
 			out = append(out, key+": new in the sheet")
 			continue
 		}
-		var parts []string
-		had := map[string]string{}
-		for _, c := range was.Captures {
-			had[c.M.File] = c.M.SHA256
-		}
-		for _, c := range u.Captures {
-			sum, there := had[c.M.File]
-			switch {
-			case !there:
-				parts = append(parts, "+ "+c.M.File)
-			case sum != c.M.SHA256:
-				parts = append(parts, "saved again: "+c.M.File)
-			}
-			delete(had, c.M.File)
-		}
-		gone := make([]string, 0, len(had))
-		for f := range had {
-			gone = append(gone, "- "+f)
-		}
-		slices.Sort(gone)
-		parts = append(parts, gone...)
+		parts := captureChanges(was, u)
 		if was.Eval.Verdict != u.Eval.Verdict {
 			parts = append(parts, fmt.Sprintf("%s -> %s", was.Eval.Verdict, u.Eval.Verdict))
 		}
@@ -352,6 +324,41 @@ func changesBetween(before, after *report.Report) []string {
 		out = append(out, "moved by it: "+strings.Join(moved, ", "))
 	}
 	return out
+}
+
+// identity is what a unit is between two readings of the sheet, wherever it stands
+// now: what its parts say.
+type identity struct {
+	brand, model, mark, date string
+	state                    target.State
+}
+
+func identityOf(u report.Unit) identity {
+	x := u.Eval.Unit
+	return identity{x.Brand, x.Model, x.Mark, x.Date, x.State}
+}
+
+// captureChanges lists the captures of a unit that came, were saved again or went.
+func captureChanges(was, now report.Unit) []string {
+	var parts []string
+	had := map[string]string{}
+	for _, c := range was.Captures {
+		had[c.M.File] = c.M.SHA256
+	}
+	for _, c := range now.Captures {
+		sum, there := had[c.M.File]
+		switch {
+		case !there:
+			parts = append(parts, "+ "+c.M.File)
+		case sum != c.M.SHA256:
+			parts = append(parts, "saved again: "+c.M.File)
+		}
+		delete(had, c.M.File)
+	}
+	for _, f := range slices.Sorted(maps.Keys(had)) {
+		parts = append(parts, "- "+f)
+	}
+	return parts
 }
 
 // finish writes the report of what had arrived.
@@ -377,7 +384,7 @@ func (w *watcher) finish(ctx context.Context) error {
 			passing++
 		}
 	}
-	fmt.Fprintf(w.screen, "\n%d of %s pass\nreport written to %s (open %s)\n", passing, report.Plural(units, "unit"), w.out, filepath.Join(w.out, "index.html"))
+	fmt.Fprintf(w.screen, "\n%d of %s pass\nreport written to %s (open %s)\n", passing, capture.Plural(units, "unit"), w.out, filepath.Join(w.out, "index.html"))
 	if w.folder != w.sheet.Dir {
 		fmt.Fprintf(w.screen, "the same again later: stillglow report --folder %s --out %s %s\n", w.folder, w.out, w.sheetPath)
 	}

@@ -55,7 +55,7 @@ func (w *watcher) notices() (wake <-chan struct{}, stop func()) {
 	return ch, func() { _ = n.Close() }
 }
 
-// ready tells whether a file is written to its end: it has not changed for a
+// ready reports whether a file is written to its end: it has not changed for a
 // while and it opens. note says what is waited for.
 func (w *watcher) ready(ctx context.Context, c sheet.Capture, now time.Time) (ok bool, note string, err error) {
 	info, serr := os.Stat(c.Path)

@@ -293,7 +293,7 @@ const densitySpec = (list, label, withBase, names) => {
       return eng(f, "Hz") + ": " + out.join("; ");
     }};
 };
-/* inside tells whether series k has points on both sides of i, or at i. */
+/* inside reports whether series k has points on both sides of i, or at i. */
 const inside = (d, k, i) => {
   if (d[k][i] !== undefined && d[k][i] !== null) return true;
   let a = false, b = false;

@@ -4,11 +4,9 @@ import (
 	"bytes"
 	"fmt"
 	"image/color"
-	"stillglow/capture"
 	"strings"
 
 	xfont "golang.org/x/image/font"
-
 	"golang.org/x/image/font/sfnt"
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
@@ -16,6 +14,8 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 	"gonum.org/v1/plot/vg/vgsvg"
+
+	"stillglow/capture"
 )
 
 // All plots share one size, 16:9, and one style: dark ink on a light ground,

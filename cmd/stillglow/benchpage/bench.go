@@ -235,7 +235,7 @@ func (b *bench) list() {
 	b.entries = out
 }
 
-// fingerprint tells whether the list of captures shows anything new.
+// fingerprint reports whether the list of captures shows anything new.
 func fingerprint(entries []entry) string {
 	var s strings.Builder
 	for _, e := range entries {

@@ -59,7 +59,7 @@ var errSheetGone = errors.New("the bench sheet is gone: it was deleted, moved or
 
 var errByPattern = errors.New("the sheet's pattern gives this file to its unit: to correct it, write a [[unit.capture]] for it into the sheet")
 
-// sheetGone tells whether there has been a sheet and is none now. What is done then
+// sheetGone reports whether there has been a sheet and is none now. What is done then
 // would begin an empty one in its place.
 func (b *bench) sheetGone() bool {
 	b.mu.Lock()

@@ -170,13 +170,7 @@ func (v *view) leave(b *bench) {
 
 // steps words where the work stands.
 func (v *view) steps() {
-	count := func(n int, word string) string {
-		if n == 1 {
-			return "1 " + word
-		}
-		return fmt.Sprintf("%d %ss", n, word)
-	}
-	bring := count(len(v.Cards), "capture")
+	bring := capture.Plural(len(v.Cards), "capture")
 	if n := v.Waiting + v.Measuring; n > 0 {
 		bring += fmt.Sprintf(", %d being measured", n)
 	}
@@ -189,7 +183,7 @@ func (v *view) steps() {
 	case n > 0:
 		check = fmt.Sprintf("%d being read", n)
 	}
-	whose := count(len(v.Units), "unit")
+	whose := capture.Plural(len(v.Units), "unit")
 	if n := len(v.Loose); n > 0 {
 		whose += fmt.Sprintf(", %d without", n)
 	}

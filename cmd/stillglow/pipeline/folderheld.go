@@ -80,31 +80,48 @@ func survey(dir string, inputs []string) (holding, error) {
 	h.list = readList(dir)
 	folders := h.list.folders()
 	err = filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
-		rel, rerr := filepath.Rel(dir, path)
-		name := filepath.ToSlash(rel)
-		switch {
-		case err != nil && errors.Is(err, fs.ErrNotExist):
+		if errors.Is(err, fs.ErrNotExist) {
 			return nil // gone since it was listed
-		case err != nil:
-			return plainPathError(err)
-		case rerr != nil:
-			return rerr
-		case path == dir:
-		case e.IsDir() && strings.HasPrefix(e.Name(), workingMark) && !strings.Contains(name, "/"):
-			return filepath.SkipDir // a working folder of another run
-		case e.IsDir() && !folders[name]:
-			h.foreign = append(h.foreign, name+"/")
-			return filepath.SkipDir
-		case e.IsDir():
-		case name == ListFile && h.list != nil:
-		case h.list.unchanged(dir, name) && !h.isInput(path):
-			h.own = append(h.own, name)
-		default:
-			h.foreign = append(h.foreign, name)
 		}
+		if err != nil {
+			return plainPathError(err)
+		}
+		rel, err := filepath.Rel(dir, path)
+		if err != nil || path == dir {
+			return err
+		}
+		name := filepath.ToSlash(rel)
+		if e.IsDir() {
+			return h.meetFolder(name, e.Name(), folders[name])
+		}
+		h.meetFile(path, name)
 		return nil
 	})
 	return h, err
+}
+
+// meetFolder notes a folder of the folder, name its path within it; one of ours is
+// looked into.
+func (h *holding) meetFolder(name, base string, ours bool) error {
+	if strings.HasPrefix(base, workingMark) && !strings.Contains(name, "/") {
+		return filepath.SkipDir // a working folder of another run
+	}
+	if ours {
+		return nil
+	}
+	h.foreign = append(h.foreign, name+"/")
+	return filepath.SkipDir
+}
+
+// meetFile notes a file of the folder, name its path within it.
+func (h *holding) meetFile(path, name string) {
+	switch {
+	case name == ListFile && h.list != nil:
+	case h.list.unchanged(h.dir, name) && !h.isInput(path):
+		h.own = append(h.own, name)
+	default:
+		h.foreign = append(h.foreign, name)
+	}
 }
 
 // refusal is why the folder is not written to; nil when it may be.

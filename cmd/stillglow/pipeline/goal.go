@@ -14,34 +14,12 @@ import (
 // from what the valve hears, or both together, with limits written out over it.
 // The stage is nil where the sheet gives none.
 func Target(s *sheet.Sheet) (target.Target, *target.Stage, error) {
-	fail := func(err error) (target.Target, *target.Stage, error) {
-		return target.Target{}, nil, fmt.Errorf("%s: %w", s.Path, err)
-	}
-	var (
-		stage *target.Stage
-		base  *target.Target
-		keys  []string // of [limits]
-	)
-	for _, c := range target.Criteria() {
-		if c != target.Mask {
-			keys = append(keys, string(c))
-		}
-	}
-	if err := s.CheckWords(target.Names(), keys); err != nil {
+	if err := s.CheckWords(target.Names(), upperLimits()); err != nil {
 		return target.Target{}, nil, err
 	}
-	if h := s.Hears; h != nil {
-		stage = Stage(h)
-		if err := stage.Check(); err != nil {
-			return fail(fmt.Errorf("[hears]: %w", err))
-		}
-		if h.AllowedInputV > 0 {
-			derived, err := target.DeriveTarget(*stage, h.AllowedInputV)
-			if err != nil {
-				return fail(fmt.Errorf("[hears]: %w", err))
-			}
-			base = &derived
-		}
+	stage, base, err := heardTarget(s.Hears)
+	if err != nil {
+		return target.Target{}, nil, fmt.Errorf("%s: [hears]: %w", s.Path, err)
 	}
 	limits := maps.Clone(s.Limits)
 	dc := [2]float64{s.HeaterDCMinV, limits[string(target.HeaterDC)]}
@@ -50,24 +28,55 @@ func Target(s *sheet.Sheet) (target.Target, *target.Stage, error) {
 	if s.Target != "" || base == nil && !written {
 		named, err := target.Named(s.Target)
 		if err != nil {
-			return fail(err)
+			return target.Target{}, nil, fmt.Errorf("%s: %w", s.Path, err)
 		}
 		if base != nil {
-			named.Title += ", with what the valve hears"
-			named.Assumptions = base.Assumptions
-			for _, l := range base.Limits {
-				if !slices.ContainsFunc(named.Limits, func(n target.Limit) bool { return n.Criterion == l.Criterion }) {
-					named.Limits = append(named.Limits, l)
-				}
-			}
+			named = withHeard(named, *base)
 		}
 		base = &named
 	}
 	goal, err := target.Custom(limits, s.Mask, dc, base)
 	if err != nil {
-		return fail(err)
+		return target.Target{}, nil, fmt.Errorf("%s: %w", s.Path, err)
 	}
 	return goal, stage, nil
+}
+
+// upperLimits are the keys that [limits] may hold.
+func upperLimits() []string {
+	var keys []string
+	for _, c := range target.Criteria() {
+		if c != target.Mask {
+			keys = append(keys, string(c))
+		}
+	}
+	return keys
+}
+
+// heardTarget is the stage that [hears] describes and the target derived from what
+// it may hear, each nil where it gives none.
+func heardTarget(h *sheet.Hears) (*target.Stage, *target.Target, error) {
+	if h == nil {
+		return nil, nil, nil
+	}
+	stage := Stage(h)
+	if err := stage.Check(); err != nil || !(h.AllowedInputV > 0) {
+		return stage, nil, err
+	}
+	derived, err := target.DeriveTarget(*stage, h.AllowedInputV)
+	return stage, &derived, err
+}
+
+// withHeard adds the limits of heard that named has none of.
+func withHeard(named, heard target.Target) target.Target {
+	named.Title += ", with what the valve hears"
+	named.Assumptions = heard.Assumptions
+	for _, l := range heard.Limits {
+		if !slices.ContainsFunc(named.Limits, func(n target.Limit) bool { return n.Criterion == l.Criterion }) {
+			named.Limits = append(named.Limits, l)
+		}
+	}
+	return named
 }
 
 // Stage is the valve stage that the sheet describes.

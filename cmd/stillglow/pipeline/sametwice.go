@@ -56,7 +56,7 @@ type record struct {
 	got  report.Capture
 }
 
-// same tells whether two captures hold one record.
+// same reports whether two captures hold one record.
 func (r record) same(o record) bool {
 	a, b := r.got.M, o.got.M
 	return a.SHA256 != "" && a.SHA256 == b.SHA256 && a.Channel == b.Channel && r.file.Options.Segment == o.file.Options.Segment ||

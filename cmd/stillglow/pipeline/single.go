@@ -50,25 +50,8 @@ func PredictFilter(ctx context.Context, s *sheet.Sheet, r *report.Report, index 
 	if len(r.HeaterLoad.Groups) == 0 {
 		return nil, fmt.Errorf("%s: found no heaters, expected [[heaters.valve]] entries: a filter is worked out for its load", s.Path)
 	}
-	c.LoadOhm = r.HeaterLoad.Volts / r.HeaterA
-	if unit.Eval.OutputOhm.Known {
-		c.SourceOhm = math.Max(0, unit.Eval.OutputOhm.Value)
-	}
-	if c.SourceH == 0 && c.CSource.F == 0 {
-		var err error
-		if c.SourceH, c.CSource, err = sourceOf(s, s.Units[index]); err != nil {
-			return nil, err
-		}
-	}
-	if c.ROhm == 0 && unit.Plan != nil {
-		if part, ok := unit.Plan.Shared(); ok {
-			c.ROhm = part.Ohm
-			if part.Pair {
-				c.RLabel = part.Label
-			}
-		}
-	}
-	if err := c.Check(); err != nil {
+	c, err := fitted(c, s, r, unit, s.Units[index])
+	if err != nil {
 		return nil, err
 	}
 	m := newMeasuring(s, sheetSetup(s, r.HeaterA), opt)
@@ -90,4 +73,29 @@ func PredictFilter(ctx context.Context, s *sheet.Sheet, r *report.Report, index 
 		return nil, err
 	}
 	return &filter.Advice{UnitKey: unit.Eval.Unit.Key, Found: true, Best: best}, nil
+}
+
+// fitted is the circuit between a unit and its load: with the heaters' resistance,
+// the supply's, the lead's and output capacitor's where it names neither, and the
+// dropper's where it names none.
+func fitted(c filter.Circuit, s *sheet.Sheet, r *report.Report, unit report.Unit, listed sheet.Unit) (filter.Circuit, error) {
+	c.LoadOhm = r.HeaterLoad.Volts / r.HeaterA
+	if unit.Eval.OutputOhm.Known {
+		c.SourceOhm = math.Max(0, unit.Eval.OutputOhm.Value)
+	}
+	if c.SourceH == 0 && c.CSource.F == 0 {
+		var err error
+		if c.SourceH, c.CSource, err = sourceOf(s, listed); err != nil {
+			return c, err
+		}
+	}
+	if c.ROhm == 0 && unit.Plan != nil {
+		if part, ok := unit.Plan.Shared(); ok {
+			c.ROhm = part.Ohm
+			if part.Pair {
+				c.RLabel = part.Label
+			}
+		}
+	}
+	return c, c.Check()
 }

@@ -52,8 +52,8 @@ func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture, baseline
 	return shared
 }
 
-// targetUnit carries what the sheet says of a unit into the deciding room.
-// i is its place in the sheet.
+// targetUnit is what the sheet says of a unit, as package target takes it. i is
+// its place in the sheet.
 func targetUnit(u sheet.Unit, i int, heaterA float64) target.Unit {
 	out := target.Unit{
 		Index: i, Key: u.Name(),
@@ -72,7 +72,7 @@ func targetUnit(u sheet.Unit, i int, heaterA float64) target.Unit {
 	return out
 }
 
-// ShownOf carries a figure read off a screen into the deciding room.
+// ShownOf is a figure read off a screen, as package target takes it.
 func ShownOf(r sheet.Shown) target.Shown {
 	return target.Shown{Criterion: target.Criterion(r.On), Value: r.Value, UFrac: r.PlusMinusPercent / 100,
 		LoadA: r.LoadA, By: r.By, BandLimited: r.BandLimited}
