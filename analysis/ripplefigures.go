@@ -19,7 +19,7 @@ type rippleResult struct {
 }
 
 // rippleFigures turns the track and the folded cycle into figures. randomV is the
-// record's random part, which tells whether the converter's steps average out;
+// record's random part, which shows whether the converter's steps average out;
 // clipped is how many samples lie at its end stops.
 func rippleFigures(rec *record, sw switching, combs spectrum.Combs, randomV figure.Figure, clipped int) rippleResult {
 	if !sw.shown {

@@ -31,7 +31,7 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	if found.Count == 0 {
 		return absentSpikes(rec, sw, held)
 	}
-	events, tied := classifyFree(found.Events, rec, mainsHz)
+	events, tied := classifyOffEdge(found.Events, rec, mainsHz)
 	s := SpikeSummary{ThresholdV: found.ThresholdV, Count: found.Count, MainsTied: tied, Random: max(len(found.OffEdge)-tied, 0),
 		List: evenPick(events, spike.MaxListed)}
 	s.DurationMedianS = figure.Known(medianOf(events, func(e spike.Event) float64 { return e.DurationS }))
@@ -40,7 +40,7 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	split := stepDoubtV(rec, sw, s.DurationMedianS.Value)
 	edges := edgeReadings(sw, split)
 	grain := spikeGrain(rec, edges, s.DurationMedianS.Value)
-	peaks := peakReadings(found, split, edges.openV)
+	peaks := peakReadings(found, split, edges.ambiguityV)
 	peaks.lower = grain.tooCoarse() || clipped > 0
 	s.PerS, s.PerCycle = spikeRates(rec, sw, peaks.stepHides)
 	if held || moreBeside(found, rec.tr.DurationS()) {
@@ -253,7 +253,7 @@ type edgeSet struct {
 	rising, falling, largest edgeReading
 	largestRingHz            float64 // of the largest transient, 0: it does not ring
 	largestDurationS         float64 // its pulse duration, 0: there is none
-	openV                    float64 // the largest peak ambiguity
+	ambiguityV               float64 // the largest peak ambiguity
 }
 
 // edgeReadings reads the transients at the edges; splitV is the deviation that
@@ -271,7 +271,7 @@ func edgeReadings(sw switching, splitV float64) edgeSet {
 		slices.Sort(p)
 		r := edgeReading{seen: true, peak: quantileReading(p, 0.5, 1.25, splitV), ringHz: miss, ringQ: miss}
 		r.peak.deviation = math.Hypot(r.peak.deviation, t.Edge.PeakAmbiguityV)
-		out.openV = max(out.openV, t.Edge.PeakAmbiguityV)
+		out.ambiguityV = max(out.ambiguityV, t.Edge.PeakAmbiguityV)
 		if t.Edge.HasRing {
 			r.ringHz, r.ringQ = ringFigures(t.Edge, sw.Model)
 		}
@@ -348,17 +348,17 @@ func medianOf(events []spike.Event, read func(spike.Event) float64) float64 {
 	return spike.Quantile(v, 0.5)
 }
 
-// classifyFree tells mains-tied events from random ones, by a copy with their
+// classifyOffEdge tells mains-tied events from random ones, by a copy with their
 // classes set: those that keep their place in the period of twice the mains. It
 // also counts them.
-func classifyFree(events []spike.Event, rec *record, mainsHz figure.Figure) (classed []spike.Event, tied int) {
-	var free []int
+func classifyOffEdge(events []spike.Event, rec *record, mainsHz figure.Figure) (classed []spike.Event, tied int) {
+	var offEdge []int
 	for i, e := range events {
 		if e.Class == spike.Random {
-			free = append(free, i)
+			offEdge = append(offEdge, i)
 		}
 	}
-	if len(free) < 3 {
+	if len(offEdge) < 3 {
 		return events, 0
 	}
 	candidates := []float64{100, 120}
@@ -369,25 +369,25 @@ func classifyFree(events []spike.Event, rec *record, mainsHz figure.Figure) (cla
 	}
 	best, bestHz, bestPhase := 0.0, 0.0, 0.0
 	for _, hz := range candidates {
-		if events[free[len(free)-1]].TimeS-events[free[0]].TimeS < 1.5/hz {
+		if events[offEdge[len(offEdge)-1]].TimeS-events[offEdge[0]].TimeS < 1.5/hz {
 			continue
 		}
 		var c, q float64
-		for _, i := range free {
+		for _, i := range offEdge {
 			sin, cos := math.Sincos(2 * math.Pi * math.Mod(events[i].TimeS*hz, 1))
 			c += cos
 			q += sin
 		}
-		if r := math.Hypot(c, q) / float64(len(free)); r > best {
+		if r := math.Hypot(c, q) / float64(len(offEdge)); r > best {
 			best, bestHz, bestPhase = r, hz, math.Atan2(q, c)/(2*math.Pi)
 		}
 	}
 	// Rayleigh's test: n·r² over 7 happens by chance once in a thousand
-	if bestHz == 0 || best*best*float64(len(free)) < 7 && !(len(free) <= 8 && best > 0.98) {
+	if bestHz == 0 || best*best*float64(len(offEdge)) < 7 && !(len(offEdge) <= 8 && best > 0.98) {
 		return events, 0
 	}
 	classed = slices.Clone(events)
-	for _, i := range free {
+	for _, i := range offEdge {
 		if math.Abs(math.Remainder(events[i].TimeS*bestHz-bestPhase, 1)) < 0.04 {
 			classed[i].Class = spike.MainsTied
 			tied++

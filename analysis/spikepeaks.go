@@ -45,8 +45,8 @@ func (p peakSet) figure(r reading, gain float64) figure.Figure {
 }
 
 // peakReadings reads the peaks of the events. splitV is the deviation that telling
-// them from the ripple's step adds, openV the largest ambiguity of an edge's peak.
-func peakReadings(found *spike.Finding, splitV, openV float64) peakSet {
+// them from the ripple's step adds, ambiguityV the largest ambiguity of an edge's peak.
+func peakReadings(found *spike.Finding, splitV, ambiguityV float64) peakSet {
 	p := peakSet{sorted: slices.Clone(found.PeaksV)}
 	slices.Sort(p.sorted)
 	// the noise itself lifts over the threshold what lies under it
@@ -61,7 +61,7 @@ func peakReadings(found *spike.Finding, splitV, openV float64) peakSet {
 	p.top = reading{p.sorted[len(p.sorted)-1], 2 * (1 + apart) * found.SigmaV}
 	p.stepHides = 2*splitV > 0.1*p.median.value
 	for _, r := range p.all() {
-		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*splitV), openV)
+		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*splitV), ambiguityV)
 		if p.upper {
 			r.value += found.SigmaV // what was taken off for the noise's lift, and more
 		}

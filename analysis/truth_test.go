@@ -150,7 +150,7 @@ func offTruth(v float64, readings [][2]float64) (off, reading float64) {
 	return off, reading
 }
 
-// silentlyWrong tells whether a figure is off by more than its ± and a tenth,
+// silentlyWrong reports whether a figure is off by more than its ± and a tenth,
 // is no bound that holds, and has no caution that concerns it.
 func silentlyWrong(f figure.Figure, readings [][2]float64, cautioned bool) bool {
 	if cautioned {
