@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"stillglow/analysis/spectrum"
 )
 
 // ExplainLowHz and ExplainHighHz bound the band in which the mean cycle is held
@@ -127,7 +129,6 @@ func (s heldSpectra) floorBetween(lowHz, highHz float64) float64 {
 	if len(bins) == 0 {
 		return 0
 	}
-	slices.Sort(bins)
 	k := 9 * float64(s.stretches)
-	return bins[len(bins)/2] / math.Pow(1-1/k, 3)
+	return spectrum.Ranked(bins, len(bins)/2) / math.Pow(1-1/k, 3)
 }

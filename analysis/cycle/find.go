@@ -3,6 +3,8 @@ package cycle
 import (
 	"math"
 	"slices"
+
+	"stillglow/analysis/spectrum"
 )
 
 // Input is a record and what is known of how it was taken.
@@ -34,14 +36,13 @@ type Finding struct {
 // Find finds the switching cycle, follows it through the record, folds the
 // record over it and takes the folded cycle apart.
 func Find(in Input) Finding {
-	none := Finding{Residue: &Residue{Volts: in.Volts, RateHz: in.RateHz, Slow: slowMedians(in.Volts, in.RateHz)}}
 	if !slices.ContainsFunc(in.Volts, func(v float64) bool { return v != in.Volts[0] }) {
-		return none
+		return nothingFound(in)
 	}
 	coarse := searchSwitching(in.Volts, in.MeanV, in.RateHz, in.NotHz)
 	t := trackSwitching(in.Volts, in.MeanV, in.RateHz, coarse)
 	if t == nil || len(t.Pieces) == 0 || float64(len(in.Volts))*t.Hz/in.RateHz < minCycles {
-		return none
+		return nothingFound(in)
 	}
 	out := Finding{Track: t, SecondHz: coarse.secondHz}
 	out.refold(in)
@@ -52,7 +53,7 @@ func Find(in Input) Finding {
 		out.refold(in)
 	}
 	if out.Fold.Power() < repeatSigmas*out.Fold.powerNoise() {
-		return none // nothing repeats at the frequency found
+		return nothingFound(in) // nothing repeats at the frequency found
 	}
 	if t.Kind == Fixed {
 		t.SigmaHz = max(t.SigmaHz, out.Fold.hzBound(float64(len(in.Volts))/in.RateHz))
@@ -66,6 +67,11 @@ func Find(in Input) Finding {
 	out.Model.smear(walk)
 	out.FundamentalLoss = smearedLine(walk)
 	return out
+}
+
+// nothingFound is the finding where no cycle shows.
+func nothingFound(in Input) Finding {
+	return Finding{Residue: &Residue{Volts: in.Volts, RateHz: in.RateHz, Slow: slowMedians(in.Volts, in.RateHz)}}
 }
 
 // refold folds the record along the track as it is now and takes the cycle apart.
@@ -82,12 +88,12 @@ func slowMedians(volts []float64, rateHz float64) SlowPart {
 	var s SlowPart
 	n := len(volts)
 	length := max(64, int(20e-6*rateHz))
+	var buf []float64
 	for a := 0; a < n; a += length {
 		b := min(a+length, n)
-		buf := slices.Clone(volts[a:b])
-		slices.Sort(buf)
+		buf = append(buf[:0], volts[a:b]...)
 		s.At = append(s.At, float64(a+b-1)/2)
-		s.V = append(s.V, buf[len(buf)/2])
+		s.V = append(s.V, spectrum.Ranked(buf, len(buf)/2))
 	}
 	return s
 }

@@ -3,6 +3,8 @@ package cycle
 import (
 	"math"
 	"slices"
+
+	"stillglow/analysis/spectrum"
 )
 
 // SlowPart is what lies under the switching ripple: means over whole cycles,
@@ -247,7 +249,7 @@ func foldOnly(volts []float64, t *Track, s SlowPart) *Fold {
 // foldInto is foldOnly with a number of bins given.
 func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 	f := &Fold{Bins: m, Count: make([]float64, m), place: make([]float64, m), Mean: make([]float64, m), VarianceV2: make([]float64, m)}
-	sum2 := f.VarianceV2
+	bins := make([]struct{ n, place, sum, square float64 }, m) // side by side in memory
 	size := float64(m)
 	Walk(0, len(volts), t, s, func(st Stretch) {
 		if !st.On {
@@ -264,10 +266,11 @@ func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 				ph -= size
 			}
 			y := v - base
-			f.Count[i]++
-			f.place[i] += ph - float64(i)
-			f.Mean[i] += y
-			sum2[i] += y * y
+			b := &bins[i]
+			b.n++
+			b.place += ph - float64(i)
+			b.sum += y
+			b.square += y * y
 			ph += step
 			base += st.SlowSlope
 			for ph >= size {
@@ -275,13 +278,12 @@ func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 			}
 		}
 	})
-	for i, n := range f.Count {
-		if n == 0 {
+	for i, b := range bins {
+		if b.n == 0 {
 			continue
 		}
-		f.Mean[i] /= n
-		f.place[i] /= n
-		f.VarianceV2[i] = max(sum2[i]/n-f.Mean[i]*f.Mean[i], 0)
+		f.Count[i], f.Mean[i], f.place[i] = b.n, b.sum/b.n, b.place/b.n
+		f.VarianceV2[i] = max(b.square/b.n-f.Mean[i]*f.Mean[i], 0)
 	}
 	return f
 }
@@ -298,8 +300,7 @@ func (f *Fold) sampleSigma() float64 {
 	if len(sd) == 0 {
 		return 0
 	}
-	slices.Sort(sd)
-	return sd[len(sd)/2]
+	return spectrum.Ranked(sd, len(sd)/2)
 }
 
 // Power is the mean square of the mean cycle in V², the share that the noise

@@ -2,7 +2,8 @@ package cycle
 
 import (
 	"math"
-	"slices"
+
+	"stillglow/analysis/spectrum"
 )
 
 // Residue yields the trace less its slow part and its smooth ripple: spikes,
@@ -59,6 +60,53 @@ func (r *Residue) Each(from, to int, visit func(i int, v float64, bin int, phase
 	})
 }
 
+// runLen is the most samples that a run holds.
+const runLen = 2048
+
+// Runs visits samples from..to as Each does, in runs of neighbours that follow each
+// other without a gap: the first one's number, their values, and each one's place in
+// the cycle, -1 where the supply rests. The slices are good until visit returns.
+func (r *Residue) Runs(from, to int, visit func(first int, v []float64, bin []int32)) {
+	values, bins := make([]float64, runLen), make([]int32, runLen)
+	track := r.Track
+	var smooth []float64
+	if r.Model == nil || track == nil {
+		track = nil
+	} else {
+		smooth = r.Model.Smooth
+	}
+	m, size := int32(len(smooth)), float64(len(smooth))
+	Walk(from, to, track, r.Slow, func(st Stretch) {
+		base := st.Slow
+		ph := st.Phase - math.Floor(st.Phase)
+		for a := st.From; a < st.To; a += runLen {
+			volts := r.Volts[a:min(a+runLen, st.To)]
+			v, bin := values[:len(volts)], bins[:len(volts)]
+			if !st.On {
+				for i, x := range volts {
+					v[i], bin[i] = x-base, -1
+					base += st.SlowSlope
+				}
+				visit(a, v, bin)
+				continue
+			}
+			for i, x := range volts {
+				k := int32(ph * size)
+				if k >= m {
+					k = m - 1
+				}
+				v[i], bin[i] = x-base-smooth[k], k
+				base += st.SlowSlope
+				ph += st.PerSample
+				if ph >= 1 {
+					ph--
+				}
+			}
+			visit(a, v, bin)
+		}
+	})
+}
+
 // RobustScale is the standard deviation of the residue's quiet parts: the lower
 // quartile over blocks of each block's median absolute deviation, scaled to the
 // normal distribution (Hampel 1974). Taking a low quartile keeps it that of the
@@ -82,13 +130,11 @@ func (r *Residue) RobustScale(skip []bool, stepV float64) float64 {
 			continue
 		}
 		sds = append(sds, deviation(buf))
-		slices.Sort(buf)
-		med := buf[len(buf)/2]
+		med := spectrum.Ranked(buf, len(buf)/2)
 		for i := range buf {
 			buf[i] = math.Abs(buf[i] - med)
 		}
-		slices.Sort(buf)
-		mads = append(mads, buf[len(buf)/2])
+		mads = append(mads, spectrum.Ranked(buf, len(buf)/2))
 	}
 	if len(mads) == 0 {
 		if skip != nil {
@@ -96,13 +142,11 @@ func (r *Residue) RobustScale(skip []bool, stepV float64) float64 {
 		}
 		return 0
 	}
-	slices.Sort(mads)
-	quarter := 1.4826 * 1.05 * mads[len(mads)/4]
+	quarter := 1.4826 * 1.05 * spectrum.Ranked(mads, len(mads)/4)
 	if stepV > quarter {
 		// on so coarse steps most samples share one code and the median says
 		// little, or zero: the quiet blocks' standard deviation serves
-		slices.Sort(sds)
-		sd := sds[len(sds)/4]
+		sd := spectrum.Ranked(sds, len(sds)/4)
 		if sd > 0.2*stepV {
 			// noise of a quarter of a step and more reaches the second code, 1.5
 			// steps off, too often for six of these deviations to stay under it

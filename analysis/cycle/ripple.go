@@ -2,9 +2,9 @@ package cycle
 
 import (
 	"math"
-	"slices"
 
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 )
 
 // Model is the folded cycle taken apart: the smooth ripple and the edges'
@@ -140,8 +140,7 @@ func typicalMisfit(mean, model []float64) float64 {
 	for i := range s {
 		s[i] = math.Abs(mean[i] - model[i])
 	}
-	slices.Sort(s)
-	return 1.4826 * s[len(s)/2]
+	return 1.4826 * spectrum.Ranked(s, len(s)/2)
 }
 
 // plainPieces fits the cycle as it is, steps left out, and reports whether that

@@ -151,16 +151,15 @@ func trend(x []float64) (slope, base float64) {
 // noiseUnder estimates the mean noise power under the lines: the lower quartile
 // of blocks that widen with frequency, scaled for exponential statistics.
 func noiseUnder(p []float64) []float64 {
-	var at, level []float64
+	var at, level, block []float64
 	for i := 1; i < len(p); {
 		w := min(max(i/6, 24), 4096)
 		end := min(i+w, len(p))
 		if len(p)-end < w/2 {
 			end = len(p)
 		}
-		block := append([]float64(nil), p[i:end]...)
-		slices.Sort(block)
-		q := block[len(block)/4]
+		block = append(block[:0], p[i:end]...)
+		q := spectrum.Ranked(block, len(block)/4)
 		at = append(at, float64(i+end-1)/2)
 		level = append(level, math.Log(max(q/0.28768, 1e-300))) // -ln(3/4)
 		i = end

@@ -245,8 +245,7 @@ func localFloor(power []float64, k float64) []float64 {
 			end = len(power)
 		}
 		block = append(block[:0], power[i:end]...)
-		slices.Sort(block)
-		med := block[len(block)/2]
+		med := Ranked(block, len(block)/2)
 		at = append(at, float64(i+end-1)/2)
 		level = append(level, math.Log(max(med/bias, 1e-300)))
 		i = end

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"stillglow/analysis/cycle"
+	"stillglow/analysis/spectrum"
 )
 
 // localLevels is the slow part of a record in which no cycle was found: medians
@@ -17,11 +18,20 @@ func localLevels(volts []float64, rateHz float64) cycle.SlowPart {
 	for a := 0; a < len(volts); a += length {
 		b := min(a+length, len(volts))
 		buf = append(buf[:0], volts[a:b]...)
-		slices.Sort(buf)
 		s.At = append(s.At, float64(a+b-1)/2)
-		s.V = append(s.V, (buf[(len(buf)-1)/2]+buf[len(buf)/2])/2)
+		s.V = append(s.V, median(buf))
 	}
 	return s
+}
+
+// median is that of x, which must not be empty and is reordered.
+func median(x []float64) float64 {
+	upper := spectrum.Ranked(x, len(x)/2)
+	lower := upper
+	if len(x)%2 == 0 {
+		lower = slices.Max(x[:len(x)/2])
+	}
+	return (lower + upper) / 2
 }
 
 // cornerV is how far straight lines between medians may pass by the corners of the

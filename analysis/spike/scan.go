@@ -65,22 +65,28 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 		out.OffEdge = append(out.OffEdge, s)
 		out.offEdgeSpans = append(out.offEdgeSpans, interval{from, to})
 	}
-	r.Each(0, n, func(i int, v float64, bin int, _ float64) {
-		if v < 0 {
-			v = -v
-		}
-		if inside {
-			if bin >= 0 && edgeOf[bin] >= 0 {
+	threshold := out.ThresholdV
+	r.Runs(0, n, func(first int, values []float64, bins []int32) {
+		for k, v := range values {
+			if v < 0 {
+				v = -v
+			}
+			if !inside && v <= threshold {
+				continue // nearly all
+			}
+			i, bin := first+k, bins[k]
+			switch {
+			case !inside:
+				if bin < 0 || edgeOf[bin] < 0 && v > steep[bin] {
+					inside, start, last = true, i, i
+				}
+			case bin >= 0 && edgeOf[bin] >= 0:
 				finish() // an edge's own transient begins
-			} else if v > end {
+			case v > end:
 				last = i
-			} else if i-last > hold {
+			case i-last > hold:
 				finish()
 			}
-			return
-		}
-		if v > out.ThresholdV && (bin < 0 || edgeOf[bin] < 0 && v > steep[bin]) {
-			inside, start, last = true, i, i
 		}
 	})
 	if inside {
@@ -119,8 +125,7 @@ func levelAround(buf []float64, first, last int) float64 {
 	if len(beside) < 8 {
 		return 0
 	}
-	slices.Sort(beside)
-	return beside[len(beside)/2]
+	return spectrum.Ranked(beside, len(beside)/2)
 }
 
 // offEdgeInWindow looks for an event of another origin under the edge's transient
