@@ -305,7 +305,7 @@ func TestRefused(t *testing.T) {
 // TestSweep refuses the transfer curve of a circuit: its first column rises all
 // the way and is a voltage.
 func TestSweep(t *testing.T) {
-	for _, head := range []string{"uin\tV(out)", "v1\tV(out)", "Vin (V)\tVout (V)", "Spannung\tAusgang", "V(in)\tV(out)"} {
+	for _, head := range []string{"uin\tV(out)", "v1\tV(out)", "Vin (V)\tVout (V)", "Spannung\tAusgang", "V(in)\tV(out)", "V(m)\tV(out)"} {
 		text := head + "\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6e\t%.4f", -0.15+float64(i)*1e-3, wave(i)) })
 		_, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{Channel: "2"})
 		if err == nil || !strings.HasPrefix(err.Error(), "x.csv:2: no time column") {
