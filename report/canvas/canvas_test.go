@@ -108,3 +108,55 @@ func TestStrokeInPieces(t *testing.T) {
 		t.Errorf("%d of %d inked pixels off by more than a fifth, the worst by %d of 255", off, inked, worst)
 	}
 }
+
+// A band filled in pieces is the whole band, every pixel alike; other polygons are
+// left as they are.
+func TestFillInPieces(t *testing.T) {
+	const n = 700
+	y := func(i int, lift float64) vg.Length {
+		return vg.Length(100 + lift + 60*math.Sin(float64(i)*2.1)*math.Cos(float64(i)/90))
+	}
+	var band vg.Path
+	band.Move(vg.Point{X: 20.3, Y: y(0, 9)})
+	for i := 1; i < n; i++ {
+		band.Line(vg.Point{X: vg.Length(20.3 + 0.6137*float64(i)), Y: y(i, 9+float64(i%5))})
+	}
+	for i := n - 1; i >= 0; i-- {
+		band.Line(vg.Point{X: vg.Length(20.3 + 0.6137*float64(i)), Y: y(i, -9)})
+	}
+	for i := range n { // the same numbers, not nearly
+		band[2*n-1-i].Pos.X = band[i].Pos.X
+	}
+	band.Close()
+	cut := bandInPieces(band)
+	if len(cut) < len(band)+n/fillPiece {
+		t.Fatalf("%d points for %d: the band was not cut", len(cut), len(band))
+	}
+	other := append(vg.Path(nil), band...)
+	other[3].Pos.X += 0.01
+	if got := bandInPieces(other); len(got) != len(other) {
+		t.Error("a polygon that is no band was cut")
+	}
+	pixels := func(p vg.Path) []byte {
+		r := NewRaster()
+		ctx := gg.NewContextForRGBA(r.img)
+		ctx.InvertY()
+		c := vgimg.NewWith(vgimg.UseImageWithContext(r.img, ctx), vgimg.UseDPI(DPI))
+		c.SetColor(PaleBlue)
+		c.Fill(p)
+		return r.img.Pix
+	}
+	whole, pieces := pixels(band), pixels(cut)
+	inked := 0
+	for i, v := range whole {
+		if v != pieces[i] {
+			t.Fatalf("byte %d is %d, whole %d", i, pieces[i], v)
+		}
+		if i%4 == 0 && v < 250 {
+			inked++
+		}
+	}
+	if inked < 10_000 {
+		t.Fatalf("only %d pixels inked", inked)
+	}
+}

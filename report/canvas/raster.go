@@ -196,6 +196,43 @@ func (c *rasterCanvas) strokeFrom(p vg.Path) {
 	c.Canvas.Stroke(p)
 }
 
+// fillPiece is the most columns of a band that are filled as one polygon.
+const fillPiece = 16
+
+// Fill fills a path. The rasteriser walks a list of all that it has met in a row of
+// pixels from the left on, see Stroke: a long band goes as many short ones from the
+// right to the left, in one path. What two of them share cancels to the last bit, so
+// that the picture is that of the whole band.
+func (c *rasterCanvas) Fill(p vg.Path) { c.Canvas.Fill(bandInPieces(p)) }
+
+// bandInPieces cuts a closed polygon of pairs of points, each pair at one x, into
+// pieces; any other path comes back as it is.
+func bandInPieces(p vg.Path) vg.Path {
+	n := (len(p) - 1) / 2 // columns
+	if n <= fillPiece || len(p) != 2*n+1 || p[2*n].Type != vg.CloseComp {
+		return p
+	}
+	for i := range n {
+		if p[i].Type != vg.LineComp && (i > 0 || p[i].Type != vg.MoveComp) || p[2*n-1-i].Type != vg.LineComp ||
+			p[i].Pos.X != p[2*n-1-i].Pos.X || i > 0 && p[i].Pos.X <= p[i-1].Pos.X {
+			return p
+		}
+	}
+	var out vg.Path
+	for last := n - 1; last > 0; last -= fillPiece {
+		first := max(last-fillPiece, 0)
+		out.Move(p[first].Pos)
+		for _, c := range p[first+1 : last+1] {
+			out.Line(c.Pos)
+		}
+		for _, c := range p[2*n-1-last : 2*n-first] {
+			out.Line(c.Pos)
+		}
+		out.Close()
+	}
+	return out
+}
+
 // FillString draws str with its right-to-left runs reversed.
 func (c *rasterCanvas) FillString(f font.Face, pt vg.Point, str string) {
 	str = visualOrder(str)
