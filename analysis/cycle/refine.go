@@ -54,8 +54,9 @@ func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float
 type harmonicSum struct {
 	parts     []partFold
 	rateHz    float64
-	centre    float64 // sample about which the phases turn
-	harmonics int     // most that the sample rate and the fold's bins hold
+	centre    float64      // sample about which the phases turn
+	harmonics int          // most that the sample rate and the fold's bins hold
+	sums      []complex128 // work space, a place for each harmonic and the mean
 }
 
 // newHarmonicSum folds the record in parts at hz.
@@ -65,7 +66,7 @@ func newHarmonicSum(volts []float64, rateHz, hz float64) harmonicSum {
 	cycles := float64(n) * hz / rateHz
 	parts := int(min(max(cycles/4, 2), 64))
 	h := harmonicSum{parts: make([]partFold, parts), rateHz: rateHz, centre: float64(n-1) / 2,
-		harmonics: max(int(min(bins/4, 0.45*rateHz/hz)), 1)}
+		harmonics: max(int(min(bins/4, 0.45*rateHz/hz)), 1), sums: make([]complex128, bins/4+1)}
 	acc := make([]float64, bins)
 	fft := fourier.NewFFT(bins)
 	inc := hz / rateHz
@@ -95,15 +96,25 @@ func newHarmonicSum(volts []float64, rateHz, hz float64) harmonicSum {
 // energy is the weighted square of the sums of the first top harmonics, df off
 // the folds' frequency; weight nil: all alike.
 func (h harmonicSum) energy(df float64, top int, weight []float64) float64 {
-	sum := 0.0
-	for k := 1; k <= top; k++ {
-		if weight != nil && weight[k] == 0 {
-			continue
+	last := top // that counts
+	for weight != nil && last > 0 && weight[last] == 0 {
+		last--
+	}
+	sums := h.sums[:last+1]
+	clear(sums)
+	for _, f := range h.parts {
+		// harmonic k turns k times as far as the first: its powers
+		turn := cmplx.Rect(1, -2*math.Pi*df/h.rateHz*(f.middle-h.centre))
+		at := turn
+		for k, c := range f.c[1 : last+1] {
+			sums[k+1] += c * at
+			at *= turn
 		}
-		var a complex128
-		w := -2 * math.Pi * float64(k) * df / h.rateHz
-		for _, f := range h.parts {
-			a += f.c[k] * cmplx.Rect(1, w*(f.middle-h.centre))
+	}
+	sum := 0.0
+	for k, a := range sums {
+		if k == 0 || weight != nil && weight[k] == 0 {
+			continue
 		}
 		e := real(a)*real(a) + imag(a)*imag(a)
 		if weight != nil {

@@ -52,9 +52,15 @@ func newSearchRecord(volts []float64, meanV, rateHz float64) searchRecord {
 		mid := i*r + r/2
 		acc := 0.0
 		if lo := mid - half; lo >= 0 && lo+len(taps) <= len(volts) {
-			for k, w := range taps {
-				acc += w * (volts[lo+k] - meanV)
+			// the taps are the same to either side; two sums, so that one needn't wait
+			// for the other
+			v := volts[lo : lo+len(taps)]
+			even, odd := taps[half]*(v[half]-meanV), 0.0
+			for k := 0; k+1 < half; k += 2 { // half is even
+				even += taps[k] * ((v[k] - meanV) + (v[2*half-k] - meanV))
+				odd += taps[k+1] * ((v[k+1] - meanV) + (v[2*half-k-1] - meanV))
 			}
+			acc = even + odd
 		} else {
 			for k, w := range taps {
 				acc += w * (volts[min(max(mid-half+k, 0), len(volts)-1)] - meanV)

@@ -53,38 +53,46 @@ func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodB
 		return nil
 	}
 	taper := make([]float64, length)
+	turns, turnsRef := make([]complex128, length), make([]complex128, length) // of both frequencies, under the taper
+	w := 2 * math.Pi * perSample * float64(group)
 	for i := range taper {
 		taper[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(length))
+		turns[i], turnsRef[i] = cmplx.Rect(taper[i], -w*float64(i)), cmplx.Rect(taper[i], -1.5*w*float64(i))
 	}
-	w := 2 * math.Pi * perSample * float64(group)
-	rot, rotRef := cmplx.Rect(1, -w), cmplx.Rect(1, -1.5*w)
 	count := int(float64(n-length)/step) + 1
 	blocks := make([]demodBlock, 0, count)
-	buf := make([]float64, length)
+	block := make([]float64, length) // means of groups from start on, less the record's
+	start := -length
 	for b := range count {
-		start := int(float64(b) * step)
-		mean := 0.0
-		for i := range buf {
+		next := int(float64(b) * step)
+		kept := 0 // blocks overlap
+		if ahead := next - start; ahead < length {
+			kept = copy(block, block[ahead:])
+		}
+		start = next
+		for i := kept; i < length; i++ {
 			s := 0.0
-			lo := (start + i) * group
-			for _, v := range volts[lo : lo+group] {
+			for _, v := range volts[(start+i)*group : (start+i+1)*group] {
 				s += v
 			}
-			buf[i] = s/float64(group) - meanV
-			mean += buf[i] * taper[i]
+			block[i] = s/float64(group) - meanV
+		}
+		mean := 0.0
+		for i, v := range block {
+			mean += v * taper[i]
 		}
 		mean /= float64(length) / 2
 		first := (float64(start*group) + float64(group-1)/2) * perSample
 		p := cmplx.Rect(1, -2*math.Pi*math.Mod(first, 1))
 		q := cmplx.Rect(1, -2*math.Pi*math.Mod(1.5*first, 1))
 		var c, ref complex128
-		for i, v := range buf {
-			v = (v - mean) * taper[i]
-			c += complex(real(p)*v, imag(p)*v)
-			ref += complex(real(q)*v, imag(q)*v)
-			p *= rot
-			q *= rotRef
+		for i, v := range block {
+			v -= mean
+			t, u := turns[i], turnsRef[i]
+			c += complex(real(t)*v, imag(t)*v)
+			ref += complex(real(u)*v, imag(u)*v)
 		}
+		c, ref = c*p, ref*q
 		k := complex(4/float64(length), 0) // amplitude of a cosine under the taper
 		blocks = append(blocks, demodBlock{
 			middle: (float64(start)+float64(length-1)/2)*float64(group) + float64(group-1)/2,
