@@ -70,7 +70,7 @@ func basicsOf(volts []float64) basics {
 
 // levels are the figures of one pass and of the converter's step.
 type levels struct {
-	dcV, acRMSV, ppV, crest, adcStepV, quantNoise figure.Figure
+	dcV, acRMSV, ppV, adcStepV, quantNoise figure.Figure
 }
 
 // levelFigures states mean, rms and extremes; the uncertainties are those of the
@@ -88,15 +88,13 @@ func levelFigures(rec *record, clipped int) levels {
 		out.dcV = figure.NotMeasured("the coupling is not known; a DC-coupled capture or a meter reading is needed")
 	default: // an AC-coupled input has no volts of offset
 		out.dcV = figureOf(b.mean, gain, meanDeviation(b.parts), step)
+		if rec.flat() { // rounded to a step
+			out.dcV.U = math.Hypot(out.dcV.U, rec.flatStepV()/math.Sqrt(3))
+		}
 	}
 	out.acRMSV = figureOf(b.rms, gain, meanDeviation(b.partRMS))
 	out.ppV = figureOf(b.max-b.min, gain, math.Sqrt2*step)
 	out.ppV.LowerBound = clipped > 0
-	if b.rms > 0 {
-		out.crest = figure.Known(max(b.max-b.mean, b.mean-b.min) / b.rms)
-	} else {
-		out.crest = figure.NotMeasured("the trace is constant; nothing varies")
-	}
 	if rec.stepV > 0 {
 		out.adcStepV = figure.Known(rec.stepV)
 		out.quantNoise = figure.Known(spectrum.QuantisationDensity(rec.stepV, tr.SampleRateHz))

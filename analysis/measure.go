@@ -91,7 +91,7 @@ func (f *findings) measurement() *Measurement {
 		SampleRateHz: tr.SampleRateHz, Samples: len(tr.Volts), DurationS: tr.DurationS(),
 		Coupling: tr.Coupling, Mode: tr.Mode, Calibrated: tr.Calibrated, Span: tr.Span, LoadA: f.rec.setup.LoadA,
 
-		DCV: level.dcV, ACRMSV: level.acRMSV, PPV: level.ppV, CrestFactor: level.crest,
+		DCV: level.dcV, ACRMSV: level.acRMSV, PPV: level.ppV,
 		ADCStepV: level.adcStepV, QuantNoiseVPerRtHz: level.quantNoise,
 		PP20MHzV: f.shape.ppV, PP20MHz999V: f.shape.pp999V, PP20MHzFilter: f.shape.filter,
 		PPOverS: tr.DurationS(),
@@ -107,6 +107,8 @@ func (f *findings) measurement() *Measurement {
 		Spectrum: f.view.plain.Curve(baselineCurve(f.rec.setup.Baseline)),
 		Spikes:   f.spikes.summary,
 		Waveform: f.shape.waveform, Detail: f.detail.cycles,
+
+		Own: f.ownFigures(),
 
 		AliasSuspected: f.rec.aliasPossible() && switchingLine(f.named.lines) != nil && !importSuspects(tr),
 	}

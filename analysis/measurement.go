@@ -38,10 +38,9 @@ type Measurement struct {
 	Span         capture.Span     // what the record shows, in hertz
 	LoadA        float64          // load current in A as told, 0 unknown
 
-	DCV         figure.Figure // mean, DC-coupled traces only
-	ACRMSV      figure.Figure // rms about the mean, full span
-	PPV         figure.Figure // peak-to-peak of the samples, full span
-	CrestFactor figure.Figure // crest factor: peak of the varying part over its rms
+	DCV    figure.Figure // mean, DC-coupled traces only
+	ACRMSV figure.Figure // rms about the mean, full span
+	PPV    figure.Figure // peak-to-peak of the samples, full span
 
 	PP20MHzV      figure.Figure // peak-to-peak in a 20 MHz span, absolute, on an oversampled curve
 	PP20MHz999V   figure.Figure // the same, between the 0.05 and 99.95 % quantiles (99.9 % of the time)
@@ -80,6 +79,10 @@ type Measurement struct {
 
 	Waveform Envelope // min and max per column over the whole record
 	Detail   Envelope // a few switching cycles around a typical spike, at the sample rate where it fits
+
+	// Own are figures that the register alone knows, by key: the crest factor, and
+	// what a file of its own adds (see from in register.go). Its rows read them.
+	Own map[string]*figure.Figure
 
 	Cautions []capture.Caution // the import's first, then what the samples show; each code once
 	// AliasSuspected: the switching's line may be an alias, for all that this capture

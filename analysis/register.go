@@ -1,7 +1,9 @@
 package analysis
 
 import (
+	"maps"
 	"math"
+	"slices"
 
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
@@ -36,11 +38,50 @@ func along(c figure.Curve) figure.Behind[Measurement] {
 	return figure.Behind[Measurement]{Rule: figure.FromCurve, Curve: c}
 }
 
-// at completes a row by the place of its figure.
-func at(place func(*Measurement) *figure.Figure, r row) row {
+// entry is a row with how its figure is measured.
+type entry struct {
+	row
+	measure func(*findings) figure.Figure // nil: a step of Measure states it in a field
+}
+
+// at completes a row by the place of its figure, which a step of Measure states.
+func at(place func(*Measurement) *figure.Figure, r row) entry {
 	r.Read = func(m *Measurement) figure.Figure { return *place(m) }
 	r.Write = func(m *Measurement, f figure.Figure) { *place(m) = f }
-	return r
+	return entry{row: r}
+}
+
+// from completes a row by the function that measures its figure from what the
+// steps found. The figure stands in Measurement.Own; records that carry no sums
+// don't carry it either (restrict.go).
+func from(measure func(*findings) figure.Figure, r row) entry {
+	key := r.Key
+	r.Read = func(m *Measurement) figure.Figure {
+		if f := m.Own[key]; f != nil {
+			return *f
+		}
+		return figure.Figure{}
+	}
+	r.Write = func(m *Measurement, f figure.Figure) {
+		own := maps.Clone(m.Own) // a prediction begins as a copy of what was measured
+		if own == nil {
+			own = map[string]*figure.Figure{}
+		}
+		own[key], m.Own = &f, own
+	}
+	return entry{r, measure}
+}
+
+// ownFigures measures the figures that the register alone knows, by key.
+func (f *findings) ownFigures() map[string]*figure.Figure {
+	own := map[string]*figure.Figure{}
+	for _, e := range entries {
+		if e.measure != nil {
+			v := e.measure(f)
+			own[e.Key] = &v
+		}
+	}
+	return own
 }
 
 // Register lists every figure of a Measurement, in the order in which they are
@@ -49,8 +90,19 @@ func at(place func(*Measurement) *figure.Figure, r row) row {
 // all of them. One without a Behind is not measured behind a filter.
 func Register() []figure.Row[Measurement] { return register }
 
-// register is made once; nobody changes it.
-var register = append(append(figuresToNoise(), bandRows()...), figuresOfConverter()...)
+// entries and register are made once; nobody changes them.
+var (
+	entries  = slices.Concat(figuresToNoise(), bandRows(), figuresOfConverter())
+	register = rowsOf(entries)
+)
+
+func rowsOf(entries []entry) []row {
+	rows := make([]row, len(entries))
+	for i, e := range entries {
+		rows[i] = e.row
+	}
+	return rows
+}
 
 // Lookup finds a figure's row by its key.
 func Lookup(key string) (figure.Row[Measurement], bool) {
@@ -66,15 +118,15 @@ func Lookup(key string) (figure.Row[Measurement], bool) {
 // low end of the span needed is 50 kHz for what happens within a switching cycle:
 // small converters switch at 60 kHz and more (common practice, no source), and
 // what lies lower has figures of its own.
-func figuresToNoise() []row {
-	return []row{
+func figuresToNoise() []entry {
+	return []entry{
 		at(func(m *Measurement) *figure.Figure { return &m.DCV }, row{Key: "dc_v", Name: "DC", Unit: "V", Says: "mean of a DC-coupled trace",
 			Behind: unchanged, Class: figure.Scatter, Group: figure.Mean}),
 		at(func(m *Measurement) *figure.Figure { return &m.ACRMSV }, row{Key: "ac_rms_v", Name: "rms of the varying part", Unit: "V", Says: "rms about the mean, full span",
 			Behind: allOver, Class: figure.Scatter}),
 		at(func(m *Measurement) *figure.Figure { return &m.PPV }, row{Key: "pp_v", Name: "peak-to-peak, full span", Unit: "V", Says: "peak-to-peak of the samples, full span",
 			Behind: along(figure.DetailCurve), Class: figure.Scatter}),
-		at(func(m *Measurement) *figure.Figure { return &m.CrestFactor }, row{Key: "crest_factor", Name: "crest factor", Says: "peak of the varying part over its rms",
+		from(crestFactor, row{Key: "crest_factor", Name: "crest factor", Says: "peak of the varying part over its rms",
 			Behind: unpredictable, NotIn: figure.Terminal | figure.Compare}),
 		at(func(m *Measurement) *figure.Figure { return &m.PP20MHzV }, row{Key: "pp_20mhz_v", Name: "peak-to-peak, 20 MHz", Unit: "V", Says: "peak-to-peak in a 20 MHz span",
 			Behind: along(figure.DetailCurve), Class: figure.Scatter, Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6}),
@@ -122,8 +174,8 @@ func figuresToNoise() []row {
 			Behind: count, Class: figure.Counting, Group: figure.ShortPeak | figure.Count, LowHz: 50e3, HighHz: 20e6}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.PerCycle }, row{Key: "spikes_per_cycle", Name: "spikes per switching cycle", Says: "spikes per switching cycle",
 			Behind: count, Group: figure.ShortPeak | figure.Count, LowHz: 50e3, HighHz: 20e6, NotIn: figure.Terminal | figure.Compare}),
-		row{Key: "spike_threshold_v", Name: "spike threshold", Unit: "V", Says: "detection threshold", Read: spikeThreshold, Write: setSpikeThreshold,
-			Behind: along(figure.SpikeCurve), Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly},
+		{row: row{Key: "spike_threshold_v", Name: "spike threshold", Unit: "V", Says: "detection threshold", Read: spikeThreshold, Write: setSpikeThreshold,
+			Behind: along(figure.SpikeCurve), Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}},
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.PeakMedianV }, row{Key: "spike_peak_median_v", Name: "spike peak, median", Unit: "V", Says: "median of the spikes' absolute peaks against the local ripple",
 			Behind: along(figure.SpikeCurve), Class: figure.Fit, Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.PeakP95V }, row{Key: "spike_peak_p95_v", Name: "spike peak, 95th percentile", Unit: "V", Says: "95th percentile",
@@ -163,8 +215,8 @@ func figuresToNoise() []row {
 	}
 }
 
-func figuresOfConverter() []row {
-	return []row{
+func figuresOfConverter() []entry {
+	return []entry{
 		at(func(m *Measurement) *figure.Figure { return &m.ADCStepV }, row{Key: "adc_step_v", Name: "ADC step", Unit: "V", Says: "ADC step",
 			Behind: unchanged, NotIn: figure.Compare}),
 		at(func(m *Measurement) *figure.Figure { return &m.QuantNoiseVPerRtHz }, row{Key: "quantisation_density_v_per_rthz", Name: "noise density of the ADC steps", Unit: "V/√Hz", Says: "noise density of the ADC steps",
@@ -173,8 +225,8 @@ func figuresOfConverter() []row {
 }
 
 // bandRows are two figures for every band of the plan, and the quasi-peak's.
-func bandRows() []row {
-	var rows []row
+func bandRows() []entry {
+	var rows []entry
 	add := func(id, name string, lowHz, highHz float64, weight func(float64) float64, group figure.Group) {
 		behind := figure.Behind[Measurement]{Rule: figure.InBand, Weight: weight, Band: func(m *Measurement) (float64, float64) {
 			if b := m.band(id); b != nil {
@@ -209,7 +261,7 @@ func bandRows() []row {
 				b.RMSNoLinesV = f
 			}
 		}
-		rows = append(rows, with, without)
+		rows = append(rows, entry{row: with}, entry{row: without})
 	}
 	for _, p := range spectrum.BandPlan() {
 		group := figure.InCycle

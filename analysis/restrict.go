@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"fmt"
-	"math"
 
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
@@ -43,10 +42,19 @@ func (r *record) flat() bool {
 	return false
 }
 
-// sums are the figures that rest on power or spectrum.
+// flatStepV is the step that a flat record is rounded to, in volts; 0: not known.
+func (r *record) flatStepV() float64 {
+	return max(r.tr.Levels.ResolutionV, r.stepV, r.basic.max-r.basic.min)
+}
+
+// sums are the figures that rest on power or spectrum, and those of the register
+// alone, since nothing here knows better.
 func (m *Measurement) sums() []*figure.Figure {
-	out := []*figure.Figure{&m.ACRMSV, &m.CrestFactor, &m.PeriodicRMSV, &m.RandomRMSV,
+	out := []*figure.Figure{&m.ACRMSV, &m.PeriodicRMSV, &m.RandomRMSV,
 		&m.MainsLineRMS, &m.MainsCombRMS, &m.MainsCombPPV}
+	for _, f := range m.Own {
+		out = append(out, f)
+	}
 	return append(append(out, m.noiseFigures()...), m.bandFigures()...)
 }
 
@@ -90,9 +98,8 @@ func (m *Measurement) missCycle(reason string) {
 // flatten leaves nothing but DC of a record that shows one converter step or
 // none.
 func (m *Measurement) flatten(rec *record) {
-	bound, step := "what the instrument's resolution hides", max(rec.tr.Levels.ResolutionV, rec.stepV)
-	step = max(step, rec.basic.max-rec.basic.min)
-	if step > 0 {
+	bound := "what the instrument's resolution hides"
+	if step := rec.flatStepV(); step > 0 {
 		bound = "under " + capture.SI(step, "V", 3) + " peak to peak, less than one step of the converter"
 	}
 	why := fmt.Sprintf("the record is flat: what varies is %s; take it with fewer volts per division, AC-coupled", bound)
@@ -105,9 +112,6 @@ func (m *Measurement) flatten(rec *record) {
 	m.missCycle(why)
 	m.Spikes = noSpikes(miss)
 	m.Noise.ThirdOctaves, m.Lines, m.AliasSuspected = nil, nil, false
-	if m.DCV.Known { // rounded to a step
-		m.DCV.U = math.Hypot(m.DCV.U, step/math.Sqrt(3))
-	}
 }
 
 // keepExtremes keeps what least and greatest values show: peaks, and how often

@@ -42,7 +42,8 @@ func fixtureMeasurement(file string, rate, duration, fsw, ripple, spike, noise, 
 	m.DCV = known(dc, dc*0.03)
 	m.ACRMSV = known(math.Hypot(ripple/3.46, mains), ripple*0.02)
 	m.PPV = known(ripple+2*spike, 0)
-	m.CrestFactor = known((ripple/2+spike)/math.Hypot(ripple/3.46, mains), 0)
+	crest := known((ripple/2+spike)/math.Hypot(ripple/3.46, mains), 0)
+	m.Own = map[string]*figure.Figure{"crest_factor": &crest}
 	m.ADCStepV = known(0.0004, 0)
 	m.QuantNoiseVPerRtHz = known(0.0004/math.Sqrt(12*rate/2), 0)
 	m.MainsHz = known(50, 0)
