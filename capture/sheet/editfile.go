@@ -143,13 +143,22 @@ func (f *File) change(row string, edit func(*Text) error) error {
 	if err := t.Check(f.shown); err != nil {
 		return err
 	}
+	// The version before and the text are written to the disk side by side; the text
+	// goes into its place once the version before is in its own.
+	staged := make(chan staging, 1)
+	go func() { staged <- stage(f.path, after, f.mode()) }()
 	if byHand || row == "" || row != f.row || time.Since(f.rowAt) > rowPause {
-		if err := f.keep(stepsBack, data); err != nil {
-			return err
-		}
+		err = f.keep(stepsBack, data)
+	}
+	s := <-staged
+	if err != nil {
+		s.drop()
+		return err
 	}
 	f.forget(stepsForward)
-	err = f.write(after)
+	if err = s.place(); err == nil {
+		f.last = bytes.Clone(after)
+	}
 	f.row, f.rowAt = row, time.Now()
 	return err
 }
@@ -278,39 +287,66 @@ func (f *File) forget(row string) {
 
 // write puts a text in the sheet's place.
 func (f *File) write(data []byte) error {
-	mode := fs.FileMode(0o644)
-	if info, err := os.Stat(f.path); err == nil {
-		mode = info.Mode().Perm()
-	}
-	if err := writeSynced(f.path, data, mode); err != nil {
+	if err := writeSynced(f.path, data, f.mode()); err != nil {
 		return err
 	}
 	f.last = bytes.Clone(data)
 	return nil
 }
 
+// mode is the sheet's, or that of a new one.
+func (f *File) mode() fs.FileMode {
+	if info, err := os.Stat(f.path); err == nil {
+		return info.Mode().Perm()
+	}
+	return 0o644
+}
+
 // writeSynced puts a file in its place, whole or not at all, and waits until it
 // is on the disk.
 func writeSynced(path string, data []byte, mode fs.FileMode) error {
-	dir := filepath.Dir(path)
-	tmp, err := os.CreateTemp(dir, "."+filepath.Base(path)+".writing-*")
+	return stage(path, data, mode).place()
+}
+
+// staging is a file's new text on the disk, beside the file.
+type staging struct {
+	path, tmp string
+	err       error
+}
+
+// stage writes a text beside the file that it is to replace, and waits until it is on
+// the disk.
+func stage(path string, data []byte, mode fs.FileMode) staging {
+	tmp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".writing-*")
 	if err != nil {
-		return writeError(path, err)
+		return staging{path: path, err: err}
 	}
 	_, err = tmp.Write(data)
-	err = errors.Join(err, tmp.Chmod(mode), tmp.Sync(), tmp.Close())
+	return staging{path, tmp.Name(), errors.Join(err, tmp.Chmod(mode), tmp.Sync(), tmp.Close())}
+}
+
+// place puts a staged text in its file's place.
+func (s staging) place() error {
+	err := s.err
 	if err == nil {
-		err = os.Rename(tmp.Name(), path)
+		err = os.Rename(s.tmp, s.path)
 	}
 	if err != nil {
-		_ = os.Remove(tmp.Name())
-		return writeError(path, err)
+		s.drop()
+		return writeError(s.path, err)
 	}
-	if d, err := os.Open(dir); err == nil { // so that the rename lasts through a power cut
+	if d, err := os.Open(filepath.Dir(s.path)); err == nil { // so that the rename lasts through a power cut
 		_ = d.Sync()
 		_ = d.Close()
 	}
 	return nil
+}
+
+// drop takes a staged text away again.
+func (s staging) drop() {
+	if s.tmp != "" {
+		_ = os.Remove(s.tmp)
+	}
 }
 
 func writeError(path string, err error) error {

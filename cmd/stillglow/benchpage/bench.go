@@ -40,7 +40,8 @@ type bench struct {
 	wake chan struct{}
 	slot chan struct{} // captures measured side by side
 
-	keeping sync.Mutex // held while what is kept beside the sheet is written
+	incoming arrivals
+	keeping  sync.Mutex // held while what is kept beside the sheet is written
 
 	mu      sync.Mutex
 	text    []byte
@@ -114,28 +115,43 @@ func (b *bench) nudge() {
 }
 
 // refresh takes stock of the sheet and the files, begins to measure what is new
-// and to decide anew where that changes anything.
+// and to decide anew where that changes anything. Nobody else writes text, edit,
+// sheet and entries, so that reading the sheet, which takes a while, keeps no request
+// waiting: the lock is held for what is taken over.
 func (b *bench) refresh(ctx context.Context) {
 	data, byHand, err := b.file.Read()
 	missing := b.file.Missing()
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if b.gone = missing && b.existed; b.gone && err == nil {
+	gone := missing && b.existed
+	if gone && err == nil {
 		data, byHand, err = b.text, false, errSheetGone
 	}
-	b.existed = b.existed || !missing
-	if err != nil || !bytes.Equal(data, b.text) || b.sheet == nil {
-		b.receive(data, err)
-		b.byHand = byHand
+	changed := err != nil || !bytes.Equal(data, b.text) || b.sheet == nil
+	next := taken{text: data, edit: b.edit, err: err}
+	if changed {
+		next = b.receive(data, err)
+	} else if b.edit != nil {
+		next = b.whole(next) // files may have come or gone
+	}
+	entries := b.entries
+	if next.sheet != nil {
+		entries = b.list(next.sheet, next.edit)
+	}
+
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.gone, b.existed = gone, b.existed || !missing
+	if changed {
+		b.text, b.broken, b.edit, b.byHand = data, next.err, next.edit, byHand
 		b.hub.changed(partNames...)
-	} else if s, err := b.edit2sheet(); err == nil {
-		b.sheet = s // files may have come or gone
+	}
+	if next.sheet != nil {
+		b.sheet, b.unmatched, b.goal = next.sheet, next.unmatched, next.goal
 	}
 	if b.sheet == nil {
 		return
 	}
 	before := fingerprint(b.entries)
-	b.list()
+	b.entries = entries
 	for i := range b.entries {
 		b.read(ctx, &b.entries[i])
 	}
@@ -147,47 +163,49 @@ func (b *bench) refresh(ctx context.Context) {
 	b.predict(ctx)
 }
 
-func (b *bench) edit2sheet() (*sheet.Sheet, error) {
-	if b.edit == nil {
-		return nil, b.broken
-	}
-	return b.whole(b.edit)
+// taken is what a text of the sheet makes.
+type taken struct {
+	text      []byte
+	edit      *sheet.Text
+	sheet     *sheet.Sheet // nil: it does not read
+	unmatched []string
+	goal      target.Target // without limits where the sheet names none that there is
+	err       error
 }
 
-// whole is the sheet with the files that its pattern gives to units, as the
+// whole reads the sheet with the files that its pattern gives to units, as the
 // commands see it.
-func (b *bench) whole(t *sheet.Text) (*sheet.Sheet, error) {
-	s, err := t.Sheet(b.file.Path())
-	if err != nil {
-		return nil, err
+func (b *bench) whole(t taken) taken {
+	s, err := t.edit.Sheet(b.file.Path())
+	if err == nil {
+		var left sheet.Unmatched
+		left, err = s.TakeMatching("")
+		t.unmatched = left.Names
 	}
-	left, err := s.TakeMatching("")
-	b.unmatched = left.Names
-	return s, err
+	if err != nil {
+		t.edit, t.err = nil, err
+		return t
+	}
+	t.sheet = s
+	t.goal, _, _ = pipeline.Target(s) // else the decision says what is wrong with it
+	return t
 }
 
 // receive reads a new text. A broken one leaves all figures as they were.
-func (b *bench) receive(data []byte, err error) {
-	b.text, b.broken, b.edit = data, err, nil
+func (b *bench) receive(data []byte, err error) taken {
+	t := taken{text: data, err: err}
 	if err != nil {
-		return
+		return t
 	}
-	t, err := sheet.NewText(data, b.file.Path())
-	if err != nil {
-		b.broken = err
-		return
+	if t.edit, t.err = sheet.NewText(data, b.file.Path()); t.err != nil {
+		t.edit = nil
+		return t
 	}
-	s, err := b.whole(t)
-	if err != nil {
-		b.broken = err
-		return
-	}
-	b.edit, b.sheet = t, s
-	b.goal, _, _ = pipeline.Target(s) // else the decision says what is wrong with it
+	return b.whole(t)
 }
 
 // list makes the entries from the sheet and the captures folder.
-func (b *bench) list() {
+func (b *bench) list(s *sheet.Sheet, edit *sheet.Text) []entry {
 	var out []entry
 	seen := map[string]int{}
 	named := map[string]bool{}
@@ -200,8 +218,8 @@ func (b *bench) list() {
 			id += fmt.Sprint("-", seen[id])
 		}
 		e := entry{ID: id, Capture: c, Unit: unit, Role: r}
-		if b.edit != nil && c.Key != "" {
-			e.Fields = fieldsOf(b.edit, c.Key)
+		if edit != nil && c.Key != "" {
+			e.Fields = fieldsOf(edit, c.Key)
 		}
 		out = append(out, e)
 	}
@@ -212,16 +230,16 @@ func (b *bench) list() {
 			add(*c, -1, baseline)
 		}
 	}
-	for _, c := range b.sheet.Loose {
+	for _, c := range s.Loose {
 		add(c, -1, loose)
 	}
-	for i, u := range b.sheet.Units {
+	for i, u := range s.Units {
 		for _, c := range u.Captures {
 			add(c, i, ofUnit)
 		}
 	}
-	base(b.sheet.Instrument.Baseline)
-	for _, u := range b.sheet.Units {
+	base(s.Instrument.Baseline)
+	for _, u := range s.Units {
 		for i := range u.Captures {
 			base(u.Captures[i].Baseline)
 		}
@@ -232,7 +250,7 @@ func (b *bench) list() {
 			add(sheet.Capture{File: file, Path: path}, -1, unnamed)
 		}
 	}
-	b.entries = out
+	return out
 }
 
 // fingerprint reports whether the list of captures shows anything new.

@@ -124,20 +124,3 @@ func open(opt Options) (*bench, *os.Root, error) {
 	b.recall(root)
 	return b, root, nil
 }
-
-// arrived takes kept files into the sheet; those that come together are one step to
-// undo.
-func (b *bench) arrived(files []string) error {
-	if b.sheetGone() {
-		return errSheetGone
-	}
-	err := b.file.ChangeInRow("arrived", func(t *sheet.Text) error {
-		s, err := t.Sheet(b.file.Path())
-		if err != nil {
-			return err
-		}
-		return addLoose(t, s, files)
-	})
-	b.nudge()
-	return err
-}
