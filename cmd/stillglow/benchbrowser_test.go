@@ -199,7 +199,7 @@ func (p *benchPage) do(steps ...browserStep) {
 
 func look[T any](p *benchPage, expression string) T {
 	p.t.Helper()
-	ctx, cancel := context.WithTimeout(p, 2*time.Minute)
+	ctx, cancel := context.WithTimeout(p, 4*time.Minute)
 	defer cancel()
 	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 	if err != nil {
@@ -211,7 +211,7 @@ func look[T any](p *benchPage, expression string) T {
 // until waits for a condition of the page.
 func (p *benchPage) until(condition string) {
 	p.t.Helper()
-	if !look[bool](p, `new Promise(ok => { const end = Date.now() + 100000; const look = () => { let yes = false; try { yes = !!(`+condition+`); } catch { } yes ? ok(true) : Date.now() > end ? ok(false) : setTimeout(look, 50); }; look(); })`) {
+	if !look[bool](p, `new Promise(ok => { const end = Date.now() + 200000; const look = () => { let yes = false; try { yes = !!(`+condition+`); } catch { } yes ? ok(true) : Date.now() > end ? ok(false) : setTimeout(look, 50); }; look(); })`) {
 		p.picture("failed")
 		p.t.Fatalf("waited in vain for %s\n%s", condition, look[string](p, `document.querySelector("#bar").innerText + "\n" + document.querySelector("#trouble").innerText`))
 	}
@@ -353,6 +353,7 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.assign()
 	p.tellScope()
 	p.tellUnits()
+	p.readOff()
 	p.pickValves()
 	near := p.tryFilter()
 	p.leave()
@@ -364,6 +365,9 @@ func TestBenchByThePageAlone(t *testing.T) {
 	}
 	p.mu.Unlock()
 	commandsAgree(t, cache, table, files)
+	p.anotherState()
+	p.calibrate(source)
+	p.undoAndRedo("bench.toml", 20)
 	p.readmePicture("bench.toml")
 }
 
@@ -448,6 +452,90 @@ func (p *benchPage) tellUnits() {
 	p.fill(`#`+probe+`-probe`, "0.1")
 	p.click(`#` + probe + `-fix .rowend button:not([type=button])`)
 	p.until(`!document.querySelector("#` + probe + ` .cautions")?.textContent.includes("factor")`)
+}
+
+// readOff types what a scope without files shows, leaves out the unit at first and is
+// told so.
+func (p *benchPage) readOff() {
+	p.t.Helper()
+	unit := "#" + p.unit("Tindlewick B1")
+	p.click(unit + "-shown > summary")
+	p.do(chromedp.SetValue(chromedp.CSS(unit+"-so"), "mains_line_rms_v"))
+	p.fill(unit+"-sv", "300")
+	p.click(unit + "-shown .rowend button")
+	p.until(`document.querySelector("` + unit + `-shown .wrong")?.textContent.includes("300 mV")`)
+	p.fill(unit+"-sv", "300 µV")
+	p.click(unit + "-shown .rowend button")
+	p.until(`document.querySelector("` + unit + ` .readoff")?.textContent.includes("never shows that a unit passes")`)
+}
+
+// anotherState adds a unit behind its filter and takes that back.
+func (p *benchPage) anotherState() {
+	p.t.Helper()
+	unit := "#" + p.unit("Quibblet D1")
+	p.click(unit + "-again > summary")
+	p.do(chromedp.SetValue(chromedp.CSS(unit+"-as"), "filter"))
+	p.click(unit + "-again button")
+	p.until(`document.querySelector('#whose [aria-label="Unit Quibblet D1 behind its filter"]')`)
+	p.picture("9-states")
+	p.click("#undo")
+	p.until(`!document.querySelector('#whose [aria-label="Unit Quibblet D1 behind its filter"]')`)
+}
+
+// calibrate drops a sine of known volts and calibrates the sound card by it.
+func (p *benchPage) calibrate(source string) {
+	p.t.Helper()
+	const rms, level = 0.5, 0.4
+	sine := make([]float64, 48000)
+	for i := range sine {
+		sine[i] = math.Sqrt2 * rms * math.Sin(2*math.Pi*1000*float64(i)/48000)
+	}
+	var b bytes.Buffer
+	if err := synth.WriteWAV(&b, 24, 48000, math.Sqrt2*rms/level, sine); err != nil {
+		p.t.Fatal(err)
+	}
+	path := filepath.Join(source, "sine.wav")
+	if err := os.WriteFile(path, b.Bytes(), 0o600); err != nil {
+		p.t.Fatal(err)
+	}
+	p.drop([]string{path})
+	p.until(`[...document.querySelectorAll("#check .card")].some(c => c.querySelector("h3").textContent === "sine.wav" && c.classList.contains("done"))`)
+	card := "#" + p.card("sine.wav")
+	p.click(card + "-cal > summary")
+	p.fill(card+"-rms", "500 mV\r")
+	p.until(`document.querySelector("#bring .note")?.textContent.includes("1.7678 V at full scale") || [...document.querySelectorAll("#bring .note")].some(n => n.textContent.includes("1.7678 V at full scale"))`)
+	p.until(`document.querySelector("#in-fs").value === "1.76777"`)
+	p.picture("10-calibrated")
+}
+
+// undoAndRedo goes a number of steps back and as many forward, by the page's buttons.
+func (p *benchPage) undoAndRedo(sheetPath string, steps int) {
+	p.t.Helper()
+	before, err := os.ReadFile(sheetPath)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	count := `Number((document.querySelector("#undo").textContent.match(/\d+/) || ["0"])[0])`
+	there := look[int](p, count)
+	if there < steps {
+		p.t.Errorf("%d steps to undo, want %d and more", there, steps)
+	}
+	for _, way := range []struct {
+		button string
+		step   int
+	}{{"#undo", -1}, {"#redo", 1}} {
+		for k := range steps {
+			from := there
+			if way.step > 0 {
+				from = there - steps
+			}
+			p.click(way.button)
+			p.until(fmt.Sprintf(`%s === %d`, count, from+way.step*(k+1)))
+		}
+		if now, err := os.ReadFile(sheetPath); err != nil || bytes.Equal(now, before) != (way.step > 0) {
+			p.t.Errorf("after %s: %v, the sheet is as it was: %v", way.button, err, bytes.Equal(now, before))
+		}
+	}
 }
 
 // pickValves finds valves by Latin and by Cyrillic letters.

@@ -113,7 +113,8 @@ miss, the post-filter.
 
 Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
 2 wrong usage, 3 done but no unit passes.`,
-		Example: `  stillglow report testdata/bench/bench.toml
+		Example: `  stillglow bench
+  stillglow report testdata/bench/bench.toml
   stillglow measure testdata/bench/baseline.csv.gz
   stillglow dropper --supply 7 --valves 2x12AU7,1x6N2P`,
 		SilenceErrors: true,

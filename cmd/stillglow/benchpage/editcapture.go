@@ -168,7 +168,7 @@ func asBaseline(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error 
 		n := 0
 		for _, other := range b.sameRate(id) {
 			o, err := b.captureOf(s, other)
-			if err != nil {
+			if err != nil || o.Options.Mode != c.Options.Mode { // made with the 100 Ω in place or without
 				continue
 			}
 			if err := t.Set(o.Key+".baseline", c.File); err != nil {
@@ -177,7 +177,7 @@ func asBaseline(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error 
 			n++
 		}
 		if n == 0 {
-			return &fieldError{"scope", "no capture of a unit has this one's layout and sample rate yet: give the captures to their units first"}
+			return &fieldError{"scope", "no capture of a unit has this one's layout, sample rate and mode yet: give the captures to their units first"}
 		}
 		return t.Remove(c.Key)
 	}

@@ -64,7 +64,7 @@ func reply(w http.ResponseWriter, status int, a answer) {
 
 // fail tells a form what is wrong.
 func fail(w http.ResponseWriter, err error) {
-	a := answer{Error: capture.OneLine(err.Error())}
+	a := answer{Error: onPage(capture.OneLine(err.Error()))}
 	status := http.StatusConflict
 	var field *fieldError
 	var kept *storeError

@@ -13,6 +13,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"stillglow/capture"
 )
 
 // A reading is made once for a file and its settings, however often the sheet is
@@ -241,6 +243,8 @@ func TestBaselineOfALayout(t *testing.T) {
 	s := serve(t, Options{})
 	s.send(t, "a.csv", 7)
 	s.send(t, "floor.csv", 0)
+	s.send(t, "a-common.csv", 1)
+	s.must(t, "give", "id", s.id(t, "a-common.csv"), "brand", "Murrowfen", "load_a", "1")
 	a, floor := s.id(t, "a.csv"), s.id(t, "floor.csv")
 	s.must(t, "give", "id", a, "brand", "Murrowfen", "load_a", "1")
 	for end := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) { // its rate must be known
@@ -251,12 +255,15 @@ func TestBaselineOfALayout(t *testing.T) {
 		}
 	}
 	got := s.sheet(t)
-	if c := got.Units[0].Captures[0]; c.Baseline == nil || c.Baseline.File != "captures/floor.csv" || len(got.Loose) != 0 || got.Instrument.Baseline != nil {
+	if c := got.Units[0].Captures[0]; c.Options.Mode != capture.Common || c.Baseline != nil {
+		t.Fatalf("the common-mode capture has a baseline across the output: %+v", c)
+	}
+	if c := got.Units[0].Captures[1]; c.Baseline == nil || c.Baseline.File != "captures/floor.csv" || len(got.Loose) != 0 || got.Instrument.Baseline != nil {
 		t.Fatalf("%+v", got)
 	}
 	s.until(t, "/part/check", "Read with the instrument's settings")
 	s.must(t, "baseline-away", "id", s.id(t, "floor.csv"))
-	if got := s.sheet(t); got.Units[0].Captures[0].Baseline != nil || len(got.Loose) != 1 {
+	if got := s.sheet(t); got.Units[0].Captures[1].Baseline != nil || len(got.Loose) != 1 {
 		t.Errorf("%+v", got)
 	}
 }

@@ -149,7 +149,13 @@ const upload = (file, row, tries) => {
   x.onerror = () => { row.classList.add("failed"); end("did not arrive: is \u201cstillglow bench\u201d still running? Drop it again."); };
   x.send(file);
 };
-const add = files => {
+const add = (files, folders) => {
+  for (const name of folders || []) {
+    const row = el("li", {class: "failed"});
+    row.append(el("bdi", {}, name), " ", el("span", {class: "upnote"}, "is a folder: drop the files in it, or name it below to follow it"));
+    list.append(row);
+    say(name + " is a folder");
+  }
   for (const file of files) {
     $$("li.failed", list).forEach(old => { if ($("bdi", old).textContent === file.name) old.remove(); }); // dropped again
     const row = el("li"), name = el("bdi", {}, file.name);
@@ -170,7 +176,8 @@ document.addEventListener("drop", e => {
   if (!e.dataTransfer || !e.dataTransfer.files.length) return;
   e.preventDefault();
   drop.classList.remove("over");
-  add(e.dataTransfer.files);
+  const entries = Array.from(e.dataTransfer.items || []).map(i => i.webkitGetAsEntry && i.webkitGetAsEntry()).filter(x => x && x.isDirectory).map(x => x.name);
+  add(Array.from(e.dataTransfer.files).filter(f => !entries.includes(f.name)), entries);
 });
 
 /* ---- parts that change ---- */
