@@ -42,6 +42,17 @@ func aliasText(m *Measurement) string {
 // stands at 35 kHz at 200 kS/s and at 75 kHz at 240 kS/s, and nothing else up to
 // 1 MHz does; with 250 kS/s (85 kHz) 835 kHz does as well.
 func TestTwoSlowCapturesExposeAnAlias(t *testing.T) {
+	taken := map[[2]float64]*Measurement{}
+	take := func(file string, hz, rate float64) *Measurement {
+		m := taken[[2]float64{hz, rate}]
+		if m == nil {
+			m = lineCapture(t, file, hz, rate)
+			taken[[2]float64{hz, rate}] = m
+		}
+		again := *m
+		again.File = file
+		return &again
+	}
 	for _, c := range []struct {
 		hz, rateA, rateB       float64
 		exposedA, exposedB     string // words of the caution, "" none
@@ -54,7 +65,7 @@ func TestTwoSlowCapturesExposeAnAlias(t *testing.T) {
 		{65.1e3, 200e3, 400e3, "", "", true, true},                        // 335 kHz would look alike in both
 		{65.1e3, 200e3, 200e3, "", "", true, true},                        // the same rate twice tells nothing
 	} {
-		a, b := lineCapture(t, "a.csv", c.hz, c.rateA), lineCapture(t, "b.csv", c.hz, c.rateB)
+		a, b := take("a.csv", c.hz, c.rateA), take("b.csv", c.hz, c.rateB)
 		if !hasCaution(a, capture.CautionAlias) || !hasCaution(b, capture.CautionAlias) {
 			t.Fatalf("%g Hz: one alone earns no caution", c.hz)
 		}

@@ -16,7 +16,7 @@ import (
 // beyond whole ones can do.
 func TestFrequencyOfAPartOfASweep(t *testing.T) {
 	part := 0
-	for seed := range uint64(3) {
+	for _, seed := range some([]uint64{0, 1, 2}, 3) {
 		for _, sweeps := range []float64{0.2, 0.4, 0.7, 2.3, 4.5} {
 			s := synth.Supply{Seed: seed, RateHz: 10e6, Samples: 1 << 15, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 20e-3,
 				NoiseVRHz: 100e-9, DitherFrac: 0.03}

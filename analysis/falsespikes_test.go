@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 
 	"stillglow/capture"
@@ -17,7 +16,7 @@ import (
 func TestNoFalseSpikesInNoise(t *testing.T) {
 	const rate, sigma = 100e6, 1e-3
 	whole := 10_000_000
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !fullTests() {
 		whole = 1_500_000
 	}
 	for _, c := range []struct {
@@ -67,7 +66,7 @@ func TestNoFalseSpikesInNoise(t *testing.T) {
 // Nor where the noise rises towards low frequencies.
 func TestNoFalseSpikesIn1fNoise(t *testing.T) {
 	n := 700_000
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !fullTests() {
 		n = 150_000
 	}
 	found := 0

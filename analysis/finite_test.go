@@ -2,8 +2,10 @@ package analysis
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"reflect"
+	"slices"
 	"testing"
 
 	"stillglow/analysis/figure"
@@ -43,4 +45,11 @@ func checkFinite(t *testing.T, m *Measurement) {
 }
 
 // dump writes every number of a measurement out exactly.
-func dump(m *Measurement) string { return fmt.Sprintf("%#v", *m) }
+func dump(m *Measurement) string {
+	c, own := *m, "" // the map holds pointers, which differ from one to the next
+	for _, key := range slices.Sorted(maps.Keys(m.Own)) {
+		own += fmt.Sprintf(" %s: %#v", key, *m.Own[key])
+	}
+	c.Own = nil
+	return fmt.Sprintf("%#v", c) + own
+}

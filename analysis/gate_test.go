@@ -3,7 +3,6 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"os"
 	"slices"
 	"testing"
 
@@ -17,8 +16,8 @@ import (
 func TestNoiseUnderPacketsAndDither(t *testing.T) {
 	rates := []float64{500e3, 1e6, 2e6, 5e6, 20e6, 100e6}
 	seeds := uint64(2)
-	if os.Getenv("STILLGLOW_FULL") == "" {
-		rates, seeds = []float64{1e6, 2e6, 20e6}, 1
+	if !fullTests() {
+		rates, seeds = []float64{2e6, 20e6}, 1
 	}
 	for _, dithered := range []bool{false, true} {
 		for _, rate := range rates {

@@ -3,7 +3,6 @@ package analysis
 import (
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 
 	"stillglow/analysis/figure"
@@ -30,7 +29,7 @@ func stepSupply(seed uint64) synth.Supply {
 // is a tenth off a caution says why.
 func TestSpikesOnALargeStep(t *testing.T) {
 	seeds := []uint64{2, 3, 11, 14, 24, 35, 50, 56, 71, 77, 81, 93, 113, 119}
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !fullTests() {
 		seeds = seeds[6:11]
 	}
 	off, cautioned := 0, 0
@@ -71,8 +70,8 @@ func TestSpikesOnALargeStep(t *testing.T) {
 // corners of its ripple and smears its step.
 func TestRoundedCornersAreNoSpikes(t *testing.T) {
 	draws := uint64(50)
-	if os.Getenv("STILLGLOW_FULL") == "" {
-		draws = 15
+	if !fullTests() {
+		draws = 6
 	}
 	wrong := 0
 	for seed := range draws {
