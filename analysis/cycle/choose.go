@@ -76,8 +76,8 @@ func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarse
 	held := w.weigh(first)
 	best := held
 	for _, c := range others {
-		if c.hz > 1.2*TradeHighHz {
-			continue
+		if c.hz > 1.2*TradeHighHz || c.hz == first.hz && c.coherent == first.coherent {
+			continue // no candidate, or held already
 		}
 		if g := w.weigh(c); g.explains(1, best) {
 			best = g

@@ -29,6 +29,8 @@ type jointFit struct {
 	uPPV    float64 // standard deviation of the parts' peak-to-peak
 	uHz     [2]float64
 	uAlpha  [2]float64 // 1/s
+	// drawn are the joints' rings at all places, where they were drawn ahead
+	drawn [2][]complex128
 }
 
 // foldPlaces thins a fold to places of per bins each.
@@ -99,8 +101,7 @@ type jointEquations struct {
 func (j *jointFit) equations(p foldPlaces) (q jointEquations, ok bool) {
 	var wrap, rate [2]complex128
 	for e := range 2 {
-		rate[e] = complex(-j.alpha[e], 2*math.Pi*j.hz[e])
-		wrap[e] = 1 / (1 - cmplx.Exp(rate[e]*complex(j.periodS, 0)))
+		rate[e], wrap[e] = ringRate(j.hz[e], j.alpha[e], j.periodS)
 	}
 	m := float64(j.bins)
 	q.rows = make([][jointTerms]float64, 0, len(p.x))
@@ -116,9 +117,12 @@ func (j *jointFit) equations(p foldPlaces) (q jointEquations, ok bool) {
 		u := after/length*2 - 1
 		b[2*part], b[2*part+1] = 1, u
 		for e := range 2 {
-			t := aroundCycle(x-j.on[e], m) / m * j.periodS
-			sin, cos := math.Sincos(imag(rate[e]) * t)
-			z := complex(math.Exp(real(rate[e])*t), 0) * complex(cos, sin) * wrap[e]
+			var z complex128
+			if j.drawn[e] != nil {
+				z = j.drawn[e][i]
+			} else {
+				z = steadyRing(rate[e], wrap[e], aroundCycle(x-j.on[e], m)/m*j.periodS)
+			}
 			b[4+2*e], b[5+2*e] = real(z), imag(z)
 		}
 		if count[part] == 0 {
@@ -135,6 +139,29 @@ func (j *jointFit) equations(p foldPlaces) (q jointEquations, ok bool) {
 		}
 	}
 	return q, count[0] >= 6 && count[1] >= 6 && reach[0][1]-reach[0][0] >= 0.5 && reach[1][1]-reach[1][0] >= 0.5
+}
+
+// ringRate is a ring's growth per second, and what its wraps from all cycles before
+// add up to.
+func ringRate(hz, alpha, periodS float64) (rate, wrap complex128) {
+	rate = complex(-alpha, 2*math.Pi*hz)
+	return rate, 1 / (1 - cmplx.Exp(rate*complex(periodS, 0)))
+}
+
+// steadyRing is such a ring of unit size t seconds after its start.
+func steadyRing(rate, wrap complex128, t float64) complex128 {
+	sin, cos := math.Sincos(imag(rate) * t)
+	return complex(math.Exp(real(rate)*t), 0) * complex(cos, sin) * wrap
+}
+
+// drawRing is the ring that starts at bin on, at all places.
+func (p foldPlaces) drawRing(on, hz, alpha, bins, periodS float64) []complex128 {
+	rate, wrap := ringRate(hz, alpha, periodS)
+	out := make([]complex128, len(p.x))
+	for i, x := range p.x {
+		out[i] = steadyRing(rate, wrap, aroundCycle(x-on, bins)/bins*periodS)
+	}
+	return out
 }
 
 // solve fits the linear terms; ok is false where they can't be told apart.
@@ -450,10 +477,15 @@ func searchJoint(f *Fold, periodS, sigma float64, zone int) *jointFit {
 		hz := (float64(at) + d) / periodS
 		for _, q := range [...]float64{3.5, 8} {
 			const grid = 32
+			var drawn [grid][]complex128 // by onset: two joints share them
+			for a := range drawn {
+				drawn[a] = p.drawRing(float64(a)*m/grid, hz, math.Pi*hz/q, m, periodS)
+			}
 			for a := range grid {
 				for b := a + grid/6; b < grid && b-a <= grid-grid/6; b++ {
 					t := jointFit{bins: f.Bins, periodS: periodS, hz: [2]float64{hz, hz},
 						alpha: [2]float64{math.Pi * hz / q, math.Pi * hz / q},
+						drawn: [2][]complex128{drawn[a], drawn[b]},
 						on:    [2]float64{float64(a) * m / grid, float64(b) * m / grid}, sigma: sigma / math.Sqrt(float64(p.per))}
 					t.mask = max(min(0.6/hz/periodS*m, 0.3*float64(min(b-a, grid-b+a))*m/grid), m/grid)
 					if t.solve(p) && (!found || t.rms < best.rms) {

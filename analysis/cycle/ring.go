@@ -114,18 +114,20 @@ func newRingData(y []float64, stepS float64) *ringData {
 func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, ok bool) {
 	a := d.fixed
 	step, turn := ringStep(hz, alpha, d.stepS), complex(1, 0)
+	// single numbers, which stay in registers as an array's would not
 	var cc, cs, ss float64
-	var c, s [3]float64 // against 1, u, u²
+	var c0, c1, c2, s0, s1, s2 float64 // against 1, u, u²
 	var cv, sv float64
+	us := d.u[:len(d.y)]
 	for i, v := range d.y {
-		re, im, u := real(turn), imag(turn), d.u[i]
+		re, im, u := real(turn), imag(turn), us[i]
 		cu, su := re*u, im*u
-		c[0] += re
-		c[1] += cu
-		c[2] += cu * u
-		s[0] += im
-		s[1] += su
-		s[2] += su * u
+		c0 += re
+		c1 += cu
+		c2 += cu * u
+		s0 += im
+		s1 += su
+		s2 += su * u
 		cc += re * re
 		cs += re * im
 		ss += im * im
@@ -133,9 +135,11 @@ func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, ok bool
 		sv += im * v
 		turn *= step
 	}
-	for k := range 3 {
-		a[k][3], a[3][k] = c[k], c[k]
-		a[k][4], a[4][k] = s[k], s[k]
+	for k, c := range [...]float64{c0, c1, c2} {
+		a[k][3], a[3][k] = c, c
+	}
+	for k, s := range [...]float64{s0, s1, s2} {
+		a[k][4], a[4][k] = s, s
 	}
 	a[3][3], a[3][4], a[4][3], a[4][4] = cc, cs, cs, ss
 	a[3][5], a[4][5] = cv, sv
@@ -168,22 +172,24 @@ func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, ok bool
 // linear part c kept.
 func (d *ringData) slopes(hz, alpha float64, c [5]float64) (jj [2][2]float64, jr [2]float64) {
 	step, turn := ringStep(hz, alpha, d.stepS), complex(1, 0)
+	var ff, fa, aa, fr, ar float64
+	us := d.u[:len(d.y)]
+	c0, c1, c2, c3, c4 := c[0], c[1], c[2], c[3], c[4]
 	for i, v := range d.y {
 		t := float64(i) * d.stepS
-		u := d.u[i]
-		ring := c[3]*real(turn) + c[4]*imag(turn)
-		quad := c[4]*real(turn) - c[3]*imag(turn)
+		u := us[i]
+		ring := c3*real(turn) + c4*imag(turn)
+		quad := c4*real(turn) - c3*imag(turn)
 		turn *= step
-		e := v - c[0] - c[1]*u - c[2]*u*u - ring
-		j := [2]float64{2 * math.Pi * t * quad * hz, -t * ring * alpha}
-		for a := range 2 {
-			for b := range 2 {
-				jj[a][b] += j[a] * j[b]
-			}
-			jr[a] += j[a] * e
-		}
+		e := v - c0 - c1*u - c2*u*u - ring
+		f, a := 2*math.Pi*t*quad*hz, -t*ring*alpha
+		ff += f * f
+		fa += f * a
+		aa += a * a
+		fr += f * e
+		ar += a * e
 	}
-	return jj, jr
+	return [2][2]float64{{ff, fa}, {fa, aa}}, [2]float64{fr, ar}
 }
 
 // refineRing is Levenberg's and Marquardt's method from a first guess, the linear

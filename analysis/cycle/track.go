@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+	"sync"
 )
 
 // Piece is a stretch of samples over which the switching phase runs straight.
@@ -109,7 +110,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	}
 	n := float64(len(volts))
 	per := found.hz / rateHz
-	fixed := func() *Track {
+	fixed := sync.OnceValue(func() *Track { // only where it is asked for, and once
 		hz, u := refineFixed(volts, meanV, rateHz, found.hz)
 		if n*hz/rateHz < shortCycles {
 			hz, u = refineShort(volts, rateHz, hz, u)
@@ -118,7 +119,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		u = max(u, 1e-4*rateHz/n)
 		return &Track{Kind: Fixed, Hz: hz, SigmaHz: u,
 			Pieces: []Piece{{0, n, 0, hz / rateHz}}}
-	}
+	})
 	blocks := demodulate(volts, meanV, per, trackCycles, trackHop)
 	if len(blocks) < 8 {
 		return fixed()

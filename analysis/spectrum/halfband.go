@@ -79,7 +79,24 @@ func (h *halver) push(dst, in []float64) []float64 {
 		return dst
 	}
 	t := &h.taps
-	for k := range n {
+	k := 0
+	for ; k+1 < n; k += 2 { // two at a time share what they read
+		e := (*[under + 1]float64)(h.even[k:])
+		a, b := 0.5*h.odd[k+centre], 0.0
+		c, d := 0.5*h.odd[k+centre+1], 0.0
+		left, right := e[under/2], e[under/2]
+		for i := 0; i < len(t); i += 2 {
+			l1, l2 := e[under/2-1-i], e[under/2-2-i]
+			r1, r2 := e[under/2+1+i], e[under/2+2+i]
+			a += t[i] * (l1 + right)
+			b += t[i+1] * (l2 + r1)
+			c += t[i] * (left + r1)
+			d += t[i+1] * (l1 + r2)
+			left, right = l2, r2
+		}
+		dst = append(dst, a+b, c+d)
+	}
+	for ; k < n; k++ {
 		e := (*[under]float64)(h.even[k:])
 		a, b := 0.5*h.odd[k+centre], 0.0
 		for i := 0; i < len(t); i += 2 {

@@ -7,7 +7,6 @@ import (
 	"math/cmplx"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -91,27 +90,27 @@ func FindLines(ctx context.Context, src Source, rateHz float64, m Multirate, opt
 // lineSearch holds the work space that the stages share.
 type lineSearch struct {
 	win   taper
-	fft   *fourier.FFT
+	fft   *Transform
 	x     []float64
 	coef  []complex128
 	power []float64
 }
 
-// resize makes room for a transform of n samples, at most as many as ever before.
-func (w *lineSearch) resize(n int) {
+// resize makes room for as many transforms of n samples, at most as many as ever
+// before.
+func (w *lineSearch) resize(n, times int) {
 	if n == len(w.x) {
 		clear(w.power)
 		return
 	}
 	w.win = newTaper(windowBlackmanHarris, n)
-	if w.fft == nil || n > cap(w.x) {
-		w.fft = fourier.NewFFT(n)
+	w.fft = newRepeatedTransform(n, times)
+	if n > cap(w.x) {
 		w.x = make([]float64, n)
 		w.coef = make([]complex128, n/2+1)
 		w.power = make([]float64, n/2+1)
 		return
 	}
-	w.fft.Reset(n)
 	w.x, w.coef, w.power = w.x[:n], w.coef[:n/2+1], w.power[:n/2+1]
 	clear(w.power)
 }
@@ -123,7 +122,7 @@ func (w *lineSearch) stage(rec Source, st Stage, lowHz, highHz float64, opt Line
 		return nil
 	}
 	pieces := min(max(rec.Len()/n, 1), lineSegments)
-	w.resize(n)
+	w.resize(n, pieces)
 	strongest := w.transform(rec, pieces)
 	bin := st.RateHz / float64(n)
 	floor := localFloor(w.power, float64(pieces))

@@ -18,9 +18,19 @@ type Transform struct {
 
 // NewTransform prepares for sequences of n samples, n > 0.
 func NewTransform(n int) *Transform {
-	t := &Transform{n: n}
 	// shorter ones take no time; for longer ones the preparation does
-	if n >= 64 && n <= 1<<15 && n&(n-1) == 0 {
+	return newTransform(n, n >= 64 && n <= 1<<15)
+}
+
+// newRepeatedTransform is NewTransform for so many transforms: from the third of a
+// long length on the faster library has made up for its preparation.
+func newRepeatedTransform(n, times int) *Transform {
+	return newTransform(n, n >= 64 && (n <= 1<<15 || times > 2))
+}
+
+func newTransform(n int, fast bool) *Transform {
+	t := &Transform{n: n}
+	if fast && n&(n-1) == 0 {
 		if plan, err := algofft.NewPlanReal64(n); err == nil {
 			t.fast = plan
 			return t

@@ -15,11 +15,14 @@ import (
 // Every length that a record's blocks may have, against gonum's transform and
 // go-dsp's, neither of which knows the fast one.
 func TestTransformAgainstOtherLibraries(t *testing.T) {
-	lengths := []int{2, 3, 8, 30, 63, 64, 65, 96, 128, 250, 256, 512, 1000, 1024, 2048, 4050, 4096, 8192, 16384, 32768, 65536}
+	lengths := []int{2, 3, 8, 30, 63, 64, 65, 96, 128, 250, 256, 512, 1000, 1024, 2048, 4050, 4096, 8192, 16384, 32768, 65536, maxLineFFT}
 	for _, n := range lengths {
 		x := reference.WhiteNoise(n, 1, uint64(n))
 		got := make([]complex128, n/2+1)
-		tr := NewTransform(n)
+		tr := newRepeatedTransform(n, 3)
+		if long := n > 1<<15; long && (tr.fast == nil || NewTransform(n).fast != nil) {
+			t.Errorf("%d samples: the faster library is for many long transforms alone", n)
+		}
 		tr.Coefficients(got, x)
 		want := fourier.NewFFT(n).Coefficients(nil, x)
 		second := fft.FFTReal(x)
