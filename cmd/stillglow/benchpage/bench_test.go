@@ -1,6 +1,7 @@
 package benchpage
 
 import (
+	"bufio"
 	"bytes"
 	"context"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -56,7 +58,7 @@ func BenchmarkDropToFigure(b *testing.B) {
 		data, name := benchCSV(1_000_000, i), fmt.Sprint("big-", i, ".csv")
 		begun := time.Now()
 		s.drop(b, name, data)
-		s.untilDone(b, i+1)
+		s.untilDone(b, name)
 		page += time.Since(begun)
 		path := filepath.Join(s.dir, capturesDir, name)
 		begun = time.Now()
@@ -75,15 +77,30 @@ func BenchmarkDropToFigure(b *testing.B) {
 	b.ReportMetric(float64(page)/float64(alone), "times-measure")
 }
 
-// untilDone waits for a number of captures to be measured.
-func (s *served) untilDone(b *testing.B, n int) {
+// untilDone waits for a capture's figures as an open page does: it is told of events
+// and then asks for the part that they name.
+func (s *served) untilDone(b *testing.B, name string) {
 	b.Helper()
-	for end := time.Now().Add(5 * time.Minute); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
-		if strings.Contains(s.get(b, "/part/check"), `class="card done"`) && !strings.Contains(s.get(b, "/part/bar"), "being measured") {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Minute)
+	defer cancel()
+	r, err := http.NewRequestWithContext(ctx, "GET", "http://"+s.host+"/events", nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	r.Header.Set("Cookie", s.cookie)
+	got, err := http.DefaultClient.Do(r)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer got.Body.Close()
+	done := regexp.MustCompile(`class="card done" id="[^"]*" aria-label="Capture ` + regexp.QuoteMeta(name) + `"`)
+	for events := bufio.NewScanner(got.Body); events.Scan(); {
+		data, ok := strings.CutPrefix(events.Text(), "data: ")
+		if ok && (data == "" || strings.Contains(data, "check")) && done.MatchString(s.get(b, "/part/check")) { // "": the first, to begin with
 			return
 		}
 	}
-	b.Fatalf("%d captures are never measured", n)
+	b.Fatalf("%s is never measured", name)
 }
 
 // BenchmarkClickWhileFortyArrive is how long a change made on the page takes to be
