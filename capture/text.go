@@ -180,6 +180,7 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	im.instrument()
 	im.acquisition()
 	t.Levels.ResolutionV = im.resolution(scale)
+	t.leaveOutUnfilled()
 	if err := t.applyInstrument(im.opt); err != nil {
 		return err
 	}

@@ -49,6 +49,7 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 	if err := f.describe(t, kind, opt); err != nil {
 		return nil, err
 	}
+	t.leaveOutUnfilled()
 	if err := t.applyInstrument(opt); err != nil {
 		return nil, err
 	}
