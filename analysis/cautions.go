@@ -42,6 +42,11 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 	}
 	f.setupCautions(m, &list)
 	f.foldedCaution(m, &list)
+	if o, quiet := f.quietest(); quiet && !f.rec.flat() {
+		list.add(capture.CautionSmoothed,
+			fmt.Sprintf("at %s the record holds %s, less than a scope's own input adds: sweeps were averaged, the samples smoothed or the bandwidth limited, and the file doesn't say so; noise, sums and peaks are lower bounds", hertz(o.CentreHz), capture.SI(o.UngatedVPerRtHz, "V/√Hz", 2)),
+			"capture in normal (sample) mode without averaging, smoothing or a bandwidth limit, and save the settings with it")
+	}
 	return list
 }
 

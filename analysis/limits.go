@@ -104,6 +104,20 @@ const (
 // edges' energy of a scope's usual 70 to 200 MHz folded over and over, Hz.
 const foldsIntoNoiseHz = 100e6
 
+const (
+	// inputVPerRtHz is less than the inputs of scopes add to a record, V/√Hz: 100 to
+	// 300 µV rms in 100 MHz are 8 to 24 nV/√Hz (common practice, no source). It is
+	// looked for above the 1/f part and the unit's, from inputLowHz up to
+	// inputTopHz and the share inputBandShare of a stated bandwidth, in records at
+	// scopeRateHz and more, which no other instrument makes.
+	inputVPerRtHz          = 5e-9
+	inputLowHz, inputTopHz = 2e6, 40e6
+	inputBandShare         = 0.6
+	scopeRateHz            = 50e6
+	// simulatedVPerRtHz: the steps alone of a 12-bit converter make more, V/√Hz.
+	simulatedVPerRtHz = 0.1e-9
+)
+
 // foldsIntoBandHz is the same by band: the lower the band, the smaller the share of
 // what is folded that falls into it beside its own.
 var foldsIntoBandHz = map[string]float64{

@@ -5,6 +5,7 @@ import (
 
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -22,8 +23,37 @@ func (f *findings) restrict(m *Measurement) {
 		return
 	case tr.Acquisition.Mode == capture.AcquisitionAverage && tr.Acquisition.Averages != 1:
 		m.averaged()
+	default:
+		if _, quiet := f.quietest(); quiet {
+			m.averaged()
+		}
 	}
 	m.boundFolded(f.rec)
+}
+
+// quietest finds where a fast record of a mode that nobody states is quieter than
+// the input of a scope: what is missing was averaged over sweeps, smoothed away or
+// limited, and as much of the unit's noise and spikes with it. Noise of next to
+// nothing is that of a simulation.
+func (f *findings) quietest() (at spectrum.ThirdOctave, quiet bool) {
+	tr := f.rec.tr
+	if tr.Acquisition.Mode != capture.AcquisitionUnknown || tr.SampleRateHz < scopeRateHz {
+		return at, false
+	}
+	top := min(inputTopHz, tr.Span.HighHz)
+	if tr.BandwidthHz > 0 {
+		top = min(top, inputBandShare*tr.BandwidthHz)
+	}
+	under := 0
+	for _, o := range f.floor.figures.ThirdOctaves {
+		if o.CentreHz < inputLowHz || o.CentreHz > top || o.UngatedVPerRtHz >= inputVPerRtHz {
+			continue
+		}
+		if under++; at.CentreHz == 0 || o.UngatedVPerRtHz < at.UngatedVPerRtHz {
+			at = o
+		}
+	}
+	return at, under >= 2 && at.UngatedVPerRtHz > simulatedVPerRtHz
 }
 
 // flat reports whether the samples show no more than the toggling of one

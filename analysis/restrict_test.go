@@ -168,3 +168,53 @@ func TestAFastCaptureShowsWhatFolds(t *testing.T) {
 		}
 	}
 }
+
+// TestQuieterThanAScope: what a scope's own input adds is missing where sweeps were
+// averaged, and above the corner of a running mean. Its noise of 15 nV/√Hz (15 nV/√Hz
+// in 100 MHz are 190 µV rms: common practice, no source) is in every single sweep.
+func TestQuieterThanAScope(t *testing.T) {
+	const n, rate = 200_000, 200e6
+	for _, c := range []struct {
+		name     string
+		density  float64 // V/√Hz, white
+		mean     int     // samples in the running mean
+		mode     capture.AcquisitionMode
+		smoothed bool
+	}{
+		{"one sweep", 15e-9, 1, capture.AcquisitionUnknown, false},
+		{"64 sweeps", 15e-9 / 8, 1, capture.AcquisitionUnknown, true},
+		{"a running mean", 15e-9, 20, capture.AcquisitionUnknown, true},
+		{"stated to be single samples", 15e-9 / 8, 1, capture.AcquisitionSample, false},
+	} {
+		r := rand.New(rand.NewSource(7))
+		white := make([]float64, n+c.mean)
+		for i := range white {
+			white[i] = c.density * math.Sqrt(rate/2) * r.NormFloat64()
+		}
+		v, sum := make([]float64, n), 0.0
+		for i := range white {
+			sum += white[i]
+			if i >= c.mean {
+				sum -= white[i-c.mean]
+				phase := math.Mod(float64(i)*180e3/rate, 1)
+				v[i-c.mean] = sum/float64(c.mean) + 5e-3*math.Min(phase/0.3, (1-phase)/0.7)
+			}
+		}
+		tr := &capture.Trace{Volts: v, SampleRateHz: rate, TrueRateHz: rate, Calibrated: true, Coupling: capture.CouplingAC,
+			Span: capture.Span{LowHz: 4 * rate / n, HighHz: 0.4 * rate}, Levels: capture.Levels{Distinct: capture.MostLevels}}
+		tr.Acquisition.Mode = c.mode
+		m := measured(t, tr)
+		said := slices.ContainsFunc(m.Cautions, func(k capture.Caution) bool { return k.Code == capture.CautionSmoothed })
+		if said != c.smoothed {
+			t.Errorf("%s: cautions %v", c.name, m.Cautions)
+		}
+		for name, f := range map[string]figure.Figure{"p-p": m.PPV, "p-p in 20 MHz": m.PP20MHzV, "density": m.Noise.DensityVPerRtHz, "rms": m.ACRMSV} {
+			if f.Known && f.LowerBound != c.smoothed {
+				t.Errorf("%s: %s is %+v", c.name, name, f)
+			}
+		}
+		if f := m.RipplePPV; !f.Known || f.LowerBound || math.Abs(f.Value-5e-3) > 0.05*5e-3 {
+			t.Errorf("%s: the ripple is %+v", c.name, f)
+		}
+	}
+}

@@ -112,6 +112,7 @@ const (
 	CautionTwoLevels       = "two_levels"             // samples take two values only
 	CautionFlatTops        = "flat_tops"              // samples stand still at the record's extremes
 	CautionAveraged        = "averaged"               // sweeps averaged: noise and unlocked lines too low
+	CautionSmoothed        = "smoothed"               // quieter than a scope's own input: averaged, smoothed or limited, and not said
 	CautionUnfiltered      = "unfiltered"             // content above half the rate may have folded into sums and noise
 	CautionExtremes        = "extremes"               // peak-detect or envelope: no instant values
 	CautionBaselineOfUnit  = "baseline_of_unit"       // the baseline shows the unit's own switching

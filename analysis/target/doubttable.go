@@ -123,6 +123,8 @@ var doubtTable = []doubtRow{
 	// What is locked to the trigger stays, noise and all else is averaged away.
 	{capture.CautionAveraged, figure.Mean | figure.Folded, none, none},
 	{capture.CautionAveraged, anyGroup, unbounded, none},
+	{capture.CautionSmoothed, figure.Mean | figure.Folded, none, none},
+	{capture.CautionSmoothed, anyGroup, unbounded, none},
 	// Peaks hold; of everything else only the extremes were kept, so it reads high.
 	{capture.CautionExtremes, figure.Mean, by(1), by(1)},
 	{capture.CautionExtremes, figure.BandSum | figure.Density | figure.Audio | figure.Folded, by(3), unbounded},

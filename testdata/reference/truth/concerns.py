@@ -46,6 +46,7 @@ CONCERNS = {
     "two_levels": (ALL - {"dc_v"}, "nothing but DC shows"),
     "flat_tops": (ALL, "as clipped"),
     "averaged": (NOISE | SUMS | PARTS | PEAKS | MAINS | {"ac_rms_v"}, "what is not locked to the trigger is lowered"),
+    "smoothed": (NOISE | SUMS | PARTS | PEAKS | MAINS | {"ac_rms_v"}, "averaged, smoothed or limited: all that is not locked to the trigger, or above the limit, is lowered"),
     "extremes": (NOISE | SUMS | PARTS | MAINS | CYCLE | {"ac_rms_v"}, "no values of one moment"),
     "switching_not_found": (CYCLE | PARTS, "no cycle to fold by"),
 }
