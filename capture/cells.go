@@ -205,15 +205,8 @@ func readCell(t []byte, decimal byte) value {
 
 // readOddCell reads what is no plain number.
 func readOddCell(s string, decimal byte) value {
-	low := strings.ToLower(strings.TrimSpace(s))
-	if strings.Trim(low, "-−–—") == "" {
-		return overCell(overMaybe)
-	}
-	if missingWords[low] || strings.Trim(low, "-.") == "" || strings.Trim(low, "#") == "" && low != "#" {
-		return value{kind: cellMissing}
-	}
-	if isOver(low) {
-		return overCell(overEnd(low))
+	if v, ok := readToken(strings.ToLower(strings.TrimSpace(s))); ok {
+		return v
 	}
 	s = foldSigns(s)
 	if numberPrefix(strings.TrimLeft(s, "+- "), decimal) == 0 {
@@ -225,30 +218,56 @@ func readOddCell(s string, decimal byte) value {
 	if t, ok := ungroup(s, decimal); ok {
 		s = t
 	}
-	s = strings.TrimSpace(s)
-	// A Fortran exponent: 0.123D-04. A hexadecimal code has no decimal mark.
+	s = usualForm(strings.TrimSpace(s), decimal)
+	n, end := scanNumber([]byte(s), decimal)
+	switch {
+	case end == 0:
+		return value{kind: cellWords}
+	case math.Abs(n.v) >= scpiOver:
+		return hugeCell(n)
+	case end == len(s):
+		return value{kind: cellNumber, num: n, scale: 1}
+	}
+	return quantityCell(n, strings.TrimSpace(s[end:]))
+}
+
+// readToken reads what stands in place of a number: dashes, words for a missing
+// value or for one over range.
+func readToken(low string) (v value, ok bool) {
+	switch {
+	case strings.Trim(low, "-−–—") == "":
+		return overCell(overMaybe), true
+	case missingWords[low], strings.Trim(low, "-.") == "", strings.Trim(low, "#") == "" && low != "#":
+		return value{kind: cellMissing}, true
+	case isOver(low):
+		return overCell(overEnd(low)), true
+	}
+	return value{}, false
+}
+
+// usualForm writes a Fortran exponent (0.123D-04) and a sign apart from its
+// number as scanNumber reads them. A hexadecimal code has no decimal mark.
+func usualForm(s string, decimal byte) string {
 	if i := strings.IndexAny(s, "dD"); i > 0 && i+1 < len(s) && strings.IndexByte("+-0123456789", s[i+1]) >= 0 && strings.IndexByte(s[:i], decimal) >= 0 {
 		s = s[:i] + "e" + s[i+1:]
 	}
-	// A sign apart from its number.
 	if len(s) > 2 && (s[0] == '-' || s[0] == '+') && s[1] == ' ' {
 		s = s[:1] + strings.TrimLeft(s[1:], " ")
 	}
-	n, end := scanNumber([]byte(s), decimal)
-	if end == 0 {
-		return value{kind: cellWords}
-	}
-	if math.Abs(n.v) >= scpiOver {
-		return hugeCell(n)
-	}
-	if end == len(s) {
-		return value{kind: cellNumber, num: n, scale: 1}
-	}
-	rest := strings.TrimSpace(s[end:])
+	return s
+}
+
+// quantityCell is a number with rest behind it, which must be a prefix or a unit.
+func quantityCell(n number, rest string) value {
 	if f, ok := siPrefix[rest]; ok && len(rest) == 1 {
 		return value{kind: cellQuantity, num: n, unit: rest, scale: f}
 	}
-	if u, ok := parseUnit(rest); ok && (u.kind == unitSecond || u.kind == unitVolt || u.kind == unitAmpere || u.kind == unitHertz || u.kind == unitDiv || u.kind == unitCount) {
+	u, ok := parseUnit(rest)
+	if !ok {
+		return value{kind: cellWords}
+	}
+	switch u.kind {
+	case unitSecond, unitVolt, unitAmpere, unitHertz, unitDiv, unitCount:
 		return value{kind: cellQuantity, num: n, unit: rest, scale: u.factor}
 	}
 	return value{kind: cellWords}
@@ -299,13 +318,12 @@ func allDigits(s string) bool {
 // date must not change within a capture, so it is not used.
 func readClock(s string) (value, bool) {
 	if i := strings.LastIndexAny(s, " T"); i > 0 {
-		if strings.Count(s[:i], "-")+strings.Count(s[:i], "/")+strings.Count(s[:i], ".") != 2 || strings.Trim(s[:i], "0123456789-/.") != "" {
+		if !isDate(s[:i]) {
 			return value{}, false
 		}
 		s = s[i+1:]
 	}
-	s = strings.TrimSuffix(s, "Z")
-	p := strings.Split(s, ":")
+	p := strings.Split(strings.TrimSuffix(s, "Z"), ":")
 	if len(p) == 4 && allDigits(p[3]) { // 12:59:59:123
 		p = []string{p[0], p[1], p[2] + "." + p[3]}
 	}
@@ -323,13 +341,15 @@ func readClock(s string) (value, bool) {
 		if err != nil || m < 0 || m > 99 {
 			return value{}, false
 		}
-		f := 60.0
-		if len(p)-1-i == 2 {
-			f = 3600
-		}
-		v += float64(m) * f
+		v += float64(m) * math.Pow(60, float64(len(p)-1-i))
 	}
 	return value{kind: cellClock, num: number{v: v, exp10: n.exp10, digits: 19}, scale: 1}, true
+}
+
+// isDate tells digits in three groups, as ahead of a time of day.
+func isDate(s string) bool {
+	marks := strings.Count(s, "-") + strings.Count(s, "/") + strings.Count(s, ".")
+	return marks == 2 && strings.Trim(s, "0123456789-/.") == ""
 }
 
 // isComment tells whether a line is a remark.

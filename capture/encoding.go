@@ -31,17 +31,7 @@ func detectEncoding(b []byte) (enc encoding, skip int, binary bool) {
 		return encUTF16BE, 2, false
 	}
 	b = b[:min(len(b), 4096)]
-	var even, odd, control int
-	for i, c := range b {
-		switch {
-		case c == 0 && i%2 == 0:
-			even++
-		case c == 0:
-			odd++
-		case c < 32 && c != '\t' && c != '\n' && c != '\r' && c != '\f' && c != 0x1a:
-			control++
-		}
-	}
+	even, odd, control := oddBytes(b)
 	half := len(b) / 2
 	switch {
 	case odd*10 >= half*8 && odd > 1 && even*10 <= half:
@@ -50,6 +40,22 @@ func detectEncoding(b []byte) (enc encoding, skip int, binary bool) {
 		return encUTF16BE, 0, false
 	}
 	return encUTF8, 0, even+odd > 0 || control*50 > len(b)
+}
+
+// oddBytes counts zeros at even and at odd places, and control characters that
+// text does not hold.
+func oddBytes(b []byte) (even, odd, control int) {
+	for i, c := range b {
+		switch {
+		case c == 0 && i%2 == 0:
+			even++
+		case c == 0:
+			odd++
+		case c < 32 && bytes.IndexByte([]byte("\t\n\r\f\x1a"), c) < 0:
+			control++
+		}
+	}
+	return even, odd, control
 }
 
 // decode gives the text behind r, without its byte order mark.

@@ -230,53 +230,68 @@ func headerCells(line []byte, t *table) []cell {
 func (h *header) fill(t *table) {
 	var group []string
 	for k, r := range h.rows {
-		if r.units {
-			for j := range min(len(r.cells), t.cells) {
-				if s := strings.Join(strings.Fields(unnumbered(r.cells, j)), " "); s != "" {
-					h.units[j] = unbracket(s)
-					// A word serves as name, too: "Volts", "adc".
-					if h.names[j] == "" && len(h.units[j]) > 2 && (len(t.numeric) == 1 || !isVoltWord(h.units[j])) {
-						h.names[j] = h.units[j]
-					}
-				}
-			}
-			continue
+		switch {
+		case r.units:
+			h.fillUnits(r, t)
+		case k == 0 && h.count(false) > 1:
+			group = groupNames(r, t)
+		default:
+			h.fillNames(r, t)
 		}
-		names := make([]string, t.cells)
-		for j := range min(len(r.cells), t.cells) {
-			names[j] = oneLine(r.cells[j].text)
+	}
+	if group == nil {
+		return
+	}
+	seen := map[string]int{}
+	for _, s := range h.names {
+		seen[s]++
+	}
+	for j, s := range h.names {
+		if group[j] != "" && (seen[s] > 1 || s == "") && !timeName.MatchString(strings.ToLower(s)) {
+			h.names[j] = group[j]
 		}
-		if k == 0 && h.count(false) > 1 {
-			last := ""
-			group = make([]string, t.cells)
-			for j, s := range names {
-				if s != "" {
-					last = s
-				}
-				group[j] = last
-			}
-			continue
-		}
-		for j, s := range names {
-			if s == "" {
-				continue
-			}
-			name, u, ok := splitNameUnit(s)
-			h.names[j] = name
-			if ok && h.units[j] == "" {
-				h.units[j] = u
+	}
+}
+
+// fillUnits takes a row of units.
+func (h *header) fillUnits(r headerRow, t *table) {
+	for j := range min(len(r.cells), t.cells) {
+		if s := strings.Join(strings.Fields(unnumbered(r.cells, j)), " "); s != "" {
+			h.units[j] = unbracket(s)
+			// A word serves as name, too: "Volts", "adc".
+			if h.names[j] == "" && len(h.units[j]) > 2 && (len(t.numeric) == 1 || !isVoltWord(h.units[j])) {
+				h.names[j] = h.units[j]
 			}
 		}
 	}
-	if group != nil {
-		seen := map[string]int{}
-		for _, s := range h.names {
-			seen[s]++
-		}
-		for j, s := range h.names {
-			if group[j] != "" && (seen[s] > 1 || s == "") && !timeName.MatchString(strings.ToLower(s)) {
-				h.names[j] = group[j]
+}
+
+// groupNames takes a row of names, each of which holds up to the next.
+func groupNames(r headerRow, t *table) []string {
+	group := make([]string, t.cells)
+	last := ""
+	for j := range group {
+		if j < len(r.cells) {
+			if s := oneLine(r.cells[j].text); s != "" {
+				last = s
 			}
+		}
+		group[j] = last
+	}
+	return group
+}
+
+// fillNames takes a row of names, with or without units.
+func (h *header) fillNames(r headerRow, t *table) {
+	for j := range min(len(r.cells), t.cells) {
+		s := oneLine(r.cells[j].text)
+		if s == "" {
+			continue
+		}
+		name, u, ok := splitNameUnit(s)
+		h.names[j] = name
+		if ok && h.units[j] == "" {
+			h.units[j] = u
 		}
 	}
 }

@@ -104,23 +104,12 @@ type place struct{ index, of int }
 // are columns of values, then one alone.
 func (p *preamble) get(k metaKey, at spot) (metaValue, bool) {
 	vs := p.values[k]
-	name, _ := normKey(at.name)
-	name = shortChannel(strings.ReplaceAll(name, " ", ""))
-	for _, v := range vs {
-		if v.channel != "" && shortChannel(v.channel) == name {
-			return v, true
-		}
+	if v, ok := byName(vs, at.name); ok {
+		return v, true
 	}
-	placed := false
-	for _, pl := range at.places {
-		for _, v := range vs {
-			if v.channel == "" && v.index >= 0 && v.of == pl.of {
-				placed = true
-				if v.index == pl.index {
-					return v, true
-				}
-			}
-		}
+	v, found, placed := byPlace(vs, at.places)
+	if found {
+		return v, true
 	}
 	for _, v := range vs {
 		if v.channel == "" && v.over(at.col) {
@@ -130,25 +119,61 @@ func (p *preamble) get(k metaKey, at spot) (metaValue, bool) {
 	if placed {
 		return metaValue{}, false
 	}
-	// Several blocks, one per column, in order.
+	if v, ok := forAll(vs, at.places); ok {
+		return v, true
+	}
+	// A value that names a channel is for all where it is the only one and the
+	// table has one column.
+	if len(vs) == 1 && len(at.places) > 0 && at.places[0].of == 1 {
+		return vs[0], true
+	}
+	return metaValue{}, false
+}
+
+// byName finds the value whose key names the channel.
+func byName(vs []metaValue, name string) (metaValue, bool) {
+	name, _ = normKey(name)
+	name = shortChannel(strings.ReplaceAll(name, " ", ""))
+	for _, v := range vs {
+		if v.channel != "" && shortChannel(v.channel) == name {
+			return v, true
+		}
+	}
+	return metaValue{}, false
+}
+
+// byPlace finds the value in the channel's place among as many side by side;
+// placed tells that there are as many.
+func byPlace(vs []metaValue, places []place) (v metaValue, found, placed bool) {
+	for _, pl := range places {
+		for _, v := range vs {
+			if v.channel == "" && v.index >= 0 && v.of == pl.of {
+				placed = true
+				if v.index == pl.index {
+					return v, true, true
+				}
+			}
+		}
+	}
+	return metaValue{}, false, placed
+}
+
+// forAll finds the value that stands for every channel, or, of several blocks one
+// per column, the one of the channel's.
+func forAll(vs []metaValue, places []place) (metaValue, bool) {
 	var plain []metaValue
 	for _, v := range vs {
 		if v.channel == "" && v.index <= 0 && (v.to == 0 || v.index < 0 && len(vs) == 1) {
 			plain = append(plain, v)
 		}
 	}
-	for _, pl := range at.places {
+	for _, pl := range places {
 		if len(plain) == pl.of && pl.of > 1 && !same(plain) {
 			return plain[pl.index], true
 		}
 	}
 	if len(plain) > 0 {
 		return plain[0], true
-	}
-	// A value that names a channel is for all where it is the only one and the
-	// table has one column.
-	if len(vs) == 1 && len(at.places) > 0 && at.places[0].of == 1 {
-		return vs[0], true
 	}
 	return metaValue{}, false
 }

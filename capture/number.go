@@ -32,13 +32,11 @@ var pow10tab = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10
 // begins there. It reads no spaces, hexadecimal, NaN or Inf. A number beyond
 // the range of binary64 gives next 0.
 func scanNumber(b []byte, decimal byte) (n number, next int) {
-	i := 0
-	neg := false
 	if len(b) == 0 {
 		return n, 0
 	}
-	if c := b[0]; c == '-' || c == '+' {
-		neg = c == '-'
+	i := 0
+	if b[0] == '-' || b[0] == '+' {
 		i = 1
 	}
 	var man uint64
@@ -54,34 +52,8 @@ func scanNumber(b []byte, decimal byte) (n number, next int) {
 	nd := i - start
 	exp := 0
 	if i < len(b) && b[i] == decimal {
-		i++
-		frac := i
-		// Eight bytes at a time; reading behind the number, within the
-		// buffer, is harmless. The masks only spare the compiler's checks.
-		for i+8 <= cap(b) {
-			w := binary.LittleEndian.Uint64(b[i:i+8]) ^ zeroChars
-			k := min(leadingDigits(w), len(b)-i)
-			if k == 8 {
-				man = man*1e8 + eightDigits(w)
-				i += 8
-				if i < len(b) && b[i]-'0' <= 9 {
-					continue
-				}
-			} else if k > 0 {
-				man = man*pow10uint[k&7] + eightDigits(w<<((64-8*k)&63))
-				i += k
-			}
-			break
-		}
-		// What is left at the end of the buffer.
-		for i < len(b) {
-			c := b[i] - '0'
-			if c > 9 {
-				break
-			}
-			man = man*10 + uint64(c)
-			i++
-		}
+		frac := i + 1
+		man, i = scanFraction(b, frac, man)
 		exp = frac - i
 		nd += i - frac
 	}
@@ -109,28 +81,58 @@ func scanNumber(b []byte, decimal byte) (n number, next int) {
 	} else if b[start] == '0' || b[start] == decimal {
 		nd = decimalDigits(man)
 	}
-	n.exp10, n.digits = exp, nd
-	var v float64
+	v, ok := scaled(man, exp)
+	if !ok {
+		return scanLong(b[:i], decimal, exp, nd)
+	}
+	if b[0] == '-' {
+		v = -v
+	}
+	return number{v: v, exp10: exp, digits: nd}, i
+}
+
+// scanFraction adds the digits from b[i] on to the mantissa man and gives where
+// they end. It takes eight bytes at a time; reading behind the number, within
+// the buffer, is harmless. The masks only spare the compiler's checks.
+func scanFraction(b []byte, i int, man uint64) (uint64, int) {
+	for i+8 <= cap(b) {
+		w := binary.LittleEndian.Uint64(b[i:i+8]) ^ zeroChars
+		k := min(leadingDigits(w), len(b)-i)
+		if k < 8 {
+			if k > 0 {
+				man = man*pow10uint[k&7] + eightDigits(w<<((64-8*k)&63))
+			}
+			return man, i + k
+		}
+		man = man*1e8 + eightDigits(w)
+		i += 8
+	}
+	// What is left at the end of the buffer.
+	for i < len(b) {
+		c := b[i] - '0'
+		if c > 9 {
+			break
+		}
+		man = man*10 + uint64(c)
+		i++
+	}
+	return man, i
+}
+
+// scaled is man·10^exp; ok is false where neither the exact way nor Eisel-Lemire
+// decides.
+func scaled(man uint64, exp int) (v float64, ok bool) {
 	switch {
 	case man < 1<<53 && exp >= -22 && exp <= 22:
 		v = float64(man)
 		if exp < 0 {
-			v /= pow10tab[-exp]
-		} else if exp > 0 {
-			v *= pow10tab[exp]
+			return v / pow10tab[-exp], true
 		}
+		return v * pow10tab[exp], true
 	case man == 0:
-	default:
-		var ok bool
-		if v, ok = eiselLemire(man, exp); !ok {
-			return scanLong(b[:i], decimal, exp, nd)
-		}
+		return 0, true
 	}
-	if neg {
-		v = -v
-	}
-	n.v = v
-	return n, i
+	return eiselLemire(man, exp)
 }
 
 // usualExponent is scanExponent for a sign, two digits and something else

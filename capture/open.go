@@ -209,36 +209,14 @@ func (s *source) read(ctx context.Context, opt Options) (*Trace, error) {
 	if s.most == 0 {
 		s.most = DefaultMaxSamples
 	}
-	magic := make([]byte, 16)
-	n, err := s.at.ReadAt(magic, 0)
-	if err != nil && err != io.EOF {
-		return nil, fmt.Errorf("%s: %w", s.name, err)
-	}
-	magic = magic[:n]
-	if len(magic) >= 3 && magic[0] == 0x1f && magic[1] == 0x8b {
-		s.gz = true
-		r, _, err := s.open(false)
-		if err != nil {
-			return nil, err
-		}
-		magic = make([]byte, 16)
-		n, err := io.ReadFull(r, magic)
-		if n == 0 {
-			if err == io.EOF {
-				return nil, &ParseError{Path: s.name, Found: "gzip data that holds nothing", Expected: "a CSV or WAV file"}
-			}
-			return nil, &ParseError{Path: s.name, Found: "damaged gzip data", Expected: "a CSV or WAV file", Fix: "copy the file again", Err: err}
-		}
-		magic = magic[:n]
-		if n >= 3 && magic[0] == 0x1f && magic[1] == 0x8b {
-			return nil, &ParseError{Path: s.name, Found: "gzip inside gzip", Expected: "a CSV or WAV file, compressed once", Fix: "unpack it once"}
-		}
+	magic, err := s.magic()
+	if err != nil {
+		return nil, err
 	}
 	var t *Trace
-	switch {
-	case len(magic) >= 4 && (string(magic[:4]) == "RIFF" || string(magic[:4]) == "RF64" || string(magic[:4]) == "RIFX" || string(magic[:4]) == "BW64"):
+	if isRIFF(magic) {
 		t, err = s.readWAV(ctx, opt)
-	default:
+	} else {
 		if what := binaryKind(magic); what != "" {
 			return nil, &ParseError{Path: s.name, Found: what, Expected: "a CSV or WAV file, either of them gzipped at most", Fix: "unpack or export it first"}
 		}
@@ -256,6 +234,50 @@ func (s *source) read(ctx context.Context, opt Options) (*Trace, error) {
 		s.progress(s.size, s.size)
 	}
 	return t, nil
+}
+
+// magic gives the first bytes, behind the compression where there is one, which
+// it notes.
+func (s *source) magic() ([]byte, error) {
+	magic := make([]byte, 16)
+	n, err := s.at.ReadAt(magic, 0)
+	if err != nil && err != io.EOF {
+		return nil, fmt.Errorf("%s: %w", s.name, err)
+	}
+	if !isGzip(magic[:n]) {
+		return magic[:n], nil
+	}
+	s.gz = true
+	r, _, err := s.open(false)
+	if err != nil {
+		return nil, err
+	}
+	magic = make([]byte, 16)
+	n, err = io.ReadFull(r, magic)
+	switch {
+	case n == 0 && err == io.EOF:
+		return nil, &ParseError{Path: s.name, Found: "gzip data that holds nothing", Expected: "a CSV or WAV file"}
+	case n == 0:
+		return nil, &ParseError{Path: s.name, Found: "damaged gzip data", Expected: "a CSV or WAV file", Fix: "copy the file again", Err: err}
+	case isGzip(magic[:n]):
+		return nil, &ParseError{Path: s.name, Found: "gzip inside gzip", Expected: "a CSV or WAV file, compressed once", Fix: "unpack it once"}
+	}
+	return magic[:n], nil
+}
+
+// isGzip knows gzip data by its first bytes.
+func isGzip(m []byte) bool { return len(m) >= 3 && m[0] == 0x1f && m[1] == 0x8b }
+
+// isRIFF knows the containers of WAVE data by their first bytes.
+func isRIFF(m []byte) bool {
+	if len(m) < 4 {
+		return false
+	}
+	switch string(m[:4]) {
+	case "RIFF", "RF64", "RIFX", "BW64":
+		return true
+	}
+	return false
 }
 
 // binaryKind names a file that cannot be a capture, from its first bytes.

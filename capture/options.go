@@ -3,6 +3,7 @@ package capture
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // check refuses options that no file can be read with.
@@ -32,37 +33,32 @@ func (o *Options) check() error {
 	if o.MaxSamples < 0 || o.Nth < 0 {
 		return fmt.Errorf("limit of %d samples, channel number %d given, expected numbers from 0", o.MaxSamples, o.Nth)
 	}
-	switch o.DecimalMark {
-	case "", ".", ",":
-	default:
-		return fmt.Errorf("decimal mark %q given, expected . or ,", o.DecimalMark)
-	}
-	switch o.Delimiter {
-	case "", ",", ";", "tab", "\t", "space", " ", "|":
-	default:
-		return fmt.Errorf("delimiter %q given, expected \",\", \";\", \"|\", \"tab\" or \"space\"", o.Delimiter)
-	}
-	switch o.Coupling {
-	case CouplingUnknown, CouplingDC, CouplingAC:
-	default:
-		return fmt.Errorf("coupling %q given, expected dc or ac", o.Coupling)
-	}
-	switch o.Mode {
-	case Differential, Common:
-	default:
-		return fmt.Errorf("mode %q given, expected differential or common", string(o.Mode))
-	}
-	if o.TimeUnit != "" {
-		if u, ok := parseUnit(o.TimeUnit); !ok || (u.kind != unitSecond && u.kind != unitIndex) {
-			return fmt.Errorf("time unit %q given, expected s, ms, us, ns or samples", o.TimeUnit)
+	for _, c := range []struct {
+		name, v, expected string
+		of                []string
+	}{
+		{"decimal mark", o.DecimalMark, ". or ,", []string{"", ".", ","}},
+		{"delimiter", o.Delimiter, "\",\", \";\", \"|\", \"tab\" or \"space\"", []string{"", ",", ";", "tab", "\t", "space", " ", "|"}},
+		{"coupling", string(o.Coupling), "dc or ac", []string{"", string(CouplingDC), string(CouplingAC)}},
+		{"mode", string(o.Mode), "differential or common", []string{string(Differential), string(Common)}},
+	} {
+		if !slices.Contains(c.of, c.v) {
+			return fmt.Errorf("%s %q given, expected %s", c.name, c.v, c.expected)
 		}
 	}
-	if o.VoltUnit != "" {
-		if u, ok := parseUnit(o.VoltUnit); !ok || (u.kind != unitVolt && u.kind != unitCount && u.kind != unitDiv) {
-			return fmt.Errorf("volt unit %q given, expected V, mV, uV, counts or div", o.VoltUnit)
-		}
+	if !unitOf(o.TimeUnit, unitSecond, unitIndex) {
+		return fmt.Errorf("time unit %q given, expected s, ms, us, ns or samples", o.TimeUnit)
+	}
+	if !unitOf(o.VoltUnit, unitVolt, unitCount, unitDiv) {
+		return fmt.Errorf("volt unit %q given, expected V, mV, uV, counts or div", o.VoltUnit)
 	}
 	return nil
+}
+
+// unitOf tells whether a text is none, or a unit of one of the kinds.
+func unitOf(text string, kinds ...unitKind) bool {
+	u, ok := parseUnit(text)
+	return text == "" || ok && slices.Contains(kinds, u.kind)
 }
 
 func (t *Trace) assume(what, value, why string) {
@@ -88,6 +84,27 @@ const (
 // applyInstrument fills what the options say of the instrument, the probe
 // factor among it, and the span. The rate and the volts are set before.
 func (t *Trace) applyInstrument(opt Options) error {
+	t.applyGiven(opt)
+	recorder := t.AntiAliased
+	if opt.AntiAliased != nil {
+		t.AntiAliased = *opt.AntiAliased
+		t.assume("anti-alias filter", onOff(t.AntiAliased), "given")
+	}
+	t.applyProbe(opt.ProbeFactor)
+	if !(t.SampleRateHz >= minRateHz && t.SampleRateHz <= maxRateHz) || !(math.Abs(t.StartS) <= 1e12) {
+		return &ParseError{Path: t.File, Found: fmt.Sprintf("a sample rate of %g Hz from %g s", t.SampleRateHz, t.StartS), Expected: fmt.Sprintf("%g to %g Hz", minRateHz, maxRateHz), Fix: "check the time column, or give --rate"}
+	}
+	t.setSpan(recorder)
+	for i, v := range t.Volts {
+		if !(v >= -maxVolts && v <= maxVolts) {
+			return &ParseError{Path: t.File, Found: fmt.Sprintf("sample %d of %g V", i+1, v), Expected: "volts below 1e9", Fix: "check the scale, the volt unit and the probe factor"}
+		}
+	}
+	return nil
+}
+
+// applyGiven takes coupling, mode and bandwidth where they are given.
+func (t *Trace) applyGiven(opt Options) {
 	if opt.Coupling != CouplingUnknown {
 		t.Coupling = opt.Coupling
 		t.assume("coupling", string(t.Coupling), "given")
@@ -104,28 +121,31 @@ func (t *Trace) applyInstrument(opt Options) error {
 		t.BandLimited = *opt.BandLimited
 		t.assume("bandwidth limit", onOff(t.BandLimited), "given")
 	}
-	recorder := t.AntiAliased
-	if opt.AntiAliased != nil {
-		t.AntiAliased = *opt.AntiAliased
-		t.assume("anti-alias filter", onOff(t.AntiAliased), "given")
-	}
+}
+
+// applyProbe multiplies the volts by a factor that is given, 0 for none.
+func (t *Trace) applyProbe(factor float64) {
 	t.ProbeFactor = 1
-	if opt.ProbeFactor > 0 {
-		t.ProbeFactor = opt.ProbeFactor
-		t.assume("probe factor", fmt.Sprintf("%g", opt.ProbeFactor), "given; the file's volts are multiplied by it")
-		if opt.ProbeFactor != 1 {
-			for i := range t.Volts {
-				t.Volts[i] *= opt.ProbeFactor
-			}
-			t.FullScaleMinV *= opt.ProbeFactor
-			t.FullScaleMaxV *= opt.ProbeFactor
-			t.StepV *= opt.ProbeFactor
-			t.Levels.ResolutionV *= opt.ProbeFactor
-		}
+	if factor <= 0 {
+		return
 	}
-	if !(t.SampleRateHz >= minRateHz && t.SampleRateHz <= maxRateHz) || !(math.Abs(t.StartS) <= 1e12) {
-		return &ParseError{Path: t.File, Found: fmt.Sprintf("a sample rate of %g Hz from %g s", t.SampleRateHz, t.StartS), Expected: fmt.Sprintf("%g to %g Hz", minRateHz, maxRateHz), Fix: "check the time column, or give --rate"}
+	t.ProbeFactor = factor
+	t.assume("probe factor", fmt.Sprintf("%g", factor), "given; the file's volts are multiplied by it")
+	if factor == 1 {
+		return
 	}
+	for i := range t.Volts {
+		t.Volts[i] *= factor
+	}
+	t.FullScaleMinV *= factor
+	t.FullScaleMaxV *= factor
+	t.StepV *= factor
+	t.Levels.ResolutionV *= factor
+}
+
+// setSpan works out what frequencies the record shows; recorder tells that the
+// file's own filter reaches up to half the rate.
+func (t *Trace) setSpan(recorder bool) {
 	if t.TrueRateHz == 0 {
 		t.TrueRateHz = t.SampleRateHz
 	}
@@ -141,12 +161,6 @@ func (t *Trace) applyInstrument(opt Options) error {
 		high = min(high, t.BandwidthHz)
 	}
 	t.Span.HighHz = high
-	for i, v := range t.Volts {
-		if !(v >= -maxVolts && v <= maxVolts) {
-			return &ParseError{Path: t.File, Found: fmt.Sprintf("sample %d of %g V", i+1, v), Expected: "volts below 1e9", Fix: "check the scale, the volt unit and the probe factor"}
-		}
-	}
-	return nil
 }
 
 // Sample rates that are believed.

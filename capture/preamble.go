@@ -18,52 +18,20 @@ var channelValue = regexp.MustCompile(`^(?i)((?:ch|chan|channel|c|analog)[ _]?[0
 
 // add takes one key and its values, side by side.
 func (p *preamble) add(key string, values []string, decimal byte, line int) bool {
-	k, unitText, channel := lookupKey(strings.TrimRight(strings.TrimSpace(key), ":="))
+	key = strings.TrimRight(strings.TrimSpace(key), ":=")
+	k, unitText, channel := lookupKey(key)
 	if k == metaNone {
 		return false
 	}
-	var vs []metaValue
-	for _, s := range values {
-		s = strings.Trim(strings.TrimSpace(s), `"`)
-		if s == "" {
-			if len(vs) > 0 {
-				break
-			}
-			continue
-		}
-		v := metaValue{text: s, line: line, key: strings.TrimRight(strings.TrimSpace(key), ":="), channel: channel, index: -1, from: p.from, to: p.to}
-		if g := channelValue.FindStringSubmatch(s); g != nil {
-			if ch, _ := normKey(g[1]); channelWord.MatchString(ch) {
-				v.channel, v.own = strings.ReplaceAll(ch, " ", ""), g[1]
-			}
-			s = strings.TrimSpace(g[2])
-			v.text = s
-		}
-		v.num, v.unit, v.ok = readQuantity(s, decimal)
-		v.either = decimal == ',' && oneGroup(s) == '.'
-		// A value and its unit may stand in two cells.
-		if len(vs) > 0 && !v.ok && !metaIsText(k) {
-			last := &vs[len(vs)-1]
-			if u, isUnit := parseUnit(s); isUnit && last.ok && last.unit.kind == unitNone {
-				last.unit = u
-				last.num *= u.factor
-			}
-			break
-		}
-		vs = append(vs, v)
-	}
-	if len(vs) == 0 {
+	vs := readValues(k, values, metaValue{line: line, key: key, channel: channel, index: -1, from: p.from, to: p.to}, decimal)
+	if len(vs) == 0 || !vs[0].ok && !metaIsText(k) && k != metaBandwidth && k != metaProbe {
 		return false
 	}
-	if !metaIsText(k) && k != metaBandwidth && k != metaProbe && !vs[0].ok {
-		return false
-	}
+	u, hasUnit := parseUnit(unitText)
 	for i := range vs {
-		if vs[i].ok && vs[i].unit.kind == unitNone && unitText != "" {
-			if u, ok := parseUnit(unitText); ok {
-				vs[i].unit = u
-				vs[i].num *= u.factor
-			}
+		if vs[i].ok && vs[i].unit.kind == unitNone && hasUnit {
+			vs[i].unit = u
+			vs[i].num *= u.factor
 		}
 		if len(vs) > 1 {
 			vs[i].index, vs[i].of = i, len(vs)
@@ -73,11 +41,68 @@ func (p *preamble) add(key string, values []string, decimal byte, line int) bool
 	return true
 }
 
+// readValues reads the values of key k up to the first empty one behind them;
+// like is what they have in common.
+func readValues(k metaKey, values []string, like metaValue, decimal byte) []metaValue {
+	var vs []metaValue
+	for _, s := range values {
+		s = strings.Trim(strings.TrimSpace(s), `"`)
+		if s == "" {
+			if len(vs) > 0 {
+				break
+			}
+			continue
+		}
+		v := like
+		v.read(s, decimal)
+		// A value and its unit may stand in two cells.
+		if len(vs) > 0 && !v.ok && !metaIsText(k) {
+			last := &vs[len(vs)-1]
+			if u, isUnit := parseUnit(v.text); isUnit && last.ok && last.unit.kind == unitNone {
+				last.unit = u
+				last.num *= u.factor
+			}
+			break
+		}
+		vs = append(vs, v)
+	}
+	return vs
+}
+
+// read reads one value, which may have its channel ahead.
+func (m *metaValue) read(s string, decimal byte) {
+	if g := channelValue.FindStringSubmatch(s); g != nil {
+		if ch, _ := normKey(g[1]); channelWord.MatchString(ch) {
+			m.channel, m.own = strings.ReplaceAll(ch, " ", ""), g[1]
+		}
+		s = strings.TrimSpace(g[2])
+	}
+	m.text = s
+	m.num, m.unit, m.ok = readQuantity(s, decimal)
+	m.either = decimal == ',' && oneGroup(s) == '.'
+}
+
 // readPreamble collects what the lines above the table state, and the cells
 // left and right of the numbers in its first rows.
 func readPreamble(h *textHead, t *table, header *header) *preamble {
 	p := &preamble{values: map[metaKey][]metaValue{}}
-	var above [][]cell // for keys over their values
+	p.above(h, t, header)
+	isNum := map[int]bool{}
+	for _, j := range t.numeric {
+		isNum[j] = true
+	}
+	for i := t.first; i < min(t.first+sideRows, len(h.lines)); i++ {
+		p.beside(splitCells(h.line(i), t.delim, nil), isNum, t, h.lines[i].number)
+	}
+	for _, row := range header.rows {
+		p.namedBeside(row, isNum, h, t)
+	}
+	return p
+}
+
+// above reads the lines above the table.
+func (p *preamble) above(h *textHead, t *table, header *header) {
+	var before []cell // for keys over their values
 	for i := range t.first {
 		line := bytes.TrimSpace(h.line(i))
 		if len(line) == 0 || header.uses(i) {
@@ -92,60 +117,54 @@ func readPreamble(h *textHead, t *table, header *header) *preamble {
 			line, cells = joinGroups(line, cells)
 		}
 		p.line(line, cells, t, n)
-		if len(above) > 0 {
-			p.column(above[len(above)-1], cells, t, n)
+		if before != nil {
+			p.column(before, cells, t, n)
 		}
-		above = append(above, cells)
+		before = cells
 	}
-	// Beside the numbers in the first rows.
-	isNum := map[int]bool{}
-	for _, j := range t.numeric {
-		isNum[j] = true
-	}
-	for i := t.first; i < min(t.first+sideRows, len(h.lines)); i++ {
-		cells := splitCells(h.line(i), t.delim, nil)
-		var side []cell
-		for j, c := range cells {
-			if isNum[j] {
-				if len(side) > 0 {
-					p.from, p.to = j, blockEnd(isNum, j)
-					p.cells(side, t, h.lines[i].number)
-					side = side[:0]
-				}
-				continue
-			}
+}
+
+// beside reads the cells beside the numbers of a row.
+func (p *preamble) beside(cells []cell, isNum map[int]bool, t *table, n int) {
+	var side []cell
+	for j, c := range cells {
+		if !isNum[j] {
 			side = append(side, c)
+			continue
 		}
-		p.from, p.to = 0, 0
-		p.cells(side, t, h.lines[i].number)
-	}
-	// Names over side cells: "Start,Increment" beside the channels.
-	for _, row := range header.rows {
-		all := headerCells(h.line(row.line), t)
-		for _, c := range all {
-			p.inHeader(cellText(c.text), t, h.lines[row.line].number)
-		}
-		for j, c := range all {
-			if isNum[j] || len(c.text) == 0 {
-				continue
-			}
-			if p.pair(cellText(c.text), t, h.lines[row.line].number) {
-				continue
-			}
-			if k, _, _ := lookupKey(cellText(c.text)); k == metaNone {
-				continue
-			}
-			for i := row.line + 1; i < min(t.first+2, len(h.lines)); i++ {
-				below := splitCells(h.line(i), t.delim, nil)
-				if j < len(below) && len(below[j].text) > 0 {
-					if p.add(cellText(c.text), []string{cellText(below[j].text)}, t.decimal, h.lines[i].number) {
-						break
-					}
-				}
-			}
+		if len(side) > 0 {
+			p.from, p.to = j, blockEnd(isNum, j)
+			p.cells(side, t, n)
+			side = side[:0]
 		}
 	}
-	return p
+	p.from, p.to = 0, 0
+	p.cells(side, t, n)
+}
+
+// namedBeside reads names over cells beside the numbers: "Start,Increment" next to
+// the channels.
+func (p *preamble) namedBeside(row headerRow, isNum map[int]bool, h *textHead, t *table) {
+	n := h.lines[row.line].number
+	all := headerCells(h.line(row.line), t)
+	for _, c := range all {
+		p.inHeader(cellText(c.text), t, n)
+	}
+	for j, c := range all {
+		key := cellText(c.text)
+		if isNum[j] || len(c.text) == 0 || p.pair(key, t, n) {
+			continue
+		}
+		if k, _, _ := lookupKey(key); k == metaNone {
+			continue
+		}
+		for i := row.line + 1; i < min(t.first+2, len(h.lines)); i++ {
+			below := splitCells(h.line(i), t.delim, nil)
+			if j < len(below) && len(below[j].text) > 0 && p.add(key, []string{cellText(below[j].text)}, t.decimal, h.lines[i].number) {
+				break
+			}
+		}
+	}
 }
 
 var (

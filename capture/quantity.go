@@ -216,36 +216,41 @@ func splitQuantity(s string, decimal byte) (v float64, rest string, ok bool) {
 
 // numberPrefix is the length of the longest plain decimal number s begins with.
 func numberPrefix(s string, decimal byte) int {
-	i, digits := 0, 0
-	if i < len(s) && (s[i] == '+' || s[i] == '-') {
-		i++
-	}
-	for ; i < len(s) && s[i] >= '0' && s[i] <= '9'; i++ {
-		digits++
-	}
+	i := signLen(s)
+	whole := digitsLen(s[i:])
+	i += whole
+	frac := 0
 	if i < len(s) && s[i] == decimal {
-		i++
-		for ; i < len(s) && s[i] >= '0' && s[i] <= '9'; i++ {
-			digits++
-		}
+		frac = digitsLen(s[i+1:])
+		i += 1 + frac
 	}
-	if digits == 0 {
+	if whole+frac == 0 {
 		return 0
 	}
-	if j := i; j < len(s) && (s[j] == 'e' || s[j] == 'E') {
-		j++
-		if j < len(s) && (s[j] == '+' || s[j] == '-') {
-			j++
-		}
-		k := j
-		for k < len(s) && s[k] >= '0' && s[k] <= '9' {
-			k++
-		}
-		if k > j {
-			i = k
+	if i < len(s) && s[i]|0x20 == 'e' {
+		sign := signLen(s[i+1:])
+		if n := digitsLen(s[i+1+sign:]); n > 0 {
+			i += 1 + sign + n
 		}
 	}
 	return i
+}
+
+// signLen is 1 where s begins with a sign.
+func signLen(s string) int {
+	if s != "" && (s[0] == '+' || s[0] == '-') {
+		return 1
+	}
+	return 0
+}
+
+// digitsLen counts the digits at the start of s.
+func digitsLen(s string) int {
+	n := 0
+	for n < len(s) && s[n] >= '0' && s[n] <= '9' {
+		n++
+	}
+	return n
 }
 
 // parseSlow reads a plain decimal number with the given decimal mark.

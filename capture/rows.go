@@ -84,58 +84,28 @@ func (p *rowSpec) alone(b []byte, start int, r *row) int {
 // fast reads the plain case: numbers where they are expected. Anything else
 // is left to slow.
 func (p *rowSpec) fast(line []byte, r *row) bool {
-	i := 0
 	if p.blank0 && len(line) > 0 && line[0] != p.delim {
 		return false
 	}
-	blanks := p.delim == ' '
+	i := 0
 	for col := 0; ; col++ {
-		for i < len(line) && (line[i] == ' ' || blanks && line[i] == '\t') {
-			i++
-		}
-		if col == p.time || col == p.volt {
-			quoted := i < len(line) && line[i] == '"'
-			if quoted {
-				i++
-			}
-			n, k := scanNumber(line[i:], p.decimal)
-			if k == 0 {
+		var ok bool
+		switch i = p.skipBlanks(line, i); {
+		case col == p.time:
+			if i, ok = p.numberAt(line, i, &r.t); !ok || p.timeUnit != "" || p.clock {
 				return false
 			}
-			i += k
-			if quoted {
-				if i >= len(line) || line[i] != '"' {
-					return false
-				}
-				i++
+			r.stamped = true
+		case col == p.volt:
+			var n number
+			if i, ok = p.numberAt(line, i, &n); !ok || n.v >= scpiOver || n.v <= -scpiOver || p.voltUnit != "" {
+				return false
 			}
-			if col == p.time {
-				r.t, r.stamped = n, true
-				if p.timeUnit != "" || p.clock {
-					return false
-				}
-			} else {
-				r.v = n.v
-				if n.v >= scpiOver || n.v <= -scpiOver || p.voltUnit != "" {
-					return false
-				}
-			}
-			for !blanks && i < len(line) && line[i] == ' ' {
-				i++
-			}
-		} else {
+			r.v = n.v
+		default:
 			from := i
-			if blanks {
-				for i < len(line) && line[i] != ' ' && line[i] != '\t' {
-					i++
-				}
-			} else {
-				for i < len(line) && line[i] != p.delim {
-					if line[i] == '"' {
-						return false
-					}
-					i++
-				}
+			if i, ok = p.cellEnd(line, i); !ok {
+				return false
 			}
 			if col == p.seg {
 				r.seg = line[from:i]
@@ -144,20 +114,72 @@ func (p *rowSpec) fast(line []byte, r *row) bool {
 		if col == p.last {
 			return p.endsAt(line, i, col)
 		}
-		if i >= len(line) {
+		if i, ok = p.nextCell(line, i); !ok {
 			return false
 		}
-		if blanks {
-			if line[i] != ' ' && line[i] != '\t' {
-				return false
-			}
-			continue
-		}
-		if line[i] != p.delim {
-			return false
+	}
+}
+
+// skipBlanks passes over the blanks ahead of a cell.
+func (p *rowSpec) skipBlanks(line []byte, i int) int {
+	for i < len(line) && (line[i] == ' ' || line[i] == '\t' && p.delim == ' ') {
+		i++
+	}
+	return i
+}
+
+// numberAt reads the number at i, which may stand in quotes, and gives where it
+// ends.
+func (p *rowSpec) numberAt(line []byte, i int, n *number) (end int, ok bool) {
+	quoted := i < len(line) && line[i] == '"'
+	if quoted {
+		i++
+	}
+	v, k := scanNumber(line[i:], p.decimal)
+	if k == 0 {
+		return i, false
+	}
+	*n = v
+	i += k
+	if quoted {
+		if i >= len(line) || line[i] != '"' {
+			return i, false
 		}
 		i++
 	}
+	for p.delim != ' ' && i < len(line) && line[i] == ' ' {
+		i++
+	}
+	return i, true
+}
+
+// cellEnd gives where the cell at i ends that nobody needs; one in quotes is not
+// for fast.
+func (p *rowSpec) cellEnd(line []byte, i int) (end int, ok bool) {
+	if p.delim == ' ' {
+		for i < len(line) && line[i] != ' ' && line[i] != '\t' {
+			i++
+		}
+		return i, true
+	}
+	for i < len(line) && line[i] != p.delim {
+		if line[i] == '"' {
+			return i, false
+		}
+		i++
+	}
+	return i, true
+}
+
+// nextCell passes over the delimiter at i.
+func (p *rowSpec) nextCell(line []byte, i int) (next int, ok bool) {
+	switch {
+	case i >= len(line):
+		return i, false
+	case p.delim == ' ':
+		return i, line[i] == ' ' || line[i] == '\t'
+	}
+	return i + 1, line[i] == p.delim
 }
 
 // endsAt tells whether the row, read to the end i of cell col, is not wider
@@ -186,27 +208,15 @@ func (p *rowSpec) endsAt(line []byte, i, col int) bool {
 func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 	line = bytes.TrimPrefix(line, utf8Mark)
 	cells = splitCells(line, p.delim, cells)
-	used := 0
-	for j, c := range cells {
-		if len(c.text) > 0 {
-			used = j + 1
-		}
-	}
-	if used == 0 {
+	used := usedCells(cells)
+	switch {
+	case used == 0:
 		r.kind = rowBlank
 		return cells
-	}
-	at := func(j int) value {
-		if j < 0 || j >= len(cells) {
-			return value{}
-		}
-		return readCell(cells[j].text, p.decimal)
-	}
-	if p.blank0 && len(cells[0].text) > 0 && at(0).kind == cellWords {
+	case p.blank0 && len(cells[0].text) > 0 && readCell(cells[0].text, p.decimal).kind == cellWords:
 		r.kind = rowText // a setting and its values between the records
 		return cells
-	}
-	if isComment(line, p.delim) && !at(0).usable() {
+	case isComment(line, p.delim) && !readCell(cells[0].text, p.decimal).usable():
 		r.kind = rowRemark
 		r.numbers = p.rowBehind(uncomment(line))
 		return cells
@@ -218,38 +228,54 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 	if p.seg >= 0 && p.seg < len(cells) {
 		r.seg = cells[p.seg].text
 	}
-	vv := at(p.volt)
-	if p.volt >= len(cells) {
-		vv = value{kind: cellEmpty}
+	vv := p.valueOf(cells, p.volt)
+	if p.time < 0 || p.slowTime(line, cells, vv, r) {
+		p.slowVolts(line, cells, vv, r)
 	}
-	if p.time >= 0 {
-		tv := at(p.time)
-		if p.time >= len(cells) {
-			tv = value{kind: cellEmpty}
-		}
-		switch {
-		case tv.numeric():
-			if p.clock != (tv.kind == cellClock) {
-				p.bad(r, line, p.time, cells, "a time like those above")
-				return cells
-			}
-			if tv.unit != p.timeUnit {
-				r.kind, r.col = rowBad, p.time+1
-				r.found = fmt.Sprintf("a time whose unit changes from row to row (%q)", cellText(cells[p.time].text))
-				r.expected, r.fix = "one unit in the whole column", "export the times in seconds"
-				return cells
-			}
-			r.t, r.stamped = tv.num, true
-		case !tv.usable():
-			p.textOr(r, line, p.time, cells, "a time")
-			return cells
-		case !vv.numeric() && vv.kind == cellWords, p.volt >= len(cells):
-			p.textOr(r, line, p.volt, cells, "a number of volts")
-			return cells
-		}
-	}
-	p.slowVolts(line, cells, vv, r)
 	return cells
+}
+
+// usedCells counts the cells up to the last that holds something.
+func usedCells(cells []cell) int {
+	used := 0
+	for j, c := range cells {
+		if len(c.text) > 0 {
+			used = j + 1
+		}
+	}
+	return used
+}
+
+// valueOf reads cell j, empty where there is none.
+func (p *rowSpec) valueOf(cells []cell, j int) value {
+	if j >= len(cells) {
+		return value{kind: cellEmpty}
+	}
+	return readCell(cells[j].text, p.decimal)
+}
+
+// slowTime reads the time of a line; false tells that the line holds no sample.
+func (p *rowSpec) slowTime(line []byte, cells []cell, vv value, r *row) bool {
+	tv := p.valueOf(cells, p.time)
+	switch {
+	case tv.numeric() && p.clock != (tv.kind == cellClock):
+		p.bad(r, line, p.time, cells, "a time like those above")
+		return false
+	case tv.numeric() && tv.unit != p.timeUnit:
+		r.kind, r.col = rowBad, p.time+1
+		r.found = fmt.Sprintf("a time whose unit changes from row to row (%q)", cellText(cells[p.time].text))
+		r.expected, r.fix = "one unit in the whole column", "export the times in seconds"
+		return false
+	case tv.numeric():
+		r.t, r.stamped = tv.num, true
+	case !tv.usable():
+		p.textOr(r, line, p.time, cells, "a time")
+		return false
+	case !vv.numeric() && vv.kind == cellWords, p.volt >= len(cells):
+		p.textOr(r, line, p.volt, cells, "a number of volts")
+		return false
+	}
+	return true
 }
 
 // rowBehind tells whether the text of a remark is a row of the table.
@@ -337,39 +363,12 @@ func (p *rowSpec) looksCut(before, line []byte, torn bool) bool {
 	if len(bytes.TrimSpace(line)) == 0 {
 		return false
 	}
-	var lens []int
-	cellsMin := math.MaxInt
-	expAll, fixedAll := true, true
-	decimals := -1
-	for k := 0; k < 32 && len(before) > 0; k++ {
-		before = bytes.TrimRight(before, "\r\n")
-		i := bytes.LastIndexByte(before, p.eol)
-		l := before[i+1:]
-		before = before[:i+1]
-		var r row
-		if !p.fast(l, &r) {
-			continue
-		}
-		c := splitCells(l, p.delim, nil)
-		last := c[len(c)-1].text
-		cellsMin = min(cellsMin, len(c))
-		lens = append(lens, unsignedLen(last))
-		expAll = expAll && bytes.ContainsAny(last, "eE")
-		d := 0
-		if m := bytes.IndexByte(last, p.decimal); m >= 0 {
-			d = len(last) - m - 1
-		}
-		if decimals < 0 {
-			decimals = d
-		} else if d != decimals {
-			fixedAll = false
-		}
-	}
-	if len(lens) == 0 {
+	above := p.endings(before)
+	if above.rows == 0 {
 		return false
 	}
 	c := splitCells(line, p.delim, nil)
-	if len(c) < cellsMin || p.volt >= len(c) {
+	if len(c) < above.cells || p.volt >= len(c) {
 		return true
 	}
 	last := c[len(c)-1].text
@@ -377,28 +376,61 @@ func (p *rowSpec) looksCut(before, line []byte, torn bool) bool {
 		return false
 	}
 	v := readCell(last, p.decimal)
-	if !v.usable() {
+	switch {
+	case !v.usable():
+		return true
+	case v.kind != cellNumber:
+	case above.exponents && !bytes.ContainsAny(last, "eE"):
+		return true
+	case above.fixed && above.rows > 1 && p.decimals(last) < above.decimals:
 		return true
 	}
-	if v.kind == cellNumber {
-		if expAll && !bytes.ContainsAny(last, "eE") {
-			return true
+	return unsignedLen(last) < above.shortest
+}
+
+// endings is how rows end: with how many cells, and what their last ones have in
+// common.
+type endings struct {
+	rows      int
+	cells     int  // least number
+	shortest  int  // length of a last cell without its sign
+	exponents bool // in all last cells
+	fixed     bool // the same number of decimals in all
+	decimals  int
+}
+
+// endings looks at the last rows of text that fast reads.
+func (p *rowSpec) endings(text []byte) endings {
+	e := endings{cells: math.MaxInt, shortest: math.MaxInt, exponents: true, fixed: true}
+	for k := 0; k < 32 && len(text) > 0; k++ {
+		text = bytes.TrimRight(text, "\r\n")
+		i := bytes.LastIndexByte(text, p.eol)
+		l := text[i+1:]
+		text = text[:i+1]
+		var r row
+		if !p.fast(l, &r) {
+			continue
 		}
-		if fixedAll && len(lens) > 1 {
-			d := 0
-			if m := bytes.IndexByte(last, p.decimal); m >= 0 {
-				d = len(last) - m - 1
-			}
-			if d < decimals {
-				return true
-			}
+		c := splitCells(l, p.delim, nil)
+		last := c[len(c)-1].text
+		e.cells, e.shortest = min(e.cells, len(c)), min(e.shortest, unsignedLen(last))
+		e.exponents = e.exponents && bytes.ContainsAny(last, "eE")
+		if d := p.decimals(last); e.rows == 0 {
+			e.decimals = d
+		} else if d != e.decimals {
+			e.fixed = false
 		}
+		e.rows++
 	}
-	shortest := lens[0]
-	for _, n := range lens {
-		shortest = min(shortest, n)
+	return e
+}
+
+// decimals counts the characters behind the decimal mark.
+func (p *rowSpec) decimals(text []byte) int {
+	if m := bytes.IndexByte(text, p.decimal); m >= 0 {
+		return len(text) - m - 1
 	}
-	return unsignedLen(last) < shortest
+	return 0
 }
 
 func unsignedLen(b []byte) int { return len(bytes.TrimLeft(b, "+-")) }
