@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/stat"
@@ -22,6 +23,29 @@ const blockSamples = 1 << 21
 // run on mirrored, so that there is no switch-on transient. The trace itself is
 // left as it is.
 func Apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, error) {
+	return new(workspace).apply(ctx, tr, c)
+}
+
+// workspace is what filtering the same traces again and again shares; the zero value
+// keeps no transforms. Not for use by two goroutines at once.
+type workspace struct {
+	fft      *fourier.FFT
+	x        []float64
+	spectrum []complex128
+	kept     map[*capture.Trace][]complex128 // the transforms of whole traces
+	room     int                             // coefficients that may yet be kept
+}
+
+// mostKept bounds the transforms that a search keeps to 64 MB: two captures of a
+// million samples.
+const mostKept = 4 << 20
+
+func newWorkspace() *workspace {
+	return &workspace{kept: map[*capture.Trace][]complex128{}, room: mostKept}
+}
+
+// apply is Apply.
+func (w *workspace) apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, error) {
 	if err := c.Check(); err != nil {
 		return nil, err
 	}
@@ -46,7 +70,11 @@ func Apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, e
 		for i := range block {
 			block[i] = tr.Volts[start+i] - mean
 		}
-		throughGain(block, tr.SampleRateHz, func(hz float64) complex128 { return Insertion(c, hz) })
+		whole := tr
+		if len(block) < len(tr.Volts) {
+			whole = nil
+		}
+		w.through(block, whole, tr.SampleRateHz, func(hz float64) complex128 { return Insertion(c, hz) })
 		for i := from; i < to; i++ {
 			out.Volts[i] = block[i-start] + dc
 		}
@@ -65,10 +93,38 @@ func Apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, e
 // turned about the end point as well, which keeps the slope, or a capacitor's
 // ESL would ring on the kink.
 func throughGain(v []float64, rateHz float64, gain func(hz float64) complex128) {
-	n := len(v)
+	new(workspace).through(v, nil, rateHz, gain)
+}
+
+// through is throughGain. whole names the trace whose samples, about their mean, v
+// holds; nil: of none.
+func (w *workspace) through(v []float64, whole *capture.Trace, rateHz float64, gain func(hz float64) complex128) {
+	period := smooth(2*len(v) + 2)
+	if w.fft == nil || w.fft.Len() != period {
+		w.fft, w.x, w.spectrum = fourier.NewFFT(period), make([]float64, period), make([]complex128, period/2+1)
+	}
+	if kept := w.kept[whole]; whole != nil && kept != nil {
+		copy(w.spectrum, kept)
+	} else {
+		extend(w.x, v)
+		w.fft.Coefficients(w.spectrum, w.x)
+		if whole != nil && len(w.spectrum) <= w.room {
+			w.kept[whole] = slices.Clone(w.spectrum)
+			w.room -= len(w.spectrum)
+		}
+	}
+	multiply(w.spectrum, rateHz/float64(period), gain)
+	w.fft.Sequence(w.x, w.spectrum)
+	scale := 1 / float64(period)
+	for i := range v {
+		v[i] = w.x[i] * scale
+	}
+}
+
+// extend makes one period x of a record v and its mirror image.
+func extend(x, v []float64) {
+	n, period := len(v), len(x)
 	turn := min(64, n-1)
-	period := smooth(2*n + 2)
-	x := make([]float64, period)
 	copy(x, v)
 	for k := 0; k < n; k++ {
 		x[n+k] = v[n-1-k]
@@ -80,14 +136,6 @@ func throughGain(v []float64, rateHz float64, gain func(hz float64) complex128) 
 		w := 0.5 * (1 + math.Cos(math.Pi*float64(k)/float64(turn)))
 		x[n+k] = w*(2*v[n-1]-v[n-2-k]) + (1-w)*x[n+k]
 		x[period-1-k] = w*(2*v[0]-v[k+1]) + (1-w)*x[period-1-k]
-	}
-	fft := fourier.NewFFT(period)
-	spectrum := fft.Coefficients(nil, x)
-	multiply(spectrum, rateHz/float64(period), gain)
-	fft.Sequence(x, spectrum)
-	scale := 1 / float64(period)
-	for i := range v {
-		v[i] = x[i] * scale
 	}
 }
 

@@ -24,6 +24,8 @@ type Input struct {
 	// then the prediction is made from the measurement alone.
 	Traces []*capture.Trace
 	Setups []analysis.Setup
+
+	work *workspace // of a search that filters the same traces many times, nil: none
 }
 
 // How a result was come to.
@@ -43,6 +45,10 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 	after.Captures = make([]*analysis.Measurement, len(in.Unit.Captures))
 	r := Result{Circuit: c, Method: FromSamples}
 	fastest := fastestDetail(in.Unit.Captures)
+	work := in.work
+	if work == nil {
+		work = new(workspace)
+	}
 	for i, m := range in.Unit.Captures {
 		if m.Mode == capture.Common { // a filter across the output leaves it as it is
 			after.Captures[i] = m
@@ -58,7 +64,7 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 			}
 			continue
 		}
-		tr, err := Apply(ctx, in.Traces[i], c)
+		tr, err := work.apply(ctx, in.Traces[i], c)
 		if err != nil {
 			return Result{}, err
 		}

@@ -87,6 +87,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	if opt.Catalogue != nil {
 		cat = *opt.Catalogue
 	}
+	in.work = newWorkspace()
 	estimate := in
 	estimate.Traces, estimate.Setups = nil, nil
 	candidates := candidates(base, fit, cat)
