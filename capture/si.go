@@ -32,8 +32,12 @@ func Prefixed(v float64, digits int) (mantissa, scale float64, prefix string) {
 }
 
 // SI prints v with an SI prefix and up to so many significant digits, at least 3,
-// trailing zeros left out: SI(0.0123, "V", 3) is "12.3 mV".
+// trailing zeros left out: SI(0.0123, "V", 3) is "12.3 mV". Capacitances go no
+// further down than picofarads, as nobody says femtofarads.
 func SI(v float64, unit string, digits int) string {
 	m, _, prefix := Prefixed(v, digits)
+	if unit == "F" && prefix == "f" {
+		m, prefix = m/1000, "p"
+	}
 	return strings.TrimSpace(strconv.FormatFloat(m, 'g', max(digits, 3), 64) + " " + prefix + unit)
 }
