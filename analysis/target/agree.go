@@ -21,13 +21,6 @@ const (
 	CautionBrandScale      = "probe_suspected_by_brand" // a unit ten or a hundred times its brand-mates
 )
 
-// How far captures of one unit may differ (common practice, no source).
-const (
-	switchingOff  = 1.2  // ratio of switching frequencies at one load
-	sameLoad      = 0.1  // share by which loads may differ and count as one
-	disagreeRatio = 1.25 // ratio of one figure in two captures of like quality
-)
-
 // shownHz is the switching frequency that a capture of a unit shows.
 type shownHz struct {
 	m  *analysis.Measurement

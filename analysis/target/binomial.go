@@ -25,13 +25,6 @@ func ClopperPearson(k, n int, confidence float64) (low, high float64) {
 	return low, high
 }
 
-// Power and significance that brands are told apart with.
-const (
-	tellSignificance = 0.05
-	tellPower        = 0.80
-	tellMost         = 60 // units of a brand, beyond which nobody buys
-)
-
 // fisherPower is the chance that Fisher's exact test, two-sided at
 // tellSignificance, tells two brands of n units each apart when their true
 // passing shares are p and q. Exact, by summing over all outcomes.

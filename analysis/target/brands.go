@@ -7,23 +7,6 @@ import (
 	"slices"
 )
 
-// Confidence of the passing share's interval.
-const shareConfidence = 0.95
-
-// madToSD makes the median absolute deviation of normal data its standard
-// deviation (Hampel 1974).
-const madToSD = 1.4826
-
-// An outlier lies further from its brand's median than this many robust
-// standard deviations, of a brand with at least outlierUnits units; the spread
-// is taken as no less than outlierFloorDB, since two captures of one unit
-// differ that much (common practice, no source).
-const (
-	outlierSDs     = 3.0
-	outlierUnits   = 4
-	outlierFloorDB = 0.5
-)
-
 // Brands joins the evaluations of each brand, best first: by passing share,
 // then median worst margin, then name. Units of no brand are left out, and of a
 // supply in several states the one that Rank left to count.

@@ -10,15 +10,6 @@ import (
 	"stillglow/capture"
 )
 
-// When a unit's volts are taken for a wrong probe factor beside its brand's
-// others (common practice, no source).
-const (
-	scaleMates    = 2    // other units of the brand needed
-	scaleFigures  = 2    // criteria in volts needed
-	scaleOffDB    = 3.0  // how far the typical ratio may lie off 20 or 40 dB
-	scaleSpreadDB = 12.0 // how far the criteria's ratios may lie apart
-)
-
 // suspectProbes cautions units whose figures in volts all lie about ten or a
 // hundred times over or under those of their brand's others. Where the verdict
 // would be another with the factor taken out, the unit is to be taken again.
@@ -30,7 +21,7 @@ func suspectProbes(evals []Evaluation) {
 			continue
 		}
 		times := "a hundred times"
-		if math.Abs(byDB) < 30 {
+		if math.Abs(byDB) < aboveTenDB {
 			times = "ten times"
 		}
 		side := "above"

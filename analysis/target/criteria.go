@@ -200,7 +200,7 @@ func hidden(c criterion, l Limit, m *analysis.Measurement) string {
 // thirdOctaveAt is the noise floor of the third octave that holds hz.
 func thirdOctaveAt(m *analysis.Measurement, hz float64) figure.Figure {
 	for _, t := range m.Noise.ThirdOctaves {
-		if ratio := t.CentreHz / hz; ratio > 0.891 && ratio < 1.122 && t.DensityVPerRtHz > 0 {
+		if ratio := t.CentreHz / hz; ratio > thirdLow && ratio < thirdHigh && t.DensityVPerRtHz > 0 {
 			f := figure.Known(t.DensityVPerRtHz)
 			if t.HighVPerRtHz > t.LowVPerRtHz {
 				f.U = (t.HighVPerRtHz - t.LowVPerRtHz) / 2

@@ -22,10 +22,6 @@ type Dispute struct {
 	UnderDB  float64 // how far the supply, of that limit's half, lies under the valve's own noise
 }
 
-// disputeDB is how far under the valve's own noise a supply lies before a broken
-// rule-of-thumb limit is called in question, in dB: it then adds 0.4 dB to the noise.
-const disputeDB = 10.0
-
 // hearingDecides are the criteria in audio: of the others the sum says nothing.
 var hearingDecides = map[Criterion]bool{
 	MainsLine: true, BandAudio: true, BandAudioA: true, Noise: true, Density1k: true, Density10k: true,

@@ -18,18 +18,6 @@ type doubt struct {
 	text, fix        string
 }
 
-// doubtDB is how far a margin's interval may reach to the other side of the
-// limit, in dB, before the verdict waits for a better capture.
-const doubtDB = 1.0
-
-// couldFailDB: a caution that may move a figure up by this much and more, and over the
-// limit by more than a near miss, leaves nothing that keeps the unit from a fail.
-const couldFailDB = 20.0
-
-// contradictDB is how far two captures must be apart before the one on the other
-// side of the limit contradicts the first.
-const contradictDB = 2.0
-
 // doubtsOf lists the cautions of the captures behind a margin that could flip
 // it, and captures that contradict it.
 func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
@@ -111,7 +99,7 @@ func atQuantisation(c criterion, m *analysis.Measurement, f figure.Figure) bool 
 	if c.id == Noise && m.Noise.AtQuantisation {
 		return true
 	}
-	return c.group.Has(figure.Density) && !c.group.Has(figure.MaskRatio) && m.QuantNoiseVPerRtHz.Known && f.Value < 1.41*m.QuantNoiseVPerRtHz.Value
+	return c.group.Has(figure.Density) && !c.group.Has(figure.MaskRatio) && m.QuantNoiseVPerRtHz.Known && f.Value < twicePower*m.QuantNoiseVPerRtHz.Value
 }
 
 // cautionsOf gives a capture's cautions. A wrong probe factor shows only where

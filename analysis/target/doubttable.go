@@ -179,10 +179,6 @@ func missedSpikes(c criterion, _ *analysis.Measurement, _ figure.Figure) float64
 	return unboundedDB
 }
 
-// wrongPeriodDB is what folding at half or twice the period does at least, in dB:
-// half of the ripple, or its double.
-const wrongPeriodDB = 6
-
 // upToPP is how far a folded ripple would grow if all of the record's peak-to-peak in
 // 20 MHz were ripple: what a wrong period may hide, in dB.
 func upToPP(_ criterion, m *analysis.Measurement, f figure.Figure) float64 {
@@ -211,9 +207,6 @@ func stepV(c criterion, m *analysis.Measurement, f figure.Figure) (v float64, ok
 	return m.ADCStepV.Value, true
 }
 
-// stepUnknownDB is what too few steps may do where their size is not known.
-const stepUnknownDB = 3
-
 // stepDown is how far a figure would grow by one step of the converter, in dB.
 func stepDown(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
 	step, ok := stepV(c, m, f)
@@ -238,7 +231,7 @@ func stepUp(c criterion, m *analysis.Measurement, f figure.Figure) float64 {
 // stepNoiseUp is how far a density may fall: without bound where it is the
 // converter's own noise and not the supply's.
 func stepNoiseUp(_ criterion, m *analysis.Measurement, f figure.Figure) float64 {
-	if m.QuantNoiseVPerRtHz.Known && m.QuantNoiseVPerRtHz.Value > f.Value/1.41 {
+	if m.QuantNoiseVPerRtHz.Known && m.QuantNoiseVPerRtHz.Value > f.Value/twicePower {
 		return unboundedDB
 	}
 	return stepUnknownDB

@@ -42,14 +42,14 @@ func maskBands(lowHz, highHz float64) []float64 {
 // instrument's share of lines. lessMains takes the 2 x mains line out.
 func ungated(m *analysis.Measurement, hz float64, lessMains bool) (float64, bool) {
 	lo, hi := hz*math.Pow(10, -0.05), hz*math.Pow(10, 0.05)
-	if !m.Calibrated || m.Span.LowHz <= 0 || m.Span.LowHz > lo*1.01 || m.Span.HighHz < hi*0.99 {
+	if !m.Calibrated || m.Span.LowHz <= 0 || m.Span.LowHz > lo*(1+spanRounding) || m.Span.HighHz < hi*(1-spanRounding) {
 		return 0, false
 	}
 	p, ok := meanPower(m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, lo, hi)
 	// A line's power lies within a few bins of the spectrum, so it may straddle
 	// two bands: each takes its share of a width of 4 %.
 	takeOff := func(hz, rmsV float64) {
-		half := 0.02 * hz
+		half := lineHalfWidth * hz
 		if from, to := math.Max(lo, hz-half), math.Min(hi, hz+half); to > from {
 			p = math.Max(0, p-rmsV*rmsV*(to-from)/(2*half)/(hi-lo))
 		}
@@ -71,7 +71,7 @@ func ungated(m *analysis.Measurement, hz float64, lessMains bool) (float64, bool
 // its lines.
 func wholeMains(m *analysis.Measurement) bool {
 	for _, l := range m.Lines {
-		if l.Comb == spectrum.CombInstrument && math.Abs(l.FrequencyHz/m.MainsLineHz.Value-1) < 0.01 {
+		if l.Comb == spectrum.CombInstrument && math.Abs(l.FrequencyHz/m.MainsLineHz.Value-1) < mainsLineOff {
 			return true
 		}
 	}
@@ -80,7 +80,7 @@ func wholeMains(m *analysis.Measurement) bool {
 
 // meanPower is the mean of the squared density over lo..hi, by trapezoids.
 func meanPower(hz, vrhz []float64, lo, hi float64) (float64, bool) {
-	if len(hz) < 2 || len(hz) != len(vrhz) || hz[0] > lo*1.05 || hz[len(hz)-1] < hi*0.95 {
+	if len(hz) < 2 || len(hz) != len(vrhz) || hz[0] > lo*(1+curveRounding) || hz[len(hz)-1] < hi*(1-curveRounding) {
 		return 0, false
 	}
 	at := func(x float64) float64 { return interpolate(hz, vrhz, x) }
@@ -95,7 +95,7 @@ func meanPower(hz, vrhz []float64, lo, hi float64) (float64, bool) {
 	}
 	step(hi, at(hi))
 	mean := sum / (hi - lo)
-	return mean, mean >= 0 && mean < 1e24
+	return mean, mean >= 0 && mean < mostPower
 }
 
 // interpolate is linear in x, held at the ends.

@@ -144,7 +144,7 @@ func namedDC() Limit {
 // named target goes with the rail (13.2 to 15.2 V for 12.6 V), one written out
 // stays. volts of 0 leave the target as it is.
 func (t Target) ForRail(volts float64) Target {
-	if !(volts > 0) || math.Abs(volts/RailVolts-1) < 0.01 {
+	if !(volts > 0) || math.Abs(volts/RailVolts-1) < sameRail {
 		return t
 	}
 	limits := make([]Limit, len(t.Limits))

@@ -40,7 +40,7 @@ func pick(u Unit, l Limit) picked {
 		return picked{reason: "not taken from captures"}
 	}
 	lowHz := l.NeedLowHz
-	if burst := burstHz(u); c.highHz >= 1e6 && burst > 0 && burst < lowHz {
+	if burst := burstHz(u); c.highHz >= packetsShowHz && burst > 0 && burst < lowHz {
 		lowHz = burst // a short record can miss the packets of a bursting supply
 	}
 
@@ -196,10 +196,6 @@ func relativeU(f figure.Figure) float64 {
 	return f.U / f.Value
 }
 
-// badShiftDB is how far a caution may move a figure before its capture counts as
-// doubtful for it, in dB.
-const badShiftDB = 3.0
-
 // quality grows with what speaks against taking the criterion's figure from a
 // capture.
 func quality(u Unit, c criterion, m *analysis.Measurement) int {
@@ -221,7 +217,7 @@ func quality(u Unit, c criterion, m *analysis.Measurement) int {
 	switch {
 	case u.HeaterA <= 0 || m.LoadA <= 0:
 		q += 10
-	case math.Abs(m.LoadA-u.HeaterA) > 0.2*u.HeaterA:
+	case math.Abs(m.LoadA-u.HeaterA) > loadNear*u.HeaterA:
 		q += 20
 	}
 	if m.Noise.AtInstrument && c.domain == power {

@@ -34,7 +34,7 @@ func fitLine(readings []Reading) (v0, slope, u float64, trouble string) {
 		x, y = append(x, r.LoadA), append(y, r.V)
 		lo, hi = math.Min(lo, r.LoadA), math.Max(hi, r.LoadA)
 	}
-	if len(x) < 2 || hi-lo < 1e-3 {
+	if len(x) < 2 || hi-lo < leastLoadApartA {
 		return 0, 0, 0, "needs meter readings at two load currents or more"
 	}
 	v0, slope = stat.LinearRegression(x, y, nil, false)
@@ -55,12 +55,8 @@ func fitLine(readings []Reading) (v0, slope, u float64, trouble string) {
 // sound reports whether a reading can be one: finite, below any heater supply's
 // volts and amps by far, drawn from it.
 func (r Reading) sound() bool {
-	return math.Abs(r.V) < 1e4 && r.LoadA >= 0 && r.LoadA < 1e4
+	return math.Abs(r.V) < mostReading && r.LoadA >= 0 && r.LoadA < mostReading
 }
-
-// extrapolate is how far beyond its readings a fit is still used, as a share
-// of the greatest current read.
-const extrapolate = 0.5
 
 // LoadedVolts is the unit's DC at the heaters' current: from the fit through
 // its meter readings, from the single reading there, or else from a DC-coupled
@@ -90,7 +86,7 @@ func readVolts(u Unit) (volts figure.Figure, from string) {
 		return figure.Known(most.V), fmt.Sprintf("meter reading at %.3g A, the heaters' current not being known", most.LoadA)
 	}
 	for _, r := range u.Readings {
-		if math.Abs(r.LoadA-u.HeaterA) <= 0.02*u.HeaterA && r.sound() {
+		if math.Abs(r.LoadA-u.HeaterA) <= readingLoad*u.HeaterA && r.sound() {
 			return figure.Known(r.V), fmt.Sprintf("meter reading at %.3g A", r.LoadA)
 		}
 	}
@@ -121,7 +117,7 @@ func capturedVolts(u Unit, reason string) (volts figure.Figure, from string) {
 			reason = m.File + " shows volts that can't be this unit's"
 			continue
 		}
-		if u.HeaterA > 0 && m.LoadA > 0 && math.Abs(m.LoadA-u.HeaterA) > 0.1*u.HeaterA {
+		if u.HeaterA > 0 && m.LoadA > 0 && math.Abs(m.LoadA-u.HeaterA) > sameVoltsLoad*u.HeaterA {
 			continue
 		}
 		if from == "" {

@@ -7,10 +7,6 @@ import (
 	"stillglow/analysis/figure"
 )
 
-// moreLoad is by how much the load of a reading may exceed the heaters' and still
-// prove something of the unit: ripple grows with load.
-const moreLoad = 1.2
-
 // from names a reading in a message.
 func (s Shown) from() string {
 	by := s.By

@@ -17,23 +17,6 @@ const (
 	CautionACAsDC          = "ac_told_as_dc"    // DC coupling told, but the mean is near zero
 )
 
-// What volts a unit can show (common practice, no source). An unregulated adapter
-// without load gives up to one and a half times its rating.
-const (
-	mostOfRated   = 2.0  // times the rated volts: more is no DC of this unit
-	mostPPOfRated = 0.5  // times the rated volts: more is no ripple of it, unless the DC shows that the scale is right
-	rightDC       = 0.2  // share by which DC may lie off the rated volts and still show that the scale is right
-	noDCOfRated   = 0.05 // share of the rated volts: a mean under it is no DC of the unit
-	noDCV         = 0.3  // the same where the rated volts are unknown
-	millivolts    = 1e-3 // the mean over the rated volts of a file whose unit is a thousand times too low
-	millivoltsOff = 0.15 // share about it
-	tenth         = 0.1  // the mean over the expected volts behind a 10:1 probe whose factor is not set
-	tenthOff      = 0.2  // share about it
-	// mostHeaterV bounds the DC of any heater supply where nothing tells what to
-	// expect: extra-low voltage ends at 60 V DC (IEC 61140, from memory).
-	mostHeaterV = 60.0
-)
-
 // expectedV is the DC that a unit should show, in volts, 0 where nothing tells:
 // its rating, else the highest meter reading.
 func expectedV(u Unit) float64 {
@@ -155,7 +138,7 @@ func scaleFix(factor float64) string {
 		{0.1, "set the channel's probe factor to the probe's, or give probe_factor = 10"},
 		{1e-3, `the file's volts are a thousandth of the true ones: give scale = 1000`},
 	} {
-		if math.Abs(factor/f.by-1) < 0.3 {
+		if math.Abs(factor/f.by-1) < scaleFixOff {
 			return f.does + "; " + look
 		}
 	}
