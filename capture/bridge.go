@@ -86,30 +86,23 @@ func (o *rowsRead) resolveOver() {
 		return
 	}
 	o.overN = 0
-	plain := func(v float64) bool { return !math.IsNaN(v) && math.Abs(v) < math.MaxFloat64 }
 	lo, hi := math.Inf(1), math.Inf(-1)
 	var below, above bool // tokens that tell their end
 	for _, v := range o.volts {
-		if plain(v) {
+		if measured(v) {
 			lo, hi = min(lo, v), max(hi, v)
 		}
 		below, above = below || math.IsInf(v, -1), above || math.IsInf(v, 1)
 	}
 	for i := 0; i < len(o.volts); i++ {
-		if v := o.volts[i]; plain(v) || math.IsNaN(v) {
+		if !overMark(o.volts[i]) {
 			continue
 		}
 		e := i
-		for e < len(o.volts) && !plain(o.volts[e]) && !math.IsNaN(o.volts[e]) {
+		for e < len(o.volts) && overMark(o.volts[e]) {
 			e++
 		}
-		var near []float64
-		if i > 0 && plain(o.volts[i-1]) {
-			near = append(near, o.volts[i-1])
-		}
-		if e < len(o.volts) && plain(o.volts[e]) {
-			near = append(near, o.volts[e])
-		}
+		near := o.beside(i, e)
 		for k := i; k < e; k++ {
 			if o.volts[k] == overAnyEnd && below && !above {
 				o.volts[k] = math.Inf(1) // "Over" beside "-Over"
@@ -120,6 +113,24 @@ func (o *rowsRead) resolveOver() {
 		}
 		i = e
 	}
+}
+
+// measured tells a sample from marks for over range and for none.
+func measured(v float64) bool { return !math.IsNaN(v) && math.Abs(v) < math.MaxFloat64 }
+
+// overMark tells a mark for over range.
+func overMark(v float64) bool { return !math.IsNaN(v) && !measured(v) }
+
+// beside gives the samples next to the rows from i to e.
+func (o *rowsRead) beside(i, e int) []float64 {
+	var near []float64
+	if i > 0 && measured(o.volts[i-1]) {
+		near = append(near, o.volts[i-1])
+	}
+	if e < len(o.volts) && measured(o.volts[e]) {
+		near = append(near, o.volts[e])
+	}
+	return near
 }
 
 // endStopOf gives the value of one sample over range between the neighbours

@@ -317,17 +317,8 @@ func allDigits(s string) bool {
 // readClock reads [date ]hh:mm:ss[.fraction], also hh:mm:ss:fraction, into seconds of the day. The
 // date must not change within a capture, so it is not used.
 func readClock(s string) (value, bool) {
-	if i := strings.LastIndexAny(s, " T"); i > 0 {
-		if !isDate(s[:i]) {
-			return value{}, false
-		}
-		s = s[i+1:]
-	}
-	p := strings.Split(strings.TrimSuffix(s, "Z"), ":")
-	if len(p) == 4 && allDigits(p[3]) { // 12:59:59:123
-		p = []string{p[0], p[1], p[2] + "." + p[3]}
-	}
-	if len(p) < 2 || len(p) > 3 || len(p[0]) > 2 || !allDigits(p[0]) {
+	p, ok := clockParts(s)
+	if !ok {
 		return value{}, false
 	}
 	sec := strings.Replace(p[len(p)-1], ",", ".", 1)
@@ -344,6 +335,21 @@ func readClock(s string) (value, bool) {
 		v += float64(m) * math.Pow(60, float64(len(p)-1-i))
 	}
 	return value{kind: cellClock, num: number{v: v, exp10: n.exp10, digits: 19}, scale: 1}, true
+}
+
+// clockParts cuts a time of day, with or without a date, at its colons.
+func clockParts(s string) (p []string, ok bool) {
+	if i := strings.LastIndexAny(s, " T"); i > 0 {
+		if !isDate(s[:i]) {
+			return nil, false
+		}
+		s = s[i+1:]
+	}
+	p = strings.Split(strings.TrimSuffix(s, "Z"), ":")
+	if len(p) == 4 && allDigits(p[3]) { // 12:59:59:123
+		p = []string{p[0], p[1], p[2] + "." + p[3]}
+	}
+	return p, len(p) >= 2 && len(p) <= 3 && len(p[0]) <= 2 && allDigits(p[0])
 }
 
 // isDate tells digits in three groups, as ahead of a time of day.

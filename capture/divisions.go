@@ -55,22 +55,7 @@ func (im *importer) voltsPerCode() (float64, string, error) {
 			return 0, "", refuse
 		}
 	}
-	var fits []float64
-	evidence := 0
-	for _, n := range codesPerDivisions {
-		on := true
-		evidence = 0
-		for _, k := range []metaKey{metaTriggerLevel, metaPosition, metaOffset} {
-			if v, ok := im.meta(k); ok && v.ok && v.num != 0 {
-				c := v.num / (m.num / n)
-				on = on && math.Abs(c-math.Round(c)) < 0.01
-				evidence++
-			}
-		}
-		if on {
-			fits = append(fits, n)
-		}
-	}
+	fits, evidence := im.codesThatFit(m.num)
 	if evidence == 0 || len(fits) != 1 {
 		return 0, "", refuse
 	}
@@ -81,6 +66,26 @@ func (im *importer) voltsPerCode() (float64, string, error) {
 		}
 	}
 	return scale, fmt.Sprintf("%s; trigger level and position are whole numbers of 1/%.0f division", stated(m), fits[0]), nil
+}
+
+// codesThatFit gives the codes per division at which trigger level, position and
+// offset are whole codes, at perDiv volts per division; evidence counts them.
+func (im *importer) codesThatFit(perDiv float64) (fits []float64, evidence int) {
+	for _, n := range codesPerDivisions {
+		on := true
+		evidence = 0
+		for _, k := range []metaKey{metaTriggerLevel, metaPosition, metaOffset} {
+			if v, ok := im.meta(k); ok && v.ok && v.num != 0 {
+				c := v.num / (perDiv / n)
+				on = on && math.Abs(c-math.Round(c)) < 0.01
+				evidence++
+			}
+		}
+		if on {
+			fits = append(fits, n)
+		}
+	}
+	return fits, evidence
 }
 
 // checkDivisions refuses a record that no screen holds at the stated volts per

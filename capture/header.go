@@ -75,27 +75,50 @@ func findHeader(h *textHead, t *table) *header {
 		all := len(cells)
 		cells = t.withoutPairs(cells)
 		row := headerRow{line: i, cells: cells}
-		switch {
-		case t.unitsRow(cells) && !hd.has(true):
-			row.units = true
-		case (!indexLike(cells) || t.pairCell(cells)) && t.settingRow(line, cells) && !(len(cells) < all && t.named(cells)) && skipped < maxSettings:
-			// Settings may stand between the names and the rows.
+		kind := hd.kindOf(t, line, cells, all, skipped)
+		if kind == notHeader {
+			break
+		}
+		if kind == settingAbove {
 			skipped++
 			continue
-		case t.namesRow(cells) && !hd.has(false) && (skipped == 0 || indexLike(cells)):
-		case t.groupRow(cells) && len(hd.rows) > 0 && hd.has(false):
-			hd.rows = append([]headerRow{row}, hd.rows...)
-			hd.fill(t)
-			return hd
-		default:
-			hd.fill(t)
-			return hd
 		}
+		row.units = kind == unitsAbove
 		hd.rows = append([]headerRow{row}, hd.rows...)
+		if kind == groupAbove {
+			break
+		}
 		blanks = 0
 	}
 	hd.fill(t)
 	return hd
+}
+
+// aboveKind is what a line above the table is.
+type aboveKind uint8
+
+const (
+	notHeader    aboveKind = iota
+	unitsAbove             // a row of units
+	settingAbove           // a setting, which may stand between the names and the rows
+	namesAbove             // a row of names
+	groupAbove             // fewer names above the names
+)
+
+// kindOf tells what a line above the table is; all is how many cells it had with
+// the settings beside the names, skipped how many settings stand below it.
+func (hd *header) kindOf(t *table, line []byte, cells []cell, all, skipped int) aboveKind {
+	switch {
+	case t.unitsRow(cells) && !hd.has(true):
+		return unitsAbove
+	case (!indexLike(cells) || t.pairCell(cells)) && t.settingRow(line, cells) && !(len(cells) < all && t.named(cells)) && skipped < maxSettings:
+		return settingAbove
+	case t.namesRow(cells) && !hd.has(false) && (skipped == 0 || indexLike(cells)):
+		return namesAbove
+	case t.groupRow(cells) && len(hd.rows) > 0 && hd.has(false):
+		return groupAbove
+	}
+	return notHeader
 }
 
 // isVoltWord tells "Volt" and its like, which name no channel.
@@ -186,37 +209,14 @@ func (t *table) unitNames(cells []cell) bool {
 // hold blanks: "Time (s)   CH1 (V)".
 func headerCells(line []byte, t *table) []cell {
 	cells := splitCells(line, t.delim, nil)
-	if len(cells) == t.cells || len(cells) == t.cells+1 && t.delim != ' ' {
-		return cells
-	}
-	if t.delim == ' ' {
-		var merged []cell
-		for _, c := range cells {
-			if len(merged) > 0 && len(c.text) > 0 && (c.text[0] == '(' || c.text[0] == '[') {
-				m := &merged[len(merged)-1]
-				m.text = append(append(append([]byte{}, m.text...), ' '), c.text...)
-				continue
-			}
-			merged = append(merged, c)
+	switch {
+	case len(cells) == t.cells, len(cells) == t.cells+1 && t.delim != ' ':
+	case t.delim == ' ':
+		if names := blankNames(line, cells, t.cells); names != nil {
+			return names
 		}
-		if len(merged) == t.cells {
-			return merged
-		}
-		for _, sep := range []string{"\t", "  ", ",", ";"} {
-			var parts []cell
-			for _, s := range bytes.Split(line, []byte(sep)) {
-				if s = bytes.TrimSpace(s); len(s) > 0 {
-					parts = append(parts, cell{text: s})
-				}
-			}
-			if len(parts) == t.cells {
-				return parts
-			}
-		}
-		return cells
-	}
-	// A remark may be cut otherwise than the table.
-	if len(cells) == 1 {
+	case len(cells) == 1:
+		// A remark may be cut otherwise than the table.
 		for _, d := range []byte{',', ';', '\t', ' '} {
 			if c := splitCells(line, d, nil); len(c) == t.cells {
 				return c
@@ -224,6 +224,35 @@ func headerCells(line []byte, t *table) []cell {
 		}
 	}
 	return cells
+}
+
+// blankNames cuts names that hold blanks into n cells; nil where none of the ways
+// does.
+func blankNames(line []byte, cells []cell, n int) []cell {
+	var merged []cell
+	for _, c := range cells {
+		if len(merged) > 0 && len(c.text) > 0 && (c.text[0] == '(' || c.text[0] == '[') {
+			m := &merged[len(merged)-1]
+			m.text = append(append(append([]byte{}, m.text...), ' '), c.text...)
+			continue
+		}
+		merged = append(merged, c)
+	}
+	if len(merged) == n {
+		return merged
+	}
+	for _, sep := range []string{"\t", "  ", ",", ";"} {
+		var parts []cell
+		for _, s := range bytes.Split(line, []byte(sep)) {
+			if s = bytes.TrimSpace(s); len(s) > 0 {
+				parts = append(parts, cell{text: s})
+			}
+		}
+		if len(parts) == n {
+			return parts
+		}
+	}
+	return nil
 }
 
 // fill gives each column its name and unit.

@@ -132,16 +132,7 @@ func (h *textHead) runs(t *table) []run {
 // rows hold more than one number. Short runs ahead of the table are settings,
 // unless the table goes on behind a damaged row or a line of text.
 func firstRun(runs []run, timed bool) (run, bool) {
-	longest := 0
-	for _, r := range runs {
-		longest = max(longest, r.rows)
-	}
-	pace := 0.0
-	for _, r := range runs {
-		if r.rows == longest {
-			pace = r.pace()
-		}
-	}
+	longest, pace := longestRun(runs)
 	need := min(leadRows+1, max(min(4, longest), longest/2))
 	for i, r := range runs {
 		// Another table, of another pace, is no part of this one.
@@ -159,6 +150,16 @@ func firstRun(runs []run, timed bool) (run, bool) {
 		}
 	}
 	return run{}, false
+}
+
+// longestRun gives the rows of the longest run, and the pace of the last as long.
+func longestRun(runs []run) (rows int, pace float64) {
+	for _, r := range runs {
+		if r.rows >= rows {
+			rows, pace = r.rows, r.pace()
+		}
+	}
+	return rows, pace
 }
 
 // damaged tells whether a line that is no row begins like one.

@@ -127,33 +127,48 @@ func lookupKey(text string) (k metaKey, unitText, channel string) {
 		return k, unitText, ""
 	}
 	words := strings.Fields(key)
+	if k, channel, ok := keyOfChannel(words); ok {
+		return k, unitText, channel
+	}
+	k, unitText = keyWithUnit(text, words)
+	return k, unitText, ""
+}
+
+// keyOfChannel finds a key with a channel before or behind it.
+func keyOfChannel(words []string) (k metaKey, channel string, ok bool) {
 	for n := 1; n <= 2 && n < len(words); n++ {
 		head, tail := strings.Join(words[:n], " "), strings.Join(words[n:], " ")
 		if channelWord.MatchString(head) {
 			if k, ok := metaNames[tail]; ok {
-				return k, unitText, strings.ReplaceAll(head, " ", "")
+				return k, strings.ReplaceAll(head, " ", ""), true
 			}
 		}
 		head, tail = strings.Join(words[:len(words)-n], " "), strings.Join(words[len(words)-n:], " ")
 		if channelWord.MatchString(tail) {
 			if k, ok := metaNames[head]; ok && !(len(tail) == 1 && tail[0] >= 'a') {
-				return k, unitText, strings.ReplaceAll(tail, " ", "")
+				return k, strings.ReplaceAll(tail, " ", ""), true
 			}
 		}
 	}
-	// "sample rate hz", "time interval s", "scale v count"
+	return metaNone, "", false
+}
+
+// keyWithUnit finds a key with its unit behind: "sample rate hz", "time interval
+// s", "scale v count".
+func keyWithUnit(text string, words []string) (k metaKey, unitText string) {
 	for n := 1; n <= 2 && n < len(words); n++ {
 		tail := strings.Join(words[len(words)-n:], "/")
-		if _, ok := parseUnit(tail); ok {
-			if k, ok := metaNames[strings.Join(words[:len(words)-n], " ")]; ok {
-				// Letter case tells mHz from MHz: take it from the text.
-				f := strings.FieldsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
-				if len(f) >= n {
-					tail = strings.Join(f[len(f)-n:], "/")
-				}
-				return k, tail, ""
+		if !isUnitWord(tail) {
+			continue
+		}
+		if k, ok := metaNames[strings.Join(words[:len(words)-n], " ")]; ok {
+			// Letter case tells mHz from MHz: take it from the text.
+			f := strings.FieldsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
+			if len(f) >= n {
+				tail = strings.Join(f[len(f)-n:], "/")
 			}
+			return k, tail
 		}
 	}
-	return metaNone, "", ""
+	return metaNone, ""
 }

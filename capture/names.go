@@ -76,15 +76,7 @@ func (t *table) namesRow(cells []cell) bool {
 	if !ok {
 		return false
 	}
-	first, filled := "", 0
-	for _, c := range cells {
-		if len(c.text) > 0 {
-			if first == "" {
-				first = cellText(c.text)
-			}
-			filled++
-		}
-	}
+	first, filled := firstOf(cells)
 	if 2*over < len(t.numeric) || filled == 1 && len(t.numeric) > 1 || filled > 1 && t.cells == 1 || pairText(first) {
 		return false
 	}
@@ -99,6 +91,19 @@ func (t *table) namesRow(cells []cell) bool {
 	k, _, _ := lookupKey(first)
 	isSetting := k != metaNone && (metaIsText(k) || filled == 2) && len(t.numeric) > 1
 	return !isSetting || t.unitNames(cells)
+}
+
+// firstOf gives the first filled cell and how many there are.
+func firstOf(cells []cell) (first string, filled int) {
+	for _, c := range cells {
+		if len(c.text) > 0 {
+			if first == "" {
+				first = cellText(c.text)
+			}
+			filled++
+		}
+	}
+	return first, filled
 }
 
 // wordsOver counts the filled cells over numbers. ok is false where none of

@@ -273,12 +273,16 @@ func (p *preamble) line(line []byte, cells []cell, t *table, n int) {
 		p.add("sample rate", []string{m[1]}, t.decimal, n)
 	}
 	if t.delim == ' ' {
-		// key and value apart by one blank: try each length of key
-		w := strings.Fields(s)
-		for k := min(4, len(w)-1); k >= 1; k-- {
-			if p.add(strings.Join(w[:k], " "), []string{strings.Join(w[k:], " ")}, t.decimal, n) {
-				return
-			}
+		p.words(strings.Fields(s), t, n)
+	}
+}
+
+// words reads a key and its value that are apart by one blank: it tries each
+// length of the key.
+func (p *preamble) words(w []string, t *table, n int) {
+	for k := min(4, len(w)-1); k >= 1; k-- {
+		if p.add(strings.Join(w[:k], " "), []string{strings.Join(w[k:], " ")}, t.decimal, n) {
+			return
 		}
 	}
 }

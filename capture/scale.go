@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strings"
 )
 
@@ -116,14 +117,27 @@ func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error
 		}
 		return u, head, "stated in the header", nil
 	}
-	if m, has := im.meta(metaVoltUnit); has {
-		if mu, ok := parseUnit(m.text); ok && mu.kind == unitVolt && im.codesByDivision() {
-			return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", nil
-		} else if ok && (mu.kind == unitVolt || mu.kind == unitCount || mu.kind == unitDiv || mu.kind == unitAmpere || mu.kind == unitOther) {
-			return mu, m.text, stated(m), nil
-		}
+	if u, text, why, ok := im.statedVoltUnit(); ok {
+		return u, text, why, nil
 	}
 	return im.guessVoltUnit(hasScale)
+}
+
+// statedVoltUnit is the unit that the settings state for the channel.
+func (im *importer) statedVoltUnit() (u unit, text, why string, ok bool) {
+	m, has := im.meta(metaVoltUnit)
+	if !has {
+		return unit{}, "", "", false
+	}
+	u, ok = parseUnit(m.text)
+	if ok && u.kind == unitVolt && im.codesByDivision() {
+		return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", true
+	}
+	switch u.kind {
+	case unitVolt, unitCount, unitDiv, unitAmpere, unitOther:
+		return u, m.text, stated(m), ok
+	}
+	return unit{}, "", "", false
 }
 
 // cellUnit is the unit of values that carry it, under a header that may state
@@ -159,33 +173,30 @@ const mostPerDivision = 100
 // guessVoltUnit is voltUnit where nothing states a unit.
 func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err error) {
 	j := im.sc.volts[im.ch]
-	col := im.cols[j]
-	isRaw := rawName.MatchString(strings.ToLower(im.sc.names[im.ch])) && !col.decimals()
-	for _, r := range im.sc.raw {
-		isRaw = isRaw || r == j
-	}
+	col, name := im.cols[j], im.sc.names[im.ch]
+	raw := im.rawColumn(j)
 	if m, ok := im.perDivision(); ok && m.unit.kind == unitNone && m.num > mostPerDivision && im.opt.Scale == 0 {
 		return unit{}, "", "", &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s without a unit, too much for volts", m.key, m.text), Expected: "a unit of the values", Fix: "give --volt-unit"}
 	}
-	if col.ints && !hasScale && !isRaw && im.opt.Scale == 0 && im.codesByDivision() {
-		return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", nil
-	}
-	whole := col.ints && !voltName.MatchString(im.sc.names[im.ch]) && spread(col.x) >= 8
+	counts := unit{kind: unitCount, factor: 1}
 	switch {
-	case isRaw, col.ints && hasScale && spread(col.x) >= 2:
-		u, text, why = unit{kind: unitCount, factor: 1}, "counts", "whole numbers, with a scale stated"
-		if isRaw {
-			why = "from the column's name"
-		}
-	case whole && im.opt.Scale == 0:
+	case col.ints && !hasScale && !raw && im.opt.Scale == 0 && im.codesByDivision():
+		return counts, "counts", "whole numbers at a stated volts per division", nil
+	case raw:
+		return counts, "counts", "from the column's name", nil
+	case col.ints && hasScale && spread(col.x) >= 2:
+		return counts, "counts", "whole numbers, with a scale stated", nil
+	case voltName.MatchString(name):
+		return unit{kind: unitVolt, factor: 1}, "V", "from the column's name", nil
+	case col.ints && spread(col.x) >= 8 && im.opt.Scale == 0:
 		return unit{}, "", "", &ParseError{Path: im.src.name, Line: im.firstLine(), Column: j + 1, Found: "whole numbers without a unit, which look like ADC codes", Expected: "volts, or a scale", Fix: "give --scale (volts per count) and --offset, or --volt-unit"}
-	default:
-		u, text, why = unit{kind: unitVolt, factor: 1}, "V", voltsAssumed
-		if voltName.MatchString(im.sc.names[im.ch]) {
-			why = "from the column's name"
-		}
 	}
-	return u, text, why, nil
+	return unit{kind: unitVolt, factor: 1}, "V", voltsAssumed, nil
+}
+
+// rawColumn tells whether column j is named for codes.
+func (im *importer) rawColumn(j int) bool {
+	return slices.Contains(im.sc.raw, j) || rawName.MatchString(strings.ToLower(im.sc.names[im.ch])) && !im.cols[j].decimals()
 }
 
 // checkLogic refuses a column that nothing calls volts and that holds 0 and 1

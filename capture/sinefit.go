@@ -48,15 +48,42 @@ func FitSine(x []float64, rateHz, guessHz float64) (SineFit, error) {
 	if guessHz <= 0 {
 		w = strongestLine(x[:min(n, sineMaxFFT)])
 	}
-	if w <= 0 || w >= math.Pi {
-		return SineFit{}, errors.New("no sine stands out of the record")
+	w, a, b, c, err := sineRounds(x, w)
+	if err != nil {
+		return SineFit{}, err
 	}
-	// Centred time keeps the frequency's column apart from the sine's.
+	if w*float64(n) < 2*math.Pi*sineMinCycles {
+		return SineFit{}, errors.New("fewer than three cycles of the sine in the record")
+	}
+	f := SineFit{FrequencyHz: w * rateHz / (2 * math.Pi), Amplitude: math.Hypot(a, b), Offset: c}
+	if f.Amplitude == 0 {
+		return SineFit{}, errNoSine
+	}
+	// a·cos + b·sin = amplitude·cos(wt - atan2(b, a)), brought to sample 0.
 	mid := float64(n-1) / 2
-	var a, b, c float64
+	f.PhaseRad = math.Remainder(-math.Atan2(b, a)-w*mid, 2*math.Pi)
+	sum := 0.0
+	for i, v := range x {
+		s, q := math.Sincos(w * (float64(i) - mid))
+		d := v - a*q - b*s - c
+		sum += d * d
+	}
+	f.ResidualRMS = math.Sqrt(sum / float64(n))
+	return f, nil
+}
+
+var errNoSine = errors.New("no sine stands out of the record")
+
+// sineRounds improves the frequency w, in radians per sample, until it settles. A
+// long record locks onto a frequency only from nearby: it begins with its middle
+// and lets the part grow.
+func sineRounds(x []float64, w float64) (_, a, b, c float64, err error) {
+	if w <= 0 || w >= math.Pi {
+		return 0, 0, 0, 0, errNoSine
+	}
+	n := len(x)
+	mid := float64(n-1) / 2 // centred time keeps the frequency's column apart from the sine's
 	settled := false
-	// A long record locks onto a frequency only from nearby: begin with its
-	// middle and let the part grow.
 	for part := min(n, 4096); ; part = min(n, 4*part) {
 		lo := (n - part) / 2
 		settled = false
@@ -64,12 +91,9 @@ func FitSine(x []float64, rateHz, guessHz float64) (SineFit, error) {
 			var dw float64
 			var ok bool
 			a, b, c, dw, ok = sineStep(x[lo:lo+part], float64(lo)-mid, w, a, b)
-			if !ok {
-				return SineFit{}, errors.New("no sine stands out of the record")
-			}
 			w += dw
-			if w <= 0 || w >= math.Pi {
-				return SineFit{}, errors.New("no sine stands out of the record")
+			if !ok || w <= 0 || w >= math.Pi {
+				return 0, 0, 0, 0, errNoSine
 			}
 			if math.Abs(dw)*float64(part) < 1e-9 {
 				settled = true
@@ -81,25 +105,9 @@ func FitSine(x []float64, rateHz, guessHz float64) (SineFit, error) {
 		}
 	}
 	if !settled {
-		return SineFit{}, errors.New("the frequency of the sine does not settle")
+		return 0, 0, 0, 0, errors.New("the frequency of the sine does not settle")
 	}
-	if w*float64(n) < 2*math.Pi*sineMinCycles {
-		return SineFit{}, errors.New("fewer than three cycles of the sine in the record")
-	}
-	f := SineFit{FrequencyHz: w * rateHz / (2 * math.Pi), Amplitude: math.Hypot(a, b), Offset: c}
-	if f.Amplitude == 0 {
-		return SineFit{}, errors.New("no sine stands out of the record")
-	}
-	// a·cos + b·sin = amplitude·cos(wt - atan2(b, a)), brought to sample 0.
-	f.PhaseRad = math.Remainder(-math.Atan2(b, a)-w*mid, 2*math.Pi)
-	sum := 0.0
-	for i, v := range x {
-		s, q := math.Sincos(w * (float64(i) - mid))
-		d := v - a*q - b*s - c
-		sum += d * d
-	}
-	f.ResidualRMS = math.Sqrt(sum / float64(n))
-	return f, nil
+	return w, a, b, c, nil
 }
 
 // sineStep is one round: least squares for cosine a, sine b, offset c and the

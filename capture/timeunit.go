@@ -99,24 +99,38 @@ func (im *importer) noRate(found string) error {
 // or for thousands and no time column tells which.
 func (im *importer) useStatedStep() error {
 	step, m, ok := im.statedStep()
-	if !ok || m.either && im.sc.time >= 0 && im.sc.timeKind == unitSecond {
+	timed := im.sc.time >= 0 && im.sc.timeKind == unitSecond
+	if !ok || m.either && timed {
 		return nil
 	}
-	if m.either {
-		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s, whose point may mark decimals or thousands", m.key, m.text), Expected: "one meaning for the point", Fix: "give --rate"}
-	}
-	slow := step*slowestHz > 1
-	switch timed := im.sc.time >= 0 && im.sc.timeKind == unitSecond; {
-	case timed:
-	case slow && m.unit.kind == unitNone:
-		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s without a unit, which gives %s", m.key, m.text, SI(1/step, "Hz", 4)), Expected: "a unit", Fix: "give --rate"}
-	case slow && m.unit.kind == unitHertz && m.unit.factor < 1:
-		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s, which may be thousandths or millions of a hertz", m.key, m.text), Expected: "MHz", Fix: "give --rate"}
-	case step*doubtfulHz > 1 && m.unit.kind == unitNone && m.unit.factor == 1 && step == m.num:
-		im.t.caution(CautionTimeUnit, fmt.Sprintf("%s %s is stated without a unit; in seconds the rate is %s, slow for a supply's noise", m.key, m.text, SI(1/step, "Hz", 6)), "give --rate")
+	if !timed {
+		if err := im.checkStated(step, m); err != nil {
+			return err
+		}
 	}
 	im.stepS, im.stepWhy = step, stated(m)
 	return nil
+}
+
+// checkStated refuses an interval or a rate on which all rests and that may mean
+// something else, and doubts a slow one without a unit.
+func (im *importer) checkStated(step float64, m metaValue) error {
+	slow := step*slowestHz > 1
+	refuse := &ParseError{Path: im.src.name, Line: m.line, Fix: "give --rate"}
+	switch {
+	case m.either:
+		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s, whose point may mark decimals or thousands", m.key, m.text), "one meaning for the point"
+	case slow && m.unit.kind == unitNone:
+		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s without a unit, which gives %s", m.key, m.text, SI(1/step, "Hz", 4)), "a unit"
+	case slow && m.unit.kind == unitHertz && m.unit.factor < 1:
+		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s, which may be thousandths or millions of a hertz", m.key, m.text), "MHz"
+	default:
+		if step*doubtfulHz > 1 && m.unit.kind == unitNone && m.unit.factor == 1 && step == m.num {
+			im.t.caution(CautionTimeUnit, fmt.Sprintf("%s %s is stated without a unit; in seconds the rate is %s, slow for a supply's noise", m.key, m.text, SI(1/step, "Hz", 6)), "give --rate")
+		}
+		return nil
+	}
+	return refuse
 }
 
 // statedStep is the sample interval the preamble states, in seconds.

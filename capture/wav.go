@@ -48,6 +48,10 @@ type wavReader struct {
 	r     io.Reader
 	pos   int64
 	order binary.ByteOrder // big-endian in a RIFX file
+	kind  string           // "RIFF", "RIFX", "RF64" or "BW64"
+	f     *wavFormat       // nil until the fmt chunk is read
+	// dataSize is the size of the data from the ds64 chunk, -1 unknown.
+	dataSize int64
 }
 
 func (w *wavReader) fail(found, expected, fix string) error {
@@ -71,64 +75,89 @@ func (s *source) readWAV(ctx context.Context, opt Options) (*Trace, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &wavReader{name: s.name, r: r, order: binary.LittleEndian}
-	var riff [12]byte
-	if _, err := w.full(riff[:]); err != nil {
-		return nil, w.fail("a file that ends inside the RIFF header", "a RIFF WAVE file", "record or copy it again")
+	w := &wavReader{name: s.name, r: r, order: binary.LittleEndian, dataSize: -1}
+	if err := w.riff(); err != nil {
+		return nil, err
 	}
-	kind := string(riff[:4])
-	if kind == "RIFX" {
-		w.order = binary.BigEndian
-	}
-	if string(riff[8:]) != "WAVE" {
-		return nil, w.fail(fmt.Sprintf("a RIFF file of type %q", riff[8:]), `type "WAVE"`, "")
-	}
-	var (
-		f        *wavFormat
-		dataSize int64 = -1 // from ds64
-	)
 	for {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		var h [8]byte
-		at := w.pos
-		if n, err := w.full(h[:]); err != nil {
-			if n == 0 && f != nil {
-				return nil, w.fail("the end of the file", "a data chunk", "record it again")
-			}
-			w.pos = at
-			return nil, w.fail("a file that ends inside a chunk header", "a fmt and a data chunk", "record or copy it again")
+		id, size, err := w.chunk()
+		if err != nil {
+			return nil, err
 		}
-		size := int64(w.order.Uint32(h[4:]))
-		switch id := string(h[:4]); id {
-		case "ds64":
-			if dataSize, err = w.ds64(kind, size); err != nil {
+		if id != "data" {
+			if err := w.beforeData(id, size); err != nil {
 				return nil, err
 			}
-		case "fmt ":
-			if f != nil {
-				return nil, w.fail("a second fmt chunk", "one", "")
-			}
-			if f, err = w.format(size); err != nil {
-				return nil, err
-			}
-		case "data":
-			if f == nil {
-				return nil, w.fail("a data chunk before any fmt chunk", "fmt first", "")
-			}
-			unknown := size == 0xFFFFFFFF || (size == 0 && (kind == "RIFF" || kind == "RIFX"))
-			if size == 0xFFFFFFFF && dataSize >= 0 {
-				size, unknown = dataSize, false
-			}
-			return s.wavData(ctx, w, stored, f, size, unknown, kind, opt)
-		default:
-			// Unknown chunks are skipped with their pad byte.
-			if err := w.skip(size + size&1); err != nil {
-				return nil, w.fail(fmt.Sprintf("a file that ends inside its %q chunk of %d bytes", printable(id), size), "a data chunk", "record or copy it again")
-			}
+			continue
 		}
+		if w.f == nil {
+			return nil, w.fail("a data chunk before any fmt chunk", "fmt first", "")
+		}
+		size, unknown := w.sizeOfData(size)
+		return s.wavData(ctx, w, stored, w.f, size, unknown, w.kind, opt)
 	}
+}
+
+// riff reads the header of the file.
+func (w *wavReader) riff() error {
+	var riff [12]byte
+	if _, err := w.full(riff[:]); err != nil {
+		return w.fail("a file that ends inside the RIFF header", "a RIFF WAVE file", "record or copy it again")
+	}
+	w.kind = string(riff[:4])
+	if w.kind == "RIFX" {
+		w.order = binary.BigEndian
+	}
+	if string(riff[8:]) != "WAVE" {
+		return w.fail(fmt.Sprintf("a RIFF file of type %q", riff[8:]), `type "WAVE"`, "")
+	}
+	return nil
+}
+
+// chunk reads the header of the next chunk.
+func (w *wavReader) chunk() (id string, size int64, err error) {
+	var h [8]byte
+	at := w.pos
+	if n, err := w.full(h[:]); err != nil {
+		if n == 0 && w.f != nil {
+			return "", 0, w.fail("the end of the file", "a data chunk", "record it again")
+		}
+		w.pos = at
+		return "", 0, w.fail("a file that ends inside a chunk header", "a fmt and a data chunk", "record or copy it again")
+	}
+	return string(h[:4]), int64(w.order.Uint32(h[4:])), nil
+}
+
+// beforeData reads a chunk ahead of the samples; unknown ones are skipped with
+// their pad byte.
+func (w *wavReader) beforeData(id string, size int64) (err error) {
+	switch id {
+	case "ds64":
+		w.dataSize, err = w.ds64(w.kind, size)
+		return err
+	case "fmt ":
+		if w.f != nil {
+			return w.fail("a second fmt chunk", "one", "")
+		}
+		w.f, err = w.format(size)
+		return err
+	}
+	if err := w.skip(size + size&1); err != nil {
+		return w.fail(fmt.Sprintf("a file that ends inside its %q chunk of %d bytes", printable(id), size), "a data chunk", "record or copy it again")
+	}
+	return nil
+}
+
+// sizeOfData is the size of the data chunk whose header states size; unknown
+// tells that nothing does.
+func (w *wavReader) sizeOfData(size int64) (bytes int64, unknown bool) {
+	if size == math.MaxUint32 && w.dataSize >= 0 {
+		return w.dataSize, false
+	}
+	return size, size == math.MaxUint32 || size == 0 && (w.kind == "RIFF" || w.kind == "RIFX")
 }
 
 // ds64 reads the size of the data of an RF64 file from its chunk of size bytes.
