@@ -233,6 +233,12 @@ const swap = (part, html) => {
   const section = part.closest("section");
   if (section && section.getBoundingClientRect().bottom < 0) scrollTo(0, y + part.offsetHeight - height);
 };
+/* A list of choices that is open closes when its part is shown anew: wait for the choice. */
+let choosing = 0; // when a list was last opened, 0: none is
+for (const kind of ["pointerdown", "keydown"]) document.addEventListener(kind, e => { choosing = e.target.tagName === "SELECT" ? Date.now() : 0; });
+for (const kind of ["change", "focusout"]) document.addEventListener(kind, () => { choosing = 0; });
+const chooses = part => Date.now() - choosing < 8000 && document.activeElement && document.activeElement.tagName === "SELECT" && part.contains(document.activeElement);
+const pause = ms => new Promise(ok => setTimeout(ok, ms));
 const loading = new Map(); // part: wanted again
 const shown = new Map(); // part: as it was last given
 const load = async name => {
@@ -240,6 +246,7 @@ const load = async name => {
   loading.set(name, false);
   const part = $(`[data-part="${name}"]`);
   try {
+    while (chooses(part)) await pause(300);
     const r = await fetch("/part/" + name);
     const html = r.ok ? await r.text() : "";
     if (r.ok && html !== shown.get(name)) { swap(part, html); shown.set(name, html); }
