@@ -140,6 +140,12 @@ func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, 
 // repeats the end values beyond the record.
 func fillEdge(dst, volts []float64, start int, meanV float64) {
 	last := len(volts) - 1
+	if start >= 0 && start+len(dst) <= len(volts) { // nearly all
+		for i, v := range volts[start : start+len(dst)] {
+			dst[i] = v - meanV
+		}
+		return
+	}
 	for i := range dst {
 		j := start + i
 		if j < 0 {

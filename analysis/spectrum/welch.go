@@ -68,6 +68,17 @@ func (k *welch) push(x, w []float64) {
 			}
 			continue
 		}
+		if k.fill == 0 && k.hop >= k.n && len(x) >= k.n {
+			var under []float64
+			if k.gated {
+				under = w[:k.n]
+				w = w[k.n:]
+			}
+			k.transform(x[:k.n], under)
+			x = x[k.n:]
+			k.skip = k.hop - k.n
+			continue
+		}
 		m := copy(k.seg[k.fill:], x)
 		if k.gated {
 			copy(k.w[k.fill:], w[:m])
@@ -78,7 +89,7 @@ func (k *welch) push(x, w []float64) {
 		if k.fill < k.n {
 			return
 		}
-		k.transform()
+		k.transform(k.seg, k.w)
 		keep := min(k.hop, k.n)
 		k.skip = k.hop - keep
 		k.fill = copy(k.seg, k.seg[keep:])
@@ -88,21 +99,22 @@ func (k *welch) push(x, w []float64) {
 	}
 }
 
-func (k *welch) transform() {
+// transform adds the periodogram of a segment, w its weights when gated.
+func (k *welch) transform(seg, w []float64) {
 	sum, share := 0.0, float64(k.n)
-	for _, x := range k.seg {
+	for _, x := range seg {
 		sum += x
 	}
 	win := k.taper.W
 	if !k.gated {
 		mean := sum / share
-		for i, x := range k.seg {
+		for i, x := range seg {
 			k.work[i] = (x - mean) * win[i]
 		}
 		k.weight += k.square
 	} else {
 		share = 0
-		for _, g := range k.w {
+		for _, g := range w {
 			share += g
 		}
 		mean := 0.0
@@ -110,8 +122,8 @@ func (k *welch) transform() {
 			mean = sum / share
 		}
 		under := 0.0
-		for i, x := range k.seg {
-			g := k.w[i]
+		for i, x := range seg {
+			g := w[i]
 			k.work[i] = (x - mean*g) * win[i]
 			under += win[i] * win[i] * g
 		}
