@@ -82,6 +82,17 @@ func (c *columnData) add(text []byte, decimal byte, line int) {
 	c.x = append(c.x, v.num.v)
 }
 
+// whole tells whether all numbers are whole, however printed: data frames write
+// sample numbers as 0.0, 1.0.
+func (c *columnData) whole() bool {
+	for _, v := range c.x {
+		if v != math.Trunc(v) && !math.IsNaN(v) {
+			return false
+		}
+	}
+	return true
+}
+
 // bare tells whether a row holds nothing but its first number.
 func (t *table) bare(cells []cell) bool {
 	for _, j := range t.numeric[1:] {

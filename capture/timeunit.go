@@ -243,7 +243,7 @@ func (im *importer) preambleTimeUnit() bool {
 // interval.
 func (im *importer) timeUnitByStep(step float64) bool {
 	sc := im.sc
-	if im.cols[sc.time].ints && math.Abs(step-1) < 1e-9 {
+	if im.cols[sc.time].whole() && math.Abs(step-1) < 1e-9 {
 		sc.timeKind = unitIndex
 		return true
 	}
