@@ -50,6 +50,7 @@ func combFrom(lines []Line, from int, nominal float64) (gridComb, bool) {
 	base, u := seed.FrequencyHz/n, (mainsBinDrift*seed.BinHz+mainsTolerance*seed.FrequencyHz)/n
 	c := gridComb{baseHz: nominal, uHz: mainsDrift * nominal}
 	low, members, common := false, 0, 0
+	var lowest Line // the strongest at once or twice the mains that tells a frequency
 	for _, l := range lines {
 		k := math.Round(l.FrequencyHz / base)
 		reach := k*u + mainsBinDrift*l.BinHz
@@ -57,16 +58,30 @@ func combFrom(lines []Line, from int, nominal float64) (gridComb, bool) {
 			continue
 		}
 		low = low || k <= 2
+		if k <= 2 && l.RMSV > lowest.RMSV && l.BinHz/l.FrequencyHz < maxBinShare {
+			lowest = l
+		}
 		members++
 		common = gcd(common, int(k))
 		if r := math.Mod(k*nominal, 300); k <= gridHarmonics && r > 1 && r < 299 {
 			c.power += l.RMSV * l.RMSV
 		}
-		if own := math.Hypot(mainsBinDrift*l.BinHz, l.BinHz*l.NoiseURMSV/l.RMSV) / k; own < c.uHz && l.BinHz/l.FrequencyHz < maxBinShare {
+		if own := l.mainsUHz() / k; own < c.uHz && l.BinHz/l.FrequencyHz < maxBinShare {
 			c.baseHz, c.uHz = l.FrequencyHz/k, own
 		}
 	}
+	// a tone near a high harmonic, as the 1 kHz of a sound card's frames, is no part of
+	// a comb that the mains' own line contradicts
+	if k := math.Round(lowest.FrequencyHz / base); k > 0 && math.Abs(lowest.FrequencyHz-k*c.baseHz) > mainsLowAgree*lowest.BinHz+k*c.uHz {
+		c.baseHz, c.uHz = lowest.FrequencyHz/k, lowest.mainsUHz()/k
+	}
 	return c, low || members >= leastMembers && common <= 2
+}
+
+// mainsUHz is how far a harmonic's frequency may be off, Hz: by its bin, and by the
+// noise beside it.
+func (l Line) mainsUHz() float64 {
+	return math.Hypot(mainsBinDrift*l.BinHz, l.BinHz*l.NoiseURMSV/l.RMSV)
 }
 
 func gcd(a, b int) int {

@@ -67,6 +67,7 @@ const (
 	mainsHarmonics  = 40    // that are looked at: 2 kHz, where a rectifier's comb is done
 	mainsDrift      = 0.006 // relative: grids hold 0.4 %, scopes' time bases are far better
 	mainsBinDrift   = 0.3   // bins that a line's own frequency may be off beside it
+	mainsLowAgree   = 0.15  // bins by which the comb may miss the line at once or twice the mains, beside its own doubt
 	gridHarmonics   = 20    // by which 50 is told from 60 Hz
 	gridRatio       = 4.0   // of power, by which one must lead
 	gridReach       = 0.1   // of the mains frequency, in which a line near a harmonic proves nothing if it may lie anywhere

@@ -75,3 +75,34 @@ func TestATestToneIsNoMains(t *testing.T) {
 		}
 	}
 }
+
+// TestFrameTonesAreNoMains: the frames of a sound card make tones at 1 kHz and its
+// multiples (USB 2.0, 5.12.4: a frame a millisecond), which lie on the 20th and 40th
+// harmonic of 50 Hz. The mains' own line tells its frequency, not they.
+func TestFrameTonesAreNoMains(t *testing.T) {
+	const rate, seconds, mainsHz, rmsV = 48e3, 2.0, 50.1, 1e-4
+	r := rand.New(rand.NewPCG(3, 9))
+	x := make(Samples, int(seconds*rate))
+	for i := range x {
+		at := 2 * math.Pi * float64(i) / rate
+		x[i] = math.Sqrt2*rmsV*math.Cos(2*mainsHz*at) + 1e-6*r.NormFloat64()
+		for k := 1; k < 20; k++ {
+			x[i] += 2e-5 / float64(k) * math.Cos(1000.02*float64(k)*at+float64(k))
+		}
+	}
+	m, err := Of(t.Context(), x, rate, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines, err := FindLines(t.Context(), x, rate, m, LineOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	mains := MeasureMains(x, m, lines, 0)
+	if f := mains.LineRMS; !f.Known || math.Abs(f.Value/rmsV-1) > 0.02 {
+		t.Errorf("the line is %+v, want %g", f, rmsV)
+	}
+	if f := mains.MainsHz; !f.Known || math.Abs(f.Value-mainsHz) > f.U {
+		t.Errorf("the mains is %+v, want %g Hz", f, mainsHz)
+	}
+}
