@@ -1,5 +1,3 @@
-// Package report renders a finished evaluation: terminal table, HTML page,
-// Markdown, CSV, JSON, labels and plots. It reads no file and decides nothing.
 package report
 
 import (

@@ -1,6 +1,3 @@
-// Package filter predicts what a post-filter of real parts leaves of a
-// supply's ripple, spikes and noise, and searches for the cheapest part set
-// that brings a near miss inside its target.
 package filter
 
 import "stillglow/analysis/target"

@@ -1,10 +1,3 @@
-// Package heater plans the heater circuit: valve heater data, load sum,
-// operating point, dropper resistor, corners, pulled valves and cold start.
-// It imports nothing else of this project.
-//
-// A heater's current follows I = I0·(V/V0)^n with n about 0.6 near the rating
-// (a stated assumption; a resistor would have n = 1), so every operating point
-// is solved, never divided out.
 package heater
 
 // Valve is one type's heater data.

@@ -1,5 +1,3 @@
-// Package target holds named sets of limits and decides with them: margins in
-// dB, coverage, verdict, ranking and brand statistics. Pure functions.
 package target
 
 import (

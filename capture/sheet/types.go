@@ -1,5 +1,3 @@
-// Package sheet reads the bench sheet: which captures belong to which unit of
-// which brand, under which load, measured how. It is TOML, read strictly.
 package sheet
 
 import "stillglow/capture"

@@ -1,6 +1,3 @@
-// Package benchpage is the local page on which a bench is worked from the first
-// capture to the report: requests in, pipeline calls, events out. The bench sheet
-// stays the one truth; the page edits it and shows what it says.
 package benchpage
 
 import (

@@ -1,0 +1,15 @@
+// Package filter predicts what a post-filter of real parts leaves of a
+// supply's ripple, spikes and noise, and searches for the cheapest part set
+// that brings a near miss inside its target.
+//
+//  1. parts.go describes real capacitors and coils with the ESR and ESL usual for
+//     them, and a Circuit of them.
+//  2. response.go gives a circuit's insertion gain at a frequency, by its ladder's
+//     complex voltages and currents.
+//  3. spectral.go predicts a Measurement behind a circuit from the one ahead of it,
+//     by each figure's rule in the register; apply.go sends the samples themselves
+//     through it, and predict.go measures those again.
+//  4. search.go tries part sets by rising cost with the quick prediction, and the
+//     first that bring the unit inside with the samples' one.
+//  5. warnings.go says what the circuit asks of supply and parts.
+package filter
