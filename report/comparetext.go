@@ -14,16 +14,9 @@ import (
 // WriteComparison writes a comparison for a terminal, no line wider than
 // opt.Width.
 func WriteComparison(w io.Writer, c *Comparison, opt TableOptions) error {
-	width := opt.Width
-	if width == 0 {
-		width = 100
-	}
-	width = max(width, 30)
+	width := opt.width()
 	var b strings.Builder
-	if c.Invented {
-		wrapTo(&b, InventedBanner, width)
-		b.WriteByte('\n')
-	}
+	markInvented(&b, c.Invented, width)
 	wrapTo(&b, "before: "+isolate(c.A), width)
 	wrapTo(&b, "after:  "+isolate(c.B), width)
 	b.WriteByte('\n')

@@ -39,20 +39,29 @@ var verdictColours = map[target.Verdict]string{
 	target.Retake:   "\x1b[35m",
 }
 
+// width is that of the terminal in columns: 100 where it is not known, at least 30.
+func (o TableOptions) width() int {
+	if o.Width == 0 {
+		return 100
+	}
+	return max(o.Width, 30)
+}
+
+// markInvented begins a text on made-up data with the banner.
+func markInvented(b *strings.Builder, invented bool, width int) {
+	if invented {
+		wrapTo(b, InventedBanner, width)
+		b.WriteByte('\n')
+	}
+}
+
 // WriteTable writes the ranking for a terminal: the finding in words, one row
 // per unit, the brands. No line is wider than opt.Width; where columns do not
 // fit, the less important ones go.
 func WriteTable(w io.Writer, r *Report, opt TableOptions) error {
-	width := opt.Width
-	if width == 0 {
-		width = 100
-	}
-	width = max(width, 30)
+	width := opt.width()
 	var b strings.Builder
-	if r.Invented {
-		wrapTo(&b, InventedBanner, width)
-		b.WriteByte('\n')
-	}
+	markInvented(&b, r.Invented, width)
 	if opt.RankingOnly {
 		if len(r.Units) > 0 {
 			writeColumns(&b, fit(rankingColumns(r), width, 2), verdictCells(r, opt.Colour))

@@ -1,6 +1,9 @@
 package heater
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // assume states what the plan rests on.
 func (p *Plan) assume(z sizing) {
@@ -8,11 +11,7 @@ func (p *Plan) assume(z sizing) {
 	add := func(format string, args ...any) { p.Assumptions = append(p.Assumptions, fmt.Sprintf(format, args...)) }
 	add("heater current grows as volts to the power %g near the rating (0.5 to 0.65 is usual; no published figure)", o.Exponent)
 	add("heater current spread as the table gives it, ±7 %% where it gives none (from memory)")
-	if p.Supply.OutputOhm == 0 {
-		add("output resistance not given: taken as 0 (meter readings at two currents would show it)")
-	} else {
-		add("output resistance %s", ohms(p.Supply.OutputOhm))
-	}
+	p.Assumptions = append(p.Assumptions, p.Supply.assumedOutput())
 	if p.Supply.LeadOhm == 0 {
 		add("leads and sockets taken as 0 Ω")
 	} else {
@@ -37,6 +36,21 @@ func (p *Plan) assume(z sizing) {
 			add("%s: %s, %s, ±%g %% volts, ±%g %% current; %s", v.Type, volts(v.Volts), amps(v.Amps), roundSig(100*v.VoltTol, 2), roundSig(100*v.AmpTol, 2), v.Source)
 		}
 	}
+}
+
+// assumedOutput states what the supply's output resistance was taken as.
+func (s Supply) assumedOutput() string {
+	if s.OutputOhm == 0 {
+		return "output resistance not given: taken as 0 (meter readings at two currents would show it)"
+	}
+	return "output resistance " + ohms(s.OutputOhm)
+}
+
+// SharedAssumptions are the plan's assumptions that hold for any other supply at
+// the same load and with the same options: all but its output resistance.
+func (p *Plan) SharedAssumptions() []string {
+	own := p.Supply.assumedOutput()
+	return slices.DeleteFunc(slices.Clone(p.Assumptions), func(s string) bool { return s == own })
 }
 
 // SafetyCautions are the lines that go with every dropper, on screen and on

@@ -88,7 +88,7 @@ func benchCache(f *cacheFlags) (c *pipeline.Cache, done func(), err error) {
 // capturesToTake plans what would settle the criteria with the sheet's scope.
 func capturesToTake(limits []target.Limit, in sheet.Instrument) []benchpage.Take {
 	var out []benchpage.Take
-	for _, s := range planShots(limits, scopeLimits{Memory: in.MemorySamples, MaxRate: in.MaxRateHz}) {
+	for _, s := range planSettings(limits, scopeLimits{Memory: in.MemorySamples, MaxRate: in.MaxRateHz}) {
 		out = append(out, benchpage.Take{Criteria: s.names(), Settings: s.across() + s.settings()})
 	}
 	return out

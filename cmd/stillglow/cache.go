@@ -29,9 +29,9 @@ func (f *cacheFlags) open() (*pipeline.Cache, error) {
 
 func newCacheCmd() *cobra.Command {
 	var dir string
-	// kept hands on the cache and its entries; without a home folder there is
+	// withCache hands on the cache and its entries; without a home folder there is
 	// no cache and nothing to say.
-	kept := func(say func(c *pipeline.Cache, paths []string, megabytes float64) error) error {
+	withCache := func(say func(c *pipeline.Cache, paths []string, megabytes float64) error) error {
 		c, err := pipeline.OpenCache(dir)
 		if err != nil || c == nil {
 			return err
@@ -52,7 +52,7 @@ and nothing else.`,
 		Example: "  stillglow cache\n  stillglow cache clear",
 		Args:    wantArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return kept(func(c *pipeline.Cache, paths []string, megabytes float64) error {
+			return withCache(func(c *pipeline.Cache, paths []string, megabytes float64) error {
 				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d results, %.1f MB\n", c.Dir(), len(paths), megabytes)
 				return nil
 			})
@@ -65,7 +65,7 @@ and nothing else.`,
 		Example: "  stillglow cache clear",
 		Args:    wantArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return kept(func(c *pipeline.Cache, paths []string, megabytes float64) error {
+			return withCache(func(c *pipeline.Cache, paths []string, megabytes float64) error {
 				for _, p := range paths {
 					if err := os.Remove(p); err != nil && !os.IsNotExist(err) {
 						return err

@@ -97,10 +97,10 @@ type checkedCapture struct {
 
 // openUnit is what one unit still lacks.
 type openUnit struct {
-	name    string
-	reading bool // DC at the heater load
-	shots   []shot
-	reasons []string // why, per criterion
+	name     string
+	reading  bool // DC at the heater load
+	settings []captureSetting
+	reasons  []string // why, per criterion
 }
 
 // checkSheet opens every capture, then measures what can be read to see which
@@ -213,7 +213,7 @@ func (c *checked) lacking(name string, e *target.Evaluation) {
 		o.reasons = append(o.reasons, m.Limit.Name+": "+m.Reason)
 	}
 	in := c.sheet.Instrument
-	o.shots = planShots(limits, scopeLimits{Memory: in.MemorySamples, MaxRate: in.MaxRateHz, Holds: c.goal.Limits})
+	o.settings = planSettings(limits, scopeLimits{Memory: in.MemorySamples, MaxRate: in.MaxRateHz, Holds: c.goal.Limits})
 	if len(o.reasons) > 0 {
 		c.open = append(c.open, o)
 	}
@@ -367,7 +367,7 @@ func (c *checked) json(w io.Writer) error {
 	}
 	for _, o := range c.open {
 		j := openJSON{Unit: o.name, Reading: o.reading, Take: []takeJSON{}, Reasons: o.reasons}
-		for _, s := range o.shots {
+		for _, s := range o.settings {
 			t := takeJSON{Text: s.across() + s.settings(), Mode: s.Mode.Word()}
 			if s.DivS > 0 {
 				t.DivS, t.RateHz = &s.DivS, &s.RateHz

@@ -27,7 +27,7 @@ func (c *checked) stillOpen(b *strings.Builder) {
 		if o.reading {
 			b.WriteString(wrapText("    - ", "      ", fmt.Sprintf("supply volts (loaded): take a meter reading%s", loadedWith(c.heaterA)), 100))
 		}
-		for _, s := range o.shots {
+		for _, s := range o.settings {
 			b.WriteString(wrapText("    - ", "      ", s.names()+": take "+s.across()+s.settings()+loadedWith(c.heaterA), 100))
 		}
 	}

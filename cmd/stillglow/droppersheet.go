@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -104,7 +103,7 @@ func (f *dropperFlags) sizedText(r *report.Report, units []sizedUnit, plans []he
 	shared := plans[0]
 	if len(plans) > 1 {
 		// What differs by unit stands in the table.
-		shared.Assumptions = slices.DeleteFunc(slices.Clone(shared.Assumptions), func(s string) bool { return strings.HasPrefix(s, "output resistance") })
+		shared.Assumptions = shared.SharedAssumptions()
 	}
 	printAssumptions(out, shared)
 	printMarks(out)

@@ -95,9 +95,9 @@ func (f *guideFlags) write(w io.Writer, s *sheet.Sheet) error {
 		return err
 	}
 	scope.Holds = goal.Limits
-	shots := planShots(goal.Limits, scope)
+	settings := planSettings(goal.Limits, scope)
 	if f.asJSON {
-		return printShotsJSON(w, goal.Name, scope, shots)
+		return printSettingsJSON(w, goal.Name, scope, settings)
 	}
 	out := &strings.Builder{}
 	volts := []loadVolts{{V: f.supplyV}}
@@ -106,7 +106,7 @@ func (f *guideFlags) write(w io.Writer, s *sheet.Sheet) error {
 			volts = own
 		}
 	}
-	guideText(out, goal, load, volts, scope, shots)
+	guideText(out, goal, load, volts, scope, settings)
 	_, err = io.WriteString(w, out.String())
 	return err
 }
@@ -139,7 +139,7 @@ func (f *guideFlags) load(s *sheet.Sheet) (heater.Load, error) {
 }
 
 // guideText writes the whole guide, at most 100 columns wide.
-func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVolts, scope scopeLimits, shots []shot) {
+func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVolts, scope scopeLimits, settings []captureSetting) {
 	para := func(first, text string) {
 		fmt.Fprint(w, wrapText(first, strings.Repeat(" ", len([]rune(first))), text, 100))
 	}
@@ -176,7 +176,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	}
 	head("3. Take these captures of every unit, and save them as CSV")
 	fmt.Fprintf(w, "   (worked out for %s of memory, at most %s)\n", samplesText(float64(scope.Memory)), rateText(scope.MaxRate))
-	guideShots(para, ofMode(shots, capture.Differential), scope, 'a')
+	guideSettings(para, ofMode(settings, capture.Differential), scope, 'a')
 	fmt.Fprint(w, "\n   Each on its own (four periods of the lowest frequency; 0.4 of the rate holds the highest):\n")
 	guideSpans(para, goal.Limits, scope)
 	fmt.Fprintln(w)
@@ -190,8 +190,8 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	}
 	head("4. Take the common mode of every unit too: the other half")
 	guideCommon(para, volts)
-	if both := ofMode(shots, capture.Common); len(both) > 0 {
-		guideShots(para, both, scope, 'a'+rune(len(shots)-len(both)))
+	if both := ofMode(settings, capture.Common); len(both) > 0 {
+		guideSettings(para, both, scope, 'a'+rune(len(settings)-len(both)))
 	} else {
 		para("  - ", "This target sets no limit on it; the named ones do (stillglow target "+target.Default+").")
 	}
@@ -274,7 +274,7 @@ func loadText(para func(first, text string), load heater.Load, volts []loadVolts
 }
 
 // instead names what could take a capture that the scope can't.
-func instead(s shot, scope scopeLimits) string {
+func instead(s captureSetting, scope scopeLimits) string {
 	switch {
 	case s.NeedHz > scope.MaxRate:
 		return "a faster scope"
@@ -320,7 +320,7 @@ func wrapText(first, rest, text string, width int) string {
 	return b.String() + line + "\n"
 }
 
-func printShotsJSON(w io.Writer, goal string, scope scopeLimits, shots []shot) error {
+func printSettingsJSON(w io.Writer, goal string, scope scopeLimits, settings []captureSetting) error {
 	type item struct {
 		Criteria []target.Criterion `json:"criteria"`
 		RecordS  float64            `json:"least_record_s"`
@@ -339,7 +339,7 @@ func printShotsJSON(w io.Writer, goal string, scope scopeLimits, shots []shot) e
 		MaxRate float64 `json:"max_rate_hz"`
 		Shots   []item  `json:"captures"`
 	}{Target: goal, Memory: scope.Memory, MaxRate: scope.MaxRate}
-	for _, s := range shots {
+	for _, s := range settings {
 		it := item{RecordS: s.NeedS, RateHz: s.NeedHz, Samples: s.Samples, VDiv: s.VoltsPerDiv, HighRes: !s.Fast, Mode: s.Mode.Word(), Why: s.WhyNot}
 		if s.DivS > 0 {
 			it.DivS, it.SetHz = &s.DivS, &s.RateHz

@@ -286,7 +286,7 @@ func TestFirstRangeHoldsRippleAndSpikes(t *testing.T) {
 // their corner at 48.2 kHz (1/2πRC), 0.69 dB down at 20 kHz; a rate too near the
 // corner gets none.
 func TestSlowCapturesLowPass(t *testing.T) {
-	s := shot{NeedHz: 50e3, RateHz: 2e6}
+	s := captureSetting{NeedHz: 50e3, RateHz: 2e6}
 	farads, corner := s.lowPass()
 	if math.Abs(farads-3.3e-9) > 1e-15 || math.Abs(corner-48229) > 1 {
 		t.Errorf("%g F, %g Hz", farads, corner)

@@ -21,9 +21,9 @@ const (
 	joinLossDB = 3.5 // of a source of no impedance: (100 Ω + 50 Ω)/100 Ω
 )
 
-// ofMode are the shots of one mode.
-func ofMode(shots []shot, mode capture.Mode) []shot {
-	return slices.DeleteFunc(slices.Clone(shots), func(s shot) bool { return s.Mode != mode })
+// ofMode are the settings of one mode.
+func ofMode(settings []captureSetting, mode capture.Mode) []captureSetting {
+	return slices.DeleteFunc(slices.Clone(settings), func(s captureSetting) bool { return s.Mode != mode })
 }
 
 // guideCommon writes how to capture common mode, safely.
@@ -57,10 +57,10 @@ func joinWatts(volts float64) string {
 	return fmt.Sprintf("%.0f W", math.Ceil(2*heat))
 }
 
-// guideShots lists captures to take, with what to set for each; first is the
+// guideSettings lists captures to take, with what to set for each; first is the
 // letter of the first.
-func guideShots(para func(first, text string), shots []shot, scope scopeLimits, first rune) {
-	for i, s := range shots {
+func guideSettings(para func(first, text string), settings []captureSetting, scope scopeLimits, first rune) {
+	for i, s := range settings {
 		para(fmt.Sprintf("  %c) ", first+rune(i)), s.names())
 		if s.DivS == 0 {
 			para("     can't be had: ", s.WhyNot+"; take it with "+instead(s, scope))
@@ -90,7 +90,7 @@ func guideShots(para func(first, text string), shots []shot, scope scopeLimits, 
 // guideSpans tells for every limit by itself what would do.
 func guideSpans(para func(first, text string), limits []target.Limit, scope scopeLimits) {
 	for _, l := range limits {
-		for _, s := range planShots([]target.Limit{l}, scope) {
+		for _, s := range planSettings([]target.Limit{l}, scope) {
 			span := secondsText(s.LeastS) + "/div to " + secondsText(s.MostS) + "/div"
 			switch {
 			case s.DivS == 0:

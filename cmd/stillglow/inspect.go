@@ -199,7 +199,7 @@ func inspectText(w io.Writer, t *capture.Trace, unchosen bool) error {
 	var b strings.Builder
 	volt := "V"
 	if !t.Calibrated {
-		volt = "of full scale"
+		volt = ofFullScale
 	}
 	row := func(name, format string, args ...any) {
 		fmt.Fprintf(&b, "  %-15s %s\n", name, fmt.Sprintf(format, args...))
@@ -297,10 +297,13 @@ func spreadOf(x []float64) (lo, hi, mean float64) {
 	return lo, hi, mean / float64(len(x))
 }
 
+// ofFullScale is the unit of a record that no volts are known of.
+const ofFullScale = "of full scale"
+
 // si prints v with an SI prefix and up to five digits; a share of full scale
 // takes no prefix.
 func si(v float64, unit string) string {
-	if unit == "of full scale" {
+	if unit == ofFullScale {
 		return fmt.Sprintf("%.5g %s", v, unit)
 	}
 	return capture.SI(v, unit, 5)

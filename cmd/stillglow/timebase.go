@@ -41,8 +41,8 @@ func (s scopeLimits) withDefaults() scopeLimits {
 	return s
 }
 
-// shot is one capture to take: a time per division that shows all its criteria.
-type shot struct {
+// captureSetting is one capture to take: a time per division that shows all its criteria.
+type captureSetting struct {
 	Criteria      []target.Limit
 	Fast          bool // the switching cycle and above
 	Mode          capture.Mode
@@ -56,12 +56,12 @@ type shot struct {
 	WhyNot        string  // when DivS is 0
 }
 
-// planShots groups the criteria into as few captures as the memory allows: of each
+// planSettings groups the criteria into as few captures as the memory allows: of each
 // mode the fast ones together and the slow ones together, since one vertical range
 // can't suit both. DC needs no capture.
-func planShots(limits []target.Limit, scope scopeLimits) []shot {
+func planSettings(limits []target.Limit, scope scopeLimits) []captureSetting {
 	scope = scope.withDefaults()
-	var shots []shot
+	var settings []captureSetting
 	for _, kind := range []struct {
 		fast bool
 		mode capture.Mode
@@ -70,41 +70,41 @@ func planShots(limits []target.Limit, scope scopeLimits) []shot {
 			if l.NeedHighHz <= 0 || (l.NeedHighHz >= fastFromHz) != kind.fast || l.Criterion.Mode() != kind.mode {
 				continue
 			}
-			one := shot{Criteria: []target.Limit{l}, Fast: kind.fast, Mode: kind.mode,
+			one := captureSetting{Criteria: []target.Limit{l}, Fast: kind.fast, Mode: kind.mode,
 				NeedS: periodsInRecord / l.NeedLowHz, NeedHz: l.NeedHighHz / shareOfRate}
 			merged := false
-			for i := range shots {
-				both := shots[i]
+			for i := range settings {
+				both := settings[i]
 				if both.Fast != kind.fast || both.Mode != kind.mode {
 					continue
 				}
 				both.Criteria = append(append([]target.Limit{}, both.Criteria...), l)
 				both.NeedS, both.NeedHz = math.Max(both.NeedS, one.NeedS), math.Max(both.NeedHz, one.NeedHz)
 				if both.steps(scope); both.LeastS <= both.MostS && both.NeedHz <= scope.MaxRate {
-					shots[i], merged = both, true
+					settings[i], merged = both, true
 					break
 				}
 			}
 			if !merged {
-				shots = append(shots, one)
+				settings = append(settings, one)
 			}
 		}
 	}
-	for i := range shots {
-		shots[i].settle(scope)
+	for i := range settings {
+		settings[i].settle(scope)
 	}
-	return shots
+	return settings
 }
 
 // steps finds the shortest and the longest time per division that do, on the
 // 1-2-5 scale.
-func (s *shot) steps(scope scopeLimits) {
+func (s *captureSetting) steps(scope scopeLimits) {
 	s.LeastS = ceil125(s.NeedS / divisions)
 	s.MostS = math.Min(longestDivS, floor125(float64(scope.Memory)/s.NeedHz/divisions))
 }
 
 // settle picks the time per division.
-func (s *shot) settle(scope scopeLimits) {
+func (s *captureSetting) settle(scope scopeLimits) {
 	memory := float64(scope.Memory)
 	s.VoltsPerDiv = firstRange(append(append([]target.Limit{}, s.Criteria...), scope.Holds...), s.Mode)
 	if s.NeedHz > scope.MaxRate {
@@ -162,7 +162,7 @@ func firstRange(limits []target.Limit, mode capture.Mode) float64 {
 }
 
 // names lists the criteria in words.
-func (s shot) names() string {
+func (s captureSetting) names() string {
 	names := make([]string, len(s.Criteria))
 	for i, l := range s.Criteria {
 		names[i] = l.Name
@@ -171,7 +171,7 @@ func (s shot) names() string {
 }
 
 // across says what a capture is made across, for the common-mode ones.
-func (s shot) across() string {
+func (s captureSetting) across() string {
 	if s.Mode == capture.Common {
 		return "common mode, both wires over 100 Ω to chassis or earth: "
 	}
@@ -179,7 +179,7 @@ func (s shot) across() string {
 }
 
 // settings tells what to set on the scope, in one line.
-func (s shot) settings() string {
+func (s captureSetting) settings() string {
 	if s.DivS == 0 {
 		return s.WhyNot
 	}
@@ -201,7 +201,7 @@ const (
 )
 
 // lowPass is the RC's capacitor, of E6, and its corner.
-func (s shot) lowPass() (farads, cornerHz float64) {
+func (s captureSetting) lowPass() (farads, cornerHz float64) {
 	most := 1 / (2 * math.Pi * lowPassOhm * cornerOverTop * s.NeedHz * shareOfRate)
 	decade := math.Pow(10, math.Floor(math.Log10(most)))
 	for _, m := range [...]float64{1, 1.5, 2.2, 3.3, 4.7, 6.8} {
@@ -214,7 +214,7 @@ func (s shot) lowPass() (farads, cornerHz float64) {
 
 // orLowPass words the low-pass, where the rate lets one pole do. A 20 MHz limit
 // stops no alias of a slow capture.
-func (s shot) orLowPass() string {
+func (s captureSetting) orLowPass() string {
 	farads, corner := s.lowPass()
 	if s.RateHz < rateOverPole*corner {
 		return ""

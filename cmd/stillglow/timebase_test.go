@@ -22,7 +22,7 @@ func TestShotsCoverTheirCriteria(t *testing.T) {
 			for _, rate := range []float64{40e6, 50e6, 500e6, 5e9} {
 				scope := scopeLimits{Memory: memory, MaxRate: rate}
 				seen := map[target.Criterion]bool{}
-				for _, s := range planShots(goal.Limits, scope) {
+				for _, s := range planSettings(goal.Limits, scope) {
 					for _, l := range s.Criteria {
 						seen[l.Criterion] = true
 						if s.DivS == 0 {
@@ -48,8 +48,8 @@ func TestShotsCoverTheirCriteria(t *testing.T) {
 						continue
 					}
 					// what can be had alone is had in the company of others
-					alone := planShots([]target.Limit{l}, scope)[0]
-					for _, s := range planShots(goal.Limits, scope) {
+					alone := planSettings([]target.Limit{l}, scope)[0]
+					for _, s := range planSettings(goal.Limits, scope) {
 						for _, other := range s.Criteria {
 							if other.Criterion == l.Criterion && (s.DivS == 0) != (alone.DivS == 0) {
 								t.Errorf("%s %d samples at %s: %s is lost among others", name, memory, rateText(rate), l.Name)
@@ -69,21 +69,21 @@ func TestShotsCoverTheirCriteria(t *testing.T) {
 // over 4 ms); 20 MHz needs 50 MS/s, so 10 000 samples hold 200 µs, 20 µs/div.
 func TestShotsByHand(t *testing.T) {
 	goal, _ := target.Named("line-preamp")
-	shots := planShots(goal.Limits, scopeLimits{Memory: 10000, MaxRate: 1e9})
-	if len(shots) != 4 || !shots[0].Fast || shots[1].Fast || !shots[2].Fast || shots[3].Fast {
-		t.Fatalf("%d captures", len(shots))
+	settings := planSettings(goal.Limits, scopeLimits{Memory: 10000, MaxRate: 1e9})
+	if len(settings) != 4 || !settings[0].Fast || settings[1].Fast || !settings[2].Fast || settings[3].Fast {
+		t.Fatalf("%d captures", len(settings))
 	}
 	for i, want := range []capture.Mode{capture.Differential, capture.Differential, capture.Common, capture.Common} {
-		for _, l := range shots[i].Criteria {
-			if shots[i].Mode != want || l.Criterion.Mode() != want {
-				t.Errorf("capture %d is %s, %s is %s, want %s", i, shots[i].Mode.Word(), l.Name, l.Criterion.Mode().Word(), want.Word())
+		for _, l := range settings[i].Criteria {
+			if settings[i].Mode != want || l.Criterion.Mode() != want {
+				t.Errorf("capture %d is %s, %s is %s, want %s", i, settings[i].Mode.Word(), l.Name, l.Criterion.Mode().Word(), want.Word())
 			}
 		}
 	}
-	if f := shots[0]; math.Abs(f.DivS-20e-6) > 1e-9 || math.Abs(f.RateHz-50e6) > 1 {
+	if f := settings[0]; math.Abs(f.DivS-20e-6) > 1e-9 || math.Abs(f.RateHz-50e6) > 1 {
 		t.Errorf("fast %g s/div at %g", f.DivS, f.RateHz)
 	}
-	small := planShots(goal.Limits, scopeLimits{Memory: 2000, MaxRate: 1e9})
+	small := planSettings(goal.Limits, scopeLimits{Memory: 2000, MaxRate: 1e9})
 	for _, s := range small {
 		if s.Fast && s.DivS != 0 && len(s.Criteria) == 3 {
 			t.Error("2000 samples can't hold 200 µs at 50 MS/s")

@@ -105,7 +105,7 @@ func (w *watcher) run(ctx context.Context) error {
 	tick := time.NewTicker(w.interval)
 	defer tick.Stop()
 	for {
-		if err := w.look(ctx, time.Now()); err != nil && ctx.Err() == nil {
+		if err := w.poll(ctx, time.Now()); err != nil && ctx.Err() == nil {
 			return err
 		}
 		select {
@@ -121,9 +121,9 @@ func (w *watcher) folderOptions(s *sheet.Sheet) pipeline.FolderOptions {
 	return pipeline.FolderOptions{Force: w.force, Inputs: pipeline.Inputs(s)}
 }
 
-// look takes stock of sheet and folder, and draws again when anything that the
+// poll takes stock of sheet and folder, and draws again when anything that the
 // ranking rests on has changed.
-func (w *watcher) look(ctx context.Context, now time.Time) error {
+func (w *watcher) poll(ctx context.Context, now time.Time) error {
 	t, s, err := w.readSheet()
 	if err != nil {
 		return err

@@ -90,7 +90,7 @@ func (f *follower) run(ctx context.Context) {
 		now := f.now
 		f.mu.Unlock()
 		if now != nil {
-			f.look(ctx, now)
+			f.poll(ctx, now)
 		}
 		select {
 		case <-ctx.Done():
@@ -101,7 +101,7 @@ func (f *follower) run(ctx context.Context) {
 }
 
 // look takes the files of a folder that are whole.
-func (f *follower) look(ctx context.Context, now *following) {
+func (f *follower) poll(ctx context.Context, now *following) {
 	entries, err := fs.ReadDir(now.root.FS(), ".")
 	if err != nil {
 		f.note(now, []string{fmt.Sprintf("%s: cannot be looked into: %v", now.shown, err)})
