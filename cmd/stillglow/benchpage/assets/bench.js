@@ -32,18 +32,29 @@ const post = async (url, fields) => {
   complain(a.ok ? "" : a.error);
   return a;
 };
+/* live is a field as it stands now: its part may have been shown anew since. */
+const live = i => i.isConnected ? i : (i.id && document.getElementById(i.id)) || i;
+const unmark = i => {
+  if (!i.hasAttribute("aria-invalid")) return;
+  i.removeAttribute("aria-invalid");
+  i.removeAttribute("aria-describedby");
+  const note = document.getElementById("wrong-" + (i.id || i.name));
+  if (note) note.remove();
+};
+const wrong = (i, text) => {
+  const id = "wrong-" + (i.id || i.name);
+  i.setAttribute("aria-invalid", "true");
+  i.setAttribute("aria-describedby", id);
+  (i.closest("label") || i).after(el("p", {class: "wrong", id}, text));
+};
 const mark = (form, a) => {
-  $$("[aria-invalid]", form).forEach(i => { i.removeAttribute("aria-invalid"); i.removeAttribute("aria-describedby"); });
-  $$(".wrong", form).forEach(w => w.remove());
+  $$("input, select", form).forEach(i => unmark(live(i)));
   if (a.ok || !a.field) return;
   const input = form.elements[a.field];
   if (!input || !input.setAttribute) return;
-  const id = "wrong-" + (input.id || a.field);
-  input.setAttribute("aria-invalid", "true");
-  input.setAttribute("aria-describedby", id);
-  (input.closest("label") || input).after(el("p", {class: "wrong", id}, a.error));
+  wrong(live(input), a.error);
   complain("");
-  input.focus();
+  live(input).focus();
 };
 const onTheirWay = new Set(); // Enter in a field is both a change and a submit
 const send = async (form, submitter) => {
@@ -205,6 +216,7 @@ const swap = (part, html) => {
   fresh.innerHTML = html;
   const open = new Map($$("details[id]", part).filter(d => String(d.open) !== d.dataset.given).map(d => [d.id, d.open])); // by the user
   const typed = new Map($$("input[id], select[id]", part).filter(dirty).map(i => [i.id, {value: i.type === "checkbox" ? i.checked : i.value, was: i.defaultValue}]));
+  const wrongs = $$("[aria-invalid][id]", part).map(i => [i.id, document.getElementById("wrong-" + i.id)?.textContent]);
   const waves = new Map($$(".wave", part).filter(w => w.plot).map(w => [w.dataset.wave + w.dataset.version, w]));
   const at = document.activeElement, inside = part.contains(at), to = inside && place(at), pos = inside && at.selectionStart;
   const y = scrollY, height = part.offsetHeight;
@@ -219,6 +231,7 @@ const swap = (part, html) => {
     i.value = v.value;
     if (now !== undefined && now !== v.was && now !== v.value) overtaken(i, now);
   });
+  wrongs.forEach(([id, text]) => { const i = document.getElementById(id); if (i && text) wrong(i, text); });
   fillOffers();
   $$(".wave", part).forEach(w => { const old = waves.get(w.dataset.wave + w.dataset.version); if (old) w.replaceWith(old); else seen.observe(w); });
   if (inside) {
