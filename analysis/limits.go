@@ -71,6 +71,9 @@ const (
 	leastRandom = 0.01
 	// slowShare is the share of the random power from which a drift makes it unsure.
 	slowShare = 0.4
+	// mostCut is the share of the samples that may be cut off before noise and sums are
+	// lower bounds: what is cut off shows neither.
+	mostCut = 0.05
 	// fewCycles: a record of fewer switching cycles earns a caution.
 	fewCycles = 20
 	// lostSwitchingS: in a shorter record nobody expects to see the switching.

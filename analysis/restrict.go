@@ -29,6 +29,19 @@ func (f *findings) restrict(m *Measurement) {
 		}
 	}
 	m.boundFolded(f.rec)
+	if f.cutShare() > mostCut {
+		for _, s := range m.sums() {
+			s.LowerBound, s.UpperBound = s.Known, false
+		}
+		m.Noise.CornerHz.LowerBound, m.Noise.AtHz.LowerBound = false, false
+	}
+}
+
+// cutShare is the share of the samples that stand at an end of the converter's
+// range, or still at the record's own.
+func (f *findings) cutShare() float64 {
+	l := f.rec.tr.Levels
+	return float64(max(f.shape.clipped, l.Top.Samples+l.Bottom.Samples)) / float64(len(f.rec.tr.Volts))
 }
 
 // quietest finds where a fast record of a mode that nobody states is quieter than

@@ -218,3 +218,25 @@ func TestQuieterThanAScope(t *testing.T) {
 		}
 	}
 }
+
+// What stands still at the ends of the range shows no noise: where that is much of
+// the record, noise and sums are lower bounds.
+func TestMostlySaturatedRecordsGiveLowerBounds(t *testing.T) {
+	for level, lower := range map[float64]bool{0.3e-3: true, 3.5e-3: false} { // 76 % and 0.05 % of the samples
+		tr := noiseTrace(100_000)
+		cut := 0
+		for i, v := range tr.Volts {
+			if math.Abs(v-6.3) > level {
+				tr.Volts[i] = 6.3 + math.Copysign(level, v-6.3)
+				cut++
+			}
+		}
+		tr.Levels.Top, tr.Levels.Bottom = capture.FlatEnd{LevelV: 6.3 + level, Samples: cut / 2}, capture.FlatEnd{LevelV: 6.3 - level, Samples: cut / 2}
+		m := measured(t, tr)
+		for name, f := range map[string]figure.Figure{"density": m.Noise.DensityVPerRtHz, "rms": m.ACRMSV, "random": m.RandomRMSV} {
+			if !f.Known || f.LowerBound != lower {
+				t.Errorf("cut off at %g V: %s is %+v", level, name, f)
+			}
+		}
+	}
+}

@@ -56,7 +56,8 @@ var doubtTable = []doubtRow{
 	{CautionSameTwice, anyGroup, none, none},
 	{CautionBrandScale, anyGroup, none, none}, // of the unit, see suspectProbes
 
-	{capture.CautionFewSteps, figure.Mean | figure.Count, none, none},
+	{capture.CautionFewSteps, figure.Mean, none, none},
+	{capture.CautionFewSteps, figure.Count, unseenSpikes, none},
 	{capture.CautionFewSteps, figure.Density, by(3), stepNoiseUp},
 	{capture.CautionFewSteps, anyGroup, stepDown, stepUp},
 
@@ -177,6 +178,15 @@ func missedSpikes(c criterion, _ *analysis.Measurement, _ figure.Figure) float64
 		return 0
 	}
 	return unboundedDB
+}
+
+// unseenSpikes is how far a count may grow: without bound where there are none over
+// a threshold that half of the whole record stays under.
+func unseenSpikes(_ criterion, m *analysis.Measurement, _ figure.Figure) float64 {
+	if noSpikes(m) && m.PPV.Known && m.Spikes.ThresholdV > m.PPV.Value/2 {
+		return unboundedDB
+	}
+	return 0
 }
 
 // upToPP is how far a folded ripple would grow if all of the record's peak-to-peak in

@@ -115,3 +115,16 @@ func TestNoSpanIsCovered(t *testing.T) {
 		t.Error("coverage of no span, of one that reaches lower, of one inside")
 	}
 }
+
+// In a record of few steps none counted is none seen where half of it stays under
+// the threshold, and says nothing of how many there are.
+func TestUnseenSpikesOfFewSteps(t *testing.T) {
+	k, _ := lookup(SpikeRate)
+	for threshold, want := range map[float64]float64{54e-3: unboundedDB, 20e-3: 0} {
+		m := &analysis.Measurement{PPV: figure.Known(60e-3)}
+		m.Spikes.PerS, m.Spikes.ThresholdV = figure.Known(0), threshold
+		if down, _ := marginShift(capture.CautionFewSteps, k, m, m.Spikes.PerS); down != want {
+			t.Errorf("threshold %g V: %g dB, want %g", threshold, down, want)
+		}
+	}
+}
