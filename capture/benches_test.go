@@ -144,6 +144,10 @@ var benchLayouts = []layoutCase{
 	// remarks of people and their programs
 	{name: "a unit in a remark", text: "# CH1 in mV, times in us\ntime,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f,%.1f", float64(i)*0.5, wave(i)*1000) }), rate: 2e6, channels: "CH1"},
 	{name: "units in a sentence", text: "Values are in millivolts, times in microseconds\ntime,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.1f", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
+	// a logger's channels without names, alike: no record of several samples a line
+	{name: "three columns alike", text: "Sample Rate,1e6\n" + rowsOf(200, func(i int) string {
+		return fmt.Sprintf("%.4f,%.4f,%.4f", wave(i), wave(i)+0.0004, wave(i)-0.0003)
+	}), opt: Options{Nth: 1}, rate: 1e6, channels: "column 1|column 2|column 3"},
 	// a data frame of an export with the increment beside the names
 	{name: "sample numbers as decimals", text: "X,CH1,CH2,Start,Increment,Unnamed: 5\n,Volt,Volt,-0.1,1e-6,\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d.0,%.4f,0.5,,,", i, wave(i)) }), opt: Options{Channel: "CH1"}, rate: 1e6, start: -0.1, channels: "CH1|CH2"},
 	{name: "a unit within a name", text: "ms_elapsed,vout_mV_filtered\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.3f,%.1f", float64(i)*1e-3, wave(i)*1000) }), rate: 1e6, channels: "vout_mV_filtered"},
@@ -269,6 +273,13 @@ func TestRefused(t *testing.T) {
 		{"acceleration by the settings", "Channels\t2\t\nY_Unit_Label\tg\tm/s^2\nDelta_X\t1e-3\t1e-3\nX_Value\tF\tm_1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("\t%.4f\t0.25", wave(i)) }), 4, "values in g"},
 		{"thousands without a unit", "time,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.1f", float64(i)*1e-6, wave(i)*1000) }), 2, "--volt-unit"},
 		{"a rate whose point may mark thousands", "Sample Rate;1.000 Hz\nVolt\n" + commaFor(rowsOf(100, alone)), 1, "--rate"},
+		{"eight samples a line", "Sample Rate,1e6\n" + rowsOf(100, func(i int) string {
+			var b []string
+			for k := range 8 {
+				b = append(b, fmt.Sprintf("%.5f", 5+math.Sin(float64(8*i+k)*0.13)))
+			}
+			return strings.Join(b, ",")
+		}), 2, "8 samples a line"},
 		{"a rate in mHz", "Sample Rate,1 mHz\nCH1 (V)\n" + rowsOf(100, alone), 1, "millions"},
 		{"an interval of seconds without a unit", "Sample Interval,4\nCH1 (V)\n" + rowsOf(100, alone), 1, "--rate"},
 		{"volts over an angle", "phi,U\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.2f,%.4f", float64(i)*0.01, wave(i)) }), 2, "no time column"},

@@ -88,6 +88,9 @@ func findSchema(name string, t *table, hd *header, cols []columnData, p *preambl
 	if err := f.wantVolts(); err != nil {
 		return nil, err
 	}
+	if err := f.refuseWrapped(opt); err != nil {
+		return nil, err
+	}
 	f.s.nameChannels(hd, cols, p)
 	if err := f.ownTime(opt); err != nil {
 		return nil, err

@@ -111,6 +111,44 @@ func (f *schemaFinder) setCodesApart() {
 	f.s.volts = keep
 }
 
+// Recognising one record printed with several samples a line.
+const (
+	wrappedColumns = 3   // least samples a line
+	wrappedWithin  = 0.5 // of the change down a column, the change along a line at most
+	wrappedOver    = 1.5 // of the change along a line, that to the next line at most
+)
+
+// refuseWrapped refuses columns without names and without a time whose numbers run
+// on along each line and from its end to the next: one record, several samples a
+// line, which read down would have its rate too high as many times.
+func (f *schemaFinder) refuseWrapped(opt Options) error {
+	v := f.s.volts
+	if f.s.time >= 0 || len(v) < wrappedColumns || opt.Channel != "" {
+		return nil
+	}
+	for _, j := range v {
+		if f.hd.names[j] != "" {
+			return nil
+		}
+	}
+	var within, over, down float64
+	last := len(v) - 1
+	for i := range len(f.cols[v[0]].x) - 1 {
+		for k, j := range v {
+			x := f.cols[j].x
+			down += math.Abs(x[i+1]-x[i]) / float64(len(v))
+			if k < last {
+				within += math.Abs(f.cols[v[k+1]].x[i]-x[i]) / float64(last)
+			}
+		}
+		over += math.Abs(f.cols[v[0]].x[i+1] - f.cols[v[last]].x[i])
+	}
+	if within > 0 && within < wrappedWithin*down && over < wrappedOver*within {
+		return &ParseError{Path: f.name, Line: f.t.firstNumber, Found: fmt.Sprintf("%d numbers a line that run on from line to line: one record, %d samples a line", len(v), len(v)), Expected: "one sample per line", Fix: "export one sample per line, or, if they are channels, choose one with --channel"}
+	}
+	return nil
+}
+
 // wantVolts falls back on codes and fails without a column of volts.
 func (f *schemaFinder) wantVolts() error {
 	if len(f.s.volts) == 0 {
