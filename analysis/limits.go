@@ -74,6 +74,10 @@ const (
 	// mostCut is the share of the samples that may be cut off before noise and sums are
 	// lower bounds: what is cut off shows neither.
 	mostCut = 0.05
+	// fadeStretches of whole cycles are compared in a mean over sweeps, and fadeShare is
+	// how much less of the rms the least of them may have: cycles in step keep within 2 %.
+	fadeStretches = 8
+	fadeShare     = 0.93
 	// fewCycles: a record of fewer switching cycles earns a caution.
 	fewCycles = 20
 	// lostSwitchingS: in a shorter record nobody expects to see the switching.

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"math"
 
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
@@ -22,10 +23,10 @@ func (f *findings) restrict(m *Measurement) {
 		m.keepExtremes(tr.Acquisition.Extremes)
 		return
 	case tr.Acquisition.Mode == capture.AcquisitionAverage && tr.Acquisition.Averages != 1:
-		m.averaged()
+		m.averaged(f.rec)
 	default:
 		if _, quiet := f.quietest(); quiet {
-			m.averaged()
+			m.averaged(f.rec)
 		}
 	}
 	m.boundFolded(f.rec)
@@ -179,11 +180,33 @@ func (m *Measurement) keepExtremes(which capture.Extremes) {
 	}
 }
 
+// fades reports whether the cycles of a mean over sweeps are larger at one place of
+// the record than at another: cycles that keep no time run out of step with the
+// trigger away from it, and average away.
+func (r *record) fades(hz figure.Figure) bool {
+	if !hz.Known || !(hz.Value > 0) {
+		return false
+	}
+	period := r.tr.SampleRateHz / hz.Value
+	cycles := int(float64(len(r.tr.Volts)) / period)
+	stretches := min(cycles, fadeStretches)
+	if stretches < 2 {
+		return false
+	}
+	least, most := math.Inf(1), 0.0
+	for i := range stretches {
+		from, to := i*cycles/stretches, (i+1)*cycles/stretches // whole cycles
+		b := basicsOf(r.tr.Volts[int(float64(from)*period):int(float64(to)*period)])
+		least, most = min(least, b.rms), max(most, b.rms)
+	}
+	return least < fadeShare*most
+}
+
 // averaged makes lower bounds of what the mean over sweeps takes away: all that is
 // not locked to the trigger.
-func (m *Measurement) averaged() {
+func (m *Measurement) averaged(rec *record) {
 	figures := append(m.sums(), m.peaks()...)
-	if m.Kind != cycle.Fixed {
+	if m.Kind != cycle.Fixed || rec.fades(m.SwitchingHz) {
 		figures = append(figures, &m.RipplePPV, &m.RippleRMSV, &m.SwitchingFundamentalRMSV)
 	}
 	for _, f := range figures {

@@ -240,3 +240,28 @@ func TestMostlySaturatedRecordsGiveLowerBounds(t *testing.T) {
 		}
 	}
 }
+
+// In a mean over sweeps cycles that keep no time run out of step with the trigger:
+// their ripple falls off away from it and is a lower bound, that of a clock is none.
+func TestAveragedRippleThatFades(t *testing.T) {
+	const n, rate, hz = 40_000, 200e6, 181.3e3
+	for _, fades := range []bool{false, true} {
+		r := rand.New(rand.NewSource(2))
+		v := make([]float64, n)
+		for i := range v {
+			phase := math.Mod(float64(i)*hz/rate, 1)
+			v[i] = 8e-3 * (math.Min(phase/0.4, (1-phase)/0.6) - 0.5)
+			if fades {
+				v[i] *= math.Exp(-float64(i) / n)
+			}
+			v[i] += 5e-5 * r.NormFloat64()
+		}
+		tr := &capture.Trace{Volts: v, SampleRateHz: rate, TrueRateHz: rate, Calibrated: true, Coupling: capture.CouplingAC,
+			Span: capture.Span{LowHz: 4 * rate / n, HighHz: 0.4 * rate}, Levels: capture.Levels{Distinct: capture.MostLevels},
+			Acquisition: capture.Acquisition{Mode: capture.AcquisitionAverage, Averages: 16}}
+		m := measured(t, tr)
+		if f := m.RipplePPV; !f.Known || f.LowerBound != fades {
+			t.Errorf("fades %v: the ripple is %+v", fades, f)
+		}
+	}
+}
