@@ -45,16 +45,20 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 	after.Captures = make([]*analysis.Measurement, len(in.Unit.Captures))
 	r := Result{Circuit: c, Method: FromSamples}
 	fastest := fastestDetail(in.Unit.Captures)
-	work := in.work
-	if work == nil {
-		work = new(workspace)
-	}
+	// The next trace is filtered, on one core, while the last one is measured.
+	ctx, cancel := context.WithCancel(ctx)
+	behind := in.applyAhead(ctx, c)
+	defer func() {
+		cancel()
+		for range behind { // until the goroutine has ended
+		}
+	}()
 	for i, m := range in.Unit.Captures {
 		if m.Mode == capture.Common { // a filter across the output leaves it as it is
 			after.Captures[i] = m
 			continue
 		}
-		if i >= len(in.Traces) || in.Traces[i] == nil || i >= len(in.Setups) {
+		if !in.hasSamples(i) {
 			r.Method = FromSpectrum
 			after.Captures[i] = spectral(m, c)
 			if before := middle(m.Detail); i == fastest && before != nil {
@@ -64,10 +68,14 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 			}
 			continue
 		}
-		tr, err := work.apply(ctx, in.Traces[i], c)
-		if err != nil {
-			return Result{}, err
+		filtered, ok := <-behind
+		if !ok {
+			return Result{}, ctx.Err()
 		}
+		if filtered.err != nil {
+			return Result{}, filtered.err
+		}
+		tr := filtered.trace
 		if i == fastest {
 			r.Wave = waveOf(m, in.Traces[i], tr)
 		}
@@ -90,6 +98,46 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 	after.Captures = analysis.SettleAliases(after.Captures)
 	finish(&r, in, after)
 	return r, nil
+}
+
+// hasSamples reports whether capture i is filtered and measured anew.
+func (in Input) hasSamples(i int) bool {
+	return in.Unit.Captures[i].Mode != capture.Common && i < len(in.Traces) && in.Traces[i] != nil && i < len(in.Setups)
+}
+
+// applied is a trace behind a filter.
+type applied struct {
+	trace *capture.Trace
+	err   error
+}
+
+// applyAhead filters the traces of all captures that have samples, in order, each
+// while the one before is used. The channel is closed after the last, after an error
+// and when ctx ends.
+func (in Input) applyAhead(ctx context.Context, c Circuit) <-chan applied {
+	work := in.work
+	if work == nil {
+		work = new(workspace)
+	}
+	out := make(chan applied)
+	go func() {
+		defer close(out)
+		for i := range in.Unit.Captures {
+			if !in.hasSamples(i) {
+				continue
+			}
+			tr, err := work.apply(ctx, in.Traces[i], c)
+			select {
+			case out <- applied{tr, err}:
+			case <-ctx.Done():
+				return
+			}
+			if err != nil {
+				return
+			}
+		}
+	}()
+	return out
 }
 
 // fastestDetail is the index of the capture with the highest rate that kept a
