@@ -100,6 +100,7 @@ type benchPage struct {
 	t          *testing.T
 	mu         sync.Mutex
 	complaints []string
+	refused    int // forms that a step sent to be refused: the browser complains of each
 	shots      string
 }
 
@@ -368,6 +369,10 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p.twoTabs(address, near)
 	p.mu.Lock()
 	for _, c := range p.complaints {
+		if p.refused > 0 && strings.Contains(c, "status of 422") {
+			p.refused--
+			continue
+		}
 		t.Errorf("the browser complains: %s", c)
 	}
 	p.mu.Unlock()
@@ -468,6 +473,7 @@ func (p *benchPage) readOff() {
 	unit := "#" + p.unit("Tindlewick B1")
 	p.click(unit + "-shown > summary")
 	p.choose(unit+"-so", "mains_line_rms_v")
+	p.refused++ // 300 what?
 	p.fill(unit+"-sv", "300")
 	p.click(unit + "-shown .rowend button")
 	p.until(`document.querySelector("` + unit + `-shown .wrong")?.textContent.includes("300 mV")`)
