@@ -207,7 +207,7 @@ func (v *rateView) expose(lineHz float64, truth string) {
 	v.lift()
 	text := fmt.Sprintf("the line at %s is an alias at this sample rate: %s", hertz(lineHz), truth)
 	v.m.Cautions = append(v.m.Cautions, capture.Caution{Code: capture.CautionAliasShown, Text: text,
-		Fix: "for the switching trust the faster capture; take the slow one with high-resolution averaging on, or at more than twice that frequency"})
+		Fix: "for the switching frequency, trust the faster capture; take the slow one again in high-resolution mode, or at more than twice that sample rate"})
 	v.missSwitching(text)
 	v.m.Kind = cycle.Unknown
 	// names that rest on the false frequency
@@ -252,7 +252,7 @@ func settleUnsure(views []*rateView) {
 				v.agree(v.hz, v.uHz, other)
 			}
 		case len(fit) > 1:
-			v.expose(v.hz, fmt.Sprintf("in %s at %s it stands at %s; switching at %s would explain both", other.m.File, rateText(other.m.SampleRateHz), hertz(other.hz), eitherOf(fit)))
+			v.expose(v.hz, fmt.Sprintf("in %s at %s it appears at %s; switching at %s would explain both", other.m.File, rateText(other.m.SampleRateHz), hertz(other.hz), eitherOf(fit)))
 		case fit[0] <= v.m.SampleRateHz/2:
 			v.agree(v.hz, v.uHz, other)
 		default:

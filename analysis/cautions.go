@@ -38,7 +38,7 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 	} else if !f.sw.shown && !f.rec.flat() && f.rec.wouldShowSwitching() && m.DurationS > lostSwitchingS && !f.rec.aliasPossible() && f.sw.Track == nil {
 		list.add(capture.CautionSwitchingLost,
 			"no switching frequency stands out of the noise",
-			"if the supply was on, use fewer volts per division and a time base that shows some hundred cycles; a baseline shows none")
+			"a baseline shows none; if the supply was on, use fewer volts per division and a timebase that shows a few hundred cycles")
 	}
 	f.setupCautions(m, &list)
 	f.foldedCaution(m, &list)
@@ -97,7 +97,7 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 	if cycles := m.DurationS * m.SwitchingHz.Value; cycles < fewCycles {
 		list.add(capture.CautionShortRecord,
 			fmt.Sprintf("the record holds only %.0f switching cycles", cycles),
-			"use a longer time base, or more memory")
+			"use a slower timebase, or more memory")
 	}
 	if c := f.sw.Model; c.IncludesRing {
 		list.add(capture.CautionRingFills,
@@ -123,7 +123,7 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 		list.add(capture.CautionDithered, text, fix)
 	case cycle.Bursting:
 		list.add(capture.CautionBursting,
-			"the supply switches in bursts (light load); its ripple at the burst rate comes on top",
+			"the supply switches in bursts (light load), which adds ripple at the burst rate",
 			"load it as the heaters will; most supplies switch continuously above a tenth of their rating")
 	}
 }
@@ -137,15 +137,15 @@ func (f *findings) setupCautions(m *Measurement, list *cautionList) {
 		for _, factor := range [...]float64{0.01, 0.1, 10, 100} {
 			if math.Abs(math.Log(ratio/factor)) < math.Log(probeOff) {
 				list.add(capture.CautionProbeFactor,
-					fmt.Sprintf("the capture's mean of %.3g V is a factor of about %g from the rated %g V", m.DCV.Value, factor, setup.RatedV),
-					"set the channel's probe factor to the probe's, or give probe_factor in the sheet")
+					fmt.Sprintf("the capture's mean of %.3g V differs from the rated %g V by a factor of about %g", m.DCV.Value, setup.RatedV, factor),
+					"set the scope channel's probe factor to match the probe, or give probe_factor in the sheet")
 			}
 		}
 	}
 	if m.Noise.AtInstrument {
 		list.add(capture.CautionBaselineNear,
-			"the noise lies within 3 dB of the instrument's own",
-			"use fewer volts per division or a low-noise amplifier; the true figure may lie lower")
+			"the noise is within 3 dB of the instrument's own",
+			"use fewer volts per division or a low-noise amplifier; the true figure may be lower")
 	}
 	f.baselineCautions(m, list)
 	if setup.LoadA > 0 && setup.HeaterA > 0 && math.Abs(setup.LoadA/setup.HeaterA-1) > loadOff {
@@ -172,13 +172,13 @@ func (f *findings) setupCautions(m *Measurement, list *cautionList) {
 
 // baselineCautions say what the comparison with the baseline left in doubt.
 func (f *findings) baselineCautions(m *Measurement, list *cautionList) {
-	const again = "take the baseline with the capture's own settings: same time base, memory and volts per division"
+	const again = "take the baseline with the capture's own settings: same timebase, memory and volts per division"
 	if l := f.named.match.TooWide; l != nil {
-		list.add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline was made with more volts per division (steps of %.3g mV, the capture's are %.3g mV): its line at %s can't be compared and stays charged to the unit",
+		list.add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline was made with more volts per division (steps of %.3g mV, the capture's are %.3g mV): its line at %s can't be compared and is counted as the unit's",
 			1e3*f.rec.setup.Baseline.ADCStepV.Value, 1e3*f.rec.stepV, hertz(l.FrequencyHz)), again)
 	}
 	if l := f.named.match.TooCoarse; l != nil {
-		list.add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline's line at %s is resolved to %s only and can't be compared with the capture's there, which stays charged to the unit",
+		list.add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline's line at %s is resolved to %s only and can't be compared with the capture's there, which is counted as the unit's",
 			hertz(l.FrequencyHz), hertz(l.BinHz)), again)
 	}
 	if hz, ok := unitInBaseline(m, f.rec.setup); ok {
@@ -188,7 +188,7 @@ func (f *findings) baselineCautions(m *Measurement, list *cautionList) {
 	}
 	if f.named.mainsIsInstruments {
 		list.add(capture.CautionInstrumentMains,
-			fmt.Sprintf("the line at %s stands as high in the baseline: it is the instrument's or picked up by its leads, and the figure is an upper limit", hertz(m.MainsLineHz.Value)),
+			fmt.Sprintf("the line at %s is as strong in the baseline: it comes from the instrument or is picked up by its leads, and the figure is an upper limit", hertz(m.MainsLineHz.Value)),
 			"keep the probe's leads short and away from mains leads and transformers, and run the instrument from the same mains outlet")
 	}
 }

@@ -2,7 +2,7 @@ package analysis
 
 import "stillglow/analysis/figure"
 
-// crestFactor is the peak of the varying part over its rms: 1 for a square wave,
+// crestFactor is the peak over rms, both without the DC: 1 for a square wave,
 // √2 for a sine, 9 and more for spikes on a quiet line. It is not measured where
 // nothing varies.
 func crestFactor(f *findings) figure.Figure {

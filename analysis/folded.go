@@ -142,6 +142,6 @@ func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
 	rate := m.SampleRateHz
 	farads := 1 / (2 * math.Pi * 1e3 * rate / 10) // 1 kΩ, a tenth of the rate
 	list.add(capture.CautionUnfiltered,
-		fmt.Sprintf("nothing is known to have kept what lies above %s, half the sample rate, out of the record: noise and sums over bands are upper figures", hertz(rate/2)),
+		fmt.Sprintf("no anti-alias filter is known to have kept signals above %s, half the sample rate, out of the record: noise and band figures are upper limits", hertz(rate/2)),
 		fmt.Sprintf("capture in high-resolution mode, or through 1 kΩ and %s to ground; where the file doesn't say so, the sheet's anti_aliased = true (--anti-aliased) does", capture.SI(farads, "F", 2)))
 }

@@ -18,7 +18,7 @@ type Setup struct {
 	RatedV       float64           // the unit's rated volts, 0 unknown
 	LoadA        float64           // load current of this capture, 0 unknown
 	HeaterA      float64           // the heaters' summed current, 0 unknown
-	Baseline     *Measurement      // the instrument's own floor, nil when none
+	Baseline     *Measurement      // the instrument's own noise, nil when none
 	BaselineOff  bool              // the baseline is told to be made with the supply off
 	Quasi468     bool              // also give the ITU-R BS.468-4 quasi-peak
 }

@@ -57,7 +57,7 @@ func measureNoise(ctx context.Context, rec *record, view spectralView, named nam
 		if raw.AtHz.Known && raw.AtHz.Value < opt.GateFromHz {
 			out.cautions = append(out.cautions, capture.Caution{Code: capture.CautionUngated,
 				Text: "the bursts' rise and fall can't be separated from the noise; the noise floor is what the spectrum shows between the lines",
-				Fix:  "load the supply as the heaters will, so that it runs through"})
+				Fix:  "load the supply as the heaters will, so that it switches continuously"})
 		}
 	}
 	return out, nil

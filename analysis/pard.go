@@ -34,7 +34,7 @@ func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switch
 	}
 	out := stateParts(rec, sw, r, whole-r.power)
 	if r.lost {
-		out.random = figure.NotMeasured("spikes cover most of the record, and what they leave does not tell random from periodic; a faster capture is needed")
+		out.random = figure.NotMeasured("spikes cover most of the record, and what is left can't separate random from periodic; a faster capture is needed")
 	}
 	return out
 }

@@ -144,9 +144,9 @@ func (m *Measurement) missCycle(reason string) {
 func (m *Measurement) flatten(rec *record) {
 	bound := "what the instrument's resolution hides"
 	if step := rec.flatStepV(); step > 0 {
-		bound = "under " + capture.SI(step, "V", 3) + " peak to peak, less than one step of the converter"
+		bound = "under " + capture.SI(step, "V", 3) + " peak-to-peak, less than one ADC step"
 	}
-	why := fmt.Sprintf("the record is flat: what varies is %s; take it with fewer volts per division, AC-coupled", bound)
+	why := fmt.Sprintf("the record is flat: what varies is %s; use fewer volts per division, AC-coupled", bound)
 	miss := figure.NotMeasured(why)
 	for _, list := range [][]*figure.Figure{m.sums(), m.peaks(), {&m.MainsHz, &m.MainsLineHz, &m.Noise.AtHz}} {
 		for _, f := range list {
@@ -161,7 +161,7 @@ func (m *Measurement) flatten(rec *record) {
 // keepExtremes keeps what least and greatest values show: peaks, and how often
 // they come.
 func (m *Measurement) keepExtremes(which capture.Extremes) {
-	const why = "a peak-detect or envelope record holds the least and greatest of each interval, no values of one moment; a capture in normal (sample) mode is needed"
+	const why = "a peak-detect or envelope record holds the lowest and highest of each interval, not samples at even times; a capture in normal (sample) mode is needed"
 	takeBack(why, m.sums()...)
 	hz := m.SwitchingHz
 	m.missCycle(why)

@@ -27,7 +27,7 @@ func rippleFigures(rec *record, sw switching, combs spectrum.Combs, randomV figu
 		return rippleResult{hz: miss, spreadHz: miss, burstHz: miss, secondHz: miss, ppV: miss, rmsV: miss, fundamentalRMSV: miss, cycle: noCycle(0, miss)}
 	}
 	t := sw.Track
-	none := figure.NotMeasured("the supply does not keep time that way")
+	none := figure.NotMeasured("the supply does not switch that way")
 	out := rippleResult{kind: t.Kind, hz: figure.Known(t.Hz), spreadHz: none, burstHz: none,
 		secondHz: figure.NotMeasured("no second converter shows")}
 	out.hz.U = 2 * max(t.SigmaHz, 1e-9*t.Hz)
@@ -88,7 +88,7 @@ func whyNoSwitching(rec *record, sw switching) string {
 	case tr.Span.HighHz < 20e3:
 		return fmt.Sprintf("the capture shows nothing above %s; 1 MS/s or more is needed to show the switching ripple", hertz(tr.Span.HighHz))
 	}
-	return fmt.Sprintf("no switching line stands out of the noise between %s and %s; if the supply was on, a shorter time base or more gain would show it",
+	return fmt.Sprintf("no switching line stands out of the noise between %s and %s; if the supply was on, use a faster timebase or fewer volts per division",
 		hertz(cycle.SearchLowHz), hertz(min(cycle.SearchHighHz, 0.45*tr.SampleRateHz)))
 }
 

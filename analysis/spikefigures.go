@@ -63,7 +63,7 @@ func (s *SpikeSummary) statePeaks(p peakSet, edges edgeSet, gain float64) {
 	s.RingHz, s.RingQ = edges.largest.ringHz, edges.largest.ringQ
 	s.RisingRingHz, s.RisingRingQ = edges.rising.ringHz, edges.rising.ringQ
 	s.FallingRingHz, s.FallingRingQ = edges.falling.ringHz, edges.falling.ringQ
-	s.RisingPeakMedianV, s.FallingPeakMedianV = figure.NotMeasured("no spike stands at the rising edge"), figure.NotMeasured("no spike stands at the falling edge")
+	s.RisingPeakMedianV, s.FallingPeakMedianV = figure.NotMeasured("no spike shows at the rising edge"), figure.NotMeasured("no spike shows at the falling edge")
 	if edges.rising.seen {
 		s.RisingPeakMedianV = edges.rising.peak.figure(gain, p.lower)
 	}
@@ -91,7 +91,7 @@ func absentSpikes(rec *record, sw switching, held bool) spikeResult {
 	}
 	// a spike may hide in the step of an edge or in the ripple's own corners
 	threshold := max(math.Hypot(found.ThresholdV, 2*stepDoubtV(rec, sw, 0)), found.SwingV)
-	s := noSpikes(figure.NotMeasured(fmt.Sprintf("no spike stands above %.3g mV", 1e3*threshold)))
+	s := noSpikes(figure.NotMeasured(fmt.Sprintf("no spike is above %.3g mV", 1e3*threshold)))
 	s.ThresholdV, s.PerS, s.PerCycle = threshold, figure.Known(0), figure.Known(0)
 	return spikeResult{summary: s}
 }
@@ -105,7 +105,7 @@ func spikeCautions(rec *record, sw switching, held, stepHides bool, splitV float
 	if stepHides {
 		list = append(list, capture.Caution{
 			Code: capture.CautionStepHides,
-			Text: fmt.Sprintf("the spikes are as short as the ripple's own step of %.3g mV at the edges (ESR); how much of an edge is which is known to %.2g mV only", 1e3*stepAtEdges(rec, sw.Model), 1e3*2*splitV),
+			Text: fmt.Sprintf("the spikes are as short as the ripple's own step of %.3g mV at the edges (ESR); the two can be told apart to %.2g mV only", 1e3*stepAtEdges(rec, sw.Model), 1e3*2*splitV),
 			Fix:  "judge such edges by the peak-to-peak in 20 MHz, which holds both",
 		})
 	}
@@ -113,7 +113,7 @@ func spikeCautions(rec *record, sw switching, held, stepHides bool, splitV float
 		list = append(list, capture.Caution{
 			Code: capture.CautionUndersampled,
 			Text: undersampledText(g.rateHz, g.longS, g.ringHz),
-			Fix:  "use the fastest time base and all the memory; a single channel often doubles the rate",
+			Fix:  "use the fastest timebase and all the memory; a single channel often doubles the rate",
 		})
 	}
 	return list
@@ -159,7 +159,7 @@ func heldCaution(heldV float64) capture.Caution {
 	return capture.Caution{
 		Code: capture.CautionSpikesInRipple,
 		Text: fmt.Sprintf("the cycle taken for ripple holds pulses or rings of %.2g mV and more; spikes are missed, and the ripple is too high rather than too low", 1e3*heldV),
-		Fix:  "use a faster time base that shows some ten cycles, with all the memory; judge by the peak-to-peak in 20 MHz, which holds both",
+		Fix:  "use a faster timebase that shows about ten cycles, with all the memory; judge by the peak-to-peak in 20 MHz, which holds both",
 	}
 }
 

@@ -37,7 +37,7 @@ type peakSet struct {
 // figure states one of the readings.
 func (p peakSet) figure(r reading, gain float64) figure.Figure {
 	if p.lower && p.upper {
-		return figure.NotMeasured("the spikes hardly stand out, and too few samples lie on each to show its peak; a faster time base and fewer volts per division are needed")
+		return figure.NotMeasured("the spikes hardly stand out, and too few samples fall on each to show its peak; a faster timebase and fewer volts per division are needed")
 	}
 	f := r.figure(gain, p.lower)
 	f.UpperBound = p.upper

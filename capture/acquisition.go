@@ -135,7 +135,7 @@ func (im *importer) acquisition() {
 		a.Decimation = m.num
 		im.t.assume("decimation", fmt.Sprintf("%g", m.num), stated(m))
 		if im.sc.time < 0 && m.num > 1 && !im.given {
-			im.t.caution(CautionRateConflict, fmt.Sprintf("the file states %s and a decimation of %g: if the rate is the converter's, the stored samples come at %s", SI(im.t.SampleRateHz, "Hz", 6), m.num, SI(im.t.SampleRateHz/m.num, "Hz", 6)), "give the true rate with --rate")
+			im.t.caution(CautionRateConflict, fmt.Sprintf("the file states %s and a decimation of %g: if the rate is the converter's, the stored samples come at %s", SI(im.t.SampleRateHz, "S/s", 6), m.num, SI(im.t.SampleRateHz/m.num, "S/s", 6)), "give the true rate with --rate")
 		}
 	}
 	if m, ok := im.meta(metaPoints); ok && m.isCount(2) {
@@ -309,6 +309,6 @@ func (t *Trace) sayAcquisition() {
 		if a.Extremes == ExtremesPairs {
 			of = "each pair of samples"
 		}
-		t.caution(CautionExtremes, fmt.Sprintf("a peak-detect or envelope record: %s is the least or greatest of an interval; peaks hold, mean, spectrum and noise do not", of), "capture in normal (sample) mode for noise and spectrum")
+		t.caution(CautionExtremes, fmt.Sprintf("a peak-detect or envelope record: %s is the lowest or highest of an interval; peaks are right, mean, spectrum and noise are not", of), "capture in normal (sample) mode for noise and spectrum")
 	}
 }

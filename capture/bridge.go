@@ -168,6 +168,6 @@ func (o *rowsRead) sayOver(name string, t *Trace) error {
 		return &ParseError{Path: name, Line: o.bad[0].line, Found: fmt.Sprintf("%d of %d samples over the instrument's range, first %q in line %d", o.overN, len(o.volts), o.bad[0].text, o.bad[0].line), Expected: "a signal within it", Fix: "set more volts per division and save the record again"}
 	}
 	t.Levels.OverRange = o.overN
-	t.caution(CautionClipped, fmt.Sprintf("%d samples were over the instrument's range, first %q in line %d; they stand at the end of what it gave, and the true peaks lie beyond", o.overN, o.bad[0].text, o.bad[0].line), "set more volts per division")
+	t.caution(CautionClipped, fmt.Sprintf("%d samples were over the instrument's range, first %q in line %d; they are kept at the end of its range, and the true peaks are higher", o.overN, o.bad[0].text, o.bad[0].line), "set more volts per division")
 	return nil
 }

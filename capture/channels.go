@@ -42,7 +42,7 @@ func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 func (s *schema) ownName(i int, above string, p *preamble) (name, why string) {
 	alone := len(s.volts) == 1
 	if above != "" && !isUnitWord(above) && !plainName.MatchString(above) {
-		return above, "stands over the column"
+		return above, "heads the column"
 	}
 	j := s.volts[i]
 	v, ok := p.get(metaSource, spot{col: j, places: []place{s.place(j), {i, len(s.volts)}}})
@@ -54,10 +54,10 @@ func (s *schema) ownName(i int, above string, p *preamble) (name, why string) {
 		}
 	}
 	if own := p.onlyChannel(); alone && own != "" {
-		return own, "stands ahead of the values of the settings"
+		return own, "heads the column of settings"
 	}
 	if why == "" {
-		why = "stands over the column"
+		why = "heads the column"
 	}
 	return above, why
 }

@@ -84,7 +84,7 @@ func (e encoding) String() string {
 	return "UTF-8 or Latin-1"
 }
 
-// cellText makes a string of a cell: bytes that are no UTF-8 are Latin-1,
+// cellText makes a string of a cell: bytes that are not UTF-8 are Latin-1,
 // where the micro sign is 0xB5.
 func cellText(b []byte) string {
 	if utf8.Valid(b) {

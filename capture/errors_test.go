@@ -62,7 +62,7 @@ func TestErrorLines(t *testing.T) {
 			}
 			return tv(1e-6)(i)
 		}), Options{}, 6, 0, `120 of 200|"OVER"|volts per division`},
-		{"rate and time column a thousand apart", "Sample rate,1 kHz\nTime (s),CH1 (V)\n" + plain, Options{}, 3, 1, "1 MHz|1 kHz"},
+		{"rate and time column a thousand apart", "Sample rate,1 kHz\nTime (s),CH1 (V)\n" + plain, Options{}, 3, 1, "1 MS/s|1 kS/s"},
 		{"steps unlikely as seconds", "time,volts\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d.5,%.4f", i, wave(i)) }), Options{}, 2, 0, "unlikely|--time-unit"},
 		{"few rows", "time,volts\n" + rowsOf(5, tv(1e-6)), Options{}, 2, 0, "5 rows"},
 		{"no such segment", plain, Options{Segment: 4}, 0, 0, "segment 4"},

@@ -46,7 +46,7 @@ func (im *importer) coupling() {
 		t.assume("coupling", "unknown", fmt.Sprintf("%q in line %d is neither AC nor DC", m.text, m.line))
 		return
 	}
-	t.assume("coupling", string(t.Coupling), stated(m))
+	t.assume("coupling", strings.ToUpper(string(t.Coupling)), stated(m))
 }
 
 func (im *importer) bandwidths() []metaValue {

@@ -111,7 +111,7 @@ func (t *Trace) findLevels() {
 		l.Top = still(t.Volts, -hi, step, -1)
 	}
 	if n := l.Top.Samples + l.Bottom.Samples; n > 0 && !t.atFullScale(l) {
-		t.caution(CautionFlatTops, fmt.Sprintf("%d samples stand still at the record's highest or lowest value: a saturated input, unless the wave has flat tops; peaks may be cut off", n), "use more volts per division, or move the trace to the middle of the screen")
+		t.caution(CautionFlatTops, fmt.Sprintf("%d samples sit at the record's highest or lowest value: the input was overloaded, unless the waveform has flat tops; peaks may be cut off", n), "use more volts per division, or move the trace to the middle of the screen")
 	}
 }
 

@@ -34,7 +34,7 @@ func Open(ctx context.Context, path string, opt Options) (*Trace, error) {
 			return t, err
 		}
 	}
-	return nil, &ParseError{Path: path, Found: "a file that changes while it is read", Expected: "a file at rest", Fix: "wait until it is written, then read it again"}
+	return nil, &ParseError{Path: path, Found: "a file that changes while it is read", Expected: "a file that stays as it is", Fix: "wait until it is written, then read it again"}
 }
 
 // stampGrain is how coarse file systems stamp the time of a change: Linux takes

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // check refuses options that no file can be read with.
@@ -107,7 +108,7 @@ func (t *Trace) applyInstrument(opt Options) error {
 func (t *Trace) applyGiven(opt Options) {
 	if opt.Coupling != CouplingUnknown {
 		t.Coupling = opt.Coupling
-		t.assume("coupling", string(t.Coupling), "given")
+		t.assume("coupling", strings.ToUpper(string(t.Coupling)), "given")
 	}
 	if opt.Mode != Differential {
 		t.Mode = opt.Mode

@@ -25,7 +25,7 @@ func (im *importer) useStated() {
 	if im.given {
 		t.SampleRateHz = im.opt.RateHz
 	}
-	t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), im.stepWhy)
+	t.assume("sample rate", SI(t.SampleRateHz, "S/s", 6), im.stepWhy)
 }
 
 // rateOfSamples settles the rate of a table without times, or with sample
@@ -34,7 +34,7 @@ func (im *importer) rateOfSamples(r *record) error {
 	t, sc := im.t, im.sc
 	im.useStated()
 	if other, ok := im.otherStep(); ok && !im.given {
-		t.caution(CautionRateConflict, fmt.Sprintf("the file states two rates: %s (used) and %s", SI(t.SampleRateHz, "Hz", 6), SI(1/other, "Hz", 6)), "give the true rate with --rate")
+		t.caution(CautionRateConflict, fmt.Sprintf("the file states two rates: %s (used) and %s", SI(t.SampleRateHz, "S/s", 6), SI(1/other, "S/s", 6)), "give the true rate with --rate")
 	}
 	start, _ := im.meta(metaStart)
 	t.StartS = start.num
@@ -50,7 +50,7 @@ func (im *importer) rateOfSamples(r *record) error {
 	if math.Abs(r.fit.step-1) > 1e-6 && !im.given {
 		// Every k-th sample was exported.
 		t.SampleRateHz = roundRate(t.SampleRateHz / r.fit.step)
-		t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), fmt.Sprintf("the sample numbers advance by %.6g", r.fit.step))
+		t.assume("sample rate", SI(t.SampleRateHz, "S/s", 6), fmt.Sprintf("the sample numbers advance by %.6g", r.fit.step))
 		t.caution(CautionAlias, fmt.Sprintf("only every %.6g-th sample was exported: what lies above half the new rate is folded down", r.fit.step), "export the full record")
 	}
 	first := math.Round(r.fit.start)
@@ -72,7 +72,7 @@ func (im *importer) rateOfTimes(r *record) error {
 	t.Span.HighHz /= factor
 	if im.given {
 		im.useStated()
-		t.assume("time column", SI(1/step, "Hz", 6), "not used: the rate is given")
+		t.assume("time column", SI(1/step, "S/s", 6), "not used: the rate is given")
 		t.Span.HighHz = 0
 		return nil
 	}
@@ -93,9 +93,9 @@ func (im *importer) rateOfTimes(r *record) error {
 	}
 	if m, ok := im.meta(metaTrueRate); ok && m.ok && m.num > 0 && m.num < 0.99*t.SampleRateHz && t.TrueRateHz == 0 {
 		t.TrueRateHz = m.num
-		t.caution(CautionInterpolated, fmt.Sprintf("the ADC ran at %s, the file holds %s", SI(m.num, "Hz", 6), SI(t.SampleRateHz, "Hz", 6)), "export without interpolation")
+		t.caution(CautionInterpolated, fmt.Sprintf("the ADC ran at %s, the file holds %s", SI(m.num, "S/s", 6), SI(t.SampleRateHz, "S/s", 6)), "export without interpolation")
 	}
-	t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), why)
+	t.assume("sample rate", SI(t.SampleRateHz, "S/s", 6), why)
 	return nil
 }
 
@@ -112,9 +112,9 @@ func (im *importer) fittedRate(r *record) (why string, err error) {
 		if lo <= 0 || hi-lo > widestSlope*(hi+lo) {
 			upTo := "any"
 			if lo > 0 {
-				upTo = SI(1/lo, "Hz", 4)
+				upTo = SI(1/lo, "S/s", 4)
 			}
-			return "", &ParseError{Path: im.src.name, Line: im.firstLine(), Column: im.sc.time + 1, Found: fmt.Sprintf("time stamps so rounded that the rate may be %s to %s", SI(1/hi, "Hz", 4), upTo), Expected: "times with more digits", Fix: "export them so, or give --rate"}
+			return "", &ParseError{Path: im.src.name, Line: im.firstLine(), Column: im.sc.time + 1, Found: fmt.Sprintf("time stamps so rounded that the rate may be %s to %s", SI(1/hi, "S/s", 4), upTo), Expected: "times with more digits", Fix: "export them so, or give --rate"}
 		}
 		why = im.coarseRate(lo, hi)
 	}
@@ -147,14 +147,14 @@ func (im *importer) againstStated(r *record, step float64, fitted string) (used 
 	case math.Abs(ratio-1) < agrees:
 		return false, fmt.Sprintf("%s; agrees with %s to %.2g %%", fitted, im.stepWhy, 100*math.Abs(ratio-1)), nil
 	case unitSlip(ratio):
-		return false, fitted, &ParseError{Path: im.src.name, Line: im.firstLine(), Column: im.sc.time + 1, Found: fmt.Sprintf("a time column that gives %s, while %s gives %s", SI(1/step, "Hz", 6), im.stepWhy, SI(1/im.stepS, "Hz", 6)), Expected: "the two to agree", Fix: "give --time-unit or --rate"}
+		return false, fitted, &ParseError{Path: im.src.name, Line: im.firstLine(), Column: im.sc.time + 1, Found: fmt.Sprintf("a time column that gives %s, while %s gives %s", SI(1/step, "S/s", 6), im.stepWhy, SI(1/im.stepS, "S/s", 6)), Expected: "the two to agree", Fix: "give --time-unit or --rate"}
 	case ratio > 1.5 && math.Abs(ratio-math.Round(ratio)) < 0.01*ratio:
 		t.TrueRateHz = roundRate(1 / im.stepS)
-		t.caution(CautionInterpolated, fmt.Sprintf("the file states %s but holds %s: the exporter put %.0f points where the ADC took one", SI(t.TrueRateHz, "Hz", 6), SI(t.SampleRateHz, "Hz", 6), math.Round(ratio)), "export without interpolation")
+		t.caution(CautionInterpolated, fmt.Sprintf("the file states %s but holds %s: the exporter put %.0f points where the ADC took one", SI(t.TrueRateHz, "S/s", 6), SI(t.SampleRateHz, "S/s", 6), math.Round(ratio)), "export without interpolation")
 	case 1/ratio > 1.5 && math.Abs(1/ratio-math.Round(1/ratio)) < 0.01/ratio:
-		t.caution(CautionAlias, fmt.Sprintf("the file states %s but holds every %.0f-th sample: what lies above half the new rate may be folded down", SI(1/im.stepS, "Hz", 6), math.Round(1/ratio)), "export the full record")
+		t.caution(CautionAlias, fmt.Sprintf("the file states %s but holds every %.0f-th sample: what lies above half the new rate may be folded down", SI(1/im.stepS, "S/s", 6), math.Round(1/ratio)), "export the full record")
 	default:
-		t.caution(CautionRateConflict, fmt.Sprintf("the time column gives %s, %s gives %s; the time column is used", SI(t.SampleRateHz, "Hz", 6), im.stepWhy, SI(1/im.stepS, "Hz", 6)), "give the true rate with --rate")
+		t.caution(CautionRateConflict, fmt.Sprintf("the time column gives %s, %s gives %s; the time column is used", SI(t.SampleRateHz, "S/s", 6), im.stepWhy, SI(1/im.stepS, "S/s", 6)), "give the true rate with --rate")
 	}
 	return false, fitted, nil
 }

@@ -337,7 +337,7 @@ func (p *rowSpec) bad(r *row, line []byte, col int, cells []cell, expected strin
 	if col < len(cells) {
 		r.found = fmt.Sprintf("%q", short(cellText(cells[col].text)))
 	}
-	r.fix = "mend the row, or export the capture again"
+	r.fix = "correct the row, or export the capture again"
 }
 
 // textOr takes a line that begins with a word for text between the rows, any

@@ -151,12 +151,12 @@ func (im *importer) cellUnit(j int, cell, head string) (u unit, text, why string
 		if inHead && (hu.kind != unitVolt || hu.factor != 1) {
 			return u, "", "", conflict
 		}
-		return unit{kind: unitVolt, factor: f}, cell + "V", "the prefix stands behind each value", nil
+		return unit{kind: unitVolt, factor: f}, cell + "V", "the prefix follows each value", nil
 	}
 	if !ok || inHead && hu.kind != u.kind {
 		return u, "", "", conflict
 	}
-	why = "stands behind each value"
+	why = "follows each value"
 	if inHead && hu.factor != u.factor {
 		why += ", and overrides the header's " + head
 	}

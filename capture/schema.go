@@ -21,7 +21,7 @@ type schema struct {
 	others     []otherColumn // columns that are no voltage
 	names      []string
 	nameWhy    []string // where the name stands
-	headers    []string // what stands over the column, to choose it by
+	headers    []string // what heads the column, to choose it by
 	units      []string // as written, "" not stated
 	raw        []int    // columns of raw codes, beside volts
 	freq       bool
@@ -305,7 +305,7 @@ func (f *schemaFinder) setTime(j int) error {
 	return nil
 }
 
-// timeCells takes the unit that stands behind each time; it wins over the
+// timeCells takes the unit that follows each time; it wins over the
 // header's.
 func (f *schemaFinder) timeCells(j int, cell string) error {
 	head, inHead := parseUnit(f.hd.units[j])
@@ -320,9 +320,9 @@ func (f *schemaFinder) timeCells(j int, cell string) error {
 	}
 	f.s.timeKind, f.s.timeFactor, f.s.timeText = unitSecond, u.factor, cell
 	if inHead && head.factor != u.factor {
-		f.s.timeWhy = "stands behind each time, and overrides the header's " + f.hd.units[j]
+		f.s.timeWhy = "follows each time, and overrides the header's " + f.hd.units[j]
 	} else {
-		f.s.timeWhy = "stands behind each time"
+		f.s.timeWhy = "follows each time"
 	}
 	return nil
 }

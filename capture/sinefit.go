@@ -40,7 +40,7 @@ func FitSine(x []float64, rateHz, guessHz float64) (SineFit, error) {
 	}
 	for _, v := range x {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return SineFit{}, errors.New("a sample that is no finite number")
+			return SineFit{}, errors.New("a sample that is not a finite number")
 		}
 	}
 	n := len(x)

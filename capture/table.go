@@ -102,7 +102,7 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPa
 		}
 	}
 	if stored.n < s.size && !s.gz {
-		return nil, &ParseError{Path: s.name, Line: out.lines, Found: "a file that got shorter while being read", Expected: "a file at rest", Fix: "wait until it is written, then read it again"}
+		return nil, &ParseError{Path: s.name, Line: out.lines, Found: "a file that got shorter while being read", Expected: "a file that stays as it is", Fix: "wait until it is written, then read it again"}
 	}
 	return out, nil
 }

@@ -236,7 +236,7 @@ func (o *rowsRead) fitRecord(name string, r *record, use *timeBlock, p *rowSpec,
 		r.stepLo, r.stepHi = -r.stepHi, -r.stepLo
 		r.fit.start += r.fit.step * float64(use.n-1)
 		r.fit.step = -r.fit.step
-		t.assume("row order", "newest first, turned round", "the time column falls")
+		t.assume("row order", "newest first, reversed", "the time column falls")
 	}
 	return nil
 }

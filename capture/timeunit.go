@@ -121,12 +121,12 @@ func (im *importer) checkStated(step float64, m metaValue) error {
 	case m.either:
 		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s, whose point may mark decimals or thousands", m.key, m.text), "one meaning for the point"
 	case slow && m.unit.kind == unitNone:
-		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s without a unit, which gives %s", m.key, m.text, SI(1/step, "Hz", 4)), "a unit"
+		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s without a unit, which gives %s", m.key, m.text, SI(1/step, "S/s", 4)), "a unit"
 	case slow && m.unit.kind == unitHertz && m.unit.factor < 1:
 		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s, which may be thousandths or millions of a hertz", m.key, m.text), "MHz"
 	default:
 		if step*doubtfulHz > 1 && m.unit.kind == unitNone && m.unit.factor == 1 && step == m.num {
-			im.t.caution(CautionTimeUnit, fmt.Sprintf("%s %s is stated without a unit; in seconds the rate is %s, slow for a supply's noise", m.key, m.text, SI(1/step, "Hz", 6)), "give --rate")
+			im.t.caution(CautionTimeUnit, fmt.Sprintf("%s %s is stated without a unit; in seconds the rate is %s, slow for a supply's noise", m.key, m.text, SI(1/step, "S/s", 6)), "give --rate")
 		}
 		return nil
 	}
@@ -217,7 +217,7 @@ func (im *importer) guessTimeUnit() {
 	sc.timeFactor, sc.timeText = 1, "s"
 	im.t.assume("time unit", "s", "no unit stated: seconds assumed")
 	if step*doubtfulHz > 1 {
-		im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states no unit of time; as seconds the rate is %s, slow for a supply's noise", SI(1/step, "Hz", 6)), "give --time-unit")
+		im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states no unit of time; as seconds the rate is %s, slow for a supply's noise", SI(1/step, "S/s", 6)), "give --time-unit")
 	}
 }
 

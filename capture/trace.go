@@ -89,7 +89,7 @@ const (
 	CautionTimeUnit        = "time_unit_assumed"      // no unit of time stated, seconds doubtful
 	CautionUnsorted        = "rows_unsorted"          // rows out of order in time, sorted
 	CautionProbeFactor     = "probe_factor_suspected" // DC a factor of 10 or so from the rated
-	CautionBaselineNear    = "instrument_floor_near"  // within 3 dB of the instrument's own floor
+	CautionBaselineNear    = "instrument_floor_near"  // within 3 dB of the instrument's own noise
 	CautionBaselineUnlike  = "baseline_unlike"        // the baseline's lines can't be compared with the capture's
 	CautionInstrumentMains = "instrument_mains"       // the mains line is as high in the baseline
 	CautionLoadUnlike      = "load_unlike_heaters"    // measured at another current than the heaters draw

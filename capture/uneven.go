@@ -49,7 +49,7 @@ func (o *rowsRead) settle(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	}
 	if r, ok := pairRecord(p, x, v); ok {
 		a := &t.Acquisition
-		a.Extremes, a.Mode, a.ModeWhy = ExtremesPairs, AcquisitionPeak, "each time stands twice, with the least and the greatest value"
+		a.Extremes, a.Mode, a.ModeWhy = ExtremesPairs, AcquisitionPeak, "each time appears twice, with the lowest and the highest value"
 		return r, nil
 	}
 	same := 0

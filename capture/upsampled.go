@@ -45,7 +45,7 @@ func (t *Trace) findUpsampling() {
 	}
 	t.TrueRateHz = t.SampleRateHz / float64(k)
 	t.Span.HighHz = min(t.Span.HighHz, 0.4*t.TrueRateHz)
-	t.caution(CautionInterpolated, fmt.Sprintf("the exporter seems to have put %d points where the ADC took one (%s): the true rate is %s", k, how, SI(t.TrueRateHz, "Hz", 6)), "export without interpolation")
+	t.caution(CautionInterpolated, fmt.Sprintf("the exporter seems to have put %d points where the ADC took one (%s): the true rate is %s", k, how, SI(t.TrueRateHz, "S/s", 6)), "export without interpolation")
 }
 
 // minKnots is how many true points must show before a factor is believed.

@@ -278,12 +278,12 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 		enc = fmt.Sprintf("%d-bit float", f.bits)
 	}
 	t.Layout = fmt.Sprintf("%s WAVE, %s, %d channel%s", kind, enc, f.channels, plural(f.channels))
-	t.assume("sample rate", SI(t.SampleRateHz, "Hz", 6), "stated in the fmt chunk")
+	t.assume("sample rate", SI(t.SampleRateHz, "S/s", 6), "stated in the fmt chunk")
 	if opt.RateHz > 0 {
 		t.SampleRateHz = opt.RateHz
-		t.assume("sample rate", SI(opt.RateHz, "Hz", 6), "given; the fmt chunk's is not used")
+		t.assume("sample rate", SI(opt.RateHz, "S/s", 6), "given; the fmt chunk's is not used")
 	}
-	t.assume("coupling", "ac", "sound inputs block DC; override with --coupling dc")
+	t.assume("coupling", "AC", "sound inputs block DC; override with --coupling dc")
 	t.AntiAliased = true // delta-sigma converters carry their own low-pass
 	t.FullScaleMinV, t.FullScaleMaxV = -1, 1
 	if opt.OffsetV != 0 && opt.VoltsPerFullScale == 0 && opt.Scale == 0 {

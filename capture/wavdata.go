@@ -158,7 +158,7 @@ func (d *wavSamples) cutTrailers(t *Trace) {
 	if k := d.w.trailingChunks(d.tail); k > 0 {
 		d.volts = d.volts[:max(0, min(int64(len(d.volts)), (d.got-int64(k))/int64(d.f.frame)))]
 		d.got = int64(len(d.volts)) * int64(d.f.frame)
-		t.assume("chunks behind the samples", fmt.Sprintf("%d bytes left out", k), "the end of the file is no samples")
+		t.assume("chunks behind the samples", fmt.Sprintf("%d bytes left out", k), "what follows the samples is no sound")
 	}
 }
 
@@ -171,7 +171,7 @@ func (d *wavSamples) check(dataAt int64) error {
 	for i, v := range d.volts {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			d.w.pos = dataAt + int64(i)*int64(d.f.frame)
-			return d.w.fail(fmt.Sprintf("sample %d that is no finite number", i+1), "finite samples", "record it again")
+			return d.w.fail(fmt.Sprintf("sample %d that is not a finite number", i+1), "finite samples", "record it again")
 		}
 	}
 	return nil

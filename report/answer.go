@@ -176,7 +176,7 @@ func dropperText(p *heater.Plan) string {
 	case p.Direct:
 		return fmt.Sprintf("no dropper, connect directly (%s)", percentText(part.ErrFrac))
 	case part.BuyW > 0:
-		return fmt.Sprintf("%s, %s W or more (%s)", part.Label, trimNumber(part.BuyW), a.Name)
+		return fmt.Sprintf("%s, %s W or more (%s)", part.Label, trimNumber(part.FitW(part.BuyW)), a.Name)
 	default:
 		return fmt.Sprintf("%s (%s)", part.Label, a.Name)
 	}
@@ -185,7 +185,7 @@ func dropperText(p *heater.Plan) string {
 // partText is "0.75 Ω, 2 W": a part with the rating to buy, where it has one.
 func partText(p *heater.Part) string {
 	if p.BuyW > 0 {
-		return clean(p.Label) + ", " + buyText(p.BuyW)
+		return clean(p.Label) + ", " + buyText(p.FitW(p.BuyW))
 	}
 	return clean(p.Label)
 }
@@ -208,6 +208,9 @@ func fitWords(u *Unit) string {
 		dropperText(p), part.HeaterV, eng(part.LoadA, "A"), eng(part.W, "W"))
 	if p.Direct {
 		s = fmt.Sprintf("Connect the heaters directly: they get %.2f V (%s) at %s.", part.HeaterV, percentText(part.ErrFrac), eng(part.LoadA, "A"))
+	}
+	if part.FitW(part.BuyW) > part.BuyW {
+		s += " The rating is for a shorted heater, which no fuse clears."
 	}
 	if p.ShareOfRated > 0 {
 		s += fmt.Sprintf(" The load takes %.0f %% of the supply's rated current.", 100*p.ShareOfRated)
@@ -246,7 +249,7 @@ func (r *Report) fixWords() string {
 			return start + "; a post-filter would bring it inside: " + clean(strings.Join(u.Filter.Best.Parts, ", ")) + "."
 		}
 		if u.Filter.Why != "" && why == "" {
-			why = start + " and no searched post-filter rescues it: " + clean(u.Filter.Why) + "."
+			why = start + " and none of the post-filters tried brings it inside: " + clean(u.Filter.Why) + "."
 		}
 	}
 	return why

@@ -31,9 +31,9 @@ func WriteCapture(w io.Writer, c Capture) error {
 		name += ", channel " + m.Channel
 	}
 	t.line("%s", clean(name))
-	t.wrapped("  ", fmt.Sprintf("%s; %d samples at %s, %s, %s; shows %s to %s",
+	t.wrapped("  ", fmt.Sprintf("%s; %d samples at %s, %s, %s; covers %s to %s",
 		orWord(clean(c.Layout), "capture"), m.Samples, eng(m.SampleRateHz, "S/s"), eng(m.DurationS, "s"),
-		orWord(string(m.Coupling), "unknown")+commonWord(m.Mode), eng(m.Span.LowHz, "Hz"), eng(m.Span.HighHz, "Hz")))
+		couplingText(m.Coupling)+commonWord(m.Mode), eng(m.Span.LowHz, "Hz"), eng(m.Span.HighHz, "Hz")))
 
 	for _, row := range analysis.Register() {
 		if !row.Shown(figure.Terminal) {
@@ -87,7 +87,7 @@ func says(words string) func(*analysis.Measurement) string {
 // terminalRows are the figures that the terminal words otherwise than the
 // register; the others stand under their own name.
 var terminalRows = map[string]terminalRow{
-	"ac_rms_v":                    {"varying part", says("rms")},
+	"ac_rms_v":                    {"AC rms", says("full span, DC removed")},
 	"pp_v":                        {"peak-to-peak", says("all samples, full span")},
 	"pp_20mhz_v":                  {"peak-to-peak, 20 MHz", func(m *analysis.Measurement) string { return m.PP20MHzFilter }},
 	"pp_20mhz_999_v":              {"  99.9 % of the time", nil},
@@ -184,6 +184,14 @@ func noiseRemark(n *spectrum.NoiseFloor) string {
 		words += ", at the instrument's floor"
 	}
 	return strings.TrimPrefix(words, ", ")
+}
+
+// couplingText is "AC", "DC" or "unknown".
+func couplingText(c capture.Coupling) string {
+	if c == capture.CouplingAC || c == capture.CouplingDC {
+		return strings.ToUpper(string(c))
+	}
+	return orWord(string(c), "unknown")
 }
 
 // commonWord marks a common-mode capture behind its coupling.

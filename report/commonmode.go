@@ -38,7 +38,7 @@ func (r *Report) commonLimits() []target.Limit {
 }
 
 // commonHow is what to do about a half that is open.
-const commonHow = "Join both output wires over 100 Ω to chassis or earth with the plug out, and capture what stands across it, slow and fast, with mode = \"common\" (stillglow guide tells how, safely)."
+const commonHow = "With the supply unplugged, join both output wires to chassis or earth through 100 Ω; then capture the volts across it, slow and fast, with mode = \"common\" (stillglow guide gives the safe steps)."
 
 // commonWords sum up the common-mode half of the question.
 func (r *Report) commonWords() string {
@@ -46,7 +46,7 @@ func (r *Report) commonWords() string {
 		return ""
 	}
 	if len(r.commonLimits()) == 0 {
-		return "Common mode is no part of this target: a capture across the output can't see it, and a heater passes more of it on to the valve."
+		return "This target has no common-mode limits: a capture across the output can't show common mode, and a heater passes more of it on to the valve."
 	}
 	whole, part := 0, 0
 	for i := range r.Units {
@@ -62,22 +62,27 @@ func (r *Report) commonWords() string {
 	case whole == all:
 		return ""
 	case whole+part == 0:
-		return "Half the question is open: no unit's common mode was captured, which a capture across the output can't see and a heater passes on to the valve more than what stands across it. " + commonHow
+		return "Common mode is open: it was captured on no unit, so the verdicts are by the output alone. A capture across the output can't show common mode, and a heater passes more of it on to the valve than of the volts across it. " + commonHow
 	}
 	words := fmt.Sprintf("Common mode is measured on %d of %s", whole, capture.Plural(all, "unit"))
 	if part > 0 {
 		words += fmt.Sprintf(", in part on %d", part)
 	}
-	return words + "; of the others half the question is open. " + commonHow
+	if whole+part < all {
+		words += " and open on the others, which are judged by the output alone"
+	} else {
+		words += ", where the rest is open"
+	}
+	return words + ". " + commonHow
 }
 
 // halfWords say that a unit is judged by one half alone, "" where by both.
 func halfWords(e *target.Evaluation) string {
 	switch e.Common {
 	case target.CommonOpen:
-		return " That is by the volts across the output alone: its common mode is not measured, so half the question is open."
+		return " That is by the volts across the output alone: its common mode is open, since it was not captured."
 	case target.CommonInPart:
-		return " Its common mode is measured in part only, so half the question is still open."
+		return " Its common mode is open in part, since not all of it was captured."
 	}
 	return ""
 }

@@ -50,7 +50,7 @@ func TestOpenHalfIsSaid(t *testing.T) {
 		if !strings.Contains(a.Common, "open") || !strings.Contains(a.Common, `mode = "common"`) {
 			t.Errorf("%s: %q says not what is open and what to capture", name, a.Common)
 		}
-		if !strings.Contains(a.Best, "half the question is") {
+		if !strings.Contains(a.Best, "common mode is open") {
 			t.Errorf("%s: the first sentence hides it: %q", name, a.Best)
 		}
 		var table strings.Builder
@@ -62,14 +62,14 @@ func TestOpenHalfIsSaid(t *testing.T) {
 			t.Fatal(err)
 		}
 		for where, text := range map[string]string{"table": table.String(), "log": string(r.Markdown()), "page": string(page)} {
-			if !strings.Contains(strings.Join(strings.Fields(text), " "), "half the question is") {
+			if !strings.Contains(strings.Join(strings.Fields(text), " "), "common mode is open") {
 				t.Errorf("%s: the %s does not say it", name, where)
 			}
 		}
 	}
 	limitless := halves(t, target.CommonNotAsked)
 	limitless.Target.Limits = limitless.Target.Limits[:7]
-	if a := limitless.Answer(); !strings.Contains(a.Common, "no part of this target") {
+	if a := limitless.Answer(); !strings.Contains(a.Common, "no common-mode limits") {
 		t.Errorf("without limits: %q", a.Common)
 	}
 	b, err := all.JSON()

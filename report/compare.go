@@ -147,7 +147,7 @@ func readSide(name string, b []byte) (*Side, error) {
 		}
 	case probe.SampleRateHz != nil:
 		if err := json.Unmarshal(b, &s.capture); err != nil {
-			return nil, bad("a capture that does not read: " + err.Error())
+			return nil, bad("a capture that can't be read: " + err.Error())
 		}
 	default:
 		return nil, bad("neither units nor a sample rate")

@@ -89,7 +89,7 @@ func figureWithU(f figure.Figure, unit string) string {
 	} else if d := decimalsOf(u, 1); d <= 4 {
 		s = fmt.Sprintf("%s ± %s%s", rounded(v, d), rounded(u, d), tail)
 	} else {
-		s = fmt.Sprintf("%s%s ± %.1g ppm", rounded(v, d), tail, 1e6*f.U/math.Abs(f.Value))
+		s = fmt.Sprintf("%s%s ± %s ppm", rounded(v, d), tail, string(appendNumber(nil, 1e6*f.U/math.Abs(f.Value), 2)))
 	}
 	if f.LowerBound {
 		return "≥ " + s

@@ -27,11 +27,15 @@ func heardWords(h *target.Heard) *heardView {
 	if !h.Known {
 		return &heardView{Words: "What the valve hears is not measured: " + orText(clean(h.Missing), "no reason given") + "."}
 	}
-	v := &heardView{Words: fmt.Sprintf("Through the heater the supply adds %s%s A-weighted at the valve's input; the valve and its cathode resistor make %s themselves. The supply lies %s that.%s",
+	v := &heardView{Words: fmt.Sprintf("Through the heater the supply adds %s%s A-weighted at the valve's input; the valve and its cathode resistor make %s themselves. The supply is %s that.%s",
 		atLeastWord(h.Missing != ""), eng(h.InputAVRMS, "V"), eng(h.ThermalAVRMS, "V"), target.UnderText(h.UnderDB), halvesWords(h))}
 	for _, w := range h.ByReference {
 		way := heardWay{Reference: string(w.Reference), Across: eng(w.DifferentialAVRMS, "V"), Common: eng(w.CommonAVRMS, "V"),
 			Both: eng(w.InputAVRMS, "V"), Under: target.UnderText(w.UnderDB), Own: w.Reference == h.Reference}
+		if h.Missing != "" { // what is missing can only make it louder
+			way.Both = atLeastWord(true) + way.Both
+			way.Under = underBound(w.UnderDB) + way.Under
+		}
 		if !h.DifferentialKnown {
 			way.Across = "not captured"
 		}
@@ -45,6 +49,14 @@ func heardWords(h *target.Heard) *heardView {
 	}
 	v.Notes = append(v.Notes, cleanAll(append(append([]string(nil), h.Assumptions...), nonEmptyOf(h.CannotDecide)...))...)
 	return v
+}
+
+// underBound leads how far a supply is under the noise where part of it was not captured.
+func underBound(underDB float64) string {
+	if underDB < 0 {
+		return "at least "
+	}
+	return "at most "
 }
 
 func atLeastWord(lowerBound bool) string {
@@ -66,11 +78,11 @@ func (r *Report) disputes() []string {
 		}
 		name := isolate(shorten(unitName(u.Eval.Unit), 80))
 		if d.Believed == target.BelieveSum {
-			out = append(out, fmt.Sprintf("%s: the limit on %s is broken by %s, but through the heater of your stage this half lies %s the valve's own noise. The limit is a rule of thumb for any such preamp, the sum is for yours, with what you didn't tell taken on the high side: believe the sum (allowed_input_v in [hears] sets limits by it).",
+			out = append(out, fmt.Sprintf("%s: the limit on %s is broken by %s, but through the heater of your stage it is %s the valve's own noise. The limit is a rule of thumb for any such preamp; the sum is for yours, with what you didn't state taken on the high side: believe the sum (allowed_input_v in [hears] sets limits by it).",
 				name, longName(d.Limit), strings.TrimLeft(dbText(d.LimitDB), "+-"), target.UnderText(d.UnderDB)))
 			continue
 		}
-		out = append(out, fmt.Sprintf("%s: every limit in audio holds, but through the heater of your stage it lies %s the valve's own noise. Believe the sum: the limits are for a usual stage, and yours couples more.",
+		out = append(out, fmt.Sprintf("%s: every audio limit holds, but through the heater of your stage it is %s the valve's own noise. Believe the sum: the limits are for a usual stage, and yours couples more.",
 			name, target.UnderText(d.UnderDB)))
 	}
 	return out
@@ -82,7 +94,7 @@ func halvesWords(h *target.Heard) string {
 		return fmt.Sprintf(" %s of it come by the volts across the heater, %s by common mode.", eng(h.DifferentialAVRMS, "V"), eng(h.CommonAVRMS, "V"))
 	}
 	if h.DifferentialKnown {
-		return " That is by the volts across the heater, which a valve is nearly deaf to; common mode is not captured."
+		return " That is by the volts across the heater, which a valve hardly hears; common mode is not captured."
 	}
 	return " That is by common mode; the volts across the heater are not captured."
 }

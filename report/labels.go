@@ -73,6 +73,9 @@ func (r *Report) label(i int) labelView {
 	}
 	if m := worstMargin(e); m != nil && v.Doubt == "" {
 		v.Margin = strings.TrimSpace(marginText(m) + " " + shortName(m.Limit))
+		if e.Common == target.CommonOpen || e.Common == target.CommonInPart {
+			v.Margin += ", CM open"
+		}
 	}
 	for _, c := range []target.Criterion{target.RipplePP, target.FoldedRipple, target.SpikePeak, target.MainsLine, target.Noise} {
 		if m := marginOf(e, c); m != nil && len(v.Rows) < 3 {

@@ -119,6 +119,7 @@ type view struct {
 	Units                   []unitView
 	Brands                  []brandView
 	TellMore                bool
+	TellNote                string
 	OneHalf                 bool // the brands' margins are of the half across the output alone
 	BrandPlot, Overlay      template.HTML
 	Common                  *commonView
@@ -192,7 +193,7 @@ func (r *Report) view(share float64) (*view, error) {
 	v.BarKey, v.Limits, v.LimitNotes = limitViews(r.Target.Limits)
 	for _, b := range r.Brands {
 		v.OneHalf = v.OneHalf || b.OneHalf
-		v.TellMore = v.TellMore || clean(b.MoreToTell) != ""
+		v.TellMore, v.TellNote = v.TellMore || clean(b.MoreToTell) != "", target.TellNote()
 		v.Brands = append(v.Brands, brandView{clean(b.Name), b.PassText(), shareText(b),
 			brandDB(b, b.MedianDB), brandDB(b, b.BestDB), brandDB(b, b.WorstDB), clean(b.MoreToTell)})
 	}
@@ -307,8 +308,8 @@ func (r *Report) pagePlots(share float64) pagePlots {
 
 // captions say what a picture shows, under it.
 var captions = map[string]string{
-	"waveform":   "Waveform: the whole record, and a few switching cycles with the spikes marked. Least and greatest volts of every column are drawn, so no spike is lost.",
-	"cycle":      "One switching cycle, all cycles folded onto each other.",
+	"waveform":   "Waveform: the whole record, and a few switching cycles with the spikes marked. Every pixel column shows its lowest and highest volts, so that no spike is lost.",
+	"cycle":      "One switching cycle, the average of all.",
 	"spike":      "A typical spike, enlarged.",
 	"spectrum":   "Noise density with the strongest lines named, the instrument's baseline and the target's limits.",
 	"histograms": "How high the spikes are, and how far apart.",

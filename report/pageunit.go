@@ -232,13 +232,13 @@ func filterWords(u *Unit) *filterView {
 		return nil
 	}
 	if !a.Found {
-		return &filterView{Words: "No searched part set brings this unit inside: " + orText(clean(a.Why), "no reason given") + ".",
+		return &filterView{Words: "None of the part sets tried brings this unit inside: " + orText(clean(a.Why), "no reason given") + ".",
 			Notes: cleanAll(nonEmptyOf(a.CommonMode))}
 	}
-	v := &filterView{Words: fmt.Sprintf("%s: %s. It drops %s at the load.", a.Best.Circuit.Topology,
+	v := &filterView{Words: fmt.Sprintf("%s: %s. It drops %s under load.", a.Best.Circuit.Topology,
 		strings.Join(cleanAll(a.Best.Parts), ", "), eng(a.Best.DropV, "V"))}
 	if a.Best.WornKnown {
-		v.Words += fmt.Sprintf(" With the capacitors' ESR doubled and 20 %% less of their value it still leaves %s to the tightest of what was over.", dbText(a.Best.WornDB))
+		v.Words += fmt.Sprintf(" With the capacitors' ESR doubled and their value down by 20 %%, the tightest of the criteria that were over still has %s.", dbText(a.Best.WornDB))
 	}
 	if a.Best.PeakDB > 0.05 {
 		v.Words += fmt.Sprintf(" Its resonance lifts %s by %.1f dB.", eng(a.Best.PeakHz, "Hz"), a.Best.PeakDB)
@@ -274,13 +274,9 @@ func captureRows(c Capture) captureView {
 	add("layout", c.Layout)
 	add("record", fmt.Sprintf("%d samples at %s, %s", m.Samples, eng(m.SampleRateHz, "S/s"), eng(m.DurationS, "s")))
 	if m.Span.HighHz > 0 {
-		add("shows", eng(m.Span.LowHz, "Hz")+" to "+eng(m.Span.HighHz, "Hz"))
+		add("covers", eng(m.Span.LowHz, "Hz")+" to "+eng(m.Span.HighHz, "Hz"))
 	}
-	coupling := string(m.Coupling)
-	if coupling == "" {
-		coupling = "unknown"
-	}
-	add("coupling", coupling)
+	add("coupling", couplingText(m.Coupling))
 	if m.Mode == capture.Common {
 		add("mode", "common: both wires together against chassis or earth")
 	}

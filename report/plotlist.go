@@ -49,7 +49,7 @@ func (r *Report) plotList() []plotSpec {
 		}
 	}
 	add(plotSpec{name: "overlay", kind: "overlay", unit: -1, inLog: true, caption: "Spectra of the first units in the ranking",
-		alt: "Noise density over frequency of the first units in the ranking, laid over each other with the target's limits"},
+		alt: "Noise density over frequency of the first units in the ranking, overlaid, with the target's limits"},
 		withSpectrum > 1 && overlayFigure(r, 40) != nil, func(columns int) *canvas.Drawing { return overlayFigure(r, columns) })
 	add(plotSpec{name: "common-mode", kind: "common-mode", unit: -1, inLog: true, caption: "Common mode: spectra across 100 Ω to chassis or earth", alt: commonAlt(r)},
 		commonFigure(r, 40) != nil, func(columns int) *canvas.Drawing { return commonFigure(r, columns) })

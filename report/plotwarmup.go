@@ -57,7 +57,7 @@ func warmUpFigure(u *Unit) *canvas.Drawing {
 	current := fmt.Sprintf("current, %s at the first instant", eng(w.LoadA[0], "A"))
 	if rated := p.Supply.RatedA; rated > 0 && rated < amps.Y.Max {
 		amps.Add(curveOnly{curve{x: []float64{0, amps.X.Max}, y: []float64{rated, rated}, line: limitLine}})
-		current += fmt.Sprintf(", dashed: the supply's rating %s", eng(rated, "A"))
+		current += fmt.Sprintf("; dash-dotted: the supply's rating %s", eng(rated, "A"))
 	}
 	amps.Add(note{x: 0.99, y: 0.985, corner: true, xAlign: draw.XRight, yAlign: draw.YTop, color: canvas.Ink, text: current})
 	return &canvas.Drawing{Panels: []*plot.Plot{volts, amps}, Footer: "simulated from cold with the dropper to fit"}

@@ -229,6 +229,14 @@ func heardObject(h *target.Heard) any {
 		{"assumptions", list(h.Assumptions)}, {"cannot_decide", orNull(h.CannotDecide)}}
 }
 
+// tellNote is what the numbers of more_to_tell promise, "" where there are none.
+func tellNote(b *target.Brand) string {
+	if b.MoreToTell == "" {
+		return ""
+	}
+	return target.TellNote()
+}
+
 func brandObjects(brands []target.Brand) []object {
 	out := []object{}
 	for _, b := range brands {
@@ -241,7 +249,7 @@ func brandObjects(brands []target.Brand) []object {
 			{"median_margin_db", median}, {"worst_margin_db", worst},
 			{"best_margin_db", best}, {"spread_db", spread},
 			{"unit_margins_db", series(b.UnitWorstDB)}, {"unit_keys", list(b.UnitKeys)},
-			{"outliers", list(b.Outliers)}, {"more_to_tell", orNull(b.MoreToTell)}})
+			{"outliers", list(b.Outliers)}, {"more_to_tell", orNull(b.MoreToTell)}, {"more_to_tell_note", orNull(tellNote(&b))}})
 	}
 	return out
 }

@@ -8,13 +8,13 @@ const (
 	GroundSafety = "Clip the ground only to a point that you have measured to be floating or at earth; join grounds with everything unplugged."
 	LeakSafety   = "The output of a double-insulated brick floats near half the mains voltage at small leakage current: you feel it, and it can harm a scope's input, a sound card or a valve's heater-cathode insulation at first touch."
 	HTSafety     = "High tension stays after switch-off: bleed the capacitors through a resistor and check with a meter that they are empty before you touch anything."
-	CommonSafety = "For common mode join everything with the plug out and the preamp unconnected; bleed the output first over 100 kΩ to earth and read the volts there: more than 25 V AC is more than a double-insulated supply may leak, and ends the measurement."
+	CommonSafety = "For common mode make every connection with the supply unplugged and the preamp disconnected. First connect the output to earth through 100 kΩ, plug in and read the AC volts across it: more than 25 V is more than a double-insulated supply may leak, so stop there."
 	CodesSafety  = "Local codes and licensed practice decide, not this tool."
 )
 
 // safetyNotes are the usual cautions of this work.
 var safetyNotes = []string{
-	"The inside of a supply and of a valve amplifier is at mains and high voltage, also for minutes after switch-off. Leave it closed unless you are trained for it.",
+	"The inside of a supply and of a valve amplifier is at mains and high voltage, even minutes after switch-off. Leave it closed unless you are trained for it.",
 	"The ground clip of a mains-powered scope is at mains earth, and so is the input of a sound card in an earthed computer. " + GroundSafety + " Never lift the scope's own earth.",
 	LeakSafety,
 	CommonSafety,

@@ -25,7 +25,7 @@ type Report struct {
 	Target      target.Target     // the limits that Units were judged by
 	Units       []Unit            // in rank order
 	Brands      []target.Brand    // in rank order
-	Baseline    *Capture          // the instrument's own floor, nil when none was taken
+	Baseline    *Capture          // the instrument's own noise, nil when none was taken
 	HeaterLoad  heater.Load       // the valves that the supply is to heat
 	HeaterA     float64           // their summed current in A, 0 unknown
 	Instrument  string            // what the captures were made with, "" not told

@@ -243,7 +243,7 @@ func (w *wiring) dropping(part *heater.Part, a *heater.Arrangement, post *filter
 		if post != nil && post.ROhm > 0 {
 			label = orText(post.RLabel, eng(post.ROhm, "Ω"))
 		}
-		w.series(24, w.box, clean(label), resistorWatts(part, c.BuyW))
+		w.series(24, w.box, clean(label), buyText(part.FitW(c.BuyW)))
 	case a.Best >= 0 && part.Count > 0:
 		w.series(12, w.diode, clean(part.Label))
 	}
@@ -276,7 +276,7 @@ func (w *wiring) heaters(p *heater.Plan, part *heater.Part, byBranch bool) float
 				parts = append(parts, branchPart{uprightFuse, 18, 16, []string{fmt.Sprintf("T %s A", trimNumber(part.Fuses[k].RatingA)), eachText(part.Fuses[k].Count)}})
 			}
 			if k < len(part.Set) {
-				parts = append(parts, branchPart{uprightBox, 22, 16, []string{clean(part.Set[k].Label), resistorWatts(part, part.Set[k].BuyW), eachText(part.Set[k].Count)}})
+				parts = append(parts, branchPart{uprightBox, 22, 16, []string{clean(part.Set[k].Label), buyText(part.FitW(part.Set[k].BuyW)), eachText(part.Set[k].Count)}})
 			}
 		}
 		k++
@@ -286,7 +286,7 @@ func (w *wiring) heaters(p *heater.Plan, part *heater.Part, byBranch bool) float
 			strings[g.StringName] = true
 			for _, h := range p.Load.Groups {
 				if (h.Wiring == heater.String || h.Wiring == heater.StringSeries) && h.StringName == g.StringName {
-					parts = append(parts, branchPart{lamp, 20, 28, []string{fmt.Sprintf("%d x %s in a row", h.Count, clean(h.Valve.Type)), pinsText(h)}})
+					parts = append(parts, branchPart{lamp, 20, 28, []string{fmt.Sprintf("%d x %s in series", h.Count, clean(h.Valve.Type)), pinsText(h)}})
 				}
 			}
 		}
@@ -296,17 +296,6 @@ func (w *wiring) heaters(p *heater.Plan, part *heater.Part, byBranch bool) float
 	}
 	w.line(from, wireTop, last, wireTop)
 	return last
-}
-
-// resistorWatts is the rating to buy: where no fuse clears a shorted heater, the
-// one that stands it.
-func resistorWatts(p *heater.Part, buyW float64) string {
-	for _, f := range p.Fuses {
-		if f.RatingA == 0 && p.FaultBuyW > buyW && buyW > 0 {
-			return buyText(p.FaultBuyW)
-		}
-	}
-	return buyText(buyW)
 }
 
 func eachText(n int) string {

@@ -10,7 +10,7 @@ import (
 )
 
 // ExplainLowHz and ExplainHighHz bound the band in which the mean cycle is held
-// against the record: there the ripple of a switching supply lies, below it the
+// against the record: there the ripple of a switching supply is, below it the
 // mains and above it the edges' rings.
 const (
 	ExplainLowHz  = 20e3

@@ -104,7 +104,7 @@ func DefaultCatalogue() Catalogue {
 }
 
 // CostOrder says how a search tells cheap from dear.
-const CostOrder = "fewer parts first; then a coil counts more than a capacitor, a polymer more than an electrolytic, a ceramic without leads more than one with; then the smaller values; and only sets that still pass with the capacitors' ESR doubled and their value down by 20 %"
+const CostOrder = "the fewest parts; of as many, a coil costs more than a capacitor, a polymer more than an electrolytic, an SMD ceramic more than one with leads; then the smallest values; and only sets that still pass with the capacitors' ESR doubled and their value down by 20 %"
 
 // cost of a part set: 1000 a part, then 100 a coil, 40 and 20 for polymer and
 // ceramic, then ten a decade of value. The dropper is there anyway.
@@ -180,7 +180,7 @@ func (c Circuit) Shopping(mostV, loadA float64) []string {
 	} else {
 		capacitor(c.C1, "across the heaters")
 	}
-	capacitor(c.CFilm, "beside it, leads as short as they go")
+	capacitor(c.CFilm, "beside it, leads as short as possible")
 	if c.CDampF > 0 {
 		list = append(list, fmt.Sprintf("%s in series with %s across the heaters, as damping", si(c.DampOhm, "Ω"), si(c.CDampF, "F")))
 	}
@@ -194,7 +194,7 @@ func (c Circuit) seriesWords(loadA float64) string {
 		series = si(c.ROhm, "Ω")
 	}
 	if loadA > 0 {
-		if w := heater.BuyWatts(loadA * loadA * c.ROhm); w > 0 {
+		if w := math.Max(heater.BuyWatts(loadA*loadA*c.ROhm), c.RatingW); w > 0 {
 			series += fmt.Sprintf(" %g W", w)
 		}
 	}

@@ -15,6 +15,7 @@ import (
 type Options struct {
 	HeaterV      float64    // volts wanted at the heaters, 0: 6.3
 	DropperOhm   float64    // the dropper that will be fitted, 0: the standard value nearest to what the unit's loaded volts, HeaterV and the heaters' current ask for
+	DropperW     float64    // its rating to fit, 0: by its own heat
 	DropperLabel string     // DropperOhm as it is bought where it is not one resistor, such as "1 Ω + 0.18 Ω in series"
 	Series       string     // standard values of the dropper (IEC 60063), "": E24
 	SourceOhm    float64    // supply's output and lead resistance, 0: the unit's output resistance where known
@@ -68,14 +69,14 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		}
 	}
 	if common != "" {
-		a.CommonMode = "its " + common + " is over the limit, on both wires together, where no filter across them helps: a common-mode choke in both leads close to the supply, the heater's reference to ground, or a supply with less capacitance to the mains"
+		a.CommonMode = "its " + common + " is over the limit; it is the same on both wires, so no filter between them helps: try a common-mode choke in both leads close to the supply, another way of tying the heater to ground, or a supply with less capacitance to the mains"
 	}
 	if broken == 0 && common != "" {
 		a.Why = a.CommonMode
 		return a, nil
 	}
 	if broken == 0 {
-		a.Why = "it breaks no limit that was measured"
+		a.Why = "it is over no measured limit"
 		return a, nil
 	}
 	base, fit, trouble := circuitOf(in, before, opt)
@@ -142,7 +143,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		return a, nil
 	}
 	if math.IsInf(closestShort, 1) {
-		a.Why = "a broken limit rests on a lower bound, so nothing can be predicted behind a filter: " + before.Why + "; take it again with a faster time base"
+		a.Why = "a figure over its limit is only a lower bound, so nothing can be predicted behind a filter: " + before.Why + "; take it again with a faster timebase"
 		return a, nil
 	}
 	if name := unforetold(before); name != "" {
@@ -213,7 +214,7 @@ func circuitOf(in Input, before target.Evaluation, opt Options) (c Circuit, fit 
 	if c.SourceOhm <= 0 && before.OutputOhm.Known {
 		c.SourceOhm = math.Max(0, before.OutputOhm.Value)
 	}
-	c.LoadOhm = heaterV / amps
+	c.LoadOhm, c.RatingW = heaterV/amps, opt.DropperW
 	fit = dropper{ohm: opt.DropperOhm, label: opt.DropperLabel, series: opt.Series, loadA: amps}
 	if fit.series == "" {
 		fit.series = "E24"
@@ -415,9 +416,9 @@ func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) st
 		change func(*Capacitor)
 		reason string
 	}{
-		{func(p *Capacitor) { p.ESLH = 0 }, "the capacitors' series inductance (ESL): without it, it would do; a part with shorter leads or several ceramics side by side come nearer"},
-		{func(p *Capacitor) { p.ESROhm = 0 }, "the capacitors' series resistance (ESR): without it, it would do; several in parallel or polymers come nearer"},
-		{func(p *Capacitor) { p.ESLH, p.ESROhm = 0, 0 }, "the capacitors' ESR and ESL together: ideal ones would do"},
+		{func(p *Capacitor) { p.ESLH = 0 }, "the capacitors' series inductance (ESL): without it, the set would do; shorter leads or several ceramics in parallel come closer"},
+		{func(p *Capacitor) { p.ESROhm = 0 }, "the capacitors' series resistance (ESR): without it, the set would do; several in parallel, or polymers, come closer"},
+		{func(p *Capacitor) { p.ESLH, p.ESROhm = 0, 0 }, "the capacitors' ESR and ESL together: ideal capacitors would do"},
 		{func(p *Capacitor) { p.F *= 10 }, "too little capacitance: ten times as much would do, more than such a supply usually starts into"},
 	} {
 		c := r.Circuit
@@ -428,7 +429,7 @@ func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) st
 			return text + "; what limits is " + v.reason
 		}
 	}
-	return text + "; nor would parts without ESR and ESL do: another supply, or a linear regulator, is the way"
+	return text + "; not even ideal capacitors would do: use another supply, or a linear regulator"
 }
 
 // commonMode is advice that no calculation backs.
@@ -439,7 +440,7 @@ func commonMode(in Input) string {
 			if s.RingHz.Known {
 				ring = fmt.Sprintf(" (they ring at %s)", target.HzText(s.RingHz.Value))
 			}
-			return "spikes" + ring + " mostly leave a switch-mode supply as common-mode, on both wires together, where no filter across them helps: a common-mode choke of a few turns of both leads through a ferrite core, close to the supply, is worth a try; a single-ended capture can't tell how much it will do"
+			return "spikes" + ring + " mostly leave a switch-mode supply as common mode, the same on both wires, so no filter between them helps: a common-mode choke (a few turns of both leads through a ferrite core, close to the supply) is worth trying; a single-ended capture can't show how much it will do"
 		}
 	}
 	return ""

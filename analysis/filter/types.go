@@ -33,6 +33,7 @@ type Circuit struct {
 	CSource   Capacitor // the supply's own output capacitor, F 0: not known, then in none of it
 	ROhm      float64   // RC: the dropper's own resistance; LC and CLC: series resistance with the coil
 	RLabel    string    // ROhm as it is bought: "1 Ω + 0.18 Ω in series"; empty: one resistor of that value
+	RatingW   float64   // rating to fit of that resistor, 0: by its own heat
 	C1, C2    Capacitor // RC and LC use C1 across the heaters; CLC has C1 ahead of the coil and C2 after
 	CFilm     Capacitor // small bypass across the output, F 0: none
 	L         Inductor

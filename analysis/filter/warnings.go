@@ -39,7 +39,7 @@ func warnings(r Result, in Input, volts float64) []string {
 	}
 	for _, p := range []Capacitor{r.Circuit.C1, r.Circuit.C2, r.Circuit.CFilm} {
 		if p.NominalF > 0 {
-			w = append(w, fmt.Sprintf("a %s ceramic keeps only a part of its value at %.3g V DC; half is counted on here, so take one rated 16 V or more", si(p.NominalF, "F"), volts))
+			w = append(w, fmt.Sprintf("a %s ceramic loses much of its value at %.3g V DC; half is assumed here, so use one rated 16 V or more", si(p.NominalF, "F"), volts))
 			break
 		}
 	}
@@ -70,7 +70,7 @@ func startWarnings(c Circuit, volts float64) []string {
 // neither.
 func resonanceWarnings(r Result, captures []*analysis.Measurement) []string {
 	var w []string
-	at := fmt.Sprintf("resonance: %.1f dB louder at %s", r.PeakDB, target.HzText(r.PeakHz))
+	at := fmt.Sprintf("resonance: noise raised by %.1f dB at %s", r.PeakDB, target.HzText(r.PeakHz))
 	if r.PeakHz >= loopLowHz && r.PeakHz <= loopHighHz {
 		w = append(w, at+fmt.Sprintf(", where a supply's control loop works (about %s to %s, from memory): it may ring or oscillate; damp it", target.HzText(loopLowHz), target.HzText(loopHighHz)))
 	}
@@ -121,7 +121,7 @@ func inrushWords(c Circuit, total, volts float64) string {
 	if peak := volts / ohm; c.Topology != CLC && peak < mostBrickA {
 		draws = fmt.Sprintf("draws up to %.1f A", peak)
 	}
-	return fmt.Sprintf("inrush: %s %s at switch-on until it is charged, beside the cold heaters; small bricks usually start into %s (from memory): try it with everything cold", si(total, "F"), draws, si(maxStartF, "F"))
+	return fmt.Sprintf("inrush: %s %s at switch-on until it is charged, on top of the cold heaters; small bricks usually start with up to %s (from memory): try it with everything cold", si(total, "F"), draws, si(maxStartF, "F"))
 }
 
 func unique(list []string) []string {

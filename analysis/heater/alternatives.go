@@ -51,7 +51,7 @@ func (p *Plan) alternatives(z sizing) {
 			part := a.Parts[a.Best]
 			stringsOK = !part.PulledOver && math.Max(part.WorstHigh, -part.WorstLow) <= stringCorner
 			p.Alternatives = append(p.Alternatives, Alternative{Kind: AltStrings, HeatW: part.TotalW,
-				What: fmt.Sprintf("strings, %s: worst cases %s to %s, the outer ones with one odd valve in its string: put valves of equal heater current (measured) into one", part.Label, percent(part.WorstLow), percent(part.WorstHigh))})
+				What: fmt.Sprintf("strings, %s: worst cases %s to %s, the widest with one odd valve in a string: put valves of equal measured heater current into each string", part.Label, percent(part.WorstLow), percent(part.WorstHigh))})
 		}
 	}
 	p.Alternatives = append(p.Alternatives, Alternative{Kind: AltSupply, HeatW: 0.7 * z.nominalA,
@@ -62,10 +62,10 @@ func (p *Plan) alternatives(z sizing) {
 		p.Better = "the dropper recommended: its worst cases stay well inside the heaters' limits"
 		return
 	case stringsOK:
-		better, p.Better = AltStrings, "strings: least heat, and no worse worst cases than a dropper where their valves are alike"
+		better, p.Better = AltStrings, "strings: least heat, and worst cases no worse than a dropper's where the valves of a string match"
 	case regOK:
 		better = AltRegulator
-		p.Better = fmt.Sprintf("the regulator: it holds the heaters within ±%g %% whatever the supply, the parts and a pulled valve do, and takes much of the ripple too", 100*regulatorTol)
+		p.Better = fmt.Sprintf("the regulator, which holds the heaters within ±%g %% whatever the supply, the parts or a pulled valve do, and removes much of the ripple too", 100*regulatorTol)
 	default:
 		p.Better = "a supply of fewer volts: a regulator here would need a large heat sink, and a dropper's worst cases are outside the limits"
 	}
@@ -143,5 +143,5 @@ func (z sizing) trim() Alternative {
 		trackBuy = " " + watts(w)
 	}
 	return Alternative{Kind: AltTrim, HeatW: z.dropV * z.nominalA,
-		What: fmt.Sprintf("%s%s fixed and a %s%s adjustable wirewound in series, set with the meter on the warm heaters: it takes out the supply's, the parts' and the heaters' spread, not a later drift or a pulled valve", ohms(fixed), fixedBuy, ohms(track), trackBuy)}
+		What: fmt.Sprintf("%s%s fixed and a %s%s adjustable wirewound in series, set with a meter on the warm heaters: this corrects the spread of supply, parts and heaters, but not later drift or a pulled valve", ohms(fixed), fixedBuy, ohms(track), trackBuy)}
 }

@@ -110,13 +110,13 @@ func (z sizing) perStrand() ([]Arrangement, error) {
 		return []Arrangement{a, b}, nil
 	}
 	b, err := own(namePerString, rewired)
-	b.Warnings = append(b.Warnings, fmt.Sprintf("needs rewiring: equal valves in strings of up to %d; one pulled valve then darkens its whole string", n))
+	b.Warnings = append(b.Warnings, fmt.Sprintf("needs rewiring: equal valves in strings of up to %d; one pulled valve then puts out its whole string", n))
 	return []Arrangement{a, b}, err
 }
 
 func rewireWhy(z sizing) string {
 	if z.availV < 2*z.load.Volts {
-		return fmt.Sprintf("%s is under two heaters one after the other (%s)", volts(z.availV), volts(2*z.load.Volts))
+		return fmt.Sprintf("%s is less than two heaters in series need (%s)", volts(z.availV), volts(2*z.load.Volts))
 	}
 	return "a string needs two or more equal valves"
 }
@@ -224,9 +224,9 @@ func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) 
 func (s slot) impractical() string {
 	switch {
 	case s.exact < smallestOhm:
-		return fmt.Sprintf("%s would need %s, under the smallest standard value of %s: leads and sockets decide there", s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm))
+		return fmt.Sprintf("%s would need %s, below the smallest standard value of %s: the leads and sockets already have as much", s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm))
 	case s.exact > largestOhm:
-		return fmt.Sprintf("%s would need %s, which is no heater dropper", s.what, ohms(s.exact))
+		return fmt.Sprintf("%s would need %s, which is too much for a heater dropper", s.what, ohms(s.exact))
 	}
 	return ""
 }
@@ -345,7 +345,6 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 		c.BuyW = buyWatts(worst[k], z.opt.DeratingX)
 		p.TotalW += w / share[k] * float64(c.Count)
 		p.W = math.Max(p.W, c.W)
-		p.SurfaceC = math.Max(p.SurfaceC, surface(worst[k], c.BuyW, z.opt.AmbientC))
 		if c.BuyW == 0 {
 			p.Warnings = append(p.Warnings, fmt.Sprintf("%s %s takes %s: no rating on the list is large enough", c.Label, c.For, watts(worst[k])))
 		}
@@ -356,11 +355,14 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	p.Corners = l.corners(z.supply, z.opt)
 	p.Fuses = z.fuses(l)
 	z.summarise(&p)
-	if p.SurfaceC > touchC {
-		p.Warnings = append(p.Warnings, fmt.Sprintf("surface about %.0f °C at the %s rating: too hot to touch, keep it clear of electrolytics, cables and plastic", p.SurfaceC, watts(p.BuyW)))
-	}
 	if p.FaultBuyW = buyWatts(p.FaultW, 1); p.FaultBuyW > largestFaultW {
 		p.FaultBuyW = 0
+	}
+	for k, c := range p.Set {
+		p.SurfaceC = math.Max(p.SurfaceC, surface(worst[k], p.FitW(c.BuyW), z.opt.AmbientC))
+	}
+	if p.SurfaceC > touchC {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("surface about %.0f °C at the %s rating: too hot to touch, keep it clear of electrolytics, cables and plastic", p.SurfaceC, watts(p.FitW(p.BuyW))))
 	}
 	if p.FaultW > p.BuyW && p.BuyW > 0 {
 		p.Warnings = append(p.Warnings, p.faultWarning())
@@ -374,11 +376,11 @@ func (p Part) faultWarning() string {
 	s := fmt.Sprintf("a shorted heater puts %s into it", watts(p.FaultW))
 	for _, f := range p.Fuses {
 		if f.RatingA == 0 {
-			stands := "no resistor of a sensible size stands that"
+			stands := "no resistor of a sensible size survives that"
 			if p.FaultBuyW > 0 {
-				stands = fmt.Sprintf("the %s rating stands it", watts(p.FaultBuyW))
+				stands = fmt.Sprintf("fit the %s rating, which survives it", watts(p.FitW(p.BuyW)))
 			}
-			return s + ", and no fuse value clears it: " + stands + "; a thermal cut-out clamped to the resistor is the other way (common practice, no source)"
+			return s + ", and no fuse value clears it: " + stands + "; or clamp a thermal cut-out to the resistor (common practice, no source)"
 		}
 	}
 	return s + " until the fuse opens, within two minutes"

@@ -15,19 +15,19 @@ func (p *Plan) assume(z sizing) {
 	if p.Supply.LeadOhm == 0 {
 		add("leads and sockets taken as 0 Ω")
 	} else {
-		add("leads and sockets %s, both ways", ohms(p.Supply.LeadOhm))
+		add("leads and sockets %s, there and back", ohms(p.Supply.LeadOhm))
 	}
 	if p.Supply.TolFrac == 0 {
-		add("supply volts taken as they are, part tolerance ±%g %%", roundSig(100*o.PartTol, 3))
+		add("supply volts taken as measured, part tolerance ±%g %%", roundSig(100*o.PartTol, 3))
 	} else {
 		add("supply tolerance ±%g %%, part tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
 	}
 	add("rating to buy: at least %g x the dissipation in the worst case of the tolerances", o.DeratingX)
-	add("surface: %d K over the air at the full rating, in proportion below, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
+	add("surface: %d K above the air at full rating, in proportion below it, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
 	add("a cold heater has 1/%g of its hot resistance (5 to 7 is usual, from memory)", o.ColdRatio)
 	add("warm-up: modelled on an %g s heater (time to 80 %% of its volts in the test circuit of 4 x volts and 3 x ohms, from memory)", o.WarmUpS)
 	add("diodes: %s; %s", siliconDiode.inWords, schottkyDiode.inWords)
-	add("headroom rule: the heaters' highest sum stays under %.0f %% of the rating (common practice, no source)", 100*o.HeadroomFrac)
+	add("headroom rule: the heaters' highest total current stays under %.0f %% of the rating (common practice, no source)", 100*o.HeadroomFrac)
 	seen := map[string]bool{}
 	for _, g := range p.Load.Groups {
 		v := g.Valve
@@ -63,7 +63,7 @@ func SafetyCautions() []string {
 
 // CapCaution goes with every electrolytic that is recommended (common practice, no
 // source).
-const CapCaution = "an electrolytic connected the wrong way round, over its volts or beside a hot part vents or bursts: mind its +, take the rated volts named or more, keep it clear of the dropper, and shield your eyes at the first switch-on"
+const CapCaution = "an electrolytic connected the wrong way round, above its rated volts or beside a hot part can vent or burst: observe its polarity, use the rated volts named or more, keep it clear of the dropper, and shield your eyes at the first switch-on"
 
 // DropperCautions are those of the SafetyCautions that are about the heater supply
 // itself.

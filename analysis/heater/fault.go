@@ -23,7 +23,7 @@ func (s Supply) limit() float64 {
 func (s Supply) faultNote(c Corner) string {
 	head := ""
 	if c.AllOff {
-		head = "all heaters off, the dropper takes it all; "
+		head = "no heater is lit, the dropper takes all the volts; "
 	}
 	switch {
 	case c.Limited:
@@ -33,7 +33,7 @@ func (s Supply) faultNote(c Corner) string {
 	case c.LoadA <= s.RatedA:
 		return head + fmt.Sprintf("%s is within the supply's rating: it does not shut down", amps(c.LoadA))
 	}
-	return head + fmt.Sprintf("%s is over the supply's rating and under where it limits: it may run on", amps(c.LoadA))
+	return head + fmt.Sprintf("%s is over the supply's rating but under its current limit: it may keep running", amps(c.LoadA))
 }
 
 // largestFaultW is the greatest rating that is fitted only to stand a fault.
@@ -119,11 +119,11 @@ func (z sizing) fuses(l layout) []Fuse {
 		case rating > 0 && b.short == 0:
 			f.Why = fmt.Sprintf("%s; it opens if the supply gives %s or more into a short", carries, amps(fuseOpens*rating))
 		case rating > 0 && z.supply.limit() == 0:
-			f.Why = fmt.Sprintf("%s; it opens at %s, of the up to %s that a shorted heater draws if the supply gives as much (its rating is not given)", carries, amps(fuseOpens*rating), amps(b.short))
+			f.Why = fmt.Sprintf("%s; it opens at %s; a shorted heater draws up to %s if the supply can deliver that (its rating is not given)", carries, amps(fuseOpens*rating), amps(b.short))
 		case rating > 0:
 			f.Why = fmt.Sprintf("%s, and a shorted heater draws %s", carries, amps(b.short))
 		default:
-			f.Why = fmt.Sprintf("no fuse value clears this: one that carries %s warm and %s cold is T %s or more and needs %s to open, and a shorted heater draws %s",
+			f.Why = fmt.Sprintf("no fuse value clears this: one that carries %s warm and %s cold is T %s or more and needs %s to open, but a shorted heater draws only %s",
 				amps(b.steady), amps(b.cold), amps(least), amps(fuseOpens*least), amps(b.short))
 		}
 		return f

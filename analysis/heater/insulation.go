@@ -38,13 +38,13 @@ func (p *Plan) insulation() {
 		switch {
 		case v.MaxVhk == 0 && g.CathodeV == 0:
 			i.State = InsulationNotTold
-			i.Words = fmt.Sprintf("%s: heater-cathode limit unknown, see the data sheet; give the cathode's volts (cathode_v) if it stands more than a few volts up", v.Type)
+			i.Words = fmt.Sprintf("%s: heater-cathode limit unknown, see the data sheet; give the cathode's volts (cathode_v) if it is more than a few volts above the heater", v.Type)
 		case v.MaxVhk == 0:
 			i.State = InsulationUnknown
 			i.Words = fmt.Sprintf("%s: %s between heater and cathode, limit unknown: see the data sheet", v.Type, volts(roundSig(i.Volts, 3)))
 		case i.Volts > v.MaxVhk:
 			i.State = InsulationOver
-			i.Words = fmt.Sprintf("%s: %s between heater and cathode is over its %s: lift the heater supply towards the cathode (it must float), or give that valve a heater supply of its own", v.Type, volts(roundSig(i.Volts, 3)), volts(v.MaxVhk))
+			i.Words = fmt.Sprintf("%s: %s between heater and cathode is over its %s: raise the heater supply towards the cathode's volts (it must float), or give that valve a heater supply of its own", v.Type, volts(roundSig(i.Volts, 3)), volts(v.MaxVhk))
 			p.Warnings = append(p.Warnings, i.Words)
 		case g.CathodeV == 0:
 			i.State = InsulationNotTold

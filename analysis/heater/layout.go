@@ -256,7 +256,7 @@ func (p solved) corner(name string, kind Kind) Corner {
 	c := Corner{Name: name, Kind: kind, LoadA: p.totalA, PartW: p.maxW(), Limited: p.limited}
 	if p.unlimited {
 		c.Unlimited, c.AllOff = true, true
-		c.Note = "nothing but the supply's own limit, which is not known, holds the current: fit a fuse"
+		c.Note = "only the supply's own limit, which is not known, limits the current: fit a fuse"
 		return c
 	}
 	w, ok := p.worst()

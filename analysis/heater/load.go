@@ -12,7 +12,7 @@ const maxValves = 200
 
 // ParseLoad reads a valve list such as "2x12AU7,1x6N2P". A count may be left
 // out. "@" adds the wiring of a group: "2x12AU7@series" (each in its 12.6 V
-// connection), "2x6N2P@string" (one after the other), "2x6N2P@string:A" to name
+// connection), "2x6N2P@string" (in series), "2x6N2P@string:A" to name
 // the string that several groups share. The rail is found from the valves: 6.3 V
 // where all can take it, else what they share.
 func ParseLoad(s string, own []Valve) (Load, error) {

@@ -12,7 +12,7 @@ func (z sizing) diodes(d *diodeModel) Arrangement {
 	need := z.dropV / one
 	a.Exact = fmt.Sprintf("%.2f diodes of %s", math.Max(0, need), volts3(one))
 	if need > float64(d.maxCount)+0.5 {
-		a.Warnings = append(a.Warnings, fmt.Sprintf("%s would take %.1f %ss in a row: use a resistor", volts3(z.dropV), need, d.name))
+		a.Warnings = append(a.Warnings, fmt.Sprintf("%s would take %.1f %ss in series: use a resistor", volts3(z.dropV), need, d.name))
 		return a
 	}
 	if need < 0.4 {
@@ -36,7 +36,7 @@ func (z sizing) diodes(d *diodeModel) Arrangement {
 	}
 	a.Best = bestPart(a.Parts)
 	if a.Best >= 0 {
-		a.Warnings = append(a.Warnings, "the forward drop wanders with sample and temperature: measure the heaters warm")
+		a.Warnings = append(a.Warnings, "the forward drop varies from part to part and with temperature: measure the heaters warm")
 		z.ripple(&a)
 	}
 	return a

@@ -166,14 +166,14 @@ func (p *Plan) headroom() {
 	p.ShareOfRated = p.HighA / p.Supply.RatedA
 	p.HeadroomOK = p.ShareOfRated <= p.Options.HeadroomFrac
 	rule := fmt.Sprintf("the %.0f %% rule", 100*p.Options.HeadroomFrac)
-	share := fmt.Sprintf("%s (heaters drawing their most) is %.0f %% of the rated %s", amps(p.HighA), 100*p.ShareOfRated, amps(p.Supply.RatedA))
+	share := fmt.Sprintf("%s (heaters at their highest current) is %.0f %% of the rated %s", amps(p.HighA), 100*p.ShareOfRated, amps(p.Supply.RatedA))
 	switch {
 	case p.HeadroomOK:
 		p.Headroom = share + ", within " + rule
 	case p.ShareOfRated <= 1:
-		p.Headroom = share + ", under the rating but over " + rule + ": it will run hot; take a larger one"
+		p.Headroom = share + ", under the rating but over " + rule + ": it will run hot; use a larger one"
 	default:
-		p.Headroom = share + ": overloaded, take a larger one"
+		p.Headroom = share + ": overloaded, use a larger one"
 	}
 }
 
@@ -295,6 +295,9 @@ func (p *Plan) dynamics(z sizing) {
 	held := "a supply that holds its current at the rating never brings them up"
 	if p.WarmUp.HeldTo99S > 0 {
 		held = fmt.Sprintf("a supply that holds its current at the rating takes %.0f s to 99 %% instead of %.0f s", p.WarmUp.HeldTo99S, p.WarmUp.To99S)
+		if math.Round(p.WarmUp.HeldTo99S) == math.Round(p.WarmUp.To99S) {
+			held = fmt.Sprintf("a supply that holds its current at the rating takes as long to 99 %%, %.0f s", p.WarmUp.HeldTo99S)
+		}
 	}
 	switch {
 	case p.Supply.RatedA == 0:

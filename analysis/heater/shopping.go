@@ -1,6 +1,9 @@
 package heater
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // Item is one line of a list of parts.
 type Item struct {
@@ -22,20 +25,27 @@ func (i Item) Text() string {
 // dissipation in watts, or 0 when none on the list is large enough.
 func BuyWatts(w float64) float64 { return buyWatts(w, defaultDerating) }
 
+// FitW is the rating in watts to fit of a resistor whose own heat asks for buyW:
+// where no fuse clears a shorted heater, the one that survives it.
+func (p Part) FitW(buyW float64) float64 {
+	for _, f := range p.Fuses {
+		if f.RatingA == 0 && buyW > 0 {
+			return math.Max(buyW, p.FaultBuyW)
+		}
+	}
+	return buyW
+}
+
 // shopping lists a resistor part's resistors and fuses. Where no fuse clears a
 // short the resistor that stands it is the one to buy.
 func (p Part) shopping() []Item {
-	unfused := false
-	for _, f := range p.Fuses {
-		unfused = unfused || f.RatingA == 0
-	}
 	var out []Item
 	for _, c := range p.Set {
 		for _, ohm := range c.Ohms {
 			rating := "no rating on the list is large enough"
 			switch {
-			case c.BuyW > 0 && unfused && p.FaultBuyW > c.BuyW:
-				rating = fmt.Sprintf("%s or more; %s stands a shorted heater", watts(c.BuyW), watts(p.FaultBuyW))
+			case p.FitW(c.BuyW) > c.BuyW:
+				rating = fmt.Sprintf("%s or more (%s would carry the heaters, not a shorted one)", watts(p.FitW(c.BuyW)), watts(c.BuyW))
 			case c.BuyW > 0:
 				rating = watts(c.BuyW) + " or more"
 			}
@@ -77,7 +87,7 @@ func (d *diodeModel) toBuy(n int, p Part, s Supply) Item {
 	}
 	where := "in series with all heaters, the band towards the heaters"
 	if n > 1 {
-		where = "one after the other " + where
+		where = "in series with each other, " + where
 	}
 	return Item{Count: n, What: fmt.Sprintf("%s, %s, %g V or more", kind, amps(amp), reverse), Where: where}
 }

@@ -177,14 +177,14 @@ var notes = map[string]string{
 	"7044":   noteTap8,
 	"6900":   noteTap8,
 	"E182CC": noteTap8,
-	"5691":   "0.6 A, where the 6SL7 that its socket suggests takes 0.3 A",
-	"ECC32":  "0.95 A, where the 6SN7 that its socket suggests takes 0.6 A",
-	"ECC33":  "0.4 A, where the 6SN7 that its socket suggests takes 0.6 A",
-	"ECC35":  "0.4 A, where the 6SL7 that its socket suggests takes 0.3 A",
-	"5751":   "0.35 A, where the 12AX7 that its socket suggests takes 0.3 A",
-	"5814":   "0.35 A, where the 12AU7 that its socket suggests takes 0.3 A",
-	"12B4A":  "heater pins and tap: only by its data sheet",
-	"EF804S": "another base than the EF86's: heater pins only by its data sheet",
+	"5691":   "0.6 A, not the 0.3 A of the 6SL7 with the same pins",
+	"ECC32":  "0.95 A, not the 0.6 A of the 6SN7 with the same pins",
+	"ECC33":  "0.4 A, not the 0.6 A of the 6SN7 with the same pins",
+	"ECC35":  "0.4 A, not the 0.3 A of the 6SL7 with the same pins",
+	"5751":   "0.35 A, not the 0.3 A of the 12AX7 with the same pins",
+	"5814":   "0.35 A, not the 0.3 A of the 12AU7 with the same pins",
+	"12B4A":  "take heater pins and tap from its data sheet only",
+	"EF804S": "not the EF86's base: take the heater pins from its data sheet only",
 }
 
 const noteTap8 = "the centre tap is pin 8 and pin 9 is an anode: never wire it as an ECC82, whose tap is on 9, or the high tension lands on the heater supply"

@@ -8,7 +8,7 @@ import (
 	"stillglow/capture"
 )
 
-// Band is the rms of the varying part within a band.
+// Band is the AC rms within a band.
 type Band struct {
 	ID            string // "audio", "audio_a", "20k_1m", "1m_20m", "above_20m", "bs468_qp"
 	Name          string // in words

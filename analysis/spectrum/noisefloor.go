@@ -36,7 +36,7 @@ type NoiseOptions struct {
 	Lines    []Line       // to leave out
 	Span     capture.Span // of the trace; the floor is read up to its HighHz
 	StepV    float64      // the converter's step, V; 0 unknown
-	Baseline *NoiseFloor  // the instrument's own floor, nil when none
+	Baseline *NoiseFloor  // the instrument's own noise, nil when none
 	// GateFromHz is where the gated spectrum begins to hold all of the noise; below
 	// it, and from HeldLowHz to HeldHighHz, the plain one counts.
 	GateFromHz            float64
@@ -166,7 +166,7 @@ func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, lowHz, highHz float
 		nf.AtInstrument = seen < floorRatio*b
 	}
 	nf.CornerHz = p.corner(oct[0].CentreHz)
-	nf.At1kHzVPerRtHz = figure.NotMeasured("the capture does not hold 1 kHz with enough periods")
+	nf.At1kHzVPerRtHz = figure.NotMeasured("the record holds too few periods of 1 kHz")
 	if d, ok := nf.at(1000); ok {
 		nf.At1kHzVPerRtHz = figure.Known(d)
 	}

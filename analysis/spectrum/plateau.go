@@ -22,7 +22,7 @@ func (p plateau) corner(lowestHz float64) figure.Figure {
 	case p.cornerHz > 0:
 		return figure.Known(p.cornerHz)
 	case p.rises:
-		return figure.NotMeasured("what rises towards low frequencies does not rise as 1/f")
+		return figure.NotMeasured("the noise rises towards low frequencies, but not as 1/f")
 	}
 	return figure.NotMeasured("the noise is white down to " + hertz(lowestHz) + ", the lowest third octave of the record")
 }

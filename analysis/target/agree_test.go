@@ -151,7 +151,7 @@ func TestUnitFarFromItsBrandAsksForTheProbe(t *testing.T) {
 				continue
 			}
 			text, asked := codesOf(e)[CautionBrandScale]
-			if e.Verdict != c.want || asked != c.ask || asked && !strings.Contains(text, "probe?") {
+			if e.Verdict != c.want || asked != c.ask || asked && !strings.Contains(text, "wrong probe factor?") {
 				t.Errorf("%s: %q (%s), %q", c.name, e.Verdict, e.Why, text)
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Brands joins the evaluations of each brand, best first: by passing share,
@@ -153,24 +154,22 @@ func markOutliers(evals []Evaluation) {
 func moreToTell(a, b *Brand) string {
 	var ways []string
 	if n, ok := unitsByShare(shrunk(a), shrunk(b)); ok {
-		ways = append(ways, fmt.Sprintf("by how many pass: %s", moreOf(a, b, n, fisherP(a.Passing, a.Judged, b.Passing, b.Judged))))
+		ways = append(ways, moreOf(a, b, n, fisherP(a.Passing, a.Judged, b.Passing, b.Judged))+", by how many pass")
 	}
 	if delta, sd, p, ok := marginTest(a.UnitWorstDB, b.UnitWorstDB); ok {
 		if n, ok := unitsByMargin(delta, sd); ok {
-			ways = append(ways, fmt.Sprintf("by their worst margins: %s", moreOf(a, b, n, p)))
+			ways = append(ways, moreOf(a, b, n, p)+", by their worst margins")
 		}
 	}
 	if len(ways) == 0 {
-		return fmt.Sprintf("more than %d units of each to tell %s from %s", tellMost, a.Name, b.Name)
+		return fmt.Sprintf("to tell %s from %s: more than %d of each", a.Name, b.Name, tellMost)
 	}
-	text := fmt.Sprintf("to tell %s from %s ", a.Name, b.Name)
-	for i, w := range ways {
-		if i > 0 {
-			text += "; "
-		}
-		text += w
-	}
-	return fmt.Sprintf("%s; so many show a true difference %.0f times in 100 and a false one 5 times in 100, if they go on as so far (Fisher's exact test, two-sample t test)", text, tellPower*100)
+	return fmt.Sprintf("to tell %s from %s: %s", a.Name, b.Name, strings.Join(ways, "; or "))
+}
+
+// TellNote says what the numbers of MoreToTell promise, and by which tests.
+func TellNote() string {
+	return fmt.Sprintf("With so many units, and if they go on as so far, a true difference shows %.0f times in 100, and one that is only chance 5 times in 100 (how many pass: Fisher's exact test; worst margins: two-sample t test).", tellPower*100)
 }
 
 // shrunk is the share with one passing and one failing unit added, so that
@@ -184,7 +183,7 @@ func moreOf(a, b *Brand, n int, p float64) string {
 	moreA, moreB := max(0, n-a.Judged), max(0, n-b.Judged)
 	switch {
 	case moreA == 0 && moreB == 0 && p > tellSignificance:
-		return fmt.Sprintf("not told apart by the units at hand (p = %.2g), so test more of both", p)
+		return fmt.Sprintf("the units tested don't show a difference yet (p = %.2g): test more of both", p)
 	case moreA == 0 && moreB == 0:
 		return "enough units already"
 	case moreA == moreB:

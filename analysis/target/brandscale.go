@@ -20,16 +20,17 @@ func suspectProbes(evals []Evaluation) {
 		if !ok || scaleShown(e.Unit) {
 			continue
 		}
-		times := "a hundred times"
-		if math.Abs(byDB) < aboveTenDB {
-			times = "ten times"
-		}
-		side := "above"
-		if byDB < 0 {
-			side = "below"
+		times := "ten times"
+		switch {
+		case byDB <= -aboveTenDB:
+			times = "a hundredth of"
+		case byDB < 0:
+			times = "a tenth of"
+		case byDB >= aboveTenDB:
+			times = "a hundred times"
 		}
 		k := capture.Caution{Code: CautionBrandScale,
-			Text: fmt.Sprintf("probe? Its figures lie about %s %s those of the other units of %s", times, side, e.Unit.Brand),
+			Text: fmt.Sprintf("wrong probe factor? Its figures are about %s those of the other units of %s", times, e.Unit.Brand),
 			Fix:  "compare the probe's switch with the channel's factor, and take a DC-coupled capture, whose mean shows the scale"}
 		e.Cautions = append(e.Cautions, k)
 		// The true margins lie higher by byDB: a unit that reads ten times too high
@@ -37,7 +38,7 @@ func suspectProbes(evals []Evaluation) {
 		if (e.Verdict == Pass || e.Verdict == Open) && e.WorstDB+byDB < 0 ||
 			(e.Verdict == Fail || e.Verdict == NearMiss) && e.WorstDB+byDB >= 0 {
 			e.Verdict = Retake
-			e.Why = "undecided, " + k.Text + "; as captured " + e.Why
+			e.Why = "undecided: " + k.Text + "; this capture alone: " + e.Why
 			e.WouldFlip = strings.Join([]string{k.Text, k.Fix}, "; ")
 		}
 	}

@@ -75,7 +75,7 @@ func (e *Evaluation) commonNeeds() string {
 	if len(names) == 0 {
 		return ""
 	}
-	return fmt.Sprintf("half the question is open (%s): take %s", strings.Join(names, ", "), strings.Join(needs, "; "))
+	return fmt.Sprintf("common mode is not measured (%s): take %s", strings.Join(names, ", "), strings.Join(needs, "; "))
 }
 
 // ofMode is the unit with its captures of one mode alone: a common-mode capture

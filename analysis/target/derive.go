@@ -40,11 +40,11 @@ func DeriveTarget(stage Stage, allowedInputV float64) (Target, error) {
 	return Target{
 		Name:        "derived",
 		Title:       "What the valve hears",
-		Description: fmt.Sprintf("derived from the stage; beyond audio as %s", base),
+		Description: fmt.Sprintf("derived from the stage; above the audio band as %s", base),
 		Limits:      append(limits, mask),
 		Assumptions: append(stage.assumptions(),
-			"of the allowed power a quarter each goes to the mains ripple at twice the mains frequency and to the mask, across the heater, and to mains and audio of the common-mode half",
-			fmt.Sprintf("no limit is looser than the loosest of the named targets (mains ripple %s, audio %s across the heater): beyond that what the sum leaves out decides, wiring, magnetic fields and joints that rectify", VoltText(loosest(MainsLine)), VoltText(loosest(BandAudioA))),
+			"the allowed noise power is shared in quarters: mains ripple at twice the mains frequency and the density mask, across the heater; mains and audio, in common mode",
+			fmt.Sprintf("no limit is looser than the loosest of the named targets (mains ripple %s, audio %s across the heater): above that, what the sum leaves out matters more: wiring, magnetic fields, bad joints that rectify", VoltText(loosest(MainsLine)), VoltText(loosest(BandAudioA))),
 			cannotDecide),
 	}, nil
 }

@@ -51,7 +51,7 @@ func TestConvertersOwnNoiseIsRetaken(t *testing.T) {
 // its limit and is open under it; the p-p in 20 MHz may be a tenth low, and what
 // the spikes can't move stays decided.
 func TestUndersampledSpikesConcernTheSpikes(t *testing.T) {
-	const fix = "use the fastest time base"
+	const fix = "use the fastest timebase"
 	for _, c := range []struct {
 		name      string
 		of        Criterion

@@ -197,7 +197,7 @@ func missingWords(across, both half) string {
 	return strings.Join(parts, "; ") + ": the sum is a lower bound"
 }
 
-// UnderText is how far a supply lies under the valve's own noise: "17.2 dB under",
+// UnderText is how far a supply is under the valve's own noise: "17.2 dB under",
 // "60 dB or more under", "3.0 dB over".
 func UnderText(underDB float64) string {
 	side := "under"

@@ -65,7 +65,7 @@ const couldFailDB = 20.0
 // side of the limit contradicts the first.
 const contradictDB = 2.0
 
-// disputeDB is how far under the valve's own noise a supply lies before a broken
+// disputeDB is how far under the valve's own noise a supply is before a broken
 // rule-of-thumb limit is called in question, in dB: it then adds 0.4 dB to the noise.
 const disputeDB = 10.0
 

@@ -12,11 +12,11 @@ import (
 
 const (
 	noSource  = "common practice, no source"
-	atxSource = "outside yardstick: the ATX12V power supply design guide allows 50 mV p-p on 5 V rails, 10 Hz to 20 MHz"
+	atxSource = "outside reference: the ATX12V power supply design guide allows 50 mV p-p on 5 V rails, 10 Hz to 20 MHz"
 	// The public technical product specification of a server chassis (P4000S family,
 	// revision 1.5, section 2.2.5.9).
-	serverSource = "outside yardstick: a server chassis' power supply specification allows 350 mV p-p from each output to the chassis, across 100 Ω, 10 Hz to 20 MHz"
-	halfSource   = "half of an outside yardstick, as all that is beyond audio here: a server chassis' power supply specification allows 350 mV p-p across 100 Ω, 10 Hz to 20 MHz"
+	serverSource = "outside reference: a server chassis' power supply specification allows 350 mV p-p from each output to the chassis, across 100 Ω, 10 Hz to 20 MHz"
+	halfSource   = "half of an outside reference, as all limits above audio here: a server chassis' power supply specification allows 350 mV p-p across 100 Ω, 10 Hz to 20 MHz"
 	touchSource  = "0.25 mA across 100 Ω, the touch current allowed to supplies of class II (IEC 62368-1, from memory); the coupling sum alone would allow more"
 	dcSource     = "from 6.6 V (5 % down still leaves 6.27 V for a 6.3 V heater) to 7.6 V (with one of two equal valves pulled, a shared dropper leaves the other at 6.93 V, +10 %); heater data: ±10 % is the customary permissible error, from memory"
 )

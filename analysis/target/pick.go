@@ -145,7 +145,7 @@ func (c criterion) of(m *analysis.Measurement) figure.Figure {
 func sane(f figure.Figure) figure.Figure {
 	const most = 1e12
 	if f.Known && !(math.Abs(f.Value) < most) {
-		return figure.NotMeasured("the figure came out as no number")
+		return figure.NotMeasured("the figure is not a number")
 	}
 	if !(f.U >= 0) || f.U > most {
 		f.U = 0

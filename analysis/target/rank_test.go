@@ -76,7 +76,7 @@ func TestBrands(t *testing.T) {
 			t.Errorf("%s outlier %v", e.Unit.Key, e.Outlier)
 		}
 	}
-	if !strings.Contains(g.MoreToTell, "Bad") || !strings.Contains(g.MoreToTell, "80 times in 100") {
+	if !strings.Contains(g.MoreToTell, "Bad") || !strings.Contains(g.MoreToTell, "more of ") || !strings.Contains(TellNote(), "80 times in 100") {
 		t.Error(g.MoreToTell)
 	}
 }

@@ -29,7 +29,7 @@ func fitLine(readings []Reading) (v0, slope, u float64, trouble string) {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, r := range readings {
 		if !r.sound() {
-			return 0, 0, 0, fmt.Sprintf("reading of %g V at %g A is no reading", r.V, r.LoadA)
+			return 0, 0, 0, fmt.Sprintf("a reading of %g V at %g A can't be right", r.V, r.LoadA)
 		}
 		x, y = append(x, r.LoadA), append(y, r.V)
 		lo, hi = math.Min(lo, r.LoadA), math.Max(hi, r.LoadA)

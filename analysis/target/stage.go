@@ -156,22 +156,22 @@ func (s Stage) assumptions() []string {
 		fmt.Sprintf("heater to grid %s (%s), into %s that the grid sees%s", capture.SI(s.HeaterGridF, "F", 3), given.gridSource(), capture.SI(s.SourceOhm, "Ω", 3), mark(given.SourceOhm == 0)),
 		fmt.Sprintf("mu %.3g%s and mutual conductance %.3g mA/V%s", s.Mu, mark(given.Mu == 0), s.GmS*1e3, mark(given.GmS == 0)),
 		s.referenceWords(given.Reference == ""),
-		"cathode and grid path are added as if in step: the most they can make together; of the two halves, across the heater and common mode, powers are added: up to 3 dB more where a line stands in both",
-		"a common-mode capture's volts over 100 Ω are a current, which flows to ground through the heater's reference; what it drops in ground wiring that it shares with the signal is not in the sum",
+		"the cathode and grid paths are added in phase, their worst case; across the heater and common mode are added as powers: up to 3 dB more where a line is in both",
+		"the volts of a common-mode capture across 100 Ω are taken as a current, which flows to ground through the heater's reference; what it drops in ground wiring shared with the signal is not in the sum",
 		"insulation is taken as linear and without noise of its own; wiring, socket and magnetic coupling into the grid are left out",
 		"the valve's own noise is 2.5/gm at 300 K and the cathode resistor's Johnson noise; flicker, grid and source resistance are left out",
 		"sums run from 20 Hz to 20 kHz, A-weighted (IEC 61672-1)",
 	}
 	if s.RIAA {
-		a = append(a, "RIAA replay curve of IEC 60098 (3180, 318 and 75 µs), 0 dB at 1 kHz, weighs both the supply's part and the valve's own")
+		a = append(a, "RIAA replay curve of IEC 60098 (3180, 318 and 75 µs), 0 dB at 1 kHz, weights both the supply's part and the valve's own")
 	}
 	switch {
 	case s.GainBefore != 1:
-		a = append(a, fmt.Sprintf("%s stage, gain %.3g ahead of it: figures stand at the preamp's input", s.Position, s.GainBefore))
+		a = append(a, fmt.Sprintf("%s stage, gain %.3g ahead of it: figures are at the preamp's input", s.Position, s.GainBefore))
 	case s.Position == "second":
-		a = append(a, "second stage with no gain given ahead of it: figures stand at its own grid")
+		a = append(a, "second stage with no gain given ahead of it: figures are at its own grid")
 	default:
-		a = append(a, "first stage: figures stand at its grid, which is the input")
+		a = append(a, "first stage: figures are at its grid, which is the input")
 	}
 	if s.GainAfter != 1 {
 		a = append(a, fmt.Sprintf("gain %.4g from the grid to the output at 1 kHz", s.GainAfter))
@@ -180,7 +180,7 @@ func (s Stage) assumptions() []string {
 }
 
 // cannotDecide names what lies outside of the model.
-const cannotDecide = "spikes and ripple beyond 20 kHz: whether a valve or a joint rectifies them into the audio band is not in this model, so they stay limited by their own criteria"
+const cannotDecide = "spikes and ripple above 20 kHz: whether a valve or a bad joint rectifies them into the audio band is not in this model, so they keep their own limits"
 
 // gridSource says where the heater-grid capacitance is from.
 func (s Stage) gridSource() string {
@@ -201,14 +201,14 @@ func (s Stage) referenceWords(assumed bool) string {
 	words := ""
 	switch s.Reference {
 	case CentreTap:
-		words = fmt.Sprintf("heater at a centre tap: %.2g %% of the volts across it stand against ground (5 %% resistors, unlike halves), and a common-mode current meets %s", 100*s.differentialShare(), capture.SI(s.referenceOhm(100), "Ω", 3))
+		words = fmt.Sprintf("heater at a centre tap: %.2g %% of the volts across it appear to ground (5 %% resistors, unequal halves), and a common-mode current meets %s", 100*s.differentialShare(), capture.SI(s.referenceOhm(100), "Ω", 3))
 	case Elevated:
-		words = fmt.Sprintf("heater elevated: half of the volts across it stand against ground, and a common-mode current meets %s at 100 Hz; that elevating ends conduction from heater to cathode is not in the sum, which takes the insulation as linear", capture.SI(s.referenceOhm(100), "Ω", 3))
+		words = fmt.Sprintf("heater elevated: half of the volts across it appear to ground, and a common-mode current meets %s at 100 Hz; the sum takes the insulation as linear and leaves out that elevating stops conduction from heater to cathode", capture.SI(s.referenceOhm(100), "Ω", 3))
 	default:
-		words = fmt.Sprintf("heater with one end at ground: half of the volts across it stand against ground, on the mean along the heater, and a common-mode current meets %s at 100 Hz", capture.SI(s.referenceOhm(100), "Ω", 3))
+		words = fmt.Sprintf("heater with one end at ground: half of the volts across it appear to ground, averaged along the heater, and a common-mode current meets %s at 100 Hz", capture.SI(s.referenceOhm(100), "Ω", 3))
 	}
 	if assumed {
-		words += " (assumed; say heater_reference)"
+		words += " (assumed; set heater_reference)"
 	}
-	return words + "; values of the reference: common practice, no source"
+	return words + "; values of the reference (common practice, no source)"
 }

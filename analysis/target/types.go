@@ -195,7 +195,7 @@ type Heard struct {
 	InputAVRMS   float64 // A-weighted, input-referred, V rms, both halves; a lower bound when Missing is not ""
 	OutputAVRMS  float64 // the same at the preamp's output
 	ThermalAVRMS float64 // the valve's and cathode resistor's own, same weighting
-	UnderDB      float64 // how far the supply lies under it, positive is good, within ±MarginCapDB
+	UnderDB      float64 // how far the supply is under it, positive is good, within ±MarginCapDB
 
 	DifferentialAVRMS, CommonAVRMS float64   // the halves of InputAVRMS, their powers add; 0 where not captured
 	DifferentialKnown, CommonKnown bool      // some of the audio band is covered

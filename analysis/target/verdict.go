@@ -193,17 +193,26 @@ func (e *Evaluation) wouldFlip(t tally, doubts []doubt) string {
 	return text
 }
 
-// doubtWords lists the doubts and what to do about each, without repeats.
+// doubtWords lists the doubts and what to do about each; criteria that share a
+// doubt stand ahead of it together.
 func (e *Evaluation) doubtWords(doubts []doubt) []string {
-	var parts []string
+	var order []string
+	names := map[string][]string{}
 	for _, d := range doubts {
-		s := e.Margins[d.margin].Limit.Name + ": " + d.text
+		s := d.text
 		if d.fix != "" {
 			s += "; " + d.fix
 		}
-		if !slices.Contains(parts, s) {
-			parts = append(parts, s)
+		if names[s] == nil {
+			order = append(order, s)
 		}
+		if name := e.Margins[d.margin].Limit.Name; !slices.Contains(names[s], name) {
+			names[s] = append(names[s], name)
+		}
+	}
+	var parts []string
+	for _, s := range order {
+		parts = append(parts, strings.Join(names[s], ", ")+": "+s)
 	}
 	return parts
 }

@@ -55,7 +55,7 @@ func settleVolts(u Unit) []*analysis.Measurement {
 				Fix:  scaleFix(factor)})
 		case m.Coupling != capture.CouplingAC && noDC(want, m):
 			c := withCaution(m, capture.Caution{Code: CautionACAsDC,
-				Text: fmt.Sprintf("told to be DC-coupled, but its mean is only %s: it counts as AC-coupled and tells nothing of the DC", VoltText(m.DCV.Value)),
+				Text: fmt.Sprintf("stated as DC-coupled, but its mean is only %s: it is taken as AC-coupled and gives no DC", VoltText(m.DCV.Value)),
 				Fix:  `write coupling = "ac" for it, and give a meter reading of the DC under load`})
 			c.Coupling = capture.CouplingAC
 			c.DCV = figure.NotMeasured("the mean is near zero, as of an AC-coupled capture; needs a meter reading or a DC-coupled capture")
@@ -105,10 +105,10 @@ func impossible(want float64, m *analysis.Measurement) (what string, factor floa
 	}
 	dc := math.Abs(m.DCV.Value) / want
 	if dcKnown && dc > mostOfRated {
-		return fmt.Sprintf("a mean of %s is no DC", VoltText(m.DCV.Value)), dc
+		return fmt.Sprintf("a mean of %s can't be the DC", VoltText(m.DCV.Value)), dc
 	}
 	if dcKnown && math.Abs(dc/millivolts-1) < millivoltsOff {
-		return fmt.Sprintf("a mean of %s, a thousandth, is no DC", VoltText(m.DCV.Value)), dc
+		return fmt.Sprintf("a mean of %s, a thousandth, can't be the DC", VoltText(m.DCV.Value)), dc
 	}
 	if dcKnown && math.Abs(dc/tenth-1) < tenthOff {
 		return fmt.Sprintf("a mean of %s, a tenth, is no DC", VoltText(m.DCV.Value)), dc
@@ -118,7 +118,7 @@ func impossible(want float64, m *analysis.Measurement) (what string, factor floa
 	}
 	for _, f := range []figure.Figure{m.RipplePPV, m.PP20MHzV, m.PPV} {
 		if limit := mostPPOfRated * want; f.Known && f.Value > limit {
-			return fmt.Sprintf("%s peak-to-peak is no ripple", VoltText(f.Value)), 0
+			return fmt.Sprintf("%s peak-to-peak can't be the ripple", VoltText(f.Value)), 0
 		}
 	}
 	return "", 0
@@ -133,9 +133,9 @@ func scaleFix(factor float64) string {
 	}{
 		{1e6, `the file is in microvolts: give volt_unit = "uV"`},
 		{1e3, `the file is in millivolts: give volt_unit = "mV"`},
-		{100, "set the channel's probe factor to the probe's, or give probe_factor = 0.01"},
-		{10, "set the channel's probe factor to the probe's, or give probe_factor = 0.1"},
-		{0.1, "set the channel's probe factor to the probe's, or give probe_factor = 10"},
+		{100, "set the scope channel's probe factor to match the probe, or give probe_factor = 0.01"},
+		{10, "set the scope channel's probe factor to match the probe, or give probe_factor = 0.1"},
+		{0.1, "set the scope channel's probe factor to match the probe, or give probe_factor = 10"},
 		{1e-3, `the file's volts are a thousandth of the true ones: give scale = 1000`},
 	} {
 		if math.Abs(factor/f.by-1) < scaleFixOff {
@@ -150,7 +150,7 @@ func scaleFix(factor float64) string {
 func doubtedVolts(u Unit, index int, m Margin) []doubt {
 	if u.RatedV > 0 && m.Covered && math.Abs(m.Figure.Value) > mostOfRated*u.RatedV {
 		return []doubt{{margin: index, flips: true,
-			text: fmt.Sprintf("%s is no DC of a unit rated %.3g V", VoltText(m.Figure.Value), u.RatedV),
+			text: fmt.Sprintf("%s can't be the DC of a unit rated %.3g V", VoltText(m.Figure.Value), u.RatedV),
 			fix:  "check the rated volts and the reading"}}
 	}
 	for _, c := range u.Captures {

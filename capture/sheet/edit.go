@@ -281,7 +281,7 @@ func syntax(body []byte, path string) error {
 	}
 	err = tomlError(err, path)
 	if at, ok := err.(*capture.ParseError); ok && at.Fix == "" {
-		at.Fix = "mend it in a text editor, or undo the last change"
+		at.Fix = "correct it in a text editor, or undo the last change"
 	}
 	return err
 }

@@ -87,7 +87,7 @@ func (b *builder) group(v rawGroup, key string) HeaterGroup {
 	w, ok := wirings[strings.ToLower(strings.Join(strings.Fields(v.Wiring), " "))]
 	if !ok {
 		b.fail(key+".wiring", fmt.Sprintf("wiring = %q", v.Wiring),
-			"\"parallel\" (6.3 V), \"series\" (a centre-tapped heater at 12.6 V), \"string\" (one after the other) or \"string of series\"", "")
+			"\"parallel\" (6.3 V), \"series\" (a centre-tapped heater at 12.6 V), \"string\" (in series) or \"string of series\"", "")
 	}
 	if v.String != "" && !strings.HasPrefix(w, "string") {
 		b.fail(key+".string", fmt.Sprintf("string = %q with wiring %q", v.String, w), "wiring = \"string\"", "")
@@ -158,7 +158,7 @@ func (b *builder) shown(raw *rawShown, key string, in *Instrument) Shown {
 	}
 	if p := raw.PlusMinusPercent; p != nil {
 		if *p >= 100 {
-			b.fail(key+".plus_minus_percent", fmt.Sprintf("plus_minus_percent = %g", *p), "a number under 100", "leave the reading out: it tells nothing")
+			b.fail(key+".plus_minus_percent", fmt.Sprintf("plus_minus_percent = %g", *p), "a number under 100", "leave the reading out: it shows nothing")
 		}
 		s.PlusMinusPercent = *p
 	}

@@ -25,17 +25,17 @@ func newBenchCmd() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "bench [SHEET]",
-		Short: "Work a bench in the browser: drop captures, see the verdict, leave with a report",
+		Short: "Do the whole job in the browser: drop captures, see the verdict, write the report",
 		Long: `Bench opens a page on this machine that does the whole job: captures are dropped on
-it, their reading is checked and corrected, each is given to its unit, and the
+it, how each was read is checked and corrected, each is assigned to its unit, and the
 ranking, the dropper, a post-filter and the report follow. It needs no network and
 nobody else can reach it.
 
-All that is done on the page is written into the bench sheet (bench.toml in this
-folder when no name is given; it is made by the first change). Comments, order and
+Everything done on the page is written into the bench sheet (bench.toml in this
+folder when no name is given; the first change creates it). Comments, order and
 what was written by hand stay, so that page, editor and the other commands can be
 mixed freely. Dropped files are kept in captures/ beside the sheet and never
-written over. Ctrl-C ends it; closing the page loses nothing.`,
+overwritten. Ctrl-C ends it; closing the page loses nothing.`,
 		Example: "  stillglow bench\n  stillglow bench --no-open --port 8173 testdata/bench/bench.toml\n  stillglow bench --folder /media/scope spring.toml",
 		Args:    wantArgs(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -54,7 +54,7 @@ written over. Ctrl-C ends it; closing the page loses nothing.`,
 			opt.Pipeline = pipeline.Options{Cache: c, Version: version, Workers: max(1, runtime.GOMAXPROCS(0)-1)}
 			opt.Take, opt.Guide = capturesToTake, guideOf
 			opt.Ready = func(address string) {
-				fmt.Fprintf(cmd.OutOrStdout(), "bench %s is open at\n  %s\nCtrl-C ends it; what is done on the page is kept in the sheet as it is done\n", opt.Sheet, address)
+				fmt.Fprintf(cmd.OutOrStdout(), "bench %s is open at\n  %s\nCtrl-C ends it; every change on the page is saved in the sheet at once\n", opt.Sheet, address)
 				if !noOpen {
 					openBrowser(cmd.ErrOrStderr(), address)
 				}
@@ -64,7 +64,7 @@ written over. Ctrl-C ends it; closing the page loses nothing.`,
 	}
 	cache.add(cmd)
 	fl := cmd.Flags()
-	fl.IntVar(&opt.Port, "port", 0, "port of this machine to answer at (default: a free one)")
+	fl.IntVar(&opt.Port, "port", 0, "port to use on this machine (default: a free one)")
 	fl.BoolVar(&noOpen, "no-open", false, "print the address and open no browser")
 	fl.StringVar(&opt.Folder, "folder", "", "folder where the scope's files arrive: each is taken once it is whole")
 	return cmd

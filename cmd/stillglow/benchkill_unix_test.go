@@ -170,7 +170,7 @@ func benchIsWhole(t *testing.T, dir string, kept map[string][]byte, asked map[st
 	}
 	s, err := sheet.Read(path)
 	if err != nil {
-		t.Errorf("the sheet does not read: %v", err)
+		t.Errorf("the sheet can't be read: %v", err)
 		return
 	}
 	var n int

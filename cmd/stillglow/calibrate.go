@@ -22,10 +22,10 @@ func newCalibrateCmd() *cobra.Command {
 		Short: "Find a sound input's volts per full scale from a known sine",
 		Long: `Calibrate reads a WAV of a sine whose volts are known, fits the sine by least
 squares (the four-parameter fit of IEEE Std 1057), and prints the volts (peak)
-at digital full scale: the number for --volts-per-full-scale and for the bench
+at digital full scale: the value for --volts-per-full-scale and for the bench
 sheet's volts_per_full_scale.
 
-Take the sine from a generator, some hundred hertz to 1 kHz, at a level that
+Take the sine from a generator, a few hundred hertz to 1 kHz, at a level that
 fills a good part of the input's range; read its volts rms on a meter across
 the input while recording; and leave every gain control where it is for the
 captures that follow. Never connect mains to a sound input.`,

@@ -26,10 +26,10 @@ func newCheckCmd() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check SHEET",
 		Short: "Validate a bench sheet and its captures; say what is still open",
-		Long: `Check reads the sheet and every capture in it, tells how each was understood, and
+		Long: `Check reads the sheet and every capture in it, shows how each was read, and
 names the criteria that no capture covers yet with the capture that would: time
 per division, coupling, and what else to set. It ends with an error when the
-sheet or a capture can't be read; open criteria alone are no error.`,
+sheet or a capture can't be read; open criteria alone are not an error.`,
 		Example: "  stillglow check testdata/bench/bench.toml\n  stillglow check --json testdata/bench/bench.toml",
 		Args:    wantArgs(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -63,7 +63,7 @@ func (c *checked) loose(b *strings.Builder) {
 // withoutFiles is what a scope that saves no files can still decide.
 var withoutFiles = fmt.Sprintf("A scope that saves pictures only can still show that a unit fails: read the figure off its screen and write it as "+
 	"[[unit.reading]], on = \"ripple_pp_20mhz_v\", value = 0.060 in volts, plus_minus_percent = %d, band_limited = true. "+
-	"What such a reading leaves inside stays open: only a capture passes a unit.", sheet.UsualPlusMinusPercent)
+	"A criterion that such a reading leaves inside its limit stays open: only a capture passes a unit.", sheet.UsualPlusMinusPercent)
 
 // readings tells what the figures read off a screen can say of their limits.
 func (c *checked) readings(b *strings.Builder, u sheet.Unit) {

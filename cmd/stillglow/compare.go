@@ -34,9 +34,9 @@ func newCompareCmd() *cobra.Command {
 		Short: "Compare before and after, in dB",
 		Long: `Compare takes two captures, or two results (results.json of a report, or lines of
 measure --json), and prints each figure before and after with its change in dB;
-below 0 dB is quieter, and what changed most stands first. Two results are matched
+below 0 dB is quieter, and what changed most comes first. Two results are matched
 unit by unit, several lines of measure --json by file and channel. A change within
-the uncertainty of the two figures stands in brackets.
+the uncertainty of the two figures is in brackets.
 
 With --plot it draws one picture: the two spectra, or for several units their
 worst margins.`,

@@ -155,7 +155,7 @@ func giveCompletions(cmd *cobra.Command) {
 		}
 	}
 	if cmd.ValidArgsFunction == nil {
-		switch arg := wanted(cmd); {
+		switch arg := argumentNames(cmd); {
 		case cmd.Name() == "filter":
 			cmd.ValidArgsFunction = completeSheetThenUnit
 		case strings.Contains(arg, "SHEET"):

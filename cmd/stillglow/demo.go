@@ -15,9 +15,9 @@ func newDemoCmd() *cobra.Command {
 		Short: "Write the invented demo bench to a new folder",
 		Long: `Write the demo bench: an invented workshop, twelve invented supplies of four
 invented brands and their captures, each showing one thing that goes wrong, or
-nothing. Nothing in it was measured. The same files lie in testdata/bench.
+nothing. Nothing in it was measured. The same files are in testdata/bench.
 
-DIR must be new or empty; no file is ever written over.`,
+DIR must be new or empty; no file is ever overwritten.`,
 		Example: `  stillglow demo /tmp/demo-bench
   stillglow report /tmp/demo-bench/bench.toml`,
 		Args: wantArgs(cobra.ExactArgs(1)),

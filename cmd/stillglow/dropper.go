@@ -57,7 +57,7 @@ dropper for each passing unit from that unit's own measured volts and output
 resistance.
 
 A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
-2x6N2P@string (one after the other), 1x6N1P@string:A (string A, shared by name).`,
+2x6N2P@string (in series), 1x6N1P@string:A (string A, shared by name).`,
 		Example: `  stillglow dropper --supply 7 --valves 2x12AU7,1x6N2P
   stillglow dropper --supply 6,6.5,7,7.5,9,12,15 --valves 2x12AU7,1x6N2P --rated-a 2
   stillglow dropper --supply 15 --valves 2x12AX7@series,2x6N2P@string --json
@@ -81,7 +81,7 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl.Float64Var(&f.limitA, "limit-a", 0, "where the supply limits its current, in amps (default: 1.5 x --rated-a)")
 	fl.Float64Var(&f.cathodeV, "cathode-v", 0, "volts of the highest cathode above the heater supply's negative pole (default: not known)")
 	fl.Float64Var(&f.outputOhm, "output-ohm", 0, "the supply's output resistance in ohms")
-	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts in ohms, both ways")
+	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts in ohms, there and back")
 	fl.Float64Var(&f.supplyTol, "supply-tol", 5, "tolerance of the supply volts in percent")
 	fl.Float64Var(&f.partTol, "part-tol", 5, "tolerance of the resistors in percent")
 	fl.Float64Var(&f.headroom, "headroom", 80, "share of the rating that the heaters may take, in percent")

@@ -155,7 +155,7 @@ func best(a heater.Arrangement) (heater.Part, bool) {
 // printSupplies compares several supplies, one row each.
 func printSupplies(w io.Writer, plans []heater.Plan) {
 	fmt.Fprintln(w)
-	fmt.Fprintln(w, "with one shared resistor, and what to take instead where that is better:")
+	fmt.Fprintln(w, "with one shared resistor, and what to fit instead where that is better:")
 	t := plainTable([]string{"supply", "exactly", plans[0].Options.Series, "heater", "worst", "pulled", "buy", "take"},
 		"rrrrrrrl", 7, 8, 11, 7, 13, 9, 6, 25)
 	for _, p := range plans {
@@ -178,7 +178,7 @@ func printSupplies(w io.Writer, plans []heater.Plan) {
 		}
 		if part, ok := best(a); ok {
 			row[2] = bothSides(a)
-			row[3], row[4], row[5], row[6] = volt2(part.HeaterV)+" V", corners(part), pulled(part), rating(part.BuyW)
+			row[3], row[4], row[5], row[6] = volt2(part.HeaterV)+" V", corners(part), pulled(part), rating(part.FitW(part.BuyW))
 		}
 		t.AppendRow(row)
 	}
@@ -317,7 +317,7 @@ func printArrangements(w io.Writer, p heater.Plan) {
 			heat = heat2(part.W)
 			ripple = decibels(a.RippleDB)
 		}
-		t.AppendRow(table.Row{name, stacked(part.Label), volt2(part.HeaterV) + " V", roundCorners(part), pulled(part), heat, rating(part.BuyW), ripple})
+		t.AppendRow(table.Row{name, stacked(part.Label), volt2(part.HeaterV) + " V", roundCorners(part), pulled(part), heat, rating(part.FitW(part.BuyW)), ripple})
 	}
 	printTable(w, t)
 }
@@ -350,7 +350,7 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 			fault = heat2(part.FaultW)
 		}
 		t.AppendRow(table.Row{mark + strings.ReplaceAll(stacked(part.Label), "\n", "\n  "), volt2(part.HeaterV) + " V", percent(part.ErrFrac), corners(part), pulled(part),
-			heat2(part.W), rating(part.BuyW), surface, fault})
+			heat2(part.W), rating(part.FitW(part.BuyW)), surface, fault})
 	}
 	printTable(w, t)
 	part := a.Parts[max(0, a.Best)]

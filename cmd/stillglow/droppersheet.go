@@ -28,7 +28,7 @@ type sizedUnit struct {
 func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 	for _, flag := range []string{"supply", "valves", "own", "rail", "at-a", "rated-a", "output-ohm", "limit-a", "cathode-v"} {
 		if cmd.Flags().Changed(flag) {
-			return usageError{fmt.Errorf("--%s and a bench sheet don't go together: the sheet says it; leave one out", flag)}
+			return usageError{fmt.Errorf("--%s and a bench sheet don't go together: the sheet sets it; leave one out", flag)}
 		}
 	}
 	r, err := f.evaluate(cmd, path)
@@ -193,7 +193,7 @@ func printUnits(w io.Writer, units []sizedUnit) {
 			a := p.Arrangements[p.Best]
 			part := a.Parts[a.Best]
 			row[5] = a.Name + "\n" + stacked(part.Label)
-			row[6], row[7], row[8] = volt2(part.HeaterV)+" V", pulled(part), rating(part.BuyW)
+			row[6], row[7], row[8] = volt2(part.HeaterV)+" V", pulled(part), rating(part.FitW(part.BuyW))
 		}
 		rows = append(rows, row)
 	}

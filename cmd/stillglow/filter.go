@@ -35,7 +35,7 @@ func newFilterCmd() *cobra.Command {
 	var f filterFlags
 	cmd := &cobra.Command{
 		Use:   "filter [SHEET [UNIT]]",
-		Short: "Find the post-filter that rescues a near miss, or compute one of given parts",
+		Short: "Find the post-filter that brings a near miss inside, or compute one of given parts",
 		Long: `With a bench sheet, filter looks for the cheapest set of standard parts that brings
 each near miss (or the unit named) inside its target with a reserve, and predicts
 every figure behind it by filtering the captures and measuring them again.
@@ -43,10 +43,10 @@ every figure behind it by filtering the captures and measuring them again.
 Without a sheet it computes what an RC, LC or CLC filter between supply and heaters
 does, with what real parts add: capacitor ESR and ESL, coil DCR and self-resonance,
 the heaters as load. It shows the attenuation over frequency, the resonance, the DC
-drop and what to beware of.
+drop and what to watch out for.
 
 ESR, ESL, DCR and self-resonance follow from the kind of part where they are not
-given; those figures are from memory, so read your part's data sheet. A ceramic has
+given; those figures are from memory, so check your part's data sheet. A ceramic has
 leads unless it is an "smd ceramic". With --lead-m and --supply-uf the gain is that
 over the volts at the supply's own connector.`,
 		Example: `  stillglow filter testdata/bench/bench.toml
@@ -246,7 +246,7 @@ func filterText(c filter.Circuit, r filter.Result, hz []float64, loadA float64) 
 		fmt.Fprintf(out, "resonance: %+.1f dB at %s\n", r.PeakDB, target.HzText(r.PeakHz))
 	}
 	if loadA > 0 {
-		fmt.Fprintf(out, "DC drop: %.3g V at %.3g A, part of the dropper's sum\n", r.DropV, loadA)
+		fmt.Fprintf(out, "DC drop: %.3g V at %.3g A, part of what the dropper takes\n", r.DropV, loadA)
 	}
 	for _, w := range r.Warnings {
 		fmt.Fprintln(out, wrapCell(report.Marked("caution: "+w), textWidth))

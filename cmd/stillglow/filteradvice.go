@@ -155,7 +155,7 @@ func printResult(w io.Writer, before target.Evaluation, r filter.Result) {
 	}
 	fmt.Fprintln(w)
 	if r.WornKnown {
-		fmt.Fprintln(w, wrapCell(fmt.Sprintf("with the capacitors' ESR doubled and 20 %% less of their value: %+.1f dB at the tightest of what was over", r.WornDB), textWidth))
+		fmt.Fprintln(w, wrapCell(fmt.Sprintf("with the capacitors' ESR doubled and their value down by 20 %%: %+.1f dB at the tightest criterion that was over", r.WornDB), textWidth))
 	}
 	for _, warning := range r.Warnings {
 		fmt.Fprintln(w, wrapCell(report.Marked("caution: "+warning), textWidth))

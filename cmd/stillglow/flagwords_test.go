@@ -25,8 +25,8 @@ func TestRefusedFlagValues(t *testing.T) {
 		{"report x.toml --forse", "unknown flag --forse, nearest is --force"},
 		{"watch x.toml --interval 3", `--interval: found "3", expected a time such as 2s or 500ms`},
 		{"measure x.csv --json=7", `--json: found "7", expected true or false`},
-		{"compare before.csv", `found only "before.csv", expected BEFORE AFTER`},
-		{"compare a b c", "found 3 arguments, expected BEFORE AFTER"},
+		{"compare before.csv", `found only "before.csv", expected two files, BEFORE and AFTER`},
+		{"compare a b c", "found 3 arguments, expected two files, BEFORE and AFTER"},
 		{"cache empty", `takes no argument, found "empty"`},
 		{"completion ksh", `unknown shell "ksh", expected one of bash, zsh, fish, powershell`},
 		{"help foo", `unknown command "foo"`},
@@ -34,7 +34,7 @@ func TestRefusedFlagValues(t *testing.T) {
 		{"filter --topology rc --r-ohm 1 --c-uf 100 --hz 100,1k", "--hz: found "},
 		{"filter --topology rc --r-ohm 1 --c-uf 100 --hz 0", "--hz: found 0, expected frequencies above zero"},
 		{"filter --topology rc --r-ohm 1 --c-uf 100 --heaters-a -1", "--heaters-a: found -1, expected amps"},
-		{"measure", "measure needs FILE..."},
+		{"measure", "measure needs a capture file"},
 	} {
 		var out, errs bytes.Buffer
 		code := run(context.Background(), strings.Fields(c.line), strings.NewReader(""), &out, &errs)

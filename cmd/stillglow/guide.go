@@ -33,7 +33,7 @@ func newGuideCmd() *cobra.Command {
 	f := guideFlags{}
 	cmd := &cobra.Command{
 		Use:   "guide [SHEET]",
-		Short: "Explain how to measure: load, probe, timebase for each criterion, safety",
+		Short: "Explain how to measure: safety, load, probe, timebase for each criterion",
 		Long: `Guide prints how to take the captures: safety first, the load for your heaters'
 current, probe and ground, which captures to take and what timebase each needs,
 worked out from the target's limits and the depth of the scope's memory, and the
@@ -140,7 +140,10 @@ func (f *guideFlags) load(s *sheet.Sheet) (heater.Load, error) {
 
 // guideText writes the whole guide, at most 100 columns wide.
 func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVolts, scope scopeLimits, settings []captureSetting) {
+	var said []string
 	para := func(first, text string) {
+		text = report.Marked(text)
+		said = append(said, text)
 		fmt.Fprint(w, wrapText(first, strings.Repeat(" ", len([]rune(first))), text, 100))
 	}
 	head := func(text string) { fmt.Fprintf(w, "\n%s\n", text) }
@@ -151,44 +154,45 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	for _, c := range []string{
 		"A bench brick is mains equipment. Never open it while it is plugged in; its primary capacitor holds several hundred volts for minutes after. Test only units whose case and mains lead are sound.",
 		"The ground clip of a mains-powered scope is bolted to protective earth. " + report.GroundSafety + " Never lift the scope's earth to get round this.",
-		report.LeakSafety + " A sound card is earthed through its computer: the first touch of the two grounds carries that current, so join them before you plug in, and keep the DC block in the signal lead.",
+		report.LeakSafety + " A sound card is earthed through its computer: the first touch of the two grounds carries that current, so join the grounds before you plug in, and keep the DC block in the signal lead.",
 		report.HTSafety,
 		"Never put two supplies in parallel to get more current: they do not share the load.",
-		"Keep the preamp's high tension off and its capacitors discharged while you work on heaters: some heater circuits stand on a bias of tens of volts against earth.",
-		"A load resistor of several watts burns skin and bench tops. Stand it on ceramic or metal, in air, and leave it to cool.",
+		"Keep the preamp's high tension off and its capacitors discharged while you work on heaters: some heater circuits are biased tens of volts above earth.",
+		"A load resistor of several watts burns skin and bench tops. Put it on ceramic or metal, in free air, and let it cool before you touch it.",
 		report.CapSafety(),
-		report.CodesSafety + " If you are not qualified to work on mains equipment, have someone who is do it.",
+		report.CodesSafety + " If you are not qualified to work on mains equipment, have someone who is qualified do it.",
 	} {
 		para("  ! ", c)
 	}
-	head("1. Load it as the heaters will")
+	head("1. Load the supply as the heaters will")
 	loadText(para, load, volts)
-	para("  - ", "Let it run for ten minutes; read the DC volts with a meter at no load, about half and full load, and write them into the sheet (readings). They give the output resistance and size the dropper. (Common practice, no source.)")
+	para("  - ", "Let it run for ten minutes; read the DC volts with a meter at no load, about half load and full load, and write them into the sheet (readings). They give the output resistance and size the dropper. (Common practice, no source.)")
 
-	head("2. Probe it short")
+	head("2. Keep the probe's leads short")
 	for _, t := range []string{
-		"At the supply's output connector, not at the end of its lead: 1:1 cable or a probe with a ground spring or the bare tip and barrel. A 15 cm ground clip is an aerial; it shows spikes that the supply does not have. (Source: public application notes on output ripple and noise: shortest ground, ground band or ring instead of a lead.)",
-		"A passive probe set to 1:1 may be only about 7 MHz wide (EDN Asia 2013, \"linear power supply's data sheet\", part 2): fine for mains and audio, not for spikes. A 10:1 probe raises the scope's noise tenfold. 50 ohm coax into a 50 ohm terminator is the cleanest for the fast captures, behind a DC block at the supply's end: the terminator must never see the DC (7 V would put 1 W into it). A block of 1 µF has its cut-off (-3 dB) at 3.2 kHz into 50 ohm (1/2πRC), so nothing slow comes through it. It halves the reading if the source end is terminated too: enter the factor as probe_factor.",
-		"For a figure to compare with data sheets fit 0.1 µF ceramic and 10 µF electrolytic across the output connector (ATX12V Power Supply Design Guide v1.1, section 3.2.6; v2.0 fits the same two; the thousands of µF in its section 3.2.8 are for stability, not for noise tests). Say in the note whether you did, and do the same for every unit.",
-		"Tell the sheet what the scope multiplies by: probe_factor is only for a factor that the file does not have in it yet.",
+		"Probe at the supply's output connector, not at the end of its lead, with a 1:1 cable, or a probe with a ground spring or its bare tip and barrel. A 15 cm ground clip is an aerial; it shows spikes that the supply does not have. (Source: public application notes on output ripple and noise: shortest ground, ground band or ring instead of a lead.)",
+		"A passive probe set to 1:1 may be only about 7 MHz wide (EDN Asia 2013, \"linear power supply's data sheet\", part 2): fine for mains and audio, not for spikes. A 10:1 probe raises the scope's noise tenfold. 50 Ω coax into a 50 Ω terminator is the cleanest for the fast captures, behind a DC block at the supply's end: the terminator must never see the DC (7 V would put 1 W into it). A block of 1 µF has its cut-off (-3 dB) at 3.2 kHz into 50 Ω (1/2πRC), so nothing slow comes through it. If the source end is terminated too, the reading is halved: enter the factor as probe_factor.",
+		"To compare a figure with data sheets, fit 0.1 µF ceramic and 10 µF electrolytic across the output connector (ATX12V Power Supply Design Guide v1.1, section 3.2.6; v2.0 fits the same two; the thousands of µF in its section 3.2.8 are for stability, not for noise tests). Say in the note whether you did, and do the same for every unit.",
+		"probe_factor in the sheet is only for a factor that the file's volts don't include yet, such as a 10:1 probe that the scope was told is 1:1.",
 	} {
 		para("  - ", t)
 	}
 	head("3. Take these captures of every unit, and save them as CSV")
 	fmt.Fprintf(w, "   (worked out for %s of memory, at most %s)\n", samplesText(float64(scope.Memory)), rateText(scope.MaxRate))
 	guideSettings(para, ofMode(settings, capture.Differential), scope, 'a')
-	fmt.Fprint(w, "\n   Each on its own (four periods of the lowest frequency; 0.4 of the rate holds the highest):\n")
+	fmt.Fprintln(w)
+	para("   ", "Each figure on its own (the record holds four periods of its lowest frequency, and 0.4 of the sample rate reaches its highest):")
 	guideSpans(para, goal.Limits, scope)
 	fmt.Fprintln(w)
 	for _, t := range []string{
 		"Leave the bandwidth limit off for spikes: a one-pole 20 MHz limit has a transition duration of 17.5 ns (ln 9 / 2πB, computed), so faster spikes come out smaller. The 20 MHz figure is made from the same capture, and the report names the low-pass. If you do switch the limit on, say so (band_limited = true).",
 		"Repeat a capture three times and put all of them in the sheet: the spread becomes part of the ±.",
-		"Export the whole memory, not the screen: screen data is thinned out.",
-		fmt.Sprintf("A scope that saves pictures only, or records of a thousand points, can't pass a unit, but it can fail one: what is over a limit in part of the span is over it. Read the peak-to-peak off the screen with the 20 MHz limit on and write it as [[unit.reading]] with its ± (%d %% where you say nothing); what it leaves inside stays open, and stillglow check says so.", sheet.UsualPlusMinusPercent),
+		"Export the whole memory, not the screen: screen data leaves samples out.",
+		fmt.Sprintf("A scope that saves pictures only, or records of a thousand points, can't pass a unit, but it can fail one: what exceeds a limit in part of the span exceeds it. Read the peak-to-peak off the screen with the 20 MHz limit on and write it as [[unit.reading]] with its ± (%d %% if you give none); a criterion that it leaves inside its limit stays open, and stillglow check says so.", sheet.UsualPlusMinusPercent),
 	} {
 		para("  - ", t)
 	}
-	head("4. Take the common mode of every unit too: the other half")
+	head("4. Take the common mode of every unit too")
 	guideCommon(para, volts)
 	if both := ofMode(settings, capture.Common); len(both) > 0 {
 		guideSettings(para, both, scope, 'a'+rune(len(settings)-len(both)))
@@ -196,23 +200,28 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 		para("  - ", "This target sets no limit on it; the named ones do (stillglow target "+target.Default+").")
 	}
 	head("5. Take a baseline")
-	para("  - ", "The same settings with the probe's tip on its own ground at the supply's output, the supply off at the wall: that goes into the sheet as [instrument.baseline], with supply = \"off\". What it shows is the bench, not the unit, and is subtracted in power (rms values as squares). The same once more with the supply running shows what this unit radiates into the probe's loop: it belongs to the unit, so note it; a baseline with supply = \"running\" is refused.")
+	para("  - ", "Take a capture with the same settings, the probe's tip on its own ground at the supply's output and the supply off at the wall: it goes into the sheet as [instrument.baseline], with supply = \"off\". What it shows comes from the bench, not the unit, and is subtracted in power (rms values as squares). The same once more with the supply running shows what this unit radiates into the probe's loop: that is the unit's own, so note it; a baseline with supply = \"running\" is refused.")
 	head("6. Check while you are still at the bench")
 	para("  - ", "stillglow check SHEET names what is still open; stillglow watch SHEET follows the folder and ranks as files arrive.")
 	head("What the words mean, and where this comes from")
 	for _, t := range []string{
 		"PARD: periodic and random deviation of the DC output from its average in a stated bandwidth, usually 20 Hz to 20 MHz, rms and peak-to-peak (a public bench-supply guide, appendix A).",
-		"Noise of a supply as periodic or random signals from 10 Hz to 20 MHz on a 20 MHz scope; 50 mV peak-to-peak allowed on a 5 V rail (ATX12V guide v1.1, table 11).",
+		"Noise of a supply: periodic or random signals from 10 Hz to 20 MHz, on a 20 MHz scope; 50 mV peak-to-peak allowed on a 5 V rail (ATX12V guide v1.1, table 11).",
 		"Pulse duration at 50 %, transition duration from 10 to 90 % (IEEE Std 181 and IEC 60469; definitions from memory).",
 		"Standards that define test fixtures for switch-mode ripple (IEC 61204, JEITA RC-9131) were not opened; nothing here quotes them.",
-		"Limits of the target: " + sourcesOf(goal) + ".",
 	} {
 		para("  - ", t)
+	}
+	for _, t := range sourcesOf(goal) {
+		para("  - Limit on ", t)
+	}
+	if note := report.MarkNote(said...); note != "" {
+		fmt.Fprintf(w, "\n%s\n", note)
 	}
 }
 
 // soundCardWords is how a sound card is joined to a supply.
-const soundCardWords = "In series with its input a DC block of 10 µF (film, or two electrolytics back to back rated over the supply's volts), behind it 100 kΩ to ground and two small silicon diodes head to tail as a clamp; connect it only after the supply is up, and take it off before you switch off. No attenuator: millivolts need none, and it would bury them in the card's noise. (Common practice, no source.)"
+const soundCardWords = "Fit a DC block of 10 µF in series with its input (film, or two electrolytics back to back, rated above the supply's volts), and behind it 100 kΩ to ground and two small silicon diodes in antiparallel as a clamp. Join the grounds first, with everything unplugged; connect the signal lead only after the supply is up, and take it off before you switch off. Use no attenuator: millivolts need none, and it would bury them in the card's noise. (Common practice, no source.)"
 
 // loadVolts is what some units of a sheet show under load.
 type loadVolts struct {
@@ -253,11 +262,11 @@ func sheetVolts(s *sheet.Sheet, heaterA float64) []loadVolts {
 
 func loadText(para func(first, text string), load heater.Load, volts []loadVolts) {
 	if len(load.Groups) == 0 {
-		para("  - ", "The real heaters with their dropper are the best load. In their place: a resistor of volts over the heaters' summed current, rated at twice its heat or more (give --valves and it is worked out here). (Ohm's law; the factor of two: an article on resistor ratings.)")
+		para("  - ", "The real heaters with their dropper are the best load. Otherwise use a resistor: the supply's volts divided by the heaters' total current, rated at twice its heat or more (give --valves and it is worked out here). (Ohm's law; the factor of two: an article on resistor ratings.)")
 		return
 	}
 	amps := load.NominalA()
-	para("  - ", fmt.Sprintf("%s draw %.2f A. The real heaters with their dropper are the best load. In their place a resistor, wirewound is fine. (Ohm's law; twice the heat: an article on resistor ratings.)", load.Describe(), amps))
+	para("  - ", fmt.Sprintf("%s draw %.2f A. The real heaters with their dropper are the best load. Otherwise use a resistor; wirewound is fine. (Ohm's law; twice the heat: an article on resistor ratings.)", load.Describe(), amps))
 	for _, v := range volts {
 		ohm, watts := v.V/amps, v.V*amps
 		near := ""
@@ -270,7 +279,7 @@ func loadText(para func(first, text string), load heater.Load, volts []loadVolts
 		}
 		para("  - ", fmt.Sprintf("From %.3g V%s: %.3g Ω, which turns %.1f W into heat%s: buy %.0f W or more.", v.V, who, ohm, watts, near, math.Ceil(2*watts/5)*5))
 	}
-	para("  - ", "A noise figure at another current is worth little: switchers burst at light load. Write load_a beside every capture.")
+	para("  - ", "A noise figure at another current is worth little: at light load many supplies switch in bursts. Write load_a beside every capture.")
 }
 
 // instead names what could take a capture that the scope can't.
@@ -285,16 +294,23 @@ func instead(s captureSetting, scope scopeLimits) string {
 }
 
 // sourcesOf lists where a target's limits come from, each once.
-func sourcesOf(t target.Target) string {
-	var list []string
-	seen := map[string]bool{}
+func sourcesOf(t target.Target) []string {
+	var sources []string
+	names := map[string][]string{}
 	for _, l := range t.Limits {
-		if l.Source != "" && !seen[l.Source] {
-			seen[l.Source] = true
-			list = append(list, l.Source)
+		if l.Source == "" {
+			continue
 		}
+		if names[l.Source] == nil {
+			sources = append(sources, l.Source)
+		}
+		names[l.Source] = append(names[l.Source], strings.TrimSpace(l.Name))
 	}
-	return strings.Join(list, "; ")
+	var list []string
+	for _, source := range sources {
+		list = append(list, strings.Join(names[source], "; ")+": "+source+".")
+	}
+	return list
 }
 
 // wrapText breaks text at spaces; first stands before the first line, rest before

@@ -29,18 +29,18 @@ func ofMode(settings []captureSetting, mode capture.Mode) []captureSetting {
 // guideCommon writes how to capture common mode, safely.
 func guideCommon(para func(first, text string), volts []loadVolts) {
 	para("  ! ", report.CommonSafety+" "+report.CodesSafety)
-	para("  - ", "Why: a valve is nearly deaf to what stands across its heater; what both wires carry together against ground goes through the heater's capacitance to cathode and grid. No capture across the output shows it.")
+	para("  - ", "Why: a valve hardly hears the volts across its heater; what both wires carry together, against ground, goes through the heater's capacitance to cathode and grid. No capture across the output shows it.")
 	most := 0.0
 	for _, v := range volts {
 		most = math.Max(most, v.V)
 	}
 	for _, t := range []string{
-		"The supply with its load resistor by itself: no preamp, no high tension anywhere near. Plug out: measure ohms from each output wire to the earth pin of the mains plug, where it has one. Under 1 kΩ the output is earthed inside: there is nothing to measure here, say so in the note.",
-		fmt.Sprintf("Still with the plug out, join the negative output wire to earth (the chassis that it will feed, or the scope's earth terminal) through 100 kΩ, 1 W: that bleeds the output. Plug in, read the AC volts across the 100 kΩ with a meter: %.0f V is %.2f mA, what a double-insulated supply may leak (IEC 62368-1, from memory). More: stop, the supply leaks.", touchA*bleedOhm, touchA*1e3),
-		"Plug out again. Put 100 Ω, 1 W in place of the 100 kΩ. One wire will do, since load and output capacitor join the two for AC.",
-		fmt.Sprintf("Or, for the mean of both wires, two equal resistors of %.0f Ω from the wires to the 100 Ω: at %.3g V each turns %.2g W into heat, buy %s or more. They add 50 Ω: above about 1 MHz the reading may be up to %.1f dB low.", joinOhm, most, most*most/4/joinOhm, joinWatts(most), joinLossDB),
-		"The scope's ground clip goes to the earthed end of the 100 Ω and nowhere else, the tip to the other end, both as short as across the output. Only then plug in. Scope and supply on one outlet strip.",
-		"In the sheet: mode = \"common\" beside each such capture, load_a as for the others. Its baseline is one of its own: the same, with the supply's plug out (baseline = \"file\" beside the capture).",
+		"Measure the supply with its load resistor by itself: no preamp, no high tension anywhere near. Unplugged, measure the ohms from each output wire to the earth pin of the mains plug, if it has one. Under 1 kΩ the output is earthed inside: there is nothing to measure here; say so in the note.",
+		fmt.Sprintf("Still unplugged, join the negative output wire to earth (the chassis that it will feed, or the scope's earth terminal) through 100 kΩ, 1 W: that bleeds the output. Plug in and read the AC volts across the 100 kΩ with a meter: %.0f V is %.2f mA, as much as a double-insulated supply may leak (IEC 62368-1, from memory). If it is more, stop: the supply leaks too much.", touchA*bleedOhm, touchA*1e3),
+		"Unplug again. Put 100 Ω, 1 W in place of the 100 kΩ. One wire will do, since the load and the output capacitor join the two for AC.",
+		fmt.Sprintf("Or, for the mean of both wires, fit two equal resistors of %.0f Ω, one from each wire to the 100 Ω: at %.3g V each turns %.2g W into heat, buy %s or more. They add 50 Ω: above about 1 MHz the reading may be up to %.1f dB low.", joinOhm, most, most*most/4/joinOhm, joinWatts(most), joinLossDB),
+		"The scope's ground clip goes to the earthed end of the 100 Ω and nowhere else, the tip to the other end, both as short as across the output. Only then plug in. Scope and supply go into the same mains outlet.",
+		"In the sheet: mode = \"common\" beside each such capture, load_a as for the others. It needs a baseline of its own: the same set-up with the supply unplugged (baseline = \"file\" beside the capture).",
 	} {
 		para("  - ", t)
 	}
@@ -63,7 +63,7 @@ func guideSettings(para func(first, text string), settings []captureSetting, sco
 	for i, s := range settings {
 		para(fmt.Sprintf("  %c) ", first+rune(i)), s.names())
 		if s.DivS == 0 {
-			para("     can't be had: ", s.WhyNot+"; take it with "+instead(s, scope))
+			para("     not possible: ", s.WhyNot+"; use "+instead(s, scope))
 			continue
 		}
 		para("     set: ", s.settings())
@@ -72,17 +72,17 @@ func guideSettings(para func(first, text string), settings []captureSetting, sco
 			if !s.Fast {
 				mode = ", in high-resolution mode (anti_aliased = true in the sheet, unless the file states the mode)"
 			}
-			para("     works too: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(s.MostS), mode))
+			para("     also works: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(s.MostS), mode))
 		}
 		if s.VoltsPerDiv > 0 {
-			para("     range: ", fmt.Sprintf("begin at %s/div, which holds the ripple and spikes of a unit at its limits; lower V/div until just before a peak is clipped, raise it if one is", capture.SI(s.VoltsPerDiv, "V", 3)))
+			para("     range: ", fmt.Sprintf("begin at %s/div, which fits the ripple and spikes of a unit at its limits; lower V/div until just before a peak is clipped, raise it if one is", capture.SI(s.VoltsPerDiv, "V", 3)))
 		}
 		if s.Fast && s.RateHz < pulseRateHz {
 			para("     note: ", fmt.Sprintf("at %s a pulse shorter than %s has fewer than four samples; its peak is then a lower bound", rateText(s.RateHz), secondsText(4/s.RateHz)))
 		}
 		if !s.Fast && s.Mode == capture.Differential {
-			para("     why: ", "the bandwidth limit of 20 MHz stops no alias here: the switching ripple would fold down into the audio band")
-			para("     or: ", "a sound card's line input, half a second and more as WAV, 24 bit (volts_per_full_scale in the sheet; calibrate it with a sine that the meter or the scope reads too). "+soundCardWords)
+			para("     why: ", "the 20 MHz bandwidth limit doesn't prevent aliases here: the switching ripple would fold down into the audio band")
+			para("     or: ", "a sound card's line input, half a second or more as 24-bit WAV (volts_per_full_scale in the sheet; calibrate it with a sine that the meter or the scope reads as well). "+soundCardWords)
 		}
 	}
 }

@@ -118,8 +118,8 @@ func (l hearList) text(w io.Writer, invented bool) error {
 		}
 		return target.VoltText(*v)
 	}
-	table := plainTable([]string{"unit", "across the heater", "common mode", "own noise", "supply lies"}, "lrrrl", 26, 17, 12, 10, 24)
-	ways := plainTable(append([]string{"unit"}, referenceNames()...), "llll", 26, 22, 22, 22)
+	table := plainTable([]string{"unit", "across the heater", "common mode", "own noise", "supply is"}, "lrrrl", 26, 17, 12, 10, 24)
+	ways := plainTable(append([]string{"unit"}, referenceNames()...), "llll", 26, 24, 24, 24)
 	remarks := map[string][]string{}
 	var order []string
 	for _, h := range l.rows {
@@ -134,7 +134,11 @@ func (l hearList) text(w io.Writer, invented bool) error {
 		if len(h.By) > 0 {
 			cells := []any{h.Unit}
 			for _, way := range h.By {
-				cells = append(cells, target.UnderText(way.UnderDB))
+				under := target.UnderText(way.UnderDB)
+				if h.LowerBound {
+					under = boundWord(way.UnderDB) + under
+				}
+				cells = append(cells, under)
 			}
 			ways.AppendRow(cells)
 		}
@@ -146,12 +150,12 @@ func (l hearList) text(w io.Writer, invented bool) error {
 		}
 	}
 	printTable(out, table)
-	fmt.Fprint(out, "\nvolts are rms at the input, A-weighted; a valve is nearly deaf to what stands across its heater\n")
+	fmt.Fprint(out, "\nvolts are rms at the input, A-weighted; a valve hardly hears the volts across its heater\n")
 	for _, remark := range order {
 		fmt.Fprintln(out, "  - "+hang(strings.Join(remarks[remark], ", ")+": "+remark, 4))
 	}
 	if ways.Length() > 0 {
-		fmt.Fprint(out, "\nwhat tying the heater to ground otherwise would change: where the supply would lie\n\n")
+		fmt.Fprint(out, "\nthe supply against the valve's own noise, by how the heater is tied to ground\n\n")
 		printTable(out, ways)
 	}
 	fmt.Fprint(out, "\nassumptions\n")
@@ -163,7 +167,7 @@ func (l hearList) text(w io.Writer, invented bool) error {
 	return err
 }
 
-// boundWord leads how far a supply lies under the noise where not all of it was
+// boundWord leads how far a supply is under the noise where not all of it was
 // captured: what is missing can only make it louder.
 func boundWord(underDB float64) string {
 	if underDB < 0 {

@@ -209,7 +209,7 @@ func inspectText(w io.Writer, t *capture.Trace, unchosen bool) error {
 	if text := channelText(t, unchosen); text != "" {
 		row("channel", "%s", text)
 	}
-	row("sample rate", "%s", si(t.SampleRateHz, "Hz"))
+	row("sample rate", "%s", si(t.SampleRateHz, "S/s"))
 	if t.TrueRateHz < t.SampleRateHz {
 		row("true rate", "%s, the rest is interpolated", si(t.TrueRateHz, "Hz"))
 	}
@@ -221,7 +221,7 @@ func inspectText(w io.Writer, t *capture.Trace, unchosen bool) error {
 	if t.FullScaleMinV != 0 || t.FullScaleMaxV != 0 {
 		row("full scale", "%s to %s", si(t.FullScaleMinV, volt), si(t.FullScaleMaxV, volt))
 	}
-	coupling := string(t.Coupling)
+	coupling := strings.ToUpper(string(t.Coupling))
 	if t.Coupling == capture.CouplingUnknown {
 		coupling = "not stated"
 	}

@@ -49,7 +49,7 @@ not_measured.`,
 	flags.BoolVar(&f.asJSON, "json", false, "print one JSON object per capture, one per line")
 	flags.Float64Var(&f.mainsHz, "mains", 0, "mains frequency in Hz, 50 or 60 (default: find it)")
 	flags.StringVar(&f.lowPass, "low-pass", "", "shape of the 20 MHz low-pass: first-order, butterworth4, gaussian, ideal, none")
-	flags.StringVar(&f.baseline, "baseline", "", "capture of the instrument's own floor, made with the same set-up")
+	flags.StringVar(&f.baseline, "baseline", "", "capture of the instrument's own noise, made with the same set-up")
 	flags.Float64Var(&f.ratedV, "rated-v", 0, "the unit's rated volts, to catch a wrong probe factor")
 	flags.Float64Var(&f.loadA, "load-a", 0, "load current during the capture, in A")
 	flags.Float64Var(&f.gain, "gain-percent", 0, "gain uncertainty of the instrument in percent (default 3)")

@@ -36,11 +36,11 @@ func newNewCmd() *cobra.Command {
 		Long: `New asks for brands, rating, heaters and instrument and writes a bench sheet with a
 comment beside what needs one (bench.toml when no name is given). A question whose
 flag is given is not asked; with --yes none is, and what is left takes the
-default shown. A file that exists is never written over.
+default shown. An existing file is never overwritten.
 
-Captures that lie beside the sheet already (CSV, WAV, gzipped or not) get a line
-each in the unit that their name tells: the brand, then the mark, as in
-murrowfen-a1-fast.csv. One whose name tells no unit is listed for you to move.`,
+Captures that are beside the sheet already (CSV, WAV, gzipped or not) get a line
+each in the unit that their name gives: the brand, then the mark, as in
+murrowfen-a1-fast.csv. A file whose name gives no unit is listed for you to move.`,
 		Example: `  stillglow new
   stillglow new spring.toml --yes --brand Murrowfen,Tindlewick --rated-v 7 --rated-a 2 --units 3 --valves 2x12AU7,1x6N2P`,
 		Args: wantArgs(cobra.MaximumNArgs(1)),
@@ -108,17 +108,17 @@ func (f *newFlags) questions() []question {
 	return []question{
 		{answer: &f.title, flag: "title", help: "title of the bench", preset: fixed("Heater supplies")},
 		{answer: &f.workshop, flag: "workshop", help: "your workshop's name"},
-		{answer: &f.brand, flag: "brand", help: "brand of the units; several with commas between", many: true, need: true, preset: f.brandsFound,
-			ask: "Brands of the units, with commas between (\"unbranded\" if there is none)", check: f.checkBrands},
-		{answer: &f.model, flag: "model", help: "model, or one for each brand with commas between", many: true,
-			ask: "Model, as printed on the label (one for each brand, with commas between)", check: f.checkModels},
+		{answer: &f.brand, flag: "brand", help: "brand of the units; several separated by commas", many: true, need: true, preset: f.brandsFound,
+			ask: "Brands of the units, separated by commas (\"unbranded\" if there is none)", check: f.checkBrands},
+		{answer: &f.model, flag: "model", help: "model, or one for each brand, separated by commas", many: true,
+			ask: "Model, as printed on the label (one for each brand, separated by commas)", check: f.checkModels},
 		{answer: &f.ratedV, flag: "rated-v", help: "rated volts", ask: "Rated volts", preset: fixed("7"), check: between("volts", 0.5, 500)},
 		{answer: &f.ratedA, flag: "rated-a", help: "rated amps", ask: "Rated amps", preset: fixed("2"), check: between("amps", 0.01, 100)},
-		{answer: &f.units, flag: "units", help: "how many units of each brand that no file is named after", ask: "How many units of each brand are on the bench",
+		{answer: &f.units, flag: "units", help: "how many units of each brand, where no files are named after them", ask: "How many units of each brand are on the bench",
 			preset: fixed("1"), check: checkUnits, idle: func() bool { return !f.unitsToCount() }},
 		{answer: &f.valves, flag: "valves", help: "the heaters: 2x12AU7,1x6N2P (add @series for 12.6 V)", ask: "Valves whose heaters it feeds, such as 2x12AU7,1x6N2P",
 			preset: fixed("2x12AU7"), check: checkValves},
-		{answer: &f.loadA, flag: "load-a", help: "amps that the captures beside the sheet were taken under", ask: "Amps that the captures lying here were taken under",
+		{answer: &f.loadA, flag: "load-a", help: "load current in amps of the captures beside the sheet", ask: "Load current in amps of the captures beside the sheet",
 			preset: f.heaterAmps, check: between("amps", 0, 100), idle: none},
 		{answer: &f.target, flag: "target", help: "target: " + strings.Join(target.Names(), ", "), ask: "What they are for (" + strings.Join(target.Names(), ", ") + ")",
 			preset: fixed(target.Default), check: checkTarget},
@@ -167,7 +167,7 @@ func (f *newFlags) run(cmd *cobra.Command, path string) error {
 	}
 	text := f.sheet()
 	if _, err := sheet.Parse([]byte(text), path); err != nil {
-		return fmt.Errorf("the answers make no sheet: %w", err)
+		return fmt.Errorf("the answers don't make a valid sheet: %w", err)
 	}
 	if err := writeNewFile(path, []byte(text)); errors.Is(err, fs.ErrExist) {
 		return existsError(path)
@@ -193,9 +193,9 @@ func (f *newFlags) taken() string {
 		text += ", " + capture.Plural(b, "baseline")
 	}
 	if l := len(got.loose); l > 0 {
-		text += fmt.Sprintf(", %s whose name tells no unit: move the lines of capture into their units", capture.Plural(l, "file"))
+		text += fmt.Sprintf(", %s whose name gives no unit: move the capture lines into their units", capture.Plural(l, "file"))
 	}
-	return text + "; look through what the names were taken for"
+	return text + "; check what each name was read as"
 }
 
 // usual is the answer taken for an empty one.
@@ -209,7 +209,7 @@ func (q question) usual() string {
 func (q question) judge(answer string) error {
 	answer = strings.TrimSpace(answer)
 	if answer == "" && q.need {
-		return errors.New("an empty answer, expected some words")
+		return errors.New("an answer is needed")
 	}
 	if most := 200; len(answer) > most && !(q.many && len(answer) <= 10*most) {
 		return errors.New("an answer of more than 200 bytes, expected a few words")
@@ -254,7 +254,7 @@ func (q question) put(w io.Writer, in *bufio.Reader) error {
 }
 
 func existsError(path string) error {
-	return fmt.Errorf("%s: exists already and is never written over; give another name", path)
+	return fmt.Errorf("%s exists already and is never overwritten; give another name", path)
 }
 
 // Checks of single answers. Numbers may carry their unit.

@@ -60,19 +60,19 @@ func (w *newWriter) bench(pattern string) {
 	w.line("")
 	w.line("# Files beside this one whose names fit need no line below: check, rank, report and")
 	w.line("# watch give them to their unit. {brand} {model} {mark} are a unit's words, {load} its")
-	w.line("# amperes, {rest} anything; .csv stands for a sound card's .wav too.")
+	w.line("# amps, {rest} anything; .csv covers a sound card's .wav too.")
 	w.line("pattern  = %s", sheet.Quote(pattern))
 	w.line("")
 }
 
 func (w *newWriter) limits() {
-	w.line("# Limits of your own go over the target's (volts, V/√Hz; 0 leaves a criterion out).")
+	w.line("# Your own limits override the target's (volts, V/√Hz; 0 leaves a criterion out).")
 	w.line("# [limits]")
 	w.line("# heater_dc_v       = [6.6, 7.6]")
 	w.line("# ripple_pp_20mhz_v = 0.020")
 	w.line("")
 	w.line("# What reaches the valve's input through its heater; the report then says how far")
-	w.line("# under the valve's own noise each supply lies. Leave out what you don't know.")
+	w.line("# below the valve's own noise each supply is. Leave out what you don't know.")
 	w.line("# [hears]")
 	w.line("# cathode_ohm        = 1500    # cathode resistor of the first stage")
 	w.line("# bypass_f           = 100e-6  # capacitor across it; left out: none")
@@ -97,7 +97,7 @@ func (w *newWriter) instrument(baselines []string) {
 	f := w.flags
 	hz, _ := capture.ParseHertz(f.bandwidth)
 	memory, _ := parseSamples(f.memory)
-	w.line("# Holds for every capture that says nothing else; the sound card takes the last only.")
+	w.line("# Applies to every capture that doesn't say otherwise (to a sound card's, only the last key).")
 	w.line("[instrument]")
 	w.line("name           = %s", sheet.Quote(f.instrument))
 	w.line("bandwidth_hz   = %-12g # with the bandwidth limit off", hz)
@@ -116,7 +116,7 @@ func (w *newWriter) instrument(baselines []string) {
 	w.line("# anti_aliased = true         # slow captures: high-resolution mode, or an RC low-pass ahead of the scope")
 	w.line("# volts_per_full_scale = 0.5  # for WAV files: volts peak at digital full scale, attenuator included")
 	w.line("")
-	w.line("# The same set-up with the probe's tip on its own ground: the instrument's own floor.")
+	w.line("# The same set-up with the probe's tip on its own ground: the instrument's own noise.")
 	if b := baselineFor("", baselines); b != "" {
 		w.line("[instrument.baseline]")
 		w.line("file = %s", sheet.Quote(b))
@@ -131,7 +131,7 @@ func (w *newWriter) instrument(baselines []string) {
 
 func (w *newWriter) heaters(load heater.Load) {
 	w.line("# The heaters it must feed. wiring: \"parallel\" (6.3 V), \"series\" (a centre-tapped")
-	w.line("# heater at 12.6 V) or \"string\" (one after the other).")
+	w.line("# heater at 12.6 V) or \"string\" (in series).")
 	w.line("[heaters]")
 	for _, g := range load.Groups {
 		w.line("[[heaters.valve]]")
@@ -186,16 +186,16 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 	w.line("rated_v = %g", answered(f.ratedV))
 	w.line("rated_a = %g", answered(f.ratedA))
 	if first {
-		w.line("# The same unit again in another [[unit]], behind its \"filter\" or its \"dropper\":")
+		w.line("# The same unit measured again goes in another [[unit]], behind its \"filter\" or \"dropper\":")
 		w.line("# state = \"filter\"")
 		w.line("# date  = 2026-01-31")
-		w.line("# Meter readings size the dropper and show how it sags; two loads or more.")
+		w.line("# Meter readings size the dropper and show how the supply sags; at two loads or more.")
 		w.line("# readings = [{ load_a = 0, v = %.2f }, { load_a = %g, v = %.2f }]", 1.01*answered(f.ratedV), w.amps, answered(f.ratedV))
 	}
 	switch {
 	case len(u.captures) > 0:
 		if first {
-			w.line("# One line for each file. load_a is what it was loaded with: correct it where it was not.")
+			w.line("# One line for each file. load_a is its load in amps: correct it where it was another.")
 		}
 		w.line("capture = [")
 		for _, c := range u.captures {
@@ -217,7 +217,7 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 		w.line("# capture = [")
 		w.line("#   { file = \"%s-%s-fast.csv\", load_a = %g },", fileWord(u.brand), fileWord(u.mark), w.amps)
 		w.line("#   { file = \"%s-%s-slow.csv\", load_a = %g },", fileWord(u.brand), fileWord(u.mark), w.amps)
-		w.line("#   { file = \"%s-%s-common-fast.csv\", load_a = %g, mode = \"common\" }, # both wires over 100 Ω to earth", fileWord(u.brand), fileWord(u.mark), w.amps)
+		w.line("#   { file = \"%s-%s-common-fast.csv\", load_a = %g, mode = \"common\" }, # both wires through 100 Ω to earth", fileWord(u.brand), fileWord(u.mark), w.amps)
 		w.line("# ]")
 	}
 	if first {

@@ -32,7 +32,7 @@ func checkPreview(out, in string, force bool) error {
 	head := make([]byte, 5)
 	n, _ := io.ReadFull(f, head)
 	if s := string(head[:n]); n > 0 && !strings.HasPrefix(s, "\x89PNG") && s != "<?xml" {
-		return fmt.Errorf("%s: exists and is no picture, expected a new name for --preview", out)
+		return fmt.Errorf("%s: exists and is not a picture, expected a new name for --preview", out)
 	}
 	if !force {
 		return existingPicture(out)

@@ -121,6 +121,6 @@ that fit its pattern count as if it named them. It writes no files but the cache
 		},
 	}
 	flags.add(cmd)
-	cmd.Flags().BoolVar(&flags.explain, "explain", false, "tell below the table how margins are computed and units ordered")
+	cmd.Flags().BoolVar(&flags.explain, "explain", false, "explain below the table how margins are computed and units ordered")
 	return cmd
 }

@@ -105,7 +105,7 @@ func newRootCmd() *cobra.Command {
 	var showVersion, showLicences bool
 	root := &cobra.Command{
 		Use:   "stillglow",
-		Short: "Tell which heater supply is quiet enough, and what to fit",
+		Short: "Find which heater supply is quiet enough, and what to fit",
 		Long: `Stillglow reads oscilloscope and sound-card captures of small DC supplies, measures
 ripple, spikes and noise floor, ranks units and brands against a target for
 low-noise valve heaters, and works out the dropper resistor and, for a near

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -67,7 +68,7 @@ func newHearsCmd(asTOML, asJSON *bool) *cobra.Command {
 the heater: by heater and cathode (cathode resistor and its bypass, capacitance and
 insulation) and by heater and grid (capacitance into the resistance that the grid
 sees), for the volts across the heater and for common mode, which both wires carry
-together. A valve is nearly deaf to the first; how much of each it hears depends on
+together. A valve hardly hears the first; how much of each it hears depends on
 where the heater is tied to ground: at one end, at a centre tap, or elevated.
 
 It turns an allowed input noise (A-weighted) into limits: a mask of volts across the
@@ -76,9 +77,10 @@ is printed with it. What it can't decide, spikes beyond the audio band, keeps th
 limits of a named target.
 
 With a bench sheet it goes the other way: what each supply of the sheet adds at the
-input, half by half, how far that lies under the noise of the valve and its cathode
-resistor, and what tying the heater to ground otherwise would change. The stage is
-then that of the sheet's [hears], what is given here in place of its own.`,
+input across the heater and in common mode, how far that is below the noise of the
+valve and its cathode resistor, and what another way of tying the heater to ground
+would change. The stage is then that of the sheet's [hears]; flags given here
+override it.`,
 		Example: `  stillglow target hears --cathode-ohm 1500
   stillglow target hears --cathode-ohm 1500 --valve 12AX7 --heater elevated
   stillglow target hears --cathode-ohm 820 --bypass-uf 220 --riaa --allowed-uv 0.2
@@ -246,7 +248,11 @@ func printTarget(w io.Writer, t target.Target, asTOML, asJSON bool) error {
 // printTargetTOML prints the limits as a sheet has them. The mask is a key of
 // the sheet itself, so it comes ahead of any table.
 func printTargetTOML(w io.Writer, t target.Target) {
-	fmt.Fprintf(w, "# limits of the target %q (stillglow target %s)\n", t.Title, t.Name)
+	from := " (stillglow target " + t.Name + ")"
+	if !slices.Contains(target.Names(), t.Name) {
+		from = " (stillglow target hears)"
+	}
+	fmt.Fprintf(w, "# limits of the target %q%s\n", t.Title, from)
 	for _, l := range t.Limits {
 		if l.Criterion != target.Mask {
 			continue
@@ -298,7 +304,7 @@ func printCoupling(w io.Writer, s target.Stage, t target.Target) {
 		table.AppendRow([]any{target.HzText(hz), fmt.Sprintf("%.1f dB", target.CouplingDB(s, hz)), fmt.Sprintf("%.1f dB", target.CommonCouplingDB(s, hz)), allowed})
 	}
 	printTable(w, table)
-	fmt.Fprint(w, "\nwhat tying the heater to ground otherwise changes, at 1 kHz\n\n")
+	fmt.Fprint(w, "\nby how the heater is tied to ground, at 1 kHz\n\n")
 	ways := plainTable([]string{"heater tied to ground", "across the heater", "common mode"}, "lrr", 24, 18, 14)
 	for _, ref := range target.References() {
 		at := s.TiedAt(ref)

@@ -173,7 +173,7 @@ func (s captureSetting) names() string {
 // across says what a capture is made across, for the common-mode ones.
 func (s captureSetting) across() string {
 	if s.Mode == capture.Common {
-		return "common mode, both wires over 100 Ω to chassis or earth: "
+		return "common mode, both wires through 100 Ω to chassis or earth: "
 	}
 	return ""
 }

@@ -19,9 +19,9 @@ func wantArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 		names := wanted(cmd)
 		switch {
 		case len(args) == 0:
-			return usageError{fmt.Errorf("%s needs %s", cmd.Name(), names)}
+			return usageError{fmt.Errorf("%s needs %s", commandName(cmd), names)}
 		case names == "":
-			return usageError{fmt.Errorf("%s takes no argument, found %q", cmd.CommandPath(), args[0])}
+			return usageError{fmt.Errorf("%s takes no argument, found %q", commandName(cmd), args[0])}
 		case len(args) == 1:
 			return usageError{fmt.Errorf("found only %q, expected %s", args[0], names)}
 		}
@@ -29,8 +29,39 @@ func wantArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 	}
 }
 
-// wanted names the arguments of a command as its usage line does.
+// argumentWords say in words what the arguments of a usage line are.
+var argumentWords = map[string]string{
+	"FILE...":        "a capture file",
+	"FILE.wav":       "a WAV file",
+	"SHEET":          "a bench sheet",
+	"[SHEET]":        "one bench sheet",
+	"[SHEET [UNIT]]": "a bench sheet and a unit",
+	"BEFORE AFTER":   "two files, BEFORE and AFTER",
+	"DIR":            "a new folder",
+	"SHELL":          "a shell: bash, zsh, fish or powershell",
+	"[NAME]":         "one target's name",
+}
+
+// commandName is a command's path without the program's name: "cache clear".
+func commandName(cmd *cobra.Command) string {
+	_, name, found := strings.Cut(cmd.CommandPath(), " ")
+	if !found {
+		return cmd.CommandPath()
+	}
+	return name
+}
+
+// wanted names the arguments of a command in words.
 func wanted(cmd *cobra.Command) string {
+	names := argumentNames(cmd)
+	if words := argumentWords[names]; words != "" {
+		return words
+	}
+	return names
+}
+
+// argumentNames are the arguments of a command's usage line.
+func argumentNames(cmd *cobra.Command) string {
 	_, names, _ := strings.Cut(cmd.Use, " ")
 	return names
 }
@@ -71,7 +102,11 @@ func flagError(cmd *cobra.Command, err error) error {
 
 // expected says in words what a flag takes.
 func expected(f *pflag.Flag) string {
-	switch f.Value.Type() {
+	value := f.Value
+	if v, ok := value.(plainValue); ok {
+		value = v.Value
+	}
+	switch value.Type() {
 	case "float64":
 		return "a number"
 	case "int":
@@ -139,9 +174,28 @@ func unknownCommand(root *cobra.Command, name string) error {
 	return usageError{fmt.Errorf("unknown command %q%s", name, hint)}
 }
 
-// giveHelpFlags adds --help to every command in our own words.
+// plainValue is a flag's value that help calls a value: how the program holds it
+// (float, strings, float64Slice) is nothing to its user.
+type plainValue struct{ pflag.Value }
+
+func (plainValue) Type() string { return "value" }
+
+// giveHelpFlags adds --help to every command in our own words, and takes the
+// library's words from the other flags.
 func giveHelpFlags(cmd *cobra.Command) {
 	cmd.Flags().BoolP("help", "h", false, "show this help")
+	plain := func(f *pflag.Flag) {
+		switch f.Value.Type() {
+		case "bool", "boolfunc", "func", "value":
+			return
+		}
+		f.Value = plainValue{f.Value}
+		if f.DefValue == "[]" {
+			f.DefValue = ""
+		}
+	}
+	cmd.Flags().VisitAll(plain)
+	cmd.PersistentFlags().VisitAll(plain)
 	for _, sub := range cmd.Commands() {
 		giveHelpFlags(sub)
 	}

@@ -88,6 +88,18 @@ func namedBy(v heater.Valve, word string) bool {
 	return false
 }
 
+// baseWord is a base for a narrow column: "B9A" of "noval (B9A)".
+func baseWord(base string) string {
+	name, code, _ := strings.Cut(strings.TrimSuffix(base, ")"), " (")
+	switch {
+	case name == "nuvistor":
+		return name
+	case code == "subminiature":
+		return "wires"
+	}
+	return code
+}
+
 // printValves prints the table, the long sources as numbered notes below it.
 func printValves(w io.Writer, rows []heater.Valve) {
 	t := plainTable([]string{"type", "same heater", "volts", "amps", "±V", "±A", "pins", "base", "Vhk", "source"},
@@ -108,13 +120,13 @@ func printValves(w io.Writer, rows []heater.Valve) {
 			pins = strings.Replace(pins, "shield ", "s ", 1)
 			pins = strings.ReplaceAll(pins, ", ", " ")
 		}
-		_, base, _ := strings.Cut(strings.TrimSuffix(v.Base, ")"), "(")
+		base := baseWord(v.Base)
 		t.AppendRow(table.Row{v.Type, strings.Join(v.Aliases, " "), volts, amps, significant(100*v.VoltTol, 2) + "%", significant(100*v.AmpTol, 2) + "%",
 			pins, base, vhk, fmt.Sprintf("(%d)", indexOf(&notes, v.Source))})
 	}
 	printTable(w, t)
 	fmt.Fprintln(w)
-	printLine(w, "", "volts and amps of a centre-tapped heater: halves parallel / in series; ±V permissible heater volts and ±A spread of current, from memory unless the source prints them; ct centre tap, s shield; B9A noval, B7G miniature, K8A octal, B8A rimlock; no pins given: wire by the data sheet only; Vhk: greatest heater-cathode volts, from memory unless the source gives it; it varies by maker")
+	printLine(w, "", "volts and amps of a centre-tapped heater: halves parallel / in series; ±V permissible heater volts and ±A spread of current, from memory unless the source prints them; ct centre tap, s shield; B9A noval, B7G miniature, K8A octal, B8A rimlock, wires: subminiature, no base; no pins given: wire it from the data sheet; Vhk: greatest heater-cathode volts, from memory unless the source gives it; it varies by maker")
 	for i, n := range notes {
 		printLine(w, fmt.Sprintf("(%d) ", i+1), n)
 	}

@@ -31,11 +31,12 @@ func newWatchCmd() *cobra.Command {
 		Short: "Follow a folder and rank as the scope's files arrive",
 		Long: `Watch follows the sheet's folder (or --folder). A file that fits the sheet's
 pattern goes to its unit, as a common-mode capture where the file's name holds the
-word common; one named in the sheet that was not there yet is taken when it comes. A file is measured once it has stopped growing and reads to its
-end. The ranking is drawn again with what changed, also when the sheet is saved.
+word common; one named in the sheet that was not there yet is taken when it comes. A
+file is measured once it has stopped growing and reads to its end. The ranking is
+drawn again with what changed, also when the sheet is saved.
 Ctrl-C writes the report.
 
-Folders that give no notice of changes (network shares) are looked at every
+Folders that give no notice of changes (network shares) are checked every
 --interval. The exit code is that of report.`,
 		Example: "  stillglow watch testdata/bench/bench.toml\n  stillglow watch --folder /media/scope --out spring-batch spring.toml",
 		Args:    wantArgs(cobra.ExactArgs(1)),
@@ -171,7 +172,7 @@ func (w *watcher) readSheet() (*stock, *sheet.Sheet, error) {
 	fmt.Fprintf(&t.basis, "%s\n", sheetBasis(w.sheetPath))
 	s, err := sheet.ReadAwaiting(w.sheetPath)
 	if err != nil {
-		t.notes = append(t.notes, "the sheet does not read, going on as before: "+oneLine(err))
+		t.notes = append(t.notes, "the sheet can't be read, going on as before: "+oneLine(err))
 		if w.sheet == nil {
 			return nil, nil, err
 		}
@@ -321,7 +322,7 @@ func changesBetween(before, after *report.Report) []string {
 		}
 	}
 	if len(moved) > 0 {
-		out = append(out, "moved by it: "+strings.Join(moved, ", "))
+		out = append(out, "moved as well: "+strings.Join(moved, ", "))
 	}
 	return out
 }

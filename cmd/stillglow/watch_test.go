@@ -218,7 +218,7 @@ func TestWatchRefusesEarly(t *testing.T) {
 		{[]string{"watch", path, "--folder", filepath.Join(dir, "none")}, "no such folder", exitError},
 		{[]string{"watch", filepath.Join(dir, "none.toml")}, "no such file", exitError},
 		{[]string{"watch", path, "--interval", "0s"}, "--interval", exitUsage},
-		{[]string{"watch"}, "needs SHEET", exitUsage},
+		{[]string{"watch"}, "needs a bench sheet", exitUsage},
 	} {
 		_, errs, code := command(t, c.args...)
 		if code != c.code || !strings.Contains(errs, c.want) || strings.Count(errs, "\n") != 1 {

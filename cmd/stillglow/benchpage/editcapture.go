@@ -182,7 +182,7 @@ func asBaseline(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error 
 		return t.Remove(c.Key)
 	}
 	if s.Instrument.Baseline != nil {
-		return &fieldError{"scope", fmt.Sprintf("%s is the baseline of all captures already; take it out first, or choose the captures of one layout", s.Instrument.Baseline.File)}
+		return &fieldError{"scope", fmt.Sprintf("%s is the baseline for all captures already; take it out first, or choose the captures of one layout", s.Instrument.Baseline.File)}
 	}
 	if err := t.Remove(c.Key); err != nil {
 		return err
@@ -198,7 +198,7 @@ func asBaseline(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error 
 	return nil
 }
 
-// baselineOff tells that the baseline of all was made with the supply off.
+// baselineOff tells that the baseline for all was made with the supply off.
 func baselineOff(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	c, err := b.captureOf(s, form.Get("id"))
 	if err != nil {

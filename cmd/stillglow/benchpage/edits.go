@@ -53,9 +53,9 @@ type fieldError struct{ field, text string }
 
 func (e *fieldError) Error() string { return e.text }
 
-var errGone = errors.New("that is no longer in the sheet: somebody changed it meanwhile; the page shows it as it is now")
+var errGone = errors.New("that is no longer in the sheet, which was changed meanwhile; the page shows it as it is now")
 
-var errSheetGone = errors.New("the bench sheet is gone: it was deleted, moved or renamed; undo puts it back as it was, and to begin anew start \"stillglow bench\" again")
+var errSheetGone = errors.New("the bench sheet is gone: it was deleted, moved or renamed; undo puts it back as it was, and to begin again start \"stillglow bench\" again")
 
 var errByPattern = errors.New("the sheet's pattern gives this file to its unit: to correct it, write a [[unit.capture]] for it into the sheet")
 

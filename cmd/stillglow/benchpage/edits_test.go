@@ -104,7 +104,7 @@ func TestEditsStandInTheSheet(t *testing.T) {
 	s.must(t, "give", "id", a2, "brand", "Murrowfen", "model", "MF", "mark", "A2")
 	s.must(t, "baseline", "id", floor)
 	if a := s.edit(t, "baseline", "id", a2); a.OK {
-		t.Error("a second baseline of all")
+		t.Error("a second baseline for all")
 	}
 	if got := s.sheet(t); len(got.Units) != 2 || got.Instrument.Baseline == nil || got.Units[1].Captures[0].Baseline == nil || len(got.Loose) != 0 {
 		t.Fatalf("baseline: %+v", got)

@@ -104,7 +104,7 @@ func (f *follower) run(ctx context.Context) {
 func (f *follower) poll(ctx context.Context, now *following) {
 	entries, err := fs.ReadDir(now.root.FS(), ".")
 	if err != nil {
-		f.note(now, []string{fmt.Sprintf("%s: cannot be looked into: %v", now.shown, err)})
+		f.note(now, []string{fmt.Sprintf("%s: can't be read: %v", now.shown, err)})
 		return
 	}
 	var notes, taken []string

@@ -92,7 +92,7 @@ func (b *bench) upload(w http.ResponseWriter, r *http.Request) {
 	// From here on nothing is lost: the file is on the disk, and shown even where
 	// the sheet can't take it.
 	if err := b.arrived([]string{path.Join(capturesDir, got.Name)}); err != nil {
-		reply(w, http.StatusAccepted, answer{OK: true, File: got.Name, Same: got.Same, Error: "kept, but the sheet can't take it: " + capture.OneLine(err.Error())})
+		reply(w, http.StatusAccepted, answer{OK: true, File: got.Name, Same: got.Same, Error: "kept, but not entered in the sheet: " + capture.OneLine(err.Error())})
 		return
 	}
 	reply(w, http.StatusCreated, answer{OK: true, File: got.Name, Same: got.Same})
@@ -103,7 +103,7 @@ func parse(w http.ResponseWriter, r *http.Request) bool {
 	if err := r.ParseForm(); err != nil {
 		var size *http.MaxBytesError
 		if !errors.As(err, &size) {
-			err = &storeError{http.StatusBadRequest, "no form: " + err.Error()}
+			err = &storeError{http.StatusBadRequest, "not a form: " + err.Error()}
 		}
 		fail(w, err)
 		return false

@@ -148,7 +148,7 @@ func TestTriesAndFolderAreKept(t *testing.T) {
 	}
 	again := serve(t, Options{Sheet: filepath.Join(s.dir, "bench.toml")})
 	fit := again.until(t, "/part/fit", "Murrowfen A7")
-	for _, want := range []string{`value="4711"`, `value="33"`, `<option value="LC" selected>`, "Take it out again"} {
+	for _, want := range []string{`value="4711"`, `value="33"`, `<option value="LC" selected>`, "Remove it"} {
 		if !strings.Contains(fit, want) {
 			t.Errorf("the try is not there again: no %s in\n%s", want, fit)
 		}

@@ -11,8 +11,8 @@ var theSafetyLines = safetyLines{
 		"Measure the supply by itself, away from the preamp's high voltage. " + localCodes,
 	Probe: "Clip the ground only to a point that you have measured to be floating or at earth. Join grounds with everything unplugged. " +
 		"The output of a double-insulated brick floats near half the mains voltage at small leakage current. " + localCodes,
-	CommonMode: "A common-mode capture has the probe on an output that floats near half the mains voltage at small leakage current: measure that voltage first and see that the input stands it. " +
+	CommonMode: "A common-mode capture has the probe on an output that floats near half the mains voltage at small leakage current: measure that voltage first and make sure that the input can take it. " +
 		"Clip the ground only to a point that you have measured to be floating or at earth; join grounds with everything unplugged. " + localCodes,
-	Dropper: "A dropper runs hot, and hotter with a heater shorted: buy the rating that is named, keep it clear of electrolytics, cables and plastic, and fuse it. " +
+	Dropper: "A dropper runs hot, and hotter with a heater shorted: buy the rating given here, keep it clear of electrolytics, cables and plastic, and fuse it. " +
 		"Work on it with everything unplugged and the high voltage discharged; then measure the heater volts with all valves in and warm. " + localCodes,
 }

@@ -60,7 +60,7 @@ func Serve(ctx context.Context, opt Options) error {
 	}
 	listener, err := net.Listen("tcp4", fmt.Sprintf("127.0.0.1:%d", opt.Port))
 	if err != nil {
-		return fmt.Errorf("port %d can't be had: %w; leave --port out to take a free one", opt.Port, err)
+		return fmt.Errorf("port %d can't be used: %w; leave --port out to take a free one", opt.Port, err)
 	}
 	g := newGuard(listener.Addr().(*net.TCPAddr), opt.MaxFile, b.handler(root, opt.Pipeline.Version))
 	server := &http.Server{

@@ -171,7 +171,7 @@ func TestCalibrateOnThePage(t *testing.T) {
 	s.until(t, "/part/check", "<dd>12.5") // 0.01 of it, rms, and some noise, of the unit's capture
 }
 
-// The baseline of all can be told to be made with the supply off, and is a capture
+// The baseline for all can be told to be made with the supply off, and is a capture
 // again without that.
 func TestBaselineWithTheSupplyOff(t *testing.T) {
 	s := serve(t, Options{})

@@ -79,7 +79,7 @@ func checkName(name string) error {
 	case len(name) > longestName:
 		return &storeError{400, fmt.Sprintf("a file name of %d bytes, expected at most %d", len(name), longestName)}
 	case !utf8.ValidString(name):
-		return bad("bytes that are no UTF-8")
+		return bad("bytes that are not UTF-8")
 	case name[0] == '.' || strings.HasSuffix(name, ".") || strings.TrimSpace(name) != name:
 		return bad("a dot or a blank at its end")
 	}

@@ -153,7 +153,7 @@ func (v *view) leave(b *bench) {
 	switch {
 	case v.CanWrite || w.busy:
 	case b.broken != nil:
-		v.WriteNot = "The bench sheet does not read: mend it first, or undo."
+		v.WriteNot = "The bench sheet can't be read: mend it first, or undo."
 	case len(b.sheet.Units) == 0:
 		v.WriteNot = "Give a capture to a unit first."
 	case d.err != nil && !d.running:
@@ -206,6 +206,6 @@ func (v *view) steps() {
 			leave = "changed since " + v.Written
 		}
 	}
-	v.Steps = []stepView{{"bring", "Bring captures", bring}, {"check", "Check the reading", check}, {"whose", "Say whose it is", whose},
-		{"decided", "See what is decided", decided}, {"fit", "Fit", fit}, {"leave", "Leave", leave}}
+	v.Steps = []stepView{{"bring", "Bring captures", bring}, {"check", "Check the reading", check}, {"whose", "Assign to units", whose},
+		{"decided", "See the verdicts", decided}, {"fit", "Fit", fit}, {"leave", "Write the report", leave}}
 }

@@ -32,7 +32,7 @@ type cardView struct {
 	Loaded         string
 	WAV            bool
 	BaselineUsed   string
-	OfAll          bool   // the baseline of all captures
+	OfAll          bool   // the baseline for all captures
 	SupplyOff      bool   // told to be made with the supply off
 	Drawn          string // changes with every new waveform; "" while there is none
 	cardWords
@@ -60,12 +60,12 @@ type cautionView struct {
 
 // answers are the fields of a capture's form that answer a caution, by its code.
 var answers = map[string][2]string{
-	capture.CautionProbeFactor:    {"probe", "Volts in the file times"},
-	target.CautionVoltsImpossible: {"probe", "Volts in the file times"},
-	target.CautionBrandScale:      {"probe", "Volts in the file times"},
+	capture.CautionProbeFactor:    {"probe", "Multiply file volts by"},
+	target.CautionVoltsImpossible: {"probe", "Multiply file volts by"},
+	target.CautionBrandScale:      {"probe", "Multiply file volts by"},
 	capture.CautionUncalibrated:   {"fs", "Volts peak at full scale"},
 	capture.CautionUnfiltered:     {"filter", "Anti-alias filter"},
-	capture.CautionLoadUnlike:     {"load", "Load meanwhile"},
+	capture.CautionLoadUnlike:     {"load", "Load during capture"},
 	capture.CautionTimeUnit:       {"time", "Unit of time"},
 	capture.CautionRateConflict:   {"rate", "Samples per second"},
 }

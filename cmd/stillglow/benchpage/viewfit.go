@@ -44,9 +44,9 @@ type fitUnit struct {
 
 // wiringsOf words how a valve's heaters may be wired, with the volts they then take.
 func wiringsOf(v heater.Valve) []report.NamedText {
-	all := []report.NamedText{{Name: string(heater.Parallel), Text: fmt.Sprintf("side by side, %g V", v.Volts)}}
+	all := []report.NamedText{{Name: string(heater.Parallel), Text: fmt.Sprintf("in parallel, %g V", v.Volts)}}
 	if v.CentreTapped {
-		all = append(all, report.NamedText{Name: string(heater.Series), Text: fmt.Sprintf("side by side, halves in series, %g V", 2*v.Volts)})
+		all = append(all, report.NamedText{Name: string(heater.Series), Text: fmt.Sprintf("in parallel, halves in series, %g V", 2*v.Volts)})
 	}
 	all = append(all, report.NamedText{Name: string(heater.String), Text: fmt.Sprintf("in a string, %g V each", v.Volts)})
 	if v.CentreTapped {

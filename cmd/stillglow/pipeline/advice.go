@@ -38,7 +38,7 @@ func (f filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) 
 	otherwise := ""
 	if p := unit.Plan; p != nil {
 		if part, ok := p.Shared(); ok {
-			opt.DropperOhm = part.Ohm
+			opt.DropperOhm, opt.DropperW = part.Ohm, part.FitW(part.BuyW)
 			if part.Pair {
 				opt.DropperLabel = part.Label
 			}

@@ -167,7 +167,7 @@ func MeasureFile(ctx context.Context, path, shown string, opt capture.Options, s
 func measureFile(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache, opened func(*capture.Trace)) (got report.Capture, kept bool, err error) {
 	got, kept, err = measureOrTake(ctx, path, shown, opt, setup, c, opened)
 	if b := setup.Baseline; err == nil && b != nil && b.SHA256 != "" && b.SHA256 == got.M.SHA256 && b.Channel == got.M.Channel {
-		err = &capture.ParseError{Path: path, Found: fmt.Sprintf("the very bytes of its baseline %s, which would leave nothing of it", b.File),
+		err = &capture.ParseError{Path: path, Found: fmt.Sprintf("the same bytes as its baseline %s, which would leave nothing of it", b.File),
 			Expected: "a baseline of the same set-up with the probe across its own ground, or the supply off", Fix: "name the right file, or take the baseline out"}
 		return report.Capture{}, false, err
 	}

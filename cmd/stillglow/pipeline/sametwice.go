@@ -67,12 +67,12 @@ func (r record) same(o record) bool {
 func (r record) twice(s *sheet.Sheet, first record) error {
 	line, column := s.Place(r.file.Key + ".file")
 	firstLine, _ := s.Place(first.file.Key + ".file")
-	what := "the very samples"
+	what := "the same samples"
 	if r.got.M.SHA256 == first.got.M.SHA256 {
-		what = "the very bytes"
+		what = "the same bytes"
 	}
 	return &capture.ParseError{Path: s.Path, Line: line, Column: column,
-		Found: fmt.Sprintf("%q of %s with %s of %q of %s (line %d)", r.file.File, s.Units[r.unit].Name(), what,
+		Found: fmt.Sprintf("%q of %s with %s as %q of %s (line %d)", r.file.File, s.Units[r.unit].Name(), what,
 			first.file.File, s.Units[first.unit].Name(), firstLine),
 		Expected: "a capture of its own for every unit",
 		Fix:      "find out which unit it shows, and take the other's again: a scope that is stopped saves the same record once more"}

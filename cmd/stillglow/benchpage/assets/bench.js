@@ -153,7 +153,7 @@ const upload = (file, row, tries) => {
     if (x.status === 429 && tries < 50) { setTimeout(() => upload(file, row, tries + 1), 400); return; }
     if (!a.ok) { row.classList.add("failed"); end(a.error || "refused"); return; }
     if (a.error) { row.classList.add("failed"); end(a.error); return; }
-    if (a.same) end("these bytes are here already, as " + a.file);
+    if (a.same) end("this file is here already, as " + a.file);
     else end(a.file === file.name ? "kept" : "kept as " + a.file + ", since another " + file.name + " is here", true);
     say(file.name + (a.same ? " is here already" : " arrived"));
   };
@@ -204,7 +204,7 @@ const place = e => {
 /* overtaken tells that a field which is being typed into was changed elsewhere. */
 const overtaken = (i, now) => {
   const id = "overtaken-" + i.id;
-  (i.closest("label") || i).after(el("p", {class: "overtaken", id}, now ? "the sheet says \u201c" + now + "\u201d by now; what you typed would replace it" : "the sheet has nothing here by now; what you typed would stand there"));
+  (i.closest("label") || i).after(el("p", {class: "overtaken", id}, now ? "the sheet now says \u201c" + now + "\u201d; what you typed would replace it" : "the sheet now has nothing here; what you typed would be entered"));
   i.setAttribute("aria-describedby", id);
 };
 /* given notes which details the server gave open, to know those that the user opened. */
@@ -279,7 +279,7 @@ events.addEventListener("hello", () => {
 });
 events.addEventListener("changed", e => e.data.split(" ").forEach(load));
 events.onerror = () => {
-  if (!first) complain("the server does not answer; everything up to here is kept. Start \u201cstillglow bench\u201d again and open its new address.");
+  if (!first) complain("the server does not answer; everything so far is kept. Start \u201cstillglow bench\u201d again and open its new address.");
 };
 
 /* ---- valves ---- */
