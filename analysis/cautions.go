@@ -108,6 +108,11 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 			fmt.Sprintf("the ring lasts into the next edge, where %.0f %% of it is left; the ripple figure depends on the ring's shape", 100*c.RingLeft),
 			damp)
 	}
+	if sw := f.sw; f.rec.unfiltered() && sw.PlacesHz > 0 && sw.FastShare > placesFast {
+		list.add(capture.CautionAlias,
+			fmt.Sprintf("clock and sample rate are as whole numbers, so that every cycle is sampled at the same %.0f places: what the edges' rings hold above %s is folded into the cycle, its lines and the clock's frequency", sw.PlacesHz/m.SwitchingHz.Value, hertz(sw.PlacesHz/2)),
+			"capture at another sample rate, best 50 MS/s or more, or in high-resolution mode")
+	}
 	if f.sw.explainsLittle() {
 		c := f.sw.explainsLittleCaution()
 		list.add(c.Code, c.Text, c.Fix)

@@ -107,6 +107,10 @@ const (
 	usualBandwidthHz = 200e6
 )
 
+// placesFast is the share of the mean cycle's power above an eighth of the sample rate
+// from which more is folded into it than a ripple's corners.
+const placesFast = 0.01
+
 // foldsIntoNoiseHz: an unfiltered record at a lower rate holds the noise and the
 // edges' energy of a scope's usual 70 to 200 MHz folded over and over, Hz.
 const foldsIntoNoiseHz = 100e6

@@ -31,6 +31,10 @@ type Finding struct {
 	// FundamentalLoss is the share of its fundamental that the mean cycle may have lost
 	// by a clock that walks.
 	FundamentalLoss float64
+	// PlacesHz is the rate of the places at which every cycle is sampled where clock and
+	// sample rate are as small whole numbers, 0 elsewhere, and FastShare the share of
+	// the mean cycle's power that lies above an eighth of the sample rate then.
+	PlacesHz, FastShare float64
 }
 
 // Find finds the switching cycle, follows it through the record, folds the
@@ -46,6 +50,13 @@ func Find(in Input) Finding {
 	}
 	out := Finding{Track: t, SecondHz: coarse.secondHz}
 	out.refold(in)
+	if t.placesHz(len(in.Volts), in.RateHz) > 0 {
+		if k := out.Fold.heldMultiple(t.Hz, in.RateHz); k > 1 {
+			t = trackSwitching(in.Volts, in.MeanV, in.RateHz, coarse.times(float64(k)*t.Hz/coarse.hz))
+			out.Track = t
+			out.refold(in)
+		}
+	}
 	if t.Kind == Bursting {
 		t.settleBursts(in.Volts, out.Fold, out.Model)
 		out.refold(in)
@@ -66,6 +77,9 @@ func Find(in Input) Finding {
 	t.SigmaHz = max(t.SigmaHz, out.clockSigmaHz(held, duration), math.Sqrt(3)*walk/duration)
 	out.Model.smear(walk)
 	out.FundamentalLoss = smearedLine(walk)
+	if out.PlacesHz = t.placesHz(len(in.Volts), in.RateHz); out.PlacesHz > 0 {
+		out.FastShare = out.Fold.fastShare(t.Hz, in.RateHz)
+	}
 	return out
 }
 

@@ -87,6 +87,19 @@ const (
 	rmsLoss    = 1.5
 )
 
+// Clocks that are sampled at the same places of every cycle.
+const (
+	// placesDrift is how far, in distances of places, samples may drift over the record
+	// and still fall on the same ones, and placesBelowHz the rate of places from which
+	// these tell what rings of up to 20 MHz do.
+	placesDrift   = 0.5
+	placesBelowHz = 40e6
+	// mostMultiple is the highest multiple of a frequency that the clock is looked for
+	// at, and multipleHolds the share of the slow power that it must hold.
+	mostMultiple  = 13
+	multipleHolds = 0.9
+)
+
 // Following the cycle.
 const (
 	// trackCycles and trackHop are the length of a block that the phase is read from
