@@ -14,14 +14,6 @@ func ohms(v float64) string {
 	return strconv.FormatFloat(roundSig(v, 4), 'f', -1, 64) + " Ω"
 }
 
-// smallOhms gives a supply's or a lead's resistance in milliohms under 1 Ω.
-func smallOhms(v float64) string {
-	if math.Abs(v) >= 1 {
-		return strconv.FormatFloat(roundSig(v, 3), 'f', -1, 64) + " Ω"
-	}
-	return strconv.FormatFloat(roundSig(1000*v, 2), 'f', -1, 64) + " mΩ"
-}
-
 func volts3(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) + " V" }
 
 func amps(v float64) string { return strconv.FormatFloat(roundSig(v, 3), 'f', -1, 64) + " A" }

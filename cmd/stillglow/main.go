@@ -7,14 +7,13 @@ import (
 	"context"
 	"os"
 	"os/signal"
+	"runtime"
 	"runtime/debug"
 	"syscall"
 )
 
-// heapInUse raises the size from which the collector reckons, see main.
-var heapInUse []byte
-
 func main() {
+	var inUse []byte
 	if os.Getenv("GOGC") == "" {
 		// The heap is one long slice of volts and little else: letting it double
 		// before a collection only costs memory.
@@ -22,7 +21,7 @@ func main() {
 		// Of a short capture the heap is small, and a quarter of it soon used: the
 		// collector would run at every megabyte, a third of the time. This much more
 		// counts as in use, which takes no memory as long as nothing is written to it.
-		heapInUse = make([]byte, 32<<20)
+		inUse = make([]byte, 32<<20)
 	}
 	ends := []os.Signal{os.Interrupt, syscall.SIGTERM}
 	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
@@ -34,5 +33,6 @@ func main() {
 		stop() // a second Ctrl-C ends the program at once
 	}()
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	runtime.KeepAlive(inUse)
 	os.Exit(code)
 }
