@@ -63,8 +63,12 @@ func (h *hub) owed(ch chan string) []string {
 	return out
 }
 
-// eventPause gathers changes that come in a row into one event.
-const eventPause = 150 * time.Millisecond
+// How events are gathered: what changes together is told together, and a page is
+// not told more often than it can draw.
+const (
+	eventGather = 20 * time.Millisecond
+	eventPause  = 150 * time.Millisecond // between two events of one page, at least
+)
 
 // ServeHTTP sends a page the names of its changed parts as they change
 // (server-sent events), until the page or the server goes.
@@ -89,6 +93,7 @@ func (h *hub) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 	alive := time.NewTicker(15 * time.Second)
 	defer alive.Stop()
+	var told time.Time
 	for {
 		select {
 		case <-r.Context().Done():
@@ -98,7 +103,8 @@ func (h *hub) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 				return
 			}
 		case <-ch:
-			time.Sleep(eventPause)
+			time.Sleep(max(eventGather, eventPause-time.Since(told)))
+			told = time.Now()
 			if parts := h.owed(ch); len(parts) > 0 && !send("event: changed\ndata: "+strings.Join(parts, " ")+"\n\n") {
 				return
 			}
