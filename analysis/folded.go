@@ -140,8 +140,20 @@ func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
 		return // of a fast record only the instrument's own noise is folded
 	}
 	rate := m.SampleRateHz
-	farads := 1 / (2 * math.Pi * 1e3 * rate / 10) // 1 kΩ, a tenth of the rate
+	farads := nearestE6(1 / (2 * math.Pi * 1e3 * rate / 10)) // 1 kΩ, about a tenth of the rate
 	list.add(capture.CautionUnfiltered,
 		fmt.Sprintf("no anti-alias filter is known to have kept signals above %s, half the sample rate, out of the record: noise and band figures are upper limits", hertz(rate/2)),
 		fmt.Sprintf("capture in high-resolution mode, or through 1 kΩ and %s to ground; where the file doesn't say so, the sheet's anti_aliased = true (--anti-aliased) does", capture.SI(farads, "F", 2)))
+}
+
+// nearestE6 is the value of the E6 series (IEC 60063) nearest to v by ratio.
+func nearestE6(v float64) float64 {
+	decade := math.Pow(10, math.Floor(math.Log10(v)))
+	best := decade
+	for _, m := range [...]float64{1.5, 2.2, 3.3, 4.7, 6.8, 10} {
+		if math.Abs(math.Log(m*decade/v)) < math.Abs(math.Log(best/v)) {
+			best = m * decade
+		}
+	}
+	return best
 }
