@@ -110,8 +110,8 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 	}
 	if sw := f.sw; f.rec.unfiltered() && sw.PlacesHz > 0 && sw.FastShare > placesFast {
 		list.add(capture.CautionAlias,
-			fmt.Sprintf("clock and sample rate are as whole numbers, so that every cycle is sampled at the same %.0f places: what the edges' rings hold above %s is folded into the cycle, its lines and the clock's frequency", sw.PlacesHz/m.SwitchingHz.Value, hertz(sw.PlacesHz/2)),
-			"capture at another sample rate, best 50 MS/s or more, or in high-resolution mode")
+			fmt.Sprintf("the switching frequency and the sample rate are in a ratio of small whole numbers, so that every cycle is sampled at the same %.0f places: what the rings at the edges hold above %s is folded into the cycle, its lines and the switching frequency", sw.PlacesHz/m.SwitchingHz.Value, hertz(sw.PlacesHz/2)),
+			"capture at another sample rate, preferably 50 MS/s or more, or in high-resolution mode")
 	}
 	if f.sw.explainsLittle() {
 		c := f.sw.explainsLittleCaution()
@@ -188,7 +188,7 @@ func (f *findings) baselineCautions(m *Measurement, list *cautionList) {
 	}
 	if hz, ok := unitInBaseline(m, f.rec.setup); ok {
 		list.add(capture.CautionBaselineOfUnit,
-			fmt.Sprintf("the baseline shows the line at %s that the capture shows: with the supply running it is this unit's own, picked up by the probe's loop, and should not have been taken off", hertz(hz)),
+			fmt.Sprintf("the baseline shows the line at %s that the capture shows: with the supply running it is this unit's own, picked up by the probe's loop, and should not have been subtracted", hertz(hz)),
 			"take the baseline with the supply off at the wall; where it was off, write supply = \"off\" in [instrument.baseline] and look for what else switches at that frequency on the bench")
 	}
 	if f.named.mainsIsInstruments {

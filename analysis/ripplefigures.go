@@ -145,7 +145,7 @@ func ringOverRipple(c *cycle.Model, ppV figure.Figure) string {
 	if !c.RingFills() || ppV.U < ppV.Value {
 		return ""
 	}
-	why := fmt.Sprintf("what its fit leaves is %.2g mV p-p, give or take %.2g mV", 1e3*ppV.Value, 1e3*ppV.U)
+	why := fmt.Sprintf("what is left once it is fitted and subtracted is %.2g mV p-p, give or take %.2g mV", 1e3*ppV.Value, 1e3*ppV.U)
 	if c.IncludesRing {
 		why = fmt.Sprintf("both together are %.3g mV p-p", 1e3*c.PPV)
 	}

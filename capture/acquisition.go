@@ -135,7 +135,7 @@ func (im *importer) acquisition() {
 		a.Decimation = m.num
 		im.t.assume("decimation", fmt.Sprintf("%g", m.num), stated(m))
 		if im.sc.time < 0 && m.num > 1 && !im.given {
-			im.t.caution(CautionRateConflict, fmt.Sprintf("the file states %s and a decimation of %g: if the rate is the converter's, the stored samples come at %s", SI(im.t.SampleRateHz, "S/s", 6), m.num, SI(im.t.SampleRateHz/m.num, "S/s", 6)), "give the true rate with --rate")
+			im.t.caution(CautionRateConflict, fmt.Sprintf("the file states %s and a decimation of %g: if the rate is the ADC's, the stored samples come at %s", SI(im.t.SampleRateHz, "S/s", 6), m.num, SI(im.t.SampleRateHz/m.num, "S/s", 6)), "give the true rate with --rate")
 		}
 	}
 	if m, ok := im.meta(metaPoints); ok && m.isCount(2) {

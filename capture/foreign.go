@@ -124,5 +124,5 @@ func (h *textHead) checkMark(name string, t *table) error {
 	if marked == "" {
 		return nil
 	}
-	return &ParseError{Path: name, Line: line, Found: fmt.Sprintf("%q, whose comma may mark decimals or thousands", marked), Expected: "one meaning for the comma", Fix: "give --decimal comma, or export without thousands marks"}
+	return &ParseError{Path: name, Line: line, Found: fmt.Sprintf("%q, whose comma may mark decimals or thousands", marked), Expected: "one meaning for the comma", Fix: "give --decimal comma, or export without thousands separators"}
 }

@@ -101,7 +101,7 @@ func checkKind(path string, st os.FileInfo) error {
 	case !m.IsRegular():
 		return &ParseError{Path: path, Found: "a device or socket", Expected: expected}
 	case st.Size() == 0 && systemFile(path):
-		return &ParseError{Path: path, Found: "a file that the system makes up", Expected: expected}
+		return &ParseError{Path: path, Found: "a file that the system generates", Expected: expected}
 	case st.Size() == 0:
 		return &ParseError{Path: path, Found: "an empty file", Expected: expected, Fix: "save the capture again"}
 	}

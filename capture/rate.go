@@ -205,7 +205,7 @@ func (im *importer) checkPoints(rows *rowsRead) {
 		}
 	}
 	if k := float64(n) / m.num; im.sc.time < 0 && k >= 2 && k == math.Trunc(k) && len(rows.pieces) <= 1 {
-		im.t.caution(CautionSegments, fmt.Sprintf("the file states %.0f points and holds %.0f times as many: it may hold %.0f records one after the other, read here as one", m.num, k, k), "save one record a file")
+		im.t.caution(CautionSegments, fmt.Sprintf("the file states %.0f points and holds %.0f times as many: it may hold %.0f records one after the other, read here as one", m.num, k, k), "save one record per file")
 	}
 	if float64(n) < m.num && len(rows.pieces) <= 1 {
 		im.t.caution(CautionTruncated, fmt.Sprintf("the file states %.0f points and holds %d", m.num, n), "save the record again")

@@ -238,7 +238,7 @@ func (im *importer) sayHuge() {
 		lo, hi = min(lo, v), max(hi, v)
 	}
 	if most := max(-lo, hi); most > mostAssumedV {
-		im.t.caution(CautionProbeFactor, fmt.Sprintf("samples of up to %s: no supply of a heater gives them, so the unit, the scale or the probe factor is wrong, or a row is no sample", SI(most, "V", 4)), "check the file's unit, and give --volt-unit or --scale")
+		im.t.caution(CautionProbeFactor, fmt.Sprintf("samples of up to %s: no heater supply gives them, so the unit, the scale or the probe factor is wrong, or a row is not a sample", SI(most, "V", 4)), "check the file's unit, and give --volt-unit or --scale")
 	}
 }
 
@@ -343,7 +343,7 @@ func (im *importer) scaleOfDivisions(v *voltScale, scale metaValue, hasScale boo
 	im.t.assume("scale", SI(v.factor, "V", 6)+" per division", stated(m))
 	if m, ok := im.meta(metaPosition); ok && m.num != 0 {
 		v.zero = m.num
-		im.t.assume("position", fmt.Sprintf("%g divisions taken off", m.num), stated(m))
+		im.t.assume("position", fmt.Sprintf("%g divisions subtracted", m.num), stated(m))
 	}
 	if m, ok := im.meta(metaOffset); ok && m.num != 0 {
 		v.add = m.num
@@ -360,7 +360,7 @@ func (im *importer) countOffset(v *voltScale) error {
 			im.t.assume("offset", SI(m.num, "V", 6)+" added", stated(m))
 		} else {
 			v.zero = m.num
-			im.t.assume("code of zero", fmt.Sprintf("%g counts taken off first", m.num), stated(m))
+			im.t.assume("code of zero", fmt.Sprintf("%g counts subtracted first", m.num), stated(m))
 		}
 	}
 	m, ok := im.meta(metaOffset)
@@ -370,7 +370,7 @@ func (im *importer) countOffset(v *voltScale) error {
 	switch {
 	case m.unit.kind == unitCount:
 		v.zero += m.num
-		im.t.assume("code of zero", fmt.Sprintf("%g counts taken off first", m.num), stated(m))
+		im.t.assume("code of zero", fmt.Sprintf("%g counts subtracted first", m.num), stated(m))
 	case m.unit.kind != unitVolt && im.opt.OffsetV == 0 && m.num == math.Trunc(m.num) && math.Abs(m.num) >= 16 && math.Abs(m.num*v.factor) < 0.1*math.Abs(m.num):
 		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s, which may be volts or counts", m.key, m.text), Expected: "a unit behind it", Fix: "give --scale and --offset (volts)"}
 	default:

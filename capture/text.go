@@ -354,7 +354,7 @@ func (o *rowsRead) report(name string, r *record, t *Trace) error {
 		t.assume("last row", "taken as whole", "it has no line end")
 	}
 	if o.hidden > 0 {
-		t.caution(CautionSkipped, fmt.Sprintf("%d rows of numbers behind a remark mark were left out, first in line %d", o.hidden, o.hidden1), "take the marks off, or save the record again")
+		t.caution(CautionSkipped, fmt.Sprintf("%d rows of numbers behind a comment mark were left out, first in line %d", o.hidden, o.hidden1), "take the marks off, or save the record again")
 	}
 	if o.texts > 0 {
 		if o.texts*10 > len(o.volts) && o.texts > 4*max(1, len(o.pieces)) && o.texts > 20 {

@@ -181,6 +181,6 @@ func resample(name string, line int, p *rowSpec, x, v []float64, f timeFit, t *T
 		out[i] = v[k] + (v[k+1]-v[k])*(ti-x[k])/d
 	}
 	t.Span.HighHz = 0.4 / q(0.95) // in 1/unit; the caller scales
-	t.caution(CautionUneven, fmt.Sprintf("the sampling is uneven (steps of %.3g to %.3g %s, median %.3g): resampled to an even grid with straight lines, weaker above the true sampling", q(0), gap, t.TimeUnit, q(0.5)), "export with an even time step")
+	t.caution(CautionUneven, fmt.Sprintf("the sampling is uneven (steps of %.3g to %.3g %s, median %.3g): resampled to an even grid with straight lines, which weakens the highest frequencies", q(0), gap, t.TimeUnit, q(0.5)), "export with an even time step")
 	return &record{volts: out, fit: timeFit{start: start, step: step}}, nil
 }

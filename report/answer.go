@@ -246,10 +246,10 @@ func (r *Report) fixWords() string {
 		}
 		start := fmt.Sprintf("%s misses by %s", isolate(shorten(unitName(u.Eval.Unit), 80)), strings.TrimLeft(dbText(u.Eval.WorstDB), "+-"))
 		if u.Filter.Found {
-			return start + "; a post-filter would bring it inside: " + clean(strings.Join(u.Filter.Best.Parts, ", ")) + "."
+			return start + "; a post-filter would bring it within its limits: " + clean(strings.Join(u.Filter.Best.Parts, ", ")) + "."
 		}
 		if u.Filter.Why != "" && why == "" {
-			why = start + " and none of the post-filters tried brings it inside: " + clean(u.Filter.Why) + "."
+			why = start + " and none of the post-filters tried brings it within its limits: " + clean(u.Filter.Why) + "."
 		}
 	}
 	return why

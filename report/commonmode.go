@@ -80,7 +80,7 @@ func (r *Report) commonWords() string {
 func halfWords(e *target.Evaluation) string {
 	switch e.Common {
 	case target.CommonOpen:
-		return " That is by the volts across the output alone: its common mode is open, since it was not captured."
+		return " That is judged by the volts across the output alone: its common mode is open, since it was not captured."
 	case target.CommonInPart:
 		return " Its common mode is open in part, since not all of it was captured."
 	}

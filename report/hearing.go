@@ -91,10 +91,10 @@ func (r *Report) disputes() []string {
 // halvesWords split the sum into its two halves.
 func halvesWords(h *target.Heard) string {
 	if h.DifferentialKnown && h.CommonKnown {
-		return fmt.Sprintf(" %s of it come by the volts across the heater, %s by common mode.", eng(h.DifferentialAVRMS, "V"), eng(h.CommonAVRMS, "V"))
+		return fmt.Sprintf(" %s of it come from the volts across the heater, %s from common mode.", eng(h.DifferentialAVRMS, "V"), eng(h.CommonAVRMS, "V"))
 	}
 	if h.DifferentialKnown {
-		return " That is by the volts across the heater, which a valve hardly hears; common mode is not captured."
+		return " That is from the volts across the heater, which a valve hardly hears; common mode is not captured."
 	}
-	return " That is by common mode; the volts across the heater are not captured."
+	return " That is from common mode; the volts across the heater are not captured."
 }

@@ -232,7 +232,7 @@ func filterWords(u *Unit) *filterView {
 		return nil
 	}
 	if !a.Found {
-		return &filterView{Words: "None of the part sets tried brings this unit inside: " + orText(clean(a.Why), "no reason given") + ".",
+		return &filterView{Words: "None of the part sets tried brings this unit within its limits: " + orText(clean(a.Why), "no reason given") + ".",
 			Notes: cleanAll(nonEmptyOf(a.CommonMode))}
 	}
 	v := &filterView{Words: fmt.Sprintf("%s: %s. It drops %s under load.", a.Best.Circuit.Topology,

@@ -35,7 +35,7 @@ type Catalogue struct {
 func NewCapacitor(kind string, farads float64) (Capacitor, error) {
 	c := Capacitor{F: farads, Kind: kind}
 	if !(farads > 0) || math.IsInf(farads, 0) {
-		return c, fmt.Errorf("%g F is no capacitor", farads)
+		return c, fmt.Errorf("%g F is not a capacitor", farads)
 	}
 	switch kind {
 	case Electrolytic, "":
@@ -68,7 +68,7 @@ func LeadH(metres float64) float64 { return 1e-6 * metres }
 // inductance. From memory.
 func NewInductor(henries float64) (Inductor, error) {
 	if !(henries > 0) || math.IsInf(henries, 0) {
-		return Inductor{}, fmt.Errorf("%g H is no coil", henries)
+		return Inductor{}, fmt.Errorf("%g H is not a coil", henries)
 	}
 	x := math.Sqrt(henries / 10e-6)
 	return Inductor{H: henries, DCROhm: 60e-3 * x, SelfResonanceHz: 25e6 / x, RatedA: 2 / x}, nil
@@ -104,7 +104,7 @@ func DefaultCatalogue() Catalogue {
 }
 
 // CostOrder says how a search tells cheap from dear.
-const CostOrder = "the fewest parts; of as many, a coil costs more than a capacitor, a polymer more than an electrolytic, an SMD ceramic more than one with leads; then the smallest values; and only sets that still pass with the capacitors' ESR doubled and their value down by 20 %"
+const CostOrder = "the fewest parts; between equal numbers, a coil costs more than a capacitor, a polymer more than an electrolytic, an SMD ceramic more than one with leads; then the smallest values; and only sets that still pass with the capacitors' ESR doubled and their value down by 20 %"
 
 // cost of a part set: 1000 a part, then 100 a coil, 40 and 20 for polymer and
 // ceramic, then ten a decade of value. The dropper is there anyway.
@@ -180,7 +180,7 @@ func (c Circuit) Shopping(mostV, loadA float64) []string {
 	} else {
 		capacitor(c.C1, "across the heaters")
 	}
-	capacitor(c.CFilm, "beside it, leads as short as possible")
+	capacitor(c.CFilm, "across it, leads as short as possible")
 	if c.CDampF > 0 {
 		list = append(list, fmt.Sprintf("%s in series with %s across the heaters, as damping", si(c.DampOhm, "Ω"), si(c.CDampF, "F")))
 	}

@@ -149,7 +149,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	if name := unforetold(before); name != "" {
 		a.Why = name + " behind a filter can't be predicted from the measurement alone, only from the captures' samples"
 		if confirms {
-			a.Why = fmt.Sprintf("%s; the %d likeliest part sets were tried on them and none brings it inside, which does not rule out others",
+			a.Why = fmt.Sprintf("%s; the %d likeliest part sets were tried on them and none brings it within its limits, which does not rule out others",
 				a.Why, doubtfulTries-doubtful)
 		}
 		return a, nil
@@ -419,7 +419,7 @@ func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) st
 		{func(p *Capacitor) { p.ESLH = 0 }, "the capacitors' series inductance (ESL): without it, the set would do; shorter leads or several ceramics in parallel come closer"},
 		{func(p *Capacitor) { p.ESROhm = 0 }, "the capacitors' series resistance (ESR): without it, the set would do; several in parallel, or polymers, come closer"},
 		{func(p *Capacitor) { p.ESLH, p.ESROhm = 0, 0 }, "the capacitors' ESR and ESL together: ideal capacitors would do"},
-		{func(p *Capacitor) { p.F *= 10 }, "too little capacitance: ten times as much would do, more than such a supply usually starts into"},
+		{func(p *Capacitor) { p.F *= 10 }, "too little capacitance: ten times as much would do, more than such a supply usually starts with"},
 	} {
 		c := r.Circuit
 		for _, p := range []*Capacitor{&c.C1, &c.C2, &c.CFilm} {

@@ -55,10 +55,10 @@ func startWarnings(c Circuit, volts float64) []string {
 	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF
 	switch {
 	case direct > maxStartF:
-		return []string{fmt.Sprintf("%s connected directly to the supply: small bricks usually start into %s or less (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F"))}
+		return []string{fmt.Sprintf("%s connected directly to the supply: small bricks usually start with up to %s (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F"))}
 	case total > maxStartF:
 		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
-		return []string{fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, beside the cold heaters; small bricks usually start into %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F"))}
+		return []string{fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, on top of the cold heaters; small bricks usually start with up to %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F"))}
 	case total >= startWorthF:
 		return []string{inrushWords(c, total, volts)}
 	}
@@ -99,7 +99,7 @@ func currentWarnings(r Result, heaterA, volts float64) []string {
 	var w []string
 	c := r.Circuit
 	if c.Topology != RC && c.L.RatedA > 0 && heaterA > c.L.RatedA {
-		w = append(w, fmt.Sprintf("the heaters draw %.2g A through a coil for %.2g A: it saturates and runs hot, and filters less than this says", heaterA, c.L.RatedA))
+		w = append(w, fmt.Sprintf("the heaters draw %.2g A through a coil rated %.2g A: it saturates and runs hot, and filters less than this says", heaterA, c.L.RatedA))
 	}
 	if volts > 0 && heaterA > 0 {
 		heaterV := defaultHeaterV

@@ -59,7 +59,7 @@ func (p *Plan) alternatives(z sizing) {
 	better := AltSupply
 	switch {
 	case p.Best >= 0 && p.comfortable(p.best()):
-		p.Better = "the dropper recommended: its worst cases stay well inside the heaters' limits"
+		p.Better = "the recommended dropper: its worst cases stay well inside the heaters' limits"
 		return
 	case stringsOK:
 		better, p.Better = AltStrings, "strings: least heat, and worst cases no worse than a dropper's where the valves of a string match"

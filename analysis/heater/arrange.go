@@ -422,7 +422,7 @@ func (z sizing) summarise(p *Part) {
 			}
 		case KindLast:
 			if c.OverLimit && !p.PulledOver {
-				p.Warnings = append(p.Warnings, fmt.Sprintf("with %s it gets %s (%s), over its limit: never power up with valves missing", c.Name, volts3(c.HeaterV), percent(c.RelErr)))
+				p.Warnings = append(p.Warnings, fmt.Sprintf("with %s, it gets %s (%s), over its limit: never power up with valves missing", c.Name, volts3(c.HeaterV), percent(c.RelErr)))
 			}
 		case KindShort:
 			p.FaultW = math.Max(p.FaultW, c.PartW)

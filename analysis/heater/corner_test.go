@@ -335,7 +335,7 @@ func TestFiguresAreFinite(t *testing.T) {
 func TestOddHeaterOfAString(t *testing.T) {
 	p := plan(t, "2x6SL7@string", Supply{Volts: 12.6}, Options{})
 	none := p.Arrangements[len(p.Arrangements)-1].Parts[0]
-	c := corner(t, none, "one 6SL7GT draws little, its string's rest much")
+	c := corner(t, none, "one 6SL7GT draws little, the rest of its string much")
 	ratio := math.Pow(1.07/0.93, 1/0.6)
 	near(t, "the odd heater's volts", c.HeaterV, 12.6*ratio/(1+ratio), 1e-6)
 }

@@ -46,6 +46,6 @@ type RectifierError struct {
 
 // Error gives the one line shown to the user.
 func (e *RectifierError) Error() string {
-	return fmt.Sprintf("%s is a rectifier (%s): what is heated there stands on the high tension, so it must not share a supply with any other heater; "+
-		"found it among the heaters, expected amplifying valves; leave it on its own winding, or, on an isolated supply that feeds it alone and stands the high tension, give it as --own NAME=VOLTS:AMPS under another name", e.Name, e.Data)
+	return fmt.Sprintf("%s is a rectifier (%s): its cathode is at high tension, so it must not share a supply with any other heater; "+
+		"found it among the heaters, expected amplifying valves; leave it on its own winding, or, on an isolated supply that feeds it alone and withstands the high tension, give it as --own NAME=VOLTS:AMPS under another name", e.Name, e.Data)
 }

@@ -346,8 +346,8 @@ func (c *cornerList) addOddHeaters() {
 			if len(st.elems) == 1 && e.mult == 1 {
 				continue
 			}
-			c.add(fmt.Sprintf("one %s draws little, its string's rest much", e.valve.Type), KindSpread, scenario{heaters: -1, oddOne: true, strand: k, elem: j})
-			c.add(fmt.Sprintf("one %s draws much, its string's rest little", e.valve.Type), KindSpread, scenario{heaters: 1, oddOne: true, strand: k, elem: j})
+			c.add(fmt.Sprintf("one %s draws little, the rest of its string much", e.valve.Type), KindSpread, scenario{heaters: -1, oddOne: true, strand: k, elem: j})
+			c.add(fmt.Sprintf("one %s draws much, the rest of its string little", e.valve.Type), KindSpread, scenario{heaters: 1, oddOne: true, strand: k, elem: j})
 		}
 	}
 }

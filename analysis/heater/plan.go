@@ -82,7 +82,7 @@ const mostSafeV = 60
 // refuse says why no plan is made at all from such a supply.
 func (s Supply) refuse() string {
 	if open := s.Volts + s.AtA*s.OutputOhm; open > mostSafeV {
-		return fmt.Sprintf("refused: %s is over %d V DC, where touch is dangerous and a dropper is a way to feed heaters from mains or high tension; take an isolated supply of a few volts over the heaters'", volts(open), mostSafeV)
+		return fmt.Sprintf("refused: %s is over %d V DC, where touch is dangerous; a dropper must never feed heaters from mains or high tension; take an isolated supply of a few volts more than the heaters'", volts(open), mostSafeV)
 	}
 	return ""
 }

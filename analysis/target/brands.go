@@ -169,7 +169,7 @@ func moreToTell(a, b *Brand) string {
 
 // TellNote says what the numbers of MoreToTell promise, and by which tests.
 func TellNote() string {
-	return fmt.Sprintf("With so many units, and if they go on as so far, a true difference shows %.0f times in 100, and one that is only chance 5 times in 100 (how many pass: Fisher's exact test; worst margins: two-sample t test).", tellPower*100)
+	return fmt.Sprintf("With that many units, and if the rest are like those tested so far, a true difference shows %.0f times in 100, and a difference that is only chance 5 times in 100 (how many pass: Fisher's exact test; worst margins: two-sample t test).", tellPower*100)
 }
 
 // shrunk is the share with one passing and one failing unit added, so that

@@ -40,7 +40,7 @@ func DeriveTarget(stage Stage, allowedInputV float64) (Target, error) {
 	return Target{
 		Name:        "derived",
 		Title:       "What the valve hears",
-		Description: fmt.Sprintf("derived from the stage; above the audio band as %s", base),
+		Description: fmt.Sprintf("derived from the stage; above the audio band the limits of %s", base),
 		Limits:      append(limits, mask),
 		Assumptions: append(stage.assumptions(),
 			"the allowed noise power is shared in quarters: mains ripple at twice the mains frequency and the density mask, across the heater; mains and audio, in common mode",

@@ -28,7 +28,7 @@ func (s Shown) least() float64 { return s.Value * (1 - s.UFrac) }
 func (s Shown) unfit(u Unit) string {
 	switch {
 	case !(s.Value > 0) || !(s.UFrac >= 0 && s.UFrac < 1):
-		return "it is no reading"
+		return "its figure must be above zero and its ± under 100 %"
 	case s.Criterion == RipplePP && !s.BandLimited:
 		return "without the scope's 20 MHz limit it holds more than the criterion counts: switch it on and write band_limited = true"
 	case u.HeaterA > 0 && s.LoadA > moreLoad*u.HeaterA:

@@ -80,7 +80,7 @@ func (s Stage) Check() error {
 		{"bypass capacitor", s.BypassF}, {"bypass capacitor's series resistance", s.BypassESROhm},
 		{"heater-cathode capacitance", s.HeaterCathodeF}, {"heater-cathode insulation", s.HeaterCathodeOhm},
 		{"heater-grid capacitance", s.HeaterGridF}, {"grid circuit's resistance", s.SourceOhm},
-		{"heater's reference resistance", s.ReferenceOhm}, {"capacitor beside it", s.ReferenceF}, {"mu", s.Mu}, {"mutual conductance", s.GmS}, {"gain before", s.GainBefore}, {"gain after", s.GainAfter},
+		{"heater's reference resistance", s.ReferenceOhm}, {"capacitor across it", s.ReferenceF}, {"mu", s.Mu}, {"mutual conductance", s.GmS}, {"gain before", s.GainBefore}, {"gain after", s.GainAfter},
 	} {
 		if !(p.v >= 0) || math.IsInf(p.v, 0) {
 			return fmt.Errorf("%s is %g, expected a number of 0 or more", p.name, p.v)
@@ -93,7 +93,7 @@ func (s Stage) Check() error {
 		return fmt.Errorf("heater reference is %q, expected %q, %q or %q", string(s.Reference), OneEnd, CentreTap, Elevated)
 	}
 	if s.ReferenceF > 0 && s.Reference != Elevated {
-		return fmt.Errorf("a capacitor beside the heater's reference, expected it with heater reference %q alone", Elevated)
+		return fmt.Errorf("a capacitor across the heater's reference, expected it with heater reference %q alone", Elevated)
 	}
 	return nil
 }
@@ -152,14 +152,14 @@ func (s Stage) assumptions() []string {
 	}
 	a := []string{
 		fmt.Sprintf("cathode resistor %.4g Ω, %s", s.CathodeOhm, bypass),
-		fmt.Sprintf("heater to cathode %s%s beside %.3g MΩ%s", capture.SI(s.HeaterCathodeF, "F", 3), mark(given.HeaterCathodeF == 0), s.HeaterCathodeOhm/1e6, mark(given.HeaterCathodeOhm == 0)),
+		fmt.Sprintf("heater to cathode %s%s in parallel with %.3g MΩ%s", capture.SI(s.HeaterCathodeF, "F", 3), mark(given.HeaterCathodeF == 0), s.HeaterCathodeOhm/1e6, mark(given.HeaterCathodeOhm == 0)),
 		fmt.Sprintf("heater to grid %s (%s), into %s that the grid sees%s", capture.SI(s.HeaterGridF, "F", 3), given.gridSource(), capture.SI(s.SourceOhm, "Ω", 3), mark(given.SourceOhm == 0)),
 		fmt.Sprintf("mu %.3g%s and mutual conductance %.3g mA/V%s", s.Mu, mark(given.Mu == 0), s.GmS*1e3, mark(given.GmS == 0)),
 		s.referenceWords(given.Reference == ""),
 		"the cathode and grid paths are added in phase, their worst case; across the heater and common mode are added as powers: up to 3 dB more where a line is in both",
 		"the volts of a common-mode capture across 100 Ω are taken as a current, which flows to ground through the heater's reference; what it drops in ground wiring shared with the signal is not in the sum",
 		"insulation is taken as linear and without noise of its own; wiring, socket and magnetic coupling into the grid are left out",
-		"the valve's own noise is 2.5/gm at 300 K and the cathode resistor's Johnson noise; flicker, grid and source resistance are left out",
+		"the valve's own noise is that of a resistance of 2.5/gm at 300 K, with the cathode resistor's Johnson noise; flicker, grid and source resistance are left out",
 		"sums run from 20 Hz to 20 kHz, A-weighted (IEC 61672-1)",
 	}
 	if s.RIAA {

@@ -161,7 +161,7 @@ type Evaluation struct {
 	WouldFlip  string            // what would change the verdict
 	LoadedV    figure.Figure     // DC volts at HeaterA from the readings, else from a DC-coupled capture
 	OutputOhm  figure.Figure     // output resistance from readings (least squares)
-	Common     CommonState       // how much of the common-mode half was measured; the verdict is by what was
+	Common     CommonState       // how much of the common mode was measured; the verdict is by what was
 	Outlier    bool              // far from its brand's other units
 	Aside      bool              // another state of the same supply counts in its brand
 	Cautions   []capture.Caution // of all captures and of the sheet, without repeats

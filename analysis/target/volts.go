@@ -111,7 +111,7 @@ func impossible(want float64, m *analysis.Measurement) (what string, factor floa
 		return fmt.Sprintf("a mean of %s, a thousandth, can't be the DC", VoltText(m.DCV.Value)), dc
 	}
 	if dcKnown && math.Abs(dc/tenth-1) < tenthOff {
-		return fmt.Sprintf("a mean of %s, a tenth, is no DC", VoltText(m.DCV.Value)), dc
+		return fmt.Sprintf("a mean of %s, a tenth, can't be the DC", VoltText(m.DCV.Value)), dc
 	}
 	if dcKnown && math.Abs(dc-1) < rightDC {
 		return "", 0

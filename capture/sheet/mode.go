@@ -40,7 +40,7 @@ func (b *builder) supply(raw *rawCapture, key string) (off bool) {
 		return true
 	case supplyRunning:
 		b.fail(key+".supply", "a baseline made with the supply running", "one with the supply off, the probe's tip on its own ground",
-			"what it picks up with the supply running is that unit's own and is never taken off; keep the file out of the baseline and say so in the unit's note")
+			"what it picks up with the supply running is that unit's own and is never subtracted; keep the file out of the baseline and say so in the unit's note")
 	default:
 		b.fail(key+".supply", fmt.Sprintf("supply = %q", raw.Supply), "\"off\" or \"running\"", "")
 	}

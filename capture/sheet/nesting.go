@@ -73,7 +73,7 @@ func (n *nesting) outside(c byte) {
 	case n.tables > maxTable:
 		n.found, n.expected = fmt.Sprintf("more than %d tables", maxTable), "a bench sheet"
 	case n.depth > maxDepth:
-		n.found, n.expected = "brackets nested too deeplyly", fmt.Sprintf("at most %d levels", maxDepth)
+		n.found, n.expected = "brackets nested too deeply", fmt.Sprintf("at most %d levels", maxDepth)
 	case n.dots > maxDots:
 		n.found, n.expected = "a key of too many parts", fmt.Sprintf("at most %d", maxDots)
 	}

@@ -27,7 +27,7 @@ func newCheckCmd() *cobra.Command {
 		Use:   "check SHEET",
 		Short: "Validate a bench sheet and its captures; say what is still open",
 		Long: `Check reads the sheet and every capture in it, shows how each was read, and
-names the criteria that no capture covers yet with the capture that would: time
+names the criteria that no capture covers yet, each with the capture to take: time
 per division, coupling, and what else to set. It ends with an error when the
 sheet or a capture can't be read; open criteria alone are not an error.`,
 		Example: "  stillglow check testdata/bench/bench.toml\n  stillglow check --json testdata/bench/bench.toml",

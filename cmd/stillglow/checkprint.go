@@ -51,7 +51,7 @@ func (c *checked) loose(b *strings.Builder) {
 	if len(c.sheet.Loose)+len(c.unmatched) == 0 {
 		return
 	}
-	b.WriteString("\nof no unit yet, so that nothing counts them\n")
+	b.WriteString("\nin no unit yet, so they do not count\n")
 	for _, l := range c.sheet.Loose {
 		b.WriteString(wrapText("  - ", "    ", fmt.Sprintf("%s (line %d of the sheet): move it into the unit that it shows", l.File, l.Line), 100))
 	}
@@ -76,7 +76,7 @@ func (c *checked) readings(b *strings.Builder, u sheet.Unit) {
 		text := fmt.Sprintf("%s = %g ± %g %%: ", r.On, r.Value, r.PlusMinusPercent)
 		k := slices.IndexFunc(c.goal.Limits, func(l target.Limit) bool { return l.Criterion == s.Criterion })
 		if k < 0 {
-			text += "the target has no such limit, so nothing counts it"
+			text += "the target has no such limit, so it does not count"
 		} else if fails, why := target.ShownProves(s, c.goal.Limits[k], unit); fails {
 			text += "over the limit of " + c.goal.Limits[k].Text() + " whatever the ±: it fails"
 		} else {

@@ -419,7 +419,7 @@ func printOthers(w io.Writer, p heater.Plan) {
 	if len(p.Alternatives) == 0 {
 		return
 	}
-	fmt.Fprintln(w, "\nother ways, with so much to drop:")
+	fmt.Fprintln(w, "\nother ways, with this much to drop:")
 	for _, a := range p.Alternatives {
 		mark := "  "
 		if a.Better {

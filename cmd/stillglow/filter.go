@@ -35,7 +35,7 @@ func newFilterCmd() *cobra.Command {
 	var f filterFlags
 	cmd := &cobra.Command{
 		Use:   "filter [SHEET [UNIT]]",
-		Short: "Find the post-filter that brings a near miss inside, or compute one of given parts",
+		Short: "Find the post-filter that brings a near miss within its limits, or compute one of given parts",
 		Long: `With a bench sheet, filter looks for the cheapest set of standard parts that brings
 each near miss (or the unit named) inside its target with a reserve, and predicts
 every figure behind it by filtering the captures and measuring them again.
@@ -47,8 +47,8 @@ drop and what to watch out for.
 
 ESR, ESL, DCR and self-resonance follow from the kind of part where they are not
 given; those figures are from memory, so check your part's data sheet. A ceramic has
-leads unless it is an "smd ceramic". With --lead-m and --supply-uf the gain is that
-over the volts at the supply's own connector.`,
+leads unless it is an "smd ceramic". With --lead-m and --supply-uf the gain is
+relative to the volts at the supply's own connector.`,
 		Example: `  stillglow filter testdata/bench/bench.toml
   stillglow filter testdata/bench/bench.toml B1
   stillglow filter --topology rc --r-ohm 1.3 --c-uf 1000 --heaters-a 0.6
@@ -79,7 +79,7 @@ over the volts at the supply's own connector.`,
 	fl.StringVar(&f.kind, "kind", filter.Electrolytic, "kind of capacitor: electrolytic, polymer, ceramic, \"smd ceramic\" or film")
 	fl.Float64Var(&f.esrOhm, "esr-ohm", 0, "the capacitors' ESR in ohms (default: usual for the kind)")
 	fl.Float64Var(&f.eslNH, "esl-nh", 0, "the capacitors' ESL in nanohenries (default: usual for the kind)")
-	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "small capacitor beside the last in microfarads (default: none)")
+	fl.Float64Var(&f.bypassUF, "bypass-uf", 0, "small capacitor in parallel with the last, in microfarads (default: none)")
 	fl.StringVar(&f.bypassKind, "bypass-kind", filter.Ceramic, "kind of the small capacitor")
 	fl.Float64Var(&f.lUH, "l-uh", 0, "coil in microhenries")
 	fl.Float64Var(&f.dcrOhm, "dcr-ohm", 0, "the coil's DCR in ohms (default: usual for its size)")

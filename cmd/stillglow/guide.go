@@ -152,7 +152,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	fmt.Fprintln(w, "stillglow bench does the work on a page in the browser, from the captures to the report.")
 	head("Safety first")
 	for _, c := range []string{
-		"A bench brick is mains equipment. Never open it while it is plugged in; its primary capacitor holds several hundred volts for minutes after. Test only units whose case and mains lead are sound.",
+		"A brick supply is mains equipment. Never open it while it is plugged in; its primary capacitor holds several hundred volts for minutes after. Test only units whose case and mains lead are sound.",
 		"The ground clip of a mains-powered scope is bolted to protective earth. " + report.GroundSafety + " Never lift the scope's earth to get round this.",
 		report.LeakSafety + " A sound card is earthed through its computer: the first touch of the two grounds carries that current, so join the grounds before you plug in, and keep the DC block in the signal lead.",
 		report.HTSafety,

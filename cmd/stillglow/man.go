@@ -24,7 +24,7 @@ shell completion see "stillglow completion --help".`,
 			dir := args[0]
 			if err := os.Mkdir(dir, 0o755); err != nil {
 				if os.IsExist(err) {
-					return fmt.Errorf("%s: is there already; name a new folder", dir)
+					return fmt.Errorf("%s: exists already; name a new folder", dir)
 				}
 				return cannotWrite(args[0], err)
 			}

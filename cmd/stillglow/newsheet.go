@@ -59,7 +59,7 @@ func (w *newWriter) bench(pattern string) {
 	w.line("# reserve_db = 3            # what a post-filter should leave in hand")
 	w.line("")
 	w.line("# Files beside this one whose names fit need no line below: check, rank, report and")
-	w.line("# watch give them to their unit. {brand} {model} {mark} are a unit's words, {load} its")
+	w.line("# watch give them to their unit. {brand} {model} {mark} name the unit, {load} is its")
 	w.line("# amps, {rest} anything; .csv covers a sound card's .wav too.")
 	w.line("pattern  = %s", sheet.Quote(pattern))
 	w.line("")
@@ -159,7 +159,7 @@ func (w *newWriter) loose(files []string) {
 		return
 	}
 	w.line("# Whose captures are these? Move each line into the capture list of its unit below.")
-	w.line("# Nothing counts them here.")
+	w.line("# They do not count here.")
 	w.line("capture = [")
 	for _, file := range files {
 		w.line("  { file = %s, load_a = %g },", sheet.Quote(file), answered(w.flags.loadA))

@@ -38,7 +38,7 @@ func (f *rankFlags) add(cmd *cobra.Command) {
 func day(into *string) func(string) error {
 	return func(given string) error {
 		if !sheet.ValidDate(given) {
-			return fmt.Errorf("found %q, expected a day that there is, like 2026-03-14", given)
+			return fmt.Errorf("found %q, expected a valid date, like 2026-03-14", given)
 		}
 		*into = given
 		return nil

@@ -123,7 +123,7 @@ override it.`,
 	fl.Float64Var(&f.sourceOhm, "source-ohm", target.DefaultSourceOhm, "resistance that the grid sees, in ohms")
 	fl.StringVar(&f.reference, "heater", string(target.OneEnd), "where the heater is tied to ground: \"one end\", \"centre tap\" or \"elevated\"")
 	fl.Float64Var(&f.referenceOhm, "reference-ohm", 0, "resistance from there to ground in ohms (default: the usual)")
-	fl.Float64Var(&f.referenceUF, "reference-uf", 0, "capacitor beside it in microfarads, where elevated (default: the usual)")
+	fl.Float64Var(&f.referenceUF, "reference-uf", 0, "capacitor across it in microfarads, where elevated (default: the usual)")
 	fl.Float64Var(&f.mu, "mu", target.DefaultMu, "the valve's amplification factor")
 	fl.Float64Var(&f.gmMS, "gm", target.DefaultGmS*1e3, "the valve's mutual conductance in mA/V")
 	fl.StringVar(&f.stage, "stage", "first", "the stage's place: first or second")

@@ -32,8 +32,8 @@ func newWatchCmd() *cobra.Command {
 		Long: `Watch follows the sheet's folder (or --folder). A file that fits the sheet's
 pattern goes to its unit, as a common-mode capture where the file's name holds the
 word common; one named in the sheet that was not there yet is taken when it comes. A
-file is measured once it has stopped growing and reads to its end. The ranking is
-drawn again with what changed, also when the sheet is saved.
+file is measured once it has stopped growing and can be read to its end. The ranking
+is drawn again with what changed, also when the sheet is saved.
 Ctrl-C writes the report.
 
 Folders that give no notice of changes (network shares) are checked every

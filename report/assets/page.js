@@ -64,7 +64,7 @@ class Live {
       b.addEventListener("click", act);
       this.bar.append(b);
     }
-    this.read = el("output", {class: "read"}, "Point to read, drag to zoom; arrow keys do too.");
+    this.read = el("output", {class: "read"}, "Point to read, drag to zoom; the arrow keys work too.");
     this.bar.append(this.read);
     this.key = el("ul", {class: "key"});
     this.box.append(this.wrap, this.key, this.bar);

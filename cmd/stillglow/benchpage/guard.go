@@ -96,11 +96,11 @@ func (g *guard) judge(r *http.Request) (status int, why string) {
 	origins := r.Header["Origin"]
 	for _, o := range origins {
 		if o != "http://"+r.Host {
-			return http.StatusForbidden, "a request of another site"
+			return http.StatusForbidden, "a request from another site"
 		}
 	}
 	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" && (site != "none" || r.Method == http.MethodPost) {
-		return http.StatusForbidden, "a request of another site"
+		return http.StatusForbidden, "a request from another site"
 	}
 	if r.Method == http.MethodPost && len(origins) != 1 {
 		return http.StatusForbidden, "a request that does not say where it comes from"
@@ -128,7 +128,7 @@ func (g *guard) bound(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case r.Method != http.MethodPost:
 		if r.ContentLength != 0 {
-			refuse(http.StatusBadRequest, "a question with a body")
+			refuse(http.StatusBadRequest, "a GET or HEAD request with a body")
 			return
 		}
 	case r.URL.Path == "/captures":

@@ -187,7 +187,7 @@ func (b *bench) serveGuide(w http.ResponseWriter, _ *http.Request) {
 	s := b.sheet
 	b.mu.Unlock()
 	if s == nil || b.guide == nil {
-		http.Error(w, "the bench sheet does not read", http.StatusNotFound)
+		http.Error(w, "the bench sheet can't be read", http.StatusNotFound)
 		return
 	}
 	text, err := b.guide(s)

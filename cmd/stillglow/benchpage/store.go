@@ -84,7 +84,7 @@ func checkName(name string) error {
 		return bad("a dot or a blank at its end")
 	}
 	if device.MatchString(name) {
-		return bad("the name of a device of Windows")
+		return bad("the name of a Windows device")
 	}
 	for _, r := range name {
 		if strings.ContainsRune(`/\<>:"|?*`, r) || !unicode.IsPrint(r) {

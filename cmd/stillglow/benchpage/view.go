@@ -153,7 +153,7 @@ func (v *view) leave(b *bench) {
 	switch {
 	case v.CanWrite || w.busy:
 	case b.broken != nil:
-		v.WriteNot = "The bench sheet can't be read: mend it first, or undo."
+		v.WriteNot = "The bench sheet can't be read: correct it first, or undo."
 	case len(b.sheet.Units) == 0:
 		v.WriteNot = "Give a capture to a unit first."
 	case d.err != nil && !d.running:

@@ -105,7 +105,7 @@ func (b *bench) shown(u sheet.Unit) (out []shownView) {
 	}
 	for n, r := range u.Shown {
 		s := shownView{N: n, On: r.On, Name: r.On, Value: fmt.Sprintf("%.4g", r.Value), PlusMinus: fmt.Sprintf("± %g %%", r.PlusMinusPercent), By: r.By,
-			Says: "the target has no such limit, so nothing counts it"}
+			Says: "the target has no such limit, so it does not count"}
 		if r.LoadA > 0 {
 			s.At = capture.SI(r.LoadA, "A", 3)
 		}

@@ -112,7 +112,7 @@ func readEntry(path string) ([]byte, error) {
 	if info, err := os.Lstat(path); err != nil {
 		return nil, err
 	} else if !info.Mode().IsRegular() {
-		return nil, errors.New("no regular file")
+		return nil, errors.New("not a regular file")
 	}
 	return os.ReadFile(path)
 }
