@@ -383,7 +383,30 @@ func (p Part) faultWarning() string {
 			return s + ", and no fuse value clears it: " + stands + "; or clamp a thermal cut-out to the resistor (common practice, no source)"
 		}
 	}
-	return s + " until the fuse opens, within two minutes"
+	s += " until the fuse opens, within " + p.fuseOpensWithin()
+	if p.FaultW > mostOverload*p.BuyW {
+		s += fmt.Sprintf("; that is over %d times its rating, so it may burn out first: mount it clear of anything that can catch fire", mostOverload)
+		if p.FaultBuyW > 0 {
+			s += fmt.Sprintf(", or fit the %s rating, which survives it", watts(p.FaultBuyW))
+		}
+	}
+	return s
+}
+
+// fuseOpensWithin words the time in which the slowest of the fuses opens on its
+// short.
+func (p Part) fuseOpensWithin() string {
+	times := math.Inf(1)
+	for _, f := range p.Fuses {
+		times = math.Min(times, f.ShortA/f.RatingA)
+	}
+	within := fuseTimes[0].within
+	for _, t := range fuseTimes {
+		if times >= t.times {
+			within = t.within
+		}
+	}
+	return within
 }
 
 // spreads are the tolerance scenarios in which a part must stay cool.

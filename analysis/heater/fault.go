@@ -62,6 +62,17 @@ const (
 	fuseLoad    = 0.75
 )
 
+// fuseTimes are within what a time-lag fuse opens at so many times its rating
+// (IEC 60127-2, sheet 3, from memory).
+var fuseTimes = []struct {
+	times  float64
+	within string
+}{{fuseOpens, "two minutes"}, {2.75, "10 s"}, {4, "3 s"}, {10, "0.3 s"}}
+
+// mostOverload is how many times its rating a wirewound resistor stands for some
+// seconds (common practice, no source).
+const mostOverload = 10
+
 // fuseFor picks the smallest rating that carries the warm and the cold current,
 // if a short opens it.
 func fuseFor(steadyA, coldA, shortA float64) (ratingA, leastA float64) {

@@ -207,3 +207,22 @@ func TestShoppingList(t *testing.T) {
 		}
 	}
 }
+
+// The slowest fuse of a branch decides; the times are those of IEC 60127-2, sheet
+// 3, from memory.
+func TestFuseOpensWithin(t *testing.T) {
+	for _, c := range []struct {
+		fuses []Fuse
+		want  string
+	}{
+		{[]Fuse{{RatingA: 1, ShortA: 2.1}}, "two minutes"},
+		{[]Fuse{{RatingA: 1, ShortA: 2.8}}, "10 s"},
+		{[]Fuse{{RatingA: 2, ShortA: 10}}, "3 s"},
+		{[]Fuse{{RatingA: 1, ShortA: 12}}, "0.3 s"},
+		{[]Fuse{{RatingA: 1, ShortA: 12}, {RatingA: 1, ShortA: 3}}, "10 s"},
+	} {
+		if got := (Part{Fuses: c.fuses}).fuseOpensWithin(); got != c.want {
+			t.Errorf("%+v: %q, want %q", c.fuses, got, c.want)
+		}
+	}
+}

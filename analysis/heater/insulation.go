@@ -73,7 +73,7 @@ func (p *Plan) beware() {
 		if v.Filament {
 			p.Warnings = append(p.Warnings,
 				fmt.Sprintf("%s is directly heated, its filament is its cathode: the supply must float, and its ripple is in the signal with nothing in between", v.Type),
-				fmt.Sprintf("%s: polarity matters: which end is negative sets the bias, whose middle moves by half the filament's %s between the two; keep the polarity that the circuit was drawn for, and turn it round only with the bias set again", v.Type, volts(v.Volts)),
+				fmt.Sprintf("%s: polarity matters: which end is negative sets the bias: turned round, the mean bias moves by the filament's whole %s where grid and cathode circuit return to one end; keep the polarity that the circuit was drawn for, and change it only with the bias set again", v.Type, volts(v.Volts)),
 				fmt.Sprintf("%s: return grid and cathode circuit to one point, the negative end or the middle of two equal resistors across the filament; on DC that middle no longer cancels hum, it only sets the bias (common practice, no source)", v.Type))
 		}
 	}
