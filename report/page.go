@@ -206,10 +206,34 @@ func (r *Report) view(share float64) (*view, error) {
 		u.Plots = plots.unit[i]
 		v.Units = append(v.Units, u)
 	}
+	if len(r.Units) > unitsInFull {
+		v.samePlansOnce()
+	}
 	if r.Baseline != nil && r.Baseline.M != nil {
 		v.BaselineCapture = []captureView{captureRows(*r.Baseline)}
 	}
 	return v, nil
+}
+
+// samePlansOnce leaves a heater plan that reads as that of a unit ahead to that unit.
+func (v *view) samePlansOnce() {
+	var whole []int // units whose plans differ
+	shortened := map[int]*planView{}
+	for i := range v.Units {
+		p := v.Units[i].Plan
+		if p == nil {
+			continue
+		}
+		at := slices.IndexFunc(whole, func(k int) bool { return samePlan(v.Units[k].Plan, p) })
+		if at < 0 {
+			whole = append(whole, i)
+			continue
+		}
+		shortened[i] = p.shortened(v.Units[whole[at]])
+	}
+	for i, p := range shortened {
+		v.Units[i].Plan = p
+	}
 }
 
 // pageFrame is the page's style and scripts, which are the same on every page.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -30,6 +31,26 @@ type planView struct {
 	Shopping     []string // all there is to buy
 	Protection   []string // fuses and heater-cathode limits, or why there are none
 	Sketch       template.HTML
+
+	LikeName string // of a large bench: the unit ahead whose plan is the same, "" where it stands here
+	LikeAt   int    // its position
+}
+
+// shortened leaves a plan's tables and sketch to the unit ahead whose plan is the
+// same. What warns stays.
+func (v planView) shortened(like unitView) *planView {
+	v.LikeName, v.LikeAt = like.Name, like.Position
+	v.Arrangements, v.Parts, v.Corners, v.Split, v.CornerNotes = nil, nil, nil, nil, nil
+	v.Others, v.Assumptions, v.Sketch, v.MarkNote = nil, nil, "", ""
+	return &v
+}
+
+// samePlan reports whether two plans read the same but for the sketch, which names
+// its unit.
+func samePlan(a, b *planView) bool {
+	x, y := *a, *b
+	x.Sketch, y.Sketch = "", ""
+	return reflect.DeepEqual(x, y)
 }
 
 // alternativeView is one way of feeding the heaters other than a dropper.

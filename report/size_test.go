@@ -1,6 +1,8 @@
 package report
 
 import (
+	"regexp"
+	"strings"
 	"testing"
 )
 
@@ -14,5 +16,25 @@ func TestPageOf60UnitsIsSmall(t *testing.T) {
 	}
 	if len(b) < 1_200_000 {
 		t.Errorf("page of 60 units takes %d bytes: its curves are thinner than they need be", len(b))
+	}
+}
+
+// A heater plan that reads as another unit's stands once on the page of a large
+// bench, and at every unit on that of a small one.
+func TestSamePlansOnce(t *testing.T) {
+	const words, sketch = "are the same as for", "Wiring: polarity, fuse, dropper"
+	small := string(htmlOf(t, fixture(12)))
+	if strings.Contains(small, words) || strings.Count(small, sketch) < 2 {
+		t.Errorf("a bench of 12: %d sketches, shortened: %v", strings.Count(small, sketch), strings.Contains(small, words))
+	}
+	large := string(htmlOf(t, fixture(60)))
+	plans := strings.Count(large, "<h4>Heater plan</h4>")
+	if n, s := strings.Count(large, words), strings.Count(large, sketch); n == 0 || n+s < plans || s >= plans {
+		t.Errorf("a bench of 60: %d plans, %d sketches, %d left to another unit", plans, s, n)
+	}
+	for _, m := range regexp.MustCompile(words+` <a href="#(u\d+)">`).FindAllStringSubmatch(large, -1) {
+		if !strings.Contains(large, `id="`+m[1]+`"`) {
+			t.Errorf("%s is no place on the page", m[1])
+		}
 	}
 }
