@@ -394,7 +394,7 @@ func TestWarnings(t *testing.T) {
 		c    Circuit
 		want string
 	}{
-		"start-up":        {Circuit{Topology: RC, ROhm: 0.2, LoadOhm: 10, C1: Capacitor{F: 4700e-6, ESROhm: 0.02}}, "connected directly"},
+		"start-up":        {Circuit{Topology: RC, ROhm: 0.2, LoadOhm: 10, C1: Capacitor{F: 4700e-6, ESROhm: 0.02}}, "usually start with up to"},
 		"loop":            {Circuit{Topology: LC, LoadOhm: 10, L: Inductor{H: 10e-6}, C1: Capacitor{F: 100e-6, ESROhm: 0.01}}, "control loop"},
 		"peak on ripple":  {Circuit{Topology: LC, LoadOhm: 10, L: Inductor{H: 1e-6}, C1: Capacitor{F: 2.2e-6, ESROhm: 0.01}}, "switching frequency"},
 		"drops too much":  {Circuit{Topology: RC, ROhm: 3, LoadOhm: 10, C1: Capacitor{F: 100e-6, ESROhm: 0.01}}, "to spare"},
