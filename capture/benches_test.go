@@ -339,6 +339,29 @@ func TestOtherByName(t *testing.T) {
 	}
 }
 
+// TestNamesWithoutAUnit tells by its name alone what can be no voltage, and leaves
+// what may be one.
+func TestNamesWithoutAUnit(t *testing.T) {
+	read := func(head string) (*Trace, error) {
+		text := head + "\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6e,%.4f", float64(i)*1e-4, wave(i)) })
+		return Read(context.Background(), strings.NewReader(text), "x.csv", Options{})
+	}
+	for _, name := range strings.Split("corriente,CorrenteReal,S1.CorrenteReferencia,courant,intensidad,prad,proud,ток,电流,stroom,Stromstaerke,iL,I_L,Ia,Iout,"+
+		"Position,Rotation,velocity,acceleration,accel_x,linear_acceleration_x,gyro_z,pos_x,Weg,Kraft,fuerza,flux,distance_cm,dist_m,force_N,mass_g,flow_lpm,S1.AnguloDeDisparo,Power Factor", ",") {
+		if tr, err := read("time_s," + name); err == nil || !strings.HasPrefix(err.Error(), "x.csv:1:2: ") {
+			t.Errorf("%s: %v, %v", name, tr != nil, err)
+		}
+	}
+	for _, name := range strings.Split("TensaoReal,current sense voltage,force sensor (V),V_n,out_n,in_1,In,IN1,ID,CH1,u_c,pos_supply,Power Supply,power rail,load,heater_1", ",") {
+		if _, err := read("time_s," + name); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if tr, err := read(",CH1\nSecond,Volt"); err != nil || tr.Channel != "CH1" {
+		t.Errorf("a name over the volts alone: %+v %v", tr, err)
+	}
+}
+
 // TestChangedWhileRead changes a file within a read: it is read once more, and
 // refused where it changes again.
 func TestChangedWhileRead(t *testing.T) {

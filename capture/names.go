@@ -18,7 +18,14 @@ var (
 	ampName   = regexp.MustCompile(`^(current|strom|courant|i|amps?|amperes?|i ?(out|in|load|rms)?|load current|current \w+)$`)
 	// settingName begins a line of settings that states nothing of use here.
 	settingName = regexp.MustCompile(`^(firmware|fw|software|sw|model|serial|sn|version|instrument|device|manufacturer|made by|date|note|notes|comment|remark|title|file|filename|user|operator|trigger|horizontal|vertical|display|waveform|pt fmt|memory|math|record|format|type|status)\b`)
-	otherName   = regexp.MustCompile(`^(phi|theta|angle|winkel|distance|displacement|wavelength|lambda|temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event|fft.*|spectrum.*|magnitude|power \w+|math ?\d? fft|dio ?\d+|din ?\d+|bit ?\d+|bus ?\d*|rpm|speed|torque|force|resistance|capacitance|humidity \w+|digital|logic|slope|steigung|dv dt|di dt|d dt.*|derivative.*|integral.*|([a-z]+\d? )?d\d{1,2}( d\d{1,2})?)$`)
+	otherName   = regexp.MustCompile(`^(phi|theta|angle|winkel|distance|displacement|wavelength|lambda|temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event|fft.*|spectrum.*|magnitude|power (factor|m?w|watts?|dbm|total|apparent|active|reactive|loss|meter|dens\w*|spectr\w*|ch ?\d)|math ?\d? fft|dio ?\d+|din ?\d+|bit ?\d+|bus ?\d*|rpm|speed|torque|force|resistance|capacitance|humidity \w+|digital|logic|slope|steigung|dv dt|di dt|d dt.*|derivative.*|integral.*|([a-z]+\d? )?d\d{1,2}( d\d{1,2})?)$`)
+	// currentWord and otherWord find in a longer name what it can only be, in the
+	// languages that exports come in: "CorrenteReal", "accel_x", "force_N".
+	currentWord = regexp.MustCompile(`(^|[ .:])(corriente|corrente|courant|intensidad|stromst)|(^| )(strom|stroom|prad|prąd|proud|ток|current|i [a-z0-9]{1,3})( |$)|电流|電流`)
+	otherWord   = regexp.MustCompile(`(^| )(velocity|velocidad|acceleration|accel|gyro|position|rotation|quaternion|pos [xyz]|weg|kraft|fuerza|force|flux|torque|mass|flow|distance|dist|length|height|displacement|angle|winkel|encoder|altitude|latitude|longitude|heading|pitch|roll|yaw)( |$)|(^|[ .:])([aâá]ngulo)`)
+	// currentSymbol is a current's symbol, by its capitals: "iL", "Ia", not "In".
+	currentSymbol = regexp.MustCompile(`^(i[A-Z][A-Za-z0-9]{0,3}|I[a-mo-z][0-9]?|I(in|out|load))$`)
+	voltWord      = regexp.MustCompile(`volt|spannung|tens[iã]o|tensione|napi[eę]|電圧|电压|(^| )u( |$)|(^| )v( |$)`)
 	// resultName is a measurement's result for each row.
 	resultName = regexp.MustCompile(`(^|[a-z0-9] )(v ?pp|v ?p p|v ?pk ?pk|pk ?pk|pkpk|pk to pk|peak to peak|p p|v ?rms|rms|ac ?rms|true rms|cyc(le)? rms|v ?ss|v ?eff|std ?dev|v ?amp|v ?top|v ?base|duty( cycle)?|rise time|fall time|overshoot)$`)
 	// quantityUnit is a unit of one letter behind a name of what it measures.
@@ -77,7 +84,7 @@ func (t *table) namesRow(cells []cell) bool {
 		return false
 	}
 	first, filled := firstOf(cells)
-	if 2*over < len(t.numeric) || filled == 1 && len(t.numeric) > 1 || filled > 1 && t.cells == 1 || pairText(first) {
+	if 2*over < len(t.numeric) || filled == 1 && len(t.numeric) > 1 && !t.namesVoltsOnly(cells) || filled > 1 && t.cells == 1 || pairText(first) {
 		return false
 	}
 	name, _, _ := splitNameUnit(first)
@@ -91,6 +98,12 @@ func (t *table) namesRow(cells []cell) bool {
 	k, _, _ := lookupKey(first)
 	isSetting := k != metaNone && (metaIsText(k) || filled == 2) && len(t.numeric) > 1
 	return !isSetting || t.unitNames(cells)
+}
+
+// namesVoltsOnly reports whether a row leaves the first of two columns without a
+// name, and names the other: ",CH1".
+func (t *table) namesVoltsOnly(cells []cell) bool {
+	return len(t.numeric) == 2 && t.numeric[1] < len(cells) && len(cells[t.numeric[0]].text) == 0 && len(cells[t.numeric[1]].text) > 0
 }
 
 // firstOf gives the first filled cell and how many there are.

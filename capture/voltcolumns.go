@@ -3,6 +3,7 @@ package capture
 import (
 	"fmt"
 	"math"
+	"regexp"
 )
 
 // sortOthers tells volts from codes, currents and the rest.
@@ -42,18 +43,26 @@ func (f *schemaFinder) otherThanVolts(j int) string {
 	r := f.roles[j]
 	volt := r.of(unitVolt)
 	switch {
-	case r.of(unitAmpere), ampName.MatchString(r.name) && !volt:
+	case r.of(unitAmpere), ampName.MatchString(r.name) && !volt, saysOther(currentWord, &r), !r.has && currentSymbol.MatchString(f.hd.names[j]):
 		return "a current"
 	case quantityUnit.MatchString(r.name):
 		return "values"
 	case resultName.MatchString(r.name):
 		return "a measurement's result per row"
+	case saysOther(otherWord, &r):
+		return "values"
 	case r.of(unitOther), r.of(unitHertz), otherName.MatchString(r.name) && !volt, freqName.MatchString(r.name) && !volt && len(r.name) > 1:
 		return "values"
 	case !r.has && !f.inVolt[j] && !voltName.MatchString(f.hd.names[j]) && f.cols[j].levels():
 		return "logic levels, 0 and 1"
 	}
 	return ""
+}
+
+// saysOther reports whether a column without a unit has a word in its name that
+// is no voltage's, and none that is.
+func saysOther(word *regexp.Regexp, r *role) bool {
+	return !r.has && word.MatchString(r.name) && !voltWord.MatchString(r.name)
 }
 
 // levels tells whether a column holds 0 and 1 in turn, as whole numbers.
