@@ -458,3 +458,27 @@ func TestRateBounds(t *testing.T) {
 		}
 	}
 }
+
+// TestScreenWiderThanMemory reads a record of which most rows hold a time alone.
+func TestScreenWiderThanMemory(t *testing.T) {
+	for _, filled := range []int{350, 500, 900} {
+		text := "x-axis,1,2\nsecond,Volt,Volt\n" + rowsOf(1000, func(i int) string {
+			if i >= filled {
+				return fmt.Sprintf("%.6e,,", float64(i)*5e-7)
+			}
+			return fmt.Sprintf("%.6e,%.4f,%.4f", float64(i)*5e-7, wave(i), 0.1)
+		})
+		tr, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{Channel: "1"})
+		if err != nil {
+			t.Errorf("%d of 1000: %v", filled, err)
+			continue
+		}
+		said := false
+		for _, a := range tr.Assumptions {
+			said = said || a.What == "rows trimmed"
+		}
+		if len(tr.Volts) != filled || math.Abs(tr.SampleRateHz/2e6-1) > 1e-6 || !said {
+			t.Errorf("%d of 1000: %d samples at %g Hz, said %v: %+v", filled, len(tr.Volts), tr.SampleRateHz, said, tr.Assumptions)
+		}
+	}
+}

@@ -160,11 +160,17 @@ func short(s string) string {
 	return s
 }
 
+// timeOnlyBeside is how many of the sampled rows must hold volts for rows of a time alone
+// to be of their table.
+const timeOnlyBeside = 4
+
 // judge scores one way of cutting: the share of numbers among the filled
 // cells, summed over the lines of the most usual shape.
 func (h *textHead) judge(lines []int, delim, decimal byte) candidate {
 	type shape struct{ cells, numeric int }
 	score := map[shape]float64{}
+	rows := map[shape]int{}
+	timeOnly := map[int]int{} // rows of one number and empty cells behind it, by their cells
 	var cells []cell
 	for _, i := range lines {
 		cells = splitCells(h.line(i), delim, cells)
@@ -179,8 +185,26 @@ func (h *textHead) judge(lines []int, delim, decimal byte) candidate {
 				n++
 			}
 		}
+		if n == 1 && filled == 1 && last < len(cells) {
+			timeOnly[len(cells)]++
+		}
 		if n > 0 && 3*n >= filled {
 			score[shape{last, n}] += float64(n) / float64(filled)
+			rows[shape{last, n}]++
+		}
+	}
+	// Where the screen was wider than the memory, most rows may hold a time alone:
+	// they are of the shape of those that hold volts too.
+	for cells, more := range timeOnly {
+		var widest shape
+		for s, n := range rows {
+			if n >= timeOnlyBeside && s.numeric > 1 && s.cells <= cells && (n > rows[widest] || n == rows[widest] && s.numeric > widest.numeric) {
+				widest = s
+			}
+		}
+		if widest.cells > 0 {
+			score[widest] += float64(more)
+			score[shape{1, 1}] -= float64(more)
 		}
 	}
 	best := candidate{delim: delim, decimal: decimal}
