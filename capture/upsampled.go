@@ -243,36 +243,5 @@ func median(x []float64) float64 {
 		return 0
 	}
 	y := append([]float64(nil), x...)
-	return nth(y, len(y)/2)
-}
-
-// nth gives the k-th smallest of x, reordering it (Hoare's selection).
-func nth(x []float64, k int) float64 {
-	lo, hi := 0, len(x)-1
-	for lo < hi {
-		p := x[(lo+hi)/2]
-		i, j := lo, hi
-		for i <= j {
-			for x[i] < p {
-				i++
-			}
-			for x[j] > p {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return x[k]
-		}
-	}
-	return x[k]
+	return Ranked(y, len(y)/2)
 }

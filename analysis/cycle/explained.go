@@ -6,7 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
-	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // ExplainLowHz and ExplainHighHz bound the band in which the mean cycle is held
@@ -130,5 +130,5 @@ func (s heldSpectra) floorBetween(lowHz, highHz float64) float64 {
 		return 0
 	}
 	k := 9 * float64(s.stretches)
-	return spectrum.Ranked(bins, len(bins)/2) / math.Pow(1-1/k, 3)
+	return capture.Ranked(bins, len(bins)/2) / math.Pow(1-1/k, 3)
 }

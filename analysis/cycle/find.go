@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // Input is a record and what is known of how it was taken.
@@ -107,7 +107,7 @@ func slowMedians(volts []float64, rateHz float64) SlowPart {
 		b := min(a+length, n)
 		buf = append(buf[:0], volts[a:b]...)
 		s.At = append(s.At, float64(a+b-1)/2)
-		s.V = append(s.V, spectrum.Ranked(buf, len(buf)/2))
+		s.V = append(s.V, capture.Ranked(buf, len(buf)/2))
 	}
 	return s
 }

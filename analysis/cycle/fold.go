@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // SlowPart is what lies under the switching ripple: means over whole cycles,
@@ -300,7 +300,7 @@ func (f *Fold) sampleSigma() float64 {
 	if len(sd) == 0 {
 		return 0
 	}
-	return spectrum.Ranked(sd, len(sd)/2)
+	return capture.Ranked(sd, len(sd)/2)
 }
 
 // Power is the mean square of the mean cycle in V², the share that the noise

@@ -3,7 +3,7 @@ package cycle
 import (
 	"math"
 
-	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // Residue yields the trace less its slow part and its smooth ripple: spikes,
@@ -130,11 +130,11 @@ func (r *Residue) RobustScale(skip []bool, stepV float64) float64 {
 			continue
 		}
 		sds = append(sds, deviation(buf))
-		med := spectrum.Ranked(buf, len(buf)/2)
+		med := capture.Ranked(buf, len(buf)/2)
 		for i := range buf {
 			buf[i] = math.Abs(buf[i] - med)
 		}
-		mads = append(mads, spectrum.Ranked(buf, len(buf)/2))
+		mads = append(mads, capture.Ranked(buf, len(buf)/2))
 	}
 	if len(mads) == 0 {
 		if skip != nil {
@@ -142,11 +142,11 @@ func (r *Residue) RobustScale(skip []bool, stepV float64) float64 {
 		}
 		return 0
 	}
-	quarter := 1.4826 * 1.05 * spectrum.Ranked(mads, len(mads)/4)
+	quarter := 1.4826 * 1.05 * capture.Ranked(mads, len(mads)/4)
 	if stepV > quarter {
 		// on so coarse steps most samples share one code and the median says
 		// little, or zero: the quiet blocks' standard deviation serves
-		sd := spectrum.Ranked(sds, len(sds)/4)
+		sd := capture.Ranked(sds, len(sds)/4)
 		if sd > 0.2*stepV {
 			// noise of a quarter of a step and more reaches the second code, 1.5
 			// steps off, too often for six of these deviations to stay under it

@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"stillglow/analysis/figure"
-	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // Model is the folded cycle taken apart: the smooth ripple and the edges'
@@ -140,7 +140,7 @@ func typicalMisfit(mean, model []float64) float64 {
 	for i := range s {
 		s[i] = math.Abs(mean[i] - model[i])
 	}
-	return 1.4826 * spectrum.Ranked(s, len(s)/2)
+	return 1.4826 * capture.Ranked(s, len(s)/2)
 }
 
 // plainPieces fits the cycle as it is, steps left out, and reports whether that

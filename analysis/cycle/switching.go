@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // searchRecord is a low-passed, thinned-out stretch of the trace in which the
@@ -165,7 +166,7 @@ func noiseUnder(p []float64) []float64 {
 			end = len(p)
 		}
 		block = append(block[:0], p[i:end]...)
-		q := spectrum.Ranked(block, len(block)/4)
+		q := capture.Ranked(block, len(block)/4)
 		at = append(at, float64(i+end-1)/2)
 		level = append(level, math.Log(max(q/0.28768, 1e-300))) // -ln(3/4)
 		i = end

@@ -8,6 +8,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"stillglow/capture"
 )
 
 // Line is one spectral line: a steady sine as far as the record can tell.
@@ -244,7 +246,7 @@ func localFloor(power []float64, k float64) []float64 {
 			end = len(power)
 		}
 		block = append(block[:0], power[i:end]...)
-		med := Ranked(block, len(block)/2)
+		med := capture.Ranked(block, len(block)/2)
 		at = append(at, float64(i+end-1)/2)
 		level = append(level, math.Log(max(med/bias, 1e-300)))
 		i = end

@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"stillglow/analysis/cycle"
-	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // localLevels is the slow part of a record in which no cycle was found: medians
@@ -26,7 +26,7 @@ func localLevels(volts []float64, rateHz float64) cycle.SlowPart {
 
 // median is that of x, which must not be empty and is reordered.
 func median(x []float64) float64 {
-	upper := spectrum.Ranked(x, len(x)/2)
+	upper := capture.Ranked(x, len(x)/2)
 	lower := upper
 	if len(x)%2 == 0 {
 		lower = slices.Max(x[:len(x)/2])

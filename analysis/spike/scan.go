@@ -7,6 +7,7 @@ import (
 
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // scan looks for events where no edge's transient is expected, with hysteresis:
@@ -125,7 +126,7 @@ func levelAround(buf []float64, first, last int) float64 {
 	if len(beside) < 8 {
 		return 0
 	}
-	return spectrum.Ranked(beside, len(beside)/2)
+	return capture.Ranked(beside, len(beside)/2)
 }
 
 // offEdgeInWindow looks for an event of another origin under the edge's transient

@@ -1,4 +1,4 @@
-package spectrum
+package capture
 
 // Ranked is the member of x that lies at index k when x is in ascending order, what
 // sorting it and reading x[k] would give at a fraction of the time; x is reordered,

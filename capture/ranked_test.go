@@ -1,4 +1,4 @@
-package spectrum
+package capture
 
 import (
 	"math"
