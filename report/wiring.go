@@ -202,8 +202,8 @@ func wiringBody(p *heater.Plan, a *filter.Advice, title string) (body string, wi
 		w.earth(wireLeft + 20)
 	}
 	w.text(wireLeft+44, wireBottom+34, "start", note)
-	w.text(20, wireBottom+80, "start", "Twist the two heater wires; keep electrolytics away from resistors. Mains side: leave it closed. Check polarity and")
-	w.text(20, wireBottom+80+wireNoteGap, "start", "volts at the socket pins before the first valve goes in. Local codes and licensed practice come before this sketch.")
+	w.text(20, wireBottom+80, "start", "Twist the heater wires; keep electrolytics away from resistors. Mains side: leave it closed. Check polarity at the")
+	w.text(20, wireBottom+80+wireNoteGap, "start", "socket pins before the first valve, volts with all valves in and warm. Local codes and licensed practice decide.")
 	w.b.WriteString("</g>")
 	return w.b.String(), max(880, last+200)
 }
