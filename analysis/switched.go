@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"stillglow/analysis/cycle"
+	"stillglow/analysis/spectrum"
 	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
@@ -27,6 +28,21 @@ func findSwitching(rec *record, notHz []float64) switching {
 		sw.spikes = spike.Find(sw.Residue, sw.Fold, tr.SampleRateHz, rec.stepV)
 	}
 	return sw
+}
+
+// clock is the switching as its lines show it.
+func (s switching) clock() spectrum.Clock {
+	if s.Track == nil {
+		return spectrum.Clock{}
+	}
+	c := spectrum.Clock{Hz: s.Track.Hz}
+	switch s.Track.Kind {
+	case cycle.Dithered:
+		c.SpreadHz = s.Track.SpreadHz
+	case cycle.Bursting:
+		c.BurstHz = s.Track.BurstHz
+	}
+	return c
 }
 
 // hz is the switching frequency, 0 where none was found.

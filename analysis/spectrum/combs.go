@@ -26,13 +26,40 @@ type Combs struct {
 	BurstHz      float64 // the same where packets show at low frequencies too
 }
 
+// Clock is what is known of the switching: its mean frequency, the full width that
+// it wanders over, and the rate of its bursts; 0 where there is none.
+type Clock struct{ Hz, SpreadHz, BurstHz float64 }
+
+// own reports whether a line that no comb holds is the clock's own all the same: a
+// part of a harmonic smeared by its wandering, a harmonic of its bursts, or a
+// sideband of theirs.
+func (c Clock) own(hz float64) bool {
+	if c.Hz <= 0 {
+		return false
+	}
+	n := max(1, math.Round(hz/c.Hz))
+	off := math.Abs(hz - n*c.Hz)
+	if c.SpreadHz > 0 && off <= n*c.SpreadHz/2+smearWidth*hz {
+		return true
+	}
+	if c.BurstHz <= 0 {
+		return false
+	}
+	near := func(v float64) bool {
+		k := math.Round(v / c.BurstHz)
+		return k <= burstLines && math.Abs(v-k*c.BurstHz) <= burstOff*c.BurstHz
+	}
+	return hz > c.BurstHz/2 && near(hz) || near(off)
+}
+
 // NameLines names the lines: harmonics of the mains, of the switching frequency,
 // of a second converter, and sidebands of the switching lines at the mains or
 // packet rate. lines are by falling amplitude, as FindLines gives them; mainsHz
-// and switchingHz are refined frequencies, 0 unknown. The lines come back, copied,
+// and the clock's are refined frequencies, 0 unknown. The lines come back, copied,
 // in the order given.
-func NameLines(lines []Line, mainsHz, switchingHz float64) ([]Line, Combs) {
+func NameLines(lines []Line, mainsHz float64, clock Clock) ([]Line, Combs) {
 	lines = slices.Clone(lines)
+	switchingHz := clock.Hz
 	var combs Combs
 	nameHarmonics(lines, mainsHz, switchingHz)
 	if switchingHz > 0 {
@@ -46,7 +73,7 @@ func NameLines(lines []Line, mainsHz, switchingHz float64) ([]Line, Combs) {
 			nameMainsSidebands(lines, mainsHz, switchingHz)
 		}
 	}
-	combs.SecondHz = nameSecond(lines, switchingHz)
+	combs.SecondHz = nameSecond(lines, clock)
 	if combs.SecondHz > 0 && switchingHz > 0 {
 		hi, lo := max(combs.SecondHz, switchingHz), min(combs.SecondHz, switchingHz)
 		combs.BeatHz = math.Abs(hi - math.Round(hi/lo)*lo)
@@ -115,11 +142,12 @@ func Ordinal(n int) string {
 
 // nameSecond looks for a second converter among the lines left: the strongest
 // one above secondLowHz of which at least one harmonic (2nd to secondProofs) is
-// there too. It names its harmonics and the intermodulation with switchingHz, and
+// there too, and that is not the clock's own. It names its harmonics and the intermodulation with switchingHz, and
 // gives its frequency, 0 when there is none.
-func nameSecond(lines []Line, switchingHz float64) float64 {
+func nameSecond(lines []Line, clock Clock) float64 {
+	switchingHz := clock.Hz
 	for _, base := range lines { // by falling amplitude
-		if base.Comb != "" || base.FrequencyHz < secondLowHz || !hasOwnComb(lines, base.FrequencyHz) {
+		if base.Comb != "" || base.FrequencyHz < secondLowHz || clock.own(base.FrequencyHz) || !hasOwnComb(lines, base.FrequencyHz) {
 			continue
 		}
 		hz := base.FrequencyHz

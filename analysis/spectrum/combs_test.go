@@ -83,7 +83,7 @@ func TestCombsAreTold(t *testing.T) {
 		x[i] += e
 	}
 	_, lines := linesOf(t, x, rate)
-	lines, res := NameLines(lines, 50, f1)
+	lines, res := NameLines(lines, 50, Clock{Hz: f1})
 	for _, c := range []struct {
 		hz   float64
 		comb string
@@ -119,7 +119,7 @@ func TestBurstComb(t *testing.T) {
 	if r.Decided {
 		t.Errorf("mains %g Hz found in a burst", r.MainsHz.Value)
 	}
-	lines, res := NameLines(lines, 0, 100e3)
+	lines, res := NameLines(lines, 0, Clock{Hz: 100e3})
 	if math.Abs(res.BurstHz/1870-1) > 0.01 {
 		t.Errorf("packet rate %g Hz, want 1870; %d lines, the strongest %+v", res.BurstHz, len(lines), lines[:6])
 	}
@@ -134,7 +134,7 @@ func TestDitherIsNoSecondConverter(t *testing.T) {
 	} {
 		tr, _ := s.Trace("synthetic")
 		_, lines := linesOf(t, Samples(tr.Volts), s.RateHz)
-		lines, res := NameLines(lines, s.MainsHz, 100e3)
+		lines, res := NameLines(lines, s.MainsHz, Clock{Hz: 100e3})
 		want := s.DitherRateHz
 		if want == 0 {
 			want = 400 // the model's default
@@ -150,6 +150,34 @@ func TestDitherIsNoSecondConverter(t *testing.T) {
 		}
 		if unnamed > len(lines)/20 {
 			t.Errorf("%d of %d lines unnamed", unnamed, len(lines))
+		}
+	}
+}
+
+// What belongs to a clock that wanders or comes in bursts is no second converter;
+// one that is there besides is named still.
+func TestClocksOwnLinesAreNoSecondConverter(t *testing.T) {
+	at := func(hz ...float64) []Line {
+		var out []Line
+		for i, f := range hz {
+			out = append(out, Line{FrequencyHz: f, RMSV: 1e-3 / float64(i+1), BinHz: 50})
+		}
+		return out
+	}
+	for _, c := range []struct {
+		name   string
+		lines  []Line
+		clock  Clock
+		second float64
+	}{
+		{"smeared", at(96.98e3, 193.8e3), Clock{Hz: 98.52e3, SpreadHz: 5.9e3}, 0},
+		{"in bursts", at(5298.5, 148391, 15896, 26485), Clock{Hz: 145995, BurstHz: 5299.9}, 0},
+		{"another beside the smeared", at(70e3, 140e3, 210e3), Clock{Hz: 98.52e3, SpreadHz: 5.9e3}, 70e3},
+		{"another beside the bursts", at(62.3e3, 124.6e3), Clock{Hz: 145995, BurstHz: 5299.9}, 62.3e3},
+		{"a fixed clock", at(96.98e3, 193.96e3), Clock{Hz: 98.52e3}, 96.98e3},
+	} {
+		if _, got := NameLines(c.lines, 0, c.clock); got.SecondHz != c.second {
+			t.Errorf("%s: a second converter at %g Hz, want %g", c.name, got.SecondHz, c.second)
 		}
 	}
 }

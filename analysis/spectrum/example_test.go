@@ -27,7 +27,7 @@ func ExampleFindLines() {
 		fmt.Println(err)
 		return
 	}
-	lines, _ = spectrum.NameLines(lines, 50, 65e3)
+	lines, _ = spectrum.NameLines(lines, 50, spectrum.Clock{Hz: 65e3})
 	for _, l := range lines {
 		fmt.Printf("%.1f Hz, %.2f mV rms: %s\n", l.FrequencyHz, 1e3*l.RMSV, l.Name)
 	}

@@ -28,7 +28,7 @@ func TestFrequencyDomainTinyLengths(t *testing.T) {
 				t.Fatal(err)
 			}
 			mains := MeasureMains(x, m, lines, 50)
-			lines, comb := NameLines(lines, 50, 123)
+			lines, comb := NameLines(lines, 50, Clock{Hz: 123})
 			MarkInstrument(lines, 0, &Baseline{Lines: lines}, gain)
 			span := capture.Span{LowHz: 10, HighHz: 400}
 			figures := []figure.Figure{figure.Known(comb.BeatHz), mains.LineRMS, mains.CombPPV, mains.CombRMS}
