@@ -218,7 +218,7 @@ const swap = (part, html) => {
   const typed = new Map($$("input[id], select[id]", part).filter(dirty).map(i => [i.id, {value: i.type === "checkbox" ? i.checked : i.value, was: i.defaultValue}]));
   const wrongs = $$("[aria-invalid][id]", part).map(i => [i.id, document.getElementById("wrong-" + i.id)?.textContent]);
   const waves = new Map($$(".wave", part).filter(w => w.plot).map(w => [w.dataset.wave + w.dataset.version, w]));
-  const at = document.activeElement, inside = part.contains(at), to = inside && place(at), pos = inside && at.selectionStart;
+  const at = document.activeElement, inside = part.contains(at), to = inside && place(at), pos = inside && at.selectionStart, end = inside && at.selectionEnd;
   const y = scrollY, height = part.offsetHeight;
   part.replaceChildren(...fresh.childNodes);
   given(part);
@@ -238,7 +238,8 @@ const swap = (part, html) => {
     const next = $$("a[href], button, input, select, summary, [tabindex]", part).find(e => place(e) === to) || $("h2", part.closest("section") || document);
     if (next && next !== document.activeElement) {
       next.focus({preventScroll: true});
-      if (pos !== null && pos !== undefined && next.setSelectionRange) try { next.setSelectionRange(pos, pos); } catch { /* not a text field */ }
+      if (pos !== null && pos !== undefined && next.setSelectionRange) try { next.setSelectionRange(pos, end); } catch { /* not a text field */ }
+      else if (pos === null && next.select && !typed.has(next.id)) next.select(); // a number's selection can't be read: what is typed next replaces it, as on coming to it
     }
   }
   const q = $("#valve-q", part);
