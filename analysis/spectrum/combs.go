@@ -47,7 +47,7 @@ func (c Clock) own(hz float64) bool {
 	}
 	near := func(v float64) bool {
 		k := math.Round(v / c.BurstHz)
-		return k <= burstLines && math.Abs(v-k*c.BurstHz) <= burstOff*c.BurstHz
+		return math.Abs(v-k*c.BurstHz) <= burstOff*c.BurstHz
 	}
 	return hz > c.BurstHz/2 && near(hz) || near(off)
 }

@@ -47,7 +47,6 @@ const (
 	secondHarmonics  = 100  // the highest that is named after it
 	smearWidth       = 0.05 // relative distance within which lines crowd beside a smeared one
 	smearLines       = 5    // of them, itself included, beyond which it is a smear and no line
-	burstLines       = 200  // the highest harmonic or sideband of the bursts that is theirs
 	burstOff         = 0.1  // of the bursts' rate: how far a line may lie from its multiple, since bursts jitter
 	mixOrder         = 3    // the highest order of intermodulation named
 	mainsSidebandMax = 20   // the furthest sideband at the mains rate, in multiples of it
