@@ -142,10 +142,9 @@ func Ordinal(n int) string {
 
 // nameSecond looks for a second converter among the lines left: the strongest
 // one above secondLowHz of which at least one harmonic (2nd to secondProofs) is
-// there too, and that is not the clock's own. It names its harmonics and the intermodulation with switchingHz, and
-// gives its frequency, 0 when there is none.
+// there too, and that is not the clock's own. It names its harmonics and the
+// intermodulation with the clock, and gives its frequency, 0 when there is none.
 func nameSecond(lines []Line, clock Clock) float64 {
-	switchingHz := clock.Hz
 	for _, base := range lines { // by falling amplitude
 		if base.Comb != "" || base.FrequencyHz < secondLowHz || clock.own(base.FrequencyHz) || !hasOwnComb(lines, base.FrequencyHz) {
 			continue
@@ -157,8 +156,8 @@ func nameSecond(lines []Line, clock Clock) float64 {
 				l.Comb, l.Harmonic, l.Name = CombSecond, n, harmonicName("second converter", n)
 			}
 		}
-		if switchingHz > 0 {
-			nameIntermodulation(lines, switchingHz, hz)
+		if clock.Hz > 0 {
+			nameIntermodulation(lines, clock.Hz, hz)
 		}
 		return hz
 	}
