@@ -394,11 +394,13 @@ func (p Part) faultWarning() string {
 }
 
 // fuseOpensWithin words the time in which the slowest of the fuses opens on its
-// short.
+// short; the longest where none is known.
 func (p Part) fuseOpensWithin() string {
-	times := math.Inf(1)
-	for _, f := range p.Fuses {
-		times = math.Min(times, f.ShortA/f.RatingA)
+	times := 0.0
+	for i, f := range p.Fuses {
+		if at := f.ShortA / f.RatingA; i == 0 || at < times {
+			times = at
+		}
 	}
 	within := fuseTimes[0].within
 	for _, t := range fuseTimes {

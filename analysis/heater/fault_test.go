@@ -215,6 +215,8 @@ func TestFuseOpensWithin(t *testing.T) {
 		fuses []Fuse
 		want  string
 	}{
+		{nil, "two minutes"},
+		{[]Fuse{{RatingA: 1}}, "two minutes"}, // only the supply's unknown limit
 		{[]Fuse{{RatingA: 1, ShortA: 2.1}}, "two minutes"},
 		{[]Fuse{{RatingA: 1, ShortA: 2.8}}, "10 s"},
 		{[]Fuse{{RatingA: 2, ShortA: 10}}, "3 s"},
