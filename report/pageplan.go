@@ -41,7 +41,7 @@ type planView struct {
 func (v planView) shortened(like unitView) *planView {
 	v.LikeName, v.LikeAt = like.Name, like.Position
 	v.Arrangements, v.Parts, v.Corners, v.Split, v.CornerNotes = nil, nil, nil, nil, nil
-	v.Others, v.Assumptions, v.Sketch, v.MarkNote = nil, nil, "", ""
+	v.Others, v.Assumptions, v.Sketch = nil, nil, ""
 	return &v
 }
 
