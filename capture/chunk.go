@@ -44,32 +44,32 @@ const maxBlocks = 512
 
 // rowChunk is one piece of the text and what was read from it.
 type rowChunk struct {
-	buf     []byte
-	fresh   []byte // what the file gave: buf less the last chunk's tail, but with its own
-	first   bool   // holds the first rows of the table
-	torn    bool   // the text was cut by a damaged end of the compression
-	offset  int64
-	busy    sync.WaitGroup // the parser, and the checksum where it runs apart
-	volts   []float64
-	times   []float64
-	blocks  []timeBlock
-	lines   int
-	bad     []badCell
-	badN    int
-	overN   int
-	noStamp int
-	hidden  int // remarks that hold rows of numbers
-	hidden1 int // line of the first
-	texts   int
-	text1   string // first line of text among the rows
-	text1At int
-	tail    bool // ends with lines of text
-	cutRow  string
-	open    bool // last row has no line end, but seems whole
-	disord  bool
-	err     *ParseError
-	segLast []byte
-	seg1    []byte
+	buf          []byte
+	fresh        []byte // what the file gave: buf less the last chunk's tail, but with its own
+	first        bool   // holds the first rows of the table
+	torn         bool   // the text was cut by a damaged end of the compression
+	offset       int64
+	busy         sync.WaitGroup // the parser, and the checksum where it runs apart
+	volts        []float64
+	times        []float64
+	blocks       []timeBlock
+	lines        int
+	bad          []badCell
+	badN         int
+	overN        int
+	noStamp      int
+	hidden       int // remarks that hold rows of numbers
+	hidden1      int // line of the first
+	texts        int
+	text1        string // first line of text among the rows
+	text1At      int
+	tail         bool // ends with lines of text
+	cutRow       string
+	open         bool // last row has no line end, but seems whole
+	tooManyJumps bool
+	err          *ParseError
+	segLast      []byte
+	seg1         []byte
 }
 
 func (c *rowChunk) reset() {

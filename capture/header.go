@@ -301,7 +301,7 @@ func groupNames(r headerRow, t *table) []string {
 	last := ""
 	for j := range group {
 		if j < len(r.cells) {
-			if s := oneLine(r.cells[j].text); s != "" {
+			if s := blanksFolded(r.cells[j].text); s != "" {
 				last = s
 			}
 		}
@@ -313,7 +313,7 @@ func groupNames(r headerRow, t *table) []string {
 // fillNames takes a row of names, with or without units.
 func (h *header) fillNames(r headerRow, t *table) {
 	for j := range min(len(r.cells), t.cells) {
-		s := oneLine(r.cells[j].text)
+		s := blanksFolded(r.cells[j].text)
 		if s == "" {
 			continue
 		}
@@ -325,8 +325,8 @@ func (h *header) fillNames(r headerRow, t *table) {
 	}
 }
 
-// oneLine is a cell's text with its line ends and runs of blanks folded.
-func oneLine(b []byte) string { return strings.Join(strings.Fields(cellText(b)), " ") }
+// blanksFolded is a cell's text with its line ends and runs of blanks folded.
+func blanksFolded(b []byte) string { return strings.Join(strings.Fields(cellText(b)), " ") }
 
 func unbracket(s string) string {
 	if n := len(s); n > 2 {

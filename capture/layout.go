@@ -255,9 +255,9 @@ func (t *table) words(s *schema, enc encoding, header string) string {
 	default:
 		b.WriteString(", no time column, ")
 	}
-	fmt.Fprintf(&b, "%d voltage column%s", len(s.volts), plural(len(s.volts)))
+	b.WriteString(Plural(len(s.volts), "voltage column"))
 	if len(s.raw) > 0 {
-		fmt.Fprintf(&b, ", %d column%s of raw codes left alone", len(s.raw), plural(len(s.raw)))
+		fmt.Fprintf(&b, ", %s of raw codes left alone", Plural(len(s.raw), "column"))
 	}
 	b.WriteString(", " + header)
 	return b.String()

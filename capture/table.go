@@ -20,18 +20,18 @@ type rowsRead struct {
 	badN   int
 	overN  int
 	// noStamp counts rows whose time could not be read.
-	noStamp int
-	hidden  int // remarks that hold rows of numbers
-	hidden1 int // line of the first
-	texts   int
-	text1   string
-	text1At int
-	cutRow  string // the last row, when it was cut
-	torn    bool   // the compressed data ends early
-	open    bool   // the last row has no line end but seems whole
-	disord  bool   // too many jumps of the time to list
-	first   int    // line of the first row
-	lines   int    // last line read
+	noStamp      int
+	hidden       int // remarks that hold rows of numbers
+	hidden1      int // line of the first
+	texts        int
+	text1        string
+	text1At      int
+	cutRow       string // the last row, when it was cut
+	torn         bool   // the compressed data ends early
+	open         bool   // the last row has no line end but seems whole
+	tooManyJumps bool   // too many jumps of the time to list
+	first        int    // line of the first row
+	lines        int    // last line read
 	// lastTail and lastSeg carry over to the next chunk.
 	lastTail bool
 	lastSeg  []byte
@@ -50,8 +50,8 @@ const (
 	maxPieces = 4096
 )
 
-// bodyAt is where the table's rows begin in the decoded text.
-type bodyAt struct {
+// tableStart is where the table's rows begin in the decoded text.
+type tableStart struct {
 	enc      encoding
 	skip     int   // byte order mark
 	offset   int64 // of the first row
@@ -61,7 +61,7 @@ type bodyAt struct {
 
 // readRows streams the table through parallel workers. The first pass also
 // hashes the stored bytes.
-func (s *source) readRows(ctx context.Context, spec *rowSpec, at bodyAt, firstPass bool) (*rowsRead, error) {
+func (s *source) readRows(ctx context.Context, spec *rowSpec, at tableStart, firstPass bool) (*rowsRead, error) {
 	raw, stored, err := s.open(firstPass)
 	if err != nil {
 		return nil, err
@@ -141,7 +141,7 @@ func (p *rowPipe) run(ctx context.Context, out *rowsRead) error {
 		c.busy.Wait()
 		if rowErr == nil {
 			bytesRead += int64(len(c.buf))
-			rowErr = out.take(p.name, p.spec, c, float64(p.total)/float64(max(bytesRead, 1)))
+			rowErr = out.appendChunk(p.name, p.spec, c, float64(p.total)/float64(max(bytesRead, 1)))
 			if rowErr == nil && len(out.volts) > p.most {
 				rowErr = p.tooMany(out.lines)
 			}
@@ -206,7 +206,7 @@ func (p *rowPipe) hand(c *rowChunk) {
 }
 
 // textAhead estimates the bytes of decoded text from the first row on.
-func (s *source) textAhead(at bodyAt) int64 {
+func (s *source) textAhead(at tableStart) int64 {
 	total := s.textSize()
 	if s.gz && (total < s.size || total/gzipMaxRatio > s.size) {
 		total = 5 * s.size
@@ -277,8 +277,8 @@ func cleanEOF(r io.Reader) bool {
 	return err == io.EOF
 }
 
-// take appends what a worker read.
-func (o *rowsRead) take(name string, p *rowSpec, c *rowChunk, growth float64) error {
+// appendChunk appends what a worker read.
+func (o *rowsRead) appendChunk(name string, p *rowSpec, c *rowChunk, growth float64) error {
 	base := o.lines
 	if c.err != nil {
 		c.err.Path = name
@@ -347,7 +347,7 @@ func (o *rowsRead) count(c *rowChunk, base int) {
 	}
 	o.torn = o.torn || c.torn
 	o.open = o.open || c.open
-	o.disord = o.disord || c.disord
+	o.tooManyJumps = o.tooManyJumps || c.tooManyJumps
 }
 
 // breakBefore tells why a chunk's first block does not go on the last one.
@@ -369,10 +369,10 @@ func (o *rowsRead) breakBefore(p *rowSpec, c *rowChunk, b *timeBlock) breakKind 
 // addBlock joins a block to the last piece, or begins another.
 func (o *rowsRead) addBlock(p *rowSpec, b *timeBlock) {
 	switch {
-	case len(o.pieces) > 0 && (b.why == breakNone || o.disord):
+	case len(o.pieces) > 0 && (b.why == breakNone || o.tooManyJumps):
 		o.pieces[len(o.pieces)-1].join(b, p.step)
 	case len(o.pieces) >= maxPieces:
-		o.disord = true
+		o.tooManyJumps = true
 	default:
 		o.pieces = append(o.pieces, *b)
 	}

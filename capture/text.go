@@ -79,8 +79,8 @@ type textFile struct {
 	bom  int // bytes of the byte order mark
 }
 
-// look finds the table in as much of the text as that needs.
-func (s *source) look(ctx context.Context, opt Options) (*textFile, error) {
+// openText finds the table in as much of the text as that needs.
+func (s *source) openText(ctx context.Context, opt Options) (*textFile, error) {
 	f := &textFile{}
 	var err error
 	for _, n := range headSizes {
@@ -106,17 +106,17 @@ func (s *source) look(ctx context.Context, opt Options) (*textFile, error) {
 }
 
 // body is where the table's rows begin.
-func (f *textFile) body() bodyAt {
+func (f *textFile) body() tableStart {
 	h := f.head
 	first := h.lines[f.tab.first]
 	bytesOfRows := h.lines[len(h.lines)-1].end - first.start
 	rowsInHead := len(h.lines) - f.tab.first
-	return bodyAt{enc: f.enc, skip: f.bom, offset: int64(first.start), line: first.number, rowBytes: max(2, float64(bytesOfRows+1)/float64(rowsInHead))}
+	return tableStart{enc: f.enc, skip: f.bom, offset: int64(first.start), line: first.number, rowBytes: max(2, float64(bytesOfRows+1)/float64(rowsInHead))}
 }
 
 // readText reads a capture stored as text.
 func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
-	f, err := s.look(ctx, opt)
+	f, err := s.openText(ctx, opt)
 	if err != nil {
 		return nil, err
 	}
@@ -223,7 +223,7 @@ func (hd *header) where(h *textHead) string {
 
 // readRecord reads the rows, once or, when the times are out of order or
 // uneven, twice.
-func (s *source) readRecord(ctx context.Context, spec *rowSpec, at bodyAt, opt Options, t *Trace) (*record, *rowsRead, error) {
+func (s *source) readRecord(ctx context.Context, spec *rowSpec, at tableStart, opt Options, t *Trace) (*record, *rowsRead, error) {
 	rows, err := s.readRows(ctx, spec, at, true)
 	if err != nil {
 		return nil, nil, err

@@ -107,7 +107,7 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	if len(o.volts) == 0 {
 		return nil, &ParseError{Path: name, Line: o.lines, Found: "no row of numbers", Expected: "time and volts"}
 	}
-	if o.disord {
+	if o.tooManyJumps {
 		return nil, errNeedTimes
 	}
 	pieces := o.dropLead(name, o.joinOverText(p), p, t)
@@ -214,7 +214,7 @@ func (o *rowsRead) overGaps(pieces []timeBlock, p *rowSpec, t *Trace) (joined *r
 	if longest.n < minSamples || longest.n*20 < len(o.volts) {
 		return nil, longest, errNeedTimes
 	}
-	t.caution(CautionGaps, fmt.Sprintf("about %.0f rows are missing in %d place%s, first before line %d; only the longest run of %d rows is used, from line %d", missing, len(sorted)-1, plural(len(sorted)-1), sorted[1].line, longest.n, longest.line), "save the record again")
+	t.caution(CautionGaps, fmt.Sprintf("about %.0f rows are missing in %s, first before line %d; only the longest run of %d rows is used, from line %d", missing, Plural(len(sorted)-1, "place"), sorted[1].line, longest.n, longest.line), "save the record again")
 	return nil, longest, nil
 }
 

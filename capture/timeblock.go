@@ -106,10 +106,10 @@ func (w *blockBuilder) stamped(c *rowChunk, i int, stamp number, why breakKind) 
 	t, step, b := stamp.v, w.spec.step, &w.blk
 	if w.havePrev && why == breakNone {
 		dev := t - w.prev.v - step*float64(i-w.prevRow)
-		if (dev > w.half || dev < -w.half) && !c.disord {
+		if (dev > w.half || dev < -w.half) && !c.tooManyJumps {
 			tol := w.half + 1.01*max(w.spec.resolution(stamp), w.spec.resolution(w.prev))
 			if dev > tol || dev < -tol {
-				if c.disord = len(c.blocks) >= maxBlocks; !c.disord {
+				if c.tooManyJumps = len(c.blocks) >= maxBlocks; !c.tooManyJumps {
 					why = breakTime
 				}
 			}

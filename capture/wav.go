@@ -277,7 +277,7 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 	if f.float() {
 		enc = fmt.Sprintf("%d-bit float", f.bits)
 	}
-	t.Layout = fmt.Sprintf("%s WAVE, %s, %d channel%s", kind, enc, f.channels, plural(f.channels))
+	t.Layout = fmt.Sprintf("%s WAVE, %s, %s", kind, enc, Plural(f.channels, "channel"))
 	t.assume("sample rate", SI(t.SampleRateHz, "S/s", 6), "stated in the fmt chunk")
 	if opt.RateHz > 0 {
 		t.SampleRateHz = opt.RateHz
@@ -320,10 +320,3 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 
 // minSamples is the shortest record that is taken for a capture.
 const minSamples = 16
-
-func plural(n int) string {
-	if n == 1 {
-		return ""
-	}
-	return "s"
-}

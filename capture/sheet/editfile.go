@@ -47,7 +47,7 @@ func OpenFile(path string, blank []byte) (*File, error) {
 	}
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	_, _, err := f.look()
+	_, _, err := f.readLocked()
 	return f, err
 }
 
@@ -65,11 +65,11 @@ func (f *File) Missing() bool {
 func (f *File) Read() (data []byte, changed bool, err error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	return f.look()
+	return f.readLocked()
 }
 
-// look is Read with the lock held.
-func (f *File) look() (data []byte, changed bool, err error) {
+// readLocked is Read with the lock held.
+func (f *File) readLocked() (data []byte, changed bool, err error) {
 	data, err = f.present()
 	// An editor may empty the file before it writes: wait for what stands still.
 	for tries := 0; err == nil && f.last != nil && !bytes.Equal(data, f.last); tries++ {
@@ -125,7 +125,7 @@ func (f *File) ChangeInRow(name string, edit func(*Text) error) error { return f
 func (f *File) change(row string, edit func(*Text) error) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	data, byHand, err := f.look()
+	data, byHand, err := f.readLocked()
 	if err != nil {
 		return err
 	}
@@ -182,7 +182,7 @@ func (f *File) step(from, to string) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.row = ""
-	data, _, err := f.look()
+	data, _, err := f.readLocked()
 	if err != nil {
 		return err
 	}

@@ -284,7 +284,7 @@ func (c *checked) list(b *strings.Builder, unit int, title string) {
 			first = false
 		}
 		if cp.err != nil {
-			b.WriteString(wrapText("  BAD  ", "       ", oneLine(cp.err), 100))
+			b.WriteString(wrapText("  BAD  ", "       ", errorLine(cp.err), 100))
 			continue
 		}
 		coupling := strings.ToUpper(string(cp.coupling))
@@ -359,7 +359,7 @@ func (c *checked) json(w io.Writer) error {
 			j.Unit = &name
 		}
 		if cp.err != nil {
-			j.Error = oneLine(cp.err)
+			j.Error = errorLine(cp.err)
 		} else {
 			j.RateHz, j.LowHz, j.HighHz = &cp.rateHz, &cp.span.LowHz, &cp.span.HighHz
 		}

@@ -246,7 +246,7 @@ func (q question) put(w io.Writer, in *bufio.Reader) error {
 		if bad == nil {
 			return nil
 		}
-		fmt.Fprintf(w, "  %s\n", oneLine(bad))
+		fmt.Fprintf(w, "  %s\n", errorLine(bad))
 		if err != nil {
 			return fmt.Errorf("the input ended before %q was answered; nothing was written", q.ask)
 		}

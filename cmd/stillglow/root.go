@@ -66,7 +66,7 @@ func execute(ctx context.Context, args []string, stdin io.Reader, stdout, stderr
 	case errors.Is(err, errNonePass):
 		return exitNonePass
 	case errors.As(err, &usage):
-		fmt.Fprintf(stderr, "stillglow: %s; see '%s --help'\n", oneLine(err), ran.CommandPath())
+		fmt.Fprintf(stderr, "stillglow: %s; see '%s --help'\n", errorLine(err), ran.CommandPath())
 		return exitUsage
 	case ctx.Err() != nil && errors.Is(err, ctx.Err()):
 		fmt.Fprintln(stderr, "stillglow: interrupted, nothing was changed")
@@ -75,7 +75,7 @@ func execute(ctx context.Context, args []string, stdin io.Reader, stdout, stderr
 		return exitError // told by run
 	default:
 		for _, e := range eachError(err) {
-			fmt.Fprintf(stderr, "stillglow: %s\n", oneLine(e))
+			fmt.Fprintf(stderr, "stillglow: %s\n", errorLine(e))
 		}
 		return exitError
 	}
@@ -90,9 +90,9 @@ func eachError(err error) []error {
 	return []error{err}
 }
 
-// oneLine keeps a message to one printable line of bearable length whatever a
+// errorLine keeps a message to one printable line of bearable length whatever a
 // file name, an argument or a library put into it.
-func oneLine(err error) string {
+func errorLine(err error) string {
 	const most, tail = 1500, 300
 	r := []rune(capture.OneLine(err.Error()))
 	if len(r) > most {

@@ -148,7 +148,7 @@ func (w *watcher) poll(ctx context.Context, now time.Time) error {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		notes = append(notes, oneLine(err))
+		notes = append(notes, errorLine(err))
 		r = w.drawn
 	}
 	w.last = t.basis.String()
@@ -172,7 +172,7 @@ func (w *watcher) readSheet() (*stock, *sheet.Sheet, error) {
 	fmt.Fprintf(&t.basis, "%s\n", sheetBasis(w.sheetPath))
 	s, err := sheet.ReadAwaiting(w.sheetPath)
 	if err != nil {
-		t.notes = append(t.notes, "the sheet can't be read, going on as before: "+oneLine(err))
+		t.notes = append(t.notes, "the sheet can't be read, going on as before: "+errorLine(err))
 		if w.sheet == nil {
 			return nil, nil, err
 		}

@@ -86,7 +86,7 @@ func (w *watcher) ready(ctx context.Context, c sheet.Capture, now time.Time) (ok
 		a.tried = true
 	}
 	if a.err != nil {
-		return false, oneLine(a.err), nil
+		return false, errorLine(a.err), nil
 	}
 	return true, "", nil
 }

@@ -55,7 +55,7 @@ func render(w http.ResponseWriter, name string, data any) {
 	_, _ = w.Write(b.Bytes())
 }
 
-func (b *bench) page(w http.ResponseWriter, version string) { render(w, "page", b.look(version)) }
+func (b *bench) page(w http.ResponseWriter, version string) { render(w, "page", b.makeView(version)) }
 
 // servePart gives one part of the page as it is now.
 func (b *bench) servePart(w http.ResponseWriter, r *http.Request) {
@@ -64,7 +64,7 @@ func (b *bench) servePart(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "the page has no such part", http.StatusNotFound)
 		return
 	}
-	render(w, "part", named{name, b.look("")})
+	render(w, "part", named{name, b.makeView("")})
 }
 
 // serveStatic gives the page's own files.

@@ -65,8 +65,8 @@ type stepView struct{ Part, Name, State string }
 
 type benchView struct{ Title, Workshop, Date, Target, Mains, Note string }
 
-// look makes the view from the bench as it is now.
-func (b *bench) look(version string) *view {
+// makeView makes the view from the bench as it is now.
+func (b *bench) makeView(version string) *view {
 	back, forward := b.file.Steps()
 	following, notes := b.follow.state()
 	b.mu.Lock()
