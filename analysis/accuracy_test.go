@@ -183,7 +183,7 @@ func TestAccuracy(t *testing.T) {
 		see("ring frequency", m.Spikes.FallingRingHz, truth.FallingRingHz, 100)
 		see("ring Q", m.Spikes.RisingRingQ, truth.RingQ, 100)
 		see("ring Q", m.Spikes.FallingRingQ, truth.RingQ, 100)
-		by["noise density"].see(seed, m, m.Noise.DensityVPerRtHz, s.NoiseVRHz, func(v float64) float64 { return 20 * math.Abs(math.Log10(math.Max(v, 1e-30)/s.NoiseVRHz)) })
+		by["noise density"].see(seed, m, m.Noise.DensityVPerRtHz, s.NoiseVPerRtHz, func(v float64) float64 { return 20 * math.Abs(math.Log10(math.Max(v, 1e-30)/s.NoiseVPerRtHz)) })
 		see("periodic rms", m.PeriodicRMSV, truth.PeriodicRMSV, 100)
 		see("random rms", m.RandomRMSV, math.Hypot(truth.RandomRMSV, truth.ADCStepV/math.Sqrt(12)), 100)
 	}

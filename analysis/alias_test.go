@@ -88,7 +88,7 @@ func TestTwoSlowCapturesExposeAnAlias(t *testing.T) {
 // A fast capture settles slow ones, also one whose half rate lies above what the
 // trade switches at, and takes back what it said of the switching.
 func TestFastCaptureExposesAnAlias(t *testing.T) {
-	s := synth.Supply{Seed: 8, ACCoupled: true, SwitchingHz: 1.2e6, RipplePPV: 10e-3, NoiseVRHz: 50e-9}
+	s := synth.Supply{Seed: 8, ACCoupled: true, SwitchingHz: 1.2e6, RipplePPV: 10e-3, NoiseVPerRtHz: 50e-9}
 	at := func(rate float64) *Measurement {
 		s.RateHz, s.Samples = rate, 1<<16
 		m, _ := measureSupply(t, s, Setup{})

@@ -19,7 +19,7 @@ func TestFrequencyOfAPartOfASweep(t *testing.T) {
 	for _, seed := range some([]uint64{0, 1, 2}, 3) {
 		for _, sweeps := range []float64{0.2, 0.4, 0.7, 2.3, 4.5} {
 			s := synth.Supply{Seed: seed, RateHz: 10e6, Samples: 1 << 15, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 20e-3,
-				NoiseVRHz: 100e-9, DitherFrac: 0.03}
+				NoiseVPerRtHz: 100e-9, DitherFrac: 0.03}
 			s.DitherRateHz = sweeps / (float64(s.Samples) / s.RateHz)
 			m, _ := measureSupply(t, s, Setup{})
 			if m.Kind != cycle.Dithered {

@@ -71,7 +71,7 @@ func TestNoFalseSpikesIn1fNoise(t *testing.T) {
 	}
 	found := 0
 	for seed, bits := range []int{0, 8, 12} {
-		s := synth.Supply{Seed: uint64(seed + 1), RateHz: 100e6, Samples: n, NoiseVRHz: 200e-9, ADCBits: bits, CornerHz: 1e3}
+		s := synth.Supply{Seed: uint64(seed + 1), RateHz: 100e6, Samples: n, NoiseVPerRtHz: 200e-9, ADCBits: bits, CornerHz: 1e3}
 		if bits == 8 {
 			s.ADCFullScaleV = 0.6 // a step of about the noise
 		}

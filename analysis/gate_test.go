@@ -24,7 +24,7 @@ func TestNoiseUnderPacketsAndDither(t *testing.T) {
 			for seed := range seeds {
 				s := synth.Supply{Seed: 50 + seed, RateHz: rate, Samples: 150e3, DCV: 7, ACCoupled: true,
 					SwitchingHz: 145e3 - 40e3*float64(seed), RipplePPV: 9e-3, Duty: 0.4, ESRStepV: 2e-3,
-					MainsHz: 50, MainsPPV: 0.5e-3, NoiseVRHz: 180e-9, ADCBits: 12}
+					MainsHz: 50, MainsPPV: 0.5e-3, NoiseVPerRtHz: 180e-9, ADCBits: 12}
 				if rate < 20e6 {
 					s.AntiAliased = true
 				} else {
@@ -43,9 +43,9 @@ func TestNoiseUnderPacketsAndDither(t *testing.T) {
 					if !n.DensityVPerRtHz.Known {
 						t.Fatal(n.DensityVPerRtHz.Missing)
 					}
-					d := 20 * math.Log10(n.DensityVPerRtHz.Value/truth.NoiseVRHz)
+					d := 20 * math.Log10(n.DensityVPerRtHz.Value/truth.NoiseVPerRtHz)
 					ungated := slices.ContainsFunc(m.Cautions, func(c capture.Caution) bool { return c.Code == capture.CautionUngated })
-					off := math.Abs(n.DensityVPerRtHz.Value - truth.NoiseVRHz)
+					off := math.Abs(n.DensityVPerRtHz.Value - truth.NoiseVPerRtHz)
 					if d < -1 || !ungated && math.Abs(d) > 0.7 && (off > 1.5*n.DensityVPerRtHz.U || math.Abs(d) > 2) {
 						t.Errorf("%.2f dB from the truth at %g Hz, ungated %.3g, caution %v", d, n.AtHz.Value, n.UngatedVPerRtHz.Value, ungated)
 					}
@@ -62,7 +62,7 @@ func TestDriftDoesNotTakeTheNoise(t *testing.T) {
 	m, truth := measureSupply(t, s, Setup{})
 	var worst, at float64
 	for _, o := range m.Noise.ThirdOctaves {
-		if d := 20 * math.Log10(o.HighVPerRtHz/truth.NoiseVRHz); o.CentreHz < 20e3 && d < worst {
+		if d := 20 * math.Log10(o.HighVPerRtHz/truth.NoiseVPerRtHz); o.CentreHz < 20e3 && d < worst {
 			worst, at = d, o.CentreHz
 		}
 	}

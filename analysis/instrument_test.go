@@ -27,14 +27,14 @@ func bandRMS(m *Measurement, id string) figure.Figure {
 // instrument's own noise and spur in it.
 func spurBaseline(s synth.Supply) synth.Supply {
 	return synth.Supply{Seed: s.Seed + 1000, RateHz: s.RateHz, Samples: s.Samples, ACCoupled: s.ACCoupled,
-		NoiseVRHz: s.NoiseVRHz / 4, InstrumentSpurHz: s.InstrumentSpurHz, SpurPP: s.SpurPP, BandwidthHz: s.BandwidthHz}
+		NoiseVPerRtHz: s.NoiseVPerRtHz / 4, InstrumentSpurHz: s.InstrumentSpurHz, SpurPP: s.SpurPP, BandwidthHz: s.BandwidthHz}
 }
 
 // A supply measured with an instrument's spur in capture and baseline has the
 // figures it has without the spur.
 func TestSpurOfTheInstrumentIsNotCharged(t *testing.T) {
 	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 17, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
-		NoiseVRHz: 100e-9, InstrumentSpurHz: 333.3e3, SpurPP: 20e-3}
+		NoiseVPerRtHz: 100e-9, InstrumentSpurHz: 333.3e3, SpurPP: 20e-3}
 	base, _ := measureSupply(t, spurBaseline(s), Setup{})
 	m, _ := measureSupply(t, s, Setup{Baseline: base})
 	clean := s
@@ -73,7 +73,7 @@ func TestSpurOfTheInstrumentIsNotCharged(t *testing.T) {
 // A quiet unit whose only line is the instrument's has no switching frequency;
 // one that switches keeps its own beside a stronger spur.
 func TestSpurIsNotTheSwitching(t *testing.T) {
-	s := synth.Supply{Seed: 6, RateHz: 10e6, Samples: 1 << 17, ACCoupled: true, NoiseVRHz: 100e-9, InstrumentSpurHz: 151e3, SpurPP: 20e-3}
+	s := synth.Supply{Seed: 6, RateHz: 10e6, Samples: 1 << 17, ACCoupled: true, NoiseVPerRtHz: 100e-9, InstrumentSpurHz: 151e3, SpurPP: 20e-3}
 	base, _ := measureSupply(t, spurBaseline(s), Setup{})
 	if m, _ := measureSupply(t, s, Setup{}); !m.SwitchingHz.Known {
 		t.Fatal("without a baseline the spur should pass for switching")
@@ -91,7 +91,7 @@ func TestSpurIsNotTheSwitching(t *testing.T) {
 func TestHumOfTheInstrument(t *testing.T) {
 	for phase := range 6 {
 		s := synth.Supply{Seed: 20 + uint64(phase), RateHz: 50e3, Samples: 1 << 15, ACCoupled: true, MainsHz: 50, MainsPPV: 4e-3,
-			NoiseVRHz: 200e-9, InstrumentSpurHz: 100, SpurPP: 1e-3}
+			NoiseVPerRtHz: 200e-9, InstrumentSpurHz: 100, SpurPP: 1e-3}
 		base, _ := measureSupply(t, spurBaseline(s), Setup{MainsHz: 50})
 		m, truth := measureSupply(t, s, Setup{MainsHz: 50, Baseline: base})
 		if d := math.Abs(m.MainsLineRMS.Value - truth.MainsLineRMSV); d > m.MainsLineRMS.U {
@@ -101,7 +101,7 @@ func TestHumOfTheInstrument(t *testing.T) {
 			t.Errorf("seed %d: %g V rms is not the instrument's", s.Seed, m.MainsLineRMS.Value)
 		}
 	}
-	s := synth.Supply{Seed: 30, RateHz: 50e3, Samples: 1 << 15, ACCoupled: true, NoiseVRHz: 200e-9, InstrumentSpurHz: 100, SpurPP: 1e-3}
+	s := synth.Supply{Seed: 30, RateHz: 50e3, Samples: 1 << 15, ACCoupled: true, NoiseVPerRtHz: 200e-9, InstrumentSpurHz: 100, SpurPP: 1e-3}
 	base, _ := measureSupply(t, spurBaseline(s), Setup{MainsHz: 50})
 	m, _ := measureSupply(t, s, Setup{MainsHz: 50, Baseline: base})
 	if !hasCaution(m, capture.CautionInstrumentMains) {
@@ -117,7 +117,7 @@ func TestHumOfTheInstrument(t *testing.T) {
 // line by line, and a caution says so.
 func TestBaselineUnlikeTheCapture(t *testing.T) {
 	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 17, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
-		NoiseVRHz: 100e-9, InstrumentSpurHz: 333.3e3, SpurPP: 20e-3, ADCBits: 12}
+		NoiseVPerRtHz: 100e-9, InstrumentSpurHz: 333.3e3, SpurPP: 20e-3, ADCBits: 12}
 	short := spurBaseline(s)
 	short.Samples /= 32
 	wide := spurBaseline(s)

@@ -38,7 +38,7 @@ func plainSupply() synth.Supply {
 		Seed: 7, RateHz: 100e6, Samples: 400e3, DCV: 7.2, ACCoupled: true,
 		SwitchingHz: 98.7e3, RipplePPV: 20e-3, Duty: 0.42, ESRStepV: 4e-3,
 		SpikeRiseV: 60e-3, SpikeFallV: -45e-3, SpikeWidthS: 80e-9, RingRiseHz: 9e6, RingFallHz: 7.5e6, RingQ: 7,
-		NoiseVRHz: 60e-9, ADCBits: 12, BandwidthHz: 40e6,
+		NoiseVPerRtHz: 60e-9, ADCBits: 12, BandwidthHz: 40e6,
 	}
 }
 
@@ -55,7 +55,7 @@ func TestMeasurePlainSupply(t *testing.T) {
 	}
 	// 4 ms hold few periods of 2 to 20 kHz, and the ± says so
 	d := m.Noise.DensityVPerRtHz
-	if db := 20 * math.Log10(d.Value/truth.NoiseVRHz); math.Abs(d.Value-truth.NoiseVRHz) > d.U || math.Abs(db) > 1.5 || d.U > 0.4*d.Value {
+	if db := 20 * math.Log10(d.Value/truth.NoiseVPerRtHz); math.Abs(d.Value-truth.NoiseVPerRtHz) > d.U || math.Abs(db) > 1.5 || d.U > 0.4*d.Value {
 		t.Errorf("noise off by %.2f dB, ± %.2g", db, d.U/d.Value)
 	}
 	p, r, whole := m.PeriodicRMSV.Value, m.RandomRMSV.Value, m.ACRMSV.Value

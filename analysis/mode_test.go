@@ -12,7 +12,7 @@ import (
 // A common-mode trace shows no DC of the output, whatever its mean, and no baseline
 // of the other mode is taken off it.
 func TestCommonModeShowsNoDC(t *testing.T) {
-	s := synth.Supply{Seed: 7, RateHz: 1e6, Samples: 1 << 14, DCV: 7, SwitchingHz: 98.7e3, RipplePPV: 5e-3, NoiseVRHz: 100e-9}
+	s := synth.Supply{Seed: 7, RateHz: 1e6, Samples: 1 << 14, DCV: 7, SwitchingHz: 98.7e3, RipplePPV: 5e-3, NoiseVPerRtHz: 100e-9}
 	v, _ := s.Render()
 	tr := &capture.Trace{File: "c.csv", Volts: v, SampleRateHz: s.RateHz, Coupling: capture.CouplingDC, Mode: capture.Common, Calibrated: true,
 		Span: capture.Span{LowHz: 4 * s.RateHz / float64(len(v)), HighHz: 400e3}}
@@ -35,7 +35,7 @@ func TestCommonModeShowsNoDC(t *testing.T) {
 // A line switching above half of a slow rate is shown to be an alias by a faster
 // capture of its own mode alone.
 func TestAliasesSettleByMode(t *testing.T) {
-	fast := synth.Supply{Seed: 8, RateHz: 5e6, Samples: 1 << 16, ACCoupled: true, SwitchingHz: 70e3, RipplePPV: 10e-3, NoiseVRHz: 100e-9}
+	fast := synth.Supply{Seed: 8, RateHz: 5e6, Samples: 1 << 16, ACCoupled: true, SwitchingHz: 70e3, RipplePPV: 10e-3, NoiseVPerRtHz: 100e-9}
 	slow := fast
 	slow.RateHz, slow.Samples = 100e3, 1<<15
 	f, _ := measureSupply(t, fast, Setup{})
@@ -56,7 +56,7 @@ func TestAliasesSettleByMode(t *testing.T) {
 // A baseline with the unit's own switching in it was made with the supply running:
 // what is taken off by it is cautioned, unless the sheet says that it was off.
 func TestBaselineOfTheUnit(t *testing.T) {
-	s := synth.Supply{Seed: 9, RateHz: 10e6, Samples: 1 << 17, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 20e-3, NoiseVRHz: 100e-9}
+	s := synth.Supply{Seed: 9, RateHz: 10e6, Samples: 1 << 17, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 20e-3, NoiseVPerRtHz: 100e-9}
 	running := s
 	running.Seed, running.RipplePPV = 10, 8e-3
 	base, _ := measureSupply(t, running, Setup{})

@@ -14,7 +14,7 @@ import (
 func TestTwoConverters(t *testing.T) {
 	main, pre := trapSupply(), trapSupply()
 	pre.SwitchingHz, pre.RipplePPV, pre.ESRStepV, pre.Seed = 65.27e3, 7e-3, 0, 12
-	pre.SpikeRiseV, pre.SpikeFallV, pre.NoiseVRHz, pre.ADCBits = 0, 0, 0, 0
+	pre.SpikeRiseV, pre.SpikeFallV, pre.NoiseVPerRtHz, pre.ADCBits = 0, 0, 0, 0
 	tr, truth := main.Trace("two")
 	other, _ := pre.Trace("pre")
 	for i, v := range other.Volts {

@@ -47,7 +47,7 @@ func TestSpikeClasses(t *testing.T) {
 func TestSpikesNearTheNoise(t *testing.T) {
 	s := trapSupply()
 	s.Duty, s.ESRStepV, s.ADCBits, s.CornerHz = 0.4, 0, 12, 0
-	noise := s.NoiseVRHz * math.Sqrt(s.BandwidthHz*math.Atan(s.RateHz/2/s.BandwidthHz))
+	noise := s.NoiseVPerRtHz * math.Sqrt(s.BandwidthHz*math.Atan(s.RateHz/2/s.BandwidthHz))
 	s.SpikeRiseV = 6.8 * noise / 0.9
 	s.SpikeFallV = -s.SpikeRiseV
 	m, truth := measureSupply(t, s, Setup{})

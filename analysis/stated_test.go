@@ -116,7 +116,7 @@ func TestStatedUncertainty(t *testing.T) {
 		see("ring frequency", m.Spikes.FallingRingHz, fallHz)
 		see("ring Q", m.Spikes.RisingRingQ, truth.RingQ)
 		see("ring Q", m.Spikes.FallingRingQ, truth.RingQ)
-		see("noise density", m.Noise.DensityVPerRtHz, s.NoiseVRHz)
+		see("noise density", m.Noise.DensityVPerRtHz, s.NoiseVPerRtHz)
 		see("periodic rms", m.PeriodicRMSV, truth.PeriodicRMSV)
 		see("random rms", m.RandomRMSV, math.Hypot(truth.RandomRMSV, truth.ADCStepV/math.Sqrt(12)))
 	}
@@ -124,7 +124,7 @@ func TestStatedUncertainty(t *testing.T) {
 	fmt.Fprintf(&table, "| figure | given without a caution | truth inside ± | cautioned or a bound | not measured |\n|---|---|---|---|---|\n")
 	for _, r := range rows {
 		fmt.Fprintf(&table, "| %s | %d | %.0f %% | %d | %d |\n", r.name, r.all, 100*float64(r.inside)/math.Max(float64(r.all), 1), r.bound, r.missing)
-		// 95 % less what chance takes from so few, two standard deviations
+		// 95 % minus what chance takes from so few, two standard deviations
 		r.holdFloor(t)
 		n := float64(r.all)
 		if least := 0.95*n - 2*math.Sqrt(0.95*0.05*n) - 1; float64(r.inside) < least {

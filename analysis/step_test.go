@@ -20,7 +20,7 @@ func stepSupply(seed uint64) synth.Supply {
 	s.RipplePPV = s.ESRStepV / (0.1 + 0.6*r.Float64())
 	s.EdgeS = []float64{20e-9, 10e-9, 30e-9}[seed%3]
 	s.SpikeWidthS = math.Min(s.SpikeWidthS, 60e-9)
-	s.NoiseVRHz = math.Min(s.NoiseVRHz, 0.02*spike/math.Sqrt(s.RateHz/2))
+	s.NoiseVPerRtHz = math.Min(s.NoiseVPerRtHz, 0.02*spike/math.Sqrt(s.RateHz/2))
 	s.ADCBits = 12
 	return s
 }
@@ -81,7 +81,7 @@ func TestRoundedCornersAreNoSpikes(t *testing.T) {
 			SwitchingHz: logU(20e3, 300e3), Duty: 0.25 + 0.5*r.Float64(), RipplePPV: logU(1e-3, 100e-3)}
 		s.ESRStepV = s.RipplePPV * []float64{0, 0.1, 0.3, 0.6}[r.IntN(4)]
 		s.BandwidthHz = []float64{0.35 * s.RateHz, 0.35 * s.RateHz, 0.2 * s.RateHz, 20e6, 0}[r.IntN(5)]
-		s.NoiseVRHz = s.RipplePPV * logU(1e-4, 3e-2) / math.Sqrt(s.RateHz/2)
+		s.NoiseVPerRtHz = s.RipplePPV * logU(1e-4, 3e-2) / math.Sqrt(s.RateHz/2)
 		s.ADCBits = []int{8, 10, 12, 0}[r.IntN(4)]
 		m, truth := measureSupply(t, s, Setup{})
 		if m.Spikes.Count > 0 {

@@ -16,7 +16,7 @@ func trapSupply() synth.Supply {
 		Seed: 11, RateHz: 50e6, Samples: 300e3, ACCoupled: true,
 		SwitchingHz: 97.3e3, RipplePPV: 20e-3, Duty: 0.4, ESRStepV: 3e-3,
 		SpikeRiseV: 50e-3, SpikeFallV: -40e-3, SpikeWidthS: 100e-9, RingRiseHz: 5e6, RingFallHz: 4e6, RingQ: 6,
-		SpikeJitterFrac: 0.02, NoiseVRHz: 100e-9, ADCBits: 10, BandwidthHz: 20e6,
+		SpikeJitterFrac: 0.02, NoiseVPerRtHz: 100e-9, ADCBits: 10, BandwidthHz: 20e6,
 	}
 }
 
@@ -120,7 +120,7 @@ func TestSlowRecordGivesNoSwitching(t *testing.T) {
 func TestNoiseAloneHasNoSwitching(t *testing.T) {
 	for seed := range uint64(12) {
 		s := synth.Supply{Seed: seed, RateHz: []float64{2e6, 10e6, 125e6, 1e9}[seed%4],
-			Samples: []int{50e3, 300e3, 20e3}[seed%3], NoiseVRHz: 100e-9, CornerHz: []float64{0, 20e3}[seed%2]}
+			Samples: []int{50e3, 300e3, 20e3}[seed%3], NoiseVPerRtHz: 100e-9, CornerHz: []float64{0, 20e3}[seed%2]}
 		m, _ := measureSupply(t, s, Setup{})
 		if m.SwitchingHz.Known || m.Spikes.Count > 0 {
 			t.Errorf("seed %d: %g Hz, %d spikes in noise", seed, m.SwitchingHz.Value, m.Spikes.Count)

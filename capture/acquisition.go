@@ -58,7 +58,7 @@ type Acquisition struct {
 	// that are not locked to the trigger by about as much.
 	Averages int
 
-	// Extremes tells whether samples are extremes. With ExtremesPairs
+	// Extremes reports whether samples are extremes. With ExtremesPairs
 	// SampleRateHz counts both samples of a pair, so that DurationS holds, and
 	// TrueRateHz is that of the pairs.
 	Extremes Extremes
@@ -242,7 +242,7 @@ const (
 	pairsFlat  = 0.25    // share of pairs that may be equal
 )
 
-// alternating tells whether samples go up and down in turn all the way, as only
+// alternating reports whether samples go up and down in turn all the way, as only
 // least and greatest of each interval do: of a sampled signal's noise one
 // difference in three keeps its sign.
 func alternating(x []float64) bool {

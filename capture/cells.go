@@ -130,7 +130,7 @@ func (v value) numeric() bool {
 	return v.kind == cellNumber || v.kind == cellQuantity || v.kind == cellClock
 }
 
-// usable tells whether the cell may stand in a column of numbers.
+// usable reports whether the cell may stand in a column of numbers.
 func (v value) usable() bool { return v.kind != cellWords }
 
 // scpiOver is the smallest magnitude that IEEE 488.2 instruments send for
@@ -358,7 +358,7 @@ func isDate(s string) bool {
 	return marks == 2 && strings.Trim(s, "0123456789-/.") == ""
 }
 
-// isComment tells whether a line is a remark.
+// isComment reports whether a line is a remark.
 func isComment(line []byte, delim byte) bool {
 	line = bytes.TrimLeft(line, " \t\"")
 	if len(line) == 0 {

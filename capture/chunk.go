@@ -45,7 +45,7 @@ const maxBlocks = 512
 // rowChunk is one piece of the text and what was read from it.
 type rowChunk struct {
 	buf          []byte
-	fresh        []byte // what the file gave: buf less the last chunk's tail, but with its own
+	fresh        []byte // what the file gave: buf minus the last chunk's tail, but with its own
 	first        bool   // holds the first rows of the table
 	torn         bool   // the text was cut by a damaged end of the compression
 	offset       int64

@@ -82,7 +82,7 @@ func (c *columnData) add(text []byte, decimal byte, line int) {
 	c.x = append(c.x, v.num.v)
 }
 
-// whole tells whether all numbers are whole, however printed: data frames write
+// whole reports whether all numbers are whole, however printed: data frames write
 // sample numbers as 0.0, 1.0.
 func (c *columnData) whole() bool {
 	for _, v := range c.x {
@@ -93,7 +93,7 @@ func (c *columnData) whole() bool {
 	return true
 }
 
-// bare tells whether a row holds nothing but its first number.
+// bare reports whether a row holds nothing but its first number.
 func (t *table) bare(cells []cell) bool {
 	for _, j := range t.numeric[1:] {
 		if j < len(cells) && len(cells[j].text) > 0 {
@@ -107,7 +107,7 @@ func (t *table) bare(cells []cell) bool {
 // for its decimals to be volts.
 const mostVoltsOfCodes = 50
 
-// decimals tells whether a column holds fractions of small numbers, which
+// decimals reports whether a column holds fractions of small numbers, which
 // converter codes do not.
 func (c *columnData) decimals() bool {
 	broken := false
@@ -120,7 +120,7 @@ func (c *columnData) decimals() bool {
 	return broken
 }
 
-// ramp tells whether a column grows (or falls) all the way, as only a time or
+// ramp reports whether a column grows (or falls) all the way, as only a time or
 // a sample number does, and whether it does so by 1.
 func ramp(x []float64) (ok, unitStep bool) {
 	up, down, same, unit, n := 0, 0, 0, 0, 0
@@ -153,7 +153,7 @@ func ramp(x []float64) (ok, unitStep bool) {
 	return ok, unit*20 >= n*19
 }
 
-// straight tells whether a column lies on a straight line over its rows.
+// straight reports whether a column lies on a straight line over its rows.
 func straight(x []float64) bool {
 	n := make([]float64, len(x))
 	for i := range n {
@@ -174,7 +174,7 @@ func sameColumn(a, b []float64) bool {
 	return true
 }
 
-// affine tells whether y = a + b·x within the printed precision of y, with x
+// affine reports whether y = a + b·x within the printed precision of y, with x
 // taking at least three values.
 func affine(x, y []float64) bool {
 	var n, sx, sy, sxx, sxy float64

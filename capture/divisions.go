@@ -26,7 +26,7 @@ func (im *importer) perDivision() (metaValue, bool) {
 	return m, false
 }
 
-// codesByDivision tells whether the channel's whole numbers can only be
+// codesByDivision reports whether the channel's whole numbers can only be
 // converter codes, since at the stated volts per division a converter's steps
 // are fractions of a volt.
 func (im *importer) codesByDivision() bool {

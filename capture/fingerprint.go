@@ -64,7 +64,7 @@ func scrambled(x uint64) uint64 {
 	return x ^ x>>31
 }
 
-// SameSamples tells whether two records are one and the same.
+// SameSamples reports whether two records are one and the same.
 func (f Fingerprint) SameSamples(other Fingerprint) bool {
 	if f.Samples == 0 || f.Samples != other.Samples ||
 		math.Abs(f.SDV-other.SDV) > sameSamples*f.SDV || math.Abs(f.MeanV-other.MeanV) > sameSamples*f.SDV {

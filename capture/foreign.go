@@ -54,7 +54,7 @@ func loneReturn(line []byte) int {
 	}
 }
 
-// foreign tells whether a line is a row of as many numbers as the table's, cut
+// foreign reports whether a line is a row of as many numbers as the table's, cut
 // in another way.
 func (h *textHead) foreign(line []byte, t *table) bool {
 	line = bytes.TrimSpace(bytes.TrimPrefix(line, utf8Mark))

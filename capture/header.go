@@ -127,7 +127,7 @@ func isVoltWord(s string) bool {
 	return ok && u.kind == unitVolt
 }
 
-// filled tells whether any cell holds something.
+// filled reports whether any cell holds something.
 func filled(cells []cell) bool {
 	for _, c := range cells {
 		if len(c.text) > 0 {
@@ -154,7 +154,7 @@ func (t *table) withoutPairs(cells []cell) []cell {
 	return cells[:t.cells]
 }
 
-// named tells whether pairs were taken off the names in cells: what is left is
+// named reports whether pairs were taken off the names in cells: what is left is
 // no setting.
 func (t *table) named(cells []cell) bool {
 	if len(cells) != t.cells || t.cells > 1 {
@@ -167,7 +167,7 @@ func (t *table) named(cells []cell) bool {
 // maxSettings is how many lines of settings may stand below the names.
 const maxSettings = 40
 
-// pairCell tells whether a cell over the numbers ends in a colon or an equals
+// pairCell reports whether a cell over the numbers ends in a colon or an equals
 // sign, or holds one: "sample interval: 1e-6" is no row of names.
 func (t *table) pairCell(cells []cell) bool {
 	for _, j := range t.numeric {
@@ -178,7 +178,7 @@ func (t *table) pairCell(cells []cell) bool {
 	return false
 }
 
-// settingRow tells whether a line above the table states a known setting.
+// settingRow reports whether a line above the table states a known setting.
 func (t *table) settingRow(line []byte, cells []cell) bool {
 	if t.unitNames(cells) {
 		return false
@@ -188,7 +188,7 @@ func (t *table) settingRow(line []byte, cells []cell) bool {
 	return len(p.values) > 0
 }
 
-// unitNames tells whether cells over the numbers are names with their units in
+// unitNames reports whether cells over the numbers are names with their units in
 // brackets, as "Frequency (Hz),Trace 1 (V)": no setting and its value.
 func (t *table) unitNames(cells []cell) bool {
 	n := 0

@@ -162,13 +162,13 @@ func longestRun(runs []run) (rows int, pace float64) {
 	return rows, pace
 }
 
-// damaged tells whether a line that is no row begins like one.
+// damaged reports whether a line that is no row begins like one.
 func damaged(line []byte) bool {
 	line = bytes.TrimLeft(line, " \t\"")
 	return len(line) > 0 && (line[0]-'0' <= 9 || len(line) > 1 && bytes.IndexByte([]byte("+-."), line[0]) >= 0 && line[1]-'0' <= 9)
 }
 
-// fits tells whether a row holds a number, or a mark for a missing one, in
+// fits reports whether a row holds a number, or a mark for a missing one, in
 // every numeric column, and at least one true number.
 func (t *table) fits(cells []cell) bool {
 	if len(cells) <= t.numeric[len(t.numeric)-1] && len(cells) < len(t.numeric) {
@@ -203,7 +203,7 @@ func (t *table) fits(cells []cell) bool {
 	return nums > 0 && (2*nums >= len(t.numeric) || bare)
 }
 
-// setting tells whether a row with nums numbers is a setting and its values
+// setting reports whether a row with nums numbers is a setting and its values
 // rather than samples: a word stands where the rows of the bulk begin with an
 // empty cell. Settings beside samples stand further left.
 func (t *table) setting(cells []cell, nums int) bool {

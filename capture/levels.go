@@ -183,7 +183,7 @@ func still(x []float64, lo, step, sign float64) FlatEnd {
 	return e
 }
 
-// atFullScale tells whether every plateau is at the converter's known end,
+// atFullScale reports whether every plateau is at the converter's known end,
 // which is clipping and said as such.
 func (t *Trace) atFullScale(l *Levels) bool {
 	span := t.FullScaleMaxV - t.FullScaleMinV

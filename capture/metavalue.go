@@ -27,7 +27,7 @@ type metaValue struct {
 	either bool
 }
 
-// over tells whether the value stands over or beside column col.
+// over reports whether the value stands over or beside column col.
 func (m metaValue) over(col int) bool { return m.to > 0 && m.from <= col && col < m.to }
 
 // readQuantity reads a number with an optional unit, in the table's decimal

@@ -32,7 +32,7 @@ var (
 	quantityUnit = regexp.MustCompile(`\b(power|leistung|puissance|energy|energie)\b.* w$|\b(temp|temperature|temperatur)\b.* [ckf]$|\b(accel|acceleration)\b.* g$`)
 )
 
-// unitsRow tells whether every filled cell over a number is a unit.
+// unitsRow reports whether every filled cell over a number is a unit.
 func (t *table) unitsRow(cells []cell) bool {
 	n := 0
 	for _, c := range cells[:min(t.numeric[0], len(cells))] {
@@ -76,7 +76,7 @@ func unnumbered(cells []cell, j int) string {
 	return text
 }
 
-// namesRow tells whether a row names the columns: words over the numbers,
+// namesRow reports whether a row names the columns: words over the numbers,
 // and no key of a preamble with its value.
 func (t *table) namesRow(cells []cell) bool {
 	over, ok := t.wordsOver(cells)
@@ -155,7 +155,7 @@ func pairText(s string) bool {
 	return strings.HasSuffix(s, ":") || strings.HasSuffix(s, "=")
 }
 
-// indexLike tells whether a row begins with a name for time or sample number.
+// indexLike reports whether a row begins with a name for time or sample number.
 func indexLike(cells []cell) bool {
 	for _, c := range cells {
 		if len(c.text) > 0 {
@@ -264,7 +264,7 @@ func unitInBrackets(s string) (name, unitText string, ok bool) {
 	return s, "", false
 }
 
-// unitBehind tells whether the text behind sep, the unit u, is that of the name
+// unitBehind reports whether the text behind sep, the unit u, is that of the name
 // s rather than a part of it: single letters may name a channel or a phase.
 func unitBehind(s, sep, text string, u unit) bool {
 	marked := sep == "/" || sep == " in "

@@ -56,7 +56,7 @@ func (o *Options) check() error {
 	return nil
 }
 
-// unitOf tells whether a text is none, or a unit of one of the kinds.
+// unitOf reports whether a text is none, or a unit of one of the kinds.
 func unitOf(text string, kinds ...unitKind) bool {
 	u, ok := parseUnit(text)
 	return text == "" || ok && slices.Contains(kinds, u.kind)

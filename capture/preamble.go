@@ -411,7 +411,7 @@ func (p *preamble) place(vs []metaValue, i int, t *table) {
 
 func isUnitWord(s string) bool { _, ok := parseUnit(s); return ok }
 
-// keyOfSetting tells whether a cell is the key of a known setting.
+// keyOfSetting reports whether a cell is the key of a known setting.
 func (c cell) keyOfSetting() bool {
 	if len(c.text) < 2 || len(c.text) > 60 || c.text[0]-'0' <= 9 {
 		return false

@@ -33,7 +33,7 @@ type row struct {
 	fix             string
 }
 
-// plain tells whether the rows are a time, a delimiter and volts, no more.
+// plain reports whether the rows are a time, a delimiter and volts, no more.
 func (p *rowSpec) plain() bool {
 	return p.time == 0 && p.volt == 1 && p.cells == 2 && p.seg < 0 && p.delim != ' ' && p.timeUnit == "" && p.voltUnit == "" && !p.clock
 }
@@ -60,7 +60,7 @@ func (p *rowSpec) pair(b []byte, start int, r *row) int {
 	return e + 1
 }
 
-// single tells whether the rows are one column of volts, no more.
+// single reports whether the rows are one column of volts, no more.
 func (p *rowSpec) single() bool {
 	return p.time < 0 && p.volt == 0 && p.cells == 1 && p.seg < 0 && p.voltUnit == ""
 }
@@ -182,7 +182,7 @@ func (p *rowSpec) nextCell(line []byte, i int) (next int, ok bool) {
 	return i + 1, line[i] == p.delim
 }
 
-// endsAt tells whether the row, read to the end i of cell col, is not wider
+// endsAt reports whether the row, read to the end i of cell col, is not wider
 // than the table.
 func (p *rowSpec) endsAt(line []byte, i, col int) bool {
 	if i == len(line) {
@@ -278,7 +278,7 @@ func (p *rowSpec) slowTime(line []byte, cells []cell, vv value, r *row) bool {
 	return true
 }
 
-// rowBehind tells whether the text of a remark is a row of the table.
+// rowBehind reports whether the text of a remark is a row of the table.
 func (p *rowSpec) rowBehind(text []byte) bool {
 	cells := splitCells(text, p.delim, nil)
 	if len(cells) <= p.last {

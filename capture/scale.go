@@ -194,7 +194,7 @@ func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err 
 	return unit{kind: unitVolt, factor: 1}, "V", voltsAssumed, nil
 }
 
-// rawColumn tells whether column j is named for codes.
+// rawColumn reports whether column j is named for codes.
 func (im *importer) rawColumn(j int) bool {
 	return slices.Contains(im.sc.raw, j) || rawName.MatchString(strings.ToLower(im.sc.names[im.ch])) && !im.cols[j].decimals()
 }

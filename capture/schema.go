@@ -274,7 +274,7 @@ func (f *schemaFinder) unnamedTime() {
 	}
 }
 
-// namesNoTime tells whether the name of column j is that of a voltage, a
+// namesNoTime reports whether the name of column j is that of a voltage, a
 // current or another quantity: a ramp so named is a sweep and no time.
 func (f *schemaFinder) namesNoTime(j int) bool {
 	n := f.roles[j].name

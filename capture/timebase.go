@@ -82,7 +82,7 @@ type record struct {
 	pairs          bool // least and greatest of each interval under one stamp
 }
 
-// coarse tells whether the stamps' rounding shows in the step.
+// coarse reports whether the stamps' rounding shows in the step.
 func (r *record) coarse() bool { return r.ulp > coarseShare*math.Abs(r.fit.step) && r.fit.step != 0 }
 
 // bound fills stepLo and stepHi from the kept stamps of the record's n rows.

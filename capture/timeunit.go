@@ -266,7 +266,7 @@ func (im *importer) timeUnitByStep(step float64) bool {
 // Days since 1899-12-30, as spreadsheets count them, of the years 1954 to 2118.
 const firstDay, lastDay = 20e3, 80e3
 
-// dayStamps tells whether times can be a spreadsheet's dates.
+// dayStamps reports whether times can be a spreadsheet's dates.
 func dayStamps(x []float64) bool {
 	for _, v := range x {
 		if v < firstDay || v > lastDay {

@@ -5,7 +5,7 @@ package capture
 
 import "strings"
 
-// Coupling tells whether the instrument passed the DC level.
+// Coupling reports whether the instrument passed the DC level.
 type Coupling string
 
 // The couplings a capture may have been made with.

@@ -155,7 +155,7 @@ func linearFactor(x []float64) int {
 	return 1
 }
 
-// bendsOnly tells whether all bends but rounding's are at every k-th place, and
+// bendsOnly reports whether all bends but rounding's are at every k-th place, and
 // the first of these.
 func bendsOnly(d2 []float64, k int) (at int, ok bool) {
 	var sum [upMost]float64
@@ -172,7 +172,7 @@ func bendsOnly(d2 []float64, k int) (at int, ok bool) {
 	return at, total > 0 && (total-sum[at])/float64(k-1) < linearRest*sum[at]
 }
 
-// bendsOften tells whether the line bends at enough of every k-th place, and by
+// bendsOften reports whether the line bends at enough of every k-th place, and by
 // more sizes than a triangle's or a trapezium's do.
 func bendsOften(d2 []float64, at, k int) bool {
 	mean := 0.0

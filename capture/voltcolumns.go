@@ -34,7 +34,7 @@ func (f *schemaFinder) isRaw(j int) bool {
 	return r.has && r.unit.kind == unitCount || rawName.MatchString(r.name) && !r.of(unitVolt) && !f.cols[j].decimals()
 }
 
-// of tells whether a unit of the kind is stated.
+// of reports whether a unit of the kind is stated.
 func (r *role) of(k unitKind) bool { return r.has && r.unit.kind == k }
 
 // otherThanVolts tells what a column holds that its unit or its name says to be
@@ -65,7 +65,7 @@ func saysOther(word *regexp.Regexp, r *role) bool {
 	return !r.has && word.MatchString(r.name) && !voltWord.MatchString(r.name)
 }
 
-// levels tells whether a column holds 0 and 1 in turn, as whole numbers.
+// levels reports whether a column holds 0 and 1 in turn, as whole numbers.
 func (c *columnData) levels() bool {
 	if !c.ints {
 		return false

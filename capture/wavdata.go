@@ -202,7 +202,7 @@ func (w *wavReader) trailingChunks(tail []byte) int {
 	return 0
 }
 
-// chain tells whether b is whole chunks to its end.
+// chain reports whether b is whole chunks to its end.
 func (w *wavReader) chain(b []byte) bool {
 	for len(b) >= 8 {
 		if printable(string(b[:4])) != string(b[:4]) {

@@ -46,7 +46,7 @@ type UnitChange struct {
 // densityCurve is a density curve read from JSON.
 type densityCurve struct {
 	FrequencyHz []float64 `json:"frequency_hz"`
-	VRHz        []float64 `json:"v_per_rthz"`
+	VPerRtHz    []float64 `json:"v_per_rthz"`
 }
 
 // Side is one side of a comparison: results.json, or one capture's object.

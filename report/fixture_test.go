@@ -213,7 +213,7 @@ func fixtureTarget() target.Target {
 			{Criterion: target.SpikePeak, Name: "spike peak, 95th percentile", Unit: "V", Max: 0.04, NeedLowHz: 1000, NeedHighHz: 20e6, Source: "common practice, no source"},
 			{Criterion: target.SpikeRate, Name: "spikes per second", Unit: "1/s", Max: 500e3, NeedLowHz: 1000, NeedHighHz: 20e6, Source: "common practice, no source"},
 			{Criterion: target.Noise, Name: "noise density between the lines", Unit: "V/√Hz", Max: 300e-9, NeedLowHz: 1e3, NeedHighHz: 100e3, Source: "common practice, no source"},
-			{Criterion: target.Mask, Name: "density mask, worst point", Unit: "V/√Hz", Points: []target.MaskPoint{{Hz: 20, VRHz: 1e-4}, {Hz: 1e3, VRHz: 3e-6}, {Hz: 20e3, VRHz: 1e-6}, {Hz: 1e6, VRHz: 1e-6}},
+			{Criterion: target.Mask, Name: "density mask, worst point", Unit: "V/√Hz", Points: []target.MaskPoint{{Hz: 20, VPerRtHz: 1e-4}, {Hz: 1e3, VPerRtHz: 3e-6}, {Hz: 20e3, VPerRtHz: 1e-6}, {Hz: 1e6, VPerRtHz: 1e-6}},
 				NeedLowHz: 20, NeedHighHz: 1e6, Source: "common practice, no source"},
 		}}
 }
@@ -347,7 +347,7 @@ func fixtureAdvice(u *Unit, m *analysis.Measurement) *filter.Advice {
 	for i, f := range m.Spectrum.FrequencyHz {
 		gain := 1 / math.Sqrt(1+math.Pow(f/4e3, 2))
 		best.FrequencyHz, best.GainDB = append(best.FrequencyHz, f), append(best.GainDB, 20*math.Log10(gain))
-		best.SpectrumHz, best.AfterVRHz = append(best.SpectrumHz, f), append(best.AfterVRHz, m.Spectrum.VPerRtHz[i]*gain)
+		best.SpectrumHz, best.AfterVPerRtHz = append(best.SpectrumHz, f), append(best.AfterVPerRtHz, m.Spectrum.VPerRtHz[i]*gain)
 	}
 	return &filter.Advice{UnitKey: u.Eval.Unit.Key, Found: true, Best: best, ReserveDB: 3, CommonMode: "a common-mode choke in the DC lead helps above 1 MHz"}
 }

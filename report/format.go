@@ -100,7 +100,7 @@ func figureWithU(f figure.Figure, unit string) string {
 	return s
 }
 
-// decimalsOf is how many decimals show so many significant digits of u > 0 once
+// decimalsOf is how many decimals show the given significant digits of u > 0 once
 // it is rounded to them; negative where its last digit stands before the point.
 func decimalsOf(u float64, digits int) int {
 	_, exponent, _ := strings.Cut(strconv.FormatFloat(u, 'e', digits-1, 64), "e")
@@ -108,7 +108,7 @@ func decimalsOf(u float64, digits int) int {
 	return digits - 1 - e
 }
 
-// rounded is v to so many decimals; a negative number rounds to tens, hundreds.
+// rounded is v to the given decimals; a negative number rounds to tens, hundreds.
 func rounded(v float64, decimals int) string {
 	if decimals < 0 {
 		ten := math.Pow10(-decimals)

@@ -29,7 +29,7 @@ const (
 	leastShare     = 0.06
 	leastColumns   = 60   // of a static picture
 	histogramUnits = 12   // the first of a large bench, whose pages show histograms
-	unitsInFull    = 20.0 // so many fit with curves in full; drawing them for more would be thrown away
+	unitsInFull    = 20.0 // units that fit with curves in full; drawing them for more would be thrown away
 	openUnitsBelow = 2    // a page of a single unit shows it open
 )
 

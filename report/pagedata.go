@@ -66,9 +66,9 @@ type unitData struct {
 type lineData [3]any
 
 type limitData struct {
-	Name string   `json:"n"`
-	Hz   []number `json:"f"`
-	VRHz []number `json:"v"`
+	Name     string   `json:"n"`
+	Hz       []number `json:"f"`
+	VPerRtHz []number `json:"v"`
 }
 
 // pageData is the JSON block. json.Marshal escapes <, > and &, so that nothing
@@ -132,7 +132,7 @@ func (u *Unit) data(share float64) unitData {
 		d.Lines = append(d.Lines, lineData{number(l.hz), number(l.vrhz), shorten(clean(l.name), 34)})
 	}
 	if u.Filter != nil && u.Filter.Found {
-		d.After = densityData("behind the post-filter", "V", u.Filter.Best.SpectrumHz, u.Filter.Best.AfterVRHz, columns)
+		d.After = densityData("behind the post-filter", "V", u.Filter.Best.SpectrumHz, u.Filter.Best.AfterVPerRtHz, columns)
 	}
 	return d
 }
@@ -203,7 +203,7 @@ func cycleData(m *analysis.Measurement, points int) *foldedCycle {
 	return c
 }
 
-// everyNth thins evenly spaced points to at least so many, evenly; a cycle is smooth.
+// everyNth thins evenly spaced points to at least the given points, evenly; a cycle is smooth.
 func everyNth(v []float64, points int) []float64 {
 	n := len(v) / points
 	if n < 2 || len(v)%n != 0 {

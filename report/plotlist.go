@@ -17,7 +17,7 @@ type plotSpec struct {
 	alt     string                            // what it shows, in words
 	unit    int                               // index into Units, -1 for the whole bench
 	inLog   bool                              // shown in the build log
-	figure  func(columns int) *canvas.Drawing // curves reduced to about so many columns
+	figure  func(columns int) *canvas.Drawing // curves reduced to about that number of columns
 }
 
 // plotList names every picture that has data behind it, in a fixed order.

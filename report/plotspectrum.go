@@ -155,8 +155,8 @@ func limitCurve(l target.Limit, lo, hi float64) (x, y []float64) {
 	switch l.Criterion {
 	case target.Mask:
 		for _, pt := range l.Points {
-			if pt.Hz > 0 && pt.VRHz > 0 {
-				x, y = append(x, pt.Hz), append(y, pt.VRHz)
+			if pt.Hz > 0 && pt.VPerRtHz > 0 {
+				x, y = append(x, pt.Hz), append(y, pt.VPerRtHz)
 			}
 		}
 		return x, y
@@ -299,7 +299,7 @@ func overlayFigure(r *Report, columns int) *canvas.Drawing {
 
 // filterFigure shows a unit's density before and after the advised post-filter.
 func filterFigure(u *Unit, t *target.Target, columns int) *canvas.Drawing {
-	if u.Filter == nil || !u.Filter.Found || len(u.Filter.Best.AfterVRHz) < 2 {
+	if u.Filter == nil || !u.Filter.Found || len(u.Filter.Best.AfterVPerRtHz) < 2 {
 		return nil
 	}
 	p := spectrumPanel("V")
@@ -310,7 +310,7 @@ func filterFigure(u *Unit, t *target.Target, columns int) *canvas.Drawing {
 		addDensity(p, m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, columns/2, st)
 		k.addOnce("measured", st)
 	}
-	addDensity(p, after.SpectrumHz, after.AfterVRHz, columns/2, curveStyles[0])
+	addDensity(p, after.SpectrumHz, after.AfterVPerRtHz, columns/2, curveStyles[0])
 	k.add("predicted behind the "+string(after.Circuit.Topology)+" filter", curveStyles[0])
 	if !settle(p) {
 		return nil

@@ -59,7 +59,7 @@ func targetObject(t target.Target) object {
 		if len(l.Points) > 0 {
 			points := []object{}
 			for _, p := range l.Points {
-				points = append(points, object{{"frequency_hz", number(p.Hz)}, {"v_per_rthz", number(p.VRHz)}})
+				points = append(points, object{{"frequency_hz", number(p.Hz)}, {"v_per_rthz", number(p.VPerRtHz)}})
 			}
 			o.add("points", points)
 		}
@@ -200,7 +200,7 @@ func resultObject(d *doc, path string, x *filter.Result) object {
 		{"worst_margin_db", number(x.After.WorstDB)},
 		{"margins", marginObjects(d, path+"margins.", x.After.Margins)},
 		{"gain", object{{"frequency_hz", series(x.FrequencyHz)}, {"gain_db", series(x.GainDB)}}},
-		{"after", object{{"frequency_hz", series(x.SpectrumHz)}, {"v_per_rthz", series(x.AfterVRHz)}}},
+		{"after", object{{"frequency_hz", series(x.SpectrumHz)}, {"v_per_rthz", series(x.AfterVPerRtHz)}}},
 		{"warnings", list(x.Warnings)}}
 }
 

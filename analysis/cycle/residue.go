@@ -6,7 +6,7 @@ import (
 	"stillglow/capture"
 )
 
-// Residue yields the trace less its slow part and its smooth ripple: spikes,
+// Residue yields the trace minus its slow part and its smooth ripple: spikes,
 // rings and noise are left.
 type Residue struct {
 	Volts  []float64

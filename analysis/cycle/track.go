@@ -62,7 +62,7 @@ func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodB
 	}
 	count := int(float64(n-length)/step) + 1
 	blocks := make([]demodBlock, 0, count)
-	block := make([]float64, length) // means of groups from start on, less the record's
+	block := make([]float64, length) // means of groups from start on, minus the record's
 	start := -length
 	for b := range count {
 		next := int(float64(b) * step)

@@ -444,7 +444,7 @@ func TestEstimateAgreesWithSamples(t *testing.T) {
 		s := synth.Supply{
 			Seed: seed, DCV: 7, ACCoupled: true, SwitchingHz: 70e3 + 10e3*float64(seed), RipplePPV: 30e-3, ESRStepV: 6e-3, Duty: 0.4,
 			SpikeRiseV: 40e-3, SpikeFallV: -30e-3, SpikeWidthS: 60e-9, RingRiseHz: 7e6, RingFallHz: 6e6, RingQ: 5,
-			NoiseVRHz: 0.2e-6, CornerHz: 100, RateHz: 62.5e6, Samples: 1 << 17, ADCBits: 12,
+			NoiseVPerRtHz: 0.2e-6, CornerHz: 100, RateHz: 62.5e6, Samples: 1 << 17, ADCBits: 12,
 		}
 		tr, _ := s.Trace("synthetic")
 		setup := analysis.Setup{LoadA: 0.6, HeaterA: 0.6}

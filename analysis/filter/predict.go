@@ -217,8 +217,8 @@ func finish(r *Result, in Input, after target.Unit) {
 		r.FrequencyHz, r.GainDB = append(r.FrequencyHz, hz), append(r.GainDB, db)
 	}
 	r.PeakHz, r.PeakDB = peak(c)
-	r.SpectrumHz, r.BeforeVRHz = widest(in.Unit)
-	r.AfterVRHz = scaled(r.SpectrumHz, r.BeforeVRHz, func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) })
+	r.SpectrumHz, r.BeforeVPerRtHz = widest(in.Unit)
+	r.AfterVPerRtHz = scaled(r.SpectrumHz, r.BeforeVPerRtHz, func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) })
 	r.Warnings = warnings(*r, in, volts)
 }
 

@@ -65,8 +65,8 @@ type Result struct {
 	Method         string            // FromSamples or FromSpectrum
 	Wave           Wave              // some switching cycles of the fastest capture, before and after
 	SpectrumHz     []float64         // grid of the unit's joined spectra
-	BeforeVRHz     []float64         // measured density there
-	AfterVRHz      []float64         // predicted density there
+	BeforeVPerRtHz []float64         // measured density there
+	AfterVPerRtHz  []float64         // predicted density there
 	Warnings       []string
 }
 

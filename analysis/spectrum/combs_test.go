@@ -40,7 +40,7 @@ func TestMainsOfDrawnSupplies(t *testing.T) {
 	}
 	for seed := range seeds {
 		s := synth.Draw(500+seed).Slow(96e3, 1<<16)
-		s.MainsPPV = max(s.MainsPPV, 3000*s.NoiseVRHz)
+		s.MainsPPV = max(s.MainsPPV, 3000*s.NoiseVPerRtHz)
 		tr, truth := s.Trace("synthetic")
 		x := Samples(tr.Volts)
 		m, lines := linesOf(t, x, s.RateHz)
@@ -111,7 +111,7 @@ func TestCombsAreTold(t *testing.T) {
 // A packet rate shows as sidebands around the switching lines, and is not the
 // mains nor the switching frequency.
 func TestBurstComb(t *testing.T) {
-	s := synth.Supply{Seed: 3, RateHz: 10e6, Samples: 1 << 20, SwitchingHz: 100e3, RipplePPV: 0.02, BurstHz: 1870, NoiseVRHz: 1e-7}
+	s := synth.Supply{Seed: 3, RateHz: 10e6, Samples: 1 << 20, SwitchingHz: 100e3, RipplePPV: 0.02, BurstHz: 1870, NoiseVPerRtHz: 1e-7}
 	tr, _ := s.Trace("synthetic")
 	x := Samples(tr.Volts)
 	m, lines := linesOf(t, x, s.RateHz)
@@ -129,8 +129,8 @@ func TestBurstComb(t *testing.T) {
 // rate, no second converter, no packets.
 func TestDitherIsNoSecondConverter(t *testing.T) {
 	for _, s := range []synth.Supply{
-		{Seed: 1, RateHz: 10e6, Samples: 1 << 19, SwitchingHz: 100e3, RipplePPV: 0.02, DitherFrac: 0.05, NoiseVRHz: 1e-7},
-		{Seed: 2, RateHz: 10e6, Samples: 1 << 19, SwitchingHz: 100e3, RipplePPV: 0.02, DitherFrac: 0.03, DitherRateHz: 5000, NoiseVRHz: 1e-7, MainsHz: 50, MainsPPV: 5e-3},
+		{Seed: 1, RateHz: 10e6, Samples: 1 << 19, SwitchingHz: 100e3, RipplePPV: 0.02, DitherFrac: 0.05, NoiseVPerRtHz: 1e-7},
+		{Seed: 2, RateHz: 10e6, Samples: 1 << 19, SwitchingHz: 100e3, RipplePPV: 0.02, DitherFrac: 0.03, DitherRateHz: 5000, NoiseVPerRtHz: 1e-7, MainsHz: 50, MainsPPV: 5e-3},
 	} {
 		tr, _ := s.Trace("synthetic")
 		_, lines := linesOf(t, Samples(tr.Volts), s.RateHz)

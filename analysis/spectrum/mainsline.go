@@ -68,9 +68,9 @@ func (m *Multirate) followLine(src Source, hz, blockS float64) followed {
 	return f
 }
 
-// projectLine projects a record on a line of known frequency, in blocks of so many
-// samples that overlap by half, each under a Hann taper. The noise is that of so many
-// places to either side of the line where the taper shows none of it.
+// projectLine projects a record on a line of known frequency, in blocks of length
+// samples that overlap by half, each under a Hann taper. The noise is that of places
+// frequencies to either side of the line where the taper shows none of it.
 func projectLine(rec Source, rateHz, hz float64, length, places int, startS float64) projections {
 	n := rec.Len()
 	blocks := max(2*n/length-1, 1)

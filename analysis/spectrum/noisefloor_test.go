@@ -15,12 +15,12 @@ import (
 	"stillglow/capture/synth"
 )
 
-// cleanResidue is a perfect gate: the record less its noise-free self, with the
+// cleanResidue is a perfect gate: the record minus its noise-free self, with the
 // transients' beginnings excised.
 func cleanResidue(s synth.Supply) (testGate, []float64, *capture.Trace, synth.Truth) {
 	tr, truth := s.Trace("synthetic")
 	quiet := s
-	quiet.NoiseVRHz, quiet.InstrumentVRHz, quiet.ADCBits, quiet.ProbeFactorWrong = 0, 0, 0, 0
+	quiet.NoiseVPerRtHz, quiet.InstrumentVPerRtHz, quiet.ADCBits, quiet.ProbeFactorWrong = 0, 0, 0, 0
 	clean, _ := quiet.Trace("synthetic")
 	g := testGate{slices.Clone(tr.Volts), make([]float64, len(tr.Volts))}
 	for i := range g.w {
@@ -59,15 +59,15 @@ func TestNoiseFloorOfDrawnSupplies(t *testing.T) {
 			continue
 		}
 		q := QuantisationDensity(truth.ADCStepV, s.RateHz)
-		e := 2 * dB(nf.DensityVPerRtHz.Value/s.NoiseVRHz)
-		t.Logf("seed %d: truth %.3g, floor %.3g, ungated %.3g, quantisation %.3g, excised %.2f, at %.3g Hz: %.2f dB", seed, s.NoiseVRHz, nf.DensityVPerRtHz.Value, nf.UngatedVPerRtHz.Value, q, nf.ExcisedShare, nf.AtHz.Value, e)
-		if s.NoiseVRHz > q {
+		e := 2 * dB(nf.DensityVPerRtHz.Value/s.NoiseVPerRtHz)
+		t.Logf("seed %d: truth %.3g, floor %.3g, ungated %.3g, quantisation %.3g, excised %.2f, at %.3g Hz: %.2f dB", seed, s.NoiseVPerRtHz, nf.DensityVPerRtHz.Value, nf.UngatedVPerRtHz.Value, q, nf.ExcisedShare, nf.AtHz.Value, e)
+		if s.NoiseVPerRtHz > q {
 			errs = append(errs, math.Abs(e))
-			if math.Abs(e) > 0.7 && math.Abs(nf.DensityVPerRtHz.Value-s.NoiseVRHz) > 2*nf.DensityVPerRtHz.U {
-				t.Errorf("seed %d: %.2f dB off, truth %.3g, quantisation %.3g", seed, e, s.NoiseVRHz, q)
+			if math.Abs(e) > 0.7 && math.Abs(nf.DensityVPerRtHz.Value-s.NoiseVPerRtHz) > 2*nf.DensityVPerRtHz.U {
+				t.Errorf("seed %d: %.2f dB off, truth %.3g, quantisation %.3g", seed, e, s.NoiseVPerRtHz, q)
 			}
-		} else if s.NoiseVRHz < 0.7*q && !nf.AtQuantisation {
-			t.Errorf("seed %d: truth %.3g under the quantisation floor %.3g is not said to be (%.3g)", seed, s.NoiseVRHz, q, nf.DensityVPerRtHz.Value)
+		} else if s.NoiseVPerRtHz < 0.7*q && !nf.AtQuantisation {
+			t.Errorf("seed %d: truth %.3g under the quantisation floor %.3g is not said to be (%.3g)", seed, s.NoiseVPerRtHz, q, nf.DensityVPerRtHz.Value)
 		}
 	}
 	slices.Sort(errs)
@@ -111,7 +111,7 @@ func TestNoiseFloorOfJohnsonNoise(t *testing.T) {
 
 func TestNoiseFloorCorner(t *testing.T) {
 	for _, corner := range []float64{200, 2000} {
-		s := synth.Supply{Seed: 5, RateHz: 192e3, Samples: 1 << 20, NoiseVRHz: 1e-6, CornerHz: corner}
+		s := synth.Supply{Seed: 5, RateHz: 192e3, Samples: 1 << 20, NoiseVPerRtHz: 1e-6, CornerHz: corner}
 		tr, _ := s.Trace("synthetic")
 		nf, err := MeasureNoiseFloor(context.Background(), nil, Samples(tr.Volts), s.RateHz, NoiseOptions{Span: tr.Span})
 		if err != nil {
@@ -165,7 +165,7 @@ func TestNoiseFloorTinyLengths(t *testing.T) {
 // Excising a quarter of the samples leaves both the white and the 1/f part
 // where they were.
 func TestNoiseFloorGatedFlicker(t *testing.T) {
-	s := synth.Supply{Seed: 6, RateHz: 10e6, Samples: 1 << 22, NoiseVRHz: 1e-6, CornerHz: 10e3}
+	s := synth.Supply{Seed: 6, RateHz: 10e6, Samples: 1 << 22, NoiseVPerRtHz: 1e-6, CornerHz: 10e3}
 	tr, _ := s.Trace("synthetic")
 	g := testGate{slices.Clone(tr.Volts), make([]float64, len(tr.Volts))}
 	for i := range g.w {

@@ -22,7 +22,7 @@ func NewTransform(n int) *Transform {
 	return newTransform(n, n >= 64 && n <= 1<<15)
 }
 
-// newRepeatedTransform is NewTransform for so many transforms: from the third of a
+// newRepeatedTransform is NewTransform for a given number of transforms: from the third of a
 // long length on the faster library has made up for its preparation.
 func newRepeatedTransform(n, times int) *Transform {
 	return newTransform(n, n >= 64 && (n <= 1<<15 || times > 2))

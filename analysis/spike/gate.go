@@ -7,7 +7,7 @@ import (
 	"stillglow/analysis/cycle"
 )
 
-// Gate is the trace less the tracked mean cycle and the mains comb,
+// Gate is the trace minus the tracked mean cycle and the mains comb,
 // with the spikes' intervals excised: the random part, for the noise floor.
 type Gate struct {
 	r            *cycle.Residue

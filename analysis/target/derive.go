@@ -96,7 +96,7 @@ func (d derivation) mask() Limit {
 	corners[len(corners)-1] = hearHighHz
 	for _, hz := range corners {
 		v := math.Min(d.allows(d.Coupling, hz), loosest(BandAudioA)/spectrum.AWeight(hz))
-		points = append(points, MaskPoint{Hz: hz, VRHz: v / math.Sqrt(span*hz)})
+		points = append(points, MaskPoint{Hz: hz, VPerRtHz: v / math.Sqrt(span*hz)})
 	}
 	mask := maskLimit(points, d.source)
 	mask.LessMains, mask.Basis = true, Derived

@@ -247,7 +247,7 @@ func stepNoiseUp(_ criterion, m *analysis.Measurement, f figure.Figure) float64 
 	return stepUnknownDB
 }
 
-// weighted is what so many volts at a frequency count in the criterion's sum.
+// weighted is what volts at a frequency count in the criterion's sum.
 func (c criterion) weighted(v, hz float64) float64 {
 	if c.weight != nil {
 		return v * c.weight(hz)

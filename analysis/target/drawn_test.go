@@ -35,7 +35,7 @@ func drawn(t *testing.T, seed uint64) (target.Unit, map[target.Criterion]float64
 		target.FoldedRipple: truth.RipplePPV,
 		target.SpikePeak:    truth.SpikePeakP95V,
 		target.MainsLine:    slowTruth.MainsLineRMSV,
-		target.Noise:        truth.NoiseVRHz,
+		target.Noise:        truth.NoiseVPerRtHz,
 	}
 }
 

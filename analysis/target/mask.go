@@ -22,7 +22,7 @@ func MaskAt(points []MaskPoint, hz float64) (vrhz float64, ok bool) {
 	i = min(i, n-2)
 	a, b := points[i], points[i+1]
 	t := math.Log(hz/a.Hz) / math.Log(b.Hz/a.Hz)
-	return math.Exp(math.Log(a.VRHz) + t*math.Log(b.VRHz/a.VRHz)), true
+	return math.Exp(math.Log(a.VPerRtHz) + t*math.Log(b.VPerRtHz/a.VPerRtHz)), true
 }
 
 // maskBands are the third octaves (base ten, IEC 61260-1) within lowHz..highHz.
@@ -38,7 +38,7 @@ func maskBands(lowHz, highHz float64) []float64 {
 }
 
 // ungated is the density of the third octave at hz with everything in it,
-// the unit's lines too: the mean power of the spectrum over the band less the
+// the unit's lines too: the mean power of the spectrum over the band minus the
 // instrument's share of lines. lessMains takes the 2 x mains line out.
 func ungated(m *analysis.Measurement, hz float64, lessMains bool) (float64, bool) {
 	lo, hi := hz*math.Pow(10, -0.05), hz*math.Pow(10, 0.05)

@@ -288,7 +288,7 @@ func maskPoints(mask [][2]float64) ([]MaskPoint, error) {
 		if i > 0 && p[0] <= mask[i-1][0] {
 			return nil, fmt.Errorf("point %d of the mask is at %g Hz, expected more than the %g Hz before it", i+1, p[0], mask[i-1][0])
 		}
-		points[i] = MaskPoint{Hz: p[0], VRHz: p[1]}
+		points[i] = MaskPoint{Hz: p[0], VPerRtHz: p[1]}
 	}
 	return points, nil
 }

@@ -63,8 +63,8 @@ const (
 // MaskPoint is one corner of a mask; between corners it is straight in
 // log frequency and log density.
 type MaskPoint struct {
-	Hz   float64 // hertz
-	VRHz float64 // V/sqrt(Hz)
+	Hz       float64 // hertz
+	VPerRtHz float64 // V/sqrt(Hz)
 }
 
 // Target is a named set of limits.

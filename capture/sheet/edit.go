@@ -272,7 +272,7 @@ func (t *Text) Check(path string) error {
 	return err
 }
 
-// syntax gives the parser's error in the house's form.
+// syntax gives the parser's error as a ParseError with the file's path.
 func syntax(body []byte, path string) error {
 	var any map[string]any
 	err := decodeAny(body, &any)

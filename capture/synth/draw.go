@@ -32,7 +32,7 @@ func Draw(seed uint64) Supply {
 	s.SpikeFallV = -v * (0.6 + 0.4*r.Float64())
 	s.SpikeJitterFrac = 0.05 * r.Float64()
 
-	s.NoiseVRHz = logU(10e-9, 10e-6)
+	s.NoiseVPerRtHz = logU(10e-9, 10e-6)
 	s.CornerHz = logU(10, 1000)
 	s.MainsHz = 50 + 10*float64(r.IntN(2))
 	s.MainsPPV = logU(50e-6, 10e-3)

@@ -96,7 +96,7 @@ func (s Supply) noises() (own, instrument spectrum) {
 	if s.AntiAliased {
 		cut = cutShare * s.RateHz
 	}
-	own = spectrum{white: s.NoiseVRHz, cornerHz: s.CornerHz, poles: [2]float64{s.BandwidthHz, s.NoiseBandwidthHz}, cutHz: cut}
-	instrument = spectrum{white: s.InstrumentVRHz, poles: [2]float64{s.BandwidthHz}, cutHz: cut}
+	own = spectrum{white: s.NoiseVPerRtHz, cornerHz: s.CornerHz, poles: [2]float64{s.BandwidthHz, s.NoiseBandwidthHz}, cutHz: cut}
+	instrument = spectrum{white: s.InstrumentVPerRtHz, poles: [2]float64{s.BandwidthHz}, cutHz: cut}
 	return own, instrument
 }

@@ -38,10 +38,10 @@ type Supply struct {
 	RandomSpikesPerS         float64 // Poisson rate of transients tied to nothing
 	RandomSpikeV             float64 // their peak, 0: the larger of the edges'
 	MainsSpikeV              float64 // peak of the commutation transient at 2 x mains
-	NoiseVRHz                float64 // white noise density, one-sided, V/sqrt(Hz)
+	NoiseVPerRtHz            float64 // white noise density, one-sided, V/sqrt(Hz)
 	CornerHz                 float64 // where the 1/f part equals the white part, 0: no 1/f
 	NoiseBandwidthHz         float64 // the supply's own noise falls off above it (one pole), 0: white to the end
-	InstrumentVRHz           float64 // the instrument's own white noise, adds in power
+	InstrumentVPerRtHz       float64 // the instrument's own white noise, adds in power
 	InstrumentSpurHz, SpurPP float64 // a line of the instrument itself, hertz and volts peak-to-peak
 
 	ADCBits          int     // 0: no converter, exact values

@@ -85,7 +85,7 @@ func TestOnePoleTransition(t *testing.T) {
 // White noise of density e has rms e*sqrt(bandwidth); with a corner fc the
 // density at fc is sqrt(2) of the white one.
 func TestNoiseDensity(t *testing.T) {
-	s := Supply{Seed: 4, RateHz: 1e6, Samples: 1 << 18, NoiseVRHz: 2e-6}
+	s := Supply{Seed: 4, RateHz: 1e6, Samples: 1 << 18, NoiseVPerRtHz: 2e-6}
 	v, truth := s.Render()
 	near(t, "rms", stat.StdDev(v, nil), 2e-6*math.Sqrt(0.5e6), 5e-3)
 	near(t, "truth rms", truth.RandomRMSV, 2e-6*math.Sqrt(0.5e6), 1e-4)

@@ -42,10 +42,10 @@ type Truth struct {
 
 	MainsLineHz, MainsLineRMSV, MainsPPV float64 // the line at twice the mains frequency; the whole ripple
 
-	NoiseVRHz, CornerHz float64 // the supply's own: white density in V/sqrt(Hz), one-sided, and 1/f corner
-	RandomRMSV          float64 // of all noise, instrument's included
-	PeriodicRMSV        float64 // of everything else, about its mean
-	ACRMSV              float64 // both
+	NoiseVPerRtHz, CornerHz float64 // the supply's own: white density in V/sqrt(Hz), one-sided, and 1/f corner
+	RandomRMSV              float64 // of all noise, instrument's included
+	PeriodicRMSV            float64 // of everything else, about its mean
+	ACRMSV                  float64 // both
 
 	ADCStepV  float64
 	FullScale [2]float64 // lowest and highest volts of the converter, both 0: none
@@ -57,8 +57,8 @@ const densePoints = 1 << 16
 // truth fills in everything but the converter from the noise-free record.
 func (s Supply) truth(clean []float64, events []event, cycles int) Truth {
 	k := s.ProbeFactorWrong
-	t := Truth{NoiseVRHz: k * s.NoiseVRHz, Cycles: cycles}
-	if s.NoiseVRHz > 0 {
+	t := Truth{NoiseVPerRtHz: k * s.NoiseVPerRtHz, Cycles: cycles}
+	if s.NoiseVPerRtHz > 0 {
 		t.CornerHz = s.CornerHz
 	}
 	if !s.ACCoupled {

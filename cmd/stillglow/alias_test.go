@@ -83,7 +83,7 @@ func cautioned(e target.Evaluation, code string) bool {
 
 // Through the whole pipeline: 165.1 kHz stands at 34.9 kHz in the slow capture.
 func TestTwoRatesThroughThePipeline(t *testing.T) {
-	s := synth.Supply{Seed: 4, SwitchingHz: 165.1e3, Duty: 0.5, RipplePPV: 8e-3, NoiseVRHz: 100e-9, NoiseBandwidthHz: 1e6}
+	s := synth.Supply{Seed: 4, SwitchingHz: 165.1e3, Duty: 0.5, RipplePPV: 8e-3, NoiseVPerRtHz: 100e-9, NoiseBandwidthHz: 1e6}
 	if e := twoRates(t, s, true); !cautioned(e, capture.CautionAlias) || cautioned(e, capture.CautionAliasShown) {
 		t.Errorf("one capture alone: %+v", e.Cautions)
 	}
@@ -100,7 +100,7 @@ func TestTwoRatesThroughThePipeline(t *testing.T) {
 		t.Errorf("the alias gives %+v", slow.SwitchingHz)
 	}
 
-	s.SwitchingHz, s.RipplePPV, s.NoiseVRHz, s.NoiseBandwidthHz = 55.3e3, 1e-3, 1e-6, 200e3
+	s.SwitchingHz, s.RipplePPV, s.NoiseVPerRtHz, s.NoiseBandwidthHz = 55.3e3, 1e-3, 1e-6, 200e3
 	if e := twoRates(t, s, true); !cautioned(e, capture.CautionAlias) {
 		t.Errorf("a true line alone: %+v", e.Cautions)
 	}

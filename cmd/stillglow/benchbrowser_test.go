@@ -56,14 +56,14 @@ func benchCaptures(t *testing.T, dir string) (files []string) {
 		s := synth.Supply{
 			Seed: uint64(40 + i), DCV: 7.02 + 0.03*float64(i), MainsHz: 50, MainsPPV: 0.4e-3, SwitchingHz: 90e3 + 7e3*float64(i),
 			RipplePPV: 4e-3 + 1e-3*float64(i), Duty: 0.4, ESRStepV: 1e-3, SpikeRiseV: 6e-3, SpikeFallV: -5e-3, SpikeWidthS: 60e-9,
-			RingRiseHz: 9e6, RingFallHz: 8e6, RingQ: 5, NoiseVRHz: 150e-9, CornerHz: 300, NoiseBandwidthHz: 1.5e6,
+			RingRiseHz: 9e6, RingFallHz: 8e6, RingQ: 5, NoiseVPerRtHz: 150e-9, CornerHz: 300, NoiseBandwidthHz: 1.5e6,
 		}
 		if unit == "quibblet-d1" {
 			s.RipplePPV, s.ESRStepV = 33e-3, 7e-3 // a near miss
 		}
 		fast, slow := s, s.Slow(100e3, 45000)
 		fast.RateHz, fast.Samples, fast.BandwidthHz = 125e6, 50000, 100e6
-		fast.ADCBits, fast.InstrumentVRHz, slow.ADCBits, slow.InstrumentVRHz = 14, 10e-9, 16, 20e-9
+		fast.ADCBits, fast.InstrumentVPerRtHz, slow.ADCBits, slow.InstrumentVPerRtHz = 14, 10e-9, 16, 20e-9
 		how := layout(synth.TimeVolts, fast.RateHz)
 		switch unit {
 		case "murrowfen-a2":
@@ -85,7 +85,7 @@ func benchCaptures(t *testing.T, dir string) (files []string) {
 		write(unit+"-fast.csv", fast, how)
 		if unit == "tindlewick-b2" {
 			slow = s.Slow(192e3, 192000)
-			slow.ACCoupled, slow.InstrumentVRHz = true, 20e-9
+			slow.ACCoupled, slow.InstrumentVPerRtHz = true, 20e-9
 			write(unit+"-slow.wav", slow, func(w io.Writer, v []float64) error { return synth.WriteWAV(w, 24, 192000, soundVolts, v) })
 			continue
 		}

@@ -102,7 +102,7 @@ func TestGuideLeadsToDecidedVerdicts(t *testing.T) {
 		memories = []string{"20k", "100k", "1M"}
 	}
 	quiet := synth.Supply{DCV: 7, MainsHz: 50, MainsPPV: 0.3e-3, RipplePPV: 5e-3, ESRStepV: 0.5e-3, SpikeRiseV: 5e-3, SpikeFallV: -4e-3,
-		SpikeWidthS: 60e-9, RingRiseHz: 8e6, NoiseVRHz: 30e-9, CornerHz: 100}
+		SpikeWidthS: 60e-9, RingRiseHz: 8e6, NoiseVPerRtHz: 30e-9, CornerHz: 100}
 	for _, memory := range memories {
 		for _, c := range []struct {
 			name     string
@@ -137,7 +137,7 @@ func TestGuideLeadsToDecidedVerdicts(t *testing.T) {
 func bothWires(s synth.Supply) synth.Supply {
 	return synth.Supply{Seed: s.Seed + 1, MainsHz: 50, MainsPPV: 1e-3, InstrumentSpurHz: 50, SpurPP: 16e-3,
 		SwitchingHz: s.SwitchingHz, RipplePPV: 8e-3, ESRStepV: 1e-3, SpikeRiseV: 45e-3, SpikeFallV: -40e-3,
-		SpikeWidthS: 60e-9, RingRiseHz: 8e6, NoiseVRHz: 100e-9, CornerHz: 100}
+		SpikeWidthS: 60e-9, RingRiseHz: 8e6, NoiseVPerRtHz: 100e-9, CornerHz: 100}
 }
 
 // followGuide takes what the guide prescribes of one supply and gives the

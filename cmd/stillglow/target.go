@@ -259,7 +259,7 @@ func printTargetTOML(w io.Writer, t target.Target) {
 		}
 		fmt.Fprintf(w, "# V/√Hz over hertz; keep it above the sheet's first [table]; %s\nmask = [\n", l.Source)
 		for _, p := range l.Points {
-			fmt.Fprintf(w, "  [%s, %s],\n", tomlNumber(p.Hz, 5), tomlNumber(p.VRHz, 4))
+			fmt.Fprintf(w, "  [%s, %s],\n", tomlNumber(p.Hz, 5), tomlNumber(p.VPerRtHz, 4))
 		}
 		fmt.Fprint(w, "]\n\n")
 	}
@@ -356,7 +356,7 @@ func targetObject(t target.Target) targetJSON {
 			Min: some(l.Min), NeedLowHz: some(l.NeedLowHz), NeedHighHz: some(l.NeedHighHz), Source: l.Source,
 		}
 		for _, p := range l.Points {
-			j.Mask = append(j.Mask, [2]float64{p.Hz, p.VRHz})
+			j.Mask = append(j.Mask, [2]float64{p.Hz, p.VPerRtHz})
 		}
 		o.Limits = append(o.Limits, j)
 	}

@@ -56,7 +56,7 @@ func TestTargetTOMLReadsBack(t *testing.T) {
 				continue
 			}
 			for k := range w.Points {
-				if !near(g.Points[k].Hz, w.Points[k].Hz) || !near(g.Points[k].VRHz, w.Points[k].VRHz) {
+				if !near(g.Points[k].Hz, w.Points[k].Hz) || !near(g.Points[k].VPerRtHz, w.Points[k].VPerRtHz) {
 					t.Errorf("%s: mask corner %d is %+v, want %+v", name, k, g.Points[k], w.Points[k])
 				}
 			}

@@ -87,7 +87,7 @@ rated_v = 7
 func watchCSV(t *testing.T, seed uint64, rippleV float64) []byte {
 	t.Helper()
 	s := synth.Supply{Seed: seed, RateHz: 62.5e6, Samples: 20000, SwitchingHz: 120e3, RipplePPV: rippleV,
-		NoiseVRHz: 50e-9, NoiseBandwidthHz: 2e6, ADCBits: 8, BandwidthHz: 100e6, ACCoupled: true}
+		NoiseVPerRtHz: 50e-9, NoiseBandwidthHz: 2e6, ADCBits: 8, BandwidthHz: 100e6, ACCoupled: true}
 	v, _ := s.Render()
 	var b bytes.Buffer
 	if err := synth.WriteCSV(&b, synth.Preamble, s.RateHz, v, 6, "AC"); err != nil {

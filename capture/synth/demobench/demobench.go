@@ -43,7 +43,7 @@ const (
 func fast(s synth.Supply) synth.Supply {
 	s.RateHz, s.Samples = fastHz, fastLen
 	s.ACCoupled, s.ADCBits, s.BandwidthHz = true, 8, scopeHz
-	s.InstrumentVRHz = scopeNoise
+	s.InstrumentVPerRtHz = scopeNoise
 	return s
 }
 
@@ -51,11 +51,11 @@ func fast(s synth.Supply) synth.Supply {
 func slow(s synth.Supply) synth.Supply {
 	s = s.Slow(slowHz, slowLen)
 	s.ACCoupled, s.ADCBits = true, 12
-	s.InstrumentVRHz = slowNoise
+	s.InstrumentVPerRtHz = slowNoise
 	return s
 }
 
-// short cuts a capture down to so many samples.
+// short cuts a capture down to the given samples.
 func short(s synth.Supply, samples int) synth.Supply {
 	s.Samples = samples
 	return s
@@ -65,7 +65,7 @@ func short(s synth.Supply, samples int) synth.Supply {
 func card(s synth.Supply) synth.Supply {
 	s = s.Slow(cardHz, cardLen)
 	s.ACCoupled, s.ADCBits, s.ADCFullScaleV = true, 24, 2*cardFullV
-	s.InstrumentVRHz = cardNoise
+	s.InstrumentVPerRtHz = cardNoise
 	return s
 }
 
@@ -110,27 +110,27 @@ func quiet(seed uint64) synth.Supply {
 		Seed: seed, DCV: 7, MainsHz: 50, MainsPPV: 0.45e-3,
 		SwitchingHz: 118e3, RipplePPV: 5e-3, Duty: 0.42, ESRStepV: 1.2e-3,
 		SpikeRiseV: 6e-3, SpikeFallV: -5e-3, SpikeWidthS: 60e-9, RingRiseHz: 9e6, RingFallHz: 8e6, RingQ: 5,
-		SpikeJitterFrac: 0.03, NoiseVRHz: 180e-9, CornerHz: 300, NoiseBandwidthHz: 1.5e6,
+		SpikeJitterFrac: 0.03, NoiseVPerRtHz: 180e-9, CornerHz: 300, NoiseBandwidthHz: 1.5e6,
 	}
 }
 
 func captures() []File {
 	a1 := quiet(101)
-	a1.RipplePPV, a1.ESRStepV, a1.SpikeRiseV, a1.SpikeFallV, a1.MainsPPV, a1.NoiseVRHz = 3.2e-3, 0.8e-3, 4.5e-3, -4e-3, 0.31e-3, 120e-9
+	a1.RipplePPV, a1.ESRStepV, a1.SpikeRiseV, a1.SpikeFallV, a1.MainsPPV, a1.NoiseVPerRtHz = 3.2e-3, 0.8e-3, 4.5e-3, -4e-3, 0.31e-3, 120e-9
 
 	a2 := quiet(102)
-	a2.SwitchingHz, a2.RipplePPV, a2.SpikeRiseV, a2.SpikeFallV, a2.MainsPPV, a2.NoiseVRHz = 121.3e3, 4.6e-3, 6.5e-3, -5e-3, 0.6e-3, 190e-9
+	a2.SwitchingHz, a2.RipplePPV, a2.SpikeRiseV, a2.SpikeFallV, a2.MainsPPV, a2.NoiseVPerRtHz = 121.3e3, 4.6e-3, 6.5e-3, -5e-3, 0.6e-3, 190e-9
 
 	a3 := quiet(103) // sags under load; its noise is fine
 	a3.SwitchingHz, a3.RipplePPV, a3.MainsPPV = 116.2e3, 8e-3, 0.7e-3
 
 	b1 := quiet(201) // near miss: ripple
 	b1.SwitchingHz, b1.RipplePPV, b1.ESRStepV, b1.Duty = 67.4e3, 31e-3, 7e-3, 0.35
-	b1.SpikeRiseV, b1.SpikeFallV, b1.NoiseVRHz, b1.MainsPPV = 12e-3, -10e-3, 300e-9, 0.52e-3
+	b1.SpikeRiseV, b1.SpikeFallV, b1.NoiseVPerRtHz, b1.MainsPPV = 12e-3, -10e-3, 300e-9, 0.52e-3
 
 	b2 := quiet(202)
 	b2.SwitchingHz, b2.RipplePPV, b2.ESRStepV, b2.Duty = 68.9e3, 7e-3, 1.6e-3, 0.35
-	b2.SpikeRiseV, b2.SpikeFallV, b2.NoiseVRHz, b2.MainsPPV = 7e-3, -5.5e-3, 260e-9, 0.5e-3
+	b2.SpikeRiseV, b2.SpikeFallV, b2.NoiseVPerRtHz, b2.MainsPPV = 7e-3, -5.5e-3, 260e-9, 0.5e-3
 
 	b3 := quiet(203) // dithered
 	b3.SwitchingHz, b3.RipplePPV, b3.ESRStepV, b3.MainsPPV = 98e3, 6.5e-3, 1.5e-3, 0.4e-3
@@ -160,22 +160,22 @@ func captures() []File {
 	d2fast.DCV = 7.36
 
 	d3 := quiet(403) // no fast capture yet
-	d3.SwitchingHz, d3.MainsPPV, d3.NoiseVRHz = 105e3, 0.8e-3, 240e-9
+	d3.SwitchingHz, d3.MainsPPV, d3.NoiseVPerRtHz = 105e3, 0.8e-3, 240e-9
 
 	c2fast := fast(c2)
 	c2fast.Samples = 125000 // 1 ms: a few packets
 
 	c2slow := c2.Slow(1e6, 210000) // fast enough to see what the packets are made of
-	c2slow.ACCoupled, c2slow.ADCBits, c2slow.InstrumentVRHz = true, 12, slowNoise
+	c2slow.ACCoupled, c2slow.ADCBits, c2slow.InstrumentVPerRtHz = true, 12, slowNoise
 
 	// Across 100 Ω from the output to earth: mains leakage at 50 Hz, and the primary's
 	// edges through the transformer's capacitance.
 	a1both := quiet(501)
-	a1both.SwitchingHz, a1both.RipplePPV, a1both.ESRStepV, a1both.NoiseVRHz = 118e3, 8e-3, 1e-3, 150e-9
+	a1both.SwitchingHz, a1both.RipplePPV, a1both.ESRStepV, a1both.NoiseVPerRtHz = 118e3, 8e-3, 1e-3, 150e-9
 	a1both.SpikeRiseV, a1both.SpikeFallV, a1both.MainsPPV = 45e-3, -40e-3, 1e-3
 	a1both.InstrumentSpurHz, a1both.SpurPP = 50, 16e-3
 	b2both := quiet(502) // quiet across its output, a near miss in common mode
-	b2both.SwitchingHz, b2both.RipplePPV, b2both.ESRStepV, b2both.NoiseVRHz, b2both.Duty = 68.9e3, 20e-3, 2e-3, 1.5e-6, 0.35
+	b2both.SwitchingHz, b2both.RipplePPV, b2both.ESRStepV, b2both.NoiseVPerRtHz, b2both.Duty = 68.9e3, 20e-3, 2e-3, 1.5e-6, 0.35
 	b2both.SpikeRiseV, b2both.SpikeFallV, b2both.MainsPPV = 0.26, -0.2, 2e-3
 	b2both.InstrumentSpurHz, b2both.SpurPP = 50, 26e-3
 

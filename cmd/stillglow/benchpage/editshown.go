@@ -47,7 +47,7 @@ func addShown(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	return fill(t, at, shownFields, form)
 }
 
-// readable tells whether a limit's figure may be read off a screen: volts have the
+// readable reports whether a limit's figure may be read off a screen: volts have the
 // meter readings, and a mask is no figure.
 func readable(l target.Limit) bool {
 	return l.Criterion != target.HeaterDC && l.Criterion != target.Mask
