@@ -27,20 +27,21 @@ func newGate(rec *record, sw switching, mains spectrum.Mains) *spike.Gate {
 // the context's.
 func measureNoise(ctx context.Context, rec *record, view spectralView, named namedLines, sw switching, g *spike.Gate) (floorResult, error) {
 	tr, gain := rec.tr, rec.setup.GainFraction
-	opt := spectrum.NoiseOptions{Plain: &view.plain, Lines: named.lines, Span: tr.Span, StepV: rec.stepV}
+	opt := spectrum.NoiseOptions{Lines: named.lines, Span: tr.Span, StepV: rec.stepV}
 	if b := rec.setup.Baseline; b != nil {
 		opt.Baseline = &b.Noise
 	}
 	out := floorResult{ungated: g.ExcisedShare() >= mostGated}
-	var gated spectrum.GatedSource
+	gated := &view.plain
 	if !out.ungated {
-		gated, opt.GateFromHz, opt.GateHeld = g, g.TrustedFromHz(), g.RemovedNoise
+		m, err := spectrum.Of(ctx, g, tr.SampleRateHz, spectrum.Options{Weights: g.Weights})
+		if err != nil {
+			return out, err
+		}
+		gated, opt.GateFromHz, opt.GateHeld = &m, g.TrustedFromHz(), g.RemovedNoise
 		opt.HeldLowHz, opt.HeldHighHz = g.RemovedBand()
 	}
-	raw, err := spectrum.MeasureNoiseFloor(ctx, gated, spectrum.Samples(tr.Volts), tr.SampleRateHz, opt)
-	if err != nil {
-		return out, err
-	}
+	raw := spectrum.MeasureNoiseFloor(gated, &view.plain, opt)
 	out.figures = raw
 	if raw.DensityVPerRtHz.Known {
 		deviation := raw.DensityVPerRtHz.U
@@ -52,7 +53,7 @@ func measureNoise(ctx context.Context, rec *record, view spectralView, named nam
 	}
 	out.figures.UngatedVPerRtHz = densityB.stated(raw.UngatedVPerRtHz, gain)
 	out.figures.At1kHzVPerRtHz = densityB.stated(raw.At1kHzVPerRtHz, gain)
-	if gated != nil && sw.bursting() {
+	if !out.ungated && sw.bursting() {
 		out.figures.CornerHz = figure.NotMeasured("the bursts hide the 1/f part; a capture under the full load is needed")
 		if raw.AtHz.Known && raw.AtHz.Value < opt.GateFromHz {
 			out.cautions = append(out.cautions, capture.Caution{Code: capture.CautionUngated,

@@ -133,7 +133,7 @@ func gatedPower(gate *spike.Gate) (power float64, ok bool) {
 		from := b * blocks / take * block
 		m := min(block, n-from)
 		gate.Fill(x[:m], from)
-		gate.FillWeights(w[:m], from)
+		gate.Weights(w[:m], from)
 		for i := range m {
 			sum += w[i] * x[i]
 			sq += w[i] * x[i] * x[i]

@@ -21,7 +21,7 @@
 //     weighting.go); MeasureQuasiPeak reads it as a noise meter would (quasipeak.go).
 //  8. MeasureNoiseFloor reads the density under the lines by third octaves
 //     (noisefloor.go, thirdoctave.go) and finds the level that most of them share
-//     (plateau.go). It is given the record without ripple and spikes as a GatedSource.
+//     (plateau.go). It is given the spectrum of the record without ripple and spikes too.
 //  9. Multirate.Curve thins the spectrum out for drawing and for predicting filters
 //     (curve.go).
 //

@@ -73,6 +73,6 @@ func BenchmarkNoiseFloor(b *testing.B) {
 	}
 	opt := NoiseOptions{Span: capture.Span{LowHz: 40, HighHz: 4e6}}
 	for b.Loop() {
-		noiseFloorOf(&m, &m, opt)
+		MeasureNoiseFloor(&m, &m, opt)
 	}
 }

@@ -13,6 +13,9 @@ type Options struct {
 	// Keep retains the decimated records of the lower stages for finding lines:
 	// about one byte per sample of the record.
 	Keep bool
+	// Weights writes the weights of samples start to start+len(w) to w, in ascending
+	// order: 0 for one that is excised (inside a spike), 1 for all others. nil: none is.
+	Weights func(w []float64, start int)
 }
 
 // Stage is one octave step of a multirate spectrum.
@@ -45,17 +48,16 @@ type Multirate struct {
 	Stages  []Stage   // falling rate
 }
 
-// Of computes the spectrum of a source in one pass, in blocks. When the source is
-// a GatedSource, the density is that of the samples not excised. A record of
-// fewer than minSpectrumLen samples, or one without a rate, yields an empty
-// spectrum. The error is the context's.
+// Of computes the spectrum of a source in one pass, in blocks. With weights, the
+// density is that of the samples not excised. A record of fewer than minSpectrumLen
+// samples, or one without a rate, yields an empty spectrum. The error is the context's.
 func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate, error) {
 	n := src.Len()
 	m := Multirate{RateHz: rateHz, Samples: n}
 	if n < minSpectrumLen || !(rateHz > 0) {
 		return m, ctx.Err()
 	}
-	gate, gated := src.(GatedSource)
+	gated := opt.Weights != nil
 	c := newCascade(n, rateHz, opt, gated)
 	// the first stage is as much work as all below it, which run beside it
 	below := newRelay(func(x, w []float64) { c.descend(1, len(c.octaves), x, w) })
@@ -76,7 +78,7 @@ func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate
 		var wb []float64
 		if gated {
 			wb = w[:len(xb)]
-			gate.FillWeights(wb, pos)
+			opt.Weights(wb, pos)
 			for _, g := range wb {
 				kept += g
 			}

@@ -70,7 +70,7 @@ func (g testGate) Fill(dst []float64, start int) {
 		dst[i] = g.Samples[start+i] * g.w[start+i]
 	}
 }
-func (g testGate) FillWeights(w []float64, start int) { copy(w, g.w[start:start+len(w)]) }
+func (g testGate) weights(w []float64, start int) { copy(w, g.w[start:start+len(w)]) }
 
 // Excising samples must not change the density of white noise.
 func TestSpectrumGated(t *testing.T) {
@@ -84,7 +84,7 @@ func TestSpectrumGated(t *testing.T) {
 			x[i] = 5
 		}
 	}
-	m, err := Of(context.Background(), testGate{Samples(x), w}, rate, Options{})
+	m, err := Of(context.Background(), testGate{Samples(x), w}, rate, Options{Weights: testGate{w: w}.weights})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,7 +2,6 @@ package spectrum
 
 import (
 	"cmp"
-	"context"
 	"math"
 	"slices"
 
@@ -32,7 +31,6 @@ type NoiseFloor struct {
 // NoiseOptions is what MeasureNoiseFloor is told of the record. The zero value
 // of all but Span assumes nothing.
 type NoiseOptions struct {
-	Plain    *Multirate   // spectrum of the plain source when already at hand
 	Lines    []Line       // to leave out
 	Span     capture.Span // of the trace; the floor is read up to its HighHz
 	StepV    float64      // the converter's step, V; 0 unknown
@@ -50,31 +48,9 @@ type NoiseOptions struct {
 // values has against their mean, the converter's own noise and the instrument's
 // baseline taken off in power.
 //
-// gated is the residue after ripple and spikes are taken out, nil when they
-// could not be; plain is the trace as captured. The error is the context's.
-func MeasureNoiseFloor(ctx context.Context, gated GatedSource, plain Source, rateHz float64, opt NoiseOptions) (NoiseFloor, error) {
-	p := opt.Plain
-	if p == nil {
-		m, err := Of(ctx, plain, rateHz, Options{})
-		if err != nil {
-			return NoiseFloor{}, err
-		}
-		p = &m
-	}
-	g := p
-	if gated != nil {
-		m, err := Of(ctx, gated, rateHz, Options{})
-		if err != nil {
-			return NoiseFloor{}, err
-		}
-		g = &m
-	}
-	return noiseFloorOf(g, p, opt), nil
-}
-
-// noiseFloorOf reads the floor off the two spectra, which are one and the same
-// where nothing was gated.
-func noiseFloorOf(gated, plain *Multirate, opt NoiseOptions) NoiseFloor {
+// gated is the spectrum of the residue after ripple and spikes are taken out, plain
+// that of the trace as captured; they are one and the same where nothing was gated.
+func MeasureNoiseFloor(gated, plain *Multirate, opt NoiseOptions) NoiseFloor {
 	nf := NoiseFloor{ExcisedShare: gated.Excised}
 	quant := QuantisationDensity(opt.StepV, plain.RateHz)
 	quant *= quant

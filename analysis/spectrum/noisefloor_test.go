@@ -37,6 +37,23 @@ func cleanResidue(s synth.Supply) (testGate, []float64, *capture.Trace, synth.Tr
 	return g, tr.Volts, tr, truth
 }
 
+// floorOf measures the floor of a record, gated where a gate is given.
+func floorOf(t *testing.T, gate *testGate, plain Source, rateHz float64, opt NoiseOptions) NoiseFloor {
+	t.Helper()
+	p, err := Of(context.Background(), plain, rateHz, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if gate == nil {
+		return MeasureNoiseFloor(&p, &p, opt)
+	}
+	g, err := Of(context.Background(), gate, rateHz, Options{Weights: gate.weights})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return MeasureNoiseFloor(&g, &p, opt)
+}
+
 // Drawn supplies, white: density within 0.7 dB or twice its uncertainty, the median within 0.25 dB, wherever the truth stands
 // above the quantisation floor; where it lies under it, the figure is said to be
 // the converter's.
@@ -50,10 +67,7 @@ func TestNoiseFloorOfDrawnSupplies(t *testing.T) {
 		s := synth.Draw(9000 + seed)
 		s.Samples = min(s.Samples, 1<<18)
 		gate, plain, tr, truth := cleanResidue(s)
-		nf, err := MeasureNoiseFloor(context.Background(), gate, Samples(plain), s.RateHz, NoiseOptions{Span: tr.Span, StepV: truth.ADCStepV})
-		if err != nil {
-			t.Fatal(err)
-		}
+		nf := floorOf(t, &gate, Samples(plain), s.RateHz, NoiseOptions{Span: tr.Span, StepV: truth.ADCStepV})
 		if !nf.DensityVPerRtHz.Known {
 			t.Errorf("seed %d: %s", seed, nf.DensityVPerRtHz.Missing)
 			continue
@@ -82,10 +96,7 @@ func TestNoiseFloorOfJohnsonNoise(t *testing.T) {
 	const rate = 192e3
 	e := 1000 * math.Sqrt(4*1.380649e-23*300*1000)
 	x := reference.WhiteNoise(1<<20, e*math.Sqrt(rate/2), 77)
-	nf, err := MeasureNoiseFloor(context.Background(), nil, Samples(x), rate, NoiseOptions{Span: capture.Span{LowHz: 1, HighHz: 0.4 * rate}})
-	if err != nil {
-		t.Fatal(err)
-	}
+	nf := floorOf(t, nil, Samples(x), rate, NoiseOptions{Span: capture.Span{LowHz: 1, HighHz: 0.4 * rate}})
 	if got := nf.DensityVPerRtHz.Value; math.Abs(got/4.070355e-6-1) > 0.01 {
 		t.Errorf("%.5g V/rtHz, want 4.070355e-6", got)
 	}
@@ -113,10 +124,7 @@ func TestNoiseFloorCorner(t *testing.T) {
 	for _, corner := range []float64{200, 2000} {
 		s := synth.Supply{Seed: 5, RateHz: 192e3, Samples: 1 << 20, NoiseVPerRtHz: 1e-6, CornerHz: corner}
 		tr, _ := s.Trace("synthetic")
-		nf, err := MeasureNoiseFloor(context.Background(), nil, Samples(tr.Volts), s.RateHz, NoiseOptions{Span: tr.Span})
-		if err != nil {
-			t.Fatal(err)
-		}
+		nf := floorOf(t, nil, Samples(tr.Volts), s.RateHz, NoiseOptions{Span: tr.Span})
 		if !nf.CornerHz.Known || math.Abs(nf.CornerHz.Value/corner-1) > 0.15 {
 			t.Errorf("corner %+v, want %g", nf.CornerHz, corner)
 		}
@@ -133,10 +141,7 @@ func TestNoiseFloorBaseline(t *testing.T) {
 	const rate = 1e6
 	span := capture.Span{LowHz: 20, HighHz: 0.4 * rate}
 	floor := func(sigma float64, seed uint64, base *NoiseFloor) NoiseFloor {
-		nf, err := MeasureNoiseFloor(context.Background(), nil, Samples(reference.WhiteNoise(400_000, sigma, seed)), rate, NoiseOptions{Span: span, Baseline: base})
-		if err != nil {
-			t.Fatal(err)
-		}
+		nf := floorOf(t, nil, Samples(reference.WhiteNoise(400_000, sigma, seed)), rate, NoiseOptions{Span: span, Baseline: base})
 		return nf
 	}
 	base := floor(1e-3, 1, nil)
@@ -152,10 +157,7 @@ func TestNoiseFloorBaseline(t *testing.T) {
 
 func TestNoiseFloorTinyLengths(t *testing.T) {
 	for n := 0; n <= 200; n++ {
-		nf, err := MeasureNoiseFloor(context.Background(), nil, Samples(reference.WhiteNoise(n, 1, 1)), 1000, NoiseOptions{Span: capture.Span{LowHz: 4000 / float64(n+1), HighHz: 400}})
-		if err != nil {
-			t.Fatal(err)
-		}
+		nf := floorOf(t, nil, Samples(reference.WhiteNoise(n, 1, 1)), 1000, NoiseOptions{Span: capture.Span{LowHz: 4000 / float64(n+1), HighHz: 400}})
 		if f := nf.DensityVPerRtHz; f.Known == (f.Missing != "") || math.IsNaN(f.Value+f.U) || math.IsInf(f.U, 0) {
 			t.Errorf("length %d: %+v", n, f)
 		}
@@ -173,10 +175,7 @@ func TestNoiseFloorGatedFlicker(t *testing.T) {
 			g.w[i] = 1
 		}
 	}
-	nf, err := MeasureNoiseFloor(context.Background(), g, Samples(tr.Volts), s.RateHz, NoiseOptions{Span: tr.Span})
-	if err != nil {
-		t.Fatal(err)
-	}
+	nf := floorOf(t, &g, Samples(tr.Volts), s.RateHz, NoiseOptions{Span: tr.Span})
 	for _, o := range nf.ThirdOctaves {
 		if o.CentreHz < 300 || math.Abs(o.CentreHz/100e3-1) < 0.01 {
 			continue // the gate's own rate carries the slowest noise to 100 kHz
@@ -202,10 +201,7 @@ func TestNoiseFloorReadsTheCriterionsBand(t *testing.T) {
 			return 1e-7 * math.Sqrt(1+c.height*c.height*math.Exp(-d*d))
 		}
 		x := coloured(n, rate, density)
-		nf, err := MeasureNoiseFloor(context.Background(), nil, x, rate, NoiseOptions{Span: capture.Span{LowHz: 2, HighHz: 0.45 * rate}})
-		if err != nil {
-			t.Fatal(err)
-		}
+		nf := floorOf(t, nil, x, rate, NoiseOptions{Span: capture.Span{LowHz: 2, HighHz: 0.45 * rate}})
 		var inBand []float64
 		for k := range 201 {
 			inBand = append(inBand, density(2e3*math.Pow(10, float64(k)/200)))

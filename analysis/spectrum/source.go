@@ -11,15 +11,6 @@ type Source interface {
 	Fill(dst []float64, start int)
 }
 
-// GatedSource also tells which samples carry information: an excised sample
-// (inside a spike) has weight 0 and value 0, all others have weight 1.
-type GatedSource interface {
-	Source
-	// FillWeights writes the weights of samples start to start+len(w) to w, under
-	// the same rules as Fill.
-	FillWeights(w []float64, start int)
-}
-
 // Samples is a trace's own samples in volts, as a Source.
 type Samples []float64
 

@@ -76,6 +76,7 @@ func NewGate(r *cycle.Residue, f *cycle.Fold, found *Finding, mains []float64, m
 // Len is the number of samples.
 func (g *Gate) Len() int { return len(g.r.Volts) }
 
+// Fill writes samples start to start+len(dst) to dst, in volts.
 func (g *Gate) Fill(dst []float64, start int) {
 	end := start + len(dst)
 	volts := g.r.Volts
@@ -134,7 +135,9 @@ func (g *Gate) Fill(dst []float64, start int) {
 	}
 }
 
-func (g *Gate) FillWeights(w []float64, start int) {
+// Weights writes the weights of samples start to start+len(w) to w: 0 for an excised
+// one, 1 for all others.
+func (g *Gate) Weights(w []float64, start int) {
 	end := start + len(w)
 	for i := range w {
 		w[i] = 1
