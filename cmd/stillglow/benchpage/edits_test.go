@@ -9,7 +9,6 @@ import (
 	"regexp"
 	"strings"
 	"testing"
-	"time"
 
 	"stillglow/capture"
 	"stillglow/capture/sheet"
@@ -71,9 +70,10 @@ func TestEditsStandInTheSheet(t *testing.T) {
 	}
 	a1, a2, floor := s.id(t, "murrowfen-a1.csv"), s.id(t, "murrowfen-a2.csv"), s.id(t, "floor.csv")
 	s.until(t, "/part/check", "All figures")
-	for end := time.Now().Add(time.Minute); strings.Contains(s.get(t, "/part/bar"), "measured") && time.Now().Before(end); {
-		time.Sleep(50 * time.Millisecond)
-	}
+	waitFor(t, func() (bool, string) {
+		bar := s.get(t, "/part/bar")
+		return !strings.Contains(bar, "measured"), "still measuring: " + bar
+	})
 	s.must(t, "correct", "id", a1, "probe_factor", "10:1", "coupling", "dc", "all", "1")
 	if got := s.sheet(t); len(got.Loose) != 3 || got.Loose[2].Options.ProbeFactor != 10 || got.Loose[1].Options.Coupling != "dc" {
 		t.Fatalf("corrected: %+v", got.Loose)
@@ -195,9 +195,10 @@ func TestCommonModeByName(t *testing.T) {
 	s := serve(t, Options{})
 	s.send(t, "murrowfen-a1-common.csv", 0.1)
 	s.send(t, "murrowfen-a1.csv", 7)
-	for end := time.Now().Add(time.Minute); len(s.sheet(t).Loose) < 2 && time.Now().Before(end); {
-		time.Sleep(50 * time.Millisecond)
-	}
+	waitFor(t, func() (bool, string) {
+		loose := s.sheet(t).Loose
+		return len(loose) == 2, fmt.Sprintf("want two captures in the sheet: %+v", loose)
+	})
 	got := map[string]capture.Mode{}
 	for _, c := range s.sheet(t).Loose {
 		got[c.File[strings.LastIndexByte(c.File, '/')+1:]] = c.Options.Mode

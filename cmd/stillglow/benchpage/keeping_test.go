@@ -174,7 +174,6 @@ func TestUploadBrokenOff(t *testing.T) {
 		}
 		if tcp, ok := conn.(*net.TCPConn); ok {
 			_ = tcp.CloseWrite()
-			_ = conn.SetReadDeadline(time.Now().Add(20 * time.Second))
 			if r, err := http.ReadResponse(bufio.NewReader(conn), nil); err == nil && r.StatusCode < 400 {
 				t.Errorf("half a file: %s", r.Status)
 			}
@@ -247,13 +246,10 @@ func TestBaselineOfALayout(t *testing.T) {
 	s.must(t, "give", "id", s.id(t, "a-common.csv"), "brand", "Murrowfen", "load_a", "1")
 	a, floor := s.id(t, "a.csv"), s.id(t, "floor.csv")
 	s.must(t, "give", "id", a, "brand", "Murrowfen", "load_a", "1")
-	for end := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) { // its rate must be known
-		if got := s.edit(t, "baseline", "id", floor, "scope", "layout"); got.OK {
-			break
-		} else if time.Now().After(end) {
-			t.Fatal(got.Error)
-		}
-	}
+	waitFor(t, func() (bool, string) { // its rate must be known
+		got := s.edit(t, "baseline", "id", floor, "scope", "layout")
+		return got.OK, got.Error
+	})
 	got := s.sheet(t)
 	if c := got.Units[0].Captures[0]; c.Options.Mode != capture.Common || c.Baseline != nil {
 		t.Fatalf("the common-mode capture has a baseline across the output: %+v", c)
