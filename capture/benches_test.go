@@ -285,6 +285,7 @@ func TestRefused(t *testing.T) {
 		{"volts over an angle", "phi,U\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.2f,%.4f", float64(i)*0.01, wave(i)) }), 2, "no time column"},
 		{"a rate beyond any scope's", "Time (us),CH1 (V)\n" + rowsOf(100, tv(1e-6)), 0, "check the time column"},
 		{"amperes by a remark", "# CH1 in A\ntime,CH1\n" + rowsOf(100, fixed), 2, "a current in A"},
+		{"times whose volts were lost", "Sample Rate,1e6\n\nTime,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f", float64(i)*1e-6) }), 4, "times"},
 		{"a derivative by name", "time,dV/dt\n" + rowsOf(100, fixed), 1, "values"},
 	}
 	for _, u := range []string{"W", "dB", "dBm", "dBV", "V²", "°", "bar", "mbar", "Pa", "kPa", "K", "°C", "rpm", "Ohm", "l/min", "m/s²", "A", "mA", "Logic", "p.u.", "a.u.", "normalized", "kN", "Nm"} {
@@ -387,13 +388,33 @@ func TestChangedWhileRead(t *testing.T) {
 	}
 }
 
-// TestMaxSamples refuses a record beyond the limit, in text and in WAV.
+// TestMaxSamples refuses a record beyond the limit, in text at the line of the first
+// sample too many, and in WAV.
 func TestMaxSamples(t *testing.T) {
-	for _, b := range []string{rowsOf(2000, tv(1e-6)), string(wavFile(1, 1, 16, 48000, make([]byte, 4000)))} {
-		for _, most := range []int{1999, 2000} {
-			_, err := Read(context.Background(), strings.NewReader(b), "x", Options{MaxSamples: most})
-			if (err == nil) != (most == 2000) || err != nil && !strings.Contains(err.Error(), "--max-samples") {
-				t.Errorf("limit %d: %v", most, err)
+	const rows = 60000 // of several chunks
+	between := rowsOf(rows, func(i int) string {
+		if i%100 == 0 {
+			return "# remark\n" + tv(1e-6)(i)
+		}
+		return tv(1e-6)(i)
+	})
+	for _, c := range []struct {
+		name, text string
+		n          int
+		line       func(most int) int
+	}{
+		{"rows alone", rowsOf(rows, tv(1e-6)), rows, func(most int) int { return most + 1 }},
+		{"a preamble", "Model,none\n\ntime,volts\n" + rowsOf(rows, tv(1e-6)), rows, func(most int) int { return most + 4 }},
+		{"remarks between", "time,volts\n" + between, rows, func(most int) int { return most + 2 + most/100 + 1 }},
+		{"a WAV file", string(wavFile(1, 1, 16, 48000, make([]byte, 4000))), 2000, nil},
+	} {
+		for _, most := range []int{c.n - 1, c.n, c.n/2 + 17, 99} {
+			_, err := Read(context.Background(), strings.NewReader(c.text), "x", Options{MaxSamples: most})
+			if (err == nil) != (most == c.n) || err != nil && !strings.Contains(err.Error(), "--max-samples") {
+				t.Errorf("%s, limit %d: %v", c.name, most, err)
+			}
+			if err != nil && c.line != nil && !strings.HasPrefix(err.Error(), fmt.Sprintf("x:%d: ", c.line(most))) {
+				t.Errorf("%s, limit %d: %v, want line %d", c.name, most, err, c.line(most))
 			}
 		}
 	}
@@ -459,26 +480,48 @@ func TestRateBounds(t *testing.T) {
 	}
 }
 
+// TestFewRowsFilled finds volts that stand in few rows of a long file: at its start, in
+// its middle or at its end, beyond what is looked at first.
+func TestFewRowsFilled(t *testing.T) {
+	const rows = 20000
+	for _, delim := range []string{",", ";", "\t"} {
+		for _, c := range []struct{ from, to int }{{0, 300}, {0, 30}, {rows / 2, rows/2 + 300}, {rows - 30, rows}} {
+			text := strings.ReplaceAll("Sample Rate,2000000\nTime,CH1,CH2\n"+rowsOf(rows, func(i int) string {
+				if i < c.from || i >= c.to {
+					return fmt.Sprintf("%.6e,,", float64(i)*5e-7)
+				}
+				return fmt.Sprintf("%.6e,%.4f,0.1", float64(i)*5e-7, wave(i))
+			}), ",", delim)
+			tr, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{Channel: "CH1"})
+			if err != nil || len(tr.Volts) != c.to-c.from || tr.Volts[0] != wave(c.from) || math.Abs(tr.SampleRateHz/2e6-1) > 1e-6 {
+				t.Errorf("rows %d to %d, %q: %v %+v", c.from, c.to, delim, err, tr != nil)
+			}
+		}
+	}
+}
+
 // TestScreenWiderThanMemory reads a record of which most rows hold a time alone.
 func TestScreenWiderThanMemory(t *testing.T) {
-	for _, filled := range []int{350, 500, 900} {
-		text := "x-axis,1,2\nsecond,Volt,Volt\n" + rowsOf(1000, func(i int) string {
-			if i >= filled {
+	const rows = 1000
+	for _, c := range []struct{ from, to int }{{0, 350}, {0, 500}, {0, 900}, {0, 240}, {0, 100}, {0, 20}, {900, 1000}, {980, 1000}, {450, 520}} {
+		filled := c.to - c.from
+		text := "x-axis,1,2\nsecond,Volt,Volt\n" + rowsOf(rows, func(i int) string {
+			if i < c.from || i >= c.to {
 				return fmt.Sprintf("%.6e,,", float64(i)*5e-7)
 			}
 			return fmt.Sprintf("%.6e,%.4f,%.4f", float64(i)*5e-7, wave(i), 0.1)
 		})
 		tr, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{Channel: "1"})
 		if err != nil {
-			t.Errorf("%d of 1000: %v", filled, err)
+			t.Errorf("%d to %d of %d: %v", c.from, c.to, rows, err)
 			continue
 		}
 		said := false
 		for _, a := range tr.Assumptions {
 			said = said || a.What == "rows trimmed"
 		}
-		if len(tr.Volts) != filled || math.Abs(tr.SampleRateHz/2e6-1) > 1e-6 || !said {
-			t.Errorf("%d of 1000: %d samples at %g Hz, said %v: %+v", filled, len(tr.Volts), tr.SampleRateHz, said, tr.Assumptions)
+		if len(tr.Volts) != filled || math.Abs(tr.SampleRateHz/2e6-1) > 1e-6 || math.Abs(tr.StartS-float64(c.from)*5e-7) > 1e-9 || tr.Volts[0] != wave(c.from) || !said {
+			t.Errorf("%d to %d of %d: %d samples at %g Hz, said %v: %+v", c.from, c.to, rows, len(tr.Volts), tr.SampleRateHz, said, tr.Assumptions)
 		}
 	}
 }

@@ -48,7 +48,58 @@ func (h *textHead) sampleLines() []int {
 			kept = append(kept, i)
 		}
 	}
-	return kept
+	return h.withFullRows(kept, n)
+}
+
+// fullRows is how many of the rows that hold more than a time are looked at where
+// most hold a time alone.
+const fullRows = 80
+
+// withFullRows adds to the sampled lines, where half of them hold one cell and
+// empty ones behind it, the first of the n lines that hold more: a screen wider
+// than the memory may leave most rows without volts.
+func (h *textHead) withFullRows(sampled []int, n int) []int {
+	bare, seen := 0, map[int]bool{}
+	for _, i := range sampled {
+		seen[i] = true
+		if h.oneCell(i) {
+			bare++
+		}
+	}
+	if 2*bare < len(sampled) {
+		return sampled
+	}
+	added := 0
+	for i := 0; i < n && added < fullRows; i++ {
+		if !seen[i] && damaged(h.line(i)) && !h.oneCell(i) {
+			sampled = append(sampled, i)
+			added++
+		}
+	}
+	sort.Ints(sampled)
+	return sampled
+}
+
+// timesAlone tells whether a table of one column may be the times of one with volts
+// further down: most of its rows hold one cell and empty ones behind it.
+func (h *textHead) timesAlone(t *table) bool {
+	if len(t.numeric) > 1 {
+		return false
+	}
+	lines, bare := h.sampleLines(), 0
+	for _, i := range lines {
+		if h.oneCell(i) {
+			bare++
+		}
+	}
+	return 2*bare >= len(lines)
+}
+
+// oneCell tells whether a line holds one cell and only empty ones behind it.
+func (h *textHead) oneCell(i int) bool {
+	line := bytes.TrimRight(h.line(i), " \r\"")
+	full := bytes.TrimRight(line, " ,;\t|\"")
+	return len(full) > 0 && len(full) < len(line) && bytes.IndexByte(full, line[len(line)-1]) < 0
 }
 
 // candidate is one way to cut the rows, and how well it fits.

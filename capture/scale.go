@@ -231,6 +231,29 @@ func (im *importer) checkAssumed() error {
 	return nil
 }
 
+// evenWithin is how far, as a share of the step, the steps of a clock differ at
+// most; those of a waveform that a converter took differ by more.
+const evenWithin = 0.05
+
+// checkTimes refuses one column alone that goes up by the same step all the way, as
+// times and sample numbers do: the volts beside them were lost.
+func (im *importer) checkTimes() error {
+	x := im.t.Volts
+	if im.sc.time >= 0 || len(im.tab.numeric) > 1 || im.opt.VoltUnit != "" || im.opt.Scale != 0 || len(x) < minSamples {
+		return nil
+	}
+	step := (x[len(x)-1] - x[0]) / float64(len(x)-1)
+	for i := 1; i < len(x); i++ {
+		if math.Abs(x[i]-x[i-1]-step) > evenWithin*math.Abs(step) {
+			return nil
+		}
+	}
+	if step == 0 {
+		return nil
+	}
+	return im.badColumn("one column of numbers that advance by the same step all the way, as times do", "volts", "export time and volts side by side, or give --volt-unit if these are volts")
+}
+
 // sayHuge doubts volts that no probe of a bench shows, whatever states them.
 func (im *importer) sayHuge() {
 	lo, hi := 0.0, 0.0

@@ -143,7 +143,7 @@ func (p *rowPipe) run(ctx context.Context, out *rowsRead) error {
 			bytesRead += int64(len(c.buf))
 			rowErr = out.appendChunk(p.name, p.spec, c, float64(p.total)/float64(max(bytesRead, 1)))
 			if rowErr == nil && len(out.volts) > p.most {
-				rowErr = p.tooMany(out.lines)
+				rowErr = p.tooMany(out.lines - c.lines + p.spec.lineOfRow(c, len(c.volts)-(len(out.volts)-p.most)))
 			}
 			if rowErr != nil {
 				cancel()
@@ -166,6 +166,25 @@ func (p *rowPipe) run(ctx context.Context, out *rowsRead) error {
 		pe.Path, pe.Line = p.name, out.lines+1
 	}
 	return streamError(p.name, readErr)
+}
+
+// lineOfRow gives the number, within the chunk and from 1, of the line that holds
+// row i, from 0.
+func (p *rowSpec) lineOfRow(c *rowChunk, i int) int {
+	at := 0
+	for n := 1; n <= c.lines; n++ {
+		end := bytes.IndexByte(c.buf[at:], p.eol) + 1
+		if end == 0 {
+			end = len(c.buf) - at
+		}
+		one := rowChunk{buf: c.buf[at : at+end], first: c.first}
+		p.parse(&one)
+		if i -= len(one.volts); i < 0 {
+			return n
+		}
+		at += end
+	}
+	return c.lines
 }
 
 // start makes the chunks and starts who hashes and parses them.

@@ -98,7 +98,7 @@ func (s *source) openText(ctx context.Context, opt Options) (*textFile, error) {
 			continue
 		}
 		f.tab, err = findTable(s.name, f.head, opt)
-		if f.head.eof || err == nil && f.tab.rows >= enoughRows {
+		if f.head.eof || err == nil && f.tab.rows >= enoughRows && !f.head.timesAlone(f.tab) {
 			break
 		}
 	}
@@ -171,6 +171,9 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 		return err
 	}
 	if err := im.checkAssumed(); err != nil {
+		return err
+	}
+	if err := im.checkTimes(); err != nil {
 		return err
 	}
 	if err := im.checkDivisions(); err != nil {
