@@ -6,8 +6,8 @@ import "stillglow/analysis/heater"
 // common practice, no source.
 const (
 	GroundSafety = "Clip the ground only to a point that you have measured to be floating or at earth; join grounds with everything unplugged."
-	LeakSafety   = "The output of a double-insulated brick floats near half the mains voltage at small leakage current: you feel it, and it can harm a scope's input, a sound card or a valve's heater-cathode insulation at first touch."
-	HTSafety     = "High tension stays after switch-off: bleed the capacitors through a resistor and check with a meter that they are empty before you touch anything."
+	LeakSafety   = "The output of a double-insulated supply floats near half the mains voltage at small leakage current: you feel it, and it can harm a scope's input, a sound card or a valve's heater-cathode insulation at first touch."
+	HTSafety     = "High voltage remains after switch-off: bleed the capacitors through a resistor and check with a meter that they are empty before you touch anything."
 	CommonSafety = "For common mode make every connection with the supply unplugged and the preamp disconnected. First connect the output to earth through 100 kΩ, plug in and read the AC volts across it: more than 25 V means that it leaks more than a double-insulated supply may, so stop there."
 	CodesSafety  = "Local codes and licensed practice decide, not this tool."
 )

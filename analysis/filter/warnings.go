@@ -15,7 +15,7 @@ import (
 // What supplies and parts put up with, all from memory (common practice, no
 // source).
 const (
-	maxStartF      = 2200e-6 // what small bricks usually start into, farads
+	maxStartF      = 2200e-6 // what small supplies usually start into, farads
 	startWorthF    = 100e-6  // less is charged before any supply notices
 	mostBrickA     = 20.0    // no small brick gives more, however small the resistance
 	loopLowHz      = 500.0   // where a supply's control loop has its bandwidth
@@ -55,10 +55,10 @@ func startWarnings(c Circuit, volts float64) []string {
 	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF
 	switch {
 	case direct > maxStartF:
-		return []string{fmt.Sprintf("%s connected directly to the supply: small bricks usually start with up to %s (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F"))}
+		return []string{fmt.Sprintf("%s connected directly to the supply: small supplies usually start with up to %s (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F"))}
 	case total > maxStartF:
 		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
-		return []string{fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, on top of the cold heaters; small bricks usually start with up to %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F"))}
+		return []string{fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, on top of the cold heaters; small supplies usually start with up to %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F"))}
 	case total >= startWorthF:
 		return []string{inrushWords(c, total, volts)}
 	}
@@ -121,7 +121,7 @@ func inrushWords(c Circuit, total, volts float64) string {
 	if peak := volts / ohm; c.Topology != CLC && peak < mostBrickA {
 		draws = fmt.Sprintf("draws up to %.1f A", peak)
 	}
-	return fmt.Sprintf("inrush: %s %s at switch-on until it is charged, on top of the cold heaters; small bricks usually start with up to %s (from memory): try it with everything cold", si(total, "F"), draws, si(maxStartF, "F"))
+	return fmt.Sprintf("inrush: %s %s at switch-on until it is charged, on top of the cold heaters; small supplies usually start with up to %s (from memory): try it with everything cold", si(total, "F"), draws, si(maxStartF, "F"))
 }
 
 func unique(list []string) []string {

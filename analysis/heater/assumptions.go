@@ -57,7 +57,7 @@ func (p *Plan) SharedAssumptions() []string {
 // paper.
 func SafetyCautions() []string {
 	return append(DropperCautions(),
-		"mains and valve high tension kill: unplug, discharge the capacitors and check with the meter before you touch",
+		"mains and valve high voltage can kill: unplug, discharge the capacitors and check with the meter before you touch",
 		"local codes and licensed practice decide, not this tool")
 }
 

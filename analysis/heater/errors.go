@@ -39,13 +39,13 @@ func (e *UnknownValveError) Error() string {
 	return s + "; check the spelling, or give volts and amps from its data sheet: --own NAME=VOLTS:AMPS, in a sheet [[heaters.own_valve]]"
 }
 
-// RectifierError is a rectifier whose heated cathode carries the high tension.
+// RectifierError is a rectifier whose heated cathode carries the high voltage.
 type RectifierError struct {
 	Name, Data string
 }
 
 // Error gives the one line shown to the user.
 func (e *RectifierError) Error() string {
-	return fmt.Sprintf("%s is a rectifier (%s): its cathode is at high tension, so it must not share a supply with any other heater; "+
-		"found it among the heaters, expected amplifying valves; leave it on its own winding, or, on an isolated supply that feeds it alone and withstands the high tension, give it as --own NAME=VOLTS:AMPS under another name", e.Name, e.Data)
+	return fmt.Sprintf("%s is a rectifier (%s): its cathode is at high voltage, so it must not share a supply with any other heater; "+
+		"found it among the heaters, expected amplifying valves; leave it on its own winding, or, on an isolated supply that feeds it alone and withstands the high voltage, give it as --own NAME=VOLTS:AMPS under another name", e.Name, e.Data)
 }

@@ -75,14 +75,14 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 const warmUpOver = 0.15
 
 // mostSafeV is the end of extra-low voltage on DC in dry conditions, 60 V (IEC
-// 61140, from memory). Above it lie mains and high tension, from which no heater
+// 61140, from memory). Above it lie mains and high voltage, from which no heater
 // is fed through a resistor here.
 const mostSafeV = 60
 
 // refuse says why no plan is made at all from such a supply.
 func (s Supply) refuse() string {
 	if open := s.Volts + s.AtA*s.OutputOhm; open > mostSafeV {
-		return fmt.Sprintf("refused: %s is over %d V DC, where touch is dangerous; a dropper must never feed heaters from mains or high tension; take an isolated supply of a few volts more than the heaters'", volts(open), mostSafeV)
+		return fmt.Sprintf("refused: %s is over %d V DC, where touch is dangerous; a dropper must never feed heaters from mains or high voltage; take an isolated supply of a few volts more than the heaters'", volts(open), mostSafeV)
 	}
 	return ""
 }

@@ -207,7 +207,7 @@ func TestFilamentsStandAlone(t *testing.T) {
 	}
 }
 
-// A rectifier's heated cathode stands on the high tension.
+// A rectifier's heated cathode stands on the high voltage.
 func TestRectifiersAreRefused(t *testing.T) {
 	for _, name := range []string{"GZ34", "5AR4", "5u4gb", "5Ц3С", "5C3S"} {
 		_, err := Lookup(name, nil)

@@ -187,9 +187,9 @@ var notes = map[string]string{
 	"EF804S": "not the EF86's base: take the heater pins from its data sheet only",
 }
 
-const noteTap8 = "the centre tap is pin 8 and pin 9 is an anode: never wire it as an ECC82, whose tap is on 9, or the high tension lands on the heater supply"
+const noteTap8 = "the centre tap is pin 8 and pin 9 is an anode: never wire it as an ECC82, whose tap is on 9, or the high voltage ends up on the heater supply"
 
-// rectifiers of 5 V carry the high tension on what is heated: they are named
+// rectifiers of 5 V carry the high voltage on what is heated: they are named
 // to be refused. From memory.
 var rectifiers = map[string]string{
 	"GZ34": "5 V, 1.9 A", "5AR4": "5 V, 1.9 A", "5U4": "5 V, 3 A", "5U4G": "5 V, 3 A", "5U4GB": "5 V, 3 A",

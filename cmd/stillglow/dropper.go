@@ -204,13 +204,13 @@ func (f *dropperFlags) plan(load heater.Load, supply string) (heater.Plan, error
 	return p, err
 }
 
-// supplyVolts reads one of --supply; what means mains or high tension is named.
+// supplyVolts reads one of --supply; what means mains or high voltage is named.
 func supplyVolts(text string) (float64, error) {
 	word := strings.ToUpper(strings.Join(strings.Fields(text), ""))
 	for _, w := range []string{"MAINS", "HT", "B+", "VAC", "V~", "AC"} {
 		if strings.Contains(word, w) {
 			return 0, &heater.InputError{What: "--supply", Found: strconv.Quote(text), Expected: "an isolated DC supply's volts, such as 7",
-				Fix: "no dropper is planned from mains, from AC or from the high tension"}
+				Fix: "no dropper is planned from mains, from AC or from the high voltage"}
 		}
 	}
 	v, err := strconv.ParseFloat(strings.TrimSuffix(strings.TrimSuffix(word, "DC"), "V"), 64)

@@ -152,12 +152,12 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	fmt.Fprintln(w, "stillglow bench does the work on a page in the browser, from the captures to the report.")
 	head("Safety first")
 	for _, c := range []string{
-		"A brick supply is mains equipment. Never open it while it is plugged in; its primary capacitor holds several hundred volts for minutes after. Test only units whose case and mains lead are sound.",
+		"A heater supply is mains equipment. Never open it while it is plugged in; its primary capacitor holds several hundred volts for minutes afterwards. Test only units whose case and mains lead are sound.",
 		"The ground clip of a mains-powered scope is bolted to protective earth. " + report.GroundSafety + " Never lift the scope's earth to get round this.",
 		report.LeakSafety + " A sound card is earthed through its computer: the first touch of the two grounds carries that current, so join the grounds before you plug in, and keep the DC block in the signal lead.",
 		report.HTSafety,
 		"Never put two supplies in parallel to get more current: they do not share the load.",
-		"Keep the preamp's high tension off and its capacitors discharged while you work on heaters: some heater circuits are biased tens of volts above earth.",
+		"Keep the preamp's high voltage off and its capacitors discharged while you work on heaters: some heater circuits are biased tens of volts above earth.",
 		"A load resistor of several watts burns skin and bench tops. Put it on ceramic or metal, in free air, and let it cool before you touch it.",
 		report.CapSafety(),
 		report.CodesSafety + " If you are not qualified to work on mains equipment, have someone who is qualified do it.",

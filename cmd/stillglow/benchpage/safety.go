@@ -10,7 +10,7 @@ var theSafetyLines = safetyLines{
 	Load: "A load resistor gets hot enough to burn skin and bench tops: stand it on ceramic or metal, in air, away from leads, and let it cool. " +
 		"Measure the supply by itself, away from the preamp's high voltage. " + localCodes,
 	Probe: "Clip the ground only to a point that you have measured to be floating or at earth. Join grounds with everything unplugged. " +
-		"The output of a double-insulated brick floats near half the mains voltage at small leakage current. " + localCodes,
+		"The output of a double-insulated supply floats near half the mains voltage at small leakage current. " + localCodes,
 	CommonMode: "A common-mode capture has the probe on an output that floats near half the mains voltage at small leakage current: measure that voltage first and make sure that the input can take it. " +
 		"Clip the ground only to a point that you have measured to be floating or at earth; join grounds with everything unplugged. " + localCodes,
 	Dropper: "A dropper runs hot, and hotter with a heater shorted: buy the rating given here, keep it clear of electrolytics, cables and plastic, and fuse it. " +
