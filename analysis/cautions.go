@@ -37,8 +37,8 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 		f.cycleCautions(m, &list)
 	} else if !f.sw.shown && !f.rec.flat() && f.rec.wouldShowSwitching() && m.DurationS > lostSwitchingS && !f.rec.aliasPossible() && f.sw.Track == nil {
 		list.add(capture.CautionSwitchingLost,
-			"no switching frequency stands out of the noise",
-			"a baseline shows none; if the supply was on, use fewer volts per division and a timebase that shows a few hundred cycles")
+			"no switching frequency stands out from the noise",
+			"a baseline should show none; if the supply was on, use fewer volts per division and a timebase that shows a few hundred cycles")
 	}
 	f.setupCautions(m, &list)
 	f.foldedCaution(m, &list)
@@ -93,7 +93,7 @@ func switchingLine(lines []spectrum.Line) *spectrum.Line {
 
 // cycleCautions are the doubts about a cycle that was found.
 func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
-	const damp = "damp the ring at the supply's output with a ceramic capacitor in series with about an ohm, and probe with a ground spring"
+	const damp = "damp the ringing at the supply's output with a ceramic capacitor in series with about an ohm, and probe with a ground spring"
 	if cycles := m.DurationS * m.SwitchingHz.Value; cycles < fewCycles {
 		list.add(capture.CautionShortRecord,
 			fmt.Sprintf("the record holds only %.0f switching cycles", cycles),
@@ -101,16 +101,16 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 	}
 	if c := f.sw.Model; c.IncludesRing {
 		list.add(capture.CautionRingFills,
-			fmt.Sprintf("the ring lasts into the next edge and can't be told apart from the ripple; both together are %.3g mV p-p", 1e3*c.PPV),
+			fmt.Sprintf("the ringing lasts into the next edge and can't be told apart from the ripple; both together are %.3g mV p-p", 1e3*c.PPV),
 			damp)
 	} else if c.RingFills() {
 		list.add(capture.CautionRingFills,
-			fmt.Sprintf("the ring lasts into the next edge, where %.0f %% of it is left; the ripple figure depends on the ring's shape", 100*c.RingLeft),
+			fmt.Sprintf("the ringing lasts into the next edge, where %.0f %% of it is left; the ripple figure depends on its shape", 100*c.RingLeft),
 			damp)
 	}
 	if sw := f.sw; f.rec.unfiltered() && sw.PlacesHz > 0 && sw.FastShare > placesFast {
 		list.add(capture.CautionAlias,
-			fmt.Sprintf("the switching frequency and the sample rate are in a ratio of small whole numbers, so that every cycle is sampled at the same %.0f places: what the rings at the edges hold above %s is folded into the cycle, its lines and the switching frequency", sw.PlacesHz/m.SwitchingHz.Value, hertz(sw.PlacesHz/2)),
+			fmt.Sprintf("the switching frequency and the sample rate are in a ratio of small whole numbers, so that every cycle is sampled at the same %.0f places: what the ringing at the edges holds above %s is folded into the cycle, its lines and the switching frequency", sw.PlacesHz/m.SwitchingHz.Value, hertz(sw.PlacesHz/2)),
 			"capture at another sample rate, preferably 50 MS/s or more, or in high-resolution mode")
 	}
 	if f.sw.explainsLittle() {
@@ -170,7 +170,7 @@ func (f *findings) setupCautions(m *Measurement, list *cautionList) {
 	}
 	if f.floor.ungated {
 		list.add(capture.CautionUngated,
-			"spikes and rings fill most of the record; the noise floor is what the spectrum shows between the lines",
+			"spikes and ringing fill most of the record; the noise floor is what the spectrum shows between the lines",
 			"nothing to change: the noise matters little beside such spikes")
 	}
 }

@@ -50,7 +50,7 @@ func TestFrequencyOfAPartOfASweep(t *testing.T) {
 	}
 }
 
-// Where a ring lasts through the cycle and the ripple's uncertainty would exceed
+// Where ringing lasts through the cycle and the ripple's uncertainty would exceed
 // the figure, none is given; where it is given, ± holds the truth.
 func TestRingOverRippleIsNotMeasured(t *testing.T) {
 	given, refused := 0, 0

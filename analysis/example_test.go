@@ -30,5 +30,5 @@ func ExampleMeasure() {
 	// Output:
 	// DC 7.00 V
 	// mains line 1.000 mV rms at 100.0 Hz
-	// ripple not measured: no switching line stands out of the noise between 12 kHz and 22.5 kHz; if the supply was on, use a faster timebase or fewer volts per division
+	// ripple not measured: no switching line stands out from the noise between 12 kHz and 22.5 kHz; if the supply was on, use a faster timebase or fewer volts per division
 }

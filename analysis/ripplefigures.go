@@ -88,7 +88,7 @@ func whyNoSwitching(rec *record, sw switching) string {
 	case tr.Span.HighHz < 20e3:
 		return fmt.Sprintf("the capture shows nothing above %s; 1 MS/s or more is needed to show the switching ripple", hertz(tr.Span.HighHz))
 	}
-	return fmt.Sprintf("no switching line stands out of the noise between %s and %s; if the supply was on, use a faster timebase or fewer volts per division",
+	return fmt.Sprintf("no switching line stands out from the noise between %s and %s; if the supply was on, use a faster timebase or fewer volts per division",
 		hertz(cycle.SearchLowHz), hertz(min(cycle.SearchHighHz, 0.45*tr.SampleRateHz)))
 }
 
@@ -139,7 +139,7 @@ func rippleSize(rec *record, sw switching, randomV figure.Figure) (ppV, rmsV fig
 }
 
 // ringOverRipple is the reason why a ripple figure does not count that its own
-// uncertainty exceeds because a ring lasts through the cycle; empty where it
+// uncertainty exceeds because ringing lasts through the cycle; empty where it
 // counts.
 func ringOverRipple(c *cycle.Model, ppV figure.Figure) string {
 	if !c.RingFills() || ppV.U < ppV.Value {
@@ -149,7 +149,7 @@ func ringOverRipple(c *cycle.Model, ppV figure.Figure) string {
 	if c.IncludesRing {
 		why = fmt.Sprintf("both together are %.3g mV p-p", 1e3*c.PPV)
 	}
-	return "a ring lasts through the cycle and can't be separated from the ripple under it, " + why + "; damp the ring at the output and take it again"
+	return "ringing lasts through the cycle and can't be separated from the ripple under it, " + why + "; damp the ringing at the output and capture it again"
 }
 
 // meanCycle is the mean cycle as measured, spikes included, and the parts of the

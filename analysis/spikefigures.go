@@ -145,7 +145,7 @@ func (g grain) tooCoarse() bool {
 // heldSpikes are the spikes of a record whose smooth cycle holds them: they can't be
 // counted, and their peak is at least what swings about the cycle's own level.
 func heldSpikes(rec *record, found *spike.Finding) SpikeSummary {
-	s := noSpikes(figure.NotMeasured("pulses or rings and the ripple can't be told apart in the cycle found"))
+	s := noSpikes(figure.NotMeasured("pulses or ringing and the ripple can't be told apart in the cycle found"))
 	s.ThresholdV = found.ThresholdV
 	at := reading{found.HeldV, 2 * found.SigmaV}.figure(rec.setup.GainFraction, true)
 	if p95, _ := besideReadings(found.Beside); found.Beside.Tells() && p95.value-p95.deviation > at.Value {
@@ -158,7 +158,7 @@ func heldSpikes(rec *record, found *spike.Finding) SpikeSummary {
 func heldCaution(heldV float64) capture.Caution {
 	return capture.Caution{
 		Code: capture.CautionSpikesInRipple,
-		Text: fmt.Sprintf("the cycle taken for ripple holds pulses or rings of %.2g mV and more; spikes are missed, and the ripple is too high rather than too low", 1e3*heldV),
+		Text: fmt.Sprintf("the cycle taken for ripple holds pulses or ringing of %.2g mV and more; spikes are missed, and the ripple is too high rather than too low", 1e3*heldV),
 		Fix:  "use a faster timebase that shows about ten cycles, with all the memory; judge by the peak-to-peak in 20 MHz, which holds both",
 	}
 }
@@ -166,7 +166,7 @@ func heldCaution(heldV float64) capture.Caution {
 // undersampledText says how coarsely the strongest spike is sampled.
 func undersampledText(rateHz, durationS, ringHz float64) string {
 	if ringHz > 0 && rateHz/ringHz < samplesInRing {
-		return fmt.Sprintf("the spikes' ring at %s has only %.1f samples a period; their peaks are lower bounds", hertz(ringHz), rateHz/ringHz)
+		return fmt.Sprintf("the spikes' ringing at %s has only %.1f samples per period; their peaks are lower bounds", hertz(ringHz), rateHz/ringHz)
 	}
 	return fmt.Sprintf("the spikes are only %.1f samples long; their peaks are lower bounds", durationS*rateHz)
 }
@@ -181,7 +181,7 @@ func whyNoSpikes(rec *record, sw switching) string {
 		return slowForSpikes(rec)
 	}
 	if c := sw.Model; c != nil && c.RingsRunTogether() {
-		return "the ring lasts into the next edge; single spikes can't be told apart until it is damped"
+		return "the ringing lasts into the next edge; single spikes can't be told apart until it is damped"
 	}
 	if sw.spikes.ThresholdV == 0 {
 		return "the record is too short or constant; nothing can stand out"
@@ -260,7 +260,7 @@ type edgeSet struct {
 // telling them from the ripple's step adds to a peak.
 func edgeReadings(sw switching, splitV float64) edgeSet {
 	found := &sw.spikes
-	miss := figure.NotMeasured("no ring stands out after the pulse")
+	miss := figure.NotMeasured("no ringing stands out after the pulse")
 	none := edgeReading{ringHz: miss, ringQ: miss}
 	out := edgeSet{rising: none, falling: none, largest: none}
 	for e, t := range found.Templates {

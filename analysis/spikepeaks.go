@@ -144,7 +144,7 @@ func besideSpikes(rec *record, sw switching, clipped int) (SpikeSummary, bool) {
 	if !b.Tells() || c == nil || rec.tr.Span.HighHz < spikeSpanHz {
 		return SpikeSummary{}, false
 	}
-	s := noSpikes(figure.NotMeasured("the ring lasts into the next edge; single spikes can't be told apart until it is damped"))
+	s := noSpikes(figure.NotMeasured("the ringing lasts into the next edge; single spikes can't be told apart until it is damped"))
 	s.ThresholdV, s.Count = b.ThresholdV, b.Count
 	s.PerS = figure.Known(float64(b.Count) / b.DurationS)
 	s.PerS.LowerBound = true

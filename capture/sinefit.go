@@ -72,7 +72,7 @@ func FitSine(x []float64, rateHz, guessHz float64) (SineFit, error) {
 	return f, nil
 }
 
-var errNoSine = errors.New("no sine stands out of the record")
+var errNoSine = errors.New("no sine stands out from the record")
 
 // sineRounds improves the frequency w, in radians per sample, until it settles. A
 // long record locks onto a frequency only from nearby: it begins with its middle

@@ -98,7 +98,7 @@ var terminalRows = map[string]terminalRow{
 	"spikes_per_s":                {"spikes", nil},
 	"spike_peak_median_v":         {"  median peak", nil},
 	"spike_peak_p95_v":            {"  95th percentile", nil},
-	"ring_hz":                     {"  ring", func(m *analysis.Measurement) string { return ringRemark(&m.Spikes) }},
+	"ring_hz":                     {"  ringing", func(m *analysis.Measurement) string { return ringRemark(&m.Spikes) }},
 	"noise_density_v_per_rthz":    {"noise density", func(m *analysis.Measurement) string { return noiseRemark(&m.Noise) }},
 }
 

@@ -93,7 +93,7 @@ func (c *Comparison) marginsFigure() *canvas.Drawing {
 		after.x, after.y = append(after.x, *u.MarginDB), append(after.y, y)
 	}
 	p.Add(before, after)
-	return &canvas.Drawing{Title: "Worst margins before and after", Panels: []*plot.Plot{p}, Footer: "ring: before; dot: after"}
+	return &canvas.Drawing{Title: "Worst margins before and after", Panels: []*plot.Plot{p}, Footer: "circle: before; dot: after"}
 }
 
 // ticks are fixed tick marks.

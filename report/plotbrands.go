@@ -48,7 +48,7 @@ func brandFigure(r *Report, narrow bool) *canvas.Drawing {
 		}
 		p.Add(note{x: p.X.Max, y: row, xAlign: draw.XRight, yAlign: draw.YCenter, color: canvas.Ink, text: brandWords(b)})
 	}
-	d := &canvas.Drawing{Panels: []*plot.Plot{p}, Footer: "dot: passes; cross: over a limit; ring: undecided; thin bar: median; band: spread of the units; in brackets the likely pass rate of the brand (95 %)"}
+	d := &canvas.Drawing{Panels: []*plot.Plot{p}, Footer: "dot: passes; cross: over a limit; circle: undecided; thin bar: median; band: spread of the units; in brackets the likely pass rate of the brand (95 %)"}
 	if failsRightOfZero(r.Brands[:n]) {
 		d.Footer += "; the margins are of the output only: a cross right of 0 fails in common mode"
 	}
