@@ -207,7 +207,7 @@ func (v *rateView) expose(lineHz float64, truth string) {
 	v.lift()
 	text := fmt.Sprintf("the line at %s is an alias at this sample rate: %s", hertz(lineHz), truth)
 	v.m.Cautions = append(v.m.Cautions, capture.Caution{Code: capture.CautionAliasShown, Text: text,
-		Fix: "for the switching frequency, trust the faster capture; take the slow one again in high-resolution mode, or at more than twice that sample rate"})
+		Fix: "for the switching frequency, trust the faster capture; capture the slow one again in high-resolution mode, or at more than twice that sample rate"})
 	v.missSwitching(text)
 	v.m.Kind = cycle.Unknown
 	// names that rest on the false frequency

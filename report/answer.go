@@ -93,7 +93,7 @@ func (r *Report) bestWords(best *Unit) string {
 		return "The bench sheet names no unit."
 	}
 	if best == nil {
-		return "No unit can be judged yet: every capture has to be retaken (see the cautions)."
+		return "No unit can be judged yet: every unit must be captured again (see the cautions)."
 	}
 	name := isolate(shorten(unitName(best.Eval.Unit), 80))
 	m := worstMargin(&best.Eval)

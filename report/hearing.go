@@ -78,11 +78,11 @@ func (r *Report) disputes() []string {
 		}
 		name := isolate(shorten(unitName(u.Eval.Unit), 80))
 		if d.Believed == target.BelieveSum {
-			out = append(out, fmt.Sprintf("%s: the limit on %s is broken by %s, but through the heater of your stage it is %s the valve's own noise. The limit is a rule of thumb for any such preamp; the sum is for yours, with what you didn't state taken on the high side: believe the sum (allowed_input_v in [hears] sets limits by it).",
+			out = append(out, fmt.Sprintf("%s: the limit on %s is broken by %s, but through the heater of your stage it is %s the valve's own noise. The limit is a rule of thumb for any such preamp; the calculation is for yours, with what you didn't state taken on the high side: believe the calculation (allowed_input_v in [hears] sets limits by it).",
 				name, longName(d.Limit), strings.TrimLeft(dbText(d.LimitDB), "+-"), target.UnderText(d.UnderDB)))
 			continue
 		}
-		out = append(out, fmt.Sprintf("%s: every audio limit holds, but through the heater of your stage it is %s the valve's own noise. Believe the sum: the limits are for a usual stage, and yours couples more.",
+		out = append(out, fmt.Sprintf("%s: every audio limit holds, but through the heater of your stage it is %s the valve's own noise. Believe the calculation: the limits are for a typical stage, and yours couples more.",
 			name, target.UnderText(d.UnderDB)))
 	}
 	return out

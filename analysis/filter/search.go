@@ -143,7 +143,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		return a, nil
 	}
 	if math.IsInf(closestShort, 1) {
-		a.Why = "a figure over its limit is only a lower bound, so nothing can be predicted behind a filter: " + before.Why + "; take it again with a faster timebase"
+		a.Why = "a figure over its limit is only a lower bound, so nothing can be predicted behind a filter: " + before.Why + "; capture it again with a faster timebase"
 		return a, nil
 	}
 	if name := unforetold(before); name != "" {

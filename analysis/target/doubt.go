@@ -29,7 +29,7 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 	if mg.DB >= 0 && mg.LowDB < -doubtDB || mg.DB < 0 && mg.HighDB > doubtDB {
 		out = append(out, doubt{margin: index, flips: true,
 			text: fmt.Sprintf("the uncertainty reaches over the limit, from %.1f to %.1f dB", mg.LowDB, mg.HighDB),
-			fix:  "take it again with fewer volts per division, or several times"})
+			fix:  "capture it again with fewer volts per division, or several times"})
 	}
 	if c.figure == nil || len(p.from) == 0 || mg.Figure.LowerBound {
 		return out

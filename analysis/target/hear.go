@@ -194,7 +194,7 @@ func missingWords(across, both half) string {
 	if len(parts) == 0 {
 		return ""
 	}
-	return strings.Join(parts, "; ") + ": the sum is a lower bound"
+	return strings.Join(parts, "; ") + ": the total is a lower bound"
 }
 
 // UnderText is how far a supply is under the valve's own noise: "17.2 dB under",

@@ -16,8 +16,8 @@ const (
 	// The public technical product specification of a server chassis (P4000S family,
 	// revision 1.5, section 2.2.5.9).
 	serverSource = "outside reference: a server chassis' power supply specification allows 350 mV p-p from each output to the chassis, across 100 Ω, 10 Hz to 20 MHz"
-	halfSource   = "half of an outside reference, as all limits above audio here: a server chassis' power supply specification allows 350 mV p-p across 100 Ω, 10 Hz to 20 MHz"
-	touchSource  = "0.25 mA across 100 Ω, the touch current allowed to supplies of class II (IEC 62368-1, from memory); the coupling sum alone would allow more"
+	halfSource   = "half of an outside reference, like all limits above the audio band here: a server chassis' power supply specification allows 350 mV p-p across 100 Ω, 10 Hz to 20 MHz"
+	touchSource  = "0.25 mA through 100 Ω, the touch current allowed for class II supplies (IEC 62368-1, from memory); the coupling calculation alone would allow more"
 	dcSource     = "from 6.6 V (5 % down still leaves 6.27 V for a 6.3 V heater) to 7.6 V (with one of two equal valves pulled, a shared dropper leaves the other at 6.93 V, +10 %); heater data: ±10 % is the customary permissible error, from memory"
 )
 
@@ -124,7 +124,7 @@ func commonStage(riaa bool) Stage {
 
 // commonSource words where a common-mode limit in audio comes from.
 func commonSource(allowedV float64, at string) string {
-	return fmt.Sprintf("coupling sum at %s: %s allowed at the input of a stage with 1.5 kΩ in the cathode, no bypass, heater on two 100 Ω to ground (stillglow target hears)", at, VoltText(allowedV))
+	return fmt.Sprintf("coupling calculation at %s: %s allowed at the input of a stage with 1.5 kΩ in the cathode, no bypass, heater tied to ground through two 100 Ω resistors (stillglow target hears)", at, VoltText(allowedV))
 }
 
 // Default is the name of the target used where none is asked for.

@@ -157,7 +157,7 @@ func (s Stage) assumptions() []string {
 		fmt.Sprintf("mu %.3g%s and mutual conductance %.3g mA/V%s", s.Mu, mark(given.Mu == 0), s.GmS*1e3, mark(given.GmS == 0)),
 		s.referenceWords(given.Reference == ""),
 		"the cathode and grid paths are added in phase, their worst case; across the heater and common mode are added as powers: up to 3 dB more where a line is in both",
-		"the volts of a common-mode capture across 100 Ω are taken as a current, which flows to ground through the heater's reference; what it drops in ground wiring shared with the signal is not in the sum",
+		"the volts of a common-mode capture across 100 Ω are taken as a current, which flows to ground through the heater's reference; what it drops in ground wiring shared with the signal is not in the calculation",
 		"insulation is taken as linear and without noise of its own; wiring, socket and magnetic coupling into the grid are left out",
 		"the valve's own noise is that of a resistance of 2.5/gm at 300 K, with the cathode resistor's Johnson noise; flicker, grid and source resistance are left out",
 		"sums run from 20 Hz to 20 kHz, A-weighted (IEC 61672-1)",
@@ -203,7 +203,7 @@ func (s Stage) referenceWords(assumed bool) string {
 	case CentreTap:
 		words = fmt.Sprintf("heater at a centre tap: %.2g %% of the volts across it appear to ground (5 %% resistors, unequal halves), and a common-mode current meets %s", 100*s.differentialShare(), capture.SI(s.referenceOhm(100), "Ω", 3))
 	case Elevated:
-		words = fmt.Sprintf("heater elevated: half of the volts across it appear to ground, and a common-mode current meets %s at 100 Hz; the sum takes the insulation as linear and leaves out that elevating stops conduction from heater to cathode", capture.SI(s.referenceOhm(100), "Ω", 3))
+		words = fmt.Sprintf("heater elevated: half of the volts across it appear to ground, and a common-mode current meets %s at 100 Hz; the calculation takes the insulation as linear and leaves out that elevating stops conduction from heater to cathode", capture.SI(s.referenceOhm(100), "Ω", 3))
 	default:
 		words = fmt.Sprintf("heater with one end at ground: half of the volts across it appear to ground, averaged along the heater, and a common-mode current meets %s at 100 Hz", capture.SI(s.referenceOhm(100), "Ω", 3))
 	}

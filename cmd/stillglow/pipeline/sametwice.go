@@ -75,13 +75,13 @@ func (r record) twice(s *sheet.Sheet, first record) error {
 		Found: fmt.Sprintf("%q of %s with %s as %q of %s (line %d)", r.file.File, s.Units[r.unit].Name(), what,
 			first.file.File, s.Units[first.unit].Name(), firstLine),
 		Expected: "a capture of its own for every unit",
-		Fix:      "find out which unit it shows, and take the other's again: a scope that is stopped saves the same record once more"}
+		Fix:      "find out which unit it shows, and capture the other again: a stopped scope saves the same record again"}
 }
 
 func withTwice(m *analysis.Measurement, file string) *analysis.Measurement {
 	c := *m
 	c.Cautions = append(slices.Clone(m.Cautions), capture.Caution{Code: target.CautionSameTwice,
 		Text: fmt.Sprintf("%s holds the same record once more; it counts once", capture.OneLine(file)),
-		Fix:  "take another capture for a repeat: a scope that is stopped saves the same record again"})
+		Fix:  "take another capture for a repeat: a stopped scope saves the same record again"})
 	return &c
 }
