@@ -92,7 +92,7 @@ var terminalRows = map[string]terminalRow{
 	"pp_20mhz_v":                  {"peak-to-peak, 20 MHz", func(m *analysis.Measurement) string { return m.PP20MHzFilter }},
 	"pp_20mhz_999_v":              {"  99.9 % of the time", nil},
 	"switching_hz":                {"switching", func(m *analysis.Measurement) string { return string(m.Kind) }},
-	"ripple_pp_v":                 {"ripple, folded cycle", says("peak-to-peak, without spikes and noise")},
+	"ripple_pp_v":                 {"ripple, average cycle", says("peak-to-peak, without spikes and noise")},
 	"switching_fundamental_rms_v": {"  fundamental", says("rms")},
 	"mains_line_rms_v":            {"mains ripple", mainsRemark},
 	"spikes_per_s":                {"spikes", nil},

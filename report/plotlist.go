@@ -64,7 +64,7 @@ func (r *Report) plotList() []plotSpec {
 		}
 		unit("waveform", "waveform", waveformAlt(u), true, longest(u.Captures) != nil || fastest(u.Captures) != nil,
 			func(columns int) *canvas.Drawing { return waveformFigure(u, columns) })
-		unit("cycle", "switching cycle, folded", cycleAlt(u), false, cycleOf(u.Captures) != nil,
+		unit("cycle", "average switching cycle", cycleAlt(u), false, cycleOf(u.Captures) != nil,
 			func(columns int) *canvas.Drawing { return cycleFigure(u, columns) })
 		unit("spike", "typical spike", spikeAlt(u), false, spikeOf(u.Captures) != nil,
 			func(columns int) *canvas.Drawing { return spikeFigure(u, columns) })

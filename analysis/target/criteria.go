@@ -50,7 +50,7 @@ var criteria = []criterion{
 	{id: HeaterDC, name: "supply volts (loaded)", short: "DC", unit: "V", domain: linear, group: figure.Mean, foretold: true,
 		how: "a meter reading of the DC volts at the heaters' current (or a DC-coupled capture)"},
 	on("pp_20mhz_v", criterion{id: RipplePP, name: "ripple p-p in 20 MHz", short: "ripple p-p", domain: linear, how: fastCapture}),
-	on("ripple_pp_v", criterion{id: FoldedRipple, name: "folded ripple p-p", short: "folded ripple", domain: linear, how: fastCapture}),
+	on("ripple_pp_v", criterion{id: FoldedRipple, name: "average-cycle ripple p-p", short: "cycle ripple", domain: linear, how: fastCapture}),
 	on("mains_line_rms_v", criterion{id: MainsLine, name: "mains ripple (100/120 Hz)", short: "mains ripple", domain: power, how: slowCapture}),
 	on("spike_peak_p95_v", criterion{id: SpikePeak, name: "spike peak, 95th percentile", short: "spike p95", domain: linear, how: fastCapture, figure: spikePeak}),
 	on("spikes_per_s", criterion{id: SpikeRate, name: "spikes per second", short: "spikes/s", domain: linear, how: fastCapture}),

@@ -347,7 +347,7 @@ const specs = {
     d.d ? " The plot below shows a few switching cycles " + (d.d.n < 1.01 ? "sample by sample." : "closer.") : ""),
     d.d && waveSpec(d.d, "", "Waveform, a few switching cycles, " + d.n, "")],
   spike: d => [d.k && waveSpec(d.k, "", "Typical spike, " + d.n, "")],
-  cycle: d => [d.c && cycleSpec([{c: d.c, name: "mean cycle", look: 0}], "Folded switching cycle, " + d.n)],
+  cycle: d => [d.c && cycleSpec([{c: d.c, name: "average cycle", look: 0}], "Average switching cycle, " + d.n)],
   spectrum: d => [d.s.length && densitySpec(d.s.map((s, i) => ({s, name: s.n, look: [0, 2, 3, 4, 5][i % 5]})), "Spectrum, " + d.n, true, d.l)],
   filter: d => [d.a && densitySpec(d.s.map((s, i) => ({s, name: "measured, " + s.n, look: 1})).concat([{s: d.a, name: d.a.n, look: 0}]), "Spectrum before and after the post-filter, " + d.n, false)],
 };
@@ -402,7 +402,7 @@ if (pick) {
     }
     over.classList.toggle("islive", list.length > 0);
     cycles.hidden = folded.length === 0;
-    if (folded.length) cycles.live = [new Live(cycles, cycleSpec(folded, "Folded switching cycles of the chosen units"))];
+    if (folded.length) cycles.live = [new Live(cycles, cycleSpec(folded, "Average switching cycles of the chosen units"))];
   };
   pick.addEventListener("change", redraw);
   const begin = () => { if (!over.live) redraw(); };
