@@ -152,7 +152,7 @@ func (h *textHead) tooWide(name string, lines []int) error {
 		line := h.line(i)
 		n := bytes.Count(line, []byte{','}) + bytes.Count(line, []byte{';'}) + bytes.Count(line, []byte{'\t'})
 		if n > 2*maxCells || len(line) > 1<<16 && len(bytes.Fields(line)) > maxCells {
-			return &ParseError{Path: name, Line: h.lines[i].number, Found: fmt.Sprintf("a row of more than %d cells", maxCells), Expected: "one sample per row", Fix: "exchange rows and columns"}
+			return &ParseError{Path: name, Line: h.lines[i].number, Found: fmt.Sprintf("a row of more than %d cells", maxCells), Expected: "one sample per row", Fix: "swap rows and columns"}
 		}
 	}
 	return nil

@@ -33,7 +33,7 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 		return nil, noTable(name, h)
 	}
 	if len(t.numeric) > maxColumns && rows <= 4 {
-		return nil, &ParseError{Path: name, Line: h.lines[0].number, Found: fmt.Sprintf("rows of %d numbers", len(t.numeric)), Expected: "one sample per row", Fix: "exchange rows and columns"}
+		return nil, &ParseError{Path: name, Line: h.lines[0].number, Found: fmt.Sprintf("rows of %d numbers", len(t.numeric)), Expected: "one sample per row", Fix: "swap rows and columns"}
 	}
 	h.findEmptyLeft(t)
 	r, ok := firstRun(h.runs(t), len(t.numeric) > 1)

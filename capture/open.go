@@ -86,7 +86,7 @@ func pathError(path string, err error) error {
 	case errors.Is(err, os.ErrNotExist):
 		what, fix = "no such file", "check the name and the folder it is relative to"
 	case errors.Is(err, os.ErrPermission):
-		what, fix = "may not be read", "change its permissions"
+		what, fix = "no permission to read it", "change its permissions"
 	}
 	return &ParseError{Path: path, Found: what, Fix: fix, Err: err}
 }
@@ -410,12 +410,12 @@ func streamError(name string, err error) error {
 		return err
 	}
 	if errors.Is(err, gzip.ErrChecksum) || errors.Is(err, gzip.ErrHeader) {
-		return &ParseError{Path: name, Found: "damaged gzip data (checksum)", Expected: "whole gzip data", Fix: "copy the file again", Err: err}
+		return &ParseError{Path: name, Found: "damaged gzip data (checksum)", Expected: "complete gzip data", Fix: "copy the file again", Err: err}
 	}
 	var corrupt flate.CorruptInputError
 	var internal flate.InternalError
 	if errors.As(err, &corrupt) || errors.As(err, &internal) {
-		return &ParseError{Path: name, Found: "damaged gzip data", Expected: "whole gzip data", Fix: "copy the file again", Err: err}
+		return &ParseError{Path: name, Found: "damaged gzip data", Expected: "complete gzip data", Fix: "copy the file again", Err: err}
 	}
 	return fmt.Errorf("%s: %w", name, err)
 }

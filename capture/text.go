@@ -92,7 +92,7 @@ func (s *source) openText(ctx context.Context, opt Options) (*textFile, error) {
 			return nil, err
 		}
 		if line := f.head.tooLong(); line > 0 {
-			return nil, &ParseError{Path: s.name, Line: line, Found: fmt.Sprintf("a line of more than %d kB", maxHeadLine>>10), Expected: "one sample per line", Fix: "exchange rows and columns, or export one sample per line"}
+			return nil, &ParseError{Path: s.name, Line: line, Found: fmt.Sprintf("a line of more than %d kB", maxHeadLine>>10), Expected: "one sample per line", Fix: "swap rows and columns, or export one sample per line"}
 		}
 		if len(f.head.lines) == 0 {
 			continue

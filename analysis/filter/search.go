@@ -411,7 +411,7 @@ func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) st
 			}
 		}
 	}
-	text := fmt.Sprintf("the closest (%s) leaves %s %.1f dB short of the reserve", r.Circuit.Topology, worst, short)
+	text := fmt.Sprintf("the closest (%s) leaves %s %.1f dB short of the margin aimed for", r.Circuit.Topology, worst, short)
 	for _, v := range []struct {
 		change func(*Capacitor)
 		reason string
@@ -440,7 +440,7 @@ func commonMode(in Input) string {
 			if s.RingHz.Known {
 				ring = fmt.Sprintf(" (they ring at %s)", target.HzText(s.RingHz.Value))
 			}
-			return "spikes" + ring + " mostly leave a switch-mode supply as common mode, the same on both wires, so no filter between them helps: a common-mode choke (a few turns of both leads through a ferrite core, close to the supply) is worth trying; a single-ended capture can't show how much it will do"
+			return "spikes" + ring + " mostly leave a switch-mode supply as common mode, the same on both wires, so no filter between them helps: a common-mode choke (a few turns of both leads through a ferrite core, close to the supply) is worth trying; a capture across the output can't show how much it will do"
 		}
 	}
 	return ""

@@ -463,7 +463,7 @@ func (z sizing) summarise(p *Part) {
 func (p Part) pulledWarning() string {
 	for _, c := range p.Corners {
 		if c.Kind == KindPulled && c.OverLimit && c.RelErr == p.PulledErr {
-			return fmt.Sprintf("with one %s, the %s left in rises to %s (%s), over its limit: %s (common practice, no source)", c.Name, c.Heater, volts3(c.HeaterV), percent(c.RelErr), p.Overrun.Words())
+			return fmt.Sprintf("with one %s, the remaining %s rises to %s (%s), over its limit: %s (common practice, no source)", c.Name, c.Heater, volts3(c.HeaterV), percent(c.RelErr), p.Overrun.Words())
 		}
 	}
 	return ""
@@ -509,11 +509,19 @@ func setLabel(set []Choice) string {
 		if n == 1 {
 			return set[0].Label
 		}
-		return fmt.Sprintf("%d x %s", n, set[0].Label)
+		return countedLabel(n, set[0].Label)
 	}
 	var words []string
 	for _, c := range set {
-		words = append(words, fmt.Sprintf("%d x %s (%s)", c.Count, c.Label, strings.TrimPrefix(c.For, "each ")))
+		words = append(words, fmt.Sprintf("%s (%s)", countedLabel(c.Count, c.Label), strings.TrimPrefix(c.For, "each ")))
 	}
 	return strings.Join(words, ", ")
+}
+
+// countedLabel is "2 x 2.4 Ω", with a pair of values in brackets: "2 x (11 Ω + 10 Ω)".
+func countedLabel(n int, label string) string {
+	if n > 1 && strings.ContainsAny(label, "+∥") {
+		label = "(" + label + ")"
+	}
+	return fmt.Sprintf("%d x %s", n, label)
 }

@@ -15,7 +15,7 @@ func (p *Plan) assume(z sizing) {
 	if p.Supply.LeadOhm == 0 {
 		add("leads and sockets taken as 0 Ω")
 	} else {
-		add("leads and sockets %s, there and back", ohms(p.Supply.LeadOhm))
+		add("leads and sockets %s, both wires together", ohms(p.Supply.LeadOhm))
 	}
 	if p.Supply.TolFrac == 0 {
 		add("supply volts taken as measured, part tolerance ±%g %%", roundSig(100*o.PartTol, 3))

@@ -171,7 +171,7 @@ func (o Overrun) Words() string {
 	case OverrunDamages:
 		return "the cathode wears out in a fraction of its life, and leakage from heater to cathode rises with the heat"
 	case OverrunBurns:
-		return "the heater may burn out within minutes, and the cathode is harmed at once"
+		return "the heater may burn out within minutes, and the cathode is damaged at once"
 	}
 	return ""
 }

@@ -74,7 +74,7 @@ func (p *Plan) beware() {
 			p.Warnings = append(p.Warnings,
 				fmt.Sprintf("%s is directly heated, its filament is its cathode: the supply must float, and its ripple is in the signal with nothing in between", v.Type),
 				fmt.Sprintf("%s: polarity matters: which end is negative sets the bias: turned round, the mean bias moves by the filament's whole %s where grid and cathode circuit return to one end; keep the polarity that the circuit was drawn for, and change it only with the bias set again", v.Type, volts(v.Volts)),
-				fmt.Sprintf("%s: return grid and cathode circuit to one point, the negative end or the middle of two equal resistors across the filament; on DC that middle no longer cancels hum, it only sets the bias (common practice, no source)", v.Type))
+				fmt.Sprintf("%s: return grid and cathode circuit to one point, the negative end or the midpoint of two equal resistors across the filament; on DC that midpoint no longer cancels hum, it only sets the bias (common practice, no source)", v.Type))
 		}
 	}
 }

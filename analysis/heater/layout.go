@@ -358,7 +358,7 @@ func (c *cornerList) addPulled() {
 		for _, name := range st.types() {
 			pulled := c.add(name+" pulled", KindPulled, scenario{pulled: k + 1})
 			if st.string {
-				pulled.Note = "its string goes dark"
+				pulled.Note = "its whole string goes out"
 			}
 			if pulled.AllOff {
 				pulled.Note = "no valve is left"

@@ -266,8 +266,8 @@ func (l Load) strands() []strand {
 func railError(s strand, rail float64) error {
 	e := &InputError{What: "heater load", Expected: fmt.Sprintf("what a %s rail feeds", volts(rail))}
 	if s.string {
-		e.Found = fmt.Sprintf("%s of %s in sum", s.name, volts(s.volts()))
-		e.Fix = fmt.Sprintf("give that string a supply of its own, or change the heaters in it until they sum to %s", volts(rail))
+		e.Found = fmt.Sprintf("%s of %s in total", s.name, volts(s.volts()))
+		e.Fix = fmt.Sprintf("give that string a supply of its own, or change the heaters in it until they add up to %s", volts(rail))
 		return e
 	}
 	v := s.elems[0]

@@ -48,7 +48,7 @@ func settleVolts(u Unit) []*analysis.Measurement {
 		case what != "":
 			of := ""
 			if want > 0 {
-				of = fmt.Sprintf(" of a unit of %.3g V", want)
+				of = fmt.Sprintf(" of a %.3g V unit", want)
 			}
 			out[i] = withCaution(m, capture.Caution{Code: CautionVoltsImpossible,
 				Text: what + of + ": the unit of the volts or the probe factor is wrong",
@@ -99,7 +99,7 @@ func impossible(want float64, m *analysis.Measurement) (what string, factor floa
 	dcKnown := m.DCV.Known && m.Coupling != capture.CouplingAC
 	if !(want > 0) {
 		if dcKnown && math.Abs(m.DCV.Value) > mostHeaterV {
-			return fmt.Sprintf("a mean of %s is no heater supply's DC", VoltText(m.DCV.Value)), 0
+			return fmt.Sprintf("a mean of %s can't be a heater supply's DC", VoltText(m.DCV.Value)), 0
 		}
 		return "", 0
 	}
