@@ -107,7 +107,7 @@ func (r *Report) bestWords(best *Unit) string {
 		if m.Figure.LowerBound {
 			sure = "at most"
 		}
-		s := fmt.Sprintf("%s is the best of %s: it passes with %s %s in hand; the tightest point is %s.",
+		s := fmt.Sprintf("%s is the best of %s: it passes with %s %s to spare; closest to its limit is %s.",
 			name, capture.Plural(r.supplies(), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
 		if passing == 1 {
 			return s + fmt.Sprintf(" It is the only one inside the target %q.", title) + halfWords(&best.Eval)

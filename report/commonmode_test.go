@@ -120,11 +120,11 @@ func TestDisputesAreInTheFinding(t *testing.T) {
 	h := &target.Heard{Known: true, DifferentialKnown: true, DifferentialWhole: true, DifferentialAVRMS: 1e-7, InputAVRMS: 1e-7, ThermalAVRMS: 7.08e-7, UnderDB: 17}
 	r.Units[0].Hears = h
 	a := r.Answer()
-	if len(a.Disputes) != 1 || !strings.Contains(a.Disputes[0], "17.0 dB under") || !strings.Contains(a.Disputes[0], "believe the sum") {
+	if len(a.Disputes) != 1 || !strings.Contains(a.Disputes[0], "17.0 dB under") || !strings.Contains(a.Disputes[0], "believe the calculation") {
 		t.Errorf("%q", a.Disputes)
 	}
 	var table strings.Builder
-	if err := WriteTable(&table, r, TableOptions{}); err != nil || !strings.Contains(strings.Join(strings.Fields(table.String()), " "), "believe the sum") {
+	if err := WriteTable(&table, r, TableOptions{}); err != nil || !strings.Contains(strings.Join(strings.Fields(table.String()), " "), "believe the calculation") {
 		t.Errorf("not in the ranking: %v", err)
 	}
 	h.UnderDB, h.DifferentialAVRMS = 60, 1e-12

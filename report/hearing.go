@@ -78,7 +78,7 @@ func (r *Report) disputes() []string {
 		}
 		name := isolate(shorten(unitName(u.Eval.Unit), 80))
 		if d.Believed == target.BelieveSum {
-			out = append(out, fmt.Sprintf("%s: the limit on %s is broken by %s, but through the heater of your stage it is %s the valve's own noise. The limit is a rule of thumb for any such preamp; the calculation is for yours, with what you didn't state taken on the high side: believe the calculation (allowed_input_v in [hears] sets limits by it).",
+			out = append(out, fmt.Sprintf("%s: the limit on %s is exceeded by %s, but through the heater of your stage it is %s the valve's own noise. The limit is a rule of thumb for any such preamp; the calculation is for yours, with what you didn't state taken on the high side: believe the calculation (allowed_input_v in [hears] sets limits by it).",
 				name, longName(d.Limit), strings.TrimLeft(dbText(d.LimitDB), "+-"), target.UnderText(d.UnderDB)))
 			continue
 		}

@@ -238,7 +238,7 @@ func filterWords(u *Unit) *filterView {
 	v := &filterView{Words: fmt.Sprintf("%s: %s. It drops %s under load.", a.Best.Circuit.Topology,
 		strings.Join(cleanAll(a.Best.Parts), ", "), eng(a.Best.DropV, "V"))}
 	if a.Best.WornKnown {
-		v.Words += fmt.Sprintf(" With the capacitors' ESR doubled and their value down by 20 %%, the tightest of the criteria that were over still has %s.", dbText(a.Best.WornDB))
+		v.Words += fmt.Sprintf(" With the capacitors' ESR doubled and their value down by 20 %%, the smallest margin of those that were over is still %s.", dbText(a.Best.WornDB))
 	}
 	if a.Best.PeakDB > 0.05 {
 		v.Words += fmt.Sprintf(" Its resonance lifts %s by %.1f dB.", eng(a.Best.PeakHz, "Hz"), a.Best.PeakDB)
