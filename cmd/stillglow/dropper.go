@@ -47,8 +47,8 @@ func newDropperCmd() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "dropper [SHEET]",
 		Short: "Size the heater dropper and show its worst cases",
-		Long: `Dropper solves the heater circuit (heater current grows like volts to the power
-0.6, not like a resistor's) and compares one shared resistor, one per valve, one
+		Long: `Dropper solves the heater circuit (heater current rises as volts to the power
+0.6, not in proportion as in a resistor) and compares one shared resistor, one per valve, one
 per string, silicon and Schottky diodes: heater volts, worst cases of the
 tolerances, any one valve pulled, heat, the rating to buy, cold start and warm-up.
 
@@ -78,10 +78,10 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl.Float64Var(&f.railV, "rail", 0, "heater rail in volts (default: from the valves)")
 	fl.Float64Var(&f.atA, "at-a", 0, "load current in amps at which the supply volts were measured (default: unloaded)")
 	fl.Float64Var(&f.ratedA, "rated-a", 0, "the supply's rated current in amps (default: not known)")
-	fl.Float64Var(&f.limitA, "limit-a", 0, "where the supply limits its current, in amps (default: 1.5 x --rated-a)")
+	fl.Float64Var(&f.limitA, "limit-a", 0, "current in amps at which the supply limits (default: 1.5 x --rated-a)")
 	fl.Float64Var(&f.cathodeV, "cathode-v", 0, "volts of the highest cathode above the heater supply's negative pole (default: not known)")
 	fl.Float64Var(&f.outputOhm, "output-ohm", 0, "the supply's output resistance in ohms")
-	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts in ohms, there and back")
+	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts, both wires together, in ohms")
 	fl.Float64Var(&f.supplyTol, "supply-tol", 5, "tolerance of the supply volts in percent")
 	fl.Float64Var(&f.partTol, "part-tol", 5, "tolerance of the resistors in percent")
 	fl.Float64Var(&f.headroom, "headroom", 80, "share of the rating that the heaters may take, in percent")

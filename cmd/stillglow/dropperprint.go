@@ -156,7 +156,7 @@ func best(a heater.Arrangement) (heater.Part, bool) {
 func printSupplies(w io.Writer, plans []heater.Plan) {
 	fmt.Fprintln(w)
 	fmt.Fprintln(w, "with one shared resistor, and what to fit instead where that is better:")
-	t := plainTable([]string{"supply", "exactly", plans[0].Options.Series, "heater", "worst", "pulled", "buy", "take"},
+	t := plainTable([]string{"supply", "exactly", plans[0].Options.Series, "heater", "worst", "pulled", "buy", "fit"},
 		"rrrrrrrl", 7, 8, 11, 7, 13, 9, 6, 25)
 	for _, p := range plans {
 		row := table.Row{significant(p.Supply.Volts, 4) + " V", "-", "-", "-", "-", "-", "-", "can't feed it"}
@@ -451,7 +451,7 @@ func printShopping(w io.Writer, p heater.Plan) {
 
 // printInsulation tells what is known between heater and cathode.
 func printInsulation(w io.Writer, p heater.Plan) {
-	var untold []string
+	var untold, unknown []string
 	for _, i := range p.Insulation {
 		switch {
 		case i.State != heater.InsulationNotTold:
@@ -459,11 +459,14 @@ func printInsulation(w io.Writer, p heater.Plan) {
 		case i.MaxV > 0:
 			untold = append(untold, fmt.Sprintf("%s %s V", i.Type, significant(i.MaxV, 3)))
 		default:
-			untold = append(untold, i.Type+" unknown, see the data sheet")
+			unknown = append(unknown, i.Type)
 		}
 	}
 	if len(untold) > 0 {
 		printLine(w, "  ", "heater to cathode, at most: "+strings.Join(untold, ", ")+" (from memory, it varies by maker); the cathodes' volts are not given (--cathode-v, in a sheet cathode_v)")
+	}
+	if len(unknown) > 0 {
+		printLine(w, "  ", "heater to cathode, limit unknown: "+strings.Join(unknown, ", ")+"; see the data sheet, and give the cathodes' volts (--cathode-v, in a sheet cathode_v)")
 	}
 }
 

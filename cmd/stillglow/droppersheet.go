@@ -197,7 +197,7 @@ func printUnits(w io.Writer, units []sizedUnit) {
 		}
 		rows = append(rows, row)
 	}
-	head := []string{"unit", "verdict", "volts", "output", "load", "take", "heater", "pulled", "buy"}
+	head := []string{"unit", "verdict", "volts", "output", "load", "fit", "heater", "pulled", "buy"}
 	widths := []int{0, 9, 7, 6, 5, 19, 7, 9, 6}
 	// The names take what the other columns leave.
 	spare := textWidth
@@ -214,7 +214,7 @@ func printUnits(w io.Writer, units []sizedUnit) {
 	t := plainTable(head, "llrrrlrrr", widths...)
 	t.AppendRows(rows)
 	printTable(w, t)
-	printLine(w, "  ", "output: resistance from the meter readings; load: the heaters' most over the unit's rated current")
+	printLine(w, "  ", "output: resistance from the meter readings; load: the heaters' highest current as a share of the unit's rated current")
 	for _, u := range units {
 		if u.plan == nil {
 			continue

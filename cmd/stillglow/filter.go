@@ -35,9 +35,9 @@ func newFilterCmd() *cobra.Command {
 	var f filterFlags
 	cmd := &cobra.Command{
 		Use:   "filter [SHEET [UNIT]]",
-		Short: "Find the post-filter that brings a near miss within its limits, or compute one of given parts",
+		Short: "Find the post-filter that brings a near miss within its limits, or calculate one from given parts",
 		Long: `With a bench sheet, filter looks for the cheapest set of standard parts that brings
-each near miss (or the unit named) inside its target with a reserve, and predicts
+each near miss (or the unit named) inside its target with margin to spare, and predicts
 every figure behind it by filtering the captures and measuring them again.
 
 Without a sheet it computes what an RC, LC or CLC filter between supply and heaters
@@ -75,7 +75,7 @@ relative to the volts at the supply's own connector.`,
 	fl.Float64Var(&f.loadA, "heaters-a", 0, "the heaters' current in amps (default: no load)")
 	fl.Float64Var(&f.heaterV, "heater-v", 6.3, "volts at the heaters")
 	fl.Float64Var(&f.c1UF, "c-uf", 0, "capacitor in microfarads: across the heaters, in a CLC ahead of the coil")
-	fl.Float64Var(&f.c2UF, "c2-uf", 0, "a CLC's second capacitor in microfarads (default: as --c-uf)")
+	fl.Float64Var(&f.c2UF, "c2-uf", 0, "a CLC's second capacitor in microfarads (default: the same as --c-uf)")
 	fl.StringVar(&f.kind, "kind", filter.Electrolytic, "kind of capacitor: electrolytic, polymer, ceramic, \"smd ceramic\" or film")
 	fl.Float64Var(&f.esrOhm, "esr-ohm", 0, "the capacitors' ESR in ohms (default: usual for the kind)")
 	fl.Float64Var(&f.eslNH, "esl-nh", 0, "the capacitors' ESL in nanohenries (default: usual for the kind)")
@@ -86,7 +86,7 @@ relative to the volts at the supply's own connector.`,
 	fl.Float64Var(&f.srfMHz, "srf-mhz", 0, "the coil's self-resonance in megahertz (default: usual for its size)")
 	fl.Float64Var(&f.dampOhm, "damp-ohm", 0, "damping resistor in ohms, in series with --damp-uf across the heaters")
 	fl.Float64Var(&f.dampUF, "damp-uf", 0, "damping capacitor in microfarads (default: none)")
-	fl.Float64Var(&f.leadM, "lead-m", 0, "length of the lead from supply to filter in metres, 1 µH each (default: none)")
+	fl.Float64Var(&f.leadM, "lead-m", 0, "length of the lead from supply to filter in metres, at 1 µH per metre (default: none)")
 	fl.Float64Var(&f.supplyUF, "supply-uf", 0, "the supply's own output capacitor in microfarads, an ordinary electrolytic (default: not known)")
 	fl.Float64Var(&f.mostV, "max-v", 0, "the highest volts the supply gives, unloaded, for the capacitors' rating (default: its volts under load)")
 	fl.Float64Var(&f.coilA, "coil-a", 0, "the coil's rated current in amps (default: usual for its size)")

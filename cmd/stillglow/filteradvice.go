@@ -109,7 +109,7 @@ func printAdvice(w io.Writer, e target.Evaluation, a *filter.Advice) {
 		}
 		fmt.Fprintln(w, "the closest of those searched")
 	} else {
-		fmt.Fprintf(w, "fit, with %.3g dB of reserve on what was over\n", a.ReserveDB)
+		fmt.Fprintf(w, "fit, chosen to leave at least %.3g dB of margin where it was over\n", a.ReserveDB)
 	}
 	printResult(w, e, a.Best)
 	for _, o := range a.Others {
@@ -119,7 +119,7 @@ func printAdvice(w io.Writer, e target.Evaluation, a *filter.Advice) {
 		}
 		worst := "nothing left over"
 		if o.After.Worst >= 0 {
-			worst = fmt.Sprintf("%+.1f dB at the tightest, %s", o.After.WorstDB, o.After.Margins[o.After.Worst].Limit.Name)
+			worst = fmt.Sprintf("smallest margin %+.1f dB (%s)", o.After.WorstDB, o.After.Margins[o.After.Worst].Limit.Name)
 		}
 		fmt.Fprintf(w, "    %s; drops %.2f V\n", worst, o.DropV)
 	}
@@ -155,7 +155,7 @@ func printResult(w io.Writer, before target.Evaluation, r filter.Result) {
 	}
 	fmt.Fprintln(w)
 	if r.WornKnown {
-		fmt.Fprintln(w, wrapCell(fmt.Sprintf("with the capacitors' ESR doubled and their value down by 20 %%: %+.1f dB at the tightest criterion that was over", r.WornDB), textWidth))
+		fmt.Fprintln(w, wrapCell(fmt.Sprintf("with the capacitors' ESR doubled and their value down by 20 %%: smallest margin %+.1f dB of those that were over", r.WornDB), textWidth))
 	}
 	for _, warning := range r.Warnings {
 		fmt.Fprintln(w, wrapCell(report.Marked("caution: "+warning), textWidth))

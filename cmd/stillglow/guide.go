@@ -48,8 +48,8 @@ baseline. Give a bench sheet and it takes target, heaters and memory from there.
 	fl.StringVar(&f.target, "target", "", "target whose limits are to be covered (default: the sheet's, else line-preamp)")
 	fl.StringVar(&f.valves, "valves", "", "the heaters to load for: 2x12AU7,1x6N2P (default: the sheet's)")
 	fl.Float64Var(&f.supplyV, "supply", usualSupplyV, "the supply's volts under load (with a sheet: its units' own)")
-	fl.StringVar(&f.memory, "memory", "", "samples in one record of the scope: 10k, 1M, 14M (default: the sheet's, else 1M)")
-	fl.Func("max-rate", "most samples per second: 100M, 1G (default 500M)", hertz(&f.maxRate))
+	fl.StringVar(&f.memory, "memory", "", "samples in one scope record: 10k, 1M, 14M (default: the sheet's, else 1M)")
+	fl.Func("max-rate", "highest sample rate in samples per second: 100M, 1G (default 500M)", hertz(&f.maxRate))
 	fl.BoolVar(&f.asJSON, "json", false, "print the captures to take as JSON")
 	return cmd
 }
@@ -171,7 +171,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	head("2. Keep the probe's leads short")
 	for _, t := range []string{
 		"Probe at the supply's output connector, not at the end of its lead, with a 1:1 cable, or a probe with a ground spring or its bare tip and barrel. A 15 cm ground clip is an aerial; it shows spikes that the supply does not have. (Source: public application notes on output ripple and noise: shortest ground, ground band or ring instead of a lead.)",
-		"A passive probe set to 1:1 may be only about 7 MHz wide (EDN Asia 2013, \"linear power supply's data sheet\", part 2): fine for mains and audio, not for spikes. A 10:1 probe raises the scope's noise tenfold. 50 Ω coax into a 50 Ω terminator is the cleanest for the fast captures, behind a DC block at the supply's end: the terminator must never see the DC (7 V would put 1 W into it). A block of 1 µF has its cut-off (-3 dB) at 3.2 kHz into 50 Ω (1/2πRC), so nothing slow comes through it. If the source end is terminated too, the reading is halved: enter the factor as probe_factor.",
+		"A passive probe set to 1:1 may have only about 7 MHz of bandwidth (EDN Asia 2013, \"linear power supply's data sheet\", part 2): fine for mains and audio, not for spikes. A 10:1 probe raises the scope's noise tenfold. 50 Ω coax into a 50 Ω terminator is the cleanest for the fast captures, behind a DC block at the supply's end: the terminator must never see the DC (7 V would put 1 W into it). A block of 1 µF has its cut-off (-3 dB) at 3.2 kHz into 50 Ω (1/2πRC), so nothing slow comes through it. If the source end is terminated too, the reading is halved: enter the factor as probe_factor.",
 		"To compare a figure with data sheets, fit 0.1 µF ceramic and 10 µF electrolytic across the output connector (ATX12V Power Supply Design Guide v1.1, section 3.2.6; v2.0 fits the same two; the thousands of µF in its section 3.2.8 are for stability, not for noise tests). Say in the note whether you did, and do the same for every unit.",
 		"probe_factor in the sheet is only for a factor that the file's volts don't include yet, such as a 10:1 probe that the scope was told is 1:1.",
 	} {
@@ -192,7 +192,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	} {
 		para("  - ", t)
 	}
-	head("4. Take the common mode of every unit too")
+	head("4. Capture the common mode of every unit too")
 	guideCommon(para, volts)
 	if both := ofMode(settings, capture.Common); len(both) > 0 {
 		guideSettings(para, both, scope, 'a'+rune(len(settings)-len(both)))
@@ -208,7 +208,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 		"PARD: periodic and random deviation of the DC output from its average in a stated bandwidth, usually 20 Hz to 20 MHz, rms and peak-to-peak (a public bench-supply guide, appendix A).",
 		"Noise of a supply: periodic or random signals from 10 Hz to 20 MHz, on a 20 MHz scope; 50 mV peak-to-peak allowed on a 5 V rail (ATX12V guide v1.1, table 11).",
 		"Pulse duration at 50 %, transition duration from 10 to 90 % (IEEE Std 181 and IEC 60469; definitions from memory).",
-		"Standards that define test fixtures for switch-mode ripple (IEC 61204, JEITA RC-9131) were not opened; nothing here quotes them.",
+		"Standards that define test fixtures for switch-mode ripple (IEC 61204, JEITA RC-9131) were not consulted; nothing here quotes them.",
 	} {
 		para("  - ", t)
 	}
@@ -277,7 +277,7 @@ func loadText(para func(first, text string), load heater.Load, volts []loadVolts
 		if len(v.Units) > 0 {
 			who = " (" + strings.Join(v.Units, ", ") + ")"
 		}
-		para("  - ", fmt.Sprintf("From %.3g V%s: %.3g Ω, which turns %.1f W into heat%s: buy %.0f W or more.", v.V, who, ohm, watts, near, math.Ceil(2*watts/5)*5))
+		para("  - ", fmt.Sprintf("From %.3g V%s: %.3g Ω, which dissipates %.1f W%s: buy %.0f W or more.", v.V, who, ohm, watts, near, math.Ceil(2*watts/5)*5))
 	}
 	para("  - ", "A noise figure at another current is worth little: at light load many supplies switch in bursts. Write load_a beside every capture.")
 }

@@ -38,8 +38,8 @@ comment beside what needs one (bench.toml when no name is given). A question who
 flag is given is not asked; with --yes none is, and what is left takes the
 default shown. An existing file is never overwritten.
 
-Captures that are beside the sheet already (CSV, WAV, gzipped or not) get a line
-each in the unit that their name gives: the brand, then the mark, as in
+Captures already beside the sheet (CSV, WAV, gzipped or not) get a line each in
+the unit that their name gives: the brand, then the mark, as in
 murrowfen-a1-fast.csv. A file whose name gives no unit is listed for you to move.`,
 		Example: `  stillglow new
   stillglow new spring.toml --yes --brand Murrowfen,Tindlewick --rated-v 7 --rated-a 2 --units 3 --valves 2x12AU7,1x6N2P`,
@@ -124,7 +124,7 @@ func (f *newFlags) questions() []question {
 			preset: fixed(target.Default), check: checkTarget},
 		{answer: &f.mains, flag: "mains", help: "mains frequency: 50 or 60", ask: "Mains frequency, 50 or 60 Hz", preset: fixed("50"), check: checkMains},
 		{answer: &f.instrument, flag: "instrument", help: "the scope in your words", ask: "Your scope, in your own words", preset: fixed("scope")},
-		{answer: &f.bandwidth, flag: "bandwidth", help: "its bandwidth: 100M", ask: "Its bandwidth", preset: fixed("100MHz"), check: checkHertz},
+		{answer: &f.bandwidth, flag: "bandwidth", help: "the scope's bandwidth: 100M", ask: "Its bandwidth", preset: fixed("100MHz"), check: checkHertz},
 		{answer: &f.memory, flag: "memory", help: "samples in one record: 1M", ask: "Samples it keeps in one record", preset: fixed("1M"),
 			check: func(s string) error { _, err := parseSamples(s); return err }},
 		{answer: &f.probe, flag: "probe", help: "multiply file volts by: 10 for a 10:1 probe that the scope doesn't know of", ask: "Multiply file volts by (10 for a 10:1 probe the scope doesn't know of)",

@@ -56,7 +56,7 @@ func (w *newWriter) bench(pattern string) {
 	w.line("# note   = \"\"")
 	w.line("mains_hz = %-14g # 50 or 60; left out, it is found where a capture is long enough", answered(f.mains))
 	w.line("target   = %s", sheet.Quote(f.target))
-	w.line("# reserve_db = 3            # what a post-filter should leave in hand")
+	w.line("# reserve_db = 3            # margin that a post-filter should leave")
 	w.line("")
 	w.line("# Files beside this one whose names fit need no line below: check, rank, report and")
 	w.line("# watch give them to their unit. {brand} {model} {mark} name the unit, {load} is its")

@@ -39,7 +39,7 @@ func addImportFlags(cmd *cobra.Command) *capture.Options {
 	})
 	f.Func("bandwidth", "bandwidth of the instrument in hertz (20M, 100MHz)", bandwidth(&opt.BandwidthHz))
 	f.BoolFunc("band-limited", "the instrument's own bandwidth limit was on (=false: off)", yesNo(&opt.BandLimited))
-	f.BoolFunc("anti-aliased", "high-resolution mode, or a low-pass ahead of the input, kept out what lies above half the rate", yesNo(&opt.AntiAliased))
+	f.BoolFunc("anti-aliased", "high-resolution mode, or a low-pass ahead of the input, removed what lies above half the sample rate", yesNo(&opt.AntiAliased))
 	f.Func("coupling", "input coupling: dc or ac", func(s string) error {
 		switch c := capture.Coupling(strings.ToLower(s)); c {
 		case capture.CouplingDC, capture.CouplingAC:

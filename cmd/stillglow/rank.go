@@ -29,7 +29,7 @@ func (f *rankFlags) add(cmd *cobra.Command) {
 	f.cache.add(cmd)
 	f.sheet.add(cmd)
 	cmd.Flags().Func("date", "date to print instead of the sheet's: 2026-03-14", day(&f.date))
-	cmd.Flags().IntVar(&f.workers, "workers", 0, "captures measured side by side (default: one per core)")
+	cmd.Flags().IntVar(&f.workers, "workers", 0, "captures measured in parallel (default: one per core)")
 	cmd.Flags().BoolVar(&f.skipFilter, "no-filter", false, "don't look for a post-filter for near misses")
 	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print the results as JSON instead of the table")
 }

@@ -31,9 +31,9 @@ func newWatchCmd() *cobra.Command {
 		Short: "Follow a folder and rank as the scope's files arrive",
 		Long: `Watch follows the sheet's folder (or --folder). A file that fits the sheet's
 pattern goes to its unit, as a common-mode capture where the file's name holds the
-word common; one named in the sheet that was not there yet is taken when it comes. A
-file is measured once it has stopped growing and can be read to its end. The ranking
-is drawn again with what changed, also when the sheet is saved.
+word common; a file that the sheet names is taken when it arrives. A file is measured
+once it has stopped growing and can be read to its end. The ranking, with what
+changed, is printed again after each capture and whenever the sheet is saved.
 Ctrl-C writes the report.
 
 Folders that give no notice of changes (network shares) are checked every
@@ -61,7 +61,7 @@ Folders that give no notice of changes (network shares) are checked every
 	flags.cache.add(cmd)
 	fl := cmd.Flags()
 	fl.Func("date", "date to print instead of the sheet's: 2026-03-14", day(&flags.date))
-	fl.IntVar(&flags.workers, "workers", 0, "captures measured side by side (default: one per core)")
+	fl.IntVar(&flags.workers, "workers", 0, "captures measured in parallel (default: one per core)")
 	fl.BoolVar(&flags.skipFilter, "no-filter", false, "don't look for a post-filter for near misses")
 	fl.StringVar(&w.folder, "folder", "", "folder where the scope's files arrive (default: the sheet's)")
 	fl.StringVarP(&w.out, "out", "o", "", "report folder (default: the sheet's name with -report, in the current folder)")
