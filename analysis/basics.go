@@ -87,13 +87,13 @@ func levelFigures(rec *record, clipped int) levels {
 	case tr.Coupling != capture.CouplingDC && math.Abs(b.mean) <= lowestPlainDCV:
 		out.dcV = figure.NotMeasured("the coupling is not known; a DC-coupled capture or a meter reading is needed")
 	default: // an AC-coupled input has no volts of offset
-		out.dcV = figureOf(b.mean, gain, meanDeviation(b.parts), step)
+		out.dcV = figure.Stated(b.mean, gain, meanDeviation(b.parts), step)
 		if rec.flat() { // rounded to a step
 			out.dcV.U = math.Hypot(out.dcV.U, rec.flatStepV()/math.Sqrt(3))
 		}
 	}
-	out.acRMSV = figureOf(b.rms, gain, meanDeviation(b.partRMS))
-	out.ppV = figureOf(b.max-b.min, gain, math.Sqrt2*step)
+	out.acRMSV = figure.Stated(b.rms, gain, meanDeviation(b.partRMS))
+	out.ppV = figure.Stated(b.max-b.min, gain, math.Sqrt2*step)
 	out.ppV.LowerBound = clipped > 0
 	if rec.stepV > 0 {
 		out.adcStepV = figure.Known(rec.stepV)

@@ -3,6 +3,7 @@ package analysis
 import (
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -62,7 +63,7 @@ func TestCautions(t *testing.T) {
 // Expanded uncertainty (JCGM 100:2008, 5.1.2 and 6.2.1): contributions add in
 // quadrature, times two.
 func TestExpandedUncertainty(t *testing.T) {
-	if got := expanded(2, 0.03, 0.04, 0); got != 0.1 { // 2·hypot(0.03, 0.04)
+	if got := figure.Expanded(2, 0.03, 0.04, 0); got != 0.1 { // 2·hypot(0.03, 0.04)
 		t.Errorf("U = %g, want 0.1", got)
 	}
 	if got := meanDeviation([]float64{1, 2, 3, 4}); got < 0.6454 || got > 0.6456 { // 1.29099/2

@@ -97,7 +97,7 @@ func TestUncertaintyByHand(t *testing.T) {
 	if want := math.Sqrt(5.0/3) / 2; math.Abs(u-want) > 1e-12 {
 		t.Errorf("deviation of the mean is %g, want %g", u, want)
 	}
-	if got, want := expanded(2, 0.03, 0.04, 0.05), 2*math.Sqrt(0.03*0.03+0.04*0.04+0.05*0.05); math.Abs(got-want) > 1e-12 {
+	if got, want := figure.Expanded(2, 0.03, 0.04, 0.05), 2*math.Sqrt(0.03*0.03+0.04*0.04+0.05*0.05); math.Abs(got-want) > 1e-12 {
 		t.Errorf("expanded uncertainty is %g, want %g", got, want)
 	}
 }

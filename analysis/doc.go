@@ -5,7 +5,7 @@
 //
 // Measure is the recipe. Every step takes what it needs and returns its result;
 // none writes where another does, and a figure's uncertainty is written once, by
-// the step that states the figure (uncertainty.go).
+// the step that states the figure (uncertainty.go and package figure's).
 //
 //  1. record.go checks the trace, takes what one pass shows (basics.go) and finds
 //     the converter's step.

@@ -113,11 +113,9 @@ func (f *findings) measurement() *Measurement {
 		AliasSuspected: f.rec.aliasPossible() && switchingLine(f.named.lines) != nil && !importSuspects(tr),
 	}
 	m.Spikes.Typical = f.detail.spike
-	gain := f.rec.setup.GainFraction
-	m.MainsHz, m.MainsLineHz = f.named.mains.MainsHz, f.named.mains.LineHz
-	m.MainsLineRMS = asItIs.stated(f.named.mains.LineRMS, gain)
-	m.MainsCombRMS = asItIs.stated(f.named.mains.CombRMS, gain)
-	m.MainsCombPPV = asItIs.stated(f.named.mains.CombPPV, gain)
+	mains := f.named.mains
+	m.MainsHz, m.MainsLineHz = mains.MainsHz, mains.LineHz
+	m.MainsLineRMS, m.MainsCombRMS, m.MainsCombPPV = mains.LineRMS, mains.CombRMS, mains.CombPPV
 	return m
 }
 

@@ -25,7 +25,7 @@ func viewSpectrum(ctx context.Context, rec *record) spectralView {
 	if v.lines, v.err = spectrum.FindLines(ctx, src, tr.SampleRateHz, v.plain, spectrum.LineOptions{HighHz: tr.Span.HighHz}); v.err != nil {
 		return v
 	}
-	v.mains = spectrum.MeasureMains(src, v.plain, v.lines, rec.setup.MainsHz)
+	v.mains = spectrum.MeasureMains(src, v.plain, v.lines, rec.setup.MainsHz, rec.setup.GainFraction)
 	return v
 }
 
@@ -84,16 +84,12 @@ func instrumentSwitching(rec *record, sw switching, lines []spectrum.Line) []flo
 	return not
 }
 
-// measureBandFigures sums the spectrum within bands and states what the sums are
-// worth.
+// measureBandFigures sums the spectrum within bands.
 func measureBandFigures(rec *record, view spectralView, lines []spectrum.Line) []spectrum.Band {
 	gain := rec.setup.GainFraction
 	bands := spectrum.MeasureBands(view.plain, lines, rec.tr.Span, gain)
 	if rec.setup.Quasi468 {
-		bands = append(bands, spectrum.MeasureQuasiPeak(spectrum.Samples(rec.tr.Volts), view.plain, rec.tr.Span))
-	}
-	for i, b := range bands {
-		bands[i].RMSV, bands[i].RMSNoLinesV = asItIs.stated(b.RMSV, gain), asItIs.stated(b.RMSNoLinesV, gain)
+		bands = append(bands, spectrum.MeasureQuasiPeak(spectrum.Samples(rec.tr.Volts), view.plain, rec.tr.Span, gain))
 	}
 	return bands
 }

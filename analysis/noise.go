@@ -26,14 +26,17 @@ func newGate(rec *record, sw switching, mains spectrum.Mains) *spike.Gate {
 // measureNoise measures the floor with ripple and spikes gated out. The error is
 // the context's.
 func measureNoise(ctx context.Context, rec *record, view spectralView, named namedLines, sw switching, g *spike.Gate) (floorResult, error) {
-	tr, gain := rec.tr, rec.setup.GainFraction
-	opt := spectrum.NoiseOptions{Lines: named.lines, Span: tr.Span, StepV: rec.stepV}
+	tr := rec.tr
+	opt := spectrum.NoiseOptions{Lines: named.lines, Span: tr.Span, StepV: rec.stepV, GainFraction: rec.setup.GainFraction}
 	if b := rec.setup.Baseline; b != nil {
 		opt.Baseline = &b.Noise
 	}
 	out := floorResult{ungated: g.ExcisedShare() >= mostGated}
 	gated := &view.plain
-	if !out.ungated {
+	if out.ungated {
+		// between the lines of spikes stand their jitter's skirts
+		opt.ModelShare = skirtsShare
+	} else {
 		m, err := spectrum.Of(ctx, g, tr.SampleRateHz, spectrum.Options{Weights: g.Weights})
 		if err != nil {
 			return out, err
@@ -41,21 +44,10 @@ func measureNoise(ctx context.Context, rec *record, view spectralView, named nam
 		gated, opt.GateFromHz, opt.GateHeld = &m, g.TrustedFromHz(), g.RemovedNoise
 		opt.HeldLowHz, opt.HeldHighHz = g.RemovedBand()
 	}
-	raw := spectrum.MeasureNoiseFloor(gated, &view.plain, opt)
-	out.figures = raw
-	if raw.DensityVPerRtHz.Known {
-		deviation := raw.DensityVPerRtHz.U
-		if out.ungated {
-			// between the lines of spikes stand their jitter's skirts
-			deviation = math.Hypot(deviation, skirtsShare*raw.DensityVPerRtHz.Value)
-		}
-		out.figures.DensityVPerRtHz.U = densityB.of(raw.DensityVPerRtHz.Value, deviation, gain).U
-	}
-	out.figures.UngatedVPerRtHz = densityB.stated(raw.UngatedVPerRtHz, gain)
-	out.figures.At1kHzVPerRtHz = densityB.stated(raw.At1kHzVPerRtHz, gain)
+	out.figures = spectrum.MeasureNoiseFloor(gated, &view.plain, opt)
 	if !out.ungated && sw.bursting() {
 		out.figures.CornerHz = figure.NotMeasured("the bursts hide the 1/f part; a capture under the full load is needed")
-		if raw.AtHz.Known && raw.AtHz.Value < opt.GateFromHz {
+		if at := out.figures.AtHz; at.Known && at.Value < opt.GateFromHz {
 			out.cautions = append(out.cautions, capture.Caution{Code: capture.CautionUngated,
 				Text: "the bursts' rise and fall can't be separated from the noise; the noise floor is what the spectrum shows between the lines",
 				Fix:  "load the supply as the heaters will, so that it switches continuously"})

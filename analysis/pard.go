@@ -105,13 +105,13 @@ func stateParts(rec *record, sw switching, r randomPart, periodic float64) power
 		// ripple and is neither random nor step/√12
 		uRandom = math.Hypot(uRandom, step/math.Sqrt(3))
 	}
-	out := powerParts{random: asItIs.of(randomV, uRandom, gain)}
+	out := powerParts{random: figure.AsItIs.Of(randomV, uRandom, gain)}
 	out.random.UpperBound = r.most
 	uPeriodic := math.Hypot(math.Sqrt(periodic+power)-periodicV, periodicV-math.Sqrt(max(periodic-r.slow, 0)))
 	if uPeriodic >= periodicV {
 		out.periodic = figure.NotMeasured("the periodic part is lost in the random one: it is under " + capture.SI(math.Sqrt(periodic+power), "V", 2) + " rms; a longer record or fewer volts per division may show it")
 	} else {
-		out.periodic = asItIs.of(periodicV, uPeriodic, gain)
+		out.periodic = figure.AsItIs.Of(periodicV, uPeriodic, gain)
 		// where the span would show the switching and none stands out, it may hide in
 		// the noise
 		out.periodic.LowerBound = sw.Track == nil && rec.wouldShowSwitching()

@@ -111,7 +111,7 @@ func fundamentalFigure(rec *record, sw switching) figure.Figure {
 		deviation += 2 * rec.stepV / math.Sqrt(24)
 	}
 	v := math.Hypot(re, im) * 2 / n / math.Sqrt2
-	return lineB.of(v, math.Hypot(deviation, 2*sw.FundamentalLoss*v), rec.setup.GainFraction)
+	return lineB.Of(v, math.Hypot(deviation, 2*sw.FundamentalLoss*v), rec.setup.GainFraction)
 }
 
 // rippleSize is the smooth ripple's peak-to-peak and rms.
@@ -130,8 +130,8 @@ func rippleSize(rec *record, sw switching, randomV figure.Figure) (ppV, rmsV fig
 		rmsDoubt = math.Hypot(rmsDoubt, rec.stepV/math.Sqrt(6)*min(c.RMSV/max(c.PPV, 1e-300), 1))
 	}
 	ppV, rmsV = figure.Known(c.PPV), figure.Known(c.RMSV)
-	ppV.U = math.Hypot(rippleB.of(c.PPV, deviation, gain).U, 2*doubt)
-	rmsV.U = math.Hypot(rippleB.of(c.RMSV, rmsDeviation, gain).U, 2*rmsDoubt)
+	ppV.U = math.Hypot(rippleB.Of(c.PPV, deviation, gain).U, 2*doubt)
+	rmsV.U = math.Hypot(rippleB.Of(c.RMSV, rmsDeviation, gain).U, 2*rmsDoubt)
 	// with fewer than five harmonics in the span the corners are rounded off
 	rounded := rec.tr.Span.HighHz < 5*sw.Track.Hz
 	ppV.LowerBound, rmsV.LowerBound = rounded, rounded

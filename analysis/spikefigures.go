@@ -302,8 +302,8 @@ func ringFigures(e cycle.Edge, c *cycle.Model) (ringHz, ringQ figure.Figure) {
 		return miss, miss
 	}
 	uHz, uQ := e.RingDeviation(c.PeriodS/float64(c.Bins), c.BinSigmaV)
-	return figureOf(hz, 0, ringB.scale*uHz, hz*math.Hypot(ringDamped/(q*q), ringBuried/(q*q*q))),
-		figureOf(q, 0, ringB.scale*uQ, ringB.model*q, ringQBuried/q)
+	return figure.Stated(hz, 0, ringB.Scale*uHz, hz*math.Hypot(ringDamped/(q*q), ringBuried/(q*q*q))),
+		figure.Stated(q, 0, ringB.Scale*uQ, ringB.Model*q, ringQBuried/q)
 }
 
 // stepDoubtV is the standard deviation of a spike's peak that comes from telling

@@ -21,7 +21,7 @@ func quantileReading(sorted []float64, q, perScatter, noiseV float64) reading {
 
 // figure states the reading with the gain's and the model's share.
 func (r reading) figure(gainFraction float64, lowerBound bool) figure.Figure {
-	f := spikeB.of(r.value, r.deviation, gainFraction)
+	f := spikeB.Of(r.value, r.deviation, gainFraction)
 	f.LowerBound = lowerBound
 	return f
 }
@@ -123,7 +123,7 @@ func moreBeside(found *spike.Finding, durationS float64) bool {
 // jitter, the other one holds the ripple's step. Where they disagree by far it is the
 // other one, which rests on less, with half the difference as a doubt.
 func (r reading) between(other reading) reading {
-	u := spikeB.scale * r.deviation
+	u := spikeB.Scale * r.deviation
 	apart := math.Abs(r.value - other.value)
 	disagree := apart > math.Hypot(u, other.deviation)
 	switch {

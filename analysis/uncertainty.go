@@ -11,34 +11,14 @@ import (
 // instruments, no source.
 const defaultGainFraction = 0.03
 
-// expanded combines independent contributions given as standard deviations and
-// the gain's expanded fraction into an expanded uncertainty with k = 2
-// (JCGM 100:2008, 5.1.2 and 6.2.1).
-func expanded(value, gainFraction float64, standard ...float64) float64 {
-	g := gainFraction / 2 * value
-	sq := g * g
-	for _, s := range standard {
-		sq += s * s
-	}
-	return 2 * math.Sqrt(sq)
-}
-
-// typeB is what experience adds to a fit's own standard uncertainty (JCGM
-// 100:2008, 4.3): a factor on it, since neighbouring places of a folded cycle are
-// not independent and a fit chooses its own stretch, and a relative standard
-// uncertainty of the model.
-type typeB struct{ scale, model float64 }
-
-// Chosen so that of computed supplies drawn over the trade's ranges 19 in 20
-// have their truth inside the stated uncertainty (TestStatedUncertainty), the
-// instrument's gain left out.
+// What experience adds to the fits' own uncertainties, chosen so that of computed
+// supplies drawn over the trade's ranges 19 in 20 have their truth inside the stated
+// uncertainty (TestStatedUncertainty), the instrument's gain left out.
 var (
-	asItIs   = typeB{1, 0}
-	rippleB  = typeB{1.7, 0.0025}
-	lineB    = typeB{1.6, 0.0007}
-	spikeB   = typeB{1.4, 0.0125}
-	ringB    = typeB{2.5, 0.015}
-	densityB = typeB{1.4, 0.0075}
+	rippleB = figure.TypeB{Scale: 1.7, Model: 0.0025}
+	lineB   = figure.TypeB{Scale: 1.6, Model: 0.0007}
+	spikeB  = figure.TypeB{Scale: 1.4, Model: 0.0125}
+	ringB   = figure.TypeB{Scale: 2.5, Model: 0.015}
 )
 
 const (
@@ -76,27 +56,4 @@ func meanDeviation(parts []float64) float64 {
 		sq += (p - mean) * (p - mean)
 	}
 	return math.Sqrt(sq / (n - 1) / n)
-}
-
-// figureOf makes a figure whose uncertainty combines the given standard deviations
-// and the gain's expanded fraction.
-func figureOf(value, gainFraction float64, standard ...float64) figure.Figure {
-	f := figure.Known(value)
-	f.U = expanded(value, gainFraction, standard...)
-	return f
-}
-
-// of makes the figure of a fitted value with the fit's own deviation, given
-// as twice the standard one.
-func (b typeB) of(value, twiceDeviation, gainFraction float64) figure.Figure {
-	return figureOf(value, gainFraction, b.scale*twiceDeviation/2, b.model*value)
-}
-
-// stated turns a figure whose U is the fit's own deviation (twice the standard
-// one) into one with the whole uncertainty. One that is not known stays as it is.
-func (b typeB) stated(raw figure.Figure, gainFraction float64) figure.Figure {
-	if raw.Known {
-		raw.U = b.of(raw.Value, raw.U, gainFraction).U
-	}
-	return raw
 }

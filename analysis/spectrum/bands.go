@@ -54,8 +54,7 @@ func (b Band) Weight() func(hz float64) float64 {
 // MeasureBands sums the spectrum within bands to volts rms, with lines and with
 // the lines' place filled by the noise around them. The instrument's share of
 // the lines is left out of both. A band that the span does not hold is not
-// measured. gainFraction is the instrument's relative gain uncertainty (k = 2); it
-// counts only where it makes what is left of a line uncertain.
+// measured. gainFraction is the instrument's relative gain uncertainty (k = 2).
 func MeasureBands(m Multirate, lines []Line, span capture.Span, gainFraction float64) []Band {
 	quiet := withoutLines(m, lines)
 	whole := m.subtractInstrumentLines(quiet, lines)
@@ -77,19 +76,19 @@ func MeasureBands(m Multirate, lines []Line, span capture.Span, gainFraction flo
 			miss := figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; %s is needed", hertz(span.HighHz), hertz(b.HighHz)))
 			b.RMSV, b.RMSNoLinesV = miss, miss
 		default:
-			b.RMSV = m.bandFigure(whole, quiet, b.LowHz, b.HighHz, p.weight, instrumentVariance(lines, b.LowHz, b.HighHz, gainFraction, p.weight))
-			b.RMSNoLinesV = m.bandFigure(quiet, quiet, b.LowHz, b.HighHz, p.weight, 0)
+			b.RMSV = m.bandFigure(whole, quiet, b.LowHz, b.HighHz, p.weight, instrumentVariance(lines, b.LowHz, b.HighHz, gainFraction, p.weight), gainFraction)
+			b.RMSNoLinesV = m.bandFigure(quiet, quiet, b.LowHz, b.HighHz, p.weight, 0, gainFraction)
 		}
 		bands = append(bands, b)
 	}
 	return bands
 }
 
-// bandFigure is the weighted rms between two frequencies with its statistical
-// uncertainty (k = 2). Only the noise, the density without lines, fluctuates;
+// bandFigure is the weighted rms between two frequencies with its
+// uncertainty. Only the noise, the density without lines, fluctuates;
 // what stands above it is steady and beats with it. variance is what else makes
-// the power uncertain, V⁴.
-func (m *Multirate) bandFigure(psd, noise []float64, lowHz, highHz float64, weight func(float64) float64, variance float64) figure.Figure {
+// the power uncertain, V⁴; gainFraction is the instrument's gain (k = 2).
+func (m *Multirate) bandFigure(psd, noise []float64, lowHz, highHz float64, weight func(float64) float64, variance, gainFraction float64) figure.Figure {
 	sum := 0.0
 	for i, f := range m.FreqHz {
 		lo := max(f-m.WidthHz[i]/2, lowHz)
@@ -110,11 +109,11 @@ func (m *Multirate) bandFigure(psd, noise []float64, lowHz, highHz float64, weig
 		st := m.Stages[m.Stage[i]]
 		variance += n * (2*p - n) * 2 / st.DOF * st.ENBWHz / st.BinHz
 	}
-	f := figure.Known(math.Sqrt(sum))
-	if sum > 0 {
-		f.U = 2 * math.Sqrt(variance) / (2 * f.Value)
+	if sum <= 0 {
+		return figure.Known(0)
 	}
-	return f
+	v := math.Sqrt(sum)
+	return figure.AsItIs.Of(v, 2*math.Sqrt(variance)/(2*v), gainFraction)
 }
 
 // withoutLines is the density with every line's bins replaced by the lesser of

@@ -21,7 +21,7 @@ func TestBands(t *testing.T) {
 	}
 	m, lines := linesOf(t, x, rate)
 	got := map[string]Band{}
-	for _, b := range MeasureBands(m, lines, capture.Span{LowHz: 4 * rate / n, HighHz: 20e6}, gain) {
+	for _, b := range MeasureBands(m, lines, capture.Span{LowHz: 4 * rate / n, HighHz: 20e6}, 0) {
 		got[b.ID] = b
 	}
 	noise1 := e * math.Sqrt(0.98e6)

@@ -139,18 +139,17 @@ func (r Mains) SubtractBaseline(lines []Line, baseline *Baseline, gainFraction f
 	// its U holds the gain as well, which says nothing of whether it stands out
 	noise := math.Sqrt(max(b.U*b.U-gainFraction*gainFraction*b.Value*b.Value, 0)) / 2
 	if b.Known && sameHz && b.Value > mainsOverNoise*noise {
-		left, u, whole := subtractInstrument(r.LineRMS.Value, r.LineRMS.U/2, b.Value, noise, gainFraction)
+		left, u, whole := subtractInstrument(r.LineRMS.Value, r.lineU/2, b.Value, noise, gainFraction)
 		line := Line{InstrumentRMSV: b.Value, RMSV: left}
 		if whole {
 			lineIsInstruments, line.Comb = true, CombInstrument
 		} else {
-			out.LineRMS = figure.Known(left)
-			out.LineRMS.U = u
+			out.LineRMS, out.lineU = figure.AsItIs.Of(left, u, gainFraction), u
 		}
 		share[2] = line
 	}
 	if len(share) > 0 {
-		out.chargeComb(share)
+		out.chargeComb(share, gainFraction)
 	}
 	return out, lineIsInstruments
 }
@@ -168,8 +167,8 @@ func (r Mains) instrumentShares(lines []Line) map[int]Line {
 }
 
 // chargeComb takes the instrument's shares off the harmonics and sums up what is
-// left.
-func (r *Mains) chargeComb(share map[int]Line) {
+// left; gainFraction is the instrument's (k = 2).
+func (r *Mains) chargeComb(share map[int]Line, gainFraction float64) {
 	seen := r.Lines
 	r.Lines = nil
 	sum := 0.0
@@ -186,7 +185,7 @@ func (r *Mains) chargeComb(share map[int]Line) {
 		}
 	}
 	if sum > 0 {
-		r.CombRMS, r.CombPPV = figure.Known(math.Sqrt(sum)), figure.Known(sumPeakToPeak(r.Lines))
+		r.CombRMS, r.CombPPV = figure.Stated(math.Sqrt(sum), gainFraction), figure.Stated(sumPeakToPeak(r.Lines), gainFraction)
 	}
 }
 

@@ -44,7 +44,7 @@ func TestMainsOfDrawnSupplies(t *testing.T) {
 		tr, truth := s.Trace("synthetic")
 		x := Samples(tr.Volts)
 		m, lines := linesOf(t, x, s.RateHz)
-		r := MeasureMains(x, m, lines, 0)
+		r := MeasureMains(x, m, lines, 0, 0)
 		if !r.Decided || math.Abs(r.MainsHz.Value/s.MainsHz-1) > 1e-3 {
 			t.Errorf("seed %d: mains %+v decided %v, want %g Hz", seed, r.MainsHz, r.Decided, s.MainsHz)
 			continue
@@ -61,12 +61,12 @@ func TestMainsOfDrawnSupplies(t *testing.T) {
 func TestMainsNeedsFourPeriods(t *testing.T) {
 	x := Samples(reference.Tones(3500, 100e3, [3]float64{100, 0.01, 0})) // 35 ms
 	m, lines := linesOf(t, x, 100e3)
-	if r := MeasureMains(x, m, lines, 50); r.LineRMS.Known || r.LineRMS.Missing == "" || !r.MainsHz.Known {
+	if r := MeasureMains(x, m, lines, 50, 0); r.LineRMS.Known || r.LineRMS.Missing == "" || !r.MainsHz.Known {
 		t.Errorf("35 ms: %+v", r)
 	}
 	x = Samples(reference.Tones(4500, 100e3, [3]float64{100, 0.01, 0}))
 	m, lines = linesOf(t, x, 100e3)
-	if r := MeasureMains(x, m, lines, 50); math.Abs(r.LineRMS.Value/0.01-1) > 0.02 {
+	if r := MeasureMains(x, m, lines, 50, 0); math.Abs(r.LineRMS.Value/0.01-1) > 0.02 {
 		t.Errorf("45 ms: %+v", r.LineRMS)
 	}
 }
@@ -115,7 +115,7 @@ func TestBurstComb(t *testing.T) {
 	tr, _ := s.Trace("synthetic")
 	x := Samples(tr.Volts)
 	m, lines := linesOf(t, x, s.RateHz)
-	r := MeasureMains(x, m, lines, 0)
+	r := MeasureMains(x, m, lines, 0, 0)
 	if r.Decided {
 		t.Errorf("mains %g Hz found in a burst", r.MainsHz.Value)
 	}

@@ -11,20 +11,23 @@ type Mains struct {
 	MainsHz figure.Figure // refined frequency of the mains itself, Hz
 	Decided bool          // 50 or 60 Hz was stated or told apart
 	LineHz  figure.Figure // 2 x mains, Hz
-	LineRMS figure.Figure // its amplitude, V rms, its power over the record, with what noise makes of it (k = 2)
+	LineRMS figure.Figure // its amplitude, V rms, its power over the record
 	CombRMS figure.Figure // all harmonics that stand out together, V rms
 	CombPPV figure.Figure // peak-to-peak of their sum with their phases, V
 	Lines   []Line        // those harmonics rising, and always 2 x mains
 	// Wanders: the frequency moves by so much that no single sine describes a
 	// harmonic over the whole record.
 	Wanders bool
+
+	lineU float64 // what noise alone makes of LineRMS, V, k = 2
 }
 
 // MeasureMains measures the harmonics of the mains by projection on the slowest
 // kept record of m, at the frequency refined from the strongest of them, in blocks
-// as short as the mains' wander asks for. statedHz is 50 or 60, or 0 to find it. It needs four periods of 2 x mains
-// (minMainsPeriods); a shorter record has figures that say so.
-func MeasureMains(src Source, m Multirate, lines []Line, statedHz float64) Mains {
+// as short as the mains' wander asks for. statedHz is 50 or 60, or 0 to find it;
+// gainFraction is the instrument's relative gain uncertainty (k = 2). It needs four
+// periods of 2 x mains (minMainsPeriods); a shorter record has figures that say so.
+func MeasureMains(src Source, m Multirate, lines []Line, statedHz, gainFraction float64) Mains {
 	nominal, decided := statedHz, statedHz > 0
 	if !decided {
 		nominal, decided = findMains(lines)
@@ -49,23 +52,23 @@ func MeasureMains(src Source, m Multirate, lines []Line, statedHz float64) Mains
 	if nominal == 0 {
 		// neither comb stands out: what lies at the stronger of 100 and 120 Hz
 		// bounds both, and is it where it alone stands out of the noise beside it
-		a, b := m.mainsAt(src, 50, nil), m.mainsAt(src, 60, nil)
+		a, b := m.mainsAt(src, 50, nil, gainFraction), m.mainsAt(src, 60, nil, gainFraction)
 		if b.LineRMS.Value > a.LineRMS.Value {
 			a, b = b, a
 		}
 		line := a.LineRMS
-		if a.Decided = line.Value > mainsOverNoise*line.U/2 && sq(line.Value) > gridRatio*sq(b.LineRMS.Value); !a.Decided {
+		if a.Decided = line.Value > mainsOverNoise*a.lineU/2 && sq(line.Value) > gridRatio*sq(b.LineRMS.Value); !a.Decided {
 			a.MainsHz = figure.NotMeasured("neither 50 nor 60 Hz mains stands out; state the mains frequency")
 		}
 		return a
 	}
-	r := m.mainsAt(src, nominal, lines)
+	r := m.mainsAt(src, nominal, lines, gainFraction)
 	r.Decided = decided
 	return r
 }
 
 // mainsAt measures the comb of a nominal mains frequency.
-func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line) Mains {
+func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line, gainFraction float64) Mains {
 	base := gridComb{baseHz: nominal, uHz: mainsDrift * nominal}
 	if found, ok := combOf(lines, nominal); ok && found.uHz < base.uHz {
 		base = found
@@ -74,8 +77,7 @@ func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line) Mains {
 	res.MainsHz.U, res.LineHz.U = base.uHz, 2*base.uHz
 	duration := float64(m.Samples) / m.RateHz
 	line := m.followLine(src, 2*base.baseHz, 0)
-	res.LineRMS = figure.Known(line.rms)
-	res.LineRMS.U = line.u
+	res.LineRMS, res.lineU = figure.AsItIs.Of(line.rms, line.u, gainFraction), line.u
 	res.Wanders = line.blockS < duration/1.5
 	sum := 0.0
 	for n := 1; n <= mainsHarmonics; n++ {
@@ -95,8 +97,8 @@ func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line) Mains {
 			}
 		}
 	}
-	res.CombRMS = figure.Known(math.Sqrt(sum))
-	res.CombPPV = figure.Known(sumPeakToPeak(res.Lines))
+	res.CombRMS = figure.Stated(math.Sqrt(sum), gainFraction)
+	res.CombPPV = figure.Stated(sumPeakToPeak(res.Lines), gainFraction)
 	return res
 }
 

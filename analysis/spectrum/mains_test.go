@@ -34,7 +34,7 @@ func TestMainsThatWander(t *testing.T) {
 	}{{482, 0.005, true}, {240, 0.008, true}, {120, 0, false}, {8, 0.005, false}} {
 		x := wandering(c.seconds, rate, rms, c.stepHz)
 		m, lines := linesOf(t, x, rate)
-		r := MeasureMains(x, m, lines, 0)
+		r := MeasureMains(x, m, lines, 0, 0)
 		if !r.Decided || math.Abs(r.MainsHz.Value-50) > 0.2 {
 			t.Errorf("%g s: mains %+v, decided %t", c.seconds, r.MainsHz, r.Decided)
 		}
@@ -65,7 +65,7 @@ func TestATestToneIsNoMains(t *testing.T) {
 				x[i] += e
 			}
 			m, lines := linesOf(t, x, rate)
-			r := MeasureMains(x, m, lines, 0)
+			r := MeasureMains(x, m, lines, 0, 0)
 			switch {
 			case mains == 0 && r.Decided:
 				t.Errorf("%g Hz: mains of %g Hz, line %+v", hz, r.MainsHz.Value, r.LineRMS)
@@ -98,7 +98,7 @@ func TestFrameTonesAreNoMains(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	mains := MeasureMains(x, m, lines, 0)
+	mains := MeasureMains(x, m, lines, 0, 0)
 	if f := mains.LineRMS; !f.Known || math.Abs(f.Value/rmsV-1) > 0.02 {
 		t.Errorf("the line is %+v, want %g", f, rmsV)
 	}

@@ -40,6 +40,9 @@ type NoiseOptions struct {
 	GateFromHz            float64
 	HeldLowHz, HeldHighHz float64
 	GateHeld              float64 // share of the noise's power that the gate took along, 0 to below 1
+	// GainFraction is the instrument's relative gain uncertainty, and ModelShare what
+	// else may be in the density between the lines, as a share of it; both k = 2.
+	GainFraction, ModelShare float64
 }
 
 // MeasureNoiseFloor gives the density of the random part between and under the
@@ -78,7 +81,7 @@ func MeasureNoiseFloor(gated, plain *Multirate, opt NoiseOptions) NoiseFloor {
 		nf.ThirdOctaves = append(nf.ThirdOctaves, t)
 		levels = append(levels, octaveLevel{power: power, seen: seen.power, relative: max(seen.relative*seen.power/power, 1e-6)})
 	}
-	nf.summarise(levels, quant, opt.Span.LowHz, high)
+	nf.summarise(levels, quant, high, opt)
 	return nf
 }
 
@@ -106,8 +109,8 @@ func (n *NoiseFloor) at(centreHz float64) (float64, bool) {
 
 // summarise turns the third octaves into the figures for the whole: the density in
 // the criterion's band, the corner by the plateau. An instrument's own low-pass
-// tilts the top of its span, so the plateau is looked for below a quarter of it.
-func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, lowHz, highHz float64) {
+// tilts the top of its span, up to highHz, so the plateau is looked for below a quarter of it.
+func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, highHz float64, opt NoiseOptions) {
 	oct := nf.ThirdOctaves
 	last := len(oct)
 	for last > 0 && oct[last-1].CentreHz > plateauTopShare*highHz {
@@ -121,7 +124,7 @@ func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, lowHz, highHz float
 	p := findPlateau(oct[:last], levels[:last])
 	d, ok := densityInBand(oct, levels)
 	nf.InBand = ok && !d.partial
-	if local := localLevel(oct, levels, p); !ok || d.partial && lowHz > densityLowHz && local.relative < d.relative {
+	if local := localLevel(oct, levels, p); !ok || d.partial && opt.Span.LowHz > densityLowHz && local.relative < d.relative {
 		// no criterion takes its figure from here: what is best known does
 		d = local
 	}
@@ -129,22 +132,23 @@ func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, lowHz, highHz float
 		return weightedMedian(len(d.members), func(k int) (float64, float64) { return power(d.members[k]), 1 })
 	}
 	seen := median(func(i int) float64 { return levels[i].seen })
-	nf.DensityVPerRtHz = figure.Known(math.Sqrt(d.power))
-	// half the relative spread in power is the one in volts; k = 2
-	nf.DensityVPerRtHz.U = nf.DensityVPerRtHz.Value * d.relative
+	density := math.Sqrt(d.power)
+	u := density * d.relative // half the relative spread in power is the one in volts; k = 2
 	nf.AtHz = figure.Known(d.atHz)
-	nf.UngatedVPerRtHz = figure.Known(math.Sqrt(median(func(i int) float64 { return oct[i].UngatedVPerRtHz * oct[i].UngatedVPerRtHz })))
+	ungated := math.Sqrt(median(func(i int) float64 { return oct[i].UngatedVPerRtHz * oct[i].UngatedVPerRtHz }))
+	nf.UngatedVPerRtHz = densityModel.Of(ungated, 0, opt.GainFraction)
 	if nf.AtQuantisation = quant > 0 && seen < floorRatio*quant; nf.AtQuantisation {
 		// noise that does not spread over the steps may show too large or too small
-		nf.DensityVPerRtHz.U = math.Hypot(nf.DensityVPerRtHz.U, math.Sqrt(quant))
+		u = math.Hypot(u, math.Sqrt(quant))
 	}
+	nf.DensityVPerRtHz = densityModel.Of(density, math.Hypot(u, opt.ModelShare*density), opt.GainFraction)
 	if b := median(func(i int) float64 { return oct[i].BaselineVPerRtHz * oct[i].BaselineVPerRtHz }); b > 0 {
 		nf.AtInstrument = seen < floorRatio*b
 	}
 	nf.CornerHz = p.corner(oct[0].CentreHz)
 	nf.At1kHzVPerRtHz = figure.NotMeasured("the record holds too few periods of 1 kHz")
 	if d, ok := nf.at(1000); ok {
-		nf.At1kHzVPerRtHz = figure.Known(d)
+		nf.At1kHzVPerRtHz = densityModel.Of(d, 0, opt.GainFraction)
 	}
 }
 

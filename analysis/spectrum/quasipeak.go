@@ -14,7 +14,7 @@ import (
 // weighting network, full-wave rectifier and quasi-peak detector, calibrated to
 // show the rms of a steady 1 kHz sine, in V. It needs half a second of record
 // and a span up to 15 kHz. The first and last 10 ms are faded.
-func MeasureQuasiPeak(src Source, m Multirate, span capture.Span) Band {
+func MeasureQuasiPeak(src Source, m Multirate, span capture.Span, gainFraction float64) Band {
 	b := Band{ID: "bs468_qp", Name: "ITU-R BS.468-4 quasi-peak", LowHz: 31.5, HighHz: quasiPeakTopHz}
 	b.RMSNoLinesV = figure.NotMeasured("a quasi-peak reading has no part without lines")
 	duration := float64(m.Samples) / m.RateHz
@@ -31,7 +31,7 @@ func MeasureQuasiPeak(src Source, m Multirate, span capture.Span) Band {
 	x := make([]float64, n)
 	rec.Fill(x, 0)
 	weighted468(x, rate)
-	b.RMSV = figure.Known(newQuasiPeakMeter(rate).read(x))
+	b.RMSV = figure.Stated(newQuasiPeakMeter(rate).read(x), gainFraction)
 	return b
 }
 

@@ -47,13 +47,13 @@ func TestQuasiPeakSine(t *testing.T) {
 	for _, c := range []struct{ hz, dB float64 }{{1000, 0}, {6300, 12.2}, {100, -19.8}} {
 		x := Samples(reference.Tones(int(2*rate), rate, [3]float64{c.hz, 1e-3, 0}))
 		m, _ := linesOf(t, x, rate)
-		b := MeasureQuasiPeak(x, m, capture.Span{LowHz: 2, HighHz: 80e3})
+		b := MeasureQuasiPeak(x, m, capture.Span{LowHz: 2, HighHz: 80e3}, 0)
 		if got := 20 * math.Log10(b.RMSV.Value/1e-3); math.Abs(got-c.dB) > 0.2 {
 			t.Errorf("%g Hz: %.2f dB, want %.1f", c.hz, got, c.dB)
 		}
 	}
 	m, _ := linesOf(t, reference.WhiteNoise(1000, 1, 1), rate)
-	if b := MeasureQuasiPeak(Samples(reference.WhiteNoise(1000, 1, 1)), m, capture.Span{LowHz: 2, HighHz: 80e3}); b.RMSV.Known {
+	if b := MeasureQuasiPeak(Samples(reference.WhiteNoise(1000, 1, 1)), m, capture.Span{LowHz: 2, HighHz: 80e3}, 0); b.RMSV.Known {
 		t.Error("a reading from 5 ms")
 	}
 }

@@ -27,7 +27,7 @@ func TestFrequencyDomainTinyLengths(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			mains := MeasureMains(x, m, lines, 50)
+			mains := MeasureMains(x, m, lines, 50, 0)
 			lines, comb := NameLines(lines, 50, Clock{Hz: 123})
 			MarkInstrument(lines, 0, &Baseline{Lines: lines}, gain)
 			span := capture.Span{LowHz: 10, HighHz: 400}
@@ -35,7 +35,7 @@ func TestFrequencyDomainTinyLengths(t *testing.T) {
 			for _, b := range MeasureBands(m, lines, span, gain) {
 				figures = append(figures, b.RMSV, b.RMSNoLinesV)
 			}
-			figures = append(figures, MeasureQuasiPeak(x, m, capture.Span{LowHz: 1, HighHz: 20e3}).RMSV)
+			figures = append(figures, MeasureQuasiPeak(x, m, capture.Span{LowHz: 1, HighHz: 20e3}, 0).RMSV)
 			for _, l := range lines {
 				figures = append(figures, figure.Known(l.FrequencyHz), figure.Known(l.RMSV), figure.Known(l.PhaseRad))
 			}
