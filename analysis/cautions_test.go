@@ -3,7 +3,6 @@ package analysis
 import (
 	"testing"
 
-	"stillglow/analysis/figure"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -60,15 +59,8 @@ func TestCautions(t *testing.T) {
 	}
 }
 
-// Expanded uncertainty (JCGM 100:2008, 5.1.2 and 6.2.1): contributions add in
-// quadrature, times two.
-func TestExpandedUncertainty(t *testing.T) {
-	if got := figure.Expanded(2, 0.03, 0.04, 0); got != 0.1 { // 2·hypot(0.03, 0.04)
-		t.Errorf("U = %g, want 0.1", got)
-	}
-	if got := meanDeviation([]float64{1, 2, 3, 4}); got < 0.6454 || got > 0.6456 { // 1.29099/2
-		t.Errorf("standard deviation of the mean = %g", got)
-	}
+// A figure's ± holds the gain's, and little beside it in a good capture.
+func TestUncertaintyHoldsTheGain(t *testing.T) {
 	m, truth := measureSupply(t, plainSupply(), Setup{GainFraction: 0.01})
 	if u := m.RipplePPV.U; u < 0.01*m.RipplePPV.Value || u > 0.05*m.RipplePPV.Value {
 		t.Errorf("ripple %g ± %g, gain 1 %%", m.RipplePPV.Value, u)

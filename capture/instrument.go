@@ -43,10 +43,10 @@ func (im *importer) coupling() {
 		t.Coupling = CouplingDC
 	}
 	if t.Coupling == CouplingUnknown {
-		t.assume("coupling", "unknown", fmt.Sprintf("%q in line %d is neither AC nor DC", m.text, m.line))
+		t.assume(SettingCoupling, "unknown", fmt.Sprintf("%q in line %d is neither AC nor DC", m.text, m.line))
 		return
 	}
-	t.assume("coupling", strings.ToUpper(string(t.Coupling)), stated(m))
+	t.assume(SettingCoupling, strings.ToUpper(string(t.Coupling)), stated(m))
 }
 
 func (im *importer) bandwidths() []metaValue {

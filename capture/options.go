@@ -62,7 +62,7 @@ func unitOf(text string, kinds ...unitKind) bool {
 	return text == "" || ok && slices.Contains(kinds, u.kind)
 }
 
-func (t *Trace) assume(what, value, why string) {
+func (t *Trace) assume(what Setting, value, why string) {
 	t.Assumptions = append(t.Assumptions, Assumption{What: what, Value: value, Why: why})
 }
 
@@ -108,11 +108,11 @@ func (t *Trace) applyInstrument(opt Options) error {
 func (t *Trace) applyGiven(opt Options) {
 	if opt.Coupling != CouplingUnknown {
 		t.Coupling = opt.Coupling
-		t.assume("coupling", strings.ToUpper(string(t.Coupling)), "given")
+		t.assume(SettingCoupling, strings.ToUpper(string(t.Coupling)), "given")
 	}
 	if opt.Mode != Differential {
 		t.Mode = opt.Mode
-		t.assume("mode", t.Mode.Word(), "given; the volts are those of both wires together, across 100 Ω to chassis or earth")
+		t.assume(SettingMode, t.Mode.Word(), "given; the volts are those of both wires together, across 100 Ω to chassis or earth")
 	}
 	if opt.BandwidthHz > 0 {
 		t.BandwidthHz = opt.BandwidthHz

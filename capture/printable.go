@@ -55,7 +55,7 @@ func (t *Trace) printable() *Trace {
 	}
 	for i := range t.Assumptions {
 		a := &t.Assumptions[i]
-		a.What, a.Value, a.Why = OneLine(a.What), OneLine(a.Value), OneLine(a.Why)
+		a.Value, a.Why = OneLine(a.Value), OneLine(a.Why)
 	}
 	for i := range t.Cautions {
 		c := &t.Cautions[i]

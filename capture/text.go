@@ -136,7 +136,7 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	t.Channel = sc.names[ch]
 	im := &importer{src: s, opt: opt, tab: tab, sc: sc, pre: pre, cols: cols, ch: ch, t: t}
 	t.Layout = tab.words(sc, f.enc, fmt.Sprintf("%s, rows from line %d", hd.where(h), h.lines[tab.first].number))
-	t.assume("layout", t.Layout, "from the content")
+	t.assume(SettingLayout, t.Layout, "from the content")
 	im.sayChannel()
 	scale, err := im.voltScale()
 	if err != nil {
@@ -210,7 +210,7 @@ func (im *importer) sayChannel() {
 	case n > 1:
 		why = "none was chosen; " + why
 	}
-	t.assume("channel", name, why)
+	t.assume(SettingChannel, name, why)
 }
 
 // where tells where names and units stand.

@@ -61,10 +61,22 @@ func (s Span) Covers(lowHz, highHz float64) bool {
 
 // Assumption is one thing the importer had to decide or took from the file.
 type Assumption struct {
-	What  string `json:"what"`  // "sample rate", "probe factor", "volt unit", ...
-	Value string `json:"value"` // as used, with its unit
-	Why   string `json:"why"`   // "stated in line 4", "from the header", "default", ...
+	What  Setting `json:"what"`  // what was settled
+	Value string  `json:"value"` // as used, with its unit
+	Why   string  `json:"why"`   // "stated in line 4", "from the header", "default", ...
 }
+
+// Setting names what an assumption settles: "sample rate", "probe factor", "volt
+// unit", ... The words are part of the JSON contract.
+type Setting string
+
+// The settings that a report states apart from the assumptions too.
+const (
+	SettingLayout   Setting = "layout"
+	SettingChannel  Setting = "channel"
+	SettingCoupling Setting = "coupling"
+	SettingMode     Setting = "mode"
+)
 
 // Caution is a doubt shown beside a figure. It is not an error: the figure
 // stands, weaker than it looks.

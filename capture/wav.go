@@ -283,7 +283,7 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 		t.SampleRateHz = opt.RateHz
 		t.assume("sample rate", SI(opt.RateHz, "S/s", 6), "given; the fmt chunk's is not used")
 	}
-	t.assume("coupling", "AC", "sound inputs block DC; override with --coupling dc")
+	t.assume(SettingCoupling, "AC", "sound inputs block DC; override with --coupling dc")
 	t.AntiAliased = true // delta-sigma converters carry their own low-pass
 	t.FullScaleMinV, t.FullScaleMaxV = -1, 1
 	if opt.OffsetV != 0 && opt.VoltsPerFullScale == 0 && opt.Scale == 0 {

@@ -23,7 +23,7 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 	if f.channels > 1 {
 		t.Channel = t.Channels[ch]
 	}
-	t.assume("channel", fmt.Sprintf("%q, %d of %d", t.Channels[ch], ch+1, f.channels), "the order in the file")
+	t.assume(SettingChannel, fmt.Sprintf("%q, %d of %d", t.Channels[ch], ch+1, f.channels), "the order in the file")
 	if size == 0 && !unknown {
 		return nil, w.fail("a data chunk without samples", "at least 16 samples", "record it again")
 	}

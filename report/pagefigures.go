@@ -10,6 +10,7 @@ import (
 
 // figureRow is one figure over the captures of a unit.
 type figureRow struct {
+	Key   string // the register's
 	Name  string
 	Cells []figureCell
 }
@@ -38,8 +39,8 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 		}
 		missing = append(missing, group{why, []string{name}})
 	}
-	add := func(name, unit string, get func(*analysis.Measurement) figure.Figure) {
-		row := figureRow{Name: name}
+	add := func(key, name, unit string, get func(*analysis.Measurement) figure.Figure) {
+		row := figureRow{Key: key, Name: name}
 		any := false
 		for _, m := range ms {
 			f := get(m)
@@ -62,7 +63,7 @@ func figureTable(ms []*analysis.Measurement) (rows []figureRow, reasons []string
 	}
 	for _, row := range analysis.Register() {
 		if row.Shown(figure.Page) {
-			add(row.Name, row.Unit, row.Read)
+			add(row.Key, row.Name, row.Unit, row.Read)
 		}
 	}
 	for _, g := range missing {

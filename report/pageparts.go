@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"fmt"
 	"html/template"
+	"slices"
 	"strings"
 
 	"stillglow/analysis"
+	"stillglow/capture"
 )
 
 // Parts are pieces of the report's page for another page of the program to show:
@@ -98,23 +100,25 @@ func partsTemplate() (*template.Template, error) {
 
 // CaptureParts are one capture's figures and how it was read, in words.
 type CaptureParts struct {
-	Read    []NamedText // layout, record, span, coupling, and each assumption with its reason
+	Read    []NamedText // layout, record, span, coupling, unless an assumption says so
 	Figures []NamedText // with their uncertainty
 	Missing []string    // figures that it can't show, with the reason
 }
 
-// NamedText is a name with its value.
-type NamedText struct{ Name, Text string }
+// NamedText is a name with its value; Key is the register's of a figure, else "".
+type NamedText struct{ Key, Name, Text string }
 
 // PartsOf words one capture.
 func PartsOf(c Capture) CaptureParts {
 	var p CaptureParts
-	for _, row := range captureRows(c).Rows {
-		p.Read = append(p.Read, NamedText{row.K, row.V})
+	for _, row := range readRows(c) {
+		if row.setting == "" || !slices.ContainsFunc(c.Assumptions, func(a capture.Assumption) bool { return a.What == row.setting }) {
+			p.Read = append(p.Read, NamedText{Name: row.K, Text: row.V})
+		}
 	}
 	rows, missing := figureTable([]*analysis.Measurement{c.M})
 	for _, row := range rows {
-		p.Figures = append(p.Figures, NamedText{row.Name, row.Cells[0].Text})
+		p.Figures = append(p.Figures, NamedText{Key: row.Key, Name: row.Name, Text: row.Cells[0].Text})
 	}
 	p.Missing = missing
 	return p

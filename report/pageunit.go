@@ -263,22 +263,42 @@ func nonEmptyOf(texts ...string) []string {
 }
 
 func captureRows(c Capture) captureView {
+	v := captureView{File: clean(c.M.File), Cautions: c.M.Cautions}
+	for _, row := range readRows(c) {
+		v.Rows = append(v.Rows, row.pair)
+	}
+	for _, a := range c.Assumptions {
+		v.Rows = append(v.Rows, pair{string(a.What), clean(a.Value + " (" + a.Why + ")")})
+	}
+	return v
+}
+
+// readRow is how a capture was read, in words; setting is what an assumption may
+// say of the same thing.
+type readRow struct {
+	pair
+	setting capture.Setting
+}
+
+// readRows are the rows of a capture apart from its assumptions.
+func readRows(c Capture) []readRow {
 	m := c.M
-	v := captureView{File: clean(m.File), Cautions: m.Cautions}
-	add := func(k, s string) {
-		if s = clean(s); s != "" {
-			v.Rows = append(v.Rows, pair{k, s})
+	var rows []readRow
+	row := func(name, text string, setting capture.Setting) {
+		if text = clean(text); text != "" {
+			rows = append(rows, readRow{pair{name, text}, setting})
 		}
 	}
-	add("channel", m.Channel)
-	add("layout", c.Layout)
+	add := func(name, text string) { row(name, text, "") }
+	row("channel", m.Channel, capture.SettingChannel)
+	row("layout", c.Layout, capture.SettingLayout)
 	add("record", fmt.Sprintf("%d samples at %s, %s", m.Samples, eng(m.SampleRateHz, "S/s"), eng(m.DurationS, "s")))
 	if m.Span.HighHz > 0 {
 		add("covers", eng(m.Span.LowHz, "Hz")+" to "+eng(m.Span.HighHz, "Hz"))
 	}
-	add("coupling", couplingText(m.Coupling))
+	row("coupling", couplingText(m.Coupling), capture.SettingCoupling)
 	if m.Mode == capture.Common {
-		add("mode", "common: both wires together against chassis or earth")
+		row("mode", "common: both wires together against chassis or earth", capture.SettingMode)
 	}
 	if !m.Calibrated {
 		add("calibration", "none: no volts per full scale known")
@@ -288,8 +308,5 @@ func captureRows(c Capture) captureView {
 	}
 	add("note", c.Note)
 	add("SHA-256", m.SHA256)
-	for _, a := range c.Assumptions {
-		add(a.What, a.Value+" ("+a.Why+")")
-	}
-	return v
+	return rows
 }

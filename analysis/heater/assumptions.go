@@ -1,17 +1,22 @@
 package heater
 
-import (
-	"fmt"
-	"slices"
-)
+import "fmt"
 
-// assume states what the plan rests on.
-func (p *Plan) assume(z sizing) {
+// assumptions states what the plan rests on; ofSupply adds what it takes of this
+// one supply's output.
+func (p *Plan) assumptions(ofSupply bool) []string {
 	o := p.Options
-	add := func(format string, args ...any) { p.Assumptions = append(p.Assumptions, fmt.Sprintf(format, args...)) }
+	var list []string
+	add := func(format string, args ...any) { list = append(list, fmt.Sprintf(format, args...)) }
 	add("heater current grows as volts to the power %g near the rating (0.5 to 0.65 is usual; no published figure)", o.Exponent)
 	add("heater current spread as the table gives it, ±7 %% where it gives none (from memory)")
-	p.Assumptions = append(p.Assumptions, p.Supply.assumedOutput())
+	switch {
+	case !ofSupply:
+	case p.Supply.OutputOhm == 0:
+		add("output resistance not given: taken as 0 (meter readings at two currents would show it)")
+	default:
+		add("output resistance %s", ohms(p.Supply.OutputOhm))
+	}
 	if p.Supply.LeadOhm == 0 {
 		add("leads and sockets taken as 0 Ω")
 	} else {
@@ -36,22 +41,12 @@ func (p *Plan) assume(z sizing) {
 			add("%s: %s, %s, ±%g %% volts, ±%g %% current; %s", v.Type, volts(v.Volts), amps(v.Amps), roundSig(100*v.VoltTol, 2), roundSig(100*v.AmpTol, 2), v.Source)
 		}
 	}
-}
-
-// assumedOutput states what the supply's output resistance was taken as.
-func (s Supply) assumedOutput() string {
-	if s.OutputOhm == 0 {
-		return "output resistance not given: taken as 0 (meter readings at two currents would show it)"
-	}
-	return "output resistance " + ohms(s.OutputOhm)
+	return list
 }
 
 // SharedAssumptions are the plan's assumptions that hold for any other supply at
 // the same load and with the same options: all but its output resistance.
-func (p *Plan) SharedAssumptions() []string {
-	own := p.Supply.assumedOutput()
-	return slices.DeleteFunc(slices.Clone(p.Assumptions), func(s string) bool { return s == own })
-}
+func (p *Plan) SharedAssumptions() []string { return p.assumptions(false) }
 
 // SafetyCautions are the lines that go with every dropper, on screen and on
 // paper.

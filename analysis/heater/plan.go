@@ -45,7 +45,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	p.headroom()
 	if why := supply.refuse(); why != "" {
 		p.Refused, p.Why, p.Warnings = true, why, []string{why}
-		p.assume(z)
+		p.Assumptions = p.assumptions(true)
 		return p, nil
 	}
 	p.CanFeed = z.availV >= load.Volts*(1-feedSlack) || z.directInside()
@@ -64,7 +64,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	p.insulation()
 	p.beware()
 	p.hint()
-	p.assume(z)
+	p.Assumptions = p.assumptions(true)
 	return p, nil
 }
 

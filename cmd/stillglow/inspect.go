@@ -269,7 +269,7 @@ func stepText(t *capture.Trace, volt string) string {
 func writeDoubts(b *strings.Builder, t *capture.Trace) {
 	b.WriteString("\nassumptions\n")
 	for _, a := range t.Assumptions {
-		if a.What != "layout" {
+		if a.What != capture.SettingLayout {
 			fmt.Fprintf(b, "  %s: %s (%s)\n", a.What, a.Value, a.Why)
 		}
 	}

@@ -55,7 +55,7 @@ func TestInspectNamesItsRules(t *testing.T) {
 		if err := json.Unmarshal(out.Bytes(), &got); err != nil {
 			t.Fatal(err)
 		}
-		said := map[string]bool{}
+		said := map[capture.Setting]bool{}
 		for _, a := range got.Assumptions {
 			if a.Value == "" || a.Why == "" {
 				t.Errorf("%s: %+v", path, a)

@@ -10,7 +10,6 @@ import (
 	"golang.org/x/text/collate"
 	"golang.org/x/text/language"
 
-	"stillglow/analysis"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
@@ -161,8 +160,8 @@ func wordsOf(got report.Capture) cardWords {
 	m := got.M
 	p := report.PartsOf(got)
 	c := cardWords{Calibrated: m.Calibrated, Rate: capture.SI(m.SampleRateHz, "S/s", 4), Found: string(m.Coupling),
-		Record:  fmt.Sprintf("%s, %d samples", capture.SI(m.DurationS, "s", 3), m.Samples),
-		Figures: p.Figures, Missing: p.Missing}
+		Record: fmt.Sprintf("%s, %d samples", capture.SI(m.DurationS, "s", 3), m.Samples),
+		Read:   p.Read, Figures: p.Figures, Missing: p.Missing}
 	if m.Span.HighHz > 0 {
 		c.Span = target.HzText(m.Span.LowHz) + " to " + target.HzText(m.Span.HighHz)
 	}
@@ -177,23 +176,15 @@ func wordsOf(got report.Capture) cardWords {
 	if hi >= lo {
 		c.Volts = rangeText(lo, hi, unit)
 	}
-	assumed := map[string]bool{}
 	for _, a := range got.Assumptions {
-		assumed[a.What] = true
-		c.Assumed = append(c.Assumed, report.NamedText{Name: a.What, Text: a.Value + ": " + onPage(a.Why)})
-	}
-	for _, row := range p.Read {
-		if !assumed[row.Name] {
-			c.Read = append(c.Read, row)
-		}
+		c.Assumed = append(c.Assumed, report.NamedText{Name: string(a.What), Text: a.Value + ": " + onPage(a.Why)})
 	}
 	for _, k := range m.Cautions {
 		field := answers[k.Code]
 		c.Cautions = append(c.Cautions, cautionView{Text: k.Text, Fix: onPage(k.Fix), Field: field[0], Name: field[1]})
 	}
 	for _, key := range firstFigures {
-		row, _ := analysis.Lookup(key)
-		i := slices.IndexFunc(c.Figures, func(f report.NamedText) bool { return f.Name == row.Name })
+		i := slices.IndexFunc(c.Figures, func(f report.NamedText) bool { return f.Key == key })
 		if i >= 0 && len(c.First) < 3 {
 			c.First = append(c.First, c.Figures[i])
 		}
