@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"gonum.org/v1/gonum/stat"
 
@@ -79,6 +80,7 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 		if i == fastest {
 			r.Wave = waveOf(m, in.Traces[i], tr)
 		}
+		tr.Acquisition = behindFilter(m, tr.Acquisition)
 		setup := in.Setups[i]
 		if setup.Baseline != nil { // it went through the filter with the trace
 			setup.Baseline = spectral(setup.Baseline, c)
@@ -89,6 +91,7 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 		}
 		got.File = m.File
 		got.DCV = m.DCV // the limit holds at the supply's terminals
+		mergedSpikes(m, got)
 		got.Cautions = joinCautions(m.Cautions, got.Cautions)
 		if !m.Spikes.PeakP95V.LowerBound {
 			wellSampled(got)
@@ -175,6 +178,41 @@ func aboutMean(v []float64) []float64 {
 		out[i] = v[i] - mean
 	}
 	return out
+}
+
+// behindFilter is how a filtered trace counts as made: as the capture was. Where
+// nobody states the mode, the analysis takes a record that is quieter than a scope's
+// input for a mean over sweeps; a filter makes any record as quiet as that, so the
+// capture ahead of it decides.
+func behindFilter(ahead *analysis.Measurement, a capture.Acquisition) capture.Acquisition {
+	if a.Mode != capture.AcquisitionUnknown {
+		return a
+	}
+	a.Mode = capture.AcquisitionSample
+	if cautioned(ahead, capture.CautionSmoothed) {
+		a.Mode = capture.AcquisitionAverage
+	}
+	return a
+}
+
+// mergedSpikes bounds the spikes that can be told from the ripple ahead of a filter
+// and no more behind it, where what is left of them lasts from edge to edge: no spike
+// is higher than the whole record's peak-to-peak.
+func mergedSpikes(ahead, behind *analysis.Measurement) {
+	s := &behind.Spikes
+	merged := !s.PeakP95V.Known && !s.PerS.Known || cautioned(behind, capture.CautionSpikesInRipple)
+	if !merged || !ahead.Spikes.PeakP95V.Known || cautioned(ahead, capture.CautionSpikesInRipple) || !behind.PPV.Known || behind.PPV.LowerBound {
+		return
+	}
+	for _, f := range []*figure.Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
+		*f = behind.PPV
+		f.UpperBound = true
+	}
+}
+
+// cautioned reports whether a measurement carries a caution.
+func cautioned(m *analysis.Measurement, code string) bool {
+	return slices.ContainsFunc(m.Cautions, func(c capture.Caution) bool { return c.Code == code })
 }
 
 // wellSampled takes back the doubt that spikes are undersampled: where those
