@@ -84,6 +84,7 @@ type chunkReader struct {
 	pending breakKind // of the next row
 	seg     []byte    // of the last row
 	cells   []cell    // for reuse
+	shape   rowShape
 }
 
 // parse reads all rows of the chunk.
@@ -99,14 +100,21 @@ func (w *chunkReader) read() {
 	var r row
 	odd := false // r was filled by slow
 	plain, single := w.spec.plain(), w.spec.single()
+	shaped := plain && !w.spec.keepTimes
 	for start := 0; start < len(w.buf); {
 		if odd {
 			r, odd = row{}, false
+		}
+		if w.shape.known {
+			start = w.shaped(start)
 		}
 		next := 0
 		switch {
 		case plain:
 			next = w.spec.pair(w.buf, start, &r)
+			if shaped && next > 0 {
+				w.shape.learn(w.spec, w.buf, start)
+			}
 		case single:
 			next = w.spec.alone(w.buf, start, &r)
 		}

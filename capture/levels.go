@@ -72,8 +72,8 @@ next:
 }
 
 // findLevels fills t.Levels but for ResolutionV, which the importer knows, and
-// says what the record cannot show.
-func (t *Trace) findLevels() {
+// says what the record cannot show. reach is the extent of t.Volts.
+func (t *Trace) findLevels(reach extent) {
 	l := &t.Levels
 	l.Distinct = countDistinct(t.Volts)
 	bound := "what the instrument's resolution hides"
@@ -88,10 +88,7 @@ func (t *Trace) findLevels() {
 		t.caution(CautionTwoLevels, fmt.Sprintf("the samples take two values only: the record shows nothing of the ripple's or noise's size, which may be %s", bound), "use fewer volts per division; with DC coupling, AC coupling shows more")
 		return
 	}
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, v := range t.Volts {
-		lo, hi = min(lo, v), max(hi, v)
-	}
+	lo, hi := reach.lo, reach.hi
 	step := t.StepV
 	if step == 0 {
 		if q, ok := t.FindStep(); ok {
@@ -102,39 +99,41 @@ func (t *Trace) findLevels() {
 		return // too few levels to tell a plateau from a level
 	}
 	width := max(plateauSteps*step, plateauShare*(hi-lo))
-	l.Bottom = plateau(t.Volts, lo, width, 1)
-	l.Top = plateau(t.Volts, -hi, width, -1)
+	l.Bottom = plateau(t.Volts, reach.blocks, lo, width, 1)
+	l.Top = plateau(t.Volts, reach.blocks, -hi, width, -1)
 	if l.Bottom.Samples == 0 {
-		l.Bottom = still(t.Volts, lo, step, 1)
+		l.Bottom = still(t.Volts, reach.blocks, lo, step, 1)
 	}
 	if l.Top.Samples == 0 {
-		l.Top = still(t.Volts, -hi, step, -1)
+		l.Top = still(t.Volts, reach.blocks, -hi, step, -1)
 	}
 	if n := l.Top.Samples + l.Bottom.Samples; n > 0 && !t.atFullScale(l) {
 		t.caution(CautionFlatTops, fmt.Sprintf("%d samples sit at the record's highest or lowest value: the input was overloaded, unless the waveform has flat tops; peaks may be cut off", n), "use more volts per division, or move the trace to the middle of the screen")
 	}
 }
 
-// plateau looks at the end of sign*x that begins at the least value lo.
-func plateau(x []float64, lo, width, sign float64) FlatEnd {
+// plateau looks at the end of sign*x that begins at the least value lo; blocks are
+// those of the extent of x.
+func plateau(x []float64, blocks []blockExtent, lo, width, sign float64) FlatEnd {
 	var e FlatEnd
 	run, next := 0, 0
-	for _, v := range x {
-		d := sign*v - lo
-		if d > 3*width {
+	for i, b := range blocks {
+		if b.least(sign)-lo > 3*width {
 			run = 0
 			continue
 		}
-		switch {
-		case d <= width:
-			e.Samples++
-			run++
-			e.Longest = max(e.Longest, run)
-			continue
-		default:
-			next++
+		for _, v := range x[i*extentBlock : min((i+1)*extentBlock, len(x))] {
+			switch d := sign*v - lo; {
+			case d <= width:
+				e.Samples++
+				run++
+				e.Longest = max(e.Longest, run)
+				continue
+			case d <= 3*width:
+				next++
+			}
+			run = 0
 		}
-		run = 0
 	}
 	if e.Longest < plateauRun || e.Samples <= plateauPile*next {
 		return FlatEnd{}
@@ -147,35 +146,42 @@ func plateau(x []float64, lo, width, sign float64) FlatEnd {
 // converter step on which the samples rest for longer than noise allows: where it
 // goes up and down next to the end and not at it, it was cut off with the wave. How
 // full the step is doesn't count, so that a wave cut off near its middle shows, too.
-// The zero value where no step is known.
-func still(x []float64, lo, step, sign float64) FlatEnd {
+// The zero value where no step is known. blocks are those of the extent of x.
+func still(x []float64, blocks []blockExtent, lo, step, sign float64) FlatEnd {
 	if !(step > 0) {
 		return FlatEnd{}
 	}
 	e := FlatEnd{LevelV: sign * lo}
 	var near, turns, run int
 	last, way := math.Inf(1), 0.0 // of the sample before, and the last step's direction
-	for _, v := range x {
-		d := (sign*v - lo) / step
-		switch {
-		case d < 0.5:
-			e.Samples++
-			run++
-			e.Longest = max(e.Longest, run)
-			way = 0
-		case d > stillNear+0.5:
-			run, way = 0, 0
-		default:
-			run = 0
-			near++
-			if move := d - last; math.Abs(move) >= 0.5 && last <= stillNear+0.5 && last >= 0.5 {
-				if move*way < 0 {
-					turns++
-				}
-				way = move
-			}
+	for i, b := range blocks {
+		part := x[i*extentBlock : min((i+1)*extentBlock, len(x))]
+		if (b.least(sign)-lo)/step > stillNear+0.5 { // nothing near the end
+			run, way, last = 0, 0, (sign*part[len(part)-1]-lo)/step
+			continue
 		}
-		last = d
+		for _, v := range part {
+			d := (sign*v - lo) / step
+			switch {
+			case d < 0.5:
+				e.Samples++
+				run++
+				e.Longest = max(e.Longest, run)
+				way = 0
+			case d > stillNear+0.5:
+				run, way = 0, 0
+			default:
+				run = 0
+				near++
+				if move := d - last; math.Abs(move) >= 0.5 && last <= stillNear+0.5 && last >= 0.5 {
+					if move*way < 0 {
+						turns++
+					}
+					way = move
+				}
+			}
+			last = d
+		}
 	}
 	if near < stillLeast || float64(e.Longest)*float64(turns) < stillTurns*float64(near) {
 		return FlatEnd{}

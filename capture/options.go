@@ -84,7 +84,7 @@ const (
 
 // applyInstrument fills what the options say of the instrument, the probe
 // factor among it, and the span. The rate and the volts are set before.
-func (t *Trace) applyInstrument(opt Options) error {
+func (t *Trace) applyInstrument(opt Options) (extent, error) {
 	t.applyGiven(opt)
 	recorder := t.AntiAliased
 	if opt.AntiAliased != nil {
@@ -93,15 +93,19 @@ func (t *Trace) applyInstrument(opt Options) error {
 	}
 	t.applyProbe(opt.ProbeFactor)
 	if !(t.SampleRateHz >= minRateHz && t.SampleRateHz <= maxRateHz) || !(math.Abs(t.StartS) <= 1e12) {
-		return &ParseError{Path: t.File, Found: fmt.Sprintf("a sample rate of %g Hz from %g s", t.SampleRateHz, t.StartS), Expected: fmt.Sprintf("%g to %g Hz", minRateHz, maxRateHz), Fix: "check the time column, or give --rate"}
+		return extent{}, &ParseError{Path: t.File, Found: fmt.Sprintf("a sample rate of %g Hz from %g s", t.SampleRateHz, t.StartS), Expected: fmt.Sprintf("%g to %g Hz", minRateHz, maxRateHz), Fix: "check the time column, or give --rate"}
 	}
 	t.setSpan(recorder)
+	e := extentOf(t.Volts)
+	if e.lo >= -maxVolts && e.hi <= maxVolts {
+		return e, nil
+	}
 	for i, v := range t.Volts {
 		if !(v >= -maxVolts && v <= maxVolts) {
-			return &ParseError{Path: t.File, Found: fmt.Sprintf("sample %d of %g V", i+1, v), Expected: "volts below 1e9", Fix: "check the scale, the volt unit and the probe factor"}
+			return e, &ParseError{Path: t.File, Found: fmt.Sprintf("sample %d of %g V", i+1, v), Expected: "volts below 1e9", Fix: "check the scale, the volt unit and the probe factor"}
 		}
 	}
-	return nil
+	return e, nil
 }
 
 // applyGiven takes coupling, mode and bandwidth where they are given.

@@ -255,12 +255,8 @@ func (im *importer) checkTimes() error {
 }
 
 // sayHuge doubts volts that no probe of a bench shows, whatever states them.
-func (im *importer) sayHuge() {
-	lo, hi := 0.0, 0.0
-	for _, v := range im.t.Volts {
-		lo, hi = min(lo, v), max(hi, v)
-	}
-	if most := max(-lo, hi); most > mostAssumedV {
+func (im *importer) sayHuge(reach extent) {
+	if most := max(-reach.lo, reach.hi); most > mostAssumedV {
 		im.t.caution(CautionProbeFactor, fmt.Sprintf("samples of up to %s: no heater supply gives them, so the unit, the scale or the probe factor is wrong, or a row is not a sample", SI(most, "V", 4)), "check the file's unit, and give --volt-unit or --scale")
 	}
 }

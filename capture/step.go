@@ -41,9 +41,11 @@ func (t *Trace) FindStep() (stepV float64, ok bool) {
 	sort.Float64s(gaps)
 	step := gaps[len(gaps)/4]
 	for range 3 {
-		num, den := 0.0, 0.0
+		num, den, k, last := 0.0, 0.0, 0.0, y[0]
 		for _, v := range y {
-			k := math.Round((v - y[0]) / step)
+			if v != last { // equal ones lie side by side
+				k, last = math.Round((v-y[0])/step), v
+			}
 			num += k * (v - y[0])
 			den += k * k
 		}
@@ -52,9 +54,13 @@ func (t *Trace) FindStep() (stepV float64, ok bool) {
 		}
 		step = num / den
 	}
-	off := 0
+	off, isOff, last := 0, false, y[0]
 	for _, v := range y {
-		if r := (v - y[0]) / step; math.Abs(r-math.Round(r)) > 0.1 {
+		if v != last {
+			r := (v - y[0]) / step
+			isOff, last = math.Abs(r-math.Round(r)) > 0.1, v
+		}
+		if isOff {
 			off++
 		}
 	}

@@ -184,13 +184,14 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	im.acquisition()
 	t.Levels.ResolutionV = im.resolution(scale)
 	t.leaveOutUnfilled()
-	if err := t.applyInstrument(im.opt); err != nil {
+	reach, err := t.applyInstrument(im.opt)
+	if err != nil {
 		return err
 	}
-	im.sayHuge()
+	im.sayHuge(reach)
 	t.findUpsampling()
 	t.sayAcquisition()
-	t.findLevels()
+	t.findLevels(reach)
 	return nil
 }
 

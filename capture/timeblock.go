@@ -134,6 +134,45 @@ func (w *blockBuilder) stamped(c *rowChunk, i int, stamp number, why breakKind) 
 	w.prev, w.prevRow, w.havePrev = stamp, i, true
 }
 
+// run takes the times of the chunk's last rows, one after the other, as stamped
+// does; why is a break before the first. The lines are counted here.
+func (w *blockBuilder) run(c *rowChunk, stamps []number, why breakKind) {
+	i := len(c.volts) - len(stamps)
+	c.lines++
+	w.stamped(c, i, stamps[0], why)
+	step, half := w.spec.step, w.half
+	for k := 1; k < len(stamps); {
+		b := &w.blk
+		row, prev := float64(i+k-b.row0), stamps[k-1].v
+		m, su, sju, suu, from := b.m, b.su, b.sju, b.suu, k
+		for ; k < len(stamps); k++ {
+			t := stamps[k].v
+			if dev := t - prev - step; dev > half || dev < -half {
+				break // perhaps a jump
+			}
+			u := t - b.first - step*row
+			m++
+			su += u
+			sju += row * u
+			suu += u * u
+			row++
+			prev = t
+		}
+		if k > from {
+			b.m, b.su, b.sju, b.suu = m, su, sju, suu
+			last := i + k - 1 - b.row0
+			b.last, b.lastJ, b.n = prev, last, last+1
+			w.prev, w.prevRow = stamps[k-1], i+k-1
+			c.lines += k - from
+		}
+		if k < len(stamps) {
+			c.lines++
+			w.stamped(c, i+k, stamps[k], breakNone)
+			k++
+		}
+	}
+}
+
 // unstamped takes row i, which has no time.
 func (w *blockBuilder) unstamped(c *rowChunk, i int, why breakKind) {
 	if w.open && why == breakNone {

@@ -44,6 +44,9 @@ func (t *Trace) leaveOutUnfilled() {
 // unfilled are the runs of equal samples that stand out, in their order.
 func unfilled(x []float64) []rest {
 	least := max(unfilledLeast, int(unfilledShare*float64(len(x))))
+	if !mayRest(x, least) {
+		return nil
+	}
 	var long []rest
 	other := 0 // the longest of the rest
 	for from := 0; from < len(x); {
@@ -79,4 +82,20 @@ func between(x []float64, v float64, r rest) bool {
 		}
 	}
 	return below && above
+}
+
+// mayRest reports whether as many equal samples in a row as that may be in x: such a
+// run holds one of the stretches looked at, half as long, from end to end.
+func mayRest(x []float64, least int) bool {
+	half := least / 2
+	for from := 0; from+half <= len(x); from += half {
+		n := 1
+		for n < half && x[from+n] == x[from] {
+			n++
+		}
+		if n >= half {
+			return true
+		}
+	}
+	return false
 }

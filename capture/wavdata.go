@@ -50,11 +50,12 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 		return nil, err
 	}
 	t.leaveOutUnfilled()
-	if err := t.applyInstrument(opt); err != nil {
+	reach, err := t.applyInstrument(opt)
+	if err != nil {
 		return nil, err
 	}
 	t.Levels.ResolutionV = t.StepV
-	t.findLevels()
+	t.findLevels(reach)
 	return t, nil
 }
 

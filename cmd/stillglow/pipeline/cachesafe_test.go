@@ -90,7 +90,7 @@ func TestCacheOfAnotherProgram(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(filepath.Dir(someBench(t, 1)), "u0.csv")
 	one := &Cache{dir: dir, program: func() string { return "one" }}
-	if _, kept, err := measureFile(context.Background(), path, path, capture.Options{}, analysis.Setup{}, one, func(*capture.Trace) {}); kept || err != nil {
+	if _, kept, err := measureFile(context.Background(), path, path, capture.Options{}, analysis.Setup{}, one, true, func(*capture.Trace) {}); kept || err != nil {
 		t.Fatal(kept, err)
 	}
 	for program, want := range map[string]bool{"one": true, "two": false, "": false} {

@@ -133,7 +133,7 @@ func (m *measuring) one(ctx context.Context, j job) error {
 		e.Kind, e.Trace = CaptureOpened, tr
 		m.tell(e)
 	}
-	got, kept, err := measureFile(ctx, j.file.Path, j.file.File, j.file.Options, j.setup, m.opt.Cache, opened)
+	got, kept, err := measureFile(ctx, j.file.Path, j.file.File, j.file.Options, j.setup, m.opt.Cache, true, opened)
 	got.LoadA, got.Note = j.file.LoadA, j.file.Note
 	*j.out = got
 	e.Kind, e.FromCache, e.Err = CaptureDone, kept, err
@@ -157,15 +157,17 @@ func BaselineOf(b *sheet.Capture) BaselineID {
 
 // MeasureFile opens one capture and measures it, or takes the result of an
 // earlier run from the cache (nil: none). shown is the path as the user wrote it.
+// Without a cache the record's fingerprint is left out.
 func MeasureFile(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache) (report.Capture, error) {
-	got, _, err := measureFile(ctx, path, shown, opt, setup, c, func(*capture.Trace) {})
+	got, _, err := measureFile(ctx, path, shown, opt, setup, c, c != nil, func(*capture.Trace) {})
 	return got, err
 }
 
 // measureFile is MeasureFile, and reports whether the result was kept; where it
-// was not, opened is shown the trace before it is measured.
-func measureFile(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache, opened func(*capture.Trace)) (got report.Capture, kept bool, err error) {
-	got, kept, err = measureOrTake(ctx, path, shown, opt, setup, c, opened)
+// was not, opened is shown the trace before it is measured. Only with fingerprint is
+// it ready to be compared with other records.
+func measureFile(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache, fingerprint bool, opened func(*capture.Trace)) (got report.Capture, kept bool, err error) {
+	got, kept, err = measureOrTake(ctx, path, shown, opt, setup, c, fingerprint, opened)
 	if b := setup.Baseline; err == nil && b != nil && b.SHA256 != "" && b.SHA256 == got.M.SHA256 && b.Channel == got.M.Channel {
 		err = &capture.ParseError{Path: path, Found: fmt.Sprintf("the same bytes as its baseline %s, which would leave nothing of it", b.File),
 			Expected: "a baseline of the same set-up with the probe across its own ground, or the supply off", Fix: "name the right file, or take the baseline out"}
@@ -174,7 +176,7 @@ func measureFile(ctx context.Context, path, shown string, opt capture.Options, s
 	return got, kept, err
 }
 
-func measureOrTake(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache, opened func(*capture.Trace)) (got report.Capture, kept bool, err error) {
+func measureOrTake(ctx context.Context, path, shown string, opt capture.Options, setup analysis.Setup, c *Cache, fingerprint bool, opened func(*capture.Trace)) (got report.Capture, kept bool, err error) {
 	if got, ok := c.lookup(path, opt, setup); ok {
 		got.M.File = capture.OneLine(shown)
 		got.LoadA = setup.LoadA
@@ -190,7 +192,10 @@ func measureOrTake(ctx context.Context, path, shown string, opt capture.Options,
 		return report.Capture{}, false, fmt.Errorf("%s: %w", path, err)
 	}
 	m.File = capture.OneLine(shown)
-	got = report.Capture{M: m, Layout: tr.Layout, Assumptions: tr.Assumptions, LoadA: setup.LoadA, Samples: tr.Fingerprint()}
+	got = report.Capture{M: m, Layout: tr.Layout, Assumptions: tr.Assumptions, LoadA: setup.LoadA}
+	if fingerprint {
+		got.Samples = tr.Fingerprint()
+	}
 	c.store(tr.SHA256, opt, setup, got)
 	return got, false, nil
 }

@@ -1,0 +1,66 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// Rows read by the shape of the row before give what they give one by one: drawn
+// tables of every way to print a number, with odd rows and damaged bytes among them.
+func TestShapedRowsAreReadAlike(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	shaped := 0
+	for n := range 3000 {
+		timeVerb, voltVerb := draw(r, "%.8e", "%.4e", "%.6f", "%.17e", "%.12f", "%+.9e", "%g"), draw(r, "%.4e", "%.5f", "%.1f", "%.3E", "%+.6f", "%012.4f", "%g", "%.15e")
+		end := draw(r, "\n", "\r\n")
+		step := draw(r, 1e-8, 2e-6, -1e-7, 0.01)
+		start := draw(r, 0, -1e-3, 1234.5)
+		var b []byte
+		for i := range 20 + r.IntN(200) {
+			v := draw(r, 1, 1e-3, 4e4) * (r.Float64() - draw(r, 0, 0.5))
+			b = fmt.Appendf(b, timeVerb+","+voltVerb+end, start+step*float64(i), v)
+			switch r.IntN(60) {
+			case 0:
+				b = append(b, draw(r, "\n", "# note\n", "1,2,3\n", ",\n", "1.5e-05,9.9e37\n", "0.0,0.0\n", "1e400,1\n")...)
+			case 1:
+				if r.IntN(4) == 0 {
+					b[len(b)-1-r.IntN(20)] = draw(r, byte('x'), '9', 'e', '-', '.', ',', 0xb0, '\r', 0)
+				}
+			}
+		}
+		spec := &rowSpec{delim: ',', decimal: '.', eol: '\n', cells: 2, headCells: 2, rawCells: 2, time: 0, volt: 1, seg: -1, last: 1, step: step, expMin: -10, digitsMax: 9}
+		var got [2]rowChunk
+		for k := range got {
+			w := chunkReader{rowChunk: &got[k], spec: spec, stamps: &blockBuilder{spec: spec, half: 0.5 * math.Abs(step)}}
+			if w.buf = b; k == 1 {
+				w.shape.misses = math.MaxInt / 2 // never
+			}
+			w.read()
+			w.stamps.finish(w.rowChunk)
+			shaped += w.shape.hits
+		}
+		var errs [2]string
+		for k := range got {
+			got[k].buf = nil
+			if got[k].err != nil {
+				errs[k], got[k].err = got[k].err.Error(), nil
+			}
+		}
+		if a, c := fmt.Sprintf("%+v %s", &got[0], errs[0]), fmt.Sprintf("%+v %s", &got[1], errs[1]); a != c {
+			k := 0
+			for k < min(len(a), len(c)) && a[k] == c[k] {
+				k++
+			}
+			k = max(k-80, 0)
+			t.Fatalf("draw %d, %s,%s: read by shape\n%.200s\none by one\n%.200s", n, timeVerb, voltVerb, a[k:], c[k:])
+		}
+	}
+	if shaped < 50_000 {
+		t.Errorf("%d rows were read by their shape, want most of them", shaped)
+	}
+}
+
+// draw picks one.
+func draw[T any](r *rand.Rand, from ...T) T { return from[r.IntN(len(from))] }
