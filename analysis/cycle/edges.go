@@ -192,9 +192,33 @@ func (v misfit) joinCrests(list []cluster) []cluster {
 	return list
 }
 
+// ringFits are the rings that were fitted to one cycle: as its model settles, the same
+// values come up again and again.
+type ringFits []struct {
+	y    []float64
+	ring Ring
+	gate int
+	ok   bool
+}
+
+// of fits the ring behind an edge whose pulse and ring are y, or takes the earlier
+// fit to the same values.
+func (s *ringFits) of(e *Edge, y []float64, step, sb float64) {
+	for _, f := range *s {
+		if slices.Equal(f.y, y) {
+			if e.HasRing = f.ok; f.ok {
+				e.Ring, e.gate = f.ring, f.gate
+			}
+			return
+		}
+	}
+	e.fitRing(y, step, sb)
+	*s = append(*s, ringFits{{y, e.Ring, e.gate, e.HasRing}}...)
+}
+
 // fitEdgeRings fits the ring behind every edge's pulse, one edge after another,
-// each with the others' tails taken off.
-func fitEdgeRings(edges []Edge, mean, model []float64, periodS, sb float64) {
+// each with the others' tails taken off. done are the fits so far of this cycle.
+func fitEdgeRings(edges []Edge, mean, model []float64, periodS, sb float64, done *ringFits) {
 	m := len(mean)
 	step := periodS / float64(m)
 	for pass := range 2 {
@@ -231,7 +255,7 @@ func fitEdgeRings(edges []Edge, mean, model []float64, periodS, sb float64) {
 					}
 				}
 			}
-			e.fitRing(y, step, sb)
+			done.of(e, y, step, sb)
 		}
 	}
 }

@@ -64,12 +64,13 @@ func modelCycle(f *Fold, periodS, rateHz, highHz, stepV float64) *Model {
 		pw, rounds = plain, 0
 		copy(y, f.Mean)
 	}
+	var rings ringFits
 	settle := func() {
 		for range rounds {
 			model := pw.corridor(f.Mean, zone, round)
 			scale := max(sb, typicalMisfit(f.Mean, model))
 			c.Edges = findEdges(f.Mean, model, scale)
-			fitEdgeRings(c.Edges, f.Mean, model, periodS, sb)
+			fitEdgeRings(c.Edges, f.Mean, model, periodS, sb, &rings)
 			copy(y, f.Mean)
 			reset()
 			var hints []int
