@@ -83,17 +83,19 @@ func projectLine(rec Source, rateHz, hz float64, length, places int, startS floa
 		if blocks > 1 {
 			from = b * (n - length) / (blocks - 1)
 		}
-		z := tapered(rec, buf, from, length, hz/rateHz)
+		perSample := append(make([]float64, 0, 1+2*len(besideBins)), hz/rateHz)
+		for _, d := range besideBins[:places] {
+			perSample = append(perSample, math.Abs(hz-d*bin)/rateHz, math.Abs(hz+d*bin)/rateHz)
+		}
+		found := tapered(rec, buf, from, length, perSample)
+		z := found[0]
 		p.power += (real(z)*real(z) + imag(z)*imag(z)) / float64(blocks)
 		if b == blocks/2 {
 			p.phase = wrapPhase(cmplx.Phase(z) - 2*math.Pi*math.Mod(hz*(startS+float64(from)/rateHz), 1))
 		}
 		beside = beside[:0]
-		for _, d := range besideBins[:places] {
-			for _, f := range [2]float64{hz - d*bin, hz + d*bin} {
-				z := tapered(rec, buf, from, length, math.Abs(f)/rateHz)
-				beside = append(beside, real(z)*real(z)+imag(z)*imag(z))
-			}
+		for _, z := range found[1:] {
+			beside = append(beside, real(z)*real(z)+imag(z)*imag(z))
 		}
 		p.noise += noiseOf(beside) / float64(blocks)
 	}
@@ -117,33 +119,69 @@ func noiseOf(powers []float64) float64 {
 	return (powers[len(powers)/2-1] + powers[len(powers)/2]) / 2 / math.Ln2
 }
 
-// tapered is the projection of length samples from a place on under a Hann taper,
-// the mean taken off, on a cosine of hz/rate cycles a sample: V rms, the phase that
-// of the first sample. buf is work space.
-func tapered(rec Source, buf []float64, from, length int, perSample float64) complex128 {
-	var re, im, one, mean, oneRe, oneIm float64
+// tapered are the projections of length samples from a place on under a Hann taper,
+// the mean taken off, on cosines of so many cycles a sample each: V rms, the phases
+// those of the first sample. buf is work space.
+func tapered(rec Source, buf []float64, from, length int, perSample []float64) []complex128 {
+	lines := make([]projection, len(perSample))
+	var one, mean float64
+	w := make([]float64, len(buf))
 	for pos := 0; pos < length; pos += len(buf) {
 		x := buf[:min(len(buf), length-pos)]
 		rec.Fill(x, from+pos)
-		sin, cos := math.Sincos(2 * math.Pi * math.Mod(perSample*float64(pos), 1))
-		ds, dc := math.Sincos(2 * math.Pi * perSample)
 		ws, wc := math.Sincos(2 * math.Pi * float64(pos) / float64(length))
 		dws, dwc := math.Sincos(2 * math.Pi / float64(length))
-		for _, v := range x {
-			w := 0.5 - 0.5*wc
-			one += w
-			mean += w * v
-			oneRe += w * cos
-			oneIm -= w * sin
-			re += w * v * cos
-			im -= w * v * sin
-			cos, sin = cos*dc-sin*ds, cos*ds+sin*dc
+		for i, v := range x {
+			h := 0.5 - 0.5*wc
+			one += h
+			mean += h * v
+			w[i], x[i] = h, h*v
 			wc, ws = wc*dwc-ws*dws, wc*dws+ws*dwc
 		}
+		k := 0
+		for ; k+1 < len(lines); k += 2 { // two at a time, so that one needn't wait for the other
+			addLines(&lines[k], &lines[k+1], x, w, pos, perSample[k], perSample[k+1])
+		}
+		if k < len(lines) {
+			var none projection
+			addLines(&lines[k], &none, x, w, pos, perSample[k], 0)
+		}
 	}
+	out := make([]complex128, len(lines))
 	if one == 0 {
-		return 0
+		return out
 	}
 	mean /= one
-	return complex((re-mean*oneRe)/one*math.Sqrt2, (im-mean*oneIm)/one*math.Sqrt2)
+	for k, l := range lines {
+		out[k] = complex((l.re-mean*l.oneRe)/one*math.Sqrt2, (l.im-mean*l.oneIm)/one*math.Sqrt2)
+	}
+	return out
+}
+
+// projection are a line's sums over samples under the taper, and over the taper alone.
+type projection struct{ re, im, oneRe, oneIm float64 }
+
+// addLines adds samples x, the taper w on them, from place pos on to the sums of two
+// lines of a and b cycles a sample.
+func addLines(p, q *projection, x, w []float64, pos int, a, b float64) {
+	sin, cos := math.Sincos(2 * math.Pi * math.Mod(a*float64(pos), 1))
+	ds, dc := math.Sincos(2 * math.Pi * a)
+	sin2, cos2 := math.Sincos(2 * math.Pi * math.Mod(b*float64(pos), 1))
+	ds2, dc2 := math.Sincos(2 * math.Pi * b)
+	s, t := *p, *q
+	w = w[:len(x)]
+	for i, v := range x {
+		h := w[i]
+		s.oneRe += h * cos
+		s.oneIm -= h * sin
+		s.re += v * cos
+		s.im -= v * sin
+		t.oneRe += h * cos2
+		t.oneIm -= h * sin2
+		t.re += v * cos2
+		t.im -= v * sin2
+		cos, sin = cos*dc-sin*ds, cos*ds+sin*dc
+		cos2, sin2 = cos2*dc2-sin2*ds2, cos2*ds2+sin2*dc2
+	}
+	*p, *q = s, t
 }

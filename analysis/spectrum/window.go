@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"github.com/mjibson/go-dsp/window"
-	gonumwindow "gonum.org/v1/gonum/dsp/window"
 )
 
 // taper is a periodic window with its figures of merit (Harris 1978; Heinzel,
@@ -27,17 +26,13 @@ const (
 // blackmanHarris are the cosine coefficients of the 4-term window (Harris 1978).
 var blackmanHarris = []float64{0.35875, 0.48829, 0.14128, 0.01168}
 
-// newTaper makes the periodic window of n points, n > 0. The library's windows
-// are symmetric: n+1 points without the last one are the periodic form.
+// newTaper makes the periodic window of n points, n > 0. The library's window
+// is symmetric: n+1 points without the last one are the periodic form.
 func newTaper(kind windowKind, n int) taper {
 	var t taper
 	switch kind {
 	case windowBlackmanHarris:
-		ones := make([]float64, n+1)
-		for i := range ones {
-			ones[i] = 1
-		}
-		t.W = gonumwindow.BlackmanHarris(ones)[:n]
+		t.W = cosineSum(blackmanHarris, n)
 		t.cosine = blackmanHarris
 	default:
 		t.W = window.Hann(n + 1)[:n]
@@ -54,6 +49,21 @@ func newTaper(kind windowKind, n int) taper {
 	t.CG = sum / float64(n)
 	t.NENBW = float64(n) * sq / (sum * sum)
 	return t
+}
+
+// cosineSum is the periodic window of four cosines, a0 - a1·cos x + a2·cos 2x - a3·cos 3x,
+// over n points of one turn. The tapers of the search for lines are so long that a
+// cosine a point and mirrored halves count.
+func cosineSum(a []float64, n int) []float64 {
+	w := make([]float64, n)
+	for i := range n/2 + 1 {
+		c := math.Cos(2 * math.Pi * float64(i) / float64(n))
+		double := 2*c*c - 1
+		triple := c * (2*double - 1)
+		v := a[0] - a[1]*c + a[2]*double - a[3]*triple
+		w[i%n], w[(n-i)%n] = v, v
+	}
+	return w
 }
 
 // response is the taper's spectrum d bins from its centre, relative to the

@@ -69,10 +69,7 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 	threshold := out.ThresholdV
 	r.Runs(0, n, func(first int, values []float64, bins []int32) {
 		for k, v := range values {
-			if v < 0 {
-				v = -v
-			}
-			if !inside && v <= threshold {
+			if v = math.Abs(v); !inside && v <= threshold {
 				continue // nearly all
 			}
 			i, bin := first+k, bins[k]
