@@ -19,7 +19,7 @@ func searched(t *testing.T, noiseVRHz float64) (Advice, *analysis.Measurement) {
 	s := synth.Supply{
 		Seed: 5, DCV: 7.1, ACCoupled: true, SwitchingHz: 66.6e3, RipplePPV: 34e-3, Duty: 0.4,
 		SpikeRiseV: 7e-3, SpikeFallV: -6e-3, SpikeWidthS: 40e-9, RingRiseHz: 18e6, RingFallHz: 17e6, RingQ: 4,
-		NoiseVRHz: noiseVRHz, RateHz: 125e6, Samples: 50000, ADCBits: 14,
+		NoiseVPerRtHz: noiseVRHz, RateHz: 125e6, Samples: 50000, ADCBits: 14,
 	}
 	tr, _ := s.Trace("synthetic")
 	setup := analysis.Setup{LoadA: 0.94, HeaterA: 0.94}
