@@ -19,7 +19,7 @@ func (t *Track) sharpen(r *Residue, f *Fold, sigma float64) bool {
 			best = &list[i]
 		}
 	}
-	if best == nil || math.Abs(best.PeakV) < 4*sigma || len(t.Pieces) == 0 {
+	if best == nil || math.Abs(best.PeakV) < alignSigmas*sigma || len(t.Pieces) == 0 {
 		return false
 	}
 	m := float64(r.Model.Bins)
@@ -41,12 +41,12 @@ func (t *Track) sharpen(r *Residue, f *Fold, sigma float64) bool {
 			}
 			last = k
 			x := p.From + (k+place-p.Phase)/p.PerSample
-			reach := 0.03 / p.PerSample
+			reach := alignReach / p.PerSample
 			if t.Kind == Dithered {
 				reach *= 2
 			}
 			from, to := max(int(x-reach), 0), min(int(x+reach)+2, n)
-			if to-from < 3 {
+			if to-from < peakSamples {
 				continue
 			}
 			buf = buf[:0]
@@ -54,7 +54,7 @@ func (t *Track) sharpen(r *Residue, f *Fold, sigma float64) bool {
 			top := NearestPeak(buf, sign, x-float64(from), reach)
 			where := x
 			cycles++
-			if top > 0 && top < len(buf)-1 && sign*buf[top] > max(0.5*math.Abs(best.PeakV), 5*sigma) {
+			if top > 0 && top < len(buf)-1 && sign*buf[top] > max(alignOfMean*math.Abs(best.PeakV), alignOwn*sigma) {
 				_, peakAt := ip.Peak(buf, top, sign)
 				where = float64(from) + peakAt
 				found++
@@ -67,7 +67,7 @@ func (t *Track) sharpen(r *Residue, f *Fold, sigma float64) bool {
 			at = append(at, where)
 		}
 	}
-	if cycles < 4 || float64(found) < alignShare*float64(cycles) || last-first+1 != float64(len(at)) {
+	if cycles < alignLeast || float64(found) < alignShare*float64(cycles) || last-first+1 != float64(len(at)) {
 		return false
 	}
 	if t.Kind == Fixed {
@@ -110,12 +110,12 @@ func (t *Track) straighten(at []float64, phase, duration float64) bool {
 	old := t.Pieces[0]
 	moved := math.Abs(period*old.PerSample-1) * n / 2
 	scatter := math.Sqrt(rss / n)
-	if !(period > 0) || moved < 0.02*duration || scatter*old.PerSample > 0.02 {
+	if !(period > 0) || moved < straightMoves*duration || scatter*old.PerSample > straightOff {
 		return false
 	}
 	hz := t.Hz / old.PerSample / period
 	u := hz / period * scatter / math.Sqrt(den)
-	if u > t.SigmaHz && math.Abs(hz-t.Hz) < 4*(u+t.SigmaHz) {
+	if u > t.SigmaHz && math.Abs(hz-t.Hz) < straightSigmas*(u+t.SigmaHz) {
 		return false // noise moves the peaks more than the frequency is in doubt
 	}
 	t.SigmaHz = u

@@ -14,7 +14,7 @@ import (
 // few cycles to tell a line from its neighbours.
 func (w weighing) linesBetween(t *Track, slow SlowPart, k int) (stand, ok bool) {
 	aside := besideWidths / t.Cycles()
-	if aside > 0.4 {
+	if aside > besideMost {
 		return false, false
 	}
 	var mean, square float64
@@ -43,7 +43,7 @@ func (w weighing) levelAt(t *Track, slow SlowPart, k int, off float64) (level fl
 	top := heldTop * w.rateHz / 2 / t.Hz
 	for m := 1; lines < mostBetween && float64(m) < top; m++ {
 		if m%k != 0 {
-			level += math.Log(max(w.powerAt(t, slow, float64(m)+off), 1e-300))
+			level += math.Log(max(w.powerAt(t, slow, float64(m)+off), tiny))
 			lines++
 		}
 	}

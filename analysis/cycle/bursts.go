@@ -10,7 +10,7 @@ import (
 func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
 	per := hz / rateHz
 	blocks := demodulate(volts, meanV, per, 2, 0.5)
-	if len(blocks) < 8 {
+	if len(blocks) < leastBlocks {
 		return nil
 	}
 	amp := make([]float64, len(blocks))
@@ -19,7 +19,7 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
 	}
 	sorted := append([]float64(nil), amp...)
 	slices.Sort(sorted)
-	level := 0.5 * sorted[len(sorted)*95/100]
+	level := packetLevel * sorted[len(sorted)*strongPercent/100]
 	runs := packetRuns(amp, level)
 	if len(runs) < 2 {
 		return nil
@@ -51,7 +51,7 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
 		t.Pieces = append(t.Pieces, Piece{from, to, base, p})
 	}
 	// packet rate: least squares over the starts; the first packet may be cut
-	if blocks[runs[0].a].middle < 3/per && len(starts) > 3 {
+	if blocks[runs[0].a].middle < cutCycles/per && len(starts) >= cutStarts {
 		starts = starts[1:]
 	}
 	if len(starts) >= 2 {
@@ -75,7 +75,7 @@ func packetRuns(amp []float64, level float64) []packetRun {
 		for j+1 < len(amp) && (amp[j+1] >= level || (j+2 < len(amp) && amp[j+2] >= level)) {
 			j++
 		}
-		if j-i >= 4 {
+		if j-i+1 >= packetBlocks {
 			runs = append(runs, packetRun{i, j})
 		}
 		i = j
@@ -91,7 +91,7 @@ func packetSlope(blocks []demodBlock, runs []packetRun) (slope, sigma float64) {
 	slopes := make([]float64, len(runs))
 	for r, u := range runs {
 		a, b := u.a, u.b
-		if b-a >= 6 { // the ends see half a packet
+		if b-a+1 >= trimmedBlocks {
 			a, b = a+2, b-2
 		}
 		slope, _, weight := phaseLine(blocks[a : b+1])
@@ -188,7 +188,7 @@ func eventRate(at []float64, rateHz float64) (hz, uHz float64) {
 // rising edge: a cycle belongs to the packet when the mean cycle's share in it is
 // more than half. Phases found so far are good to a small part of a cycle.
 func (t *Track) settleBursts(volts []float64, f *Fold, c *Model) {
-	start := c.riseStart() - 0.01
+	start := c.riseStart() - edgeLead
 	cycle := cycleShare{volts: volts, f: f, start: start}
 	for _, v := range f.Mean {
 		cycle.meanV += v
@@ -199,23 +199,23 @@ func (t *Track) settleBursts(volts []float64, f *Fold, c *Model) {
 	end := 0.0
 	for _, p := range t.Pieces {
 		mid := math.Floor(p.Phase + p.PerSample*(p.To-p.From)/2 - start)
-		if cycle.of(p, mid) < 0.5 {
-			if mid++; cycle.of(p, mid) < 0.5 {
+		if cycle.of(p, mid) < cycleInPacket {
+			if mid++; cycle.of(p, mid) < cycleInPacket {
 				continue
 			}
 		}
 		first, last := mid, mid
-		for cycle.of(p, first-1) > 0.5 {
+		for cycle.of(p, first-1) > cycleInPacket {
 			first--
 		}
-		for cycle.of(p, last+1) > 0.5 {
+		for cycle.of(p, last+1) > cycleInPacket {
 			last++
 		}
 		from := p.From + (first+start-p.Phase)/p.PerSample
 		to := p.From + (last+1+start-p.Phase)/p.PerSample
 		q := Piece{From: from, To: to, Phase: first + start, PerSample: p.PerSample}
 		// the record may cut a packet
-		if q.From < 1.2/p.PerSample && q.From > 0 && cycle.of(p, first-1) > 0.2 {
+		if q.From < cutPacketCycles/p.PerSample && q.From > 0 && cycle.of(p, first-1) > cutPacketShare {
 			q.Phase -= q.PerSample * q.From
 			q.From = 0
 		}
@@ -262,7 +262,7 @@ func (c cycleShare) of(p Piece, k float64) float64 {
 	x := p.From + (k+start-p.Phase)/p.PerSample
 	a, b := int(math.Ceil(x)), int(math.Ceil(x+1/p.PerSample))
 	a, b = max(a, 0), min(b, len(volts))
-	if float64(b-a) < 0.4/p.PerSample {
+	if float64(b-a) < cycleSamples/p.PerSample {
 		return 0
 	}
 	var sv, sc, svc, scc float64

@@ -57,7 +57,7 @@ func (c *cellData) rss(a, b int) float64 {
 	sxx := xx - x*x/w
 	sxy := xy - x*y/w
 	syy := yy - y*y/w
-	if sxx > 1e-9*w {
+	if sxx > noLength*w {
 		syy -= sxy * sxy / sxx
 	}
 	return max(syy, 0)
@@ -82,7 +82,7 @@ func (c *cellData) total(breaks []int) float64 {
 }
 
 // least is the shortest piece allowed, in cells.
-func (c *cellData) least() int { return max(c.n/32, 3) }
+func (c *cellData) least() int { return max(c.n/piecePart, pieceCells) }
 
 func insertSorted(list []int, v int) []int {
 	out := make([]int, 0, len(list)+1)
@@ -104,7 +104,7 @@ func insertSorted(list []int, v int) []int {
 func (c *cellData) refine(breaks []int, reach int) []int {
 	breaks = append([]int(nil), breaks...)
 	best := c.total(breaks)
-	for range 6 {
+	for range breakRounds {
 		moved := false
 		for i := range breaks {
 			for d := -2 * reach; d <= 2*reach; d++ {
@@ -142,7 +142,7 @@ func polyFitAt(us, ys, ws []float64, degree int) (coef [4]float64, rss, weight f
 				a[j][5] += ws[i] * b[j] * ys[i]
 			}
 		}
-		for j := degree + 1; j < 5; j++ {
+		for j := degree + 1; j < len(a); j++ {
 			a[j][j] = 1
 		}
 		if x, ok := solve5(a); ok {

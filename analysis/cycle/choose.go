@@ -76,7 +76,7 @@ func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarse
 	held := w.weigh(first)
 	best := held
 	for _, c := range others {
-		if c.hz > 1.2*TradeHighHz || c.hz == first.hz && c.coherent == first.coherent {
+		if c.hz > candidateTopHz || c.hz == first.hz && c.coherent == first.coherent {
 			continue // no candidate, or held already
 		}
 		if g := w.weigh(c); g.explains(1, best) {
@@ -96,7 +96,7 @@ func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarse
 	}
 	for range 2 {
 		for _, k := range [...]float64{5, 3, 2} {
-			if k*best.hz > max(1.2*TradeHighHz, first.hz) {
+			if k*best.hz > max(candidateTopHz, first.hz) {
 				continue
 			}
 			g := w.weigh(best.times(k))

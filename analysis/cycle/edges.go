@@ -28,7 +28,7 @@ func findEdges(mean, model []float64, scale float64) []Edge {
 	m := len(mean)
 	// a long stretch a little off the fit is the fit's fault, not a transient
 	list = slices.DeleteFunc(list, func(c cluster) bool {
-		return c.b-c.a > m/5 && v.size(c.peak) < 20*scale
+		return c.b-c.a > m/longPart && v.size(c.peak) < longSigmas*scale
 	})
 	if len(list) == 0 {
 		return nil
@@ -39,11 +39,11 @@ func findEdges(mean, model []float64, scale float64) []Edge {
 	var edges []Edge
 	for _, c := range list {
 		p := v.size(c.peak)
-		if p < 0.02*top {
+		if p < weakestEdge*top {
 			continue
 		}
 		on := c.a
-		for on > c.a-v.hold && v.size(on-1) > max(2*scale, 0.02*p) {
+		for on > c.a-v.hold && v.size(on-1) > max(onsetSigmas*scale, onsetShare*p) {
 			on--
 		}
 		edges = append(edges, Edge{
@@ -70,7 +70,7 @@ type misfit struct {
 
 func newMisfit(mean, model []float64, scale float64) misfit {
 	m := len(mean)
-	v := misfit{r: make([]float64, m), over: make([]bool, m), hold: max(m/32, 3), scale: scale}
+	v := misfit{r: make([]float64, m), over: make([]bool, m), hold: max(m/holdPart, holdBins), scale: scale}
 	for i := range v.r {
 		v.r[i] = mean[i] - model[i]
 		v.over[i] = math.Abs(v.r[i]) > edgeSigmas*scale
@@ -143,7 +143,7 @@ func (v misfit) clusters() []cluster {
 // splitTails finds an edge inside the last one's ring: where what has died down
 // rises again.
 func (v misfit) splitTails(list []cluster) []cluster {
-	block := max(len(v.r)/64, 3)
+	block := max(len(v.r)/tailPart, tailBins)
 	for i := 0; i < len(list); i++ {
 		c := list[i]
 		low := math.Inf(1)
@@ -154,9 +154,9 @@ func (v misfit) splitTails(list []cluster) []cluster {
 					top, at = s, k
 				}
 			}
-			if top > 3*low && top > 12*v.scale && low < 0.3*v.size(c.peak) {
+			if top > tailRises*low && top > tailSigmas*v.scale && low < tailDied*v.size(c.peak) {
 				on := at
-				for on > from-block && v.size(on-1) > 1.2*low {
+				for on > from-block && v.size(on-1) > tailOnset*low {
 					on--
 				}
 				list[i].b = on - 1
@@ -181,7 +181,7 @@ func (v misfit) joinCrests(list []cluster) []cluster {
 		if i == 0 {
 			gap += m
 		}
-		if !c.fresh && gap < m*3/20 && v.size(c.peak) < 0.5*v.size(prev.peak) {
+		if !c.fresh && gap < m*crestGap20ths/20 && v.size(c.peak) < crestShare*v.size(prev.peak) {
 			list[p].b = c.b
 			if i == 0 {
 				list[p].b += m
@@ -234,8 +234,8 @@ func fitEdgeRings(edges []Edge, mean, model []float64, periodS, sb float64, done
 					}
 				}
 			}
-			length := next - max(2, next/50)
-			if length < 24 {
+			length := next - max(2, next/ringGap)
+			if length < ringBins {
 				continue
 			}
 			y := make([]float64, length)
@@ -279,7 +279,7 @@ func (e *Edge) fitRing(y []float64, step, sb float64) {
 		for _, v := range y[from : from+2*stretch] {
 			sq += v * v
 		}
-		if math.Sqrt(sq/(2*stretch)) < max(1.35*sb, 1e-3*p) {
+		if math.Sqrt(sq/(2*stretch)) < max(ringEnds*sb, ringEndShare*p) {
 			end = min(from+2*stretch, len(y))
 			break
 		}
@@ -289,12 +289,11 @@ func (e *Edge) fitRing(y []float64, step, sb float64) {
 	good, share := math.Inf(1), 0.0
 	for _, part := range [...]float64{0.05, 0.08, 0.12, 0.18, 0.25, 0.35} {
 		from := peak + int(part*float64(end-peak))
-		if end-from < 12 {
+		if end-from < ringPoints {
 			break
 		}
 		w := y[from:end]
-		// thin out: 1200 points are plenty
-		thin := max(len(w)/1200, 1)
+		thin := max(len(w)/ringThinned, 1)
 		z := make([]float64, 0, len(w)/thin+1)
 		for k := 0; k+thin <= len(w); k += thin {
 			s := 0.0
@@ -307,20 +306,20 @@ func (e *Edge) fitRing(y []float64, step, sb float64) {
 		if !ok {
 			continue
 		}
-		noise := max(sb/math.Sqrt(float64(thin)), 2e-3*r.amplitude(float64(from)*step))
-		if r.amplitude(float64(from)*step) < 4*r.rms || r.Q() < 1 {
+		noise := max(sb/math.Sqrt(float64(thin)), ringModel*r.amplitude(float64(from)*step))
+		if r.amplitude(float64(from)*step) < ringStands*r.rms || r.Q() < ringQ {
 			continue
 		}
 		quality := r.rms / noise
-		if quality < good*0.8 {
+		if quality < good*ringBetter {
 			best, bestStart, good = r, from, quality
 			share = r.rms / r.amplitude(float64(from)*step)
 		}
-		if quality < 1.3 {
+		if quality < ringGood {
 			break
 		}
 	}
-	if bestStart < 0 || good > 6 && share > 0.08 {
+	if bestStart < 0 || good > ringBad && share > ringBadShare {
 		return
 	}
 	e.Ring, e.HasRing = best, true
@@ -355,7 +354,7 @@ func (e *Edge) takeOut(y, weight []float64, periodS, sb float64) {
 		for k := range m {
 			t := float64(k) * step
 			v := 0.0
-			for w := 0.0; w < 4; w++ {
+			for w := 0.0; w < ringWraps; w++ {
 				if k < gate && w == 0 {
 					continue
 				}
@@ -363,12 +362,12 @@ func (e *Edge) takeOut(y, weight []float64, periodS, sb float64) {
 			}
 			y[(on+k)%m] -= v
 		}
-		// where a hundredth of the ring still tops the noise, leave it out
-		for gate < m/8 && 0.02*e.Ring.amplitude(float64(gate)*step) > sb {
+		// where the noise does not cover the ring's end, leave it out
+		for gate < m/gatePart && gateShare*e.Ring.amplitude(float64(gate)*step) > sb {
 			gate++
 		}
 	}
-	gate = min(gate, m*2/5)
+	gate = min(gate, m*takenOut5ths/5)
 	e.gate = gate
 	for k := -2; k <= gate; k++ {
 		weight[(on+k+m)%m] = 0

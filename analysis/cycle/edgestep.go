@@ -15,7 +15,7 @@ func (c *Model) splitEdge(e *Edge, y []float64, pw *pieces, smooth []float64, zo
 	step := c.PeriodS / float64(m)
 	on := int(e.Phase * float64(m))
 	// the break that belongs to this edge
-	at, near := -1, float64(zone)+4
+	at, near := -1, float64(zone)+stepNear
 	for i, b := range pw.breaks {
 		if d := math.Abs(math.Remainder(b-float64(on), float64(m))); d < near {
 			at, near = i, d
@@ -28,11 +28,11 @@ func (c *Model) splitEdge(e *Edge, y []float64, pw *pieces, smooth []float64, zo
 	before := (at + k - 1) % k
 	b := pw.breaks[at]
 	height := pw.at(at, b) - pw.at(before, b)
-	if math.Abs(height) < 0.05*math.Abs(e.peakV) {
+	if math.Abs(height) < stepLeast*math.Abs(e.peakV) {
 		return
 	}
-	lead := zone + 6 // the corridor hides the step's start
-	n := min(max(e.gate, zone)+lead, m/8)
+	lead := zone + stepLead
+	n := min(max(e.gate, zone)+lead, m/stepPart)
 	d := make([]float64, n) // over the piece before, ring taken off
 	rise := make([]float64, n)
 	ring := make([]float64, n)
@@ -50,7 +50,7 @@ func (c *Model) splitEdge(e *Edge, y []float64, pw *pieces, smooth []float64, zo
 	tries, best := edgeCurves{d, rise, ring, lead}.tries(zone, longest)
 	// a slower step under a larger pulse can look the same: of all that fit as
 	// well, the least pulse
-	limit := 1.05*best + 2*float64(n)*c.BinSigmaV*c.BinSigmaV*math.Sqrt(2/float64(n))
+	limit := stepAlike*best + 2*float64(n)*c.BinSigmaV*c.BinSigmaV*math.Sqrt(2/float64(n))
 	pick := rampTry{a: math.Inf(1)}
 	most := 0.0
 	for _, t := range tries {
@@ -63,7 +63,7 @@ func (c *Model) splitEdge(e *Edge, y []float64, pw *pieces, smooth []float64, zo
 		}
 	}
 	rms := math.Sqrt(pick.r / float64(n))
-	if math.IsInf(pick.a, 0) || rms > max(math.Abs(pick.a)/6, 2*c.BinSigmaV, 0.02*math.Abs(height)) {
+	if math.IsInf(pick.a, 0) || rms > max(math.Abs(pick.a)/stepFits, stepSigmas*c.BinSigmaV, stepOff*math.Abs(height)) {
 		return
 	}
 	e.PeakAmbiguityV = min(most, math.Abs(pick.a)+math.Abs(height)) - math.Abs(pick.a)
@@ -93,8 +93,8 @@ type edgeCurves struct {
 // least square that any leaves.
 func (c edgeCurves) tries(zone int, longest float64) (tries []rampTry, best float64) {
 	best = math.Inf(1)
-	grain := max(0.5, float64(zone)/24)
-	for from := -float64(zone); from <= 4; from += grain {
+	grain := max(stepGrain, float64(zone)/stepGrains)
+	for from := -float64(zone); from <= stepLate; from += grain {
 		for r := range 13 {
 			long := longest * float64(r) / 12
 			for w := 1.0; 2*w < float64(len(c.d)); w *= 1.25 {

@@ -138,7 +138,7 @@ func (j *jointFit) equations(p foldPlaces) (q jointEquations, ok bool) {
 			q.right[a] += p.w[i] * b[a] * p.y[i]
 		}
 	}
-	return q, count[0] >= 6 && count[1] >= 6 && reach[0][1]-reach[0][0] >= 0.5 && reach[1][1]-reach[1][0] >= 0.5
+	return q, count[0] >= jointInPart && count[1] >= jointInPart && reach[0][1]-reach[0][0] >= jointSpan && reach[1][1]-reach[1][0] >= jointSpan
 }
 
 // ringRate is a ring's growth per second, and what its wraps from all cycles before
@@ -175,7 +175,7 @@ func (j *jointFit) solve(p foldPlaces) bool {
 	var scale [jointTerms]float64
 	for a := range scale {
 		scale[a] = math.Sqrt(q.left[a][a])
-		if !(scale[a] > 1e-12) || math.IsInf(scale[a], 0) {
+		if !(scale[a] > noColumn) || math.IsInf(scale[a], 0) {
 			return false
 		}
 	}
@@ -218,7 +218,7 @@ func (j *jointFit) solve(p foldPlaces) bool {
 		rss += q.ws[i] * d * d
 		sw += q.ws[i]
 	}
-	j.rms = math.Sqrt(rss / sw * float64(len(q.rows)) / max(float64(len(q.rows)-jointTerms-4), 1))
+	j.rms = math.Sqrt(rss / sw * float64(len(q.rows)) / max(float64(len(q.rows)-jointTerms-jointFree), 1))
 	return !math.IsNaN(j.rms)
 }
 
@@ -239,7 +239,7 @@ func (j *jointFit) tune(p foldPlaces) bool {
 		}
 		cost := func(x []float64) float64 {
 			for _, v := range x {
-				if math.Abs(v) > 12 {
+				if math.Abs(v) > jointBounds {
 					return math.Inf(1)
 				}
 			}
@@ -263,10 +263,10 @@ func (j *jointFit) tune(p foldPlaces) bool {
 		}
 	}
 	run(2)
-	if j.rms > 1.15*j.sigma {
+	if j.rms > jointPoor*j.sigma {
 		before := *j
 		run(4)
-		if j.rms > 0.9*before.rms {
+		if j.rms > jointEarns*before.rms {
 			*j = before
 		}
 	}
@@ -372,8 +372,8 @@ func (j *jointFit) weigh(p foldPlaces) {
 func (j *jointFit) good(f *Fold) bool {
 	lo, hi := Extremes(f.Mean)
 	pp, u := j.peakToPeak(), j.uPPV
-	slack := 4 * j.sigma
-	if pp > 1.02*(hi-lo)+slack || u > 0.5*(hi-lo) {
+	slack := withinSigmas * j.sigma
+	if pp > withinCycle*(hi-lo)+slack || u > jointSure*(hi-lo) {
 		return false
 	}
 	for e := range 2 {
@@ -381,7 +381,7 @@ func (j *jointFit) good(f *Fold) bool {
 			return false
 		}
 	}
-	return j.rms < max(1.35*j.sigma, 0.004*(hi-lo)) || j.rms < 1.8*j.sigma && j.rms < 0.05*pp
+	return j.rms < max(jointFits*j.sigma, jointFitsShare*(hi-lo)) || j.rms < jointNearly*j.sigma && j.rms < jointNearlyPP*pp
 }
 
 // onset moves both joints to where the cycle leaves what the part before and
@@ -408,11 +408,11 @@ func (j *jointFit) onset(p foldPlaces) {
 			v -= old.ringAt(before, p.x[i])
 			return math.Abs(v)
 		}
-		reach := 0.7 * old.mask
+		reach := onsetBack * old.mask
 		for x := old.on[e] - reach; x < old.on[e]+old.mask; x += float64(p.per) {
 			peak = max(peak, size(x))
 		}
-		limit := max(5*old.sigma, 0.04*peak)
+		limit := max(onsetOver*old.sigma, onsetOverShare*peak)
 		for x := old.on[e] - reach; x < old.on[e]+old.mask; x += float64(p.per) {
 			if size(x) > limit && size(x+float64(p.per)) > limit {
 				at = x
@@ -426,7 +426,7 @@ func (j *jointFit) onset(p foldPlaces) {
 // jointAt fits from a first guess, leaving out as much after a joint as the
 // cycle allows.
 func jointAt(f *Fold, periodS, sigma float64, on, hz, alpha [2]float64, zone int) *jointFit {
-	p := newFoldPlaces(f, min(jointPlaces, max(512, int(24*periodS*max(hz[0], hz[1])))))
+	p := newFoldPlaces(f, min(jointPlaces, max(jointLeast, int(placesInRing*periodS*max(hz[0], hz[1])))))
 	j := &jointFit{bins: f.Bins, periodS: periodS, on: on, hz: hz, alpha: alpha,
 		sigma: sigma / math.Sqrt(float64(p.per))}
 	gap := aroundCycle(on[1]-on[0], float64(f.Bins))
@@ -435,7 +435,7 @@ func jointAt(f *Fold, periodS, sigma float64, on, hz, alpha [2]float64, zone int
 	for _, periods := range [...]float64{1.4, 0.9, 0.5} {
 		t := *j
 		t.mask = max(periods/min(hz[0], hz[1])/periodS*float64(f.Bins), float64(zone))
-		if t.mask > 0.55*least || !t.tune(p) {
+		if t.mask > maskedPart*least || !t.tune(p) {
 			continue
 		}
 		t.onset(p)
@@ -456,13 +456,13 @@ func jointAt(f *Fold, periodS, sigma float64, on, hz, alpha [2]float64, zone int
 // searchJoint looks for the two joints of a cycle that a ring fills.
 func searchJoint(f *Fold, periodS, sigma float64, zone int) *jointFit {
 	lo, hi := Extremes(f.Mean)
-	if hi-lo < 12*sigma || f.Bins < 128 {
+	if hi-lo < guessSigmas*sigma || f.Bins < guessBins {
 		return nil
 	}
 	p := newFoldPlaces(f, 256)
 	spec := fourier.NewFFT(len(f.Mean)).Coefficients(nil, f.Mean)
 	top, at := 0.0, 0
-	for k := 2; k < min(len(spec), 48); k++ {
+	for k := 2; k < min(len(spec), guessHarmonics); k++ {
 		if a := cmplx.Abs(spec[k]); a > top {
 			top, at = a, k
 		}
@@ -482,12 +482,12 @@ func searchJoint(f *Fold, periodS, sigma float64, zone int) *jointFit {
 				drawn[a] = p.drawRing(float64(a)*m/grid, hz, math.Pi*hz/q, m, periodS)
 			}
 			for a := range grid {
-				for b := a + grid/6; b < grid && b-a <= grid-grid/6; b++ {
+				for b := a + grid/guessApart; b < grid && b-a <= grid-grid/guessApart; b++ {
 					t := jointFit{bins: f.Bins, periodS: periodS, hz: [2]float64{hz, hz},
 						alpha: [2]float64{math.Pi * hz / q, math.Pi * hz / q},
 						drawn: [2][]complex128{drawn[a], drawn[b]},
 						on:    [2]float64{float64(a) * m / grid, float64(b) * m / grid}, sigma: sigma / math.Sqrt(float64(p.per))}
-					t.mask = max(min(0.6/hz/periodS*m, 0.3*float64(min(b-a, grid-b+a))*m/grid), m/grid)
+					t.mask = max(min(guessMask/hz/periodS*m, guessMaskPart*float64(min(b-a, grid-b+a))*m/grid), m/grid)
 					if t.solve(p) && (!found || t.rms < best.rms) {
 						best, found = t, true
 					}

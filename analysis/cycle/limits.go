@@ -154,3 +154,294 @@ const (
 	// jointLeadBins before an onset are left out: the fold smears it.
 	jointLeadBins = 3
 )
+
+// The lines, combs and repetitions that candidates are made of (switching.go).
+const (
+	// candidateTopHz is the highest frequency of a candidate: a fifth above the trade's
+	// for those that stray; beyond it is a ring after every edge, or an alias.
+	candidateTopHz = 1.2 * TradeHighHz
+	thinnedTop     = 0.36 // share of the thinned rate up to which the low-pass leaves noise flat,
+	wholeTop       = 0.48 // and of the rate where nothing was thinned
+	searchTopShare = 0.45 // of the stretch's rate: the highest frequency looked for
+	leastStretch   = 32   // points under which nothing is searched
+	lowestBin      = 4    // of the spectrum: below it lies the taper's own skirt
+	weakestLine    = 3e-8 // of the strongest line's power, -75 dB: lower ones are rounding
+	lowBinsOver    = 30   // bins: line k stands over 1 + 30/k times the threshold, for wander and 1/f noise
+	mostPeaks      = 300  // lines that combs are looked for among
+	leastTrend     = 6    // points that a trend needs
+	floorBlockPart = 6    // blocks of the floor widen to 1/6 of their frequency,
+	floorBlockMin  = 24   // bins, at least,
+	floorBlockMax  = 4096 // and at most
+	// combStrong is how many of the strongest lines a comb is tried from, as harmonics
+	// up to combOrder of it; it lies combBins bins or more above zero, and another
+	// takes its place by a score combBetter times as high.
+	combStrong = 24
+	combOrder  = 16
+	combBins   = 3
+	combBetter = 1.0001
+	lineLeast  = 1.01 // ratio over the noise that a line's weight counts from
+	// A line is a comb's where it lies within combOffBins bins, combOff of its frequency
+	// and, before the comb is refined, combOffOrder bins a harmonic, and within combOffMost
+	// of the comb's frequency at most; combPlaces of the lowest harmonics are held
+	// against the empty places.
+	combOffBins  = 0.8
+	combOff      = 1e-5
+	combOffOrder = 0.1
+	combOffMost  = 0.2
+	combPlaces   = 8
+	// A repetition: searched where the correlation has first fallen to repeatFalls, and
+	// counted repeatChance deviations over chance, at the first maximum of repeatFirst
+	// of the highest, of which the crown lies within an eighth (repeatCrown) beyond. Its
+	// spectrum begins at repeatLow of the lowest frequency.
+	repeatFalls  = 0.3
+	repeatChance = 8
+	repeatFirst  = 0.85
+	repeatCrown  = 8
+	repeatLow    = 0.7
+	// Under packetsBelowHz a comb may be that of packets: a repetition insideTimes its
+	// frequency and insideLowHz or more, of a correlation of insideLeast, is looked for
+	// within them. The comb lies on a multiple of the packets' rate within packetsOff, a
+	// share of it that grows from the multiple packetsOffFrom on, and the switching at
+	// packetCycles times it or more.
+	packetsBelowHz = 60e3
+	insideTimes    = 2.2
+	insideLowHz    = 40e3
+	insideLeast    = 0.1
+	packetsOff     = 0.05
+	packetsOffFrom = 3
+	packetCycles   = 3
+	// combExplains is the share of the lines' weight that makes a comb the first
+	// candidate; their power counts combPowerCounts of that.
+	combExplains    = 0.35
+	combPowerCounts = 0.6
+	repeatCounts    = 0.15 // correlation that makes a repetition the first candidate instead
+	sameFrequency   = 0.02 // by which comb and repetition may differ and be the same
+	// A repetition in place of the comb: of a correlation of ditheredLeast where the comb
+	// explains little, another frequency by offComb and dithersMore times the power
+	// folded there; of foldedLeast at a multiple of foldedTimes and more that is whole
+	// within offComb of it.
+	ditheredLeast = 0.6
+	offComb       = 0.05
+	dithersMore   = 1.1
+	foldedLeast   = 0.9
+	foldedTimes   = 2.5
+	// A second converter's lines lie off the first's comb by secondOffBins bins and
+	// secondOff of its frequency; its own comb explains secondExplains of them.
+	secondOffBins  = 2
+	secondOff      = 0.002
+	secondExplains = 0.4
+)
+
+// Tying the track to an edge's transients (align.go).
+const (
+	alignSigmas    = 4    // deviations of the noise that their mean peak must stand out by,
+	alignOwn       = 5    // and a single one,
+	alignOfMean    = 0.5  // of at least this share of the mean one's
+	alignReach     = 0.03 // cycles to either side within which a peak is looked for; twice that where the clock is dithered
+	peakSamples    = 3    // that a peak between samples needs
+	alignLeast     = 4    // cycles
+	straightMoves  = 0.02 // of the pulse's duration: what a straight line through the peaks moves less says nothing new
+	straightOff    = 0.02 // cycles that the peaks may scatter about it
+	straightSigmas = 4    // deviations by which a less sure frequency must differ
+)
+
+// Packets (bursts.go).
+const (
+	leastBlocks     = 8    // phases read from a record before it may be followed
+	packetLevel     = 0.5  // of the strong blocks' amplitude: what lies above is a packet
+	strongPercent   = 95   // of the blocks lie under the strong ones' amplitude
+	packetBlocks    = 5    // that a packet holds at least
+	trimmedBlocks   = 7    // of a packet whose two blocks at either end, which see half of it, are left out
+	cutCycles       = 3    // into the record: a packet that starts so early may be cut by its beginning
+	cutStarts       = 4    // packets from which on that one can be left out
+	cycleInPacket   = 0.5  // share of the mean cycle from which a cycle is a packet's
+	edgeLead        = 0.01 // cycles ahead of the rising edge at which a cycle begins
+	cutPacketCycles = 1.2  // from the record's beginning: a packet that starts there was cut
+	cutPacketShare  = 0.2  // where as much of the mean cycle shows ahead of it
+	cycleSamples    = 0.4  // of a cycle's samples that tell whether it is like the mean one
+)
+
+// Straight parts and curves (cells.go, pieces.go).
+const (
+	piecePart     = 32   // the shortest piece is 1/32 of the cycle,
+	pieceCells    = 3    // cells at least
+	noLength      = 1e-9 // cells: what is no longer has no slope
+	breakRounds   = 6    // in which breaks settle
+	breakPlaces   = 128  // tried around the cycle for the first two breaks
+	mostPieces    = 4    // of a cycle: two, and as many again where conduction is discontinuous
+	markedCosts   = 1.1  // ratio of squares at which the transients' own places take the breaks' place,
+	costSigmas    = 12   // or what a cell's noise makes of its square, in cells
+	pieceGain     = 0.5  // of the square that two more pieces must leave at most,
+	pieceOverBend = 0.7  // and of that which parabolas leave,
+	pieceNoise    = 0.1  // by so much of what noise leaves
+	bendGain      = 0.9  // of the square that parabolas must leave at most
+	hintReach     = 0.03 // cycles within which a break moves to a transient's start
+	hintCovers5   = 2    // fifths of the cycle that a transient covers at most
+	hintWeight    = 0.3  // of a cell, under which a transient covers it
+	leastInPiece  = 4    // cells, under which a piece takes its neighbours in
+	bendCells     = 24   // cells that a parabola needs,
+	bendSpan      = 1    // over half of the piece (u from -1 to 1)
+	slopeSpan     = 0.15 // of it that a slope needs
+	sharpenPart   = 40   // a marked break moves by 1/40 of the cycle at most
+	stepOverRMS   = 3    // times the fit's misfit that a step must be to be sharpened
+)
+
+// Transients above the fit (edges.go, transient.go).
+const (
+	longPart      = 5    // a misfit longer than 1/5 of the cycle is the fit's own,
+	longSigmas    = 20   // unless it stands out by so many deviations
+	weakestEdge   = 0.02 // of the largest transient's peak
+	onsetSigmas   = 2    // deviations, and onsetShare of its peak, to which a transient's
+	onsetShare    = 0.02 // onset is followed back
+	holdPart      = 32   // a ring's zero crossings last up to 1/32 of the cycle,
+	holdBins      = 3    // bins at least
+	tailPart      = 64   // blocks of 1/64 of the cycle, of tailBins at least, in which a
+	tailBins      = 3    // ring's tail is followed:
+	tailRises     = 3    // another edge rises to so many times its lowest block,
+	tailSigmas    = 12   // stands out by so many deviations,
+	tailDied      = 0.3  // where the tail had died down to this share of the peak,
+	tailOnset     = 1.2  // and begins where it tops the lowest block by this
+	crestGap20ths = 3    // of a cycle, twentieths, within which a crest of less than
+	crestShare    = 0.5  // this share of the peak before it is the same transient's
+	takenOut5ths  = 2    // fifths of the cycle that a transient is taken out over at most
+	gatePart      = 8    // a ring is left out for up to 1/8 of the cycle,
+	gateShare     = 0.02 // where this share of it tops the noise
+	ringWraps     = 4    // cycles over which a ring's tail is carried on
+	leadPart      = 128  // a transient is shown from 1/128 of the cycle ahead of its onset,
+	leadMost      = 16   // bins at most
+	leastSeen     = 3    // bins that a transient must hold
+	untilSigmas   = 4    // deviations of the mean, and untilSample of a sample's, under
+	untilSample   = 0.5  // which a transient can't be told from noise any more,
+	untilShare    = 1e-3 // nor under this share of its peak
+)
+
+// Rings behind the edges (edges.go, ring.go).
+const (
+	ringGap      = 50   // a ring is read up to 1/50 of its length before the next edge
+	ringBins     = 24   // bins that it must have until there
+	ringEnds     = 1.35 // deviations of the noise, or ringEndShare of the peak, at which
+	ringEndShare = 1e-3 // a stretch of it no longer stands out
+	ringPoints   = 12   // that a ring is fitted to at least,
+	ringThinned  = 1200 // and about at most
+	ringModel    = 2e-3 // of its amplitude: no real ring is a damped sine any better
+	ringStands   = 4    // times the misfit that its amplitude must be, and
+	ringQ        = 1    // its Q at least
+	ringBetter   = 0.8  // ratio of misfits from which a later start is the better one
+	ringGood     = 1.3  // times the noise: a misfit that is as good as any
+	ringBad      = 6    // times the noise, and ringBadShare of the amplitude: a misfit
+	ringBadShare = 0.08 // that is no ring's
+	ringPeriods  = 1.5  // that a ring must show,
+	ringDecays   = 1    // and how often it must die down by e within them
+	ringMoves    = 0.2  // most change of ln f in a step of the fit,
+	decayMoves   = 0.7  // and of ln α
+	ringSettled  = 1e-9 // relative gain of the square at which the fit has settled
+	ringDamping  = 1e-7 // the least damping of its steps
+	squareRounds = 1e-5 // of the square: what is left less drowns in rounding and is summed anew
+)
+
+// The step under a pulse (edgestep.go).
+const (
+	stepLeast  = 0.05 // of the pulse's peak: a lesser step is left in the ripple
+	stepNear   = 4    // bins beyond the edge's zone within which a break is the edge's
+	stepLead   = 6    // bins ahead of it: the corridor hides the step's start
+	stepPart   = 8    // the pulse is fitted over 1/8 of the cycle at most
+	stepFits   = 6    // ramp and pulse describe the edge to 1/6 of the pulse,
+	stepSigmas = 2    // to so many deviations of the noise,
+	stepOff    = 0.02 // or to this share of the step
+	stepAlike  = 1.05 // ratio of squares within which another ramp fits as well,
+	stepGrains = 24   // starts tried over the zone ahead of the edge,
+	stepGrain  = 0.5  // bins apart at least, up to
+	stepLate   = 4    // bins after it
+)
+
+// Parts and rings fitted together (jointcycle.go, ringfill.go).
+const (
+	jointRings     = 2.5   // periods in a cycle that a ring must have to be fitted with the parts
+	jointInPart    = 6     // places that a part must hold,
+	jointSpan      = 0.5   // over a quarter of it (u from -1 to 1)
+	noColumn       = 1e-12 // a term whose column is no longer is not there
+	jointFree      = 4     // parameters beside the linear terms: frequencies and decays
+	jointBounds    = 12    // steps of the search that a parameter may go away from its start
+	jointPoor      = 1.15  // times the noise: a misfit from which each ring gets its own frequency and decay,
+	jointEarns     = 0.9   // if that leaves less than this ratio of it
+	withinCycle    = 1.02  // ratio by which the ripple may top the cycle's own peak-to-peak,
+	withinSigmas   = 4     // beside so many deviations
+	jointSure      = 0.5   // of the cycle's peak-to-peak that its deviation may be
+	jointFits      = 1.35  // times the noise, or jointFitsShare of the peak-to-peak: a misfit
+	jointFitsShare = 0.004 // that describes the cycle;
+	jointNearly    = 1.8   // times the noise and jointNearlyPP of the ripple's peak-to-peak:
+	jointNearlyPP  = 0.05  // one that does too
+	onsetBack      = 0.7   // of the stretch left out, ahead of a joint, from which its onset is looked for:
+	onsetOver      = 5     // deviations, and onsetOverShare of the peak, by which the curve
+	onsetOverShare = 0.04  // must leave what is foretold
+	jointLeast     = 512   // places of the fit at least, and
+	placesInRing   = 24    // in a period of the ring
+	maskedPart     = 0.55  // of the shorter part that may be left out after a joint
+	guessSigmas    = 12    // deviations that a cycle's peak-to-peak must be to look for its joints,
+	guessBins      = 128   // bins at least
+	guessHarmonics = 48    // of the cycle that its ring is looked for among
+	guessApart     = 6     // joints lie 1/6 of the cycle apart at least
+	guessMask      = 0.6   // periods of the ring left out after a joint in the first guess,
+	guessMaskPart  = 0.3   // and of the shorter part at most
+	edgeRingStands = 4     // times the misfit that a ring must be at its edge to be one
+	ringHarmonics  = 60    // of the cycle that may be a ring's
+	ringRunsOn     = 0.5   // of a ring's envelope left at the next edge from which two transients are one,
+	ringRunsSigmas = 4     // where so many deviations of the ripple top it
+)
+
+// The smooth ripple (ripple.go).
+const (
+	noiseLeast     = 1e-4  // of the mean cycle's peak-to-peak that its noise counts as at least
+	firstMedian    = 24    // the first guess is smoothed by medians of 1/24 of the cycle to either side
+	settleRounds   = 4     // in which fit and transients settle
+	maskedMuch     = 0.2   // of the cycle left out: a first guess that took ripple for transients
+	maskedLess     = 0.5   // of that: a second one that did not
+	searchedFits   = 1.35  // times the noise: a misfit of rings looked for where none stood out
+	zoneCorners    = 5     // times the span's corner that a step takes at most
+	zonePart       = 20    // 1/20 of the cycle that it takes at most
+	plainFits      = 1.5   // times the noise: the misfit of a cycle without transients
+	fitsCell       = 1.6   // times a cell's noise: the misfit up to which straight parts describe the ripple,
+	fitsPlain      = 0.012 // or this share of its peak-to-peak, which coarse steps bend,
+	fitsEdges      = 0.04  // where transients leave something behind,
+	fitsStep       = 0.3   // or this part of a converter's step
+	cleanShare     = 0.003 // of the peak-to-peak: under so little noise the curve shows its own corners
+	ringModelScale = 1.6   // on the joint fit's deviation where a ring fills the cycle, and
+	ringModelShare = 0.06  // of what is left of the ring: no real one is quite a damped sine
+	undithered     = 0.4   // converter steps of noise, under which readings do not average over them
+	curveDoubt     = 0.03  // of the peak-to-peak: what the curve drawn on across transients may be off by
+	gatedDoubt     = 0.1   // of it where a transient without a ring takes more than 1/5 of the cycle
+	hiddenDoubt    = 0.02  // of the noise: transients under it bend the fit
+	partsSigmas    = 4     // deviations that a peak-to-peak must be to name its parts
+	levelAfter     = 8     // 1/8 of a cycle after an edge the ripple tells whether it rises,
+	levelMoves     = 0.1   // by this share of its peak-to-peak,
+	levelSigmas    = 4     // which stands out by so many deviations of a bin,
+	levelPPSigmas  = 6     // and of its own
+	curvePoints    = 1024  // of a curve without straight parts at most,
+	curvePart      = 48    // smoothed over 1/48 of the cycle to either side at most,
+	curveNoise     = 0.003 // until its noise is this share of the peak-to-peak
+	curveFilled    = 0.6   // of the places that a parabola needs filled, within
+	curveReach     = 4     // 1/4 of the cycle,
+	curveBend      = 0.5   // and to be no straight line
+	crestNoise     = 0.8   // deviations by which noise lifts an extreme of a few points
+)
+
+// The residue's quiet parts (residue.go).
+const (
+	scaleBlocks   = 1024 // that the scale is read from at most
+	scaleSamples  = 24   // of a block outside of the transients
+	coarseNoise   = 0.2  // converter steps of deviation from which noise reaches the second code,
+	coarseReaches = 0.35 // and counts as so many steps at least,
+	coarseLeast   = 0.3  // or as so many where it does not
+	steepPart     = 8    // 1/8 of the cycle within which a step's place may lie
+)
+
+// Shared by all of them.
+const (
+	tiny          = 1e-300 // keeps quotients and logarithms of what may be 0 finite
+	wholeSlack    = 0.01   // by which a number of cycles may lie under a whole one and count as it
+	wholeRounding = 1e-12  // what is left of a whole number is rounding
+	besideMost    = 0.4    // cycles a record beside a harmonic: further is nearer to the next one
+	// placesFastPart: a ripple has little above 1/8 of the sample rate, and what is
+	// folded most.
+	placesFastPart = 8
+)

@@ -27,7 +27,7 @@ func fitPieces(y, weight []float64, hints []int, sigma float64) pieces {
 	m := len(y)
 	c := newCells(y, weight)
 	per := float64(m) / float64(c.n)
-	stride := max(c.n/128, 1)
+	stride := max(c.n/breakPlaces, 1)
 	best := math.Inf(1)
 	breaks := []int{0, c.n / 2}
 	for a := 0; a < c.n; a += stride {
@@ -48,13 +48,13 @@ func fitPieces(y, weight []float64, hints []int, sigma float64) pieces {
 			marked[0], marked[1] = marked[1], marked[0]
 		}
 		if marked[1]-marked[0] >= c.least() && marked[1]-marked[0] <= c.n-c.least() {
-			if at := c.fit(y, marked, hints, 1); at.rss < fit.rss+12*noise/float64(c.n) || at.rss < 1.1*fit.rss {
+			if at := c.fit(y, marked, hints, 1); at.rss < fit.rss+costSigmas*noise/float64(c.n) || at.rss < markedCosts*fit.rss {
 				fit, breaks = at, marked
 			}
 		}
 	}
 	// a third and a fourth straight part (discontinuous conduction)
-	for len(breaks) < 4 {
+	for len(breaks) < mostPieces {
 		best := math.Inf(1)
 		var next []int
 		for a := 0; a < c.n; a += stride {
@@ -69,7 +69,7 @@ func fitPieces(y, weight []float64, hints []int, sigma float64) pieces {
 		next = c.refine(next, stride)
 		more := c.fit(y, next, hints, 1)
 		curved := c.fit(y, breaks, hints, 2)
-		if more.rss < 0.5*fit.rss && more.rss < 0.7*curved.rss && fit.rss-more.rss > 0.1*noise {
+		if more.rss < pieceGain*fit.rss && more.rss < pieceOverBend*curved.rss && fit.rss-more.rss > pieceNoise*noise {
 			fit, breaks = more, next
 			continue
 		}
@@ -77,7 +77,7 @@ func fitPieces(y, weight []float64, hints []int, sigma float64) pieces {
 	}
 	// a parabola costs one number a piece; it has to earn it clearly
 	curved := c.fit(y, breaks, hints, 2)
-	if curved.rss < 0.9*fit.rss && fit.rss-curved.rss > 12*noise/float64(c.n) {
+	if curved.rss < bendGain*fit.rss && fit.rss-curved.rss > costSigmas*noise/float64(c.n) {
 		fit = curved
 	}
 	return fit
@@ -91,7 +91,7 @@ func (c *cellData) fit(y []float64, cellBreaks, hints []int, degree int) pieces 
 	p := pieces{bins: bins, cells: c.n, degree: degree}
 	for _, b := range cellBreaks {
 		place := (float64(b) + 0.5) * per
-		at, near := place, 0.03*float64(bins)
+		at, near := place, hintReach*float64(bins)
 		for _, h := range hints {
 			if d := math.Abs(math.Remainder(float64(h)-place, float64(bins))); d < near {
 				near, at = d, float64(h)
@@ -102,9 +102,9 @@ func (c *cellData) fit(y []float64, cellBreaks, hints []int, degree int) pieces 
 			for _, h := range hints {
 				from := int(float64(h) / per)
 				n := (b - from + c.n) % c.n
-				covered := n < c.n*2/5+2
+				covered := n < c.n*hintCovers5/5+2
 				for k := 2; k < n-1 && covered; k++ {
-					covered = c.w[(from+k)%c.n] < 0.3
+					covered = c.w[(from+k)%c.n] < hintWeight
 				}
 				if covered {
 					at = float64(h)
@@ -137,7 +137,7 @@ func (p *pieces) solve(c *cellData) {
 		from, length := p.breaks[i]/per, p.length(i)/per
 		first := int(math.Floor(from)) + 1
 		last := int(math.Floor(from + length)) // exclusive
-		if last-first < 4 {
+		if last-first < leastInPiece {
 			first--
 			last++
 		}
@@ -148,15 +148,15 @@ func (p *pieces) solve(c *cellData) {
 				continue
 			}
 			x := c.x[j] + float64(k-j)
-			us = append(us, (x-from)/max(length, 1e-9)*2-1)
+			us = append(us, (x-from)/max(length, noLength)*2-1)
 			ys = append(ys, c.y[j])
 			ws = append(ws, c.w[j])
 		}
 		d := p.degree
-		if len(us) < 24 || len(us) > 0 && us[len(us)-1]-us[0] < 1 {
+		if len(us) < bendCells || len(us) > 0 && us[len(us)-1]-us[0] < bendSpan {
 			d = min(d, 1)
 		}
-		if len(us) > 0 && us[len(us)-1]-us[0] < 0.15 {
+		if len(us) > 0 && us[len(us)-1]-us[0] < slopeSpan {
 			d = 0
 		}
 		coef, rss, sw := polyFitAt(us, ys, ws, d)
@@ -198,7 +198,7 @@ func (p *pieces) at(i int, x float64) float64 {
 	} else if d > n+(m-n)/2 {
 		d -= m
 	}
-	return p.end(i, d/max(n, 1e-9)*2-1)
+	return p.end(i, d/max(n, noLength)*2-1)
 }
 
 // extremes are the least and greatest value of the fit, and the variance of
@@ -238,11 +238,11 @@ func (p *pieces) sharpen(y []float64, c *cellData) {
 	for i, b := range p.breaks {
 		reach := reach
 		if p.marked[i] {
-			reach = max(reach, m/40)
+			reach = max(reach, m/sharpenPart)
 		}
 		before := (i + k - 1) % k
 		step := math.Abs(p.at(before, b) - p.at(i, b))
-		if step < 3*p.rms {
+		if step < stepOverRMS*p.rms {
 			continue
 		}
 		limit := step * step // a spike on the step must not outweigh it

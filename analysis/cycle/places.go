@@ -28,7 +28,7 @@ func (t *Track) placesHz(samples int, rateHz float64) float64 {
 		if off := math.Abs(x*q - math.Round(x*q)); float64(samples)*off < placesDrift {
 			return q * t.Hz
 		}
-		if rest -= math.Floor(rest); rest < 1e-12 {
+		if rest -= math.Floor(rest); rest < wholeRounding {
 			return 0
 		}
 		rest = 1 / rest
@@ -44,12 +44,12 @@ func (f *Fold) fastShare(hz, rateHz float64) float64 {
 		p := real(c)*real(c) + imag(c)*imag(c)
 		if at := float64(h) * hz; h == 0 || at > rateHz/2 {
 			continue
-		} else if at > rateHz/8 {
+		} else if at > rateHz/placesFastPart {
 			fast += p
 		}
 		all += p
 	}
-	return fast / max(all, 1e-300)
+	return fast / max(all, tiny)
 }
 
 // heldMultiple is the multiple of the track's frequency that the mean cycle repeats at
@@ -60,12 +60,12 @@ func (f *Fold) heldMultiple(hz, rateHz float64) int {
 	var powers []float64 // of the harmonics from the first on
 	all := 0.0
 	for h, c := range fourier.NewFFT(len(f.Mean)).Coefficients(nil, f.Mean) {
-		if at := float64(h) * hz; h > 0 && at < rateHz/8 {
+		if at := float64(h) * hz; h > 0 && at < rateHz/placesFastPart {
 			powers = append(powers, real(c)*real(c)+imag(c)*imag(c))
 			all += powers[len(powers)-1]
 		}
 	}
-	for k := min(mostMultiple, len(powers), int(TradeHighHz/hz+0.01)); k > 1; k-- {
+	for k := min(mostMultiple, len(powers), int(TradeHighHz/hz+wholeSlack)); k > 1; k-- {
 		held := 0.0
 		for h := k; h <= len(powers); h += k {
 			held += powers[h-1]

@@ -69,7 +69,7 @@ func (c *Model) ownMedianDoubtV(f *Fold) float64 {
 // testdata/reference/truth with even seeds under 300, 13 ripples were off by more
 // than a tenth and their ± in silence, and one is so with it.
 func (c *Model) readAgain(f *Fold) {
-	c.RMSDoubtV = c.PPDoubtV * min(c.RMSV/max(c.PPV, 1e-300), 1)
+	c.RMSDoubtV = c.PPDoubtV * min(c.RMSV/max(c.PPV, tiny), 1)
 	if c.IncludesRing || c.RingFills() || !(c.PPV > 0) {
 		return
 	}

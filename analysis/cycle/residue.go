@@ -115,7 +115,7 @@ func (r *Residue) Runs(from, to int, visit func(first int, v []float64, bin []in
 func (r *Residue) RobustScale(skip []bool, stepV float64) float64 {
 	n := len(r.Volts)
 	const length = 192
-	blocks := max(min(n/length, 1024), 1)
+	blocks := max(min(n/length, scaleBlocks), 1)
 	var mads, sds []float64
 	buf := make([]float64, 0, length)
 	for b := range blocks {
@@ -126,7 +126,7 @@ func (r *Residue) RobustScale(skip []bool, stepV float64) float64 {
 				buf = append(buf, v)
 			}
 		})
-		if len(buf) < 24 {
+		if len(buf) < scaleSamples {
 			continue
 		}
 		sds = append(sds, deviation(buf))
@@ -147,12 +147,12 @@ func (r *Residue) RobustScale(skip []bool, stepV float64) float64 {
 		// on so coarse steps most samples share one code and the median says
 		// little, or zero: the quiet blocks' standard deviation serves
 		sd := capture.Ranked(sds, len(sds)/4)
-		if sd > 0.2*stepV {
+		if sd > coarseNoise*stepV {
 			// noise of a quarter of a step and more reaches the second code, 1.5
 			// steps off, too often for six of these deviations to stay under it
-			return max(sd, 0.35*stepV)
+			return max(sd, coarseReaches*stepV)
 		}
-		return max(sd, 0.3*stepV)
+		return max(sd, coarseLeast*stepV)
 	}
 	return quarter
 }
@@ -179,7 +179,7 @@ func (r *Residue) Steepness(threshold float64) []float64 {
 	}
 	smooth := r.Model.Smooth
 	m := len(smooth)
-	reach := min(max(int(math.Ceil(float64(m)/(r.Model.PeriodS*r.RateHz))), 2), m/8)
+	reach := min(max(int(math.Ceil(float64(m)/(r.Model.PeriodS*r.RateHz))), 2), m/steepPart)
 	out := make([]float64, m)
 	for i := range out {
 		lo, hi := smooth[i], smooth[i]

@@ -40,11 +40,11 @@ func (r Ring) at(t float64) float64 {
 }
 
 // fitRing fits a ring to evenly spaced values y, stepS apart, the first at t0
-// seconds. ok is false where no oscillation of at least one and a half periods
+// seconds. ok is false where no oscillation of at least ringPeriods periods
 // that dies down by e within them fits.
 func fitRing(y []float64, t0, stepS float64) (r Ring, ok bool) {
 	n := len(y)
-	if n < 12 {
+	if n < ringPoints {
 		return r, false
 	}
 	// first guess: the strongest place of the spectrum, parabola taken off
@@ -75,7 +75,7 @@ func fitRing(y []float64, t0, stepS float64) (r Ring, ok bool) {
 			r, found = f, true
 		}
 	}
-	if !found || r.Hz*float64(n)*stepS < 1.5 || r.alpha*float64(n)*stepS < 1 {
+	if !found || r.Hz*float64(n)*stepS < ringPeriods || r.alpha*float64(n)*stepS < ringDecays {
 		return r, false
 	}
 	return r, true
@@ -155,7 +155,7 @@ func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, ok bool
 			rss += x[j] * a[j][k] * x[k]
 		}
 	}
-	if rss > 1e-5*d.square {
+	if rss > squareRounds*d.square {
 		return x, rss, true
 	}
 	rss, turn = 0, 1
@@ -213,13 +213,13 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (Ring, bool) {
 				return Ring{}, false
 			}
 			df, da := (jr[0]*e-jr[1]*b)/det, (a*jr[1]-b*jr[0])/det
-			df, da = min(max(df, -0.2), 0.2), min(max(da, -0.7), 0.7)
+			df, da = min(max(df, -ringMoves), ringMoves), min(max(da, -decayMoves), decayMoves)
 			h2, a2 := hz*math.Exp(df), alpha*math.Exp(da)
 			c2, rss2, ok := d.linear(h2, a2)
 			if ok && rss2 < rss {
-				done = rss-rss2 < 1e-9*rss
+				done = rss-rss2 < ringSettled*rss
 				hz, alpha, c, rss = h2, a2, c2, rss2
-				lambda = max(lambda/5, 1e-7)
+				lambda = max(lambda/5, ringDamping)
 				break
 			}
 			lambda *= 4
@@ -263,25 +263,25 @@ func ringStep(hz, alpha, stepS float64) complex128 {
 func solve5(a [5][6]float64) (x [5]float64, ok bool) {
 	for i := range 5 {
 		p := i
-		for j := i + 1; j < 5; j++ {
+		for j := i + 1; j < len(a); j++ {
 			if math.Abs(a[j][i]) > math.Abs(a[p][i]) {
 				p = j
 			}
 		}
-		if math.Abs(a[p][i]) < 1e-300 {
+		if math.Abs(a[p][i]) < tiny {
 			return x, false
 		}
 		a[i], a[p] = a[p], a[i]
-		for j := i + 1; j < 5; j++ {
+		for j := i + 1; j < len(a); j++ {
 			f := a[j][i] / a[i][i]
-			for k := i; k < 6; k++ {
+			for k := i; k < len(a[j]); k++ {
 				a[j][k] -= f * a[i][k]
 			}
 		}
 	}
 	for i := 4; i >= 0; i-- {
 		s := a[i][5]
-		for k := i + 1; k < 5; k++ {
+		for k := i + 1; k < len(a); k++ {
 			s -= a[i][k] * x[k]
 		}
 		x[i] = s / a[i][i]
@@ -336,7 +336,7 @@ func polyFit(y, w []float64, degree int) (coef [4]float64, meanSquare float64) {
 				a[j][5] += wi * b[j] * v
 			}
 		}
-		for j := degree + 1; j < 5; j++ {
+		for j := degree + 1; j < len(a); j++ {
 			a[j][j] = 1
 		}
 		x, ok := solve5(a)
@@ -357,5 +357,5 @@ func polyFit(y, w []float64, degree int) (coef [4]float64, meanSquare float64) {
 		sum += wi * d * d
 		sw += wi
 	}
-	return coef, sum / max(sw, 1e-300)
+	return coef, sum / max(sw, tiny)
 }

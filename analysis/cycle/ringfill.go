@@ -27,7 +27,7 @@ func (c *Model) join(f *Fold, y, weight []float64, pw *pieces, sb float64, zone 
 			hz[i], alpha[i] = hz[1-i], alpha[1-i]
 		}
 	}
-	if hz[0] == 0 || min(hz[0], hz[1])*c.PeriodS < 2.5 {
+	if hz[0] == 0 || min(hz[0], hz[1])*c.PeriodS < jointRings {
 		return false
 	}
 	j := jointAt(f, c.PeriodS, c.BinSigmaV, on, hz, alpha, zone)
@@ -71,8 +71,8 @@ func (c *Model) adopt(j *jointFit, f *Fold, y, weight []float64) {
 			}
 		}
 		// a ring that does not stand above what is left of the fit is none
-		edge.HasRing = j.envelope(e, j.mask) > 4*max(j.rms, j.sigma) && edge.Ring.Q() >= 1
-		if left := j.envelope(e, length) / max(j.envelope(e, 0), 1e-300); edge.HasRing {
+		edge.HasRing = j.envelope(e, j.mask) > edgeRingStands*max(j.rms, j.sigma) && edge.Ring.Q() >= ringQ
+		if left := j.envelope(e, length) / max(j.envelope(e, 0), tiny); edge.HasRing {
 			c.RingLeft = max(c.RingLeft, left)
 			c.residualRingV = max(c.residualRingV, j.envelope(e, length))
 		}
@@ -105,14 +105,14 @@ func (p *pieces) take(j *jointFit, binSigma float64) {
 	p.marked = []bool{true, true}
 	p.coef = [][4]float64{{j.coef[2*a], j.coef[2*a+1]}, {j.coef[2*b], j.coef[2*b+1]}}
 	p.endVar = make([][2]float64, 2)
-	p.rms = binSigma / math.Sqrt(float64(p.bins)/float64(p.cells)) * max(j.rms/max(j.sigma, 1e-300), 1)
+	p.rms = binSigma / math.Sqrt(float64(p.bins)/float64(p.cells)) * max(j.rms/max(j.sigma, tiny), 1)
 }
 
 // sane reports whether the ripple stays within the cycle that it is a part of.
 func (c *Model) sane(f *Fold) bool {
 	lo, hi := Extremes(f.Mean)
-	slack := 4 * c.BinSigmaV
-	if a, b := Extremes(c.Smooth); max(c.PPV, b-a) > 1.02*(hi-lo)+slack {
+	slack := withinSigmas * c.BinSigmaV
+	if a, b := Extremes(c.Smooth); max(c.PPV, b-a) > withinCycle*(hi-lo)+slack {
 		return false
 	}
 	for _, e := range c.Edges {
@@ -132,7 +132,7 @@ func (c *Model) RingFills() bool {
 // RingsRunTogether reports whether one edge's transient can't be told from the
 // next one's.
 func (c *Model) RingsRunTogether() bool {
-	return c.IncludesRing || c.joined != nil && c.RingLeft > 0.5 && 4*c.PPSigmaV > c.PPV
+	return c.IncludesRing || c.joined != nil && c.RingLeft > ringRunsOn && ringRunsSigmas*c.PPSigmaV > c.PPV
 }
 
 // bound keeps every figure within what the folded cycle shows, and marks a
@@ -192,7 +192,7 @@ func (c *Model) bound(f *Fold) {
 func ringing(mean []float64) bool {
 	spec := fourier.NewFFT(len(mean)).Coefficients(nil, mean)
 	first := cmplx.Abs(spec[1])
-	for k := 3; k < min(len(spec), 60); k++ {
+	for k := 3; k < min(len(spec), ringHarmonics); k++ {
 		if cmplx.Abs(spec[k]) > first {
 			return true
 		}

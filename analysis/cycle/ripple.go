@@ -46,7 +46,7 @@ func modelCycle(f *Fold, periodS, rateHz, highHz, stepV float64) *Model {
 	perBin := filled / float64(m)
 	sb := f.SigmaV / math.Sqrt(max(perBin, 1))
 	c.BinSigmaV = sb
-	sb = max(sb, 1e-4*(hi-lo))
+	sb = max(sb, noiseLeast*(hi-lo))
 
 	weight := make([]float64, m)
 	reset := func() {
@@ -55,11 +55,11 @@ func modelCycle(f *Fold, periodS, rateHz, highHz, stepV float64) *Model {
 		}
 	}
 	reset()
-	y := runningMedian(f.Mean, max(m/24, 2))
+	y := runningMedian(f.Mean, max(m/firstMedian, 2))
 	pw := fitPieces(y, weight, nil, sb)
 	y = make([]float64, m)
 	zone, round := edgeZone(periodS, rateHz, highHz, m)
-	rounds := 4
+	rounds := settleRounds
 	if plain, ok := plainPieces(f.Mean, weight, zone, round, sb); ok {
 		pw, rounds = plain, 0
 		copy(y, f.Mean)
@@ -82,14 +82,14 @@ func modelCycle(f *Fold, periodS, rateHz, highHz, stepV float64) *Model {
 		}
 	}
 	settle()
-	if share := masked(weight); share > 0.2 {
+	if share := masked(weight); share > maskedMuch {
 		// a first guess that far off takes ripple for transients: try the cycle with
 		// its transients in, which as short ones bend the fit but little
 		pwWas, edges, yWas, weightWas := pw, c.Edges, append([]float64(nil), y...), append([]float64(nil), weight...)
 		reset()
 		pw = fitPieces(f.Mean, weight, nil, sb)
 		settle()
-		if masked(weight) > 0.5*share {
+		if masked(weight) > maskedLess*share {
 			pw, c.Edges = pwWas, edges
 			copy(y, yWas)
 			copy(weight, weightWas)
@@ -100,7 +100,7 @@ func modelCycle(f *Fold, periodS, rateHz, highHz, stepV float64) *Model {
 	}
 	c.finish(f, y, weight, pw, zone, round, stepV)
 	if c.joined == nil && (!c.fitted || !c.sane(f)) {
-		if j := searchJoint(f, periodS, c.BinSigmaV, zone); j != nil && j.good(f) && (j.rms < 1.35*j.sigma || ringing(f.Mean)) {
+		if j := searchJoint(f, periodS, c.BinSigmaV, zone); j != nil && j.good(f) && (j.rms < searchedFits*j.sigma || ringing(f.Mean)) {
 			// rings are looked for where none stood out: a curved ripple is no ring
 			c.adopt(j, f, y, weight)
 			pw.take(j, c.BinSigmaV)
@@ -119,8 +119,8 @@ func edgeZone(periodS, rateHz, highHz float64, bins int) (zone int, round float6
 	if highHz > 0 {
 		tau = 1 / (2 * math.Pi * highHz)
 	}
-	zone = int(math.Ceil((EdgeZoneS + 2/rateHz + 5*tau) / periodS * float64(bins)))
-	return min(zone, bins/20), tau / periodS * float64(bins)
+	zone = int(math.Ceil((EdgeZoneS + 2/rateHz + zoneCorners*tau) / periodS * float64(bins)))
+	return min(zone, bins/zonePart), tau / periodS * float64(bins)
 }
 
 // masked is the share of the cycle that the fit leaves out.
@@ -160,7 +160,7 @@ func plainPieces(mean, weight []float64, zone int, round, sb float64) (pieces, b
 	model := pw.corridor(mean, zone, round)
 	scale := typicalMisfit(mean, model)
 	// a fit that is off everywhere shows no transients either
-	if scale > 1.5*sb || len(findEdges(mean, model, max(scale, sb))) > 0 {
+	if scale > plainFits*sb || len(findEdges(mean, model, max(scale, sb))) > 0 {
 		return pieces{}, false
 	}
 	copy(weight, w)
@@ -202,11 +202,11 @@ func (c *Model) size(f *Fold, y, weight []float64, pw *pieces, zone int, round, 
 	perCell := c.BinSigmaV / math.Sqrt(float64(m)/float64(pw.cells))
 	// a converter that no noise dithers bends the mean cycle by a part of its
 	// step; what rings leave behind counts less than a shape that does not fit
-	share := 0.012
+	share := fitsPlain
 	if len(c.Edges) > 0 {
-		share = 0.04
+		share = fitsEdges
 	}
-	c.fitted = c.joined != nil || pw.rms < max(1.6*perCell, share*(hi-lo), 0.3*stepV)
+	c.fitted = c.joined != nil || pw.rms < max(fitsCell*perCell, share*(hi-lo), fitsStep*stepV)
 	if c.fitted {
 		c.Smooth = pw.corridor(y, zone, round)
 		for i := range c.Edges {
@@ -215,7 +215,7 @@ func (c *Model) size(f *Fold, y, weight []float64, pw *pieces, zone int, round, 
 			}
 		}
 		c.PPV = hi - lo
-		if c.joined == nil && c.BinSigmaV < 0.003*c.PPV {
+		if c.joined == nil && c.BinSigmaV < cleanShare*c.PPV {
 			// so clean a curve shows its own corners, rounded as they are
 			lo, hi = Extremes(c.Smooth)
 			c.PPV = hi - lo
@@ -224,29 +224,28 @@ func (c *Model) size(f *Fold, y, weight []float64, pw *pieces, zone int, round, 
 		if c.joined != nil {
 			c.PPSigmaV = c.joined.uPPV
 			if c.RingFills() {
-				// no real ring is quite a damped sine, the less so the more of it is left
-				c.PPSigmaV = math.Hypot(1.6*c.PPSigmaV, 0.06*c.RingLeft*c.residualRingV)
+				c.PPSigmaV = math.Hypot(ringModelScale*c.PPSigmaV, ringModelShare*c.RingLeft*c.residualRingV)
 			}
 		}
-		if f.SigmaV < 0.4*stepV { // too little noise to average over the steps
+		if f.SigmaV < undithered*stepV {
 			c.PPSigmaV = math.Hypot(c.PPSigmaV, stepV/math.Sqrt(6))
 		}
 	} else {
 		c.Smooth, c.PPV, c.PPSigmaV = smoothCurve(y, weight, c.BinSigmaV)
 		if len(c.Edges) > 0 {
 			// the curve is drawn on across the transients, where it may turn
-			c.PPDoubtV = math.Hypot(c.PPDoubtV, 0.03*c.PPV)
+			c.PPDoubtV = math.Hypot(c.PPDoubtV, curveDoubt*c.PPV)
 		}
 	}
 	for i := range c.Edges {
-		if c.joined == nil && !c.Edges[i].HasRing && c.Edges[i].gate > m/5 {
+		if c.joined == nil && !c.Edges[i].HasRing && c.Edges[i].gate > m/longPart {
 			// so long a stretch left out is no transient: the fit itself is in doubt
-			c.PPDoubtV = math.Hypot(c.PPDoubtV, 0.1*c.PPV)
+			c.PPDoubtV = math.Hypot(c.PPDoubtV, gatedDoubt*c.PPV)
 			break
 		}
 	}
 	// under the noise there may be transients, or more of them, that bend the fit
-	c.PPDoubtV = math.Hypot(c.PPDoubtV, 0.02*f.SigmaV)
+	c.PPDoubtV = math.Hypot(c.PPDoubtV, hiddenDoubt*f.SigmaV)
 }
 
 // centred takes the mean off a cycle and gives its rms.
@@ -269,7 +268,7 @@ func centred(y []float64) float64 {
 // parts.
 func (c *Model) nameParts(pw *pieces) bool {
 	m := c.Bins
-	if !c.fitted || len(pw.breaks) != 2 || c.PPV < 4*c.PPSigmaV {
+	if !c.fitted || len(pw.breaks) != 2 || c.PPV < partsSigmas*c.PPSigmaV {
 		return false
 	}
 	first, last := [2]float64{pw.end(0, -1), pw.end(1, -1)}, [2]float64{pw.end(0, 1), pw.end(1, 1)}
@@ -325,8 +324,8 @@ func (c *Model) nameEdgesByLevel() {
 	for i := range c.Edges {
 		e := &c.Edges[i]
 		on := int(e.Phase * float64(m))
-		after := c.Smooth[(on+m/8)%m] - c.Smooth[on%m]
-		if math.Abs(after) > 0.1*(hi-lo) && hi-lo > 4*c.BinSigmaV && c.PPV > 6*c.PPSigmaV {
+		after := c.Smooth[(on+m/levelAfter)%m] - c.Smooth[on%m]
+		if math.Abs(after) > levelMoves*(hi-lo) && hi-lo > levelSigmas*c.BinSigmaV && c.PPV > levelPPSigmas*c.PPSigmaV {
 			e.Rising = after > 0
 		} else {
 			e.Rising = e.peakV > 0
@@ -339,7 +338,7 @@ func (c *Model) nameEdgesByLevel() {
 // that the left-over noise adds taken off.
 func smoothCurve(y, weight []float64, sigma float64) (smooth []float64, pp, u float64) {
 	bins := len(y)
-	m := min(bins, 1024)
+	m := min(bins, curvePoints)
 	cy, cw := make([]float64, m), make([]float64, m)
 	for i, v := range y {
 		k := i * m / bins
@@ -355,7 +354,7 @@ func smoothCurve(y, weight []float64, sigma float64) (smooth []float64, pp, u fl
 	sigma /= math.Sqrt(float64(bins / m))
 	lo, hi := Extremes(cy)
 	half := 1
-	for half < m/48 && sigma/math.Sqrt(float64(2*half+1)) > 0.003*(hi-lo) {
+	for half < m/curvePart && sigma/math.Sqrt(float64(2*half+1)) > curveNoise*(hi-lo) {
 		half++
 	}
 	coarse := make([]float64, m)
@@ -368,9 +367,9 @@ func smoothCurve(y, weight []float64, sigma float64) (smooth []float64, pp, u fl
 				local[k], w[k] = cy[j], cw[j]
 				sum += cw[j]
 			}
-			if sum >= 0.6*float64(2*half+1) || h > m/4 {
+			if sum >= curveFilled*float64(2*half+1) || h > m/curveReach {
 				degree := 2
-				if sum < 0.5*float64(2*h+1) {
+				if sum < curveBend*float64(2*h+1) {
 					degree = 1
 				}
 				c, _ := polyFit(local, w, degree)
@@ -382,7 +381,7 @@ func smoothCurve(y, weight []float64, sigma float64) (smooth []float64, pp, u fl
 	lo, hi = Extremes(coarse)
 	left := sigma * math.Sqrt(2.25/float64(2*half+1))
 	// two extremes, each the greatest of a handful of independent values
-	pp = max(hi-lo-2*0.8*left, 0)
+	pp = max(hi-lo-2*crestNoise*left, 0)
 	smooth = make([]float64, bins)
 	per := float64(bins / m)
 	for i := range smooth {

@@ -25,9 +25,9 @@ func newSearchRecord(volts []float64, meanV, rateHz float64) searchRecord {
 	n := len(volts) / r
 	n = min(n, searchMax, max(len(volts)/8, searchMin))
 	s := searchRecord{x: make([]float64, n), rateHz: rateHz / float64(r)}
-	s.topHz = 0.36 * s.rateHz
+	s.topHz = thinnedTop * s.rateHz
 	if r == 1 {
-		s.topHz = 0.48 * s.rateHz
+		s.topHz = wholeTop * s.rateHz
 		for i := range s.x {
 			s.x[i] = volts[i] - meanV
 		}
@@ -113,11 +113,11 @@ func (s searchRecord) spectrum() searchSpectrum {
 	// nothing 75 dB under the strongest line counts: a simulated or averaged
 	// record has no noise to hide what rounding leaves there
 	strongest := 0.0
-	for _, p := range sp.power[min(4, len(sp.power)):] {
+	for _, p := range sp.power[min(lowestBin, len(sp.power)):] {
 		strongest = max(strongest, p)
 	}
 	for k := range sp.floor {
-		sp.floor[k] = max(sp.floor[k], 3e-8*strongest)
+		sp.floor[k] = max(sp.floor[k], weakestLine*strongest)
 	}
 	return sp
 }
@@ -130,7 +130,7 @@ func (s searchSpectrum) leaveOut(hz []float64) {
 		if k >= len(s.power) {
 			continue
 		}
-		reach := 4 + int(math.Pow(s.power[k]/max(s.floor[k], 1e-300), 1.0/6))
+		reach := 4 + int(math.Pow(s.power[k]/max(s.floor[k], tiny), 1.0/6))
 		for i := max(k-reach, 0); i <= k+reach && i < len(s.power); i++ {
 			s.power[i] = min(s.power[i], s.floor[i])
 		}
@@ -140,7 +140,7 @@ func (s searchSpectrum) leaveOut(hz []float64) {
 // trend is the straight line through the end thirds of x.
 func trend(x []float64) (slope, base float64) {
 	n := len(x)
-	if n < 6 {
+	if n < leastTrend {
 		return 0, 0
 	}
 	third := n / 3
@@ -160,7 +160,7 @@ func trend(x []float64) (slope, base float64) {
 func noiseUnder(p []float64) []float64 {
 	var at, level, block []float64
 	for i := 1; i < len(p); {
-		w := min(max(i/6, 24), 4096)
+		w := min(max(i/floorBlockPart, floorBlockMin), floorBlockMax)
 		end := min(i+w, len(p))
 		if len(p)-end < w/2 {
 			end = len(p)
@@ -168,7 +168,7 @@ func noiseUnder(p []float64) []float64 {
 		block = append(block[:0], p[i:end]...)
 		q := capture.Ranked(block, len(block)/4)
 		at = append(at, float64(i+end-1)/2)
-		level = append(level, math.Log(max(q/0.28768, 1e-300))) // -ln(3/4)
+		level = append(level, math.Log(max(q/0.28768, tiny))) // -ln(3/4)
 		i = end
 	}
 	return spectrum.JoinLevels(at, level, len(p))
@@ -178,18 +178,18 @@ func noiseUnder(p []float64) []float64 {
 // limit of them, the strongest, by rising frequency.
 func (s searchSpectrum) peaks(lowHz, highHz, over float64, limit int) []peakBin {
 	var list []peakBin
-	for k := max(4, int(lowHz/s.binHz)); k+2 < len(s.power) && float64(k)*s.binHz <= highHz; k++ {
+	for k := max(lowestBin, int(lowHz/s.binHz)); k+2 < len(s.power) && float64(k)*s.binHz <= highHz; k++ {
 		p := s.power[k]
 		// in the lowest bins wander and 1/f noise stand above the floor as well
-		if p < over*(1+30/float64(k))*s.floor[k] || p <= s.power[k-1] || p < s.power[k+1] || p < s.power[k-2] || p < s.power[k+2] {
+		if p < over*(1+lowBinsOver/float64(k))*s.floor[k] || p <= s.power[k-1] || p < s.power[k+1] || p < s.power[k-2] || p < s.power[k+2] {
 			continue
 		}
-		a, b, c := math.Log(s.power[k-1]+1e-300), math.Log(p), math.Log(s.power[k+1]+1e-300)
+		a, b, c := math.Log(s.power[k-1]+tiny), math.Log(p), math.Log(s.power[k+1]+tiny)
 		d := 0.0
 		if den := a - 2*b + c; den < 0 {
 			d = min(max(0.5*(a-c)/den, -0.5), 0.5)
 		}
-		list = append(list, peakBin{hz: (float64(k) + d) * s.binHz, ratio: p / max(s.floor[k], 1e-300), power: p})
+		list = append(list, peakBin{hz: (float64(k) + d) * s.binHz, ratio: p / max(s.floor[k], tiny), power: p})
 	}
 	if len(list) > limit {
 		slices.SortStableFunc(list, func(a, b peakBin) int { return cmp.Compare(b.ratio, a.ratio) })
@@ -211,27 +211,27 @@ func bestComb(peaks []peakBin, binHz, lowHz, highHz float64) combGuess {
 	total, power := 0.0, 0.0
 	weights := make([]float64, len(peaks))
 	for i, p := range peaks {
-		weights[i] = math.Log(max(p.ratio, 1.01))
+		weights[i] = math.Log(max(p.ratio, lineLeast))
 		total += weights[i]
 		power += p.power
 	}
 	top := peaks[len(peaks)-1].hz
 	try := func(hz float64) {
-		if hz < lowHz || hz > highHz || hz < 3*binHz {
+		if hz < lowHz || hz > highHz || hz < combBins*binHz {
 			return
 		}
 		g := scoreComb(peaks, weights, total, power, top, binHz, hz)
-		if g.score > best.score*1.0001 {
+		if g.score > best.score*combBetter {
 			best = g
 		}
 	}
 	strong := append([]peakBin(nil), peaks...)
 	slices.SortStableFunc(strong, func(a, b peakBin) int { return cmp.Compare(b.power, a.power) })
-	if len(strong) > 24 {
-		strong = strong[:24]
+	if len(strong) > combStrong {
+		strong = strong[:combStrong]
 	}
 	for _, p := range strong {
-		for k := 1; k <= 16; k++ {
+		for k := 1; k <= combOrder; k++ {
 			try(p.hz / float64(k))
 		}
 	}
@@ -255,11 +255,11 @@ func scoreComb(peaks []peakBin, weights []float64, total, power, top, binHz, hz 
 		if h < 1 {
 			continue
 		}
-		tol := 0.8*binHz + 1e-5*p.hz
+		tol := combOffBins*binHz + combOff*p.hz
 		if shh == 0 {
-			tol += 0.1 * h * binHz
+			tol += combOffOrder * h * binHz
 		}
-		if math.Abs(p.hz-h*f) > min(tol, 0.2*f) {
+		if math.Abs(p.hz-h*f) > min(tol, combOffMost*f) {
 			continue
 		}
 		sw += weights[i]
@@ -271,12 +271,12 @@ func scoreComb(peaks []peakBin, weights []float64, total, power, top, binHz, hz 
 		f = shf / shh
 		if !seen[int(h)] {
 			seen[int(h)] = true
-			if h <= 8 {
+			if h <= combPlaces {
 				low++
 			}
 		}
 	}
-	places := min(max(int(top/f+0.01), 1), 8)
+	places := min(max(int(top/f+wholeSlack), 1), combPlaces)
 	g.hz = f
 	g.explained = sw / total
 	g.power /= power
@@ -296,12 +296,12 @@ func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, 
 	chance := 0.0 // variance that noise alone gives the correlation at any lag
 	for k := range c {
 		f := float64(k) * s.binHz
-		if f < 0.7*lowHz {
+		if f < repeatLow*lowHz {
 			continue
 		}
 		g := 1.0
 		if f < lowHz {
-			g = (f/lowHz - 0.7) / 0.3
+			g = (f/lowHz - repeatLow) / (1 - repeatLow)
 		}
 		chance += 2 * g * g * s.floor[k] * s.floor[k]
 		if p := s.power[k] - s.floor[k]; p > 0 {
@@ -315,7 +315,7 @@ func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, 
 	}
 	last := min(int(rateHz/lowHz)+1, n/3)
 	i := 1
-	for i < last && r[i] > 0.3*r[0] {
+	for i < last && r[i] > repeatFalls*r[0] {
 		i++
 	}
 	first := max(i, int(rateHz/highHz))
@@ -325,14 +325,14 @@ func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, 
 			top = max(top, r[i])
 		}
 	}
-	if top <= 8*chance {
+	if top <= repeatChance*chance {
 		return 0, 0
 	}
 	for i := first; i < last; i++ {
-		if r[i] >= r[i-1] && r[i] >= r[i+1] && r[i] >= 0.85*top {
+		if r[i] >= r[i-1] && r[i] >= r[i+1] && r[i] >= repeatFirst*top {
 			// the crown of this repetition, not a ring's ripple on its flank
 			at := i
-			for j := i; j < min(i+i/8+1, last); j++ {
+			for j := i; j < min(i+i/repeatCrown+1, last); j++ {
 				if r[j] > r[at] {
 					at = j
 				}
@@ -360,21 +360,21 @@ type coarseSwitching struct {
 // frequencies not to look at.
 func searchSwitching(volts []float64, meanV, rateHz float64, notHz []float64) coarseSwitching {
 	rec := newSearchRecord(volts, meanV, rateHz)
-	if len(rec.x) < 32 {
+	if len(rec.x) < leastStretch {
 		return coarseSwitching{}
 	}
 	sp := rec.spectrum()
 	sp.leaveOut(notHz)
-	low := max(SearchLowHz, 4.5*sp.binHz)
-	high := min(SearchHighHz, 0.45*rec.rateHz)
+	low := max(SearchLowHz, minCycles*sp.binHz)
+	high := min(SearchHighHz, searchTopShare*rec.rateHz)
 	if low >= high {
 		return coarseSwitching{}
 	}
-	peaks := sp.peaks(low, rec.topHz, lineOverFloor, 300)
+	peaks := sp.peaks(low, rec.topHz, lineOverFloor, mostPeaks)
 	comb := bestComb(peaks, sp.binHz, low, high)
 	corrHz, corr := sp.periodByCorrelation(rec.rateHz, low, high)
-	if comb.hz > 0 && comb.hz < 60e3 {
-		inside, strength := sp.periodByCorrelation(rec.rateHz, max(2.2*comb.hz, 40e3), high)
+	if comb.hz > 0 && comb.hz < packetsBelowHz {
+		inside, strength := sp.periodByCorrelation(rec.rateHz, max(insideTimes*comb.hz, insideLowHz), high)
 		if try := (coarseSwitching{hz: inside, strength: strength}); insidePackets(volts, meanV, rateHz, try, comb.hz) {
 			return try
 		}
@@ -401,10 +401,10 @@ func combOrCorrelation(volts []float64, meanV, rateHz float64, comb combGuess, c
 	}
 	byComb := coarseSwitching{hz: comb.hz, coherent: true, strength: comb.explained}
 	switch {
-	case comb.hz > 0 && max(comb.explained, 0.6*comb.power) >= 0.35 && (comb.lines >= 2 || comb.hz < 1.2*TradeHighHz):
+	case comb.hz > 0 && max(comb.explained, combPowerCounts*comb.power) >= combExplains && (comb.lines >= 2 || comb.hz < candidateTopHz):
 		return byComb
-	case corr.hz > 0 && corr.strength > 0.15:
-		if comb.hz > 0 && math.Abs(comb.hz/corr.hz-1) < 0.02 {
+	case corr.hz > 0 && corr.strength > repeatCounts:
+		if comb.hz > 0 && math.Abs(comb.hz/corr.hz-1) < sameFrequency {
 			// one line only, above what the trade switches at: a far better place
 			return coarseSwitching{hz: comb.hz, coherent: true, strength: corr.strength}
 		}
@@ -418,7 +418,7 @@ func combOrCorrelation(volts []float64, meanV, rateHz float64, comb combGuess, c
 // insidePackets reports whether try is switching inside packets whose rate,
 // below the search, leaves the comb at combHz as multiples of its own.
 func insidePackets(volts []float64, meanV, rateHz float64, try coarseSwitching, combHz float64) bool {
-	if !(try.strength > 0.1) || try.hz >= 1.2*TradeHighHz { // beyond, it is a ring after every edge
+	if !(try.strength > insideLeast) || try.hz >= candidateTopHz { // beyond, it is a ring after every edge
 		return false
 	}
 	t := trackSwitching(volts, meanV, rateHz, try)
@@ -426,7 +426,7 @@ func insidePackets(volts []float64, meanV, rateHz float64, try coarseSwitching, 
 		return false
 	}
 	k := combHz / t.BurstHz
-	return math.Abs(k-math.Round(k)) < 0.05*math.Max(1, k/3) && try.hz > 3*t.BurstHz
+	return math.Abs(k-math.Round(k)) < packetsOff*math.Max(1, k/packetsOffFrom) && try.hz > packetCycles*t.BurstHz
 }
 
 // repeatsOffComb reports whether the repetition by correlation is the cycle and
@@ -435,7 +435,7 @@ func insidePackets(volts []float64, meanV, rateHz float64, try coarseSwitching, 
 // period is the cycle, harmonics folded back lie between its own; above what
 // the trade switches at it is a ring that lasts through the cycle.
 func repeatsOffComb(volts []float64, meanV, rateHz float64, comb combGuess, corrHz, corr float64) bool {
-	if !(corr > 0.6) {
+	if !(corr > ditheredLeast) {
 		return false
 	}
 	power := func(c coarseSwitching) float64 {
@@ -446,11 +446,11 @@ func repeatsOffComb(volts []float64, meanV, rateHz float64, comb combGuess, corr
 		return foldOnly(volts, t, newSlowPart(volts, t)).Power()
 	}
 	q := corrHz / comb.hz
-	if comb.explained < 0.35 && math.Abs(q-1) > 0.05 &&
-		power(coarseSwitching{hz: corrHz}) > 1.1*power(coarseSwitching{hz: comb.hz, coherent: true}) {
+	if comb.explained < combExplains && math.Abs(q-1) > offComb &&
+		power(coarseSwitching{hz: corrHz}) > dithersMore*power(coarseSwitching{hz: comb.hz, coherent: true}) {
 		return true
 	}
-	return corr > 0.9 && q > 2.5 && corrHz < 1.2*TradeHighHz && math.Abs(q-math.Round(q)) < 0.05*q
+	return corr > foldedLeast && q > foldedTimes && corrHz < candidateTopHz && math.Abs(q-math.Round(q)) < offComb*q
 }
 
 // secondComb is the frequency of a second converter in the lines that the comb
@@ -459,11 +459,11 @@ func secondComb(peaks []peakBin, comb combGuess, binHz, lowHz, highHz float64) f
 	rest := peaks[:0:0]
 	for _, p := range peaks {
 		h := math.Round(p.hz / comb.hz)
-		if math.Abs(p.hz-h*comb.hz) > 2*binHz+0.002*comb.hz {
+		if math.Abs(p.hz-h*comb.hz) > secondOffBins*binHz+secondOff*comb.hz {
 			rest = append(rest, p)
 		}
 	}
-	if second := bestComb(rest, binHz, lowHz, highHz); second.lines >= 2 && second.explained > 0.4 {
+	if second := bestComb(rest, binHz, lowHz, highHz); second.lines >= 2 && second.explained > secondExplains {
 		return second.hz
 	}
 	return 0

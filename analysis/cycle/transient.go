@@ -30,12 +30,12 @@ func Transients(f *Fold, c *Model, sigma float64) []Transient {
 				}
 			}
 		}
-		lead := min(m/128+2, 16)
+		lead := min(m/leadPart+2, leadMost)
 		length := next - lead
 		if c.joined == nil {
 			length = min(length, m/2)
 		}
-		if length < 3 {
+		if length < leastSeen {
 			continue
 		}
 		t := Transient{Edge: e, First: (on - lead + m) % m}
@@ -50,7 +50,7 @@ func Transients(f *Fold, c *Model, sigma float64) []Transient {
 					if j != i {
 						tail += o.Ring.at(x)
 					}
-					for wrap := 1.0; wrap < 5; wrap++ {
+					for wrap := 1.0; wrap <= ringWraps; wrap++ {
 						tail += o.Ring.at(x + wrap*c.PeriodS)
 					}
 				}
@@ -59,12 +59,12 @@ func Transients(f *Fold, c *Model, sigma float64) []Transient {
 			t.Tail = append(t.Tail, tail)
 		}
 		t.findPeak()
-		if !e.HasRing && (e.gate > m/5 || t.Duration()/float64(m)*c.PeriodS > longestPulseS) {
+		if !e.HasRing && (e.gate > m/longPart || t.Duration()/float64(m)*c.PeriodS > longestPulseS) {
 			continue // the fit's fault, or a hump of the ripple itself
 		}
 		// to where it can no longer be told from noise, in the mean or in a sample
 		t.Until = len(t.V)
-		for t.Until > int(t.PeakAt)+2 && math.Abs(t.V[t.Until-1]) < max(4*sigma, 0.5*f.SigmaV, 1e-3*math.Abs(t.PeakV)) {
+		for t.Until > int(t.PeakAt)+2 && math.Abs(t.V[t.Until-1]) < max(untilSigmas*sigma, untilSample*f.SigmaV, untilShare*math.Abs(t.PeakV)) {
 			t.Until--
 		}
 		list = append(list, t)
