@@ -45,3 +45,26 @@ func TestRankedIsWhatSortingGives(t *testing.T) {
 		}
 	}
 }
+
+// Short and long lists, with both zeros, infinities and values that repeat.
+func TestAscendingIsWhatSortingGives(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 9))
+	for name, v := range map[string]func() float64{
+		"spread": r.NormFloat64,
+		"wide":   func() float64 { return math.Ldexp(r.NormFloat64(), r.IntN(600)-300) },
+		"codes":  func() float64 { return 0.0004 * math.Round(30*r.NormFloat64()) },
+		"odd":    func() float64 { return draw(r, 0, math.Copysign(0, -1), math.Inf(1), math.Inf(-1), 5e-324, -5e-324) },
+		"alike":  func() float64 { return 7 },
+	} {
+		for _, n := range []int{0, 1, 100, 1<<12 - 1, 1 << 12, 50_001} {
+			x := make([]float64, n)
+			for i := range x {
+				x[i] = v()
+			}
+			want := slices.Sorted(slices.Values(x))
+			if Ascending(x); !slices.Equal(x, want) {
+				t.Errorf("%s of %d is out of order", name, n)
+			}
+		}
+	}
+}

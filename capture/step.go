@@ -20,7 +20,7 @@ func (t *Trace) FindStep() (stepV float64, ok bool) {
 		x = x[a : a+stepSamples]
 	}
 	y := append([]float64(nil), x...)
-	sort.Float64s(y)
+	Ascending(y)
 	span := y[len(y)-1] - y[0]
 	if span <= 0 {
 		return 0, false

@@ -95,6 +95,7 @@ func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarse
 		return first
 	}
 	for range 2 {
+		was := best
 		for _, k := range [...]float64{5, 3, 2} {
 			if k*best.hz > max(candidateTopHz, first.hz) {
 				continue
@@ -104,6 +105,9 @@ func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarse
 				best = g
 				break
 			}
+		}
+		if best.hz == was.hz {
+			break // a second look would find no more
 		}
 	}
 	return best.coarseSwitching

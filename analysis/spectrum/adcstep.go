@@ -3,6 +3,8 @@ package spectrum
 import (
 	"math"
 	"slices"
+
+	"stillglow/capture"
 )
 
 // ADCStep finds the converter's step in volts from the samples themselves. The
@@ -67,7 +69,7 @@ func distinctLevels(v []float64) []float64 {
 	if len(pick) == 0 {
 		return nil
 	}
-	slices.Sort(pick)
+	capture.Ascending(pick)
 	first, last := pick[0], pick[len(pick)-1]
 	same := sameLevel * max(last-first, sameOffset*max(math.Abs(first), math.Abs(last)))
 	levels := pick[:1]
