@@ -51,10 +51,17 @@ func (c *Finding) clockSigmaHz(s heldSpectra, durationS float64) float64 {
 
 // walk is by how much the phases of a record folded at one frequency lie off their
 // straight line, rms in cycles, what noise makes of them taken off; 0 where it can't
-// be told. Over more than mostWander cycles a clock that walks is followed.
+// be told. Of a long record a stretch tells what its cycles do from one to the next,
+// where it stands clear of the noise; what they do over longer the record's parts
+// tell.
 func (t *Track) walk(volts []float64, meanV float64) float64 {
-	if t.Kind != Fixed || t.Cycles() > mostWander {
+	if t.Kind != Fixed {
 		return 0
+	}
+	clear := 0.0
+	if t.Cycles() > mostWander {
+		volts = volts[:min(len(volts), wanderSamples, int(wanderStretch/t.Pieces[0].PerSample))]
+		clear = wanderSigmas
 	}
 	blocks := demodulate(volts, meanV, t.Pieces[0].PerSample, wanderCycles, wanderCycles/2)
 	if len(blocks) < leastWander {
@@ -81,8 +88,11 @@ func (t *Track) walk(volts []float64, meanV float64) float64 {
 		d := phase[i] - y - sxy/sxx*(b.middle-x)
 		r2 += d * d / float64(len(blocks))
 	}
-	r2 -= noise / max(amp, 1e-300) / (4 * math.Pi * math.Pi) // twice, since it scatters
-	return math.Sqrt(max(r2, 0))
+	own := noise / max(amp, 1e-300) / (8 * math.Pi * math.Pi)
+	if clear > 0 {
+		return math.Sqrt(max(r2-own*(1+clear*math.Sqrt(2/float64(len(blocks)))), 0))
+	}
+	return math.Sqrt(max(r2-2*own, 0)) // twice, since it scatters
 }
 
 // smear adds to the model's doubts what a walk of the clock takes off the mean cycle,

@@ -71,3 +71,26 @@ func TestFiguresKnowOfAWalkingClock(t *testing.T) {
 		t.Errorf("of %d ripples of walking clocks %d are within their doubt", all, rippleInside)
 	}
 }
+
+// Cycles that differ by two in a thousand are too alike to be followed, and yet over a
+// long record their phase walks: the slope of its line is not the mean rate, and the
+// deviation holds the difference.
+func TestFrequencyOfALongRecordHoldsItsWalk(t *testing.T) {
+	const rateHz, n, draws = 2.5e6, 20000, 20
+	inside := 0
+	for seed := range uint64(draws) {
+		r := rand.New(rand.NewPCG(seed, 21))
+		hz := 60e3 * math.Pow(4, r.Float64())
+		in, meanHz := walking(n, rateHz, hz, 0.002, r)
+		if f := Find(in); f.Track != nil && math.Abs(f.Track.Hz-meanHz) <= 2*f.Track.SigmaHz {
+			inside++
+		}
+		in, _ = walking(n, rateHz, hz, 0, r)
+		if f := Find(in); f.Track == nil || f.Track.SigmaHz*n/rateHz > 2e-3 {
+			t.Errorf("seed %d: the frequency of a steady clock is unsure: %+v", seed, f.Track)
+		}
+	}
+	if inside < draws*8/10 {
+		t.Errorf("of %d walking clocks %d are within two standard deviations", draws, inside)
+	}
+}

@@ -67,7 +67,7 @@ func Find(in Input) Finding {
 		return nothingFound(in) // nothing repeats at the frequency found
 	}
 	if t.Kind == Fixed {
-		t.SigmaHz = max(t.SigmaHz, out.Fold.hzBound(float64(len(in.Volts))/in.RateHz))
+		t.SigmaHz = max(t.SigmaHz, out.Fold.hzBound(float64(len(in.Volts))/in.RateHz), t.parts.scatterHz(t.Hz))
 	}
 	held := out.holdAgainst(in)
 	out.Explained = held.explained(in.RateHz)

@@ -78,7 +78,12 @@ const (
 	// leastWander the fewest that tell anything.
 	wanderCycles = 4
 	leastWander  = 4
-	mostWander   = 300
+	// over more cycles than mostWander a stretch is read, of wanderStretch cycles and
+	// wanderSamples at most, where it stands wanderSigmas deviations out of the noise.
+	mostWander    = 300
+	wanderStretch = 2000
+	wanderSamples = 1 << 19
+	wanderSigmas  = 3
 	// cornerLoss is what a blur takes off a triangle's peak-to-peak, in blurs (standard
 	// deviation over the period): 2·0.4·(1/d + 1/(1-d)) at duty d, 3.2 and more, and the
 	// blocks that the walk is read from hide a part of it. rmsLoss is the same for its
@@ -123,6 +128,8 @@ const (
 	// shortSamples are kept of it for that.
 	shortCycles  = 100
 	shortSamples = 200000
+	// leastPhases is how many parts' phases tell how a clock walks.
+	leastPhases = 5
 	// noisyCycle: where noise leaves a frequency less sure than this part of a cycle
 	// over the record, the fold's curvature says nothing.
 	noisyCycle = 1e-4

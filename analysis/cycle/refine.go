@@ -19,7 +19,7 @@ type partFold struct {
 // folded in parts at hz, and the slope is found that adds the parts' harmonics
 // in phase. uHz is the standard deviation by the curvature there, half as much
 // again and more because the harmonics' weights are read from the same parts.
-func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float64) {
+func refineFixed(volts []float64, rateHz, hz float64) (refined, uHz float64, folded harmonicSum) {
 	n := len(volts)
 	h := newHarmonicSum(volts, rateHz, hz)
 	duration := float64(n) / rateHz
@@ -46,7 +46,7 @@ func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float
 	} else {
 		uHz = 0.5 / duration
 	}
-	return hz + df, uHz
+	return hz + df, uHz, h
 }
 
 // harmonicSum adds the harmonics of a record's parts in phase at a frequency near
@@ -54,6 +54,7 @@ func refineFixed(volts []float64, meanV, rateHz, hz float64) (refined, uHz float
 type harmonicSum struct {
 	parts     []partFold
 	rateHz    float64
+	hz        float64      // that the parts are folded at
 	centre    float64      // sample about which the phases turn
 	harmonics int          // most that the sample rate and the fold's bins hold
 	sums      []complex128 // work space, a place for each harmonic and the mean
@@ -65,7 +66,7 @@ func newHarmonicSum(volts []float64, rateHz, hz float64) harmonicSum {
 	n := len(volts)
 	cycles := float64(n) * hz / rateHz
 	parts := int(min(max(cycles/4, 2), 64))
-	h := harmonicSum{parts: make([]partFold, parts), rateHz: rateHz, centre: float64(n-1) / 2,
+	h := harmonicSum{parts: make([]partFold, parts), rateHz: rateHz, hz: hz, centre: float64(n-1) / 2,
 		harmonics: max(int(min(bins/4, 0.45*rateHz/hz)), 1), sums: make([]complex128, bins/4+1)}
 	acc := make([]float64, bins)
 	fft := fourier.NewFFT(bins)
@@ -144,6 +145,81 @@ func (h harmonicSum) weights(df float64, top int) []float64 {
 		}
 	}
 	return w
+}
+
+// phases are by how much the parts run ahead of a straight phase, in cycles, df off
+// the folds' frequency: each part's harmonics against the mean of all parts', by the
+// weights; nil where no harmonic stands out.
+func (h harmonicSum) phases(df float64, w []float64) []float64 {
+	n := float64(len(h.parts))
+	out := make([]float64, len(h.parts))
+	turned := make([]complex128, len(h.parts))
+	den := 0.0
+	for k := 1; k < len(w); k++ {
+		if w[k] == 0 {
+			continue
+		}
+		var mean complex128
+		for i, f := range h.parts {
+			turned[i] = f.c[k] * cmplx.Rect(1, -2*math.Pi*float64(k)*df/h.rateHz*(f.middle-h.centre))
+			mean += turned[i] / complex(n, 0)
+		}
+		for i, c := range turned {
+			out[i] += w[k] * float64(k) * (real(mean)*imag(c) - imag(mean)*real(c))
+		}
+		den += w[k] * float64(k*k) * (real(mean)*real(mean) + imag(mean)*imag(mean))
+	}
+	if den == 0 {
+		return nil
+	}
+	for i := range out {
+		out[i] /= 2 * math.Pi * den
+	}
+	return out
+}
+
+// scatterHz is the standard deviation that the phases of the record's parts leave a
+// frequency near the one they are folded at, 0 where they are too few to tell. It is
+// the greatest of what their differences from one to the next give the slope of
+// their line, as those of noise do; what phases that walk off that line leave it, √3
+// of their deviation over the record's duration; and the slope itself where it
+// stands out of the first, since the two estimates then disagree.
+func (h harmonicSum) scatterHz(hz float64) float64 {
+	df := hz - h.hz
+	ph := h.phases(df, h.weights(df, h.harmonics))
+	n := float64(len(ph))
+	if n < leastPhases {
+		return 0
+	}
+	var x, y float64
+	for i, p := range ph {
+		x += h.parts[i].middle / n
+		y += p / n
+	}
+	var sxx, sxy, left, steps float64
+	for i, p := range ph {
+		d := h.parts[i].middle - x
+		sxx += d * d
+		sxy += d * (p - y)
+	}
+	slope := sxy / sxx
+	was := 0.0
+	for i, p := range ph {
+		r := p - y - slope*(h.parts[i].middle-x)
+		left += r * r / (n - 2)
+		if i > 0 {
+			steps += (r - was) * (r - was) / (2 * (n - 1))
+		}
+		was = r
+	}
+	noise := min(left, steps)
+	noiseHz := math.Sqrt(noise/sxx) * h.rateHz
+	walk2 := max(left-noise*(1+math.Sqrt(2/n)), 0)
+	sigma := max(noiseHz, math.Sqrt(3*walk2)*h.rateHz/(2*h.centre+1))
+	if slopeHz := math.Abs(slope) * h.rateHz; slopeHz > 2*noiseHz {
+		sigma = max(sigma, slopeHz)
+	}
+	return sigma
 }
 
 // crest is the offset within half of df at which the energy is greatest.

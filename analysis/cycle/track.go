@@ -24,6 +24,8 @@ type Track struct {
 	BurstHz      float64
 	BurstSigmaHz float64
 	Pieces       []Piece
+
+	parts harmonicSum // of the record, where the clock is fixed
 }
 
 // Cycles is how many switching cycles the pieces hold.
@@ -111,13 +113,13 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	n := float64(len(volts))
 	per := found.hz / rateHz
 	fixed := sync.OnceValue(func() *Track { // only where it is asked for, and once
-		hz, u := refineFixed(volts, meanV, rateHz, found.hz)
+		hz, u, parts := refineFixed(volts, rateHz, found.hz)
 		if n*hz/rateHz < shortCycles {
 			hz, u = refineShort(volts, rateHz, hz, u)
 		}
 		// places in the cycle are known to a fraction of a bin at best
 		u = max(u, 1e-4*rateHz/n)
-		return &Track{Kind: Fixed, Hz: hz, SigmaHz: u,
+		return &Track{Kind: Fixed, Hz: hz, SigmaHz: u, parts: parts,
 			Pieces: []Piece{{0, n, 0, hz / rateHz}}}
 	})
 	blocks := demodulate(volts, meanV, per, trackCycles, trackHop)

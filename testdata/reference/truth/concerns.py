@@ -27,6 +27,7 @@ CONCERNS = {
     "rows_unsorted": (ALL, "order restored by guess"),
     "probe_factor_suspected": (ALL - {"switching_hz", "mains_hz", "spikes_per_s", "ring_hz"}, "all volts"),
     "instrument_floor_near": (NOISE | SUMS | PARTS | {"ac_rms_v"}, "the instrument's noise in it"),
+    "baseline_of_unit": (SUMS, "taken with the supply on, it takes the supply own lines and noise off"),
     "baseline_unlike": (SUMS | MAINS, "lines of the instrument may be left"),
     "instrument_mains": (MAINS | {"bands.audio.rms_v", "bands.audio_a.rms_v"}, "its line may be the instrument's"),
     "mains_undecided": (MAINS, "which mains"),

@@ -85,7 +85,7 @@ class Clean:
             for tr in self.s.trains:
                 y += np.diff(tr.integral(t)) * rate
             y = signal.decimate(y, 10, ftype="fir")
-            self._audio = rate / 10, y + self.extra(t[5::10][:len(y)])
+            self._audio = rate / 10, y + self.extra(self.t0 + (np.arange(len(y)) * 10 + 5) / rate)
         return self._audio
 
     def extra(self, t):
