@@ -177,7 +177,7 @@ func asBaseline(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error 
 			n++
 		}
 		if n == 0 {
-			return &fieldError{"scope", "no capture of a unit has this one's layout, sample rate and mode yet: give the captures to their units first"}
+			return &fieldError{"scope", "no capture of a unit has this one's layout, sample rate and mode yet: assign the captures to their units first"}
 		}
 		return t.Remove(c.Key)
 	}

@@ -57,7 +57,7 @@ var errGone = errors.New("that is no longer in the sheet, which was changed mean
 
 var errSheetGone = errors.New("the bench sheet is gone: it was deleted, moved or renamed; undo puts it back as it was, and to begin again start \"stillglow bench\" again")
 
-var errByPattern = errors.New("the sheet's pattern gives this file to its unit: to correct it, write a [[unit.capture]] for it into the sheet")
+var errByPattern = errors.New("the sheet's pattern assigns this file to its unit: to correct it, write a [[unit.capture]] for it into the sheet")
 
 // sheetGone reports whether there has been a sheet and is none now. What is done then
 // would begin an empty one in its place.

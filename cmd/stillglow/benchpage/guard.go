@@ -111,7 +111,7 @@ func (g *guard) judge(r *http.Request) (status int, why string) {
 // enter takes the token for the cookie and leaves it out of the address.
 func (g *guard) enter(w http.ResponseWriter, r *http.Request, token string) {
 	if r.Method == http.MethodPost || r.URL.Path != "/" || subtle.ConstantTimeCompare([]byte(token), []byte(g.token)) != 1 {
-		http.Error(w, "this address is of an earlier run: open the one that \"stillglow bench\" printed when it started", http.StatusForbidden)
+		http.Error(w, "this address is from an earlier run: open the one that \"stillglow bench\" printed when it started", http.StatusForbidden)
 		return
 	}
 	http.SetCookie(w, &http.Cookie{Name: g.cookie, Value: g.session, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode})
@@ -140,7 +140,7 @@ func (g *guard) bound(w http.ResponseWriter, r *http.Request) {
 		case g.uploads <- struct{}{}:
 			defer func() { <-g.uploads }()
 		default:
-			refuse(http.StatusTooManyRequests, fmt.Sprintf("%d files are arriving already, send the next when one is done", uploadsAtOnce))
+			refuse(http.StatusTooManyRequests, fmt.Sprintf("%d files are arriving already; send the next when one is done", uploadsAtOnce))
 			return
 		}
 		r.Body = &steady{r.Body, rc}

@@ -158,7 +158,7 @@ func TestCalibrateOnThePage(t *testing.T) {
 			t.Errorf("%v: %+v", bad, a)
 		}
 	}
-	s.until(t, "/part/check", "calibrate by it")
+	s.until(t, "/part/check", "calibrate from it")
 	a := cal("sine.wav", "500 mV")
 	if !a.OK || !strings.Contains(a.Said, "1.7678 V") { // 0.5·√2/0.4
 		t.Fatalf("%+v", a)

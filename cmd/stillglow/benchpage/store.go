@@ -141,7 +141,7 @@ func cannotKeep(name string, err error) error {
 	case errors.Is(err, syscall.ENOSPC):
 		fix = "free some space on the disk and drop it again"
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
-		fix = "see that you may write into the bench folder, and drop it again"
+		fix = "check that you can write to the bench folder, and drop it again"
 	}
 	return &storeError{500, fmt.Sprintf("%s: cannot be kept: %v; %s", name, err, fix)}
 }

@@ -155,7 +155,7 @@ func (v *view) leave(b *bench) {
 	case b.broken != nil:
 		v.WriteNot = "The bench sheet can't be read: correct it first, or undo."
 	case len(b.sheet.Units) == 0:
-		v.WriteNot = "Give a capture to a unit first."
+		v.WriteNot = "Assign a capture to a unit first."
 	case d.err != nil && !d.running:
 		v.WriteNot = "The ranking can't be worked out: see above what is wrong."
 	default:
@@ -206,6 +206,6 @@ func (v *view) steps() {
 			leave = "changed since " + v.Written
 		}
 	}
-	v.Steps = []stepView{{"bring", "Bring captures", bring}, {"check", "Check the reading", check}, {"whose", "Assign to units", whose},
+	v.Steps = []stepView{{"bring", "Add captures", bring}, {"check", "Check the reading", check}, {"whose", "Assign to units", whose},
 		{"decided", "See the verdicts", decided}, {"fit", "Fit", fit}, {"leave", "Write the report", leave}}
 }

@@ -108,7 +108,7 @@ document.addEventListener("click", async e => {
     const id = b.dataset.give, f = {op: "give", id};
     for (const k of ["brand", "model", "mark", "state", "date", "load_a"]) f[k] = $(`[name="${k}.${id}"]`).value;
     const a = await post("/edit", f);
-    if (a.ok) say("given to " + [f.brand, f.model, f.mark].join(" "));
+    if (a.ok) say("assigned to " + [f.brand, f.model, f.mark].join(" "));
     return;
   }
   if (b.dataset.edit) {
@@ -264,7 +264,7 @@ const load = async name => {
     const r = await fetch("/part/" + name);
     const html = r.ok ? await r.text() : "";
     if (r.ok && html !== shown.get(name)) { swap(part, html); shown.set(name, html); }
-    if (r.status === 403) complain("this page is of an earlier run: open the address that \u201cstillglow bench\u201d printed when it started");
+    if (r.status === 403) complain("this page is from an earlier run: open the address that \u201cstillglow bench\u201d printed when it started");
   } catch { /* the events tell when the server is back */ }
   const more = loading.get(name);
   loading.delete(name);
