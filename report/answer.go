@@ -114,10 +114,10 @@ func (r *Report) bestWords(best *Unit) string {
 		}
 		return s + fmt.Sprintf(" %d of %d pass the target %q.", passing, r.supplies(), title) + halfWords(&best.Eval)
 	case target.Open:
-		return fmt.Sprintf("No unit is proven yet. %s comes nearest: all that was measured is inside the target %q, "+
-			"but some criteria are not covered by its captures.", name, title)
+		return fmt.Sprintf("No unit is proven yet. %s comes closest: everything measured is within the target %q, "+
+			"but its captures don't cover every criterion.", name, title)
 	default:
-		return fmt.Sprintf("No unit passes the target %q. %s comes nearest, %s over: %s.",
+		return fmt.Sprintf("No unit passes the target %q. %s comes closest, %s over: %s.",
 			title, name, strings.TrimLeft(dbText(m.DB), "+-"), worst) + r.fittedWords() + r.undecidedWords()
 	}
 }
@@ -147,7 +147,7 @@ func (r *Report) undecidedWords() string {
 	if best == nil {
 		return ""
 	}
-	return fmt.Sprintf(" Undecided, but inside by %s as captured: %s (%s).", strings.TrimLeft(dbText(best.Eval.WorstDB), "+-"),
+	return fmt.Sprintf(" Undecided: %[2]s (%[3]s); its captures alone would pass by %[1]s.", strings.TrimLeft(dbText(best.Eval.WorstDB), "+-"),
 		isolate(shorten(unitName(best.Eval.Unit), 80)), best.Eval.Verdict)
 }
 

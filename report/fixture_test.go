@@ -330,7 +330,7 @@ func fixtureJudge(u *Unit, t *target.Target, slow, fast *analysis.Measurement, n
 		e.Cautions = []capture.Caution{{Code: capture.CautionClipped, Text: "12 samples lie at the converter's end stop", Fix: "set a larger volts per division"}}
 		e.WouldFlip = "a capture that does not clip"
 	case "#2":
-		e.Verdict, e.Why = target.Open, "all that was measured is inside; the mask is not covered"
+		e.Verdict, e.Why = target.Open, "everything measured is within its limit; the mask is not covered"
 	}
 }
 

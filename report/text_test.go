@@ -298,7 +298,7 @@ func TestMarkdownPicturesExist(t *testing.T) {
 func TestAnswerWhenNothingPasses(t *testing.T) {
 	r := fixture(9)
 	r.Units = r.Units[4:]
-	if a := r.Answer(); !strings.HasPrefix(a.Best, `No unit passes the target "line preamp, quiet heaters". Marlpit MK8 #5 comes nearest, 4.1 dB over`) {
+	if a := r.Answer(); !strings.HasPrefix(a.Best, `No unit passes the target "line preamp, quiet heaters". Marlpit MK8 #5 comes closest, 4.1 dB over`) {
 		t.Errorf("answer: %s", a.Best)
 	}
 	for i := range r.Units {

@@ -31,11 +31,11 @@ func (c Circuit) Check() error {
 	}
 	switch {
 	case c.Topology == RC && (c.C1.F == 0 || c.ROhm+c.SourceOhm == 0):
-		return fmt.Errorf("RC filter without its resistor or its capacitor")
+		return fmt.Errorf("an RC filter needs a resistor and a capacitor")
 	case c.Topology == LC && (c.C1.F == 0 || c.L.H == 0):
-		return fmt.Errorf("LC filter without its coil or its capacitor")
+		return fmt.Errorf("an LC filter needs a coil and a capacitor")
 	case c.Topology == CLC && (c.C1.F == 0 || c.C2.F == 0 || c.L.H == 0):
-		return fmt.Errorf("CLC filter without its coil or one of its capacitors")
+		return fmt.Errorf("a CLC filter needs a coil and two capacitors")
 	}
 	return nil
 }

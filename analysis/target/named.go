@@ -179,11 +179,19 @@ func Named(name string) (Target, error) {
 			return t, nil
 		}
 	}
-	return Target{}, fmt.Errorf("unknown target %q, nearest is %q; the named ones are %s", name, nearest(name, Names()), strings.Join(Names(), ", "))
+	return Target{}, fmt.Errorf("unknown target %q%s; the named ones are %s", name, nearestWords(name, Names()), strings.Join(Names(), ", "))
 }
 
-// nearest is the candidate with the least edit distance; a candidate that
-// holds the word counts as near.
+// nearestWords is ", nearest is ..." where a candidate is near enough to be meant.
+func nearestWords(word string, candidates []string) string {
+	if n := nearest(word, candidates); n != "" {
+		return fmt.Sprintf(", nearest is %q", n)
+	}
+	return ""
+}
+
+// nearest is the candidate with the least edit distance, "" where more than half
+// of the word would have to change; a candidate that holds the word counts as near.
 func nearest(word string, candidates []string) string {
 	best, bestD := "", math.MaxInt
 	for _, c := range candidates {
@@ -195,6 +203,9 @@ func nearest(word string, candidates []string) string {
 			best, bestD = c, d
 		}
 	}
+	if bestD > max(4, len(word)) { // bestD is twice the distance
+		return ""
+	}
 	return best
 }
 
@@ -205,12 +216,12 @@ func nearest(word string, candidates []string) string {
 // where it has no limit of its own. heaterDC is the lower and the
 // upper DC limit in volts, both 0: as in base.
 func Custom(limits map[string]float64, mask [][2]float64, heaterDC [2]float64, base *Target) (Target, error) {
-	t := Target{Name: "written out", Title: "Limits written out in the sheet"}
+	t := Target{Name: "own limits", Title: "Limits given in the sheet"}
 	if base != nil {
 		t = *base
 		if len(limits) > 0 || len(mask) > 0 || heaterDC != [2]float64{} {
 			t.Name += " with own limits"
-			t.Title += ", own limits over it"
+			t.Title += ", with limits of its own"
 		}
 	}
 	set := map[Criterion]Limit{}
@@ -256,14 +267,14 @@ func Custom(limits map[string]float64, mask [][2]float64, heaterDC [2]float64, b
 	return t, nil
 }
 
-const writtenSource = "written out in the sheet"
+const writtenSource = "given in the sheet"
 
 // writtenLimit is the upper limit v, in the criterion's unit, of the criterion
 // with the key; 0 leaves the criterion out.
 func writtenLimit(key string, v float64) (Limit, error) {
 	c, ok := lookup(Criterion(key))
 	if !ok || c.id == Mask {
-		return Limit{}, fmt.Errorf("unknown limit %q, nearest is %q", key, nearest(key, keyStrings()))
+		return Limit{}, fmt.Errorf("unknown limit %q%s; stillglow target line-preamp lists the keys", key, nearestWords(key, keyStrings()))
 	}
 	if c.id == HeaterDC {
 		return Limit{}, fmt.Errorf("limit %q is a band, expected a lower and an upper voltage", key)

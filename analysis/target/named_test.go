@@ -37,6 +37,10 @@ func TestUnknownNamesTellTheNearest(t *testing.T) {
 			t.Errorf("%s: %v", word, err)
 		}
 	}
+	// What is near nothing gets no guess.
+	if _, err := Named("foo"); err == nil || strings.Contains(err.Error(), "nearest") || !strings.Contains(err.Error(), "line-preamp, phono-preamp") {
+		t.Errorf("foo: %v", err)
+	}
 	if _, err := Custom(map[string]float64{"ripple_pp_20mhz": 1}, nil, [2]float64{}, nil); err == nil || !strings.Contains(err.Error(), "ripple_pp_20mhz_v") {
 		t.Errorf("%v", err)
 	}
@@ -54,7 +58,7 @@ func TestCustom(t *testing.T) {
 	for _, l := range got.Limits {
 		switch l.Criterion {
 		case RipplePP:
-			if l.Max != 5e-3 || l.Source != "written out in the sheet" {
+			if l.Max != 5e-3 || l.Source != "given in the sheet" {
 				t.Errorf("%+v", l)
 			}
 		case HeaterDC:

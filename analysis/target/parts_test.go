@@ -36,8 +36,8 @@ func TestPartsProveAFail(t *testing.T) {
 	}{
 		{"ripple over", []*analysis.Measurement{slowRecord("a.csv", 100e-3, 1e-3)}, Fail, "ripple p-p in 20 MHz at least 13.5 dB over"},
 		{"line over", []*analysis.Measurement{slowRecord("a.csv", 10e-3, 20e-3)}, Fail, "20 kHz to 1 MHz rms at least 11.6 dB over"},
-		{"inside", []*analysis.Measurement{slowRecord("a.csv", 10e-3, 1e-3)}, Open, "nothing of the target measured"},
-		{"only its ± is over", []*analysis.Measurement{slowRecord("a.csv", 20.5e-3, 1e-3)}, Open, "nothing of the target measured"},
+		{"inside", []*analysis.Measurement{slowRecord("a.csv", 10e-3, 1e-3)}, Open, "nothing that the target limits was measured"},
+		{"only its ± is over", []*analysis.Measurement{slowRecord("a.csv", 20.5e-3, 1e-3)}, Open, "nothing that the target limits was measured"},
 		{"one of three over", []*analysis.Measurement{slowRecord("a.csv", 10e-3, 1e-3), slowRecord("b.csv", 100e-3, 1e-3), slowRecord("c.csv", 30e-3, 1e-3)}, Fail, "at least 13.5 dB over"},
 	} {
 		e := Evaluate(Unit{Key: "u", HeaterA: 0.6, Captures: c.records}, goal)

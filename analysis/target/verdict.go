@@ -112,7 +112,7 @@ func (e *Evaluation) decisive(doubts []doubt) doubt {
 // why says what decided, in words.
 func (e *Evaluation) why(t tally) string {
 	if t.covered == 0 {
-		return "nothing of the target measured"
+		return "nothing that the target limits was measured"
 	}
 	text := e.outWords()
 	rest := t.covered > t.out
@@ -125,7 +125,7 @@ func (e *Evaluation) why(t tally) string {
 		m := e.Margins[e.Worst]
 		text += fmt.Sprintf("%.1f dB under every measured limit; closest: %s", m.DB, m.Limit.Name)
 	case t.out == 0:
-		text += "all that was measured is inside"
+		text += "everything measured is within its limit"
 	}
 	if len(t.missing) > 0 {
 		text += "; not measured: " + strings.Join(t.missing, ", ")

@@ -101,7 +101,7 @@ func (u Unmatched) Text(pattern string) []string {
 		out = append(out, fmt.Sprintf("%s fits no unit, or more than one, by the pattern %s", capture.OneLine(name), pattern))
 	}
 	for _, name := range slices.Sorted(slices.Values(u.Baselines)) {
-		out = append(out, fmt.Sprintf("%s is named like a baseline and was given to no unit: name it in the sheet as what it is", capture.OneLine(name)))
+		out = append(out, fmt.Sprintf("%s is named like a baseline and was assigned to no unit: name it in the sheet as what it is", capture.OneLine(name)))
 	}
 	return out
 }

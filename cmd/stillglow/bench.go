@@ -66,7 +66,7 @@ overwritten. Ctrl-C ends it; closing the page loses nothing.`,
 	fl := cmd.Flags()
 	fl.IntVar(&opt.Port, "port", 0, "port to use on this machine (default: a free one)")
 	fl.BoolVar(&noOpen, "no-open", false, "print the address and open no browser")
-	fl.StringVar(&opt.Folder, "folder", "", "folder where the scope's files arrive: each is taken once it is whole")
+	fl.StringVar(&opt.Folder, "folder", "", "folder where the scope's files arrive: each is copied once it is complete")
 	return cmd
 }
 

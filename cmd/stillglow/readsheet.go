@@ -13,7 +13,7 @@ import (
 type sheetFlags struct{ folder string }
 
 func (f *sheetFlags) add(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.folder, "folder", "", "folder whose files the sheet's pattern gives to the units (default: the sheet's)")
+	cmd.Flags().StringVar(&f.folder, "folder", "", "folder whose files the sheet's pattern assigns to the units (default: the sheet's)")
 }
 
 // read reads a sheet and gives its units the files that fit its pattern.

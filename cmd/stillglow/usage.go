@@ -25,6 +25,9 @@ func wantArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 		case len(args) == 1:
 			return usageError{fmt.Errorf("found only %q, expected %s", args[0], names)}
 		}
+		if strings.HasPrefix(names, "a ") && !strings.Contains(names, " and ") {
+			names = "only " + names
+		}
 		return usageError{fmt.Errorf("found %d arguments, expected %s", len(args), names)}
 	}
 }
@@ -34,12 +37,12 @@ var argumentWords = map[string]string{
 	"FILE...":        "a capture file",
 	"FILE.wav":       "a WAV file",
 	"SHEET":          "a bench sheet",
-	"[SHEET]":        "one bench sheet",
+	"[SHEET]":        "a bench sheet",
 	"[SHEET [UNIT]]": "a bench sheet and a unit",
 	"BEFORE AFTER":   "two files, BEFORE and AFTER",
 	"DIR":            "a new folder",
 	"SHELL":          "a shell: bash, zsh, fish or powershell",
-	"[NAME]":         "one target's name",
+	"[NAME]":         "a target's name",
 }
 
 // commandName is a command's path without the program's name: "cache clear".

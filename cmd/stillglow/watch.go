@@ -322,7 +322,7 @@ func changesBetween(before, after *report.Report) []string {
 		}
 	}
 	if len(moved) > 0 {
-		out = append(out, "moved as well: "+strings.Join(moved, ", "))
+		out = append(out, "also moved: "+strings.Join(moved, ", "))
 	}
 	return out
 }
@@ -387,7 +387,7 @@ func (w *watcher) finish(ctx context.Context) error {
 	}
 	fmt.Fprintf(w.screen, "\n%d of %s pass\nreport written to %s (open %s)\n", passing, capture.Plural(units, "unit"), w.out, filepath.Join(w.out, "index.html"))
 	if w.folder != w.sheet.Dir {
-		fmt.Fprintf(w.screen, "the same again later: stillglow report --folder %s --out %s %s\n", w.folder, w.out, w.sheetPath)
+		fmt.Fprintf(w.screen, "to write it again later: stillglow report --folder %s --out %s %s\n", w.folder, w.out, w.sheetPath)
 	}
 	return verdictError(r)
 }

@@ -198,7 +198,7 @@ const waveSpec = (w, title, label, more) => {
   const mV = v => (v >= 0 ? "+" : "\u2212") + mantissa(Math.abs(v) / f) + " " + p + w.u;
   const same = c.lo === c.hi;
   const column = w.n > 1.01 && {s: w.dt, words: "Zoomed past what this page holds: one column is " + (w.n < 9.5 ? mantissa(w.n) : Math.round(w.n)) +
-    " samples (" + eng(w.dt, "s") + "), drawn from its least to its greatest volts." + more};
+    " samples (" + eng(w.dt, "s") + "), drawn from its lowest to its highest volts." + more};
   return {label, title, column, height: 260, data: same ? [c.x, c.hi] : [c.x, c.hi, c.lo], bands: same ? [] : [[1, 2]],
     series: same ? [{name: "volts", color: "--blue", key: false}] : [{name: "greatest", color: "--blue", key: false, width: 0.8}, {name: "least", color: "--blue", key: false, width: 0.8}],
     x: linear("time", "s", end), y: linear("", w.u, top, about),
