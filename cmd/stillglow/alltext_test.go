@@ -23,7 +23,8 @@ import (
 // TestAllText writes every text that a user can meet into the file that
 // STILLGLOW_TEXT names, to be read from start to end by someone who has not
 // written it: the help of every command, what the commands print on the demo
-// bench, the words of its report, and each message in the source with its place.
+// bench, the words of its report and its plots, the README, both pages' templates
+// and scripts, and each message in the source with its place.
 func TestAllText(t *testing.T) {
 	out := os.Getenv("STILLGLOW_TEXT")
 	if out == "" {
@@ -47,6 +48,7 @@ func TestAllText(t *testing.T) {
 	collectHelp(&b)
 	collectPrinted(&b)
 	collectPages(t, &b, dir)
+	collectAssets(t, &b, root)
 	if n := collectLiterals(t, &b, root); n < 1000 {
 		t.Errorf("found %d texts in the source, expected thousands", n)
 	}
@@ -103,15 +105,14 @@ func collectPrinted(b *bytes.Buffer) {
 		}
 	}
 	walk(newRootCmd())
-	say(b, "", "guide", "--all")
-	say(b, "\n\n\n\n\n\n\n\n\n\n\n\n\n\n", "new", "asked.toml")
+	say(b, "Murrowfen\nMF-7\n"+strings.Repeat("\n", 20), "new", "asked.toml")
 	if sheet, err := os.ReadFile("asked.toml"); err == nil {
 		b.Write(sheet)
 	}
 	for _, line := range []string{
 		"", "help foo", "foo", "completion ksh", "completion", "help completion", "measure", "measure nothing.csv", "measure testdata",
 		"rank", "rank a b", "rank nothing.toml", "report", "check", "dropper", "dropper --supply 7", "dropper --valves 2x12AU7",
-		"dropper --supply 7 --valves 2xFOO", "dropper --supply 7 --valves 2x12AU7 --e-series 7", "dropper --supply abc --valves 2x12AU7",
+		"dropper --supply 7 --valves 2xFOO", "dropper --supply 7 --valves 2x12AU7 --series 7", "dropper --supply abc --valves 2x12AU7",
 		"dropper --supply 5 --valves 2x12AU7", "dropper --supply 12.6 --valves 2x12AU7 --rated-a 0.2", "filter", "filter --topology xx",
 		"filter --topology rc", "target foo", "compare", "compare a", "calibrate", "man", "valves foo", "cache foo", "watch", "new",
 		"rank --foo", "rank --workers", "rank --workers=x y.toml", "report testdata/bench/bench.toml --target foo", "inspect", "new asked.toml",
@@ -123,32 +124,85 @@ func collectPrinted(b *bytes.Buffer) {
 
 var (
 	unread  = regexp.MustCompile(`(?s)<(script|style)\b.*?</(script|style)>`)
+	blocks  = regexp.MustCompile(`</?(?:p|li|ul|ol|h\d|td|th|tr|table|caption|dt|dd|dl|div|section|figure|figcaption|label|option|select|button|summary|details|form|fieldset|legend|text|title|header|footer|main|nav|article|input|br)\b[^>]*>`)
 	tags    = regexp.MustCompile(`<[^>]*>`)
+	digit   = regexp.MustCompile(`\d+`)
+	quoted  = regexp.MustCompile("\"((?:[^\"\\\\]|\\\\.)*)\"|`([^`]*)`")
 	spoken  = regexp.MustCompile(`(?:alt|title|aria-label|placeholder)="([^"]*)"`)
 	newline = regexp.MustCompile(`\n\s*\n+`)
 )
 
-// collectPages gives the words of the demo's report, and of both pages' assets.
+// collectPages gives the words of the demo's report: its page, labels, build log
+// and table, and what its plots draw. A line that stands in a page already is left
+// out, so that what differs can be read.
 func collectPages(t *testing.T, b *bytes.Buffer, dir string) {
 	t.Helper()
 	fmt.Fprint(b, "\n==== the demo's report\n")
 	say(b, "", "report", "testdata/bench/bench.toml", "--out", "told")
-	for _, name := range []string{"index.html", "labels.html", "buildlog.md", "results.csv"} {
-		text, err := os.ReadFile(filepath.Join(dir, "told", name))
-		if err != nil {
-			t.Fatal(err)
-		}
+	names, err := filepath.Glob(filepath.Join(dir, "told", "plots", "*.svg"))
+	if err != nil || len(names) == 0 {
+		t.Fatalf("no plots in the report: %v", err)
+	}
+	for i, name := range names {
+		names[i] = filepath.Join("plots", filepath.Base(name))
+	}
+	seen := map[string]bool{}
+	for _, name := range append([]string{"index.html", "labels.html", "buildlog.md", "results.csv"}, names...) {
 		fmt.Fprintf(b, "\n-- %s\n", name)
-		s := string(text)
-		if strings.HasSuffix(name, ".html") {
-			s = unread.ReplaceAllString(s, "")
-			for _, m := range spoken.FindAllStringSubmatch(s, -1) {
-				fmt.Fprintln(b, html.UnescapeString(m[1]))
+		s := read(t, filepath.Join(dir, "told", name))
+		if strings.HasSuffix(name, ".html") || strings.HasSuffix(name, ".svg") {
+			for line := range strings.Lines(pageText(s)) {
+				if key := digit.ReplaceAllString(line, "0"); !seen[key] {
+					seen[key] = true
+					b.WriteString(line)
+				}
 			}
-			s = html.UnescapeString(newline.ReplaceAllString(tags.ReplaceAllString(s, "\n"), "\n"))
+			continue
 		}
 		b.WriteString(s)
 	}
+}
+
+// collectAssets gives the README, and the words of the pages' templates and scripts.
+func collectAssets(t *testing.T, b *bytes.Buffer, root string) {
+	t.Helper()
+	for _, name := range []string{"README.md", "testdata/bench/bench.toml"} {
+		fmt.Fprintf(b, "\n==== %s\n%s", name, read(t, filepath.Join(root, name)))
+	}
+	for _, name := range []string{"report/assets/page.html", "report/assets/labels.html", "cmd/stillglow/benchpage/assets/page.html"} {
+		fmt.Fprintf(b, "\n==== %s\n%s", name, pageText(read(t, filepath.Join(root, name))))
+	}
+	for _, name := range []string{"report/assets/page.js", "cmd/stillglow/benchpage/assets/bench.js"} {
+		fmt.Fprintf(b, "\n==== %s\n", name)
+		for line := range strings.Lines(read(t, filepath.Join(root, name))) {
+			for _, m := range quoted.FindAllStringSubmatch(line, -1) {
+				if text := m[1] + m[2]; strings.Contains(text, " ") && worded.MatchString(text) {
+					fmt.Fprintln(b, text)
+				}
+			}
+		}
+	}
+}
+
+// pageText is what a page says, a line for each block: its texts, and those that
+// only a screen reader or a pointer meets.
+func pageText(s string) string {
+	s = unread.ReplaceAllString(s, "")
+	var b strings.Builder
+	for _, m := range spoken.FindAllStringSubmatch(s, -1) {
+		fmt.Fprintln(&b, m[1])
+	}
+	b.WriteString(newline.ReplaceAllString(tags.ReplaceAllString(blocks.ReplaceAllString(s, "\n"), ""), "\n"))
+	return html.UnescapeString(b.String())
+}
+
+func read(t *testing.T, path string) string {
+	t.Helper()
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
 }
 
 // worded tells a text with words in it from a key, a format or a path.
