@@ -165,7 +165,7 @@ func (v *rateView) against(fast *rateView) {
 		if l.Comb == spectrum.CombMains || l.Comb == spectrum.CombInstrument {
 			continue
 		}
-		if taken++; taken > 5 {
+		if taken++; taken > aliasLines {
 			break
 		}
 		tolerance := math.Hypot(lineUHz(l), fast.uHz) + aliasWander*fast.hz
@@ -186,10 +186,10 @@ func (v *rateView) against(fast *rateView) {
 func (v *rateView) agree(hz, uHz float64, with *rateView) {
 	half := v.m.SampleRateHz / 2
 	for _, l := range v.m.Lines {
-		if l.FrequencyHz > 20e3 || l.Comb == spectrum.CombMains || l.Comb == spectrum.CombInstrument {
+		if l.FrequencyHz > audioTopHz || l.Comb == spectrum.CombMains || l.Comb == spectrum.CombInstrument {
 			continue
 		}
-		for h := math.Floor(half/hz) + 1; h <= 20; h++ {
+		for h := math.Floor(half/hz) + 1; h <= aliasHarmonics; h++ {
 			if math.Abs(folded(h*hz, v.m.SampleRateHz)-l.FrequencyHz) <= math.Hypot(lineUHz(l), h*uHz) {
 				v.expose(l.FrequencyHz, fmt.Sprintf("it is the %s harmonic of switching at %s", spectrum.Ordinal(int(h)), hertz(hz)))
 				return
@@ -294,7 +294,7 @@ func countUpTo(list []float64, ceilingHz float64) int {
 // eitherOf names up to four frequencies.
 func eitherOf(list []float64) string {
 	var words []string
-	for _, hz := range list[:min(len(list), 4)] {
+	for _, hz := range list[:min(len(list), namedAliases)] {
 		words = append(words, hertz(hz))
 	}
 	return strings.Join(words, " or ")

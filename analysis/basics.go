@@ -21,7 +21,7 @@ func basicsOf(volts []float64) basics {
 	b := basics{min: math.Inf(1), max: math.Inf(-1), finite: true}
 	n := len(volts)
 	ref := volts[0]
-	parts := min(8, n)
+	parts := min(basicParts, n)
 	sums := make([]float64, parts)
 	squares := make([]float64, parts)
 	total := 0.0

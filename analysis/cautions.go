@@ -63,7 +63,7 @@ func (f *findings) converterCautions(m *Measurement, list *cautionList) {
 			fmt.Sprintf("the whole signal covers only %.0f ADC steps", m.PPV.Value/step),
 			"use fewer volts per division, AC coupling, or the averaging (high-resolution) mode")
 	}
-	if m.RipplePPV.Known && f.sw.Fold.SigmaV < undithered*step && m.RipplePPV.Value < 3*step {
+	if m.RipplePPV.Known && f.sw.Fold.SigmaV < undithered*step && m.RipplePPV.Value < rippleSteps*step {
 		list.add(capture.CautionFewSteps,
 			fmt.Sprintf("the ripple covers only %.1f ADC steps and there is no noise to smooth them out", m.RipplePPV.Value/step),
 			"use fewer volts per division, or the averaging (high-resolution) mode")
@@ -163,7 +163,7 @@ func (f *findings) setupCautions(m *Measurement, list *cautionList) {
 			"whether the mains runs at 50 or 60 Hz can't be seen from the capture",
 			"state mains_hz in the sheet or with --mains")
 	}
-	if !m.MainsLineRMS.Known && m.Span.HighHz < 20e3 {
+	if !m.MainsLineRMS.Known && m.Span.HighHz < audioTopHz {
 		list.add(capture.CautionShortRecord,
 			fmt.Sprintf("the record of %s is too short for the mains ripple and too coarse for the switching ripple", seconds(m.DurationS)),
 			"use 10 ms/div or slower for the mains")

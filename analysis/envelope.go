@@ -66,7 +66,7 @@ func drawDetail(rec *record, sw switching, s SpikeSummary) detail {
 			centre = e.TimeS
 			width := 6 * max(e.DurationS, 1/rate)
 			if e.RingHz > 0 {
-				width = max(width, 1.2*e.RingQ/e.RingHz)
+				width = max(width, ringShown*e.RingQ/e.RingHz)
 			}
 			width = min(width, cycleS)
 			a := int((e.TimeS - width/4) * rate)

@@ -69,7 +69,7 @@ func filtered(tr *capture.Trace) bool {
 // of neighbouring samples, no bandwidth stated that would.
 func (r *record) unfiltered() bool {
 	tr := r.tr
-	return !filtered(tr) && !(tr.BandwidthHz > 0 && tr.BandwidthHz <= 1.02*tr.SampleRateHz/2)
+	return !filtered(tr) && !(tr.BandwidthHz > 0 && tr.BandwidthHz <= atHalfRate*tr.SampleRateHz/2)
 }
 
 // foldedNoise is the power of an instrument's white noise that is folded into a
@@ -93,7 +93,7 @@ func foldedNoise(tr *capture.Trace) float64 {
 func (m *Measurement) topDensity() float64 {
 	oct := m.Noise.ThirdOctaves
 	top := 0.0
-	for _, o := range oct[max(len(oct)-3, 0):] {
+	for _, o := range oct[max(len(oct)-topOctaves, 0):] {
 		top = max(top, o.UngatedVPerRtHz)
 	}
 	if top == 0 {

@@ -85,6 +85,89 @@ const (
 	// lowestPlainDCV: a mean beyond it where the coupling is not known is no
 	// AC-coupled input's offset, V.
 	lowestPlainDCV = 0.5
+	// audioTopHz is the end of hearing; a span that ends below it shows no switching.
+	audioTopHz = 20e3
+	// shortPeakHz is the lowest frequency that a short pulse's cut-off peak is missing at.
+	shortPeakHz = 1e6
+	// aliasLines is how many of the strongest lines are tried as the alias of a known
+	// frequency, aliasHarmonics the highest harmonic of it that may be folded into the
+	// audio band, and namedAliases how many candidates a text names.
+	aliasLines     = 5
+	aliasHarmonics = 20
+	namedAliases   = 4
+	// basicParts is how many parts of a record tell what its mean and rms scatter by.
+	basicParts = 8
+	// rippleSteps: a ripple of fewer converter steps that no noise dithers is poorly
+	// resolved.
+	rippleSteps = 3
+	// ringShown is how much of a ring the typical spike's picture shows, in its Q's
+	// periods.
+	ringShown = 1.2
+	// atHalfRate is the ratio of a stated bandwidth to half the rate up to which it
+	// keeps aliases out: files round it.
+	atHalfRate = 1.02
+	// topOctaves third octaves at the top of the span tell the density there.
+	topOctaves = 3
+	// sameStep is the ratio up to which two steps, or a swing and a step, are one.
+	sameStep = 1.5
+	// endStopOff is how near to full scale a sample is at its end, as a share of it:
+	// rounding alone.
+	endStopOff = 1e-9
+	// linesLeft is the ratio of what the gate lets through to the floor between the
+	// lines from which lines that no cycle takes off are in it.
+	linesLeft = 1.3
+	// smearedCycles: a frequency known worse, in cycles over the record, smears the
+	// edges' transients over the fold's bins.
+	smearedCycles = 0.005
+	// undithered2 is undithered for the random part's rms, which spikes' tails are in.
+	undithered2 = 0.5
+	// gatedBlocks is how many blocks of the record at most tell the random part's
+	// power, of which gatedShare must have passed the gate.
+	gatedBlocks = 256
+	gatedShare  = 0.05
+	// leastBin is the least extent of a histogram, as a share of its lowest value, and
+	// leastBinV in volts.
+	leastBin  = 1e-6
+	leastBinV = 1e-12
+	// hzRounding is the least doubt of a frequency, relative: a file's own digits.
+	hzRounding = 1e-9
+	// searchedShare is the share of the sample rate up to which switching is looked
+	// for, for the text that says so.
+	searchedShare = 0.45
+	// cornerHarmonics: with fewer harmonics of the switching in the span the ripple's
+	// corners are rounded off.
+	cornerHarmonics = 5
+	// limitedRate and limitedAt: a record at so many times the bandwidth limit, and of a
+	// bandwidth of this share of it and more, can be the instrument's own limit's;
+	// spanAtLimit is the share of it that any other span must reach.
+	limitedRate = 2.2
+	limitedAt   = 0.9
+	spanAtLimit = 0.95
+	// nearThreshold is the ratio to the threshold under which a mean transient's single
+	// ones may or may not top it.
+	nearThreshold = 1.33
+	// stepTimes is the duration, in what a step may take, from which a pulse is told
+	// from the step under it, and stepLeft the share of the step that it is not.
+	stepTimes = 1.5
+	stepLeft  = 0.06
+	// edgePart is the part of the cycle, 1/20, that a step may take at most.
+	edgePart = 20
+	// Events tied to the mains: leastTied of them over tiedPeriods of twice the mains,
+	// n·r² over rayleigh (by chance once in a thousand), or of fewTied and fewer a
+	// resultant over fewInPhase; those within tiedOff periods of the mean phase are.
+	leastTied   = 3
+	tiedPeriods = 1.5
+	rayleigh    = 7
+	fewTied     = 8
+	fewInPhase  = 0.98
+	tiedOff     = 0.04
+	// upperPeaks is the quantile that stands for the upper peaks.
+	upperPeaks = 0.95
+	// stepHidesShare of the median peak: a step under the spikes in doubt by more may
+	// hide some.
+	stepHidesShare = 0.1
+	// tiny keeps quotients of what may be 0 finite.
+	tiny = 1e-300
 	// loadOff is how far the load may be from the heaters' current, as a share.
 	loadOff = 0.2
 	// probeOff is how near the ratio of the mean to the rated volts must be to a

@@ -58,11 +58,11 @@ func randomPower(rec *record, view spectralView, lines []spectrum.Line, sw switc
 	r := randomPart{power: gated}
 	under := floorPower(view.plain, floor)
 	switch {
-	case under > 0 && (!sw.shown || gated > 1.3*under):
+	case under > 0 && (!sw.shown || gated > linesLeft*under):
 		// lines that no cycle takes off are not random: a second converter, a spur;
 		// skirts beside them stay in the floor
 		r.power, ok = min(gated, under), true
-		r.most = gated > 1.3*under
+		r.most = gated > linesLeft*under
 		periodic = max(periodic, whole-r.power)
 	case under > 0 && ok:
 		if apart := math.Abs(math.Sqrt(gated) - math.Sqrt(under)); apart > estimatorsApart*math.Sqrt(gated) {
@@ -89,7 +89,7 @@ func stateParts(rec *record, sw switching, r randomPart, periodic float64) power
 		// the mean cycle's own power: the noise in its bins, and beating with it
 		inBins := 2 * math.Hypot(2*periodicLeak*random, math.Hypot(random*math.Sqrt(2*float64(sw.Fold.Bins))/n, 2*math.Sqrt(periodic*random/n)))
 		// a frequency known no better than this smears the edges' transients over bins
-		if smear := 2 * sw.Track.SigmaHz * rec.tr.DurationS(); smear < 0.005 {
+		if smear := 2 * sw.Track.SigmaHz * rec.tr.DurationS(); smear < smearedCycles {
 			split = inBins
 		} else {
 			split = math.Hypot(split, inBins)
@@ -100,7 +100,7 @@ func stateParts(rec *record, sw switching, r randomPart, periodic float64) power
 
 	randomV, periodicV := math.Sqrt(random), math.Sqrt(periodic)
 	uRandom := math.Hypot(max(2*randomU*randomV, r.doubt), math.Sqrt(random+r.slow)-randomV)
-	if step := rec.stepV; randomV < 0.5*step {
+	if step := rec.stepV; randomV < undithered2*step {
 		// so little noise does not spread over the steps: their error goes with the
 		// ripple and is neither random nor step/√12
 		uRandom = math.Hypot(uRandom, step/math.Sqrt(3))
@@ -125,9 +125,9 @@ func gatedPower(gate *spike.Gate) (power float64, ok bool) {
 	n := gate.Len()
 	const block = 4096
 	x, w := make([]float64, block), make([]float64, block)
-	// up to 256 blocks spread over the record
+	// blocks spread over the record
 	blocks := (n + block - 1) / block
-	take := min(blocks, 256)
+	take := min(blocks, gatedBlocks)
 	var sum, sq, weight float64
 	for b := range take {
 		from := b * blocks / take * block
@@ -140,7 +140,7 @@ func gatedPower(gate *spike.Gate) (power float64, ok bool) {
 			weight += w[i]
 		}
 	}
-	if weight < leastSamples || weight < 0.05*float64(take*block) && n > block {
+	if weight < leastSamples || weight < gatedShare*float64(take*block) && n > block {
 		return 0, false
 	}
 	mean := sum / weight

@@ -25,7 +25,7 @@ func histogramOf(sorted []float64, steps int) Histogram {
 	}
 	lo, hi := sorted[0], sorted[len(sorted)-1]
 	if hi == lo {
-		hi = lo + max(math.Abs(lo)*1e-6, 1e-12)
+		hi = lo + max(math.Abs(lo)*leastBin, leastBinV)
 	}
 	h := Histogram{Edges: make([]float64, steps+1), Counts: make([]int, steps)}
 	for i := range h.Edges {

@@ -38,7 +38,7 @@ func newRecord(tr *capture.Trace, setup Setup) (*record, error) {
 	}
 	r := &record{tr: tr, setup: setup, basic: basic, stepV: tr.StepV}
 	if s, ok := spectrum.ADCStep(tr.Volts); ok {
-		if r.stepV == 0 || s < 1.5*r.stepV {
+		if r.stepV == 0 || s < sameStep*r.stepV {
 			r.stepV = s
 		}
 	}
@@ -64,7 +64,7 @@ func (r *record) aliasPossible() bool {
 	if half >= cycle.TradeHighHz {
 		return false
 	}
-	return !(r.tr.BandwidthHz > 0 && r.tr.BandwidthHz <= 1.02*half)
+	return !(r.tr.BandwidthHz > 0 && r.tr.BandwidthHz <= atHalfRate*half)
 }
 
 // clippedCount counts samples at the converter's ends: the known full scale
@@ -75,7 +75,7 @@ func (r *record) clippedCount() int {
 		low, high := spectrum.Clipped(tr.Volts, r.basic.min, r.basic.max, r.stepV)
 		return low + high
 	}
-	tol := max(r.stepV/2, 1e-9*(tr.FullScaleMaxV-tr.FullScaleMinV))
+	tol := max(r.stepV/2, endStopOff*(tr.FullScaleMaxV-tr.FullScaleMinV))
 	lo, hi := tr.FullScaleMinV+tol, tr.FullScaleMaxV-tol
 	if r.basic.min > lo && r.basic.max < hi {
 		return 0

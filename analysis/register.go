@@ -265,10 +265,10 @@ func bandRows() []entry {
 	}
 	for _, p := range spectrum.BandPlan() {
 		group := figure.InCycle
-		if p.HighHz == 20e3 {
+		if p.HighHz == audioTopHz {
 			group = figure.Audio
 		}
-		if p.LowHz >= 1e6 {
+		if p.LowHz >= shortPeakHz {
 			group |= figure.ShortPeak
 		}
 		low, weight := p.LowHz, p.Weight()

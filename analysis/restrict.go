@@ -81,7 +81,7 @@ func (r *record) flat() bool {
 		return true
 	case 2: // a two-valued signal of many steps is one
 		resolution := r.tr.Levels.ResolutionV
-		return resolution == 0 || r.basic.max-r.basic.min < 1.5*resolution
+		return resolution == 0 || r.basic.max-r.basic.min < sameStep*resolution
 	}
 	return false
 }

@@ -30,7 +30,7 @@ func rippleFigures(rec *record, sw switching, combs spectrum.Combs, randomV figu
 	none := figure.NotMeasured("the supply does not switch that way")
 	out := rippleResult{kind: t.Kind, hz: figure.Known(t.Hz), spreadHz: none, burstHz: none,
 		secondHz: figure.NotMeasured("no second converter shows")}
-	out.hz.U = 2 * max(t.SigmaHz, 1e-9*t.Hz)
+	out.hz.U = 2 * max(t.SigmaHz, hzRounding*t.Hz)
 	if t.Kind == cycle.Dithered {
 		out.spreadHz = figure.Known(t.SpreadHz)
 		// the record's own mean frequency is not the supply's where it holds a part
@@ -85,11 +85,11 @@ func whyNoSwitching(rec *record, sw switching) string {
 		return fmt.Sprintf("a line at %s may be an alias of switching above half the sample rate; 1 MS/s or more is needed", hertz(sw.Track.Hz))
 	case sw.Track != nil:
 		return fmt.Sprintf("the switching frequency lies above the %s that the capture shows; a faster sample rate is needed", hertz(tr.Span.HighHz))
-	case tr.Span.HighHz < 20e3:
+	case tr.Span.HighHz < audioTopHz:
 		return fmt.Sprintf("the capture shows nothing above %s; 1 MS/s or more is needed to show the switching ripple", hertz(tr.Span.HighHz))
 	}
 	return fmt.Sprintf("no switching line stands out from the noise between %s and %s; if the supply was on, use a faster timebase or fewer volts per division",
-		hertz(cycle.SearchLowHz), hertz(min(cycle.SearchHighHz, 0.45*tr.SampleRateHz)))
+		hertz(cycle.SearchLowHz), hertz(min(cycle.SearchHighHz, searchedShare*tr.SampleRateHz)))
 }
 
 // noCycle is a cycle none of whose figures is measured.
@@ -125,15 +125,14 @@ func rippleSize(rec *record, sw switching, randomV figure.Figure) (ppV, rmsV fig
 	// what the cycle's own fit can't know, and where too little noise averages
 	// over the steps, these
 	doubt, rmsDoubt := c.PPDoubtV, c.RMSDoubtV
-	if randomV.Known && randomV.Value < 0.5*rec.stepV {
+	if randomV.Known && randomV.Value < undithered2*rec.stepV {
 		doubt = math.Hypot(doubt, rec.stepV/math.Sqrt(6))
-		rmsDoubt = math.Hypot(rmsDoubt, rec.stepV/math.Sqrt(6)*min(c.RMSV/max(c.PPV, 1e-300), 1))
+		rmsDoubt = math.Hypot(rmsDoubt, rec.stepV/math.Sqrt(6)*min(c.RMSV/max(c.PPV, tiny), 1))
 	}
 	ppV, rmsV = figure.Known(c.PPV), figure.Known(c.RMSV)
 	ppV.U = math.Hypot(rippleB.Of(c.PPV, deviation, gain).U, 2*doubt)
 	rmsV.U = math.Hypot(rippleB.Of(c.RMSV, rmsDeviation, gain).U, 2*rmsDoubt)
-	// with fewer than five harmonics in the span the corners are rounded off
-	rounded := rec.tr.Span.HighHz < 5*sw.Track.Hz
+	rounded := rec.tr.Span.HighHz < cornerHarmonics*sw.Track.Hz
 	ppV.LowerBound, rmsV.LowerBound = rounded, rounded
 	return ppV, rmsV
 }

@@ -35,8 +35,8 @@ func measureShape(ctx context.Context, rec *record) shape {
 	default:
 		words = low.Words(bandwidthLimitHz)
 	}
-	limited := tr.BandLimited && tr.SampleRateHz >= 2.2*bandwidthLimitHz && (tr.BandwidthHz == 0 || tr.BandwidthHz >= 0.9*bandwidthLimitHz)
-	if tr.Span.HighHz < 0.95*bandwidthLimitHz && !limited {
+	limited := tr.BandLimited && tr.SampleRateHz >= limitedRate*bandwidthLimitHz && (tr.BandwidthHz == 0 || tr.BandwidthHz >= limitedAt*bandwidthLimitHz)
+	if tr.Span.HighHz < spanAtLimit*bandwidthLimitHz && !limited {
 		miss := figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; 50 MS/s or more and 20 MHz of bandwidth are needed", hertz(tr.Span.HighHz)))
 		out.ppV, out.pp999V = miss, miss
 	} else {

@@ -220,7 +220,7 @@ func spikeRates(rec *record, sw switching, stepHides bool) (perS, perCycle figur
 	// the edges whose mean transient is near the threshold may or may not top it
 	near := 0
 	for e, t := range found.Templates {
-		if math.Abs(t.PeakV) < 1.33*found.ThresholdV {
+		if math.Abs(t.PeakV) < nearThreshold*found.ThresholdV {
 			near += found.PerEdge[e]
 		}
 	}
@@ -313,10 +313,10 @@ func ringFigures(e cycle.Edge, c *cycle.Model) (ringHz, ringQ figure.Figure) {
 // twentieth of it and less.
 func stepDoubtV(rec *record, sw switching, durationS float64) float64 {
 	step := stepAtEdges(rec, sw.Model)
-	if durationS < 1.5*cycle.EdgeZoneS {
+	if durationS < stepTimes*cycle.EdgeZoneS {
 		return step / math.Sqrt(3)
 	}
-	return 0.06 * step * 1.5 * cycle.EdgeZoneS / durationS
+	return stepLeft * step * stepTimes * cycle.EdgeZoneS / durationS
 }
 
 // stepAtEdges is the ripple's step at the edges in volts: the cycle's own where
@@ -329,7 +329,7 @@ func stepAtEdges(rec *record, c *cycle.Model) float64 {
 		return c.StepV.Value
 	}
 	m := c.Bins
-	zone := min(int(math.Ceil((cycle.EdgeZoneS+2/rec.tr.SampleRateHz)/c.PeriodS*float64(m))), m/20)
+	zone := min(int(math.Ceil((cycle.EdgeZoneS+2/rec.tr.SampleRateHz)/c.PeriodS*float64(m))), m/edgePart)
 	step := 0.0
 	for _, e := range c.Edges {
 		on := int(e.Phase * float64(m))
@@ -358,7 +358,7 @@ func classifyOffEdge(events []spike.Event, rec *record, mainsHz figure.Figure) (
 			offEdge = append(offEdge, i)
 		}
 	}
-	if len(offEdge) < 3 {
+	if len(offEdge) < leastTied {
 		return events, 0
 	}
 	candidates := []float64{100, 120}
@@ -369,7 +369,7 @@ func classifyOffEdge(events []spike.Event, rec *record, mainsHz figure.Figure) (
 	}
 	best, bestHz, bestPhase := 0.0, 0.0, 0.0
 	for _, hz := range candidates {
-		if events[offEdge[len(offEdge)-1]].TimeS-events[offEdge[0]].TimeS < 1.5/hz {
+		if events[offEdge[len(offEdge)-1]].TimeS-events[offEdge[0]].TimeS < tiedPeriods/hz {
 			continue
 		}
 		var c, q float64
@@ -382,13 +382,12 @@ func classifyOffEdge(events []spike.Event, rec *record, mainsHz figure.Figure) (
 			best, bestHz, bestPhase = r, hz, math.Atan2(q, c)/(2*math.Pi)
 		}
 	}
-	// Rayleigh's test: n·r² over 7 happens by chance once in a thousand
-	if bestHz == 0 || best*best*float64(len(offEdge)) < 7 && !(len(offEdge) <= 8 && best > 0.98) {
+	if bestHz == 0 || best*best*float64(len(offEdge)) < rayleigh && !(len(offEdge) <= fewTied && best > fewInPhase) {
 		return events, 0
 	}
 	classed = slices.Clone(events)
 	for _, i := range offEdge {
-		if math.Abs(math.Remainder(events[i].TimeS*bestHz-bestPhase, 1)) < 0.04 {
+		if math.Abs(math.Remainder(events[i].TimeS*bestHz-bestPhase, 1)) < tiedOff {
 			classed[i].Class = spike.MainsTied
 			tied++
 		}

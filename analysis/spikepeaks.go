@@ -50,16 +50,16 @@ func peakReadings(found *spike.Finding, splitV, ambiguityV float64) peakSet {
 	p := peakSet{sorted: slices.Clone(found.PeaksV)}
 	slices.Sort(p.sorted)
 	// the noise itself lifts over the threshold what lies under it
-	p.upper = len(found.Templates) == 0 && spike.Quantile(p.sorted, 0.95) < marginalTimes*found.ThresholdV
+	p.upper = len(found.Templates) == 0 && spike.Quantile(p.sorted, upperPeaks) < marginalTimes*found.ThresholdV
 	// those off the edges are read one by one, on a level of their own
 	apart := float64(len(found.OffEdge)) / float64(max(len(p.sorted), 1))
 	if p.upper {
 		apart = 0 // an upper figure holds the noise
 	}
 	p.median = quantileReading(p.sorted, 0.5, 1.25, (0.1+0.5*apart)*found.SigmaV)
-	p.p95 = quantileReading(p.sorted, 0.95, 2.1, (0.2+0.8*apart)*found.SigmaV)
+	p.p95 = quantileReading(p.sorted, upperPeaks, 2.1, (0.2+0.8*apart)*found.SigmaV)
 	p.top = reading{p.sorted[len(p.sorted)-1], 2 * (1 + apart) * found.SigmaV}
-	p.stepHides = 2*splitV > 0.1*p.median.value
+	p.stepHides = 2*splitV > stepHidesShare*p.median.value
 	for _, r := range p.all() {
 		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*splitV), ambiguityV)
 		if p.upper {

@@ -98,6 +98,10 @@ func lowPassSize(shape LowPass) (block, guard int) {
 	return 1 << 12, 1 << 8
 }
 
+// leastBlock is a block's length over its guard at least, or little but guard is
+// filtered.
+const leastBlock = 4
+
 // lowPassBlocks runs volts minus meanV through the prototype, block by block
 // (overlap-save), and hands each finished block to use: y[guard:len(y)-guard]
 // are the filtered samples from start on; the guards around them are good
@@ -107,7 +111,7 @@ func lowPassSize(shape LowPass) (block, guard int) {
 // Note: a bilinear digital filter was rejected, it warps near half the rate.
 func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, shape LowPass, cutHz float64, use func(start int, y []float64, guard, count int)) error {
 	n, pad := lowPassSize(shape)
-	for n > 4*pad && n/2 >= len(volts)+2*pad {
+	for n > leastBlock*pad && n/2 >= len(volts)+2*pad {
 		n /= 2
 	}
 	fft := spectrum.NewTransform(n)

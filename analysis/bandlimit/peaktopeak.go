@@ -35,7 +35,7 @@ func (c *curveExtremes) add(y []float64, from, to int) {
 			c.min = v
 		}
 	}
-	if len(y) < 8 {
+	if len(y) < leastInterpolated {
 		return
 	}
 	c.between(y, max(from, 1), min(to, len(y)-1))
@@ -71,7 +71,7 @@ func couldPass(y []float64, i int, sign, best float64) bool {
 	}
 	slope := (d - a) / 2
 	rise := slope*slope/(2*curve) + curve/8
-	return b+3*rise > best
+	return b+riseBound*rise > best
 }
 
 // quantileScale counts samples in fine steps between two levels and reads
@@ -123,6 +123,14 @@ type PeakToPeak struct {
 	P999V     float64   // between the 0.05 and 99.95 % quantiles
 	PartsV    []float64 // AbsoluteV of each of ppParts equal parts of the record
 }
+
+// leastInterpolated is how many samples a curve between them needs, and riseBound the
+// rise of the parabola through three of them, in times, that bounds how far the curve
+// passes above the middle one.
+const (
+	leastInterpolated = 8
+	riseBound         = 3
+)
 
 // ppParts is how many parts give the spread within a record.
 const ppParts = 8

@@ -59,13 +59,13 @@ func (w *workspace) apply(ctx context.Context, tr *capture.Trace, c Circuit) (*c
 	if tr.Coupling == capture.CouplingAC {
 		dc = 0 // the instrument took it off, before and after
 	}
-	history := min(blockSamples, int(8*c.slowest()*tr.SampleRateHz)+64)
+	history := min(blockSamples, int(historyTimes*c.slowest()*tr.SampleRateHz)+historySamples)
 	for from := 0; from < len(tr.Volts); from += blockSamples {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
 		to := min(from+blockSamples, len(tr.Volts))
-		start, end := max(0, from-history), min(len(tr.Volts), to+history/8)
+		start, end := max(0, from-history), min(len(tr.Volts), to+history/historyAhead)
 		block := make([]float64, end-start)
 		for i := range block {
 			block[i] = tr.Volts[start+i] - mean
@@ -124,7 +124,7 @@ func (w *workspace) through(v []float64, whole *capture.Trace, rateHz float64, g
 // extend makes one period x of a record v and its mirror image.
 func extend(x, v []float64) {
 	n, period := len(v), len(x)
-	turn := min(64, n-1)
+	turn := min(turnSamples, n-1)
 	copy(x, v)
 	for k := 0; k < n; k++ {
 		x[n+k] = v[n-1-k]
@@ -167,7 +167,7 @@ func smooth(n int) int {
 	for best < n {
 		best *= 2
 	}
-	if best <= n+n/8 {
+	if best <= n+n/powerOfTwo {
 		return best
 	}
 	for a := 2; a < best; a *= 2 {

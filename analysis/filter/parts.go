@@ -235,7 +235,7 @@ func (p Capacitor) words(mostV float64, where string) string {
 // ratedVolts is the usual rating at least a third above the volts.
 func ratedVolts(volts float64) float64 {
 	for _, v := range []float64{6.3, 10, 16, 25, 35, 50, 63} {
-		if v >= volts*4/3 {
+		if v >= volts*(ratedOver+1)/ratedOver {
 			return v
 		}
 	}

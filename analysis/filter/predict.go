@@ -249,8 +249,8 @@ func finish(r *Result, in Input, after target.Unit) {
 	r.Cost = c.cost()
 	r.DropV = c.DropV(in.Unit.HeaterA)
 	r.FrequencyHz, r.GainDB = nil, nil
-	for i := 0; i <= 20*8; i++ { // 20 a decade, 1 Hz to 100 MHz
-		hz := math.Pow(10, float64(i)/20)
+	for i := 0; i <= curvePoints*curveDecades; i++ {
+		hz := math.Pow(10, float64(i)/curvePoints)
 		db := DB(Insertion(c, hz))
 		r.FrequencyHz, r.GainDB = append(r.FrequencyHz, hz), append(r.GainDB, db)
 	}
@@ -263,8 +263,8 @@ func finish(r *Result, in Input, after target.Unit) {
 // peak is the greatest gain and where, on a fine grid from 1 Hz to 100 MHz.
 func peak(c Circuit) (hz, db float64) {
 	db = math.Inf(-1)
-	for i := 0; i <= 8*400; i++ {
-		f := math.Pow(10, float64(i)/400)
+	for i := 0; i <= curveDecades*peakPoints; i++ {
+		f := math.Pow(10, float64(i)/peakPoints)
 		if g := DB(Insertion(c, f)); g > db {
 			hz, db = f, g
 		}
@@ -279,7 +279,7 @@ func widest(u target.Unit) (hz, vrhz []float64) {
 	for {
 		var best *analysis.Measurement
 		for _, m := range u.Captures {
-			if !m.Calibrated || m.Mode != capture.Differential || len(m.Spectrum.FrequencyHz) == 0 || m.Span.HighHz <= last*1.0001 {
+			if !m.Calibrated || m.Mode != capture.Differential || len(m.Spectrum.FrequencyHz) == 0 || m.Span.HighHz <= last*spanOver {
 				continue
 			}
 			if best == nil || m.Span.HighHz < best.Span.HighHz {

@@ -120,7 +120,7 @@ func Insertion(c Circuit, hz float64) complex128 {
 // DB of a gain, -400 at the least.
 func DB(h complex128) float64 {
 	a := cmplx.Abs(h)
-	if a < 1e-20 {
+	if a < noGain {
 		return -400
 	}
 	return 20 * math.Log10(a)

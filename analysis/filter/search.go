@@ -100,7 +100,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		if err := ctx.Err(); err != nil {
 			return a, err
 		}
-		if a.Found && (fits[c.Topology] > 0 || len(a.Others) >= 3) {
+		if a.Found && (fits[c.Topology] > 0 || len(a.Others) >= mostOthers) {
 			continue
 		}
 		// The promise must stand parts as they age, and as they are new.
@@ -276,7 +276,7 @@ func candidates(base Circuit, fit dropper, cat Catalogue) []Circuit {
 			if c.Topology == CLC {
 				bulk = c.C2
 			}
-			if small.F*3 < bulk.F && small.ESLH < bulk.ESLH {
+			if small.F*bypassTimes < bulk.F && small.ESLH < bulk.ESLH {
 				c.CFilm, helped = small, true
 				list = append(list, c)
 			}
@@ -336,7 +336,7 @@ func standard(v float64, series []float64, up bool) float64 {
 	for _, scale := range []float64{decade / 10, decade, decade * 10} {
 		for _, m := range series {
 			x := m * scale
-			if up && x < v*(1-1e-9) {
+			if up && x < v*(1-rounding) {
 				continue
 			}
 			if e := math.Abs(math.Log(x / v)); e < bestErr {

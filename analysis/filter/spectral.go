@@ -44,7 +44,7 @@ type prediction struct {
 
 func newPrediction(m *analysis.Measurement, c Circuit) *prediction {
 	p := &prediction{m: m, c: c, cycle: 1, gain: func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) }}
-	if n := len(m.Cycle.MeanV); n >= 8 && m.Cycle.PeriodS > 0 {
+	if n := len(m.Cycle.MeanV); n >= cycleSamples && m.Cycle.PeriodS > 0 {
 		p.cycleBehind = throughCycle(m.Cycle.MeanV, m.Cycle.PeriodS, c)
 	}
 	if ripple, duty := spikeFree(m); ripple != nil {
@@ -225,8 +225,8 @@ func bandGain(s spectrum.Curve, lowHz, highHz float64, weight, gain func(float64
 // greatest gain between two frequencies, on a log grid.
 func greatest(gain func(float64) float64, lowHz, highHz float64) float64 {
 	var g float64
-	for i := 0; i <= 60; i++ {
-		g = math.Max(g, gain(lowHz*math.Pow(highHz/lowHz, float64(i)/60)))
+	for i := 0; i <= gainPoints; i++ {
+		g = math.Max(g, gain(lowHz*math.Pow(highHz/lowHz, float64(i)/gainPoints)))
 	}
 	return g
 }
@@ -237,7 +237,7 @@ func greatest(gain func(float64) float64, lowHz, highHz float64) float64 {
 // 0; nil when there is none.
 func spikeFree(m *analysis.Measurement) (cycle []float64, duty float64) {
 	c := m.Cycle
-	if c.PeriodS <= 0 || len(c.MeanV) < 8 {
+	if c.PeriodS <= 0 || len(c.MeanV) < cycleSamples {
 		return nil, 0
 	}
 	if c.RiseSlopeVPerS.Known && c.FallSlopeVPerS.Known && c.ApparentDuty.Known && m.RipplePPV.Known {
@@ -254,7 +254,7 @@ func spikeFree(m *analysis.Measurement) (cycle []float64, duty float64) {
 				v[i] = rise*duty*c.PeriodS - step + fall*(x-duty)*c.PeriodS
 			}
 		}
-		if math.Abs(peakToPeak(v)/m.RipplePPV.Value-1) < 0.2 {
+		if math.Abs(peakToPeak(v)/m.RipplePPV.Value-1) < cycleAgrees {
 			return v, duty
 		}
 	}
@@ -270,7 +270,7 @@ func offEdges(cycle []float64, duty float64) []float64 {
 	kept := make([]float64, 0, len(cycle))
 	for i, v := range cycle {
 		x := (float64(i) + 0.5) / float64(len(cycle))
-		if x < 0.01 || x > 0.997 || (x > duty-0.003 && x < duty+0.01) {
+		if x < afterEdge || x > 1-beforeEdge || (x > duty-beforeEdge && x < duty+afterEdge) {
 			continue
 		}
 		kept = append(kept, v)
@@ -295,7 +295,7 @@ func throughCycle(v []float64, periodS float64, c Circuit) []float64 {
 // middle is an envelope's waveform, nil where columns hold more than a sample
 // (its middle line would lose what lies between).
 func middle(e analysis.Envelope) []float64 {
-	if len(e.MinV) < 16 || len(e.MinV) != len(e.MaxV) || e.StepS <= 0 {
+	if len(e.MinV) < spikeSamples || len(e.MinV) != len(e.MaxV) || e.StepS <= 0 {
 		return nil
 	}
 	out := make([]float64, len(e.MinV))

@@ -261,7 +261,7 @@ func (s slot) choices(series string) (c [slotChoices]Choice, off bool, err error
 		near = above
 	}
 	c = [slotChoices]Choice{single(below), single(above), single(near), single(near), single(near)}
-	if math.Abs(near-s.exact) <= 0.01*s.exact {
+	if math.Abs(near-s.exact) <= nearValue*s.exact {
 		return c, false, nil
 	}
 	for _, p := range pairs {
@@ -291,7 +291,7 @@ func below(set []Choice, slots []slot) bool {
 
 func sameOhms(slots []slot) bool {
 	for _, s := range slots {
-		if math.Abs(s.exact-slots[0].exact) > 1e-9*math.Abs(slots[0].exact) {
+		if math.Abs(s.exact-slots[0].exact) > rounding*math.Abs(slots[0].exact) {
 			return false
 		}
 	}
@@ -442,7 +442,7 @@ func (z sizing) summarise(p *Part) {
 			if p.PulledV == 0 || c.RelErr > p.PulledErr {
 				p.PulledV, p.PulledErr = c.HeaterV, c.RelErr
 			}
-			if c.OverLimit && c.RelErr > p.ErrFrac+1e-9 {
+			if c.OverLimit && c.RelErr > p.ErrFrac+rounding {
 				p.PulledOver = true
 			}
 		case KindLast:
@@ -478,7 +478,7 @@ func bestPart(parts []Part) int {
 			best = i
 		}
 	}
-	if best >= 0 && math.Abs(parts[best].ErrFrac) <= 0.01 {
+	if best >= 0 && math.Abs(parts[best].ErrFrac) <= nearValue {
 		return best
 	}
 	for i, p := range parts {

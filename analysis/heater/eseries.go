@@ -55,11 +55,11 @@ func standardValues(series string) ([]float64, error) {
 		return nil, err
 	}
 	digits := 10.0
-	if decade[0] == 100 {
+	if decade[0] == seriesDigits {
 		digits = 100
 	}
 	var all []float64
-	for scale := smallestOhm; scale < largestOhm*0.999; scale *= 10 {
+	for scale := smallestOhm; scale < largestOhm*lastOfDecades; scale *= 10 {
 		for _, v := range decade {
 			all = append(all, roundSig(v/digits*scale, 4))
 		}
@@ -76,7 +76,7 @@ func Neighbours(series string, ohm float64) (below, above float64, err error) {
 		return 0, 0, err
 	}
 	for _, v := range all {
-		if math.Abs(v-ohm) <= 1e-9*ohm {
+		if math.Abs(v-ohm) <= rounding*ohm {
 			return v, v, nil
 		}
 		if v < ohm {
@@ -115,7 +115,7 @@ func BestPairs(series string, ohm float64) ([]Pair, error) {
 			return true
 		case dp > goodPair || dq > goodPair:
 			return dp < dq
-		case math.Abs(p.A/p.B-q.A/q.B) > 1e-9:
+		case math.Abs(p.A/p.B-q.A/q.B) > rounding:
 			return p.A/p.B < q.A/q.B
 		}
 		return dp < dq
@@ -123,7 +123,7 @@ func BestPairs(series string, ohm float64) ([]Pair, error) {
 	for i, a := range all {
 		for _, b := range all[:i+1] {
 			// One of the two must matter: a hundred to one is no pair.
-			if a > 100*b {
+			if a > unevenPair*b {
 				continue
 			}
 			if p := (Pair{A: a, B: b, Ohm: a + b}); a < ohm && better(p, ser) {
@@ -136,7 +136,7 @@ func BestPairs(series string, ohm float64) ([]Pair, error) {
 	}
 	var out []Pair
 	for _, p := range []Pair{ser, par} {
-		if p.A > 0 && math.Abs(p.Ohm-ohm) < 0.1*ohm {
+		if p.A > 0 && math.Abs(p.Ohm-ohm) < pairWithin*ohm {
 			out = append(out, p)
 		}
 	}

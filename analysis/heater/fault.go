@@ -78,7 +78,7 @@ const mostOverload = 10
 func fuseFor(steadyA, coldA, shortA float64) (ratingA, leastA float64) {
 	leastA = math.Max(steadyA/fuseLoad, coldA/fuseCarries)
 	for _, r := range fuseRatings {
-		if r >= leastA*(1-1e-9) {
+		if r >= leastA*(1-rounding) {
 			if shortA == 0 || shortA >= fuseOpens*r {
 				return r, r
 			}
@@ -179,9 +179,9 @@ func (o Overrun) Words() string {
 // overrun grades a relative error over the limit.
 func overrun(relErr float64) Overrun {
 	switch {
-	case relErr <= 0.15:
+	case relErr <= wearsOver:
 		return OverrunWears
-	case relErr <= 0.30:
+	case relErr <= damagesOver:
 		return OverrunDamages
 	}
 	return OverrunBurns

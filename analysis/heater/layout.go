@@ -61,7 +61,7 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 	}
 	if shorted >= 0 {
 		p.shortA = p.branchA[shorted]
-		p.limited = net.limitA > 0 && p.totalA > net.limitA*(1-1e-9)
+		p.limited = net.limitA > 0 && p.totalA > net.limitA*(1-rounding)
 	}
 	for i, b := range net.branches {
 		if b.count == 0 {
@@ -220,7 +220,7 @@ func (p solved) worst() (heaterAt, bool) {
 		return w, true
 	}
 	for _, h := range p.heaters {
-		if math.Abs(h.relErr()) > math.Abs(w.relErr())+1e-12 {
+		if math.Abs(h.relErr()) > math.Abs(w.relErr())+sameHeater {
 			w = h
 		}
 	}
@@ -232,7 +232,7 @@ func (p solved) hottest() (heaterAt, bool) {
 	var w heaterAt
 	found := false
 	for _, h := range p.heaters {
-		if !found || h.relErr() > w.relErr()+1e-12 {
+		if !found || h.relErr() > w.relErr()+sameHeater {
 			w, found = h, true
 		}
 	}

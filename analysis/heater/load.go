@@ -278,7 +278,7 @@ func railError(s strand, rail float64) error {
 		e.Fix = fmt.Sprintf("wire it parallel: %s takes %s there", s.name, volts(rail))
 	case v.valve.CentreTapped && sameVolts(2*v.v0, rail):
 		e.Fix = fmt.Sprintf("wire it in series (%s@series): it takes %s there", s.name, volts(rail))
-	case n > 1.5 && math.Abs(n-math.Round(n)) < 0.01*n:
+	case n > shortString && math.Abs(n-math.Round(n)) < wholeString*n:
 		e.Fix = fmt.Sprintf("put %.0f of them in a string (%.0fx%s@string), or feed it from a %s rail of its own", n, n, s.name, volts(v.v0))
 	case v.v0 > rail:
 		e.Fix = fmt.Sprintf("it would stay cold: feed it from a %s rail of its own, or take a %s type", volts(v.v0), volts(rail))
@@ -289,7 +289,7 @@ func railError(s strand, rail float64) error {
 }
 
 // sameVolts is true within 1 %: 6.3 and 6.25 V are one rail, 6.3 and 7.0 not.
-func sameVolts(a, b float64) bool { return math.Abs(a-b) <= 0.01*math.Max(a, b) }
+func sameVolts(a, b float64) bool { return math.Abs(a-b) <= sameRail*math.Max(a, b) }
 
 // maxVolts bounds every voltage a plan takes.
 const maxVolts = 1000

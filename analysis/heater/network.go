@@ -181,7 +181,7 @@ func root(f func(float64) float64, lo, hi float64) float64 {
 		}
 		tol := 1e-13*math.Abs(best) + 1e-300
 		tl := tol / math.Abs(b-c)
-		if fbest == 0 || tl > 0.5 {
+		if fbest == 0 || tl > rootStep {
 			return best
 		}
 		xi, phi := (a-b)/(c-b), (fa-fb)/(fc-fb)

@@ -11,11 +11,11 @@ func (z sizing) diodes(d *diodeModel) Arrangement {
 	one := d.volts(z.nominalA)
 	need := z.dropV / one
 	a.Exact = fmt.Sprintf("%.2f diodes of %s", math.Max(0, need), volts3(one))
-	if need > float64(d.maxCount)+0.5 {
+	if need > float64(d.maxCount)+diodeMore {
 		a.Warnings = append(a.Warnings, fmt.Sprintf("%s would take %.1f %ss in series: use a resistor", volts3(z.dropV), need, d.name))
 		return a
 	}
-	if need < 0.4 {
+	if need < diodeLeast {
 		a.Warnings = append(a.Warnings, fmt.Sprintf("%s to drop is too little for one %s (%s)", volts3(math.Max(0, z.dropV)), d.name, volts3(one)))
 		return a
 	}

@@ -181,7 +181,7 @@ func (p *Plan) headroom() {
 func (z sizing) whyNot() string {
 	losses := z.nominalA * (z.supply.OutputOhm + z.supply.LeadOhm + z.supply.FilterOhm)
 	s := fmt.Sprintf("%s is less than %s", volts(z.supply.Volts+z.supply.AtA*z.supply.OutputOhm), volts(z.load.Volts))
-	if losses >= 0.005 {
+	if losses >= lossesTold {
 		s += fmt.Sprintf(" plus %s lost on the way (supply, leads, filter)", volts3(losses))
 	}
 	n := layout{strands: z.strands}.solve(z.supply, z.opt.Exponent, scenario{})
@@ -304,7 +304,7 @@ func (p *Plan) dynamics(z sizing) {
 		p.ColdRides = first + "; not judged, the supply's rated current is not given"
 	case share <= 1:
 		p.ColdRides = fmt.Sprintf("%s is within the rated %s: it starts", first, amps(p.Supply.RatedA))
-	case share <= 1.3:
+	case share <= ridesOut:
 		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: most supplies ride it out; %s; try it with cold heaters", first, share, held)
 	default:
 		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: %s, and one that shuts down and retries may never start; try it with cold heaters", first, share, held)
@@ -379,7 +379,7 @@ func (p *Plan) warn() {
 	if w := p.WarmUp; p.CanFeed && w.PeakRelErr > warmUpOver {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("during warm-up the %s rises to %s (%s): a string's quicker heater takes more than its share until the others are hot", w.PeakHeater, volts3(w.PeakV), percent(w.PeakRelErr)))
 	}
-	if p.Load.Volts >= 12 && p.Best >= 0 && p.CanFeed {
+	if p.Load.Volts >= seriesRailV && p.Best >= 0 && p.CanFeed {
 		for _, g := range p.Load.Groups {
 			if g.Wiring == Series {
 				p.Warnings = append(p.Warnings, g.Valve.Type+" in series: a valve whose halves differ splits the 12.6 V unevenly")

@@ -7,7 +7,7 @@ var wattages = []float64{0.25, 0.5, 1, 2, 3, 5, 7, 10, 15, 25, 50, 100}
 // when none is large enough.
 func buyWatts(w, factor float64) float64 {
 	for _, r := range wattages {
-		if r >= w*factor*(1-1e-9) {
+		if r >= w*factor*(1-rounding) {
 			return r
 		}
 	}

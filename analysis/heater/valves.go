@@ -188,7 +188,7 @@ func nearest(key string, own []Valve) []string {
 	})
 	var out []string
 	for _, c := range all {
-		if len(out) == 3 {
+		if len(out) == similar {
 			break
 		}
 		out = append(out, c.name)

@@ -91,7 +91,7 @@ func (l layout) warmUp(s Supply, o Options) WarmUp {
 	if s.RatedA > 0 && w.PeakA > s.RatedA {
 		held := l.simulate(s, th, s.RatedA, 4*warmUpStep)
 		end := len(held.timeS) - 1
-		if math.Abs(held.loadA[end]-r.loadA[len(r.loadA)-1]) < 0.01*held.loadA[end] {
+		if math.Abs(held.loadA[end]-r.loadA[len(r.loadA)-1]) < settledA*held.loadA[end] {
 			w.HeldTo99S = held.reach(slowest, 0.99)
 		}
 	}
@@ -165,7 +165,7 @@ func (c *warmCircuit) rates(x []float64) []float64 {
 // advance takes the temperatures x over h time constants, in inner steps short
 // enough for a heater that is driven far too hard (classical Runge-Kutta).
 func (c *warmCircuit) advance(x []float64, h float64) {
-	for left := h; left > 1e-12*h; {
+	for left := h; left > stepLeft*h; {
 		k1 := c.rates(x)
 		step := left
 		for j := range x {
@@ -215,7 +215,7 @@ func (l layout) simulate(s Supply, th thermal, limitA, h float64) record {
 // settled is true when no temperature moves any more.
 func settled(rates []float64) bool {
 	for _, d := range rates {
-		if math.Abs(d) >= 1e-5 {
+		if math.Abs(d) >= settledRate {
 			return false
 		}
 	}

@@ -8,7 +8,7 @@ import (
 
 // ohms prints a resistance with four significant digits: "2.333 Ω", "1.2 kΩ".
 func ohms(v float64) string {
-	if math.Abs(v) >= 1000 {
+	if math.Abs(v) >= kiloOhm {
 		return strconv.FormatFloat(roundSig(v/1000, 4), 'f', -1, 64) + " kΩ"
 	}
 	return strconv.FormatFloat(roundSig(v, 4), 'f', -1, 64) + " Ω"

@@ -65,7 +65,7 @@ func MeasureBands(m Multirate, lines []Line, span capture.Span, gainFraction flo
 			b.HighHz = span.HighHz
 		}
 		switch {
-		case p.highHz == 0 && span.HighHz < 1.5*p.lowHz:
+		case p.highHz == 0 && span.HighHz < openBand*p.lowHz:
 			b.HighHz = 0
 			miss := figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; a faster sample rate is needed", hertz(span.HighHz)))
 			b.RMSV, b.RMSNoLinesV = miss, miss
@@ -178,7 +178,7 @@ func lineMask(m Multirate, lines []Line) []bool {
 		reach := float64(lineReachBins)
 		// the taper's skirt falls with the sixth power of the distance (18 dB per
 		// octave in amplitude): mask it to where it sinks under the density
-		if far := meanAround(m.PSD, mask, min(i+6, len(mask)-1), 1); far > 0 {
+		if far := meanAround(m.PSD, mask, min(i+skirtBins, len(mask)-1), 1); far > 0 {
 			if excess := l.SeenRMSV() * l.SeenRMSV() / (bin * far); excess > 1 {
 				reach = max(reach, min(math.Pow(excess, 1.0/6), maxReachBins))
 			}

@@ -77,7 +77,7 @@ func nearestLine(lines []Line, b Line) int {
 			}
 			d = 0
 		}
-		if d < least && d <= max(0.5*l.BinHz, 0.5*b.BinHz, baselineOffHz*l.FrequencyHz) {
+		if d < least && d <= max(withinBin*l.BinHz, withinBin*b.BinHz, baselineOffHz*l.FrequencyHz) {
 			best, least = i, d
 		}
 	}

@@ -9,11 +9,11 @@ type endStop struct {
 
 func (e *endStop) add(steps float64) {
 	switch {
-	case steps < 0.5:
+	case steps < onLastCode:
 		e.at++
 		e.run++
 		e.longest = max(e.longest, e.run)
-	case steps < 1.5:
+	case steps < onNextCode:
 		e.next++
 		e.run = 0
 	default:
@@ -39,7 +39,7 @@ func Clipped(v []float64, minV, maxV, stepV float64) (low, high int) {
 		return 0, 0
 	}
 	var lowEnd, highEnd endStop
-	insideLow, insideHigh := minV+1.6*stepV, maxV-1.6*stepV
+	insideLow, insideHigh := minV+offEnds*stepV, maxV-offEnds*stepV
 	for _, x := range v {
 		if x > insideLow && x < insideHigh {
 			lowEnd.run, highEnd.run = 0, 0

@@ -110,7 +110,7 @@ func (l Line) HarmonicOf(baseHz, relative float64) int {
 		return 0
 	}
 	n := math.Round(l.FrequencyHz / baseHz)
-	tol := min(max(0.5*l.BinHz, relative*l.FrequencyHz), 0.2*baseHz)
+	tol := min(max(withinBin*l.BinHz, relative*l.FrequencyHz), harmonicMost*baseHz)
 	if n < 1 || math.Abs(l.FrequencyHz-n*baseHz) > tol {
 		return 0
 	}
@@ -190,7 +190,7 @@ func nameIntermodulation(lines []Line, f1Hz, f2Hz float64) {
 		if l.Comb != "" {
 			continue
 		}
-		tol := max(0.5*l.BinHz, mixTolerance*l.FrequencyHz)
+		tol := max(withinBin*l.BinHz, mixTolerance*l.FrequencyHz)
 		for k := range mixOrder * mixOrder {
 			a, b := k/mixOrder+1, k%mixOrder+1
 			fa, fb := float64(a)*f1Hz, float64(b)*f2Hz

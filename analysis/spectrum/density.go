@@ -24,7 +24,7 @@ type bandDensity struct {
 func densityInBand(oct []ThirdOctave, levels []octaveLevel) (d bandDensity, ok bool) {
 	const third = 0.1 // decades
 	for i, o := range oct {
-		if o.CentreHz > densityLowHz*0.99 && o.CentreHz < densityHighHz*1.01 && levels[i].relative < densityMember {
+		if o.CentreHz > densityLowHz*(1-centreOff) && o.CentreHz < densityHighHz*(1+centreOff) && levels[i].relative < densityMember {
 			d.members = append(d.members, i)
 		}
 	}
@@ -50,10 +50,10 @@ func densityInBand(oct []ThirdOctave, levels []octaveLevel) (d bandDensity, ok b
 // fitted are the members, and in a short record those just above them, which help.
 func (d *bandDensity) fitted(oct []ThirdOctave, levels []octaveLevel) []int {
 	list := d.members
-	if oct[list[0]].CentreHz < densityLowHz*1.01 {
+	if oct[list[0]].CentreHz < densityLowHz*(1+centreOff) {
 		return list
 	}
-	for i := list[len(list)-1] + 1; i < len(oct) && oct[i].CentreHz < densityHelpHz*1.01; i++ {
+	for i := list[len(list)-1] + 1; i < len(oct) && oct[i].CentreHz < densityHelpHz*(1+centreOff); i++ {
 		if levels[i].relative < densityMember {
 			list = append(list[:len(list):len(list)], i)
 		}

@@ -63,7 +63,7 @@ func combFrom(lines []Line, from int, nominal float64) (gridComb, bool) {
 		}
 		members++
 		common = gcd(common, int(k))
-		if r := math.Mod(k*nominal, 300); k <= gridHarmonics && r > 1 && r < 299 {
+		if r := math.Mod(k*nominal, bothGridsHz); k <= gridHarmonics && r > 1 && r < bothGridsHz-1 {
 			c.power += l.RMSV * l.RMSV
 		}
 		if own := l.mainsUHz() / k; own < c.uHz && l.BinHz/l.FrequencyHz < maxBinShare {

@@ -16,7 +16,16 @@ const (
 	keptShare      = 16      // decimated records no longer than 1/16 of the record are kept for finding lines,
 	keptAlways     = 1 << 17 // samples: shorter ones are kept whatever the record
 	junctionReach  = 0.85    // share of the half-band edge down to which a quiet place for the next stage is looked for
+	junctionBins   = 4       // bins above zero that the place must lie
 	junctionGain   = 0.5     // ratio of power by which a lower place must be quieter to be taken
+)
+
+// Transforms (transform.go): of powers of two in between the faster library has made
+// up for its preparation at once. tiny keeps logarithms of what may be 0 finite.
+const (
+	fastLeast = 64
+	fastMost  = 1 << 15
+	tiny      = 1e-300
 )
 
 // The drawn curve (curve.go).
@@ -24,12 +33,18 @@ const curvePerDecade = 240 // cells: finer than any plot shows, coarse enough to
 
 // Lines (lines.go, bands.go).
 const (
+	openBand       = 1.5     // times its lower end that the span must reach for a band without an upper one
 	maxLines       = 400     // the strongest that are kept, which bounds the time that naming them takes
 	lineFalseAlarm = 1e-8    // chance per bin that noise passes for a line: under one in a hundred records
 	lineMargin     = 1.5     // ratio of power over that chance's level, for a floor that is no flat one
 	maxLineFFT     = 1 << 18 // samples in the longest transform of the search, which bounds its memory
 	lineSegments   = 4       // pieces in which longer stages are searched
 	minLineFFT     = 16      // samples in the shortest
+	floorPart      = 4       // the search's noise is read in blocks of 1/4 of their frequency,
+	floorBins      = 16      // bins at least
+	floorMostBins  = 512     // and at most
+	withinBin      = 0.5     // of a bin: how far a line's frequency may be off by the bin it was found in
+	skirtBins      = 6       // beside a line, from where the density around it is read
 	lineReachBins  = 3       // bins to either side that a line rules: the tapers' main lobes
 	maxReachBins   = 24      // the same of a line whose skirts stand far above the density around it
 	sidelobePower  = 1.6e-9  // of the strongest line: -88 dB, what the taper itself makes of it
@@ -40,6 +55,7 @@ const (
 // Combs and sidebands (combs.go, sidebands.go).
 const (
 	switchingTolerance = 1e-4 // relative, of a harmonic's frequency: the converter's own drift
+	harmonicMost       = 0.2  // of the comb's frequency: how far a line may lie off a harmonic at most
 	mainsTolerance     = 2e-4 // the same of the mains, refined
 	maxMainsName       = 40   // the highest harmonic named: above it the comb is too dense to tell by frequency alone
 	mixTolerance       = 1e-5 // of a sum or difference of two known frequencies
@@ -59,6 +75,12 @@ const (
 	maxSidebandLines  = 60   // the strongest lines looked at
 	centreSpacings    = 24   // of them, whose spacings to the strongest are tried,
 	mutualSpacings    = 12   // and whose spacings to each other
+	spacingBins       = 2    // bins that an even spacing must have,
+	spacingOffBins    = 0.3  // bins that a line may lie off it,
+	spacingOffOrder   = 0.1  // and as many more a multiple
+	sidebandOff       = 0.02 // of the spacing: how far a sideband may lie off its multiple beside its bin
+	mainsSidebandOff  = 0.1  // of the mains frequency: the same of the mains' sidebands
+	packetOrder       = 3    // multiples of the packet rate that may show it at low frequencies
 	packetShare       = 0.05 // of the strongest switching line that a packet rate shows at low frequencies, at least
 	mainsRateFraction = 0.01 // relative distance from the mains or twice of it within which a spacing is the mains'
 )
@@ -77,6 +99,9 @@ const (
 	leastMembers    = 3     // lines that prove a comb of which none lies at 1 or 2 x mains
 	leastBlockS     = 1.0   // s, the shortest block in which a wandering line is followed: mains move by hundredths of a hertz within it
 	wanderOver      = 4.0   // standard deviations by which shorter blocks must hold more power
+	wanderUnsure    = 2.0   // standard deviations by which they leave the line in doubt
+	wholeRecord     = 1.5   // a block longer than the record over this is the record
+	bothGridsHz     = 300   // Hz: the comb of 50 and that of 60 Hz share its multiples
 	wanderShare     = 0.02  // and as a share of it
 	maxBinShare     = 0.1   // bin over frequency: a line resolved worse says nothing better than the nominal frequency
 	mainsOverNoise  = 4.0   // standard deviations of the noise that a harmonic must stand out by
@@ -102,6 +127,8 @@ const (
 	plateauTopShare = 0.25 // of the span: above it an instrument's low-pass tilts the floor
 	leastRelative   = 0.02 // standard deviation that any third octave has: the model's own error
 
+	centreOff     = 0.01 // relative, of a third octave's centre: nominal against exact
+	leastSpread   = 1e-6 // relative, of a third octave: none is without any
 	densityLowHz  = 2e3  // the band of the trade's noise criterion: above the mains comb,
 	densityHighHz = 20e3 // up to the end of hearing
 	densityHelpHz = 40e3 // up to here, under the lowest switching frequency, a short record's fit reaches
@@ -113,6 +140,8 @@ const (
 	plateauSpread   = 0.05 // in power, that a window must be good to
 	plateauAgree    = 0.25 // in power, 1 dB: third octaves off by no more, and their own spread, belong to it
 	plateauMember   = 0.3  // relative standard deviation beyond which one says nothing
+	plateauLeast    = 3    // third octaves that the corner leaves for it
+	cornerTrim      = 6    // 1/6 of the corners at either end may be anything
 	plateauRounds   = 4    // in which level and corner settle
 	cornerSettled   = 0.01 // relative change of the corner at which they have
 	cornerOver      = 0.5  // in power over the plateau, beside its own spread, of a third octave that stands out
@@ -130,6 +159,7 @@ const (
 	quasiPeakS      = 0.5     // s of record, at least: the detector's slow stage must fill
 	quasiPeakHz     = 15e3    // span at least: what lies above weighs under -10 dB
 	quasiPeakTopHz  = 31.5e3  // the end of the recommendation's table
+	quasiFadePart   = 4       // and over 1/4 of the record at most
 	quasiPeakFadeS  = 10e-3   // s faded at either end, so that the record's ends make no click
 	maxQuasiSamples = 1 << 20 // that the meter reads: 10 s at about 100 kHz
 )
@@ -144,6 +174,9 @@ const (
 	sameLevel     = 1e-9 // of the record's extent: values that differ by rounding alone
 	sameOffset    = 1e-6 // the extent counts as no less than this share of the greatest value
 	clipCodes     = 8    // codes that a record must span before its end stops say anything
+	onLastCode    = 0.5  // steps off the end within which a sample is on the last code,
+	onNextCode    = 1.5  // and on the last but one
+	offEnds       = 1.6  // steps off both ends from which a sample needs no look
 	clipRun       = 3    // samples in a row on the last code
 	clipPile      = 4    // times as many there as on the last but one: a sine has at most 2.5 times
 	levelChunks   = 64   // places spread over a long record

@@ -240,7 +240,7 @@ func localFloor(power []float64, k float64) []float64 {
 	var at, level []float64
 	var block []float64
 	for i := 1; i < len(power); {
-		w := min(max(i/4, 16), 512)
+		w := min(max(i/floorPart, floorBins), floorMostBins)
 		end := min(i+w, len(power))
 		if len(power)-end < w/2 {
 			end = len(power)
@@ -248,7 +248,7 @@ func localFloor(power []float64, k float64) []float64 {
 		block = append(block[:0], power[i:end]...)
 		med := capture.Ranked(block, len(block)/2)
 		at = append(at, float64(i+end-1)/2)
-		level = append(level, math.Log(max(med/bias, 1e-300)))
+		level = append(level, math.Log(max(med/bias, tiny)))
 		i = end
 	}
 	return JoinLevels(at, level, len(power))

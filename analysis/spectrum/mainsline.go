@@ -32,13 +32,13 @@ func (p projections) line() float64 { return max(p.power-p.noise, 0) }
 func (m *Multirate) followLine(src Source, hz, blockS float64) followed {
 	rec, rate, startS := m.lowestRecord(src, hz)
 	n := rec.Len()
-	if n < 8 {
+	if n < minSpectrumLen {
 		return followed{}
 	}
 	duration := float64(n) / rate
 	var best projections
 	unsure := 0.0
-	if blockS > 0 && blockS < duration/1.5 {
+	if blockS > 0 && blockS < duration/wholeRecord {
 		best = projectLine(rec, rate, hz, int(blockS*rate), 1, startS)
 	} else {
 		places := 1
@@ -51,13 +51,13 @@ func (m *Multirate) followLine(src Source, hz, blockS float64) followed {
 			switch more := p.line() - best.line(); {
 			case more > wanderOver*math.Hypot(p.deviation, best.deviation)+wanderShare*p.line():
 				best, unsure = p, 0
-			case more > 2*math.Hypot(p.deviation, best.deviation):
+			case more > wanderUnsure*math.Hypot(p.deviation, best.deviation):
 				unsure = max(unsure, more)
 			}
 		}
 	}
 	f := followed{rms: math.Sqrt(best.line()), phase: best.phase, blockS: best.blockS, noise: math.Sqrt(best.noise / 2)}
-	if best.blockS > duration/1.5 {
+	if best.blockS > duration/wholeRecord {
 		f.rms = math.Sqrt(best.power) // a single projection: what noise adds is in its deviation
 		f.u = 2 * f.noise
 	} else {

@@ -265,7 +265,7 @@ func (m *Multirate) junction(above []float64, s int) float64 {
 	edge := halfBandEdge * m.Stages[s].RateHz
 	bin := m.Stages[s-1].BinHz
 	best, at := math.Inf(1), edge
-	for k := int(edge / bin); k > 4 && float64(k)*bin > junctionReach*edge; k-- {
+	for k := int(edge / bin); k > junctionBins && float64(k)*bin > junctionReach*edge; k-- {
 		worst := 0.0
 		for i := max(k-lineReachBins, 0); i <= min(k+lineReachBins, len(above)-1); i++ {
 			worst = max(worst, above[i])

@@ -79,7 +79,7 @@ func MeasureNoiseFloor(gated, plain *Multirate, opt NoiseOptions) NoiseFloor {
 		t.HighVPerRtHz = math.Sqrt(power + spread)
 		t.LowVPerRtHz = math.Sqrt(max(power-spread, 0))
 		nf.ThirdOctaves = append(nf.ThirdOctaves, t)
-		levels = append(levels, octaveLevel{power: power, seen: seen.power, relative: max(seen.relative*seen.power/power, 1e-6)})
+		levels = append(levels, octaveLevel{power: power, seen: seen.power, relative: max(seen.relative*seen.power/power, leastSpread)})
 	}
 	nf.summarise(levels, quant, high, opt)
 	return nf
@@ -100,7 +100,7 @@ func (n *NoiseFloor) at(centreHz float64) (float64, bool) {
 		return 0, false
 	}
 	for _, t := range n.ThirdOctaves {
-		if math.Abs(t.CentreHz/centreHz-1) < 0.01 {
+		if math.Abs(t.CentreHz/centreHz-1) < centreOff {
 			return t.DensityVPerRtHz, true
 		}
 	}

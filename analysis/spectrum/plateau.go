@@ -36,7 +36,7 @@ func findPlateau(oct []ThirdOctave, levels []octaveLevel) plateau {
 	for range plateauRounds { // the corner and the level depend on each other
 		level := func(i int) float64 { return levels[i].power / (1 + p.cornerHz/oct[i].CentreHz) }
 		first := 0
-		for first < len(oct)-3 && oct[first].CentreHz < 2*p.cornerHz {
+		for first < len(oct)-plateauLeast && oct[first].CentreHz < 2*p.cornerHz {
 			first++
 		}
 		p.power, p.members = lowestLevel(first, levels, level)
@@ -115,7 +115,7 @@ func cornerUnder(oct []ThirdOctave, levels []octaveLevel, p *plateau) float64 {
 	slices.Sort(corners)
 	n := len(corners)
 	corner := (corners[(n-1)/2] + corners[n/2]) / 2
-	if corners[n/6] < corner/cornerScatter || corners[n-1-n/6] > corner*cornerScatter {
+	if corners[n/cornerTrim] < corner/cornerScatter || corners[n-1-n/cornerTrim] > corner*cornerScatter {
 		p.rises = true
 		return 0
 	}

@@ -40,7 +40,7 @@ func MeasureQuasiPeak(src Source, m Multirate, span capture.Span, gainFraction f
 func weighted468(x []float64, rateHz float64) {
 	n := len(x)
 	mean := weightedMean(x, nil)
-	fade := min(int(quasiPeakFadeS*rateHz), n/4)
+	fade := min(int(quasiPeakFadeS*rateHz), n/quasiFadePart)
 	for i := range x {
 		x[i] -= mean
 		if edge := min(i, n-1-i); edge < fade {

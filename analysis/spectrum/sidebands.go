@@ -26,7 +26,7 @@ func lineSpacing(lines []Line, switchingHz float64) float64 {
 		total += l.RMSV * l.RMSV
 	}
 	for _, hz := range spacings(near) {
-		if hz < 2*centre.BinHz {
+		if hz < spacingBins*centre.BinHz {
 			break
 		}
 		power, count := 0.0, 0
@@ -34,7 +34,7 @@ func lineSpacing(lines []Line, switchingHz float64) float64 {
 		for _, l := range beside {
 			d := l.FrequencyHz - centre.FrequencyHz
 			k := math.Round(d / hz)
-			if k != 0 && math.Abs(d-k*hz) < 0.1*math.Abs(k)*centre.BinHz+0.3*centre.BinHz {
+			if k != 0 && math.Abs(d-k*hz) < spacingOffOrder*math.Abs(k)*centre.BinHz+spacingOffBins*centre.BinHz {
 				power += l.RMSV * l.RMSV
 				count++
 				sumKK += k * k
@@ -88,7 +88,7 @@ func nameModulation(lines []Line, spacingHz, switchingHz float64) (bursting bool
 		n := int(math.Round(l.FrequencyHz / switchingHz))
 		if n >= 1 && l.FrequencyHz >= (1-spacingReach)*switchingHz {
 			l.nameSideband(n, centres[n], spacingHz)
-		} else if k := math.Round(l.FrequencyHz / spacingHz); bursting && k >= 1 && math.Abs(l.FrequencyHz-k*spacingHz) < 0.5*l.BinHz+1e-4*l.FrequencyHz {
+		} else if k := math.Round(l.FrequencyHz / spacingHz); bursting && k >= 1 && math.Abs(l.FrequencyHz-k*spacingHz) < withinBin*l.BinHz+switchingTolerance*l.FrequencyHz {
 			l.Comb, l.Harmonic, l.Name = CombBurst, int(k), harmonicName("burst rate", int(k))
 		}
 	}
@@ -103,7 +103,7 @@ func showsPackets(lines []Line, spacingHz, switchingHz float64) bool {
 		if math.Abs(l.FrequencyHz-switchingHz) < spacingReach*switchingHz {
 			strongest = max(strongest, l.RMSV)
 		}
-		if k := math.Round(l.FrequencyHz / spacingHz); k >= 1 && k <= 3 && math.Abs(l.FrequencyHz-k*spacingHz) < 0.5*l.BinHz {
+		if k := math.Round(l.FrequencyHz / spacingHz); k >= 1 && k <= packetOrder && math.Abs(l.FrequencyHz-k*spacingHz) < withinBin*l.BinHz {
 			base = max(base, l.RMSV)
 		}
 	}
@@ -115,7 +115,7 @@ func showsPackets(lines []Line, spacingHz, switchingHz float64) bool {
 func (l *Line) nameSideband(n int, centreHz, spacingHz float64) {
 	d := l.FrequencyHz - centreHz
 	k := math.Round(d / spacingHz)
-	if l.Comb == CombSwitching || math.Abs(d-k*spacingHz) > 0.5*l.BinHz+0.02*spacingHz {
+	if l.Comb == CombSwitching || math.Abs(d-k*spacingHz) > withinBin*l.BinHz+sidebandOff*spacingHz {
 		return
 	}
 	if k == 0 {
@@ -137,7 +137,7 @@ func nameMainsSidebands(lines []Line, mainsHz, switchingHz float64) {
 		if l.Comb != "" || n < 1 || m < 1 || m > mainsSidebandMax {
 			continue
 		}
-		if math.Abs(d-m*mainsHz) < min(l.BinHz, 0.1*mainsHz)+1e-5*l.FrequencyHz {
+		if math.Abs(d-m*mainsHz) < min(l.BinHz, mainsSidebandOff*mainsHz)+mixTolerance*l.FrequencyHz {
 			l.Comb, l.Harmonic = CombSideband, int(n)
 			l.Name = fmt.Sprintf("%s, sideband at %d x mains", harmonicName("switching", int(n)), int(m))
 		}

@@ -19,13 +19,13 @@ type Transform struct {
 // NewTransform prepares for sequences of n samples, n > 0.
 func NewTransform(n int) *Transform {
 	// shorter ones take no time; for longer ones the preparation does
-	return newTransform(n, n >= 64 && n <= 1<<15)
+	return newTransform(n, n >= fastLeast && n <= fastMost)
 }
 
 // newRepeatedTransform is NewTransform for a given number of transforms: from the third of a
 // long length on the faster library has made up for its preparation.
 func newRepeatedTransform(n, times int) *Transform {
-	return newTransform(n, n >= 64 && (n <= 1<<15 || times > 2))
+	return newTransform(n, n >= fastLeast && (n <= fastMost || times > 2))
 }
 
 func newTransform(n int, fast bool) *Transform {

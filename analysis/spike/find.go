@@ -71,16 +71,16 @@ func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Find
 			covered++
 		}
 	}
-	if 10*covered > 9*m && m > 0 {
+	if coveredOf*covered > coveredMost*m && m > 0 {
 		// transients fill the cycle: the fold's bins tell the noise
-		out.SigmaV = min(out.SigmaV, max(f.SigmaV, 0.3*stepV))
+		out.SigmaV = min(out.SigmaV, max(f.SigmaV, coarseSigma*stepV))
 	}
 	out.ThresholdV = max(beginSigmas*out.SigmaV, leastSteps*stepV)
 	if out.ThresholdV > 0 {
 		out.ThresholdV += slackV
 	} else {
 		lo, hi := cycle.Extremes(r.Volts)
-		out.ThresholdV = max(1e-6*(hi-lo), 1e-300)
+		out.ThresholdV = max(noThreshold*(hi-lo), tiny)
 	}
 	out.all = all
 	for _, t := range all {

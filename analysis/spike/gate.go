@@ -40,8 +40,8 @@ func NewGate(r *cycle.Residue, f *cycle.Fold, found *Finding, mains []float64, m
 				g.cycle[b] = r.Model.Smooth[b] + v
 				// the variance of n cycles scatters by √(2/n) of itself
 				n := max(f.Count[b], 2)
-				limit := f.SigmaV * f.SigmaV * (1.2 + 4*math.Sqrt(2/n))
-				if f.VarianceV2[b]*n/(n-1) > limit || f.Count[b] < 4 {
+				limit := f.SigmaV * f.SigmaV * (unlikeCycles + unlikeSigmas*math.Sqrt(2/n))
+				if f.VarianceV2[b]*n/(n-1) > limit || f.Count[b] < leastInBin {
 					for d := -1; d <= 1; d++ {
 						g.edges[(b+d+m)%m] = true
 					}
@@ -65,7 +65,7 @@ func NewGate(r *cycle.Residue, f *cycle.Fold, found *Finding, mains []float64, m
 	}
 	g.mains, g.mainsHz = mains, mainsHz
 	if g.mains == nil || r.Track != nil && r.Track.Kind == cycle.Bursting {
-		g.drift = r.Slow.Thinned(64)
+		g.drift = r.Slow.Thinned(driftMeans)
 		if r.Track != nil && r.Track.Kind == cycle.Bursting {
 			g.drift = r.Slow // the packets' own rise and fall
 		}
@@ -214,7 +214,7 @@ func (g *Gate) TrustedFromHz() float64 {
 	var steps []float64
 	for i := 1; i < n; i++ {
 		// shorter ones are joints where a packet meets a pause
-		if step := g.drift.At[i] - g.drift.At[i-1]; step > 8 {
+		if step := g.drift.At[i] - g.drift.At[i-1]; step > leastStretch {
 			steps = append(steps, step)
 		}
 	}
@@ -222,7 +222,7 @@ func (g *Gate) TrustedFromHz() float64 {
 		return 0
 	}
 	slices.Sort(steps)
-	return 0.75 * g.rateHz / Quantile(steps, 0.25)
+	return trustedShare * g.rateHz / Quantile(steps, 0.25)
 }
 
 // RemovedBand is the band in which following a wandering switching phase takes
@@ -230,7 +230,7 @@ func (g *Gate) TrustedFromHz() float64 {
 // phase is read from six cycles under a taper, every three cycles. 0, 0: none.
 func (g *Gate) RemovedBand() (lowHz, highHz float64) {
 	if t := g.r.Track; t != nil && t.Kind == cycle.Dithered {
-		return 0.5 * t.Hz, 1.65 * t.Hz
+		return removedLow * t.Hz, removedHigh * t.Hz
 	}
 	return 0, 0
 }

@@ -79,5 +79,5 @@ func heldBack(c *cycle.Model) (heldV, swingV float64) {
 		slopes = append(slopes, math.Abs(level[(i+half)%m]-level[i]))
 	}
 	slices.Sort(slopes)
-	return max(most-Quantile(slopes, 0.9), 0), most
+	return max(most-Quantile(slopes, steepSlope), 0), most
 }

@@ -50,6 +50,55 @@ const (
 	// heldShare: half the stretch is at most this part of the cycle, so that its ramps
 	// stay straight within it.
 	heldShare = 16
+	// holdS is how long the residue must stay under the lower threshold for an event to
+	// have ended, s, holdSamples at least: a ring of 5 MHz and more crosses zero within
+	// it. It is at most holdCycle of the cycle, holdInCycle samples at least, and
+	// oneEventS is how far apart two off the edges are two.
+	holdS       = 0.3e-6
+	holdSamples = 8
+	holdCycle   = 0.05
+	holdInCycle = 4
+	oneEventS   = 1e-6
+	// leastLevel is how many samples beside an event tell the level under it.
+	leastLevel = 8
+	// What an edge's own transient scatters by from cycle to cycle, as a share of
+	// itself, of its peak and of the tails of the edges before: an event of another
+	// origin under it must top all three.
+	ownScatter, peakScatter, tailScatter = 0.2, 0.1, 0.1
+	// leastInPhase events off the edges keep one place in the cycle where their
+	// resultant (Rayleigh) tops inPhase.
+	leastInPhase = 8
+	inPhase      = 0.9
+	// coveredMost in coveredOf bins: where transients cover more of the cycle, the
+	// fold's bins tell the noise, coarseSigma converter steps at least.
+	coveredMost, coveredOf = 9, 10
+	coarseSigma            = 0.3
+	// noThreshold is the threshold of a record without noise and steps, as a share of
+	// its extent.
+	noThreshold = 1e-6
+	// shownEnergy: a transient of which the record holds less is cut off by its end.
+	shownEnergy = 0.5
+	// steepSlope is the quantile of the smooth cycle's slopes that a corner may have.
+	steepSlope = 0.9
+	// A bin in which cycles vary by unlikeCycles of the noise's variance, and by
+	// unlikeSigmas of what it scatters, is excised, and one of fewer than leastInBin
+	// samples, which can't tell.
+	unlikeCycles = 1.2
+	unlikeSigmas = 4
+	leastInBin   = 4
+	// driftMeans is how many switching cycles' means the slow wander is taken as lines
+	// through, where no mains comb could be measured.
+	driftMeans = 64
+	// leastStretch: shorter stretches of the drift, in samples, are joints where a
+	// packet meets a pause; trustedShare of the rate over theirs is the frequency from
+	// which the drift leaves noise alone (sinc(x)³ is 3 % there).
+	leastStretch = 8
+	trustedShare = 0.75
+	// removedLow and removedHigh bound the band, in switching frequencies, in which
+	// following a wandering phase takes noise off.
+	removedLow, removedHigh = 0.5, 1.65
+	// tiny keeps a threshold above zero.
+	tiny = 1e-300
 	// MaxListed is the most events kept in a list.
 	MaxListed = 2000
 )

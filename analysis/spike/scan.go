@@ -16,9 +16,9 @@ import (
 func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 	n := len(r.Volts)
 	end := out.ThresholdV * endSigmas / beginSigmas
-	hold := max(int(0.3e-6*rateHz), 8)
+	hold := max(int(holdS*rateHz), holdSamples)
 	if r.Model != nil {
-		hold = min(hold, max(int(0.05*r.Model.PeriodS*rateHz), 4))
+		hold = min(hold, max(int(holdCycle*r.Model.PeriodS*rateHz), holdInCycle))
 	}
 	ip := spectrum.NewInterpolator()
 	inside := false
@@ -120,7 +120,7 @@ func levelAround(buf []float64, first, last int) float64 {
 			beside = append(beside, v)
 		}
 	}
-	if len(beside) < 8 {
+	if len(beside) < leastLevel {
 		return 0
 	}
 	return capture.Ranked(beside, len(beside)/2)
@@ -145,8 +145,8 @@ func (out *Finding) offEdgeInWindow(s *sizer, scale float64) {
 		before := (t.First + int(x-per) + 2*m) % m
 		after := (t.First + int(x+per) + 1 + 2*m) % m
 		steep += math.Abs(smooth[after] - smooth[before])
-		steep += math.Abs(cycle.Lerp(t.Tail, x+per)-cycle.Lerp(t.Tail, x-per)) + 0.1*math.Abs(cycle.Lerp(t.Tail, x))
-		over := math.Abs(v-tv) - 0.2*math.Abs(tv) - steep - 0.1*math.Abs(t.PeakV)
+		steep += math.Abs(cycle.Lerp(t.Tail, x+per)-cycle.Lerp(t.Tail, x-per)) + tailScatter*math.Abs(cycle.Lerp(t.Tail, x))
+		over := math.Abs(v-tv) - ownScatter*math.Abs(tv) - steep - peakScatter*math.Abs(t.PeakV)
 		if over > out.ThresholdV && over > most {
 			at, most = i, over
 		}
@@ -163,7 +163,7 @@ func (out *Finding) offEdgeInWindow(s *sizer, scale float64) {
 // twice, its ring running into or out of an edge's window, and adds them to the
 // rest.
 func (out *Finding) settleOffEdge(r *cycle.Residue) {
-	reach := 1e-6 * out.rateHz
+	reach := oneEventS * out.rateHz
 	for _, t := range out.all {
 		reach = max(reach, float64(t.Until)/float64(r.Model.Bins)*r.Model.PeriodS*out.rateHz)
 	}
@@ -205,5 +205,5 @@ func (out *Finding) OffEdgeKeepsPhase() bool {
 		re, im = re+cos, im+sin
 	}
 	n := float64(len(out.OffEdge))
-	return n >= 8 && math.Hypot(re, im) > 0.9*n
+	return n >= leastInPhase && math.Hypot(re, im) > inPhase*n
 }

@@ -108,7 +108,7 @@ func (s *sizer) nearest(reach float64) int {
 // size is the signed peak of the transient whose onset is at sample x.
 func (s *sizer) size(x float64) float64 {
 	num, den := s.read(x)
-	if den < 0.5*s.energy {
+	if den < shownEnergy*s.energy {
 		return s.t.PeakV // cut off by the record's end: its size is the mean one
 	}
 	if s.plain {

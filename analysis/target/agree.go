@@ -95,7 +95,7 @@ func disagreement(u Unit, c criterion, l Limit, fit []*analysis.Measurement) (k 
 	}
 	text := fmt.Sprintf("%s differs between captures: %s", l.Name, strings.Join(said, ", "))
 	switch high, low := apart(c.of(like[0]), c.of(like[1])), apart(c.of(like[n-1]), c.of(like[n-2])); {
-	case n < 3:
+	case n < twoAgree:
 	case high && !low:
 		text += "; " + like[0].File + " is the doubtful one"
 	case low && !high:

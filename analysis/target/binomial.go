@@ -48,7 +48,7 @@ func fisherPower(n int, p, q float64) float64 {
 		for a := lo; a <= hi; a++ {
 			var tail float64
 			for _, x := range prob {
-				if x <= prob[a-lo]*(1+1e-9) {
+				if x <= prob[a-lo]*(1+rounding) {
 					tail += x
 				}
 			}
@@ -96,7 +96,7 @@ func fisherP(a, m, b, n int) float64 {
 	}
 	seen, p := math.Exp(logP(a)), 0.0
 	for k := max(0, s-n); k <= min(m, s); k++ {
-		if x := math.Exp(logP(k)); x <= seen*(1+1e-9) {
+		if x := math.Exp(logP(k)); x <= seen*(1+rounding) {
 			p += x
 		}
 	}

@@ -25,6 +25,7 @@ const (
 	switchingOff  = 1.2  // ratio of switching frequencies at one load
 	sameLoad      = 0.1  // share by which loads may differ and count as one
 	disagreeRatio = 1.25 // ratio of one figure in two captures of like quality
+	twoAgree      = 3    // captures from which on the one that the others contradict is named
 )
 
 // When a unit's volts are taken for a wrong probe factor beside its brand's
@@ -34,6 +35,13 @@ const (
 	scaleFigures  = 2    // criteria in volts needed
 	scaleOffDB    = 3.0  // how far the typical ratio may lie off 20 or 40 dB
 	scaleSpreadDB = 12.0 // how far the criteria's ratios may lie apart
+)
+
+// What only rounding makes of equal numbers, relative, and of a mask's end that lies
+// on a third octave.
+const (
+	rounding = 1e-9
+	bandOff  = 1e-6
 )
 
 // Confidence of the passing share's interval.

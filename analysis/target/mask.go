@@ -15,7 +15,7 @@ import (
 // frequency and log density; ok is false outside the mask.
 func MaskAt(points []MaskPoint, hz float64) (vrhz float64, ok bool) {
 	n := len(points)
-	if n < 2 || hz < points[0].Hz*(1-1e-9) || hz > points[n-1].Hz*(1+1e-9) {
+	if n < 2 || hz < points[0].Hz*(1-rounding) || hz > points[n-1].Hz*(1+rounding) {
 		return 0, false
 	}
 	i := sort.Search(n-1, func(i int) bool { return points[i+1].Hz >= hz })
@@ -28,9 +28,9 @@ func MaskAt(points []MaskPoint, hz float64) (vrhz float64, ok bool) {
 // maskBands are the third octaves (base ten, IEC 61260-1) within lowHz..highHz.
 func maskBands(lowHz, highHz float64) []float64 {
 	var bands []float64
-	for n := int(math.Ceil(10*math.Log10(lowHz) - 1e-6)); ; n++ {
+	for n := int(math.Ceil(10*math.Log10(lowHz) - bandOff)); ; n++ {
 		hz := math.Pow(10, float64(n)/10)
-		if hz > highHz*(1+1e-6) {
+		if hz > highHz*(1+bandOff) {
 			return bands
 		}
 		bands = append(bands, hz)
