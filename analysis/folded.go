@@ -146,7 +146,9 @@ func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
 		fmt.Sprintf("capture in high-resolution mode, or through 1 kΩ and %s to ground; where the file doesn't say so, the sheet's anti_aliased = true (--anti-aliased) does", capture.SI(farads, "F", 2)))
 }
 
-// nearestE6 is the value of the E6 series (IEC 60063) nearest to v by ratio.
+// nearestE6 is the value of the E6 series (IEC 60063) nearest to v by ratio. It is
+// spelled out here since package heater, which holds the series, is none of the rooms
+// below this one.
 func nearestE6(v float64) float64 {
 	decade := math.Pow(10, math.Floor(math.Log10(v)))
 	best := decade

@@ -3,7 +3,7 @@ package analysis
 import (
 	"context"
 	"math"
-	"sort"
+	"slices"
 	"testing"
 
 	"stillglow/analysis/figure"
@@ -41,7 +41,7 @@ func TestFlybackAgainstScipyPeaksAndHilbert(t *testing.T) {
 			t.Errorf("%s: %d spikes, find_peaks %d", name, len(peaks), c.SpikeCount)
 		}
 		// against the local ripple here, against the running median there
-		sort.Float64s(peaks)
+		slices.Sort(peaks)
 		within(t, name+" spike peak", figure.Known(spike.Quantile(peaks, 0.5)), c.SpikePeakV, 0.1)
 		within(t, name+" ring", m.Spikes.RingHz, c.RingHz, 0.03)
 		within(t, name+" Q", m.Spikes.RingQ, c.RingQ, 0.15)

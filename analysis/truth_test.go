@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"sort"
 	"testing"
 
 	"stillglow/analysis"
@@ -180,7 +179,7 @@ func (c figureCount) medianU() float64 {
 	if len(c.relativeU) == 0 {
 		return 0
 	}
-	sort.Float64s(c.relativeU)
+	slices.Sort(c.relativeU)
 	return c.relativeU[len(c.relativeU)/2]
 }
 

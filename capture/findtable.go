@@ -2,8 +2,9 @@ package capture
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
-	"sort"
+	"slices"
 )
 
 // delimName is for messages and the layout's words.
@@ -76,7 +77,7 @@ func (h *textHead) withFullRows(sampled []int, n int) []int {
 			added++
 		}
 	}
-	sort.Ints(sampled)
+	slices.Sort(sampled)
 	return sampled
 }
 
@@ -180,12 +181,11 @@ func (h *textHead) candidates(lines []int, opt Options) []candidate {
 			cands = append(cands, h.judge(lines, d, m))
 		}
 	}
-	sort.SliceStable(cands, func(i, j int) bool {
-		a, b := cands[i], cands[j]
+	slices.SortStableFunc(cands, func(a, b candidate) int {
 		if diff := a.score - b.score; diff > 1e-9 || diff < -1e-9 {
-			return diff > 0
+			return cmp.Compare(b.score, a.score)
 		}
-		return a.numeric > b.numeric
+		return cmp.Compare(b.numeric, a.numeric)
 	})
 	return cands
 }

@@ -3,7 +3,7 @@ package capture
 import (
 	"fmt"
 	"regexp"
-	"sort"
+	"slices"
 	"strings"
 )
 
@@ -69,8 +69,19 @@ func (im *importer) bandwidths() []metaValue {
 			out = append(out, v)
 		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return !limitKey(out[i]) && limitKey(out[j]) })
+	slices.SortStableFunc(out, func(a, b metaValue) int { return falseFirst(limitKey(a), limitKey(b)) })
 	return out
+}
+
+// falseFirst orders false before true.
+func falseFirst(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case b:
+		return -1
+	}
+	return 1
 }
 
 func limitKey(m metaValue) bool {

@@ -3,7 +3,7 @@ package capture
 import (
 	"fmt"
 	"regexp"
-	"sort"
+	"slices"
 	"strings"
 )
 
@@ -191,10 +191,10 @@ func (f *schemaFinder) namedTimes() (byName, byIndex []int) {
 		}
 	}
 	byName = f.signalNamedS(byName)
-	sort.SliceStable(byName, func(i, k int) bool {
-		a, _ := ramp(f.cols[byName[i]].x)
-		b, _ := ramp(f.cols[byName[k]].x)
-		return a && !b
+	slices.SortStableFunc(byName, func(i, k int) int {
+		a, _ := ramp(f.cols[i].x)
+		b, _ := ramp(f.cols[k].x)
+		return falseFirst(!a, !b)
 	})
 	return byName, byIndex
 }

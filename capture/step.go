@@ -2,7 +2,7 @@ package capture
 
 import (
 	"math"
-	"sort"
+	"slices"
 )
 
 // stepSamples is how many samples FindStep looks at.
@@ -38,7 +38,7 @@ func (t *Trace) FindStep() (stepV float64, ok bool) {
 		return 0, false
 	}
 	// The step is about the common lower gap; refine it over the whole span.
-	sort.Float64s(gaps)
+	slices.Sort(gaps)
 	step := gaps[len(gaps)/4]
 	for range 3 {
 		num, den, k, last := 0.0, 0.0, 0.0, y[0]

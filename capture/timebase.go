@@ -1,9 +1,10 @@
 package capture
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 	"strconv"
 )
 
@@ -315,12 +316,12 @@ func segmented(pieces []timeBlock, p *rowSpec) bool {
 // inOrder sorts pieces by time; moved says that this changed anything.
 func inOrder(pieces []timeBlock, reversed bool) (sorted []timeBlock, moved bool) {
 	sorted = append(sorted, pieces...)
-	less := func(i, j int) bool { return sorted[i].first < sorted[j].first }
+	byTime := func(a, b timeBlock) int { return cmp.Compare(a.first, b.first) }
 	if reversed {
-		less = func(i, j int) bool { return sorted[i].first > sorted[j].first }
+		byTime = func(a, b timeBlock) int { return cmp.Compare(b.first, a.first) }
 	}
-	if !sort.SliceIsSorted(sorted, less) {
-		sort.SliceStable(sorted, less)
+	if !slices.IsSortedFunc(sorted, byTime) {
+		slices.SortStableFunc(sorted, byTime)
 		return sorted, true
 	}
 	return sorted, false

@@ -3,10 +3,13 @@ package capture
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 )
 
 // byTime sorts rows by their stamps.
+//
+// Note: package slices sorts one slice; here two move together.
 type byTime struct{ t, v []float64 }
 
 func (b byTime) Len() int           { return len(b.t) }
@@ -155,7 +158,7 @@ func resample(name string, line int, p *rowSpec, x, v []float64, f timeFit, t *T
 		}
 	}
 	span := x[n-1] - x[0]
-	sort.Float64s(steps)
+	slices.Sort(steps)
 	q := func(f float64) float64 { return steps[int(f*float64(len(steps)-1))] }
 	if gap > unevenMaxGap*span {
 		return nil, &ParseError{Path: name, Line: line, Column: p.time + 1, Found: fmt.Sprintf("an uneven time with a gap of %.3g %s after %.9g", gap, t.TimeUnit, x[gapAt-1]), Expected: "even sampling", Fix: "save the record again, without the gap"}

@@ -4,7 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -217,12 +217,12 @@ func (d *doc) close() {
 	if d.uncertainty == nil {
 		d.uncertainty = map[string]number{}
 	}
-	sort.Strings(d.lowerBounds)
+	slices.Sort(d.lowerBounds)
 	d.add("not_measured", d.missing)
 	d.add("uncertainty", d.uncertainty)
 	d.add("lower_bounds", list(d.lowerBounds))
 	if len(d.upperBounds) > 0 {
-		sort.Strings(d.upperBounds)
+		slices.Sort(d.upperBounds)
 		d.add("upper_bounds", list(d.upperBounds))
 	}
 }

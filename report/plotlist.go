@@ -1,8 +1,9 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
-	"sort"
+	"slices"
 
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
@@ -176,7 +177,7 @@ func strongestLines(u *Unit, n int) []spectrum.Line {
 			}
 		}
 	}
-	sort.SliceStable(names, func(i, j int) bool { return best[names[i]].RMSV > best[names[j]].RMSV })
+	slices.SortStableFunc(names, func(a, b string) int { return cmp.Compare(best[b].RMSV, best[a].RMSV) })
 	var out []spectrum.Line
 	for _, name := range names[:min(n, len(names))] {
 		out = append(out, best[name])

@@ -1,11 +1,11 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"path"
 	"slices"
-	"sort"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -59,7 +59,7 @@ func spectra(cs []Capture) []*analysis.Measurement {
 			out = append(out, c.M)
 		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].SampleRateHz < out[j].SampleRateHz })
+	slices.SortStableFunc(out, func(a, b *analysis.Measurement) int { return cmp.Compare(a.SampleRateHz, b.SampleRateHz) })
 	return out
 }
 
@@ -224,7 +224,7 @@ func pickLines(ms []*analysis.Measurement, loHz, hiHz float64) []namedLine {
 	seen := map[string]bool{}
 	for _, m := range ms {
 		lines := append([]spectrum.Line(nil), m.Lines...)
-		sort.SliceStable(lines, func(i, j int) bool { return lines[i].RMSV > lines[j].RMSV })
+		slices.SortStableFunc(lines, func(a, b spectrum.Line) int { return cmp.Compare(b.RMSV, a.RMSV) })
 		taken := 0
 		for _, l := range lines {
 			if l.Name == "" || seen[l.Name] || !(l.FrequencyHz >= loHz && l.FrequencyHz <= hiHz) || taken == maxLineNames/len(ms)+1 {
@@ -243,7 +243,7 @@ func pickLines(ms []*analysis.Measurement, loHz, hiHz float64) []namedLine {
 // peakNear is the spectrum's highest point within 3 % of hz.
 func peakNear(s *spectrum.Curve, hz float64) float64 {
 	v := 0.0
-	i := sort.SearchFloat64s(s.FrequencyHz, hz*0.97)
+	i, _ := slices.BinarySearch(s.FrequencyHz, hz*0.97)
 	for ; i < len(s.FrequencyHz) && i < len(s.VPerRtHz) && s.FrequencyHz[i] <= hz*1.03; i++ {
 		if finite(s.VPerRtHz[i]) {
 			v = math.Max(v, s.VPerRtHz[i])

@@ -1,10 +1,11 @@
 package filter
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
@@ -310,7 +311,7 @@ func candidates(base Circuit, fit dropper, cat Catalogue) []Circuit {
 			list = append(list, damped(c))
 		}
 	}
-	sort.SliceStable(list, func(i, j int) bool { return list[i].cost() < list[j].cost() })
+	slices.SortStableFunc(list, func(a, b Circuit) int { return cmp.Compare(a.cost(), b.cost()) })
 	return list
 }
 
@@ -323,7 +324,8 @@ func damped(c Circuit) Circuit {
 	if c.Topology == CLC {
 		out = c.C2.F
 	}
-	c.DampOhm = standard(math.Sqrt(c.L.H/out), []float64{10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82}, false)
+	e12, _ := heater.ESeries("E12") // a name that it knows
+	c.DampOhm = standard(math.Sqrt(c.L.H/out), e12, false)
 	c.CDampF = standard(4*out, []float64{10, 22, 47}, true)
 	return c
 }

@@ -3,7 +3,7 @@ package filter
 import (
 	"math"
 	"math/cmplx"
-	"sort"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
@@ -371,7 +371,7 @@ func peakToPeak(v []float64) float64 {
 
 func peakFromMedian(v []float64) float64 {
 	s := append([]float64(nil), v...)
-	sort.Float64s(s)
+	slices.Sort(s)
 	mid := s[len(s)/2]
 	return math.Max(s[len(s)-1]-mid, mid-s[0])
 }

@@ -1,9 +1,9 @@
 package heater
 
 import (
+	"cmp"
 	"regexp"
 	"slices"
-	"sort"
 	"strings"
 
 	"github.com/agnivade/levenshtein"
@@ -12,7 +12,7 @@ import (
 // Table gives the built-in valves, sorted as a parts list would be.
 func Table() []Valve {
 	out := builtIn()
-	sort.SliceStable(out, func(i, j int) bool { return out[i].Type < out[j].Type })
+	slices.SortStableFunc(out, func(a, b Valve) int { return strings.Compare(a.Type, b.Type) })
 	return out
 }
 
@@ -180,11 +180,8 @@ func nearest(key string, own []Valve) []string {
 			}
 		}
 	}
-	sort.SliceStable(all, func(i, j int) bool {
-		if all[i].dist != all[j].dist {
-			return all[i].dist < all[j].dist
-		}
-		return all[i].name < all[j].name
+	slices.SortStableFunc(all, func(a, b candidate) int {
+		return cmp.Or(cmp.Compare(a.dist, b.dist), strings.Compare(a.name, b.name))
 	})
 	var out []string
 	for _, c := range all {

@@ -1,9 +1,10 @@
 package target
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 
 	"stillglow/analysis"
@@ -101,12 +102,8 @@ func fittest(captures []*analysis.Measurement, mode capture.Mode) []*analysis.Me
 	}
 	audio, _ := lookup(id)
 	fit := Unit{Captures: captures}.ofMode(mode).Captures
-	sort.SliceStable(fit, func(i, j int) bool {
-		qi, qj := quality(Unit{}, audio, fit[i]), quality(Unit{}, audio, fit[j])
-		if qi != qj {
-			return qi < qj
-		}
-		return audioOctaves(fit[i]) > audioOctaves(fit[j])
+	slices.SortStableFunc(fit, func(a, b *analysis.Measurement) int {
+		return cmp.Or(cmp.Compare(quality(Unit{}, audio, a), quality(Unit{}, audio, b)), cmp.Compare(audioOctaves(b), audioOctaves(a)))
 	})
 	return fit
 }

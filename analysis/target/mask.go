@@ -1,9 +1,10 @@
 package target
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
@@ -18,7 +19,7 @@ func MaskAt(points []MaskPoint, hz float64) (vrhz float64, ok bool) {
 	if n < 2 || hz < points[0].Hz*(1-rounding) || hz > points[n-1].Hz*(1+rounding) {
 		return 0, false
 	}
-	i := sort.Search(n-1, func(i int) bool { return points[i+1].Hz >= hz })
+	i, _ := slices.BinarySearchFunc(points[1:], hz, func(p MaskPoint, hz float64) int { return cmp.Compare(p.Hz, hz) })
 	i = min(i, n-2)
 	a, b := points[i], points[i+1]
 	t := math.Log(hz/a.Hz) / math.Log(b.Hz/a.Hz)
@@ -90,7 +91,8 @@ func meanPower(hz, vrhz []float64, lo, hi float64) (float64, bool) {
 		sum += (x - x0) * (y + y0) / 2
 		x0, y0 = x, y
 	}
-	for i := sort.SearchFloat64s(hz, lo); i < len(hz) && hz[i] < hi; i++ {
+	first, _ := slices.BinarySearch(hz, lo)
+	for i := first; i < len(hz) && hz[i] < hi; i++ {
 		step(hz[i], vrhz[i])
 	}
 	step(hi, at(hi))
@@ -100,7 +102,7 @@ func meanPower(hz, vrhz []float64, lo, hi float64) (float64, bool) {
 
 // interpolate is linear in x, held at the ends.
 func interpolate(xs, ys []float64, x float64) float64 {
-	i := sort.SearchFloat64s(xs, x)
+	i, _ := slices.BinarySearch(xs, x)
 	switch {
 	case i == 0:
 		return ys[0]

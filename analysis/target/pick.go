@@ -3,7 +3,7 @@ package target
 import (
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -48,7 +48,15 @@ func pick(u Unit, l Limit) picked {
 	if len(f.best) == 0 {
 		return f.without()
 	}
-	sort.SliceStable(f.best, func(i, j int) bool { return better(u, c, f.best[i], f.best[j]) })
+	slices.SortStableFunc(f.best, func(a, b *analysis.Measurement) int {
+		switch {
+		case better(u, c, a, b):
+			return -1
+		case better(u, c, b, a):
+			return 1
+		}
+		return 0
+	})
 	same := f.best[:1:1]
 	for _, m := range f.best[1:] {
 		if isRepeat(u, c, f.best[0], m) {
@@ -289,7 +297,7 @@ func listed(reasons map[string]bool) string {
 	for r := range reasons {
 		list = append(list, r)
 	}
-	sort.Strings(list)
+	slices.Sort(list)
 	return strings.Join(list, "; ")
 }
 

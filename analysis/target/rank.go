@@ -1,8 +1,9 @@
 package target
 
 import (
+	"cmp"
 	"fmt"
-	"sort"
+	"slices"
 
 	"stillglow/analysis/spectrum"
 )
@@ -52,25 +53,7 @@ func Rank(evals []Evaluation) []Evaluation {
 	copy(out, evals)
 	setAside(out)
 	suspectProbes(out)
-	sort.SliceStable(out, func(i, j int) bool {
-		a, b := &out[i], &out[j]
-		switch {
-		case verdictOrder(a.Verdict) != verdictOrder(b.Verdict):
-			return verdictOrder(a.Verdict) < verdictOrder(b.Verdict)
-		case a.halfPass() != b.halfPass():
-			return b.halfPass()
-		case (a.Worst < 0) != (b.Worst < 0):
-			return b.Worst < 0
-		case a.WorstDB != b.WorstDB:
-			return a.WorstDB > b.WorstDB
-		case a.SumRestDB != b.SumRestDB:
-			return a.SumRestDB > b.SumRestDB
-		}
-		if a.Unit.Key != b.Unit.Key {
-			return a.Unit.Key < b.Unit.Key
-		}
-		return a.Unit.Index < b.Unit.Index
-	})
+	slices.SortStableFunc(out, inRank)
 	first := 0
 	for i := range out {
 		a, b := &out[first], &out[i]
@@ -83,6 +66,27 @@ func Rank(evals []Evaluation) []Evaluation {
 	}
 	markOutliers(out)
 	return out
+}
+
+// inRank orders units: verdict first, whole decisions before half ones and those with
+// a judged criterion before those without, then by the worst margin and the sum of the
+// rest; the sheet's names and order settle what is left.
+func inRank(a, b Evaluation) int {
+	last := func(is bool) int {
+		if is {
+			return 1
+		}
+		return 0
+	}
+	return cmp.Or(
+		cmp.Compare(verdictOrder(a.Verdict), verdictOrder(b.Verdict)),
+		cmp.Compare(last(a.halfPass()), last(b.halfPass())),
+		cmp.Compare(last(a.Worst < 0), last(b.Worst < 0)),
+		cmp.Compare(b.WorstDB, a.WorstDB),
+		cmp.Compare(b.SumRestDB, a.SumRestDB),
+		cmp.Compare(a.Unit.Key, b.Unit.Key),
+		cmp.Compare(a.Unit.Index, b.Unit.Index),
+	)
 }
 
 // RankText explains a rank in a sentence: "ranked 3rd: mains line 2.1 dB over;

@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"reflect"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -207,7 +206,7 @@ func (b *builder) limits(raw *rawSheet, s *Sheet) {
 	for k := range raw.Limits {
 		keys = append(keys, k)
 	}
-	sort.Strings(keys)
+	slices.Sort(keys)
 	if len(keys) > 0 {
 		s.Limits = map[string]float64{}
 	}

@@ -2,7 +2,7 @@ package sheet
 
 import (
 	"reflect"
-	"sort"
+	"slices"
 	"strings"
 
 	"github.com/agnivade/levenshtein"
@@ -49,7 +49,7 @@ func keysOf(table []string) []string {
 	for i := range t.NumField() {
 		keys = append(keys, t.Field(i).Tag.Get("toml"))
 	}
-	sort.Strings(keys)
+	slices.Sort(keys)
 	return keys
 }
 

@@ -1,7 +1,7 @@
 package sheet
 
 import (
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -71,7 +71,7 @@ func newWalker(data []byte) walker {
 }
 
 func (w *walker) place(r unstable.Range) place {
-	line := sort.SearchInts(w.breaks, int(r.Offset))
+	line, _ := slices.BinarySearch(w.breaks, int(r.Offset))
 	return place{line, int(r.Offset) - w.breaks[line-1]}
 }
 

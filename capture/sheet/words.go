@@ -3,7 +3,6 @@ package sheet
 import (
 	"fmt"
 	"slices"
-	"sort"
 	"strings"
 
 	"stillglow/capture"
@@ -104,7 +103,7 @@ func (s *Sheet) CheckWords(targets, criteria []string) error {
 	for k := range s.Limits {
 		keys = append(keys, k)
 	}
-	sort.Strings(keys)
+	slices.Sort(keys)
 	for _, k := range keys {
 		if !slices.Contains(criteria, k) {
 			return s.unknown("limits."+k, "criterion", k, criteria)

@@ -1,9 +1,10 @@
 package synth
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
-	"sort"
+	"slices"
 )
 
 // Streams of random numbers, apart so that one part of the model does not
@@ -166,6 +167,6 @@ func (s Supply) events(edges []edge, mainsPhase float64) []event {
 			list = append(list, event{t, s.MainsSpikeV, rise, "mains"})
 		}
 	}
-	sort.SliceStable(list, func(i, j int) bool { return list[i].timeS < list[j].timeS })
+	slices.SortStableFunc(list, func(a, b event) int { return cmp.Compare(a.timeS, b.timeS) })
 	return list
 }

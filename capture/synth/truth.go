@@ -2,7 +2,7 @@ package synth
 
 import (
 	"math"
-	"sort"
+	"slices"
 )
 
 // SpikeTruth is one transient in the record.
@@ -176,7 +176,7 @@ func (s Supply) spikeTruth(t *Truth, events []event) {
 	if len(peaks) == 0 {
 		return
 	}
-	sort.Float64s(peaks)
+	slices.Sort(peaks)
 	t.SpikeCount = len(peaks)
 	t.SpikesPerS = float64(len(peaks)) / end
 	t.SpikePeakMedianV = quantile(peaks, 0.5)

@@ -12,7 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -228,7 +228,7 @@ func collectLiterals(t *testing.T, b *bytes.Buffer, root string) int {
 	if err != nil {
 		t.Fatal(err)
 	}
-	sort.Strings(files)
+	slices.Sort(files)
 	found := 0
 	for _, p := range files {
 		set := token.NewFileSet()

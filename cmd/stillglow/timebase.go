@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 )
@@ -204,9 +205,10 @@ const (
 func (s captureSetting) lowPass() (farads, cornerHz float64) {
 	most := 1 / (2 * math.Pi * lowPassOhm * cornerOverTop * s.NeedHz * shareOfRate)
 	decade := math.Pow(10, math.Floor(math.Log10(most)))
-	for _, m := range [...]float64{1, 1.5, 2.2, 3.3, 4.7, 6.8} {
-		if m*decade <= most*1.01 {
-			farads = m * decade
+	e6, _ := heater.ESeries("E6") // a name that it knows
+	for _, m := range e6 {
+		if m/10*decade <= most*1.01 {
+			farads = m / 10 * decade
 		}
 	}
 	return farads, 1 / (2 * math.Pi * lowPassOhm * farads)

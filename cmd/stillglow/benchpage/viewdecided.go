@@ -6,7 +6,6 @@ import (
 	"maps"
 	"path"
 	"slices"
-	"sort"
 	"strings"
 
 	"stillglow/analysis/target"
@@ -135,7 +134,7 @@ func sorted(set map[string]bool) []string {
 			out = append(out, k)
 		}
 	}
-	sort.Strings(out)
+	slices.Sort(out)
 	return out
 }
 
