@@ -10,7 +10,6 @@ import (
 	"testing"
 
 	"stillglow/analysis/figure"
-	"stillglow/analysis/spike"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -55,7 +54,7 @@ type accuracyRow struct {
 func (r *accuracyRow) quantile(q float64) float64 {
 	e := append([]float64(nil), r.errors...)
 	slices.Sort(e)
-	return spike.Quantile(e, q)
+	return capture.Quantile(e, q)
 }
 
 // see files one figure of one draw. errorOf turns a value into the row's unit.
@@ -104,7 +103,7 @@ func (r *accuracyRow) holdFloor(t *testing.T) {
 		return
 	}
 	slices.Sort(r.relativeU)
-	median := spike.Quantile(r.relativeU, 0.5)
+	median := capture.Quantile(r.relativeU, 0.5)
 	t.Logf("%s: %d of %d count, the median ± is %.3g of the figure", r.name, len(r.errors), all, median)
 	if float64(len(r.errors)) < r.least*float64(all) {
 		t.Errorf("%s: %d of %d draws count, at least %.0f %% should", r.name, len(r.errors), all, 100*r.least)

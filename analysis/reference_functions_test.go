@@ -8,7 +8,6 @@ import (
 
 	"stillglow/analysis/figure"
 	"stillglow/analysis/internal/reference"
-	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
 
@@ -42,7 +41,7 @@ func TestFlybackAgainstScipyPeaksAndHilbert(t *testing.T) {
 		}
 		// against the local ripple here, against the running median there
 		slices.Sort(peaks)
-		within(t, name+" spike peak", figure.Known(spike.Quantile(peaks, 0.5)), c.SpikePeakV, 0.1)
+		within(t, name+" spike peak", figure.Known(capture.Quantile(peaks, 0.5)), c.SpikePeakV, 0.1)
 		within(t, name+" ring", m.Spikes.RingHz, c.RingHz, 0.03)
 		within(t, name+" Q", m.Spikes.RingQ, c.RingQ, 0.15)
 	}

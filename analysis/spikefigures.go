@@ -345,7 +345,7 @@ func medianOf(events []spike.Event, read func(spike.Event) float64) float64 {
 		v = append(v, read(e))
 	}
 	slices.Sort(v)
-	return spike.Quantile(v, 0.5)
+	return capture.Quantile(v, 0.5)
 }
 
 // classifyOffEdge tells mains-tied events from random ones, by a copy with their

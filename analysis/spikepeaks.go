@@ -6,6 +6,7 @@ import (
 
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spike"
+	"stillglow/capture"
 )
 
 // reading is a value with what is known of its deviation: twice the standard
@@ -15,8 +16,8 @@ type reading struct{ value, deviation float64 }
 // quantileReading reads a quantile of sorted peaks; perScatter is its standard
 // deviation times √n over that of a single one, sigmas the noise's share.
 func quantileReading(sorted []float64, q, perScatter, noiseV float64) reading {
-	scatter := spike.Quantile(sorted, 0.84) - spike.Quantile(sorted, 0.16)
-	return reading{spike.Quantile(sorted, q), 2 * math.Hypot(perScatter*scatter/2/math.Sqrt(float64(len(sorted))), noiseV)}
+	scatter := capture.Quantile(sorted, 0.84) - capture.Quantile(sorted, 0.16)
+	return reading{capture.Quantile(sorted, q), 2 * math.Hypot(perScatter*scatter/2/math.Sqrt(float64(len(sorted))), noiseV)}
 }
 
 // figure states the reading with the gain's and the model's share.
@@ -50,7 +51,7 @@ func peakReadings(found *spike.Finding, splitV, ambiguityV float64) peakSet {
 	p := peakSet{sorted: slices.Clone(found.PeaksV)}
 	slices.Sort(p.sorted)
 	// the noise itself lifts over the threshold what lies under it
-	p.upper = len(found.Templates) == 0 && spike.Quantile(p.sorted, upperPeaks) < marginalTimes*found.ThresholdV
+	p.upper = len(found.Templates) == 0 && capture.Quantile(p.sorted, upperPeaks) < marginalTimes*found.ThresholdV
 	// those off the edges are read one by one, on a level of their own
 	apart := float64(len(found.OffEdge)) / float64(max(len(p.sorted), 1))
 	if p.upper {

@@ -9,7 +9,6 @@ import (
 	"testing"
 
 	"stillglow/analysis/figure"
-	"stillglow/analysis/spike"
 	"stillglow/capture"
 	"stillglow/capture/synth"
 )
@@ -50,7 +49,7 @@ func (r *stated) holdFloor(t *testing.T) {
 	if vaguer, ok := vaguerStated[r.name]; ok {
 		most = vaguer
 	}
-	if u := spike.Quantile(r.relativeU, 0.5); !(u <= most) {
+	if u := capture.Quantile(r.relativeU, 0.5); !(u <= most) {
 		t.Errorf("%s: the median ± is %.3g of the figure", r.name, u)
 	}
 }

@@ -99,3 +99,31 @@ func Ascending(x []float64) {
 		x[i] = math.Float64frombits(uint64(ordered(int64(k ^ 1<<63))))
 	}
 }
+
+// Median is the median of x, which must not be empty, hold no NaN and is reordered:
+// of an even number the mean of the middle two.
+func Median(x []float64) float64 {
+	upper := Ranked(x, len(x)/2)
+	lower := upper
+	if len(x)%2 == 0 {
+		lower = slices.Max(x[:len(x)/2])
+	}
+	return (lower + upper) / 2
+}
+
+// Quantile reads the q-th quantile, 0 to 1, of a list in ascending order, straight
+// between its members at (n-1)·q; 0 when empty.
+//
+// Note: this is type 7 of Hyndman and Fan (1996), numpy's own, so that both can be
+// held against each other; gonum's stat.Quantile interpolates at n·q.
+func Quantile(sorted []float64, q float64) float64 {
+	if len(sorted) == 0 {
+		return 0
+	}
+	x := q * float64(len(sorted)-1)
+	i := min(int(x), len(sorted)-1)
+	if i+1 >= len(sorted) {
+		return sorted[i]
+	}
+	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
+}

@@ -68,3 +68,25 @@ func TestAscendingIsWhatSortingGives(t *testing.T) {
 		}
 	}
 }
+
+// By hand: the median of an even number is the mean of the middle two, and quantiles
+// lie straight between members (numpy.quantile([1, 2, 4, 8], [0, 0.5, 0.9, 1]) gives
+// 1, 3, 6.8 and 8).
+func TestMedianAndQuantile(t *testing.T) {
+	for _, c := range []struct {
+		x    []float64
+		want float64
+	}{{[]float64{3}, 3}, {[]float64{4, 1}, 2.5}, {[]float64{9, 1, 5}, 5}, {[]float64{8, 1, 4, 2}, 3}} {
+		if got := Median(c.x); got != c.want {
+			t.Errorf("median %g, want %g", got, c.want)
+		}
+	}
+	for q, want := range map[float64]float64{0: 1, 0.5: 3, 0.9: 6.8, 1: 8} {
+		if got := Quantile([]float64{1, 2, 4, 8}, q); got < want-1e-12 || got > want+1e-12 {
+			t.Errorf("quantile %g is %g, want %g", q, got, want)
+		}
+	}
+	if got := Quantile(nil, 0.5); got != 0 {
+		t.Errorf("quantile of nothing is %g", got)
+	}
+}

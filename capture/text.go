@@ -311,7 +311,7 @@ func typicalStep(x []float64) float64 {
 			d = append(d, v)
 		}
 	}
-	if m := median(d); m != 0 {
+	if m := upperMedian(d); m != 0 {
 		sum, n := 0.0, 0
 		for _, v := range d {
 			if math.Abs(v-m) < 0.3*math.Abs(m) {
@@ -330,7 +330,7 @@ func typicalStep(x []float64) float64 {
 			d = append(d, v)
 		}
 	}
-	if m := median(d); m != 0 {
+	if m := upperMedian(d); m != 0 {
 		return m
 	}
 	// Rows shuffled, or all alike: fall back on the whole span.

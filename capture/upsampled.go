@@ -221,13 +221,13 @@ func bandFactor(x []float64) int {
 		if hi-lo < minBand {
 			break
 		}
-		below := median(power[lo:hi])
-		above := median(power[from:to])
-		beyond := median(power[from : n/2])
+		below := upperMedian(power[lo:hi])
+		above := upperMedian(power[from:to])
+		beyond := upperMedian(power[from : n/2])
 		// Below the edge there must be a noise floor, about level: the skirts
 		// of a few strong lines are none.
-		lower := median(power[int(edge*0.3):int(edge*0.6)])
-		if below*100 < lower || below > 100*lower || median(power[lo:(lo+hi)/2]) > 10*median(power[(lo+hi)/2:hi]) {
+		lower := upperMedian(power[int(edge*0.3):int(edge*0.6)])
+		if below*100 < lower || below > 100*lower || upperMedian(power[lo:(lo+hi)/2]) > 10*upperMedian(power[(lo+hi)/2:hi]) {
 			continue
 		}
 		if below > 0 && above < upDrop*below && beyond < upDrop*below {
@@ -237,8 +237,9 @@ func bandFactor(x []float64) int {
 	return 1
 }
 
-// median gives the middle value of x, 0 for none; x stays as it is.
-func median(x []float64) float64 {
+// upperMedian gives the middle value of x, of an even number the upper one, 0 for
+// none; x stays as it is.
+func upperMedian(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}

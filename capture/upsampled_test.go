@@ -103,7 +103,7 @@ func quiet(n int) []float64 {
 func TestMedian(t *testing.T) {
 	for _, x := range [][]float64{{3}, {2, 1}, {5, 1, 4, 2, 3}, {1, 1, 1, 1}, {2, 1, 2, 1, 2, 1, 2}} {
 		want := map[int]float64{1: 3, 2: 2, 5: 3, 4: 1, 7: 2}[len(x)]
-		if got := median(x); got != want {
+		if got := upperMedian(x); got != want {
 			t.Errorf("median of %v is %g, want %g", x, got, want)
 		}
 	}

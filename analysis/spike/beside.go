@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"stillglow/analysis/cycle"
+	"stillglow/capture"
 )
 
 // Beside is what stands out of the record's own level beside it, medians over 1 µs,
@@ -38,7 +39,7 @@ func readBeside(volts []float64, rateHz, stepV float64) Beside {
 	out := Beside{Count: found.Count, DurationS: float64(len(volts)) / rateHz, SigmaV: found.SigmaV, ThresholdV: found.ThresholdV, PeaksV: found.PeaksV}
 	if out.Count > 0 {
 		slices.Sort(out.PeaksV)
-		out.P95V, out.MaxV = Quantile(out.PeaksV, 0.95), out.PeaksV[out.Count-1]
+		out.P95V, out.MaxV = capture.Quantile(out.PeaksV, 0.95), out.PeaksV[out.Count-1]
 	}
 	return out
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"stillglow/analysis/cycle"
+	"stillglow/capture"
 )
 
 // Gate is the trace minus the tracked mean cycle and the mains comb,
@@ -222,7 +223,7 @@ func (g *Gate) TrustedFromHz() float64 {
 		return 0
 	}
 	slices.Sort(steps)
-	return trustedShare * g.rateHz / Quantile(steps, 0.25)
+	return trustedShare * g.rateHz / capture.Quantile(steps, 0.25)
 }
 
 // RemovedBand is the band in which following a wandering switching phase takes

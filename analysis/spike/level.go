@@ -19,19 +19,9 @@ func localLevels(volts []float64, rateHz float64) cycle.SlowPart {
 		b := min(a+length, len(volts))
 		buf = append(buf[:0], volts[a:b]...)
 		s.At = append(s.At, float64(a+b-1)/2)
-		s.V = append(s.V, median(buf))
+		s.V = append(s.V, capture.Median(buf))
 	}
 	return s
-}
-
-// median is that of x, which must not be empty and is reordered.
-func median(x []float64) float64 {
-	upper := capture.Ranked(x, len(x)/2)
-	lower := upper
-	if len(x)%2 == 0 {
-		lower = slices.Max(x[:len(x)/2])
-	}
-	return (lower + upper) / 2
 }
 
 // cornerV is how far straight lines between medians may pass by the corners of the
@@ -79,5 +69,5 @@ func heldBack(c *cycle.Model) (heldV, swingV float64) {
 		slopes = append(slopes, math.Abs(level[(i+half)%m]-level[i]))
 	}
 	slices.Sort(slopes)
-	return max(most-Quantile(slopes, steepSlope), 0), most
+	return max(most-capture.Quantile(slopes, steepSlope), 0), most
 }

@@ -6,6 +6,7 @@ import (
 
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // sizer sizes single transients of a template: by the mean transient's share in
@@ -62,7 +63,7 @@ func (s *sizer) singlesTaller() bool {
 		}
 	})
 	slices.Sort(taller)
-	return Quantile(taller, 0.5) > (1+smearedShare)*math.Abs(s.t.PeakV)+smearedSigmas*s.sigmaV
+	return capture.Quantile(taller, 0.5) > (1+smearedShare)*math.Abs(s.t.PeakV)+smearedSigmas*s.sigmaV
 }
 
 // jitterReach is how far an edge may lie from its place, in samples.
@@ -142,7 +143,7 @@ func withoutNoise(peaks []float64, sigmaV float64) {
 	}
 	sorted := slices.Clone(peaks)
 	slices.Sort(sorted)
-	median, sq := Quantile(sorted, 0.5), 0.0
+	median, sq := capture.Quantile(sorted, 0.5), 0.0
 	for _, p := range peaks {
 		sq += (p - median) * (p - median)
 	}

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"stillglow/analysis/cycle"
+	"stillglow/capture"
 )
 
 // ringing is a triangle of ripple with a decaying ring at each edge, computed sample
@@ -65,7 +66,7 @@ func TestJitteredEdgesCountOnce(t *testing.T) {
 	}
 	peaks := append([]float64(nil), found.PeaksV...)
 	slices.Sort(peaks)
-	if p := Quantile(peaks, 0.5); math.Abs(p/g.peakV()-1) > 0.1 {
+	if p := capture.Quantile(peaks, 0.5); math.Abs(p/g.peakV()-1) > 0.1 {
 		t.Errorf("the median peak is %.3g V, want %.3g", p, g.peakV())
 	}
 }
@@ -83,7 +84,7 @@ func TestQuantilesWithoutTheReadingsNoise(t *testing.T) {
 	withoutNoise(peaks, sigmaV)
 	slices.Sort(peaks)
 	slices.Sort(truth)
-	if got, want := Quantile(peaks, 0.95), Quantile(truth, 0.95); math.Abs(got-want) > 0.25*1.645*sigmaV {
+	if got, want := capture.Quantile(peaks, 0.95), capture.Quantile(truth, 0.95); math.Abs(got-want) > 0.25*1.645*sigmaV {
 		t.Errorf("the 95th percentile is %.4g V, want %.4g", got, want)
 	}
 }

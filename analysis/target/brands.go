@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"stillglow/capture"
 )
 
 // Brands joins the evaluations of each brand, best first: by passing share,
@@ -123,15 +125,8 @@ func robust(values []float64) (centre, spread float64) {
 	return centre, madToSD * median(dev)
 }
 
-func median(values []float64) float64 {
-	s := append([]float64(nil), values...)
-	slices.Sort(s)
-	n := len(s)
-	if n%2 == 1 {
-		return s[n/2]
-	}
-	return (s[n/2-1] + s[n/2]) / 2
-}
+// median is that of values, which stay as they are.
+func median(values []float64) float64 { return capture.Median(slices.Clone(values)) }
 
 func isOutlier(v, centre, spread float64, n int) bool {
 	return n >= outlierUnits && math.Abs(v-centre) > outlierSDs*math.Max(spread, outlierFloorDB)

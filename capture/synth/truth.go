@@ -3,6 +3,8 @@ package synth
 import (
 	"math"
 	"slices"
+
+	"stillglow/capture"
 )
 
 // SpikeTruth is one transient in the record.
@@ -179,8 +181,8 @@ func (s Supply) spikeTruth(t *Truth, events []event) {
 	slices.Sort(peaks)
 	t.SpikeCount = len(peaks)
 	t.SpikesPerS = float64(len(peaks)) / end
-	t.SpikePeakMedianV = quantile(peaks, 0.5)
-	t.SpikePeakP95V = quantile(peaks, 0.95)
+	t.SpikePeakMedianV = capture.Quantile(peaks, 0.5)
+	t.SpikePeakP95V = capture.Quantile(peaks, 0.95)
 	t.SpikePeakMaxV = peaks[len(peaks)-1]
 	rise := newTransient(s.SpikeWidthS, s.RingRiseHz, s.RingQ, s.RingShare, s.tau())
 	fall := newTransient(s.SpikeWidthS, s.RingFallHz, s.RingQ, s.RingShare, s.tau())
@@ -204,14 +206,4 @@ func (s Supply) spikeTruth(t *Truth, events []event) {
 	if s.SpikeFallV != 0 {
 		t.FallingRingHz = s.RingFallHz
 	}
-}
-
-// quantile of a sorted list, linear between its members.
-func quantile(sorted []float64, q float64) float64 {
-	x := q * float64(len(sorted)-1)
-	i := int(x)
-	if i+1 >= len(sorted) {
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
 }
