@@ -68,7 +68,7 @@ type Measurement struct {
 	MainsCombPPV figure.Figure   // peak-to-peak of the coherent sum of the comb
 	Lines        []spectrum.Line // by falling amplitude
 
-	Spikes SpikeSummary
+	Spikes SpikeSummary // what stands out of the ripple, in numbers and as a list
 
 	Noise    spectrum.NoiseFloor // the random part between and under the lines
 	Spectrum spectrum.Curve      // density over frequency, lines included

@@ -50,8 +50,8 @@ const (
 // knows nothing. The bandwidth limit is Trace.BandLimited and
 // Trace.BandwidthHz; the converter's own rate is Trace.TrueRateHz.
 type Acquisition struct {
-	Mode    AcquisitionMode
-	ModeWhy string // where it is stated, or how it was seen; "" for AcquisitionUnknown
+	Mode    AcquisitionMode // how a sample was made
+	ModeWhy string          // where it is stated, or how it was seen; "" for AcquisitionUnknown
 
 	// Averages is how many sweeps were averaged; 0 not stated. With
 	// AcquisitionAverage random noise is lowered by up to √Averages, and lines

@@ -7,8 +7,8 @@ import "math"
 // sequences of what is left when both are taken out. The zero value is that of a
 // record of one value, and is like no other.
 type Fingerprint struct {
-	Samples     int
-	MeanV, SDV  float64
+	Samples     int                   // their number
+	MeanV, SDV  float64               // mean and standard deviation, V
 	Projections [fingerprints]float64 // of about unit variance over unlike records
 }
 

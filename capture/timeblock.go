@@ -16,7 +16,7 @@ const (
 
 // timeBlock is a run of rows whose times fit one line, with the sums for a
 // least-squares fit. j counts rows within the block; u is the time minus the
-// first time less j expected steps, which keeps the sums small and exact.
+// first time minus j expected steps, which keeps the sums small and exact.
 type timeBlock struct {
 	row0, n int
 	line    int // of its first row, 1-based

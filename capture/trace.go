@@ -1,6 +1,3 @@
-// Package capture opens one recorded file (CSV, gzipped CSV or WAV) into a
-// Trace: volts against evenly spaced time, with everything that was assumed on
-// the way said beside it. It decides nothing about whether a supply is good.
 package capture
 
 import "strings"

@@ -28,7 +28,7 @@ type Comparison struct {
 
 // Change is one figure on both sides. A negative DB is a quieter after.
 type Change struct {
-	Key, Name, Unit string
+	Key, Name, Unit string   // of the figure, the register's
 	Before, After   *float64 // nil: not measured
 	DB              *float64 // 20 log10(after/before); nil where that has no meaning
 	UDB             float64  // expanded uncertainty (k = 2) of DB in dB; 0 unknown
@@ -36,10 +36,10 @@ type Change struct {
 
 // UnitChange is one unit on both sides.
 type UnitChange struct {
-	Key                       string
-	VerdictBefore, Verdict    string
+	Key                       string   // of the unit
+	VerdictBefore, Verdict    string   // on the two sides
 	MarginBeforeDB, MarginDB  *float64 // worst margin, positive is inside
-	Changes                   []Change
+	Changes                   []Change // of its figures
 	curvesBefore, curvesAfter []densityCurve
 }
 

@@ -15,18 +15,18 @@ import (
 // the same words, tables and pictures, by the same templates. They are finished
 // HTML, escaped; they need Style.
 type Parts struct {
-	Answer, Ranking, Brands template.HTML
-	Units                   []UnitParts // in rank order
-	Safety                  []string
+	Answer, Ranking, Brands template.HTML // the finding, the table of units, that of brands
+	Units                   []UnitParts   // in rank order
+	Safety                  []string      // the cautions that go with every dropper
 }
 
 // UnitParts are the pieces of one unit.
 type UnitParts struct {
-	Name, Verdict, Class, Shape string // verdict as a word, a class of Style and a shape
-	Why, WouldFlip              string
+	Name, Verdict, Class, Shape string        // verdict as a word, a class of Style and a shape
+	Why, WouldFlip              string        // of its verdict, and what would change it
 	Details                     template.HTML // margins, figures, pictures, captures, collapsed
 	Plan, Filter                template.HTML // "" where there is none
-	FilterPlot                  template.HTML
+	FilterPlot                  template.HTML // its prediction drawn; "" without one
 }
 
 // Parts makes the pieces of a report.

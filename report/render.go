@@ -12,8 +12,8 @@ import (
 // File is one file of a rendered report; Name is relative to its folder, with
 // forward slashes.
 type File struct {
-	Name  string
-	Bytes []byte
+	Name  string // within the folder, with slashes
+	Bytes []byte // all of it
 }
 
 // RenderOptions shape a report's files. The zero value renders all of them.

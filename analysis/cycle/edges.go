@@ -14,7 +14,7 @@ type Edge struct {
 	peakV          float64 // signed, of the mean transient against the ripple
 	Rising         bool    // the ripple rises after it
 	Ring           Ring    // in seconds after the onset
-	HasRing        bool
+	HasRing        bool    // whether Ring was found
 	PeakAmbiguityV float64 // by how much more the pulse could be, the step under it being slower
 }
 

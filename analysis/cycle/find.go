@@ -9,7 +9,7 @@ import (
 
 // Input is a record and what is known of how it was taken.
 type Input struct {
-	Volts  []float64
+	Volts  []float64 // the record's samples, V
 	MeanV  float64   // mean of Volts
 	RateHz float64   // samples per second
 	HighHz float64   // highest frequency that the record shows; 0: not known
@@ -20,9 +20,9 @@ type Input struct {
 // Finding is the switching cycle of a record, taken apart. Where none shows,
 // track, fold and model are nil.
 type Finding struct {
-	Track    *Track
-	Fold     *Fold
-	Model    *Model
+	Track    *Track   // the switching's phase over the record; nil: no cycle found
+	Fold     *Fold    // the record laid over one cycle
+	Model    *Model   // that cycle taken apart
 	Residue  *Residue // what ripple and slow part leave; never nil
 	SecondHz float64  // of a second converter's comb, 0: none shows
 	// Explained is the share of what varies in the ripple's band, noise left out,

@@ -152,10 +152,10 @@ func (s SlowPart) Line(x float64, hint int) (value, slope, until float64, index 
 
 // Stretch is a run of samples over which phase and slow part are both straight.
 type Stretch struct {
-	From, To         int
-	On               bool
+	From, To         int     // samples, To not among them
+	On               bool    // whether the supply switches in it
 	Phase, PerSample float64 // at from, in cycles
-	Slow, SlowSlope  float64
+	Slow, SlowSlope  float64 // of the slow part at From, V, and a sample
 }
 
 // Walk cuts the samples from..to into stretches.
@@ -209,13 +209,13 @@ func Walk(from, to int, t *Track, s SlowPart, visit func(Stretch)) {
 
 // Fold is the record laid over one cycle, minus the slow part.
 type Fold struct {
-	Bins       int
-	Count      []float64
+	Bins       int       // places that the cycle is divided into
+	Count      []float64 // samples in the bin
 	place      []float64 // mean place of the samples within the bin, 0 to 1
 	Mean       []float64 // volts; where n is 0 filled from the neighbours
 	VarianceV2 []float64 // within the bin
 	SigmaV     float64   // robust standard deviation of single samples
-	Cycles     float64
+	Cycles     float64   // switching cycles laid over each other
 }
 
 // foldBins picks a number of bins: a power of two, several samples to a bin.

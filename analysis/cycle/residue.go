@@ -9,11 +9,11 @@ import (
 // Residue yields the trace minus its slow part and its smooth ripple: spikes,
 // rings and noise are left.
 type Residue struct {
-	Volts  []float64
-	RateHz float64
-	Track  *Track
-	Slow   SlowPart
-	Model  *Model // nil: no ripple to take off
+	Volts  []float64 // the record's samples, V
+	RateHz float64   // samples per second
+	Track  *Track    // the switching's phase; nil without a cycle
+	Slow   SlowPart  // what is taken off as the slow part
+	Model  *Model    // nil: no ripple to take off
 }
 
 // Each visits samples from..to in ascending order; bin is the place in the

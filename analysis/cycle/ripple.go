@@ -10,26 +10,26 @@ import (
 // Model is the folded cycle taken apart: the smooth ripple and the edges'
 // transients.
 type Model struct {
-	Bins          int
-	PeriodS       float64
-	Smooth        []float64 // volts, spikes and rings taken out
-	Edges         []Edge
-	breaks        []float64 // phases where the straight parts of the ripple join
-	PPV           float64
-	PPSigmaV      float64 // standard deviation of ppV
-	PPDoubtV      float64 // standard deviation that transients left in the fit add to it
-	RMSV          float64
-	RMSDoubtV     float64 // as PPDoubtV, of RMSV
-	RiseVPerS     figure.Figure
-	FallVPerS     figure.Figure
-	StepV         figure.Figure
-	Duty          figure.Figure
-	fitted        bool      // the straight-part model holds; else read from the curve itself
-	joined        *jointFit // parts and rings fitted together, nil where that fails
-	RingLeft      float64   // share of a ring's envelope that is left at the next edge
-	residualRingV float64   // that envelope
-	IncludesRing  bool      // ring and ripple can't be told apart: ppV holds both
-	BinSigmaV     float64   // standard deviation of a bin's mean
+	Bins          int           // places that the cycle is divided into
+	PeriodS       float64       // duration of the cycle, s
+	Smooth        []float64     // volts, spikes and rings taken out
+	Edges         []Edge        // by phase
+	breaks        []float64     // phases where the straight parts of the ripple join
+	PPV           float64       // peak-to-peak of the smooth ripple, V
+	PPSigmaV      float64       // standard deviation of ppV
+	PPDoubtV      float64       // standard deviation that transients left in the fit add to it
+	RMSV          float64       // its rms about the mean, V
+	RMSDoubtV     float64       // as PPDoubtV, of RMSV
+	RiseVPerS     figure.Figure // slope of the rising part, V/s
+	FallVPerS     figure.Figure // slope of the falling part, V/s, negative
+	StepV         figure.Figure // step between the two, V
+	Duty          figure.Figure // share of the cycle that the ripple rises
+	fitted        bool          // the straight-part model holds; else read from the curve itself
+	joined        *jointFit     // parts and rings fitted together, nil where that fails
+	RingLeft      float64       // share of a ring's envelope that is left at the next edge
+	residualRingV float64       // that envelope
+	IncludesRing  bool          // ring and ripple can't be told apart: ppV holds both
+	BinSigmaV     float64       // standard deviation of a bin's mean
 }
 
 // modelCycle takes a folded cycle apart. Fit, transients found above the fit,
@@ -167,6 +167,7 @@ func plainPieces(mean, weight []float64, zone int, round, sb float64) (pieces, b
 	return pw, true
 }
 
+// Extremes are the least and the greatest of y; +Inf and -Inf where it is empty.
 func Extremes(y []float64) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
 	for _, v := range y {

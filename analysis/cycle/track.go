@@ -18,12 +18,12 @@ type Piece struct {
 // fixed supply, many joined ones for a dithered one, one per packet for a
 // bursting one. Where no piece lies the supply rests.
 type Track struct {
-	Kind         Kind
+	Kind         Kind    // how the supply keeps time
 	Hz, SigmaHz  float64 // mean frequency while switching, its standard deviation
-	SpreadHz     float64
-	BurstHz      float64
-	BurstSigmaHz float64
-	Pieces       []Piece
+	SpreadHz     float64 // range over which a dithered clock wanders, Hz
+	BurstHz      float64 // rate of the packets of a bursting supply, Hz; 0: none
+	BurstSigmaHz float64 // its standard deviation, Hz
+	Pieces       []Piece // the phase as straight lines, in order
 
 	parts harmonicSum // of the record, where the clock is fixed
 }

@@ -8,7 +8,7 @@ import (
 
 // Transient is the mean transient of one edge on the cycle's bins.
 type Transient struct {
-	Edge   Edge
+	Edge   Edge      // that it starts at
 	First  int       // bin of v[0]
 	V      []float64 // volts against the smooth ripple, what earlier edges left taken off
 	Tail   []float64 // what earlier edges left
@@ -17,6 +17,8 @@ type Transient struct {
 	Until  int       // bins over which it stands above the noise
 }
 
+// Transients are the mean transients at the edges of a folded cycle, those left out
+// that are the fit's fault; sigma is the standard deviation of a bin, V.
 func Transients(f *Fold, c *Model, sigma float64) []Transient {
 	var list []Transient
 	m := c.Bins

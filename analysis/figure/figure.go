@@ -4,7 +4,7 @@ package figure
 // reason why it could not be measured.
 type Figure struct {
 	Value      float64 // valid only when Known
-	Known      bool
+	Known      bool    // whether there is a Value; else Missing says why not
 	LowerBound bool    // the true value is at least Value
 	UpperBound bool    // the true value is at most Value, and may be far below it
 	U          float64 // expanded uncertainty (k = 2), absolute, same unit; 0: not evaluated

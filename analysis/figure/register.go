@@ -76,13 +76,13 @@ func (b Behind[M]) Predictable() bool { return b.Rule > NoneStaysNone }
 
 // Behind is a figure's rule behind a filter.
 type Behind[M any] struct {
-	Rule Rule
+	Rule Rule            // which of the fields below count
 	AtHz func(*M) Figure // AtFrequency: where, in hertz
 
 	// InBand: the band in hertz, HighHz +Inf without an end, and the weighting of
 	// amplitudes in it, nil for none.
 	Band   func(*M) (lowHz, highHz float64)
-	Weight func(hz float64) float64
+	Weight func(hz float64) float64 // weighting of the band's amplitudes by hertz; nil: none
 
 	Curve Curve // FromCurve: which
 }

@@ -22,7 +22,7 @@ const (
 type Catalogue struct {
 	Bulk   []Capacitor // across the rail
 	Bypass []Capacitor // small ones beside a bulk capacitor
-	Coils  []Inductor
+	Coils  []Inductor  // series inductors
 }
 
 // NewCapacitor is a capacitor of a kind with that kind's usual parasitics: an

@@ -17,14 +17,14 @@ import (
 
 // Input is one unit as measured, with what it is to meet.
 type Input struct {
-	Unit   target.Unit
-	Target target.Target
+	Unit   target.Unit   // as captured
+	Target target.Target // that it shall meet
 
 	// Traces holds the trace of each of Unit.Captures, and Setups how it was
 	// measured; both empty, or an entry nil, where the samples are not at hand:
 	// then the prediction is made from the measurement alone.
 	Traces []*capture.Trace
-	Setups []analysis.Setup
+	Setups []analysis.Setup // of each trace, in the captures' order
 
 	work *workspace // of a search that filters the same traces many times, nil: none
 }

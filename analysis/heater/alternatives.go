@@ -18,9 +18,9 @@ const (
 
 // Alternative is one other way, with its heat.
 type Alternative struct {
-	Kind   AltKind `json:"kind"`
-	What   string  `json:"what"`
-	HeatW  float64 `json:"heat_w"`
+	Kind   AltKind `json:"kind"`   // what it is
+	What   string  `json:"what"`   // in a sentence
+	HeatW  float64 `json:"heat_w"` // dissipation in it, W
 	Better bool    `json:"better"` // the better engineering of all ways here
 }
 

@@ -9,8 +9,8 @@ import (
 // was found, what was expected; what to do.
 type InputError struct {
 	What     string // "supply volts", "valve list"
-	Found    string
-	Expected string
+	Found    string // what stands there
+	Expected string // what can
 	Fix      string // what to do, optional
 }
 
@@ -26,7 +26,7 @@ func (e *InputError) Error() string {
 // UnknownValveError is a type that neither the table nor the user's own list
 // holds.
 type UnknownValveError struct {
-	Name string
+	Name string   // as given
 	Near []string // nearest names, best first
 }
 
@@ -41,7 +41,7 @@ func (e *UnknownValveError) Error() string {
 
 // RectifierError is a rectifier whose heated cathode carries the high voltage.
 type RectifierError struct {
-	Name, Data string
+	Name, Data string // as given
 }
 
 // Error gives the one line shown to the user.

@@ -91,7 +91,7 @@ func Neighbours(series string, ohm float64) (below, above float64, err error) {
 // Pair is two standard values that together make a third.
 type Pair struct {
 	A, B     float64 // ohms, A >= B
-	Parallel bool
+	Parallel bool    // side by side; else in series
 	Ohm      float64 // what they make
 }
 

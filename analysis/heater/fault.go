@@ -41,13 +41,13 @@ const largestFaultW = 25
 
 // Fuse is what to fit ahead of one branch, or why no value does.
 type Fuse struct {
-	For     string  `json:"for"` // "all heaters", "each 12AU7"
-	Count   int     `json:"count"`
+	For     string  `json:"for"`      // "all heaters", "each 12AU7"
+	Count   int     `json:"count"`    // fuses needed
 	RatingA float64 `json:"rating_a"` // time-lag (T), 0: no value clears the short and carries the cold start
 	SteadyA float64 `json:"steady_a"` // the most it carries warm
 	ColdA   float64 `json:"cold_a"`   // at the first instant
 	ShortA  float64 `json:"short_a"`  // with a heater shorted, the least of the branch's; 0: only the supply's unknown limit
-	Why     string  `json:"why"`
+	Why     string  `json:"why"`      // in a sentence
 }
 
 // fuseRatings are those of IEC 60127 that are sold, A (from memory).

@@ -18,11 +18,11 @@ const (
 
 // Insulation is the volts between one type's heater and its cathode.
 type Insulation struct {
-	Type  string          `json:"type"`
+	Type  string          `json:"type"`      // of the valve
 	Volts float64         `json:"volts_v"`   // the greatest, wherever along the rail the heater hangs
 	MaxV  float64         `json:"max_vhk_v"` // 0 unknown
-	State InsulationState `json:"state"`
-	Words string          `json:"words"`
+	State InsulationState `json:"state"`     // how near the volts are to the limit
+	Words string          `json:"words"`     // the same in a sentence
 }
 
 // insulation holds every type's cathode against its heater. The heater hangs

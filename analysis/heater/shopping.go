@@ -7,7 +7,7 @@ import (
 
 // Item is one line of a list of parts.
 type Item struct {
-	Count int    `json:"count"`
+	Count int    `json:"count"` // pieces
 	What  string `json:"what"`  // "2.4 Ω ±5 % wirewound resistor, 2 W or more"
 	Where string `json:"where"` // "in series with each 12AU7"
 }

@@ -2,19 +2,19 @@ package heater
 
 // Valve is one type's heater data.
 type Valve struct {
-	Type         string   `json:"type"`
-	Aliases      []string `json:"aliases,omitempty"`
-	Volts        float64  `json:"volts_v"` // nominal, parallel connection for a centre-tapped heater
-	Amps         float64  `json:"amps_a"`  // nominal at Volts
-	CentreTapped bool     `json:"centre_tapped"`
-	VoltTol      float64  `json:"volt_tol"` // permissible relative heater voltage error, 0.05 or 0.10
-	AmpTol       float64  `json:"amp_tol"`  // spread of heater current at rated volts, relative
-	Pins         string   `json:"pins,omitempty"`
-	Base         string   `json:"base,omitempty"`
-	MaxVhk       float64  `json:"max_vhk_v,omitempty"` // maximum heater-cathode volts, 0 unknown
-	Source       string   `json:"source"`              // or "from memory"
-	Filament     bool     `json:"directly_heated,omitempty"`
-	Note         string   `json:"note,omitempty"` // what to know before wiring it
+	Type         string   `json:"type"`                      // as in the table: "12AX7"
+	Aliases      []string `json:"aliases,omitempty"`         // other names of the same heater
+	Volts        float64  `json:"volts_v"`                   // nominal, parallel connection for a centre-tapped heater
+	Amps         float64  `json:"amps_a"`                    // nominal at Volts
+	CentreTapped bool     `json:"centre_tapped"`             // its halves can be wired in series or in parallel
+	VoltTol      float64  `json:"volt_tol"`                  // permissible relative heater voltage error, 0.05 or 0.10
+	AmpTol       float64  `json:"amp_tol"`                   // spread of heater current at rated volts, relative
+	Pins         string   `json:"pins,omitempty"`            // of the heater
+	Base         string   `json:"base,omitempty"`            // the socket it fits
+	MaxVhk       float64  `json:"max_vhk_v,omitempty"`       // maximum heater-cathode volts, 0 unknown
+	Source       string   `json:"source"`                    // or "from memory"
+	Filament     bool     `json:"directly_heated,omitempty"` // directly heated
+	Note         string   `json:"note,omitempty"`            // what to know before wiring it
 }
 
 // Wiring is how a group of valves is connected.
@@ -31,10 +31,10 @@ const (
 // Group is a number of equal valves in one wiring; String groups that share
 // StringName form one string of mixed types.
 type Group struct {
-	Valve      Valve  `json:"valve"`
-	Count      int    `json:"count"`
-	Wiring     Wiring `json:"wiring"`
-	StringName string `json:"string_name,omitempty"`
+	Valve      Valve  `json:"valve"`                 // its data
+	Count      int    `json:"count"`                 // valves of it
+	Wiring     Wiring `json:"wiring"`                // how each is wired
+	StringName string `json:"string_name,omitempty"` // of their string; groups of one name form one
 
 	// CathodeV is where the cathode sits against the heater supply's negative
 	// pole, in volts: the most of all in the group, negative below it; 0: not
@@ -44,7 +44,7 @@ type Group struct {
 
 // Load is all heaters on one supply.
 type Load struct {
-	Groups []Group `json:"groups"`
+	Groups []Group `json:"groups"` // in the order given
 	Volts  float64 `json:"rail_v"` // nominal volts of the rail, 6.3 or 12.6 or the string's sum
 }
 
@@ -78,16 +78,16 @@ type Corner struct {
 	Name       string  `json:"name"`             // "nominal", "supply high, part low, heaters low", "12AU7 pulled", "cold start"
 	Kind       Kind    `json:"kind"`             // what sort of case it is
 	Heater     string  `json:"heater,omitempty"` // the type HeaterV is of: the one furthest from its rating
-	HeaterV    float64 `json:"heater_v"`
-	RelErr     float64 `json:"rel_err"` // HeaterV against that heater's rating, relative
-	LoadA      float64 `json:"load_a"`
-	PartW      float64 `json:"part_w"`         // dissipation of the hottest single part
-	OverLimit  bool    `json:"over_limit"`     // against the heater's own tolerance
-	UnderLimit bool    `json:"under_limit"`    // against the heater's own tolerance
-	AllOff     bool    `json:"all_off"`        // no heater is left lit; HeaterV is 0 for that reason
-	Unlimited  bool    `json:"unlimited"`      // nothing but the supply's own, unknown limit holds the current; LoadA is then 0
-	Limited    bool    `json:"limited"`        // the supply's limit holds the current
-	Note       string  `json:"note,omitempty"` // what to know of this case
+	HeaterV    float64 `json:"heater_v"`         // volts across the heater there
+	RelErr     float64 `json:"rel_err"`          // HeaterV against that heater's rating, relative
+	LoadA      float64 `json:"load_a"`           // current of the whole load, A
+	PartW      float64 `json:"part_w"`           // dissipation of the hottest single part
+	OverLimit  bool    `json:"over_limit"`       // against the heater's own tolerance
+	UnderLimit bool    `json:"under_limit"`      // against the heater's own tolerance
+	AllOff     bool    `json:"all_off"`          // no heater is left lit; HeaterV is 0 for that reason
+	Unlimited  bool    `json:"unlimited"`        // nothing but the supply's own, unknown limit holds the current; LoadA is then 0
+	Limited    bool    `json:"limited"`          // the supply's limit holds the current
+	Note       string  `json:"note,omitempty"`   // what to know of this case
 }
 
 // Kind sorts corners.
@@ -149,20 +149,20 @@ type Part struct {
 // Arrangement is one way of dropping: a shared resistor, one a valve, one a
 // string, or diodes.
 type Arrangement struct {
-	Name       string   `json:"name"`      // "one shared resistor", "one per valve", "one per string", "silicon diode", "Schottky diode", "no dropper"
-	ExactOhm   float64  `json:"exact_ohm"` // 0 where there is no single one
-	Exact      string   `json:"exact"`     // in words, by branch: "2.333 Ω for each 12AU7"
-	Parts      []Part   `json:"parts"`     // E-series neighbours on both sides, then pairs
-	Best       int      `json:"best"`      // index into Parts of the one recommended, -1 none
-	Warnings   []string `json:"warnings"`
+	Name       string   `json:"name"`        // "one shared resistor", "one per valve", "one per string", "silicon diode", "Schottky diode", "no dropper"
+	ExactOhm   float64  `json:"exact_ohm"`   // 0 where there is no single one
+	Exact      string   `json:"exact"`       // in words, by branch: "2.333 Ω for each 12AU7"
+	Parts      []Part   `json:"parts"`       // E-series neighbours on both sides, then pairs
+	Best       int      `json:"best"`        // index into Parts of the one recommended, -1 none
+	Warnings   []string `json:"warnings"`    // in sentences
 	RippleDB   float64  `json:"ripple_db"`   // what it does to ripple by itself at 100 kHz, dB (negative: less), 0 none
 	RippleHint string   `json:"ripple_hint"` // what a capacitor behind it would do
 }
 
 // Plan is the finished heater plan.
 type Plan struct {
-	Load         Load          `json:"load"`
-	Supply       Supply        `json:"supply"`
+	Load         Load          `json:"load"`           // the heaters
+	Supply       Supply        `json:"supply"`         // what feeds them
 	Options      Options       `json:"options"`        // with the defaults filled in
 	NominalA     float64       `json:"nominal_a"`      // summed
 	LowA         float64       `json:"low_a"`          // with the heaters' spread
@@ -174,21 +174,21 @@ type Plan struct {
 	ColdNoDropA  float64       `json:"cold_no_drop_a"` // and without one
 	ColdRides    string        `json:"cold_rides"`     // whether the supply's rating rides it, in words
 	Refused      bool          `json:"refused"`        // not planned at all, see Why
-	CanFeed      bool          `json:"can_feed"`
-	Direct       bool          `json:"direct"`      // the recommendation is to connect directly
-	Why          string        `json:"why"`         // when it can't: "6.0 V is under 6.3 V + losses"
-	AvailableV   float64       `json:"available_v"` // volts ahead of the dropper at NominalA
-	Arrangements []Arrangement `json:"arrangements"`
-	Best         int           `json:"best"` // index into Arrangements, -1 none
-	BestWhy      string        `json:"best_why"`
-	StringSplit  []Corner      `json:"string_split"` // series strings: volts of each heater
-	WarmUp       WarmUp        `json:"warm_up"`
+	CanFeed      bool          `json:"can_feed"`       // whether the supply's volts suffice
+	Direct       bool          `json:"direct"`         // the recommendation is to connect directly
+	Why          string        `json:"why"`            // when it can't: "6.0 V is under 6.3 V + losses"
+	AvailableV   float64       `json:"available_v"`    // volts ahead of the dropper at NominalA
+	Arrangements []Arrangement `json:"arrangements"`   // ways of dropping the excess volts
+	Best         int           `json:"best"`           // index into Arrangements, -1 none
+	BestWhy      string        `json:"best_why"`       // in a sentence
+	StringSplit  []Corner      `json:"string_split"`   // series strings: volts of each heater
+	WarmUp       WarmUp        `json:"warm_up"`        // from switch-on until the heaters are hot
 	Alternatives []Alternative `json:"alternatives"`   // other than a plain dropper, where that is coarse
 	Better       string        `json:"better"`         // which of them all is the better engineering, and why
 	Insulation   []Insulation  `json:"heater_cathode"` // volts between heater and cathode by type
-	Warnings     []string      `json:"warnings"`
-	Hints        []string      `json:"hints"` // what would be easier, such as another wiring
-	Assumptions  []string      `json:"assumptions"`
+	Warnings     []string      `json:"warnings"`       // in sentences
+	Hints        []string      `json:"hints"`          // what would be easier, such as another wiring
+	Assumptions  []string      `json:"assumptions"`    // what the plan rests on, in sentences
 }
 
 // Shared is the recommended value of the one resistor ahead of all heaters,
@@ -204,15 +204,15 @@ func (p Plan) Shared() (part Part, ok bool) {
 
 // WarmUp is the simulated switch-on with the recommended dropper.
 type WarmUp struct {
-	TimeS      []float64 `json:"time_s"`
-	HeaterV    []float64 `json:"heater_v"` // of the heater that settles last
-	LoadA      []float64 `json:"load_a"`
+	TimeS      []float64 `json:"time_s"`       // places of the curves, s from switch-on
+	HeaterV    []float64 `json:"heater_v"`     // of the heater that settles last
+	LoadA      []float64 `json:"load_a"`       // current of the whole load, A, at each
 	To90S      float64   `json:"to_90_s"`      // heater temperature rise to 90 % of its final value, slowest heater
 	To99S      float64   `json:"to_99_s"`      // and 99 %
 	PeakV      float64   `json:"peak_v"`       // highest volts on the way, of the heater that is then furthest over its rating
 	PeakRelErr float64   `json:"peak_rel_err"` // the same, relative to that rating
-	PeakHeater string    `json:"peak_heater"`
-	PeakA      float64   `json:"peak_a"`
+	PeakHeater string    `json:"peak_heater"`  // whose PeakV it is
+	PeakA      float64   `json:"peak_a"`       // the greatest current, A
 	Heater     string    `json:"heater"`       // whose volts are shown
 	HeldTo99S  float64   `json:"held_to_99_s"` // to 99 % with a supply that holds its current at the rating; 0: not limited, unknown, or it never gets there
 }

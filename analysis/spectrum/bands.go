@@ -10,9 +10,9 @@ import (
 
 // Band is the AC rms within a band.
 type Band struct {
-	ID            string // "audio", "audio_a", "20k_1m", "1m_20m", "above_20m", "bs468_qp"
-	Name          string // in words
-	LowHz, HighHz float64
+	ID            string        // "audio", "audio_a", "20k_1m", "1m_20m", "above_20m", "bs468_qp"
+	Name          string        // in words
+	LowHz, HighHz float64       // its ends, Hz
 	RMSV          figure.Figure // V rms, with lines
 	RMSNoLinesV   figure.Figure // V rms, the lines' place filled by the noise beside them
 }

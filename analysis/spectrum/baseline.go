@@ -9,7 +9,7 @@ import (
 // Baseline is what an instrument's own capture shows, as far as a capture's lines
 // are compared with it.
 type Baseline struct {
-	Lines       []Line
+	Lines       []Line        // of the instrument's own capture
 	MainsLineHz figure.Figure // 2 x mains, Hz
 	MainsLineV  figure.Figure // its amplitude, V rms
 	StepV       float64       // converter step, V; 0 unknown

@@ -28,7 +28,7 @@ type Combs struct {
 
 // Clock is what is known of the switching: its mean frequency, the full width that
 // it wanders over, and the rate of its bursts; 0 where there is none.
-type Clock struct{ Hz, SpreadHz, BurstHz float64 }
+type Clock struct{ Hz, SpreadHz, BurstHz float64 } // all in Hz
 
 // own reports whether a line that no comb holds is the clock's own all the same: a
 // part of a harmonic smeared by its wandering, a harmonic of its bursts, or a

@@ -8,7 +8,7 @@ import (
 // Curve is one-sided density over log-spaced, rising frequency; all slices are as
 // long as FrequencyHz.
 type Curve struct {
-	FrequencyHz      []float64
+	FrequencyHz      []float64 // ascending, Hz
 	VPerRtHz         []float64 // lines included: a line of U V rms adds U²/cell width in power
 	BaselineVPerRtHz []float64 // the instrument's own at the same frequencies, nil when none
 }

@@ -14,7 +14,7 @@ import (
 
 // Line is one spectral line: a steady sine as far as the record can tell.
 type Line struct {
-	FrequencyHz float64
+	FrequencyHz float64 // Hz
 	// RMSV is the unit's own V rms: what is left after the baseline's share was
 	// taken off in power. Of a line whose Comb is "instrument" it is the whole
 	// line as seen, none of which is charged to the unit.

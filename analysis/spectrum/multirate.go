@@ -20,14 +20,14 @@ type Options struct {
 
 // Stage is one octave step of a multirate spectrum.
 type Stage struct {
-	RateHz   float64
+	RateHz   float64   // samples per second
 	StartS   float64   // time of its first sample, s from the record's start
 	Samples  int       // samples the stage holds
 	Record   []float64 // the decimated record minus MeanV, when kept
 	BinHz    float64   // spacing of its bins
 	ENBWHz   float64   // equivalent noise bandwidth of a bin
-	Segments int
-	DOF      float64 // equivalent degrees of freedom of a bin, 2 or more; 0 without a segment
+	Segments int       // averaged
+	DOF      float64   // equivalent degrees of freedom of a bin, 2 or more; 0 without a segment
 }
 
 // Multirate is a one-sided power spectral density from the lowest frequency of
@@ -36,12 +36,12 @@ type Stage struct {
 // last one everything below. Bins ascend; cells of neighbouring bins touch, so
 // that the sum of PSD times WidthHz is a power without gap or overlap.
 type Multirate struct {
-	RateHz  float64
-	Samples int
+	RateHz  float64 // of the record, samples per second
+	Samples int     // of the record
 	MeanV   float64 // level taken off before filtering, V
 	Excised float64 // share of the record gated out, 0 to 1
 
-	FreqHz  []float64
+	FreqHz  []float64 // the bins' centres, Hz, ascending
 	PSD     []float64 // V²/Hz
 	WidthHz []float64 // width of the bin's cell
 	Stage   []int     // index into Stages

@@ -38,7 +38,7 @@ type NoiseOptions struct {
 	// GateFromHz is where the gated spectrum begins to hold all of the noise; below
 	// it, and from HeldLowHz to HeldHighHz, the plain one counts.
 	GateFromHz            float64
-	HeldLowHz, HeldHighHz float64
+	HeldLowHz, HeldHighHz float64 // Hz; 0, 0: no such band
 	GateHeld              float64 // share of the noise's power that the gate took along, 0 to below 1
 	// GainFraction is the instrument's relative gain uncertainty, and ModelShare what
 	// else may be in the density between the lines, as a share of it; both k = 2.

@@ -10,12 +10,12 @@ import (
 // ThirdOctave is the floor's density in one third-octave band (base ten,
 // IEC 61260-1). Densities are one-sided, in V/√Hz.
 type ThirdOctave struct {
-	CentreHz         float64
+	CentreHz         float64 // exact, base ten, Hz
 	DensityVPerRtHz  float64 // gated, without lines, freed of bias, converter step and baseline
 	UngatedVPerRtHz  float64 // from the plain spectrum, nothing taken off but lines
 	BaselineVPerRtHz float64 // the instrument's own, 0 none
 	LowVPerRtHz      float64 // 95 % interval of DensityVPerRtHz
-	HighVPerRtHz     float64
+	HighVPerRtHz     float64 // upper end of the interval, V/√Hz
 }
 
 // octaveLevel is the noise power of one third octave with its standard deviation.

@@ -12,12 +12,12 @@ import (
 // ripple with the first. The ripple's corners raise its threshold, so that it may see
 // fewer spikes, and a step at an edge counts in their peaks.
 type Beside struct {
-	Count      int
-	DurationS  float64 // of the stretch that was read
-	SigmaV     float64 // noise about the level
-	ThresholdV float64 // 0: nothing was read
-	P95V, MaxV float64 // absolute peaks, the noise that lifts them in them
-	PeaksV     []float64
+	Count      int       // events
+	DurationS  float64   // of the stretch that was read
+	SigmaV     float64   // noise about the level
+	ThresholdV float64   // 0: nothing was read
+	P95V, MaxV float64   // absolute peaks, the noise that lifts them in them
+	PeaksV     []float64 // of all of them, V, ascending
 }
 
 // Tells reports whether enough peaks stand clear enough of the threshold that they

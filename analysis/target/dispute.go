@@ -16,10 +16,10 @@ const (
 
 // Dispute is where the limits and the hearing sum say different things of a unit.
 type Dispute struct {
-	Believed Believed
-	Limit    Limit   // the broken one, of BelieveSum
-	LimitDB  float64 // its margin, negative
-	UnderDB  float64 // how far the supply, of that limit's half, lies under the valve's own noise
+	Believed Believed // which of the two
+	Limit    Limit    // the broken one, of BelieveSum
+	LimitDB  float64  // its margin, negative
+	UnderDB  float64  // how far the supply, of that limit's half, lies under the valve's own noise
 }
 
 // hearingDecides are the criteria in audio: of the others the sum says nothing.

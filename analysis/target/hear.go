@@ -45,11 +45,11 @@ func hearCells() []cell {
 
 // HeardBy is the sum with the heater tied to ground in one way.
 type HeardBy struct {
-	Reference         Reference
-	DifferentialAVRMS float64 // by the volts across the heater, V rms at the input
-	CommonAVRMS       float64 // by those of both wires together; 0 where not captured
-	InputAVRMS        float64 // both, their powers added
-	UnderDB           float64 // how far that lies under the valve's own noise, within ±MarginCapDB
+	Reference         Reference // how the heater is tied
+	DifferentialAVRMS float64   // by the volts across the heater, V rms at the input
+	CommonAVRMS       float64   // by those of both wires together; 0 where not captured
+	InputAVRMS        float64   // both, their powers added
+	UnderDB           float64   // how far that lies under the valve's own noise, within ±MarginCapDB
 }
 
 // half is what captures of one mode add, cell by cell of the audio band.

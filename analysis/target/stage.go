@@ -11,23 +11,23 @@ import (
 
 // Stage is the valve stage whose heater the supply feeds.
 type Stage struct {
-	CathodeOhm       float64 // cathode resistor, ohms, > 0
-	BypassF          float64 // bypass capacitor across it, farads, 0: none
-	BypassESROhm     float64 // its series resistance, ohms; 0: none
-	HeaterCathodeF   float64 // heater-cathode capacitance, farads, 0: DefaultHeaterCathodeF
-	HeaterCathodeOhm float64 // heater-cathode insulation, hot, ohms, 0: DefaultHeaterCathodeOhm
-	HeaterGridF      float64 // heater-grid capacitance, farads, 0: of the valve, else an upper bound
-	SourceOhm        float64 // resistance that the grid sees, ohms, 0: DefaultSourceOhm
-	Valve            string  // its type, for HeaterGridF; "" not told
-	Reference        Reference
-	ReferenceOhm     float64 // from the heater's reference to ground, ohms, 0: the usual of Reference
-	ReferenceF       float64 // capacitor beside it, farads, only where elevated; 0: the usual
-	Mu               float64 // amplification factor, 0: DefaultMu
-	GmS              float64 // mutual conductance, siemens, 0: DefaultGmS
-	Position         string  // "first" (also "") or "second"
-	GainBefore       float64 // ratio from the preamp's input to this stage's grid, 0: 1
-	GainAfter        float64 // ratio from this stage's grid to the output at 1 kHz, 0: 1
-	RIAA             bool    // the output is de-emphasised by the RIAA replay curve
+	CathodeOhm       float64   // cathode resistor, ohms, > 0
+	BypassF          float64   // bypass capacitor across it, farads, 0: none
+	BypassESROhm     float64   // its series resistance, ohms; 0: none
+	HeaterCathodeF   float64   // heater-cathode capacitance, farads, 0: DefaultHeaterCathodeF
+	HeaterCathodeOhm float64   // heater-cathode insulation, hot, ohms, 0: DefaultHeaterCathodeOhm
+	HeaterGridF      float64   // heater-grid capacitance, farads, 0: of the valve, else an upper bound
+	SourceOhm        float64   // resistance that the grid sees, ohms, 0: DefaultSourceOhm
+	Valve            string    // its type, for HeaterGridF; "" not told
+	Reference        Reference // how the heater is tied
+	ReferenceOhm     float64   // from the heater's reference to ground, ohms, 0: the usual of Reference
+	ReferenceF       float64   // capacitor beside it, farads, only where elevated; 0: the usual
+	Mu               float64   // amplification factor, 0: DefaultMu
+	GmS              float64   // mutual conductance, siemens, 0: DefaultGmS
+	Position         string    // "first" (also "") or "second"
+	GainBefore       float64   // ratio from the preamp's input to this stage's grid, 0: 1
+	GainAfter        float64   // ratio from this stage's grid to the output at 1 kHz, 0: 1
+	RIAA             bool      // the output is de-emphasised by the RIAA replay curve
 }
 
 // What a stage is taken to be where it does not say, all from memory: a small

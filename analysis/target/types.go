@@ -36,13 +36,13 @@ const (
 
 // Limit is one criterion's limit with where it comes from.
 type Limit struct {
-	Criterion  Criterion
-	Name       string  // in the trade's words
-	Unit       string  // "V", "V/√Hz", "1/s"
-	Max        float64 // the limit
-	Min        float64 // only for HeaterDC: the lower limit
-	NeedLowHz  float64 // the capture's span must hold NeedLowHz..NeedHighHz
-	NeedHighHz float64
+	Criterion  Criterion   // what is limited
+	Name       string      // in the trade's words
+	Unit       string      // "V", "V/√Hz", "1/s"
+	Max        float64     // the limit
+	Min        float64     // only for HeaterDC: the lower limit
+	NeedLowHz  float64     // the capture's span must hold NeedLowHz..NeedHighHz
+	NeedHighHz float64     // highest frequency that a capture must show, Hz
 	Source     string      // or "common practice, no source"
 	Points     []MaskPoint // only for Mask
 	Basis      Basis       // what kind of limit it is
@@ -69,10 +69,10 @@ type MaskPoint struct {
 
 // Target is a named set of limits.
 type Target struct {
-	Name        string // "line-preamp"
-	Title       string
-	Description string
-	Limits      []Limit
+	Name        string   // "line-preamp"
+	Title       string   // in words
+	Description string   // in sentences
+	Limits      []Limit  // in the order in which they are shown
 	Assumptions []string // when derived from what the valve hears
 }
 
@@ -92,18 +92,18 @@ const (
 const NearMissDB = 10.0
 
 // Reading is a meter reading of DC volts at a load current.
-type Reading struct{ LoadA, V float64 }
+type Reading struct{ LoadA, V float64 } // amperes drawn, and volts
 
 // Shown is a figure that was read off a screen or a meter, where there is no record.
 // Its uncertainty is wide, and what it was read from is not checked: it can prove that
 // a unit fails and never that it passes.
 type Shown struct {
-	Criterion   Criterion
-	Value       float64 // in the criterion's unit
-	UFrac       float64 // uncertainty as a share of it, plus or minus (k = 2), below 1
-	LoadA       float64 // amperes drawn meanwhile, 0 unknown
-	By          string  // what it was read off, "" not told
-	BandLimited bool    // through a limit at 20 MHz or below
+	Criterion   Criterion // what was read off
+	Value       float64   // in the criterion's unit
+	UFrac       float64   // uncertainty as a share of it, plus or minus (k = 2), below 1
+	LoadA       float64   // amperes drawn meanwhile, 0 unknown
+	By          string    // what it was read off, "" not told
+	BandLimited bool      // through a limit at 20 MHz or below
 }
 
 // State is where on its way to the heaters a unit was measured.
@@ -119,43 +119,43 @@ const (
 // Unit is one physical supply in one state on one day, and all that was measured of
 // it then. The same brand, model and mark are the same supply.
 type Unit struct {
-	State              State
-	Date               string // ISO 8601, "" not told
-	Index              int    // its place in the bench sheet, from 0: the unit's identity
-	Key                string // its name for people, "BRAND MODEL MARK"
-	Brand, Model, Mark string
-	RatedV, RatedA     float64
-	Readings           []Reading
-	Shown              []Shown
-	Captures           []*analysis.Measurement
-	HeaterA            float64 // the load it must carry
-	Note               string
+	State              State                   // where on its way to the heaters it was measured
+	Date               string                  // ISO 8601, "" not told
+	Index              int                     // its place in the bench sheet, from 0: the unit's identity
+	Key                string                  // its name for people, "BRAND MODEL MARK"
+	Brand, Model, Mark string                  // as the sheet has them
+	RatedV, RatedA     float64                 // on the label, 0 unknown
+	Readings           []Reading               // of a meter
+	Shown              []Shown                 // read off a screen
+	Captures           []*analysis.Measurement // of it, measured
+	HeaterA            float64                 // the load it must carry
+	Note               string                  // the sheet's own remark
 }
 
 // Margin is one criterion of one unit.
 type Margin struct {
-	Limit    Limit
-	Figure   figure.Figure
-	Covered  bool
-	Reason   string  // why not covered and what capture would cover it
-	DB       float64 // 20*log10(limit/figure), positive is good; 0 when !Covered
-	LowDB    float64 // interval of the margin (k = 2); equal to DB when unknown
-	HighDB   float64
-	From     string // the capture's file, or "meter readings"
-	At       string // where in frequency the figure stands, only for the mask
-	Captures int    // how many captures the figure rests on
-	AtLeast  bool   // over the limit by at least DB, and nobody knows by how much more
+	Limit    Limit         // that is held against
+	Figure   figure.Figure // from the capture that shows it best
+	Covered  bool          // whether any capture shows it
+	Reason   string        // why not covered and what capture would cover it
+	DB       float64       // 20*log10(limit/figure), positive is good; 0 when !Covered
+	LowDB    float64       // interval of the margin (k = 2); equal to DB when unknown
+	HighDB   float64       // the most that the margin may be, dB
+	From     string        // the capture's file, or "meter readings"
+	At       string        // where in frequency the figure stands, only for the mask
+	Captures int           // how many captures the figure rests on
+	AtLeast  bool          // over the limit by at least DB, and nobody knows by how much more
 }
 
 // Evaluation is a unit against a target.
 type Evaluation struct {
-	Unit       Unit
-	TargetName string
-	Margins    []Margin // in the target's order
-	Verdict    Verdict
-	Worst      int // index into Margins of the worst covered one, -1 none
-	WorstDB    float64
-	SumRestDB  float64
+	Unit       Unit              // that was judged
+	TargetName string            // by which target
+	Margins    []Margin          // in the target's order
+	Verdict    Verdict           // what it comes to
+	Worst      int               // index into Margins of the worst covered one, -1 none
+	WorstDB    float64           // the least margin, dB
+	SumRestDB  float64           // sum of the other margins, dB
 	Rank       int               // 1-based; units whose intervals overlap share one
 	Why        string            // "mains line 2.1 dB over; all else passes"
 	WouldFlip  string            // what would change the verdict
@@ -170,17 +170,17 @@ type Evaluation struct {
 // Brand is one brand's units together. Open and retake units are undecided: they
 // count neither for nor against it.
 type Brand struct {
-	Name                string
-	Units, Passing      int     // all units of it; those of them that pass
-	Judged, Undecided   int     // passing, near miss and failing units; the others
-	ShareLow, ShareHigh float64 // exact 95 % binomial interval of the passing share of judged units
-	MedianDB, WorstDB   float64 // of the judged units' worst margins; 0 with none
-	SpreadDB            float64 // 1.4826 x median absolute deviation
-	BestDB              float64
+	Name                string    // as the sheet has it
+	Units, Passing      int       // all units of it; those of them that pass
+	Judged, Undecided   int       // passing, near miss and failing units; the others
+	ShareLow, ShareHigh float64   // exact 95 % binomial interval of the passing share of judged units
+	MedianDB, WorstDB   float64   // of the judged units' worst margins; 0 with none
+	SpreadDB            float64   // 1.4826 x median absolute deviation
+	BestDB              float64   // the best worst margin of its units, dB
 	UnitWorstDB         []float64 // each judged unit's worst margin; of the half across the output where not all have both
 	UnitPass            []bool    `json:"-"` // whether that unit passes, its common mode included
 	OneHalf             bool      // UnitWorstDB leaves the common-mode half out, which not all judged units have measured
-	UnitKeys            []string
+	UnitKeys            []string  // of its units
 	UndecidedDB         []float64 // worst margins of undecided units as captured
 	MoreToTell          string    // how many more units to test before it can be told from the next
 	Outliers            []string  // of UnitKeys
@@ -203,9 +203,9 @@ type Heard struct {
 	Reference                      Reference // how the heater is tied to ground
 	ByReference                    []HeardBy // the same sum for every way of tying it
 
-	FrequencyHz      []float64
+	FrequencyHz      []float64 // places of the curves, Hz, ascending
 	CouplingDB       []float64 // volts across the heater to input volts
 	CommonCouplingDB []float64 // volts of a common-mode capture to input volts
-	Assumptions      []string
-	CannotDecide     string // what the model can't say (spikes beyond audio)
+	Assumptions      []string  // what it rests on, in sentences
+	CannotDecide     string    // what the model can't say (spikes beyond audio)
 }

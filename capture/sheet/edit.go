@@ -26,8 +26,8 @@ type Text struct {
 // Field is one key with its value: a string, bool, int, float64, []Fields or
 // Literal.
 type Field struct {
-	Key   string
-	Value any
+	Key   string // of the sheet
+	Value any    // as TOML
 }
 
 // Fields are a table's keys in order.

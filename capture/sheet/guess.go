@@ -12,11 +12,11 @@ import (
 // Guess is what a file's name seems to say of a capture. It is shown as a guess
 // wherever it is used.
 type Guess struct {
-	Brand, Model, Mark string
+	Brand, Model, Mark string // "": none found
 	State              string // Bare, BehindFilter or BehindDropper, "" where the name tells none
 	Date               string // ISO 8601
 	LoadA              string // with its unit, "0.94 A"
-	Baseline           bool
+	Baseline           bool   // it is the instrument's own
 }
 
 var (

@@ -4,12 +4,12 @@ import "stillglow/capture"
 
 // Sheet is one bench sheet as read, paths resolved against its folder.
 type Sheet struct {
-	Path      string // of the sheet itself
-	Dir       string // its folder
-	Title     string
-	Workshop  string
-	Date      string // ISO 8601, as written; reports carry it instead of the clock
-	Note      string
+	Path      string             // of the sheet itself
+	Dir       string             // its folder
+	Title     string             // in words
+	Workshop  string             // in words
+	Date      string             // ISO 8601, as written; reports carry it instead of the clock
+	Note      string             // the sheet's own remark
 	Invented  bool               // invented data: every output says so
 	MainsHz   float64            // 50 or 60, 0: find it
 	Target    string             // a named target; "" when limits are written out
@@ -17,12 +17,12 @@ type Sheet struct {
 	Mask      [][2]float64       // optional density mask: hertz, V/sqrt(Hz)
 	ReserveDB float64            // reserve asked of a post-filter, 0: 3
 
-	Instrument Instrument
-	Heaters    Heaters
-	Hears      *Hears // derive the target from what the valve hears
-	Units      []Unit
-	Loose      []Capture // not given to a unit yet: no ranking counts them
-	Pattern    string    // watch: file pattern, see Pattern
+	Instrument Instrument // what captured
+	Heaters    Heaters    // that the supplies feed
+	Hears      *Hears     // derive the target from what the valve hears
+	Units      []Unit     // in the sheet's order
+	Loose      []Capture  // not given to a unit yet: no ranking counts them
+	Pattern    string     // watch: file pattern, see Pattern
 
 	HeaterDCMinV float64 // lower end of the heater_dc_v limit; the upper is in Limits
 
@@ -54,14 +54,14 @@ type Instrument struct {
 
 // Heaters is the load. Zeros leave the choice to package heater.
 type Heaters struct {
-	Groups           []HeaterGroup
-	Exponent         float64 // n of I ~ V^n, 0.3 to 1
-	SupplyTolPercent float64 // of the supply's volts, plus or minus
-	PartTolPercent   float64 // of the dropper resistors, plus or minus
-	LeadOhm          float64 // leads and socket contacts, both ways
-	LeadM            float64 // length of the pair of wires from supply to filter, metres, 0 not told
-	Series           string  // preferred values of IEC 60063: "E6", "E12", "E24", "E48", "E96"
-	OwnValves        []OwnValve
+	Groups           []HeaterGroup // in the sheet's order
+	Exponent         float64       // n of I ~ V^n, 0.3 to 1
+	SupplyTolPercent float64       // of the supply's volts, plus or minus
+	PartTolPercent   float64       // of the dropper resistors, plus or minus
+	LeadOhm          float64       // leads and socket contacts, both ways
+	LeadM            float64       // length of the pair of wires from supply to filter, metres, 0 not told
+	Series           string        // preferred values of IEC 60063: "E6", "E12", "E24", "E48", "E96"
+	OwnValves        []OwnValve    // that no table knows
 }
 
 // HeaterGroup is one line of the heater load.
@@ -78,9 +78,9 @@ type HeaterGroup struct {
 
 // OwnValve is a valve type the user adds.
 type OwnValve struct {
-	Type           string
+	Type           string  // its name
 	Volts, Amps    float64 // of the heater, of a centre-tapped one in its parallel connection
-	CentreTapped   bool
+	CentreTapped   bool    // its halves can be wired in series or in parallel
 	VoltTolPercent float64 // allowed about Volts, plus or minus, 0: the usual
 	AmpTolPercent  float64 // spread of the current, plus or minus, 0: the usual
 	Base, Pins     string  // for the wiring's words
@@ -118,23 +118,23 @@ const (
 
 // Unit is one physical supply in one state on one day.
 type Unit struct {
-	Brand, Model, Mark string  // the mark tells units of one model apart
-	State              string  // Bare, BehindFilter or BehindDropper
-	Date               string  // ISO 8601, "" not told
-	RatedV, RatedA     float64 // from the label, volts and amperes, 0 unknown
-	OutputUF           float64 // its own output capacitor in microfarads, 0 not known
-	Readings           []Reading
-	Shown              []Shown
-	Captures           []Capture
-	Note               string
-	Line               int // in the sheet, 1-based
+	Brand, Model, Mark string    // the mark tells units of one model apart
+	State              string    // Bare, BehindFilter or BehindDropper
+	Date               string    // ISO 8601, "" not told
+	RatedV, RatedA     float64   // from the label, volts and amperes, 0 unknown
+	OutputUF           float64   // its own output capacitor in microfarads, 0 not known
+	Readings           []Reading // of a meter
+	Shown              []Shown   // read off a screen
+	Captures           []Capture // files, and how to read them
+	Note               string    // the sheet's own remark
+	Line               int       // in the sheet, 1-based
 
 	apart       bool // another unit's name would read the same, see Name
 	told, dated bool // the name holds the state, and the date
 }
 
 // Reading is a meter reading: DC volts at a load in amperes, 0 unloaded.
-type Reading struct{ LoadA, V float64 }
+type Reading struct{ LoadA, V float64 } // amperes drawn, and volts
 
 // Shown is a figure read off a screen or a meter, where there is no file: [[unit.reading]].
 type Shown struct {
@@ -155,15 +155,15 @@ const UsualPlusMinusPercent = 30
 // Capture is one file with how it was made. Options already hold the
 // instrument's settings where the capture gives none of its own.
 type Capture struct {
-	File    string  // as written
-	Path    string  // resolved
-	LoadA   float64 // amperes drawn meanwhile, 0 unknown or none
-	Options capture.Options
+	File    string          // as written
+	Path    string          // resolved
+	LoadA   float64         // amperes drawn meanwhile, 0 unknown or none
+	Options capture.Options // how it is to be read
 	// Baseline is the capture's own, or the instrument's where both are of one
 	// kind (scope or sound card) and one mode; nil when there is none.
 	Baseline  *Capture
-	SupplyOff bool // of the instrument's baseline: told to be made with the supply off
-	Note      string
+	SupplyOff bool   // of the instrument's baseline: told to be made with the supply off
+	Note      string // the sheet's own remark
 	Line      int    // in the sheet, 1-based
 	Key       string // its path there, such as "unit[0].capture[1]", for Text
 }

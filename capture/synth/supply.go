@@ -6,7 +6,7 @@ import "math"
 // at the unit's terminals ahead of the instrument's low-pass. A zero amplitude
 // leaves that part out.
 type Supply struct {
-	Seed      uint64
+	Seed      uint64  // of all its random numbers
 	RateHz    float64 // samples per second, > 0
 	Samples   int     // > 0
 	DCV       float64 // output volts
@@ -16,7 +16,7 @@ type Supply struct {
 	MainsPPV    float64 // peak-to-peak of the rectified-mains ripple at 2 x MainsHz
 	MainsCharge float64 // share of the half cycle spent charging, 0: 0.25
 
-	SwitchingHz float64
+	SwitchingHz float64 // Hz; 0: it does not switch
 	RipplePPV   float64 // peak-to-peak of the spike-free cycle, ESR step included
 	Duty        float64 // share of the period spent rising, 0: 0.4
 	ESRStepV    float64 // step at both edges, at most RipplePPV

@@ -29,18 +29,18 @@ type Truth struct {
 	BurstHz, DitherFrac      float64 // packets per second; sweep as a +- fraction of SwitchingHz
 	Cycles                   int     // whole cycles in the record
 
-	SpikeCount               int // that start within the record
-	SpikesPerS               float64
-	SpikePeakMedianV         float64 // of the absolute peaks, all classes
-	SpikePeakP95V            float64
-	SpikePeakMaxV            float64
-	RisingPeakV, FallingPeak float64 // volts, absolute, of an unjittered transient
-	SpikeDurationS           float64 // pulse duration (50 %) of the larger edge's transient
-	SpikeAreaVs              float64 // its signed area in volt seconds
-	RingHz, RingQ            float64 // of the larger edge's transient
-	RisingRingHz             float64
-	FallingRingHz            float64
-	Spikes                   []SpikeTruth
+	SpikeCount               int          // that start within the record
+	SpikesPerS               float64      // that count over the record
+	SpikePeakMedianV         float64      // of the absolute peaks, all classes
+	SpikePeakP95V            float64      // 95th percentile of their peaks, V
+	SpikePeakMaxV            float64      // the greatest, V
+	RisingPeakV, FallingPeak float64      // volts, absolute, of an unjittered transient
+	SpikeDurationS           float64      // pulse duration (50 %) of the larger edge's transient
+	SpikeAreaVs              float64      // its signed area in volt seconds
+	RingHz, RingQ            float64      // of the larger edge's transient
+	RisingRingHz             float64      // frequency of the ring after the rising edge, Hz
+	FallingRingHz            float64      // and after the falling one, Hz
+	Spikes                   []SpikeTruth // one by one
 
 	MainsLineHz, MainsLineRMSV, MainsPPV float64 // the line at twice the mains frequency; the whole ripple
 
@@ -49,7 +49,7 @@ type Truth struct {
 	PeriodicRMSV            float64 // of everything else, about its mean
 	ACRMSV                  float64 // both
 
-	ADCStepV  float64
+	ADCStepV  float64    // the converter's step, V; 0: none
 	FullScale [2]float64 // lowest and highest volts of the converter, both 0: none
 	Clipped   int        // samples at the end stops
 }

@@ -27,6 +27,8 @@ const (
 	DPI    = 160 // 1280 by 720 pixels: sharp at 800 wide on a dense screen
 )
 
+// The colours: paper, ink and grids in greys, curves in the palette of Okabe and Ito,
+// which colour-blind readers tell apart.
 var (
 	Paper      = color.NRGBA{0xFF, 0xFF, 0xFF, 0xFF}
 	Ink        = color.NRGBA{0x1B, 0x20, 0x26, 0xFF}
@@ -57,12 +59,12 @@ func TextStyle(size float64, c color.Color) text.Style {
 
 // Drawing is one picture: a title over one or two panels.
 type Drawing struct {
-	Title    string
-	Footer   string // e.g. "invented data"
-	Panels   []*plot.Plot
-	Sideways bool      // panels side by side
-	W, H     vg.Length // in the page; 0: Width and Height
-	Coarse   bool      // in the page: curves to whole units, for a page of many pictures
+	Title    string       // above the panels
+	Footer   string       // e.g. "invented data"
+	Panels   []*plot.Plot // one, or two side by side
+	Sideways bool         // panels side by side
+	W, H     vg.Length    // in the page; 0: Width and Height
+	Coarse   bool         // in the page: curves to whole units, for a page of many pictures
 }
 
 // size is what the picture takes in the page.

@@ -60,6 +60,7 @@ type Values struct {
 	} `json:"windows"`
 }
 
+// Read reads the reference values; it fails the test where they can't be read.
 func Read(t testing.TB) Values {
 	t.Helper()
 	var r Values

@@ -11,6 +11,7 @@ import (
 // ErrorList is several errors, each of which gets its own line.
 type ErrorList []error
 
+// Error gives all of them in one line.
 func (t ErrorList) Error() string {
 	lines := make([]string, len(t))
 	for i, err := range t {
@@ -19,6 +20,7 @@ func (t ErrorList) Error() string {
 	return strings.Join(lines, "; ")
 }
 
+// Unwrap gives the errors, for errors.Is and errors.As.
 func (t ErrorList) Unwrap() []error { return t }
 
 // atLine names the sheet's line an error is about.

@@ -22,10 +22,10 @@ const (
 
 // Event tells how far an evaluation is.
 type Event struct {
-	Kind    EventKind
-	Unit    int    // index into the sheet's Units, -1: a baseline
-	Capture int    // index into the unit's Captures; -1 for baselines and filters
-	File    string // of the capture, as the sheet has it
+	Kind    EventKind // what happened
+	Unit    int       // index into the sheet's Units, -1: a baseline
+	Capture int       // index into the unit's Captures; -1 for baselines and filters
+	File    string    // of the capture, as the sheet has it
 
 	Done, Total int // captures and baselines done, and in all
 
@@ -36,7 +36,7 @@ type Event struct {
 	// figures are the ones that hold.
 	Result    *report.Capture // nil when Err is not
 	FromCache bool            // an earlier run's result, not measured now
-	Err       error
+	Err       error           // of a capture that can't be read
 }
 
 // teller passes events on one at a time and counts what is done.
