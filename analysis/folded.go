@@ -140,10 +140,14 @@ func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
 		return // of a fast record only the instrument's own noise is folded
 	}
 	rate := m.SampleRateHz
-	farads := nearestE6(1 / (2 * math.Pi * 1e3 * rate / 10)) // 1 kΩ, about a tenth of the rate
+	how, filtered := "", rate
+	if rate < poleAboveAudioHz {
+		how, filtered = "at "+rateText(poleAboveAudioHz)+" or more, ", poleAboveAudioHz
+	}
+	farads := nearestE6(1 / (2 * math.Pi * 1e3 * filtered / 10)) // 1 kΩ, about a tenth of the rate
 	list.add(capture.CautionUnfiltered,
 		fmt.Sprintf("no anti-alias filter is known to have kept signals above %s, half the sample rate, out of the record: noise and band figures are upper limits", hertz(rate/2)),
-		fmt.Sprintf("capture in high-resolution mode, or through 1 kΩ and %s to ground; where the file doesn't say so, the sheet's anti_aliased = true (--anti-aliased) does", capture.SI(farads, "F", 2)))
+		fmt.Sprintf("capture %sin high-resolution mode, or through 1 kΩ and %s to ground; where the file doesn't say so, the sheet's anti_aliased = true (--anti-aliased) does", how, capture.SI(farads, "F", 2)))
 }
 
 // nearestE6 is the value of the E6 series (IEC 60063) nearest to v by ratio. It is

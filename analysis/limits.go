@@ -194,6 +194,11 @@ const (
 // from which more is folded into it than a ripple's corners.
 const placesFast = 0.01
 
+// poleAboveAudioHz: from this rate on one pole at a tenth of it, 2.4 times the top of
+// the audio band, and the mean of a high-resolution mode keep most of the switching
+// from folding into the audio band without taking from what belongs there.
+const poleAboveAudioHz = 500e3
+
 // foldsIntoNoiseHz: an unfiltered record at a lower rate holds the noise and the
 // edges' energy of a scope's usual 70 to 200 MHz folded over and over, Hz.
 const foldsIntoNoiseHz = 100e6

@@ -271,11 +271,7 @@ func bandRows() []entry {
 		if p.LowHz >= shortPeakHz {
 			group |= figure.ShortPeak
 		}
-		low, weight := p.LowHz, p.Weight()
-		if weight != nil {
-			low = 50 // A-weighting is down 30 dB at 50 Hz (IEC 61672-1): the sum does not need the octave below
-		}
-		add(p.ID, p.Name, low, p.HighHz, weight, group)
+		add(p.ID, p.Name, p.LowHz, p.HighHz, p.Weight(), group)
 	}
 	add("bs468_qp", "ITU-R BS.468-4 quasi-peak", 31.5, 31.5e3, nil, figure.Audio)
 	return rows

@@ -135,13 +135,13 @@ func judge(l Limit, p picked) Margin {
 }
 
 // cure is what to do about a bound that decides nothing: what the capture's own
-// caution advises, where one moves the figure that way (up: sign 1), else the
-// capture that the criterion asks for.
+// caution advises, where one moves the figure that way (up: sign 1) or tells that
+// the figure is an upper one, else the capture that the criterion asks for.
 func cure(c criterion, p picked, sign int) string {
 	for _, m := range p.from {
 		for _, k := range m.Cautions {
 			down, up := marginShift(k.Code, c, m, p.fig)
-			if k.Fix != "" && (sign > 0 && down >= unboundedDB || sign < 0 && up >= unboundedDB) {
+			if k.Fix != "" && (sign > 0 && down >= unboundedDB || sign < 0 && (up >= unboundedDB || k.Code == capture.CautionUnfiltered)) {
 				return k.Fix
 			}
 		}

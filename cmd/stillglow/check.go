@@ -100,6 +100,7 @@ type openUnit struct {
 	name     string
 	reading  bool // DC at the heater load
 	settings []captureSetting
+	bounds   []string // criteria of which the captures show too much to pass and too little to fail, and what to change
 	reasons  []string // why, per criterion
 }
 
@@ -207,6 +208,9 @@ func (c *checked) lacking(name string, e *target.Evaluation) {
 			continue
 		case m.Limit.Criterion == target.HeaterDC:
 			o.reading = true
+		case m.Figure.UpperBound:
+			// Covered already; the same capture once more would say as little.
+			o.bounds = append(o.bounds, m.Limit.Name+": "+m.Reason)
 		default:
 			limits = append(limits, m.Limit)
 		}

@@ -30,6 +30,9 @@ func (c *checked) stillOpen(b *strings.Builder) {
 		for _, s := range o.settings {
 			b.WriteString(wrapText("    - ", "      ", s.names()+": take "+s.across()+s.settings()+loadedWith(c.heaterA), 100))
 		}
+		for _, bound := range o.bounds {
+			b.WriteString(wrapText("    - ", "      ", bound, 100))
+		}
 	}
 }
 

@@ -60,7 +60,10 @@ type guided struct {
 // of every so many conversions. The range is found as the guide says: begin at
 // its first range, go down as long as no peak is cut off, up if one is.
 func scopeTakes(s synth.Supply, g guided) []float64 {
-	const mostConverted = 8e6
+	mostConverted := 2e6
+	if fullTests() {
+		mostConverted = 8e6
+	}
 	over := 1
 	s.ACCoupled, s.RateHz, s.Samples, s.BandwidthHz = true, g.RateHz, g.Samples, 100e6
 	if g.HighRes {
@@ -95,7 +98,9 @@ func scopeTakes(s synth.Supply, g guided) []float64 {
 
 // Following the guide word by word on a scope of 8 bits and little memory leads
 // to decided verdicts, the right ones: its captures leave nothing open that
-// check would ask for, and quiet supplies are not failed by what folds down.
+// check would ask for, and quiet supplies are not failed by what folds down. Where
+// the memory is too small to keep that out, as the guide says, check asks for
+// something else than what was taken.
 func TestGuideLeadsToDecidedVerdicts(t *testing.T) {
 	memories := []string{"100k"}
 	if fullTests() {
@@ -125,7 +130,9 @@ func TestGuideLeadsToDecidedVerdicts(t *testing.T) {
 			if verdict != c.verdicts {
 				t.Errorf("%s, %s of memory: %s, want %s\n%s", c.name, memory, verdict, c.verdicts, checked)
 			}
-			if !strings.Contains(checked, "nothing is open") {
+			folds := memory == "20k" && c.name == "spiky"
+			if folds && (!strings.Contains(checked, "audio rms, A-weighted: capture1.csv only shows that it is at most") || strings.Contains(checked, "/div")) ||
+				!folds && !strings.Contains(checked, "nothing is open") {
 				t.Errorf("%s, %s of memory: check asks for more\n%s", c.name, memory, checked)
 			}
 		}

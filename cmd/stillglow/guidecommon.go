@@ -68,11 +68,27 @@ func guideSettings(para func(first, text string), settings []captureSetting, sco
 		}
 		para("     set: ", s.settings())
 		if s.LeastS < s.MostS {
-			mode := ""
+			mode, most := "", s.MostS
 			if !s.Fast {
-				mode = ", in high-resolution mode (anti_aliased = true in the sheet, unless the file states the mode)"
+				mode = ", in high-resolution mode"
 			}
-			para("     also works: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(s.MostS), mode))
+			if !s.Fast && s.RateHz >= cleanRateHz {
+				most = math.Max(s.DivS, math.Min(most, floor125(float64(scope.withDefaults().Memory)/cleanRateHz/divisions)))
+			}
+			if s.LeastS < most {
+				para("     also works: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(most), mode))
+			}
+		}
+		switch {
+		case s.Fast:
+		case s.RateHz >= cleanRateHz:
+			para("     sheet: ", "anti_aliased = true beside a capture in high-resolution mode, unless the file states the mode")
+		default:
+			decides := "a sound card or more memory"
+			if s.Mode == capture.Common {
+				decides = "more memory"
+			}
+			para("     note: ", fmt.Sprintf("under %s the mean of the high-resolution mode lets part of the switching fold into the audio band: an audio figure is an upper limit then, enough to pass a unit and too little to fail it; %s decides", rateText(cleanRateHz), decides))
 		}
 		if s.VoltsPerDiv > 0 {
 			para("     range: ", fmt.Sprintf("begin at %s/div, which fits the ripple and spikes of a unit at its limits; lower V/div until just before a peak is clipped, raise it if one is", capture.SI(s.VoltsPerDiv, "V", 3)))

@@ -15,10 +15,13 @@ import (
 // trace its span by the same two numbers.
 const (
 	periodsInRecord = 4
+	periodsOfNoise  = 8 // a density needs more: lines of four periods are too few for a third octave's median
 	shareOfRate     = 0.4
-	divisions       = 10 // across the screen
-	longerThanNeed  = 25 // a fast record this many times the least is long enough
-	slowRecords     = 6  // a slow one: beyond it a higher rate, which keeps aliases out of the audio band, is worth more
+	divisions       = 10    // across the screen
+	longerThanNeed  = 25    // a fast record this many times the least is long enough
+	slowRecords     = 6     // a slow one
+	slowRecordS     = 0.5   // but no longer: a higher rate, which keeps aliases out of the audio band, is worth more
+	cleanRateHz     = 500e3 // from here on the mean of the high-resolution mode keeps the switching out of the audio band
 	longestDivS     = 10.0
 	fastFromHz      = 1e6
 	pulseRateHz     = 200e6 // four samples in a 20 ns pulse
@@ -71,8 +74,12 @@ func planSettings(limits []target.Limit, scope scopeLimits) []captureSetting {
 			if l.NeedHighHz <= 0 || (l.NeedHighHz >= fastFromHz) != kind.fast || l.Criterion.Mode() != kind.mode {
 				continue
 			}
+			periods := float64(periodsInRecord)
+			if l.Unit == "V/√Hz" {
+				periods = periodsOfNoise
+			}
 			one := captureSetting{Criteria: []target.Limit{l}, Fast: kind.fast, Mode: kind.mode,
-				NeedS: periodsInRecord / l.NeedLowHz, NeedHz: l.NeedHighHz / shareOfRate}
+				NeedS: periods / l.NeedLowHz, NeedHz: l.NeedHighHz / shareOfRate}
 			merged := false
 			for i := range settings {
 				both := settings[i]
@@ -118,18 +125,16 @@ func (s *captureSetting) settle(scope scopeLimits) {
 			samplesText(divisions*s.LeastS*s.NeedHz), secondsText(divisions*s.LeastS), rateText(s.NeedHz), samplesText(memory))
 		return
 	}
-	records := float64(slowRecords)
+	record, rate := math.Min(slowRecords*s.NeedS, math.Max(slowRecordS, s.NeedS)), cleanRateHz
 	if s.Fast {
-		records = longerThanNeed
+		record, rate = longerThanNeed*s.NeedS, pulseRateHz
 	}
-	s.DivS = math.Min(s.MostS, ceil125(records*s.NeedS/divisions))
-	if s.Fast {
-		// short pulses want a high rate more than a long record
-		for s.DivS > s.LeastS*1.01 && memory/(divisions*s.DivS) < math.Min(pulseRateHz, scope.MaxRate) {
-			s.DivS = floor125(s.DivS * 0.99)
-		}
+	s.DivS = math.Min(s.MostS, ceil125(record/divisions))
+	// Short pulses and clean audio want a high rate more than a long record.
+	for s.DivS > s.LeastS*1.01 && memory/(divisions*s.DivS) < math.Min(rate, scope.MaxRate) {
+		s.DivS = floor125(s.DivS * 0.99)
 	}
-	record := divisions * s.DivS
+	record = divisions * s.DivS
 	s.RateHz = math.Min(memory/record, scope.MaxRate)
 	s.Samples = int(math.Min(memory, math.Round(s.RateHz*record)))
 }

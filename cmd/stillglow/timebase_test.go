@@ -1,14 +1,45 @@
 package main
 
 import (
+	"context"
 	"math"
 	"strings"
 	"testing"
 	"unicode/utf8"
 
+	"stillglow/analysis"
 	"stillglow/analysis/target"
 	"stillglow/capture"
+	"stillglow/capture/synth"
 )
+
+// The least record that the guide names for a slow figure is one from which the
+// figure is measured.
+func TestLeastSlowRecordsAreMeasured(t *testing.T) {
+	for _, name := range target.Names() {
+		goal, err := target.Named(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, l := range goal.Limits {
+			if l.NeedHighHz <= 0 || l.NeedHighHz >= fastFromHz || l.Criterion.Mode() != capture.Differential {
+				continue
+			}
+			s := planSettings([]target.Limit{l}, scopeLimits{})[0]
+			supply := synth.Supply{Seed: 1, RateHz: s.NeedHz, Samples: int(math.Ceil(s.NeedS * s.NeedHz)), AntiAliased: true,
+				MainsHz: 50, MainsPPV: 0.3e-3, NoiseVPerRtHz: 100e-9, NoiseBandwidthHz: s.NeedHz / 2}
+			tr, _ := supply.Trace("least")
+			m, err := analysis.Measure(context.Background(), tr, analysis.Setup{MainsHz: 50})
+			if err != nil {
+				t.Fatal(err)
+			}
+			e := target.Evaluate(target.Unit{Brand: "b", Captures: []*analysis.Measurement{m}}, target.Target{Limits: []target.Limit{l}})
+			if !e.Margins[0].Figure.Known {
+				t.Errorf("%s, %s: %d samples at %s: %s", name, l.Name, supply.Samples, rateText(s.NeedHz), e.Margins[0].Reason)
+			}
+		}
+	}
+}
 
 // Every capture that the guide asks for holds its criteria's span by the rule
 // that the importer uses: four periods of the lowest frequency, 0.4 of the rate.
