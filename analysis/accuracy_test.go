@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"stillglow/analysis/figure"
@@ -27,7 +28,7 @@ import (
 // So no figure outside its bound goes uncautioned with a ± that hides it, but for
 // those 5 %. Of the figures that do not count, cautioned or not, at most one in two
 // hundred may lie beyond three times its own ±, or below its own lower bound.
-var accuracyDraws = flag.Int("accuracy", 8, "draws of TestAccuracy")
+var accuracyDraws = flag.Int("accuracy", leastForFloor, "draws of TestAccuracy")
 
 // accuracyRow gathers the errors of one figure.
 type accuracyRow struct {
@@ -124,9 +125,42 @@ func spikesOver(truth synth.Truth, volts float64) float64 {
 	return n
 }
 
+// firstOfAccuracy is the seed of the first supply that TestAccuracy draws.
+const firstOfAccuracy = 1000
+
+// drawnAlready are the first draws, which TestStatedUncertainty looks at once more.
+var drawnAlready sync.Map
+
+// drawn is a drawn supply with what a measurement of it finds. The instrument's gain
+// is left out.
+type drawn struct {
+	supply synth.Supply
+	truth  synth.Truth
+	m      *Measurement
+}
+
+// measureDraw measures the supply of a seed, each of the first once.
+func measureDraw(t *testing.T, seed uint64) drawn {
+	t.Helper()
+	if d, ok := drawnAlready.Load(seed); ok {
+		return d.(drawn)
+	}
+	d := drawn{supply: synth.Draw(seed)}
+	var tr *capture.Trace
+	tr, d.truth = d.supply.Trace("draw")
+	var err error
+	if d.m, err = Measure(context.Background(), tr, Setup{GainFraction: 1e-9}); err != nil {
+		t.Fatal(err)
+	}
+	if seed < firstOfAccuracy+leastForFloor {
+		drawnAlready.Store(seed, d)
+	}
+	return d
+}
+
 func TestAccuracy(t *testing.T) {
 	draws := *accuracyDraws
-	if testing.Short() && draws == 8 {
+	if testing.Short() && draws == leastForFloor {
 		draws = 2
 	}
 	cycle := []string{capture.CautionFewSteps, capture.CautionRingFills}
@@ -150,13 +184,9 @@ func TestAccuracy(t *testing.T) {
 		by[r.name] = r
 	}
 	for seed := range uint64(draws) {
-		seed += 1000
-		s := synth.Draw(seed)
-		tr, truth := s.Trace("draw")
-		m, err := Measure(context.Background(), tr, Setup{GainFraction: 1e-9})
-		if err != nil {
-			t.Fatal(err)
-		}
+		seed += firstOfAccuracy
+		d := measureDraw(t, seed)
+		s, truth, m := d.supply, d.truth, d.m
 		checkFinite(t, m)
 		see := func(name string, f figure.Figure, want, scale float64) {
 			by[name].see(seed, m, f, want, func(v float64) float64 { return scale * math.Abs(v/want-1) })

@@ -54,7 +54,11 @@ func TestFrequencyOfAPartOfASweep(t *testing.T) {
 // the figure, none is given; where it is given, ± holds the truth.
 func TestRingOverRippleIsNotMeasured(t *testing.T) {
 	given, refused := 0, 0
-	for _, q := range []float64{4, 12, 30, 60} {
+	qs := []float64{4, 12, 60, 30}
+	if !fullTests() {
+		qs = qs[:3]
+	}
+	for _, q := range qs {
 		for _, ripple := range []float64{0.3e-3, 10e-3, 50e-3} {
 			tr := ringingTrace(50e6, 134e3, 1.2e6, q, ripple, 90e-3, 1e-3, 40e3)
 			m, err := Measure(context.Background(), tr, Setup{})

@@ -33,7 +33,7 @@ func spurBaseline(s synth.Supply) synth.Supply {
 // A supply measured with an instrument's spur in capture and baseline has the
 // figures it has without the spur.
 func TestSpurOfTheInstrumentIsNotCharged(t *testing.T) {
-	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 17, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
+	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 15, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
 		NoiseVPerRtHz: 100e-9, InstrumentSpurHz: 333.3e3, SpurPP: 20e-3}
 	base, _ := measureSupply(t, spurBaseline(s), Setup{})
 	m, _ := measureSupply(t, s, Setup{Baseline: base})
@@ -89,7 +89,7 @@ func TestSpurIsNotTheSwitching(t *testing.T) {
 
 // Hum that the leads pick up is in the baseline too.
 func TestHumOfTheInstrument(t *testing.T) {
-	for phase := range 6 {
+	for _, phase := range some([]int{0, 1, 2, 3, 4, 5}, 2) {
 		s := synth.Supply{Seed: 20 + uint64(phase), RateHz: 50e3, Samples: 1 << 15, ACCoupled: true, MainsHz: 50, MainsPPV: 4e-3,
 			NoiseVPerRtHz: 200e-9, InstrumentSpurHz: 100, SpurPP: 1e-3}
 		base, _ := measureSupply(t, spurBaseline(s), Setup{MainsHz: 50})
@@ -116,7 +116,7 @@ func TestHumOfTheInstrument(t *testing.T) {
 // A baseline too short, or taken with more volts per division, is not compared
 // line by line, and a caution says so.
 func TestBaselineUnlikeTheCapture(t *testing.T) {
-	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 17, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
+	s := synth.Supply{Seed: 5, RateHz: 10e6, Samples: 1 << 15, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 5e-3,
 		NoiseVPerRtHz: 100e-9, InstrumentSpurHz: 333.3e3, SpurPP: 20e-3, ADCBits: 12}
 	short := spurBaseline(s)
 	short.Samples /= 32

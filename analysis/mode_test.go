@@ -56,7 +56,7 @@ func TestAliasesSettleByMode(t *testing.T) {
 // A baseline with the unit's own switching in it was made with the supply running:
 // what is taken off by it is cautioned, unless the sheet says that it was off.
 func TestBaselineOfTheUnit(t *testing.T) {
-	s := synth.Supply{Seed: 9, RateHz: 10e6, Samples: 1 << 17, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 20e-3, NoiseVPerRtHz: 100e-9}
+	s := synth.Supply{Seed: 9, RateHz: 10e6, Samples: 1 << 15, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 20e-3, NoiseVPerRtHz: 100e-9}
 	running := s
 	running.Seed, running.RipplePPV = 10, 8e-3
 	base, _ := measureSupply(t, running, Setup{})

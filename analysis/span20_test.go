@@ -12,7 +12,7 @@ import (
 // itself nothing is applied.
 func TestLowPassShapesPartOnRing(t *testing.T) {
 	s := plainSupply()
-	s.RateHz, s.Samples, s.BandwidthHz = 250e6, 80e3, 0
+	s.RateHz, s.Samples, s.BandwidthHz = 250e6, 40e3, 0
 	s.SpikeRiseV, s.SpikeFallV = 180e-3, -150e-3
 	s.SpikeWidthS, s.RingRiseHz, s.RingFallHz, s.RingQ = 18e-9, 28e6, 28e6, 12
 	tr, _ := s.Trace("ring")

@@ -59,7 +59,7 @@ func TestSpikesNearTheNoise(t *testing.T) {
 
 func TestUndersampledSpikesAreLowerBounds(t *testing.T) {
 	s := trapSupply()
-	s.RateHz, s.Samples, s.BandwidthHz = 25e6, 400e3, 0
+	s.RateHz, s.Samples, s.BandwidthHz = 25e6, 150e3, 0
 	s.RingRiseHz, s.RingFallHz, s.SpikeWidthS = 15e6, 15e6, 25e-9
 	m, _ := measureSupply(t, s, Setup{})
 	if !m.Spikes.PeakMedianV.Known || !m.Spikes.PeakMedianV.LowerBound || !hasCaution(m, capture.CautionUndersampled) {

@@ -18,10 +18,13 @@ var gridValves = []gridValve{
 	{[]string{"EF86", "6267"}, 0.0025e-12, "data sheet, from memory"},
 }
 
+// betweenParts takes out what stands between the parts of a valve's name.
+var betweenParts = strings.NewReplacer(" ", "", "-", "", "/", "")
+
 // gridValveOf finds a valve by its name; case, blanks and hyphens make no
 // difference.
 func gridValveOf(name string) (gridValve, bool) {
-	key := strings.ToUpper(strings.NewReplacer(" ", "", "-", "", "/", "").Replace(name))
+	key := strings.ToUpper(betweenParts.Replace(name))
 	for _, v := range gridValves {
 		for _, n := range v.names {
 			if key != "" && (key == n || strings.HasPrefix(key, n) && len(key) <= len(n)+2) { // 12AX7A, ECC83S
