@@ -100,7 +100,7 @@ func (r *Report) bestWords(best *Unit) string {
 	if m == nil {
 		return fmt.Sprintf("%s comes first, but no criterion of the target could be measured on it.", name)
 	}
-	worst := fmt.Sprintf("%s %s against %s", longName(m.Limit), figureText(m.Figure, m.Limit.Unit), limitText(m.Limit))
+	worst := fmt.Sprintf("%s, %s against %s", longName(m.Limit), figureText(m.Figure, m.Limit.Unit), limitText(m.Limit))
 	switch best.Eval.Verdict {
 	case target.Pass:
 		sure := "at least"

@@ -270,7 +270,7 @@ func pulledText(p *heater.Part) string {
 	case len(p.Corners) == 0:
 		return ""
 	case p.PulledV == 0:
-		return "dark"
+		return "no valve left"
 	case p.PulledOver:
 		return "▲ " + heaterVolts(p.PulledV) + ", over the limit"
 	default:
@@ -312,7 +312,7 @@ func (v *planView) cornerViews(corners []heater.Corner) []cornerView {
 			x.Verdict, x.Bad = "▼ under", true
 		}
 		if c.AllOff {
-			x.Volts, x.Error, x.Heater, x.Verdict, x.Bad = "dark", "", "", "", false
+			x.Volts, x.Error, x.Heater, x.Verdict, x.Bad = "not lit", "", "", "", false
 		}
 		if c.Kind == heater.KindCold {
 			x.Error, x.Verdict, x.Bad = "", "", false

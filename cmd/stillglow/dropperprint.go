@@ -385,7 +385,7 @@ func printCorners(w io.Writer, part heater.Part) {
 func cornerRow(k heater.Corner, name string) table.Row {
 	volts, err, load, heat, limit := volt2(k.HeaterV)+" V", percent(k.RelErr), digits(k.LoadA, 3)+" A", heat2(k.PartW), ""
 	if k.AllOff {
-		volts, err = "dark", "-"
+		volts, err = "not lit", "-"
 	}
 	if k.Unlimited {
 		load, heat = "limit", "-"
