@@ -27,10 +27,10 @@ func newSlowPart(volts []float64, t *Track) SlowPart {
 	// means over about step samples from a to b, carried on to the ends: the level
 	// may jump where a packet begins
 	region := func(from, to, step float64) {
-		if to-from < 4 {
+		if to-from < slowSamples {
 			return
 		}
-		k := int(max(math.Floor((to-from)/step+0.01), 1))
+		k := int(max(math.Floor((to-from)/step+wholeSlack), 1))
 		var at, v []float64
 		for i := range k {
 			a, b := from+float64(i)*(to-from)/float64(k), from+float64(i+1)*(to-from)/float64(k)
@@ -53,8 +53,8 @@ func newSlowPart(volts []float64, t *Track) SlowPart {
 		total += (p.To - p.From) * p.PerSample
 	}
 	k := max(1, math.Ceil(minSamples*first.PerSample))
-	if t.Kind != Bursting && total > 64*k {
-		k = max(k, 4)
+	if t.Kind != Bursting && total > slowManyCycles*k {
+		k = max(k, slowCycles)
 	}
 	if t.Kind == Bursting {
 		for _, p := range t.Pieces {
@@ -220,8 +220,8 @@ type Fold struct {
 
 // foldBins picks a number of bins: a power of two, several samples to a bin.
 func foldBins(samplesOn, perSample float64) int {
-	m := 64
-	for m < 1<<14 && float64(m)*2 <= samplesOn/8 && float64(m) < max(1.5/perSample, 400) {
+	m := foldLeast
+	for m < foldMost && float64(m)*2 <= samplesOn/samplesInFold && float64(m) < max(foldFiner/perSample, foldEnough) {
 		m *= 2
 	}
 	return m
@@ -293,7 +293,7 @@ func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 func (f *Fold) sampleSigma() float64 {
 	sd := make([]float64, 0, f.Bins)
 	for i, n := range f.Count {
-		if n >= 4 {
+		if n >= sigmaSamples {
 			sd = append(sd, math.Sqrt(f.VarianceV2[i]*n/(n-1)))
 		}
 	}

@@ -442,6 +442,43 @@ const (
 	steepPart     = 8    // 1/8 of the cycle within which a step's place may lie
 )
 
+// Refining and tracking a frequency (refine.go, refineshort.go, track.go).
+const (
+	partCycles       = 4    // cycles in a part of the record that is folded by itself,
+	mostParts        = 64   // of them at most
+	harmonicsTop     = 0.45 // of the sample rate: the highest harmonic that is added in phase
+	crestCycles      = 0.02 // cycles over the record, over the harmonic: how near the crest is looked for at least
+	coherentOver     = 14   // times the noise that a harmonic's sum must be: noise alone is once in a million, and a high one would lead astray
+	slopeSigmas      = 2    // deviations of the parts' phases from which their slope is a doubt of the frequency
+	boundOver        = 40   // times the noise that a harmonic must be to count in the bound
+	higherPower      = 1e-9 // relative: a fold that is higher by less is no higher
+	groupsInCycle    = 64   // groups of samples in a cycle that are summed first
+	blockGroups      = 8    // of them that a block must hold
+	placeKnown       = 1e-4 // cycles over the record: a place in the cycle is known to a part of a bin at best
+	strongestPercent = 98   // of the blocks lie under the strong ones' amplitude
+	trackSigmas      = 4    // times the noise that strong blocks must be for anything but one frequency,
+	restSigmas       = 5    // for packets,
+	restSure         = 10   // and to be sure of them; below, they must hold
+	restGain         = 1.2  // times the power that one frequency does
+	weakestBlock     = 0.2  // of the strong ones' amplitude that the weakest fiftieth is under where the supply rests
+	shortBlocksOver  = 15   // times the noise from which short blocks follow a fast sweep
+	sweepPart        = 4    // a quarter of the spread to either side that a sweep passes through
+	spreadOver       = 6    // times the noise of a block's frequency that the wander must be
+)
+
+// Folding (fold.go).
+const (
+	slowSamples    = 4       // in a region with a slow part of its own
+	slowManyCycles = 64      // times the cycles of a step: in a record of more
+	slowCycles     = 4       // the slow part is read over as many at least
+	foldLeast      = 64      // bins at least,
+	foldMost       = 1 << 14 // and at most;
+	samplesInFold  = 8       // samples in a bin on the mean,
+	foldFiner      = 1.5     // bins to a sample's distance are enough,
+	foldEnough     = 400     // and these in any case
+	sigmaSamples   = 4       // in a bin that tells the deviation of single samples
+)
+
 // Shared by all of them.
 const (
 	tiny          = 1e-300 // keeps quotients and logarithms of what may be 0 finite

@@ -32,7 +32,7 @@ func refineFixed(volts []float64, rateHz, hz float64) (refined, uHz float64, fol
 			w = h.weights(df, top)
 		}
 		df = h.crest(df, half, top, w)
-		half = max(half/2, 0.02/duration/float64(top))
+		half = max(half/2, crestCycles/duration/float64(top))
 		if last {
 			break
 		}
@@ -65,9 +65,9 @@ func newHarmonicSum(volts []float64, rateHz, hz float64) harmonicSum {
 	const bins = 256
 	n := len(volts)
 	cycles := float64(n) * hz / rateHz
-	parts := int(min(max(cycles/4, 2), 64))
+	parts := int(min(max(cycles/partCycles, 2), mostParts))
 	h := harmonicSum{parts: make([]partFold, parts), rateHz: rateHz, hz: hz, centre: float64(n-1) / 2,
-		harmonics: max(int(min(bins/4, 0.45*rateHz/hz)), 1), sums: make([]complex128, bins/4+1)}
+		harmonics: max(int(min(bins/4, harmonicsTop*rateHz/hz)), 1), sums: make([]complex128, bins/4+1)}
 	acc := make([]float64, bins)
 	fft := fourier.NewFFT(bins)
 	inc := hz / rateHz
@@ -139,8 +139,8 @@ func (h harmonicSum) weights(df float64, top int) []float64 {
 			p += real(r)*real(r) + imag(r)*imag(r)
 		}
 		coherent := real(a)*real(a) + imag(a)*imag(a)
-		noise := max(p-coherent/float64(len(h.parts)), 1e-300) // of the sum of the parts
-		if coherent > 14*noise {                               // noise alone: one in a million, and a high one would lead astray
+		noise := max(p-coherent/float64(len(h.parts)), tiny) // of the sum of the parts
+		if coherent > coherentOver*noise {
 			w[k] = 1 / noise
 		}
 	}
@@ -216,7 +216,7 @@ func (h harmonicSum) scatterHz(hz float64) float64 {
 	noiseHz := math.Sqrt(noise/sxx) * h.rateHz
 	walk2 := max(left-noise*(1+math.Sqrt(2/n)), 0)
 	sigma := max(noiseHz, math.Sqrt(3*walk2)*h.rateHz/(2*h.centre+1))
-	if slopeHz := math.Abs(slope) * h.rateHz; slopeHz > 2*noiseHz {
+	if slopeHz := math.Abs(slope) * h.rateHz; slopeHz > slopeSigmas*noiseHz {
 		sigma = max(sigma, slopeHz)
 	}
 	return sigma
@@ -258,7 +258,7 @@ func (f *Fold) hzBound(durationS float64) float64 {
 	sum := 0.0
 	for h, c := range fourier.NewFFT(len(f.Mean)).Coefficients(nil, f.Mean) {
 		p := 2 * (real(c)*real(c) + imag(c)*imag(c)) / (m * m)
-		if h > 0 && h < len(f.Mean)/2 && p > 40*noise {
+		if h > 0 && h < len(f.Mean)/2 && p > boundOver*noise {
 			sum += float64(h) * float64(h) * p
 		}
 	}

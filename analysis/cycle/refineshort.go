@@ -31,7 +31,7 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 	step := 0.02 / duration / side
 	best, at := power(hz), hz
 	for i := -side; i <= side; i++ {
-		if p := power(hz + float64(i)*step); p > best*(1+1e-9) {
+		if p := power(hz + float64(i)*step); p > best*(1+higherPower) {
 			best, at = p, hz+float64(i)*step
 		}
 	}

@@ -48,11 +48,11 @@ type demodBlock struct {
 // summed in groups first, 64 or more to a cycle: the sum's zeros keep harmonics
 // near its rate from folding onto the fundamental.
 func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodBlock {
-	group := max(int(1/perSample/64), 1)
+	group := max(int(1/perSample/groupsInCycle), 1)
 	length := int(cycles / perSample / float64(group))
 	step := hop / perSample / float64(group)
 	n := len(volts) / group
-	if length < 8 || n < length || step < 1 {
+	if length < blockGroups || n < length || step < 1 {
 		return nil
 	}
 	taper := make([]float64, length)
@@ -118,12 +118,12 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 			hz, u = refineShort(volts, rateHz, hz, u)
 		}
 		// places in the cycle are known to a fraction of a bin at best
-		u = max(u, 1e-4*rateHz/n)
+		u = max(u, placeKnown*rateHz/n)
 		return &Track{Kind: Fixed, Hz: hz, SigmaHz: u, parts: parts,
 			Pieces: []Piece{{0, n, 0, hz / rateHz}}}
 	})
 	blocks := demodulate(volts, meanV, per, trackCycles, trackHop)
-	if len(blocks) < 8 {
+	if len(blocks) < leastBlocks {
 		return fixed()
 	}
 	amp := make([]float64, len(blocks))
@@ -133,10 +133,10 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	}
 	sorted := append([]float64(nil), amp...)
 	slices.Sort(sorted)
-	strong := sorted[len(sorted)*98/100]
+	strong := sorted[len(sorted)*strongestPercent/100]
 	slices.Sort(noise)
 	quiet := noise[len(noise)/2]
-	if strong < 4*quiet && found.coherent {
+	if strong < trackSigmas*quiet && found.coherent {
 		return fixed()
 	}
 	off := 0
@@ -145,12 +145,12 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 			off++
 		}
 	}
-	if share := float64(off) / float64(len(amp)); share > leastRest && strong > 5*quiet && sorted[len(sorted)/50] < 0.2*strong {
+	if share := float64(off) / float64(len(amp)); share > leastRest && strong > restSigmas*quiet && sorted[len(sorted)/50] < weakestBlock*strong {
 		// lines that alias near the fundamental beat with it as packets would, but then
 		// the cycle goes on between them
 		gain := 1.0
-		if strong <= 10*quiet {
-			gain = 1.2
+		if strong <= restSure*quiet {
+			gain = restGain
 		}
 		if t := trackBursts(volts, meanV, rateHz, found.hz); t != nil && t.explains(volts, gain, fixed()) {
 			return t
@@ -162,7 +162,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	// the noise
 	power := 0.0
 	try := func(b []demodBlock) {
-		if len(b) < 8 {
+		if len(b) < leastBlocks {
 			return
 		}
 		if t := trackDither(b, n, rateHz, found.hz, quiet); t != nil {
@@ -175,7 +175,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		}
 	}
 	try(blocks)
-	if strong > 15*quiet {
+	if strong > shortBlocksOver*quiet {
 		try(demodulate(volts, meanV, per, 3, 1))
 	}
 	return best
@@ -204,9 +204,9 @@ func (t *Track) Sweeps() float64 {
 	rate := t.Hz / ((t.Pieces[len(t.Pieces)-1].Phase - t.Pieces[0].Phase) / (t.Pieces[len(t.Pieces)-1].From - t.Pieces[0].From))
 	for _, p := range t.Pieces {
 		now := 0
-		if d := p.PerSample*rate - centre; d > t.SpreadHz/4 {
+		if d := p.PerSample*rate - centre; d > t.SpreadHz/sweepPart {
 			now = 1
-		} else if d < -t.SpreadHz/4 {
+		} else if d < -t.SpreadHz/sweepPart {
 			now = -1
 		}
 		if now != 0 && now != side {
@@ -245,11 +245,11 @@ func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *Track {
 	sorted := append([]float64(nil), offsets...)
 	slices.Sort(sorted)
 	lo, hi := sorted[len(sorted)*5/100], sorted[len(sorted)*95/100]
-	phaseNoise := quiet / max(amp, 1e-300) / (2 * math.Pi) // cycles
-	hop := (blocks[1].middle - blocks[0].middle) * per     // cycles
-	freqNoise := 1.5 * phaseNoise / hop                    // relative
+	phaseNoise := quiet / max(amp, tiny) / (2 * math.Pi) // cycles
+	hop := (blocks[1].middle - blocks[0].middle) * per   // cycles
+	freqNoise := 1.5 * phaseNoise / hop                  // relative
 	spread := (hi - lo) / 0.9
-	if spread < leastSpread || spread < 6*freqNoise {
+	if spread < leastSpread || spread < spreadOver*freqNoise {
 		return nil
 	}
 	t := &Track{Kind: Dithered, SpreadHz: spread * hz}
