@@ -27,6 +27,12 @@ type member struct {
 
 // object is a JSON object that keeps the order its keys were added in, so that
 // a file reads from the important to the fine print and its bytes are stable.
+//
+// Note: struct tags can't take its place. The figures' keys come from walking the
+// register, so that a figure is described once; a figure that is not measured is null
+// with its reason in a side table, and one in volts null where the capture is not
+// calibrated, so that a key's value depends on other fields; and numbers are written
+// with figureDigits or seriesDigits, never as NaN.
 type object []member
 
 func (o *object) add(key string, val any) { *o = append(*o, member{key, val}) }
