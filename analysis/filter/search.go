@@ -55,29 +55,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		a.ReserveDB = DefaultReserveDB
 	}
 	before := target.Evaluate(in.Unit, in.Target)
-	broken, common := 0, ""
-	for _, m := range before.Margins {
-		if m.Covered && m.DB < 0 {
-			if m.Limit.Criterion == target.HeaterDC {
-				a.Why = fmt.Sprintf("its volts under load (%.3g V) are outside the limits, which no filter can fix", m.Figure.Value)
-				return a, nil
-			}
-			if m.Limit.Criterion.CommonMode() { // no filter across the output changes it
-				common = m.Limit.Name
-				continue
-			}
-			broken++
-		}
-	}
-	if common != "" {
-		a.CommonMode = "its " + common + " is over the limit; it is the same on both wires, so no filter between them helps: try a common-mode choke in both leads close to the supply, another way of tying the heater to ground, or a supply with less capacitance to the mains"
-	}
-	if broken == 0 && common != "" {
-		a.Why = a.CommonMode
-		return a, nil
-	}
-	if broken == 0 {
-		a.Why = "it is over no measured limit"
+	if !a.curable(before) {
 		return a, nil
 	}
 	base, fit, trouble := circuitOf(in, before, opt)
@@ -90,13 +68,14 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		cat = *opt.Catalogue
 	}
 	in.work = newWorkspace()
-	estimate := in
-	estimate.Traces, estimate.Setups = nil, nil
 	candidates := candidates(base, fit, cat)
-	closest, closestShort := Circuit{}, math.Inf(1)
+	if len(candidates) == 0 {
+		a.Why = "the catalogue has no parts to try"
+		return a, nil
+	}
+	t := trials{in: in, before: before, reserveDB: a.ReserveDB, doubtful: doubtfulTries, closestShort: math.Inf(1),
+		confirms: len(in.Traces) > 0 && len(in.Traces) == len(in.Unit.Captures)}
 	fits := map[Topology]int{}
-	confirms := len(in.Traces) > 0 && len(in.Traces) == len(in.Unit.Captures)
-	doubtful := doubtfulTries
 	for _, c := range candidates {
 		if err := ctx.Err(); err != nil {
 			return a, err
@@ -104,29 +83,11 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		if a.Found && (fits[c.Topology] > 0 || len(a.Others) >= mostOthers) {
 			continue
 		}
-		// The promise must stand parts as they age, and as they are new.
-		short := math.Max(shortfall(before, target.Evaluate(estimated(in, c.Worn()), in.Target), a.ReserveDB),
-			shortfall(before, target.Evaluate(estimated(in, c), in.Target), a.ReserveDB))
-		if short < closestShort {
-			closest, closestShort = c, short
-		}
-		if short > 0 && !(confirms && short <= estimateErrorDB && doubtful > 0) {
-			continue
-		}
-		if short > 0 {
-			doubtful--
-		}
-		if _, db := peak(c); db > worstPeakDB {
-			continue // a resonance like that is no cure
-		}
-		r, s, err := confirm(ctx, in, before, c, a.ReserveDB)
+		r, ok, err := t.try(ctx, c)
 		if err != nil {
 			return a, err
 		}
-		if s > 0 {
-			if s < closestShort {
-				closest, closestShort = c, s
-			}
+		if !ok {
 			continue
 		}
 		fits[c.Topology]++
@@ -139,29 +100,104 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	if a.Found {
 		return a, nil
 	}
-	if len(candidates) == 0 {
-		a.Why = "the catalogue has no parts to try"
-		return a, nil
-	}
-	if math.IsInf(closestShort, 1) {
-		a.Why = "a figure over its limit is only a lower bound, so nothing can be predicted behind a filter: " + before.Why + "; capture it again with a faster timebase"
-		return a, nil
-	}
-	if name := unforetold(before); name != "" {
-		a.Why = name + " behind a filter can't be predicted from the measurement alone, only from the captures' samples"
-		if confirms {
-			a.Why = fmt.Sprintf("%s; the %d likeliest part sets were tried on them and none brings it within its limits, which does not rule out others",
-				a.Why, doubtfulTries-doubtful)
+	err := t.explain(ctx, &a)
+	return a, err
+}
+
+// curable reports whether a filter may bring the unit inside, and says why not where
+// none may.
+func (a *Advice) curable(before target.Evaluation) bool {
+	broken, common := 0, ""
+	for _, m := range before.Margins {
+		switch {
+		case !m.Covered || m.DB >= 0:
+		case m.Limit.Criterion == target.HeaterDC:
+			a.Why = fmt.Sprintf("its volts under load (%.3g V) are outside the limits, which no filter can fix", m.Figure.Value)
+			return false
+		case m.Limit.Criterion.CommonMode(): // no filter across the output changes it
+			common = m.Limit.Name
+		default:
+			broken++
 		}
-		return a, nil
 	}
-	r, err := Predict(ctx, estimate, closest)
+	if common != "" {
+		a.CommonMode = "its " + common + " is over the limit; it is the same on both wires, so no filter between them helps: try a common-mode choke in both leads close to the supply, another way of tying the heater to ground, or a supply with less capacitance to the mains"
+	}
+	switch {
+	case broken > 0:
+		return true
+	case common != "":
+		a.Why = a.CommonMode
+	default:
+		a.Why = "it is over no measured limit"
+	}
+	return false
+}
+
+// trials are the candidates tried on one unit.
+type trials struct {
+	in        Input
+	before    target.Evaluation
+	reserveDB float64
+	confirms  bool // the samples of all captures are at hand
+	doubtful  int  // how many more of those that the estimate puts just short may be tried on them
+
+	closest      Circuit // of those that fall short, and by how much in dB
+	closestShort float64
+}
+
+// try reports whether a candidate brings the unit inside, with what it leaves.
+func (t *trials) try(ctx context.Context, c Circuit) (r Result, ok bool, err error) {
+	// The promise must stand parts as they age, and as they are new.
+	short := math.Max(shortfall(t.before, target.Evaluate(estimated(t.in, c.Worn()), t.in.Target), t.reserveDB),
+		shortfall(t.before, target.Evaluate(estimated(t.in, c), t.in.Target), t.reserveDB))
+	t.note(c, short)
+	if short > 0 {
+		if !t.confirms || short > estimateErrorDB || t.doubtful <= 0 {
+			return r, false, nil
+		}
+		t.doubtful--
+	}
+	if _, db := peak(c); db > worstPeakDB {
+		return r, false, nil // a resonance like that is no cure
+	}
+	r, short, err = confirm(ctx, t.in, t.before, c, t.reserveDB)
+	if err == nil && short > 0 {
+		t.note(c, short)
+	}
+	return r, short <= 0, err
+}
+
+// note keeps the candidate that falls short by the least.
+func (t *trials) note(c Circuit, short float64) {
+	if short < t.closestShort {
+		t.closest, t.closestShort = c, short
+	}
+}
+
+// explain says why no candidate does, by the closest one where it can be predicted.
+func (t *trials) explain(ctx context.Context, a *Advice) error {
+	if math.IsInf(t.closestShort, 1) {
+		a.Why = "a figure over its limit is only a lower bound, so nothing can be predicted behind a filter: " + t.before.Why + "; capture it again with a faster timebase"
+		return nil
+	}
+	if name := unforetold(t.before); name != "" {
+		a.Why = name + " behind a filter can't be predicted from the measurement alone, only from the captures' samples"
+		if t.confirms {
+			a.Why = fmt.Sprintf("%s; the %d likeliest part sets were tried on them and none brings it within its limits, which does not rule out others",
+				a.Why, doubtfulTries-t.doubtful)
+		}
+		return nil
+	}
+	estimate := t.in
+	estimate.Traces, estimate.Setups = nil, nil
+	r, err := Predict(ctx, estimate, t.closest)
 	if err != nil {
-		return a, err
+		return err
 	}
 	a.Best = r
-	a.Why = whyNone(in, before, r, a.ReserveDB)
-	return a, nil
+	a.Why = whyNone(t.in, t.before, r, t.reserveDB)
+	return nil
 }
 
 // confirm predicts a candidate as new and worn, and gives by how much the worse
