@@ -96,6 +96,9 @@ type jointEquations struct {
 	ys, ws []float64
 }
 
+// partTerms are the terms that count at a place of either part.
+var partTerms = [2][6]int{{0, 1, 4, 5, 6, 7}, {2, 3, 4, 5, 6, 7}}
+
 // equations sets up the linear terms' equations over the places that count; ok is
 // false where a part has too few of them.
 func (j *jointFit) equations(p foldPlaces) (q jointEquations, ok bool) {
@@ -131,11 +134,13 @@ func (j *jointFit) equations(p foldPlaces) (q jointEquations, ok bool) {
 		reach[part] = [2]float64{min(reach[part][0], u), max(reach[part][1], u)}
 		count[part]++
 		q.rows, q.ys, q.ws = append(q.rows, b), append(q.ys, p.y[i]), append(q.ws, p.w[i])
-		for a := range b {
-			for c := a; c < jointTerms; c++ {
-				q.left[a][c] += p.w[i] * b[a] * b[c]
+		// the other part's two terms are 0 here
+		for k, a := range partTerms[part] {
+			wb := p.w[i] * b[a]
+			for _, c := range partTerms[part][k:] {
+				q.left[a][c] += wb * b[c]
 			}
-			q.right[a] += p.w[i] * b[a] * p.y[i]
+			q.right[a] += wb * p.y[i]
 		}
 	}
 	return q, count[0] >= jointInPart && count[1] >= jointInPart && reach[0][1]-reach[0][0] >= jointSpan && reach[1][1]-reach[1][0] >= jointSpan
@@ -165,7 +170,10 @@ func (p foldPlaces) drawRing(on, hz, alpha, bins, periodS float64) []complex128 
 }
 
 // solve fits the linear terms; ok is false where they can't be told apart.
-func (j *jointFit) solve(p foldPlaces) bool {
+func (j *jointFit) solve(p foldPlaces) bool { return j.solveTerms(p, true) }
+
+// solveTerms is solve, with the terms' covariance or without.
+func (j *jointFit) solveTerms(p foldPlaces, covariance bool) bool {
 	q, ok := j.equations(p)
 	j.points = len(q.rows)
 	if !ok {
@@ -198,15 +206,19 @@ func (j *jointFit) solve(p foldPlaces) bool {
 	if chol.SolveVecTo(&x, atb) != nil {
 		return false
 	}
-	j.cov = mat.NewSymDense(jointTerms, nil)
-	if chol.InverseTo(j.cov) != nil {
-		return false
-	}
 	j.coef = make([]float64, jointTerms)
 	for a := range scale {
 		j.coef[a] = x.AtVec(a) / scale[a]
-		for c := a; c < jointTerms; c++ {
-			j.cov.SetSym(a, c, j.cov.At(a, c)/scale[a]/scale[c])
+	}
+	if j.cov = nil; covariance {
+		j.cov = mat.NewSymDense(jointTerms, nil)
+		if chol.InverseTo(j.cov) != nil {
+			return false
+		}
+		for a := range scale {
+			for c := a; c < jointTerms; c++ {
+				j.cov.SetSym(a, c, j.cov.At(a, c)/scale[a]/scale[c])
+			}
 		}
 	}
 	rss, sw := 0.0, 0.0
@@ -245,7 +257,7 @@ func (j *jointFit) tune(p foldPlaces) bool {
 			}
 			t := start
 			put(&t, x)
-			if !t.solve(p) {
+			if !t.solveTerms(p, false) {
 				return math.Inf(1)
 			}
 			return t.rms

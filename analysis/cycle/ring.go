@@ -110,9 +110,9 @@ func newRingData(y []float64, stepS float64) *ringData {
 }
 
 // linear solves for the parabola and the ring's cosine and sine at a frequency
-// and a decay, and gives the square of what they leave.
-func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, ok bool) {
-	a := d.fixed
+// and a decay, and gives the square of what they leave and the equations a.
+func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, a [5][6]float64, ok bool) {
+	a = d.fixed
 	step, turn := ringStep(hz, alpha, d.stepS), complex(1, 0)
 	// single numbers, which stay in registers as an array's would not
 	var cc, cs, ss float64
@@ -145,7 +145,7 @@ func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, ok bool
 	a[3][5], a[4][5] = cv, sv
 	x, ok = solve5(a)
 	if !ok {
-		return x, 0, false
+		return x, 0, a, false
 	}
 	// the residue's square from the sums, unless it drowns in their rounding
 	rss = d.square
@@ -156,7 +156,7 @@ func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, ok bool
 		}
 	}
 	if rss > squareRounds*d.square {
-		return x, rss, true
+		return x, rss, a, true
 	}
 	rss, turn = 0, 1
 	for i, v := range d.y {
@@ -165,46 +165,96 @@ func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, ok bool
 		rss += e * e
 		turn *= step
 	}
-	return x, rss, true
+	return x, rss, a, true
 }
 
-// slopes are Gauss's and Newton's normal equations for ln f and ln α with the
-// linear part c kept.
-func (d *ringData) slopes(hz, alpha float64, c [5]float64) (jj [2][2]float64, jr [2]float64) {
+// ringSlopes are Gauss's and Newton's normal equations for ln f and ln α with the
+// linear part kept, and the slopes' products with its five terms.
+type ringSlopes struct {
+	jj [2][2]float64
+	jr [2]float64
+	by [2][5]float64
+}
+
+// slopes takes them where the linear part is c.
+func (d *ringData) slopes(hz, alpha float64, c [5]float64) ringSlopes {
 	step, turn := ringStep(hz, alpha, d.stepS), complex(1, 0)
 	var ff, fa, aa, fr, ar float64
+	var f0, f1, f2, f3, f4, a0, a1, a2, a3, a4 float64
 	us := d.u[:len(d.y)]
 	c0, c1, c2, c3, c4 := c[0], c[1], c[2], c[3], c[4]
+	turnHz := 2 * math.Pi * hz
 	for i, v := range d.y {
 		t := float64(i) * d.stepS
-		u := us[i]
-		ring := c3*real(turn) + c4*imag(turn)
-		quad := c4*real(turn) - c3*imag(turn)
+		u, re, im := us[i], real(turn), imag(turn)
 		turn *= step
+		ring := c3*re + c4*im
+		quad := c4*re - c3*im
 		e := v - c0 - c1*u - c2*u*u - ring
-		f, a := 2*math.Pi*t*quad*hz, -t*ring*alpha
+		f, a := t*quad*turnHz, -t*ring*alpha
 		ff += f * f
 		fa += f * a
 		aa += a * a
 		fr += f * e
 		ar += a * e
+		fu, au := f*u, a*u
+		f0 += f
+		f1 += fu
+		f2 += fu * u
+		f3 += f * re
+		f4 += f * im
+		a0 += a
+		a1 += au
+		a2 += au * u
+		a3 += a * re
+		a4 += a * im
 	}
-	return [2][2]float64{{ff, fa}, {fa, aa}}, [2]float64{fr, ar}
+	return ringSlopes{[2][2]float64{{ff, fa}, {fa, aa}}, [2]float64{fr, ar}, [2][5]float64{{f0, f1, f2, f3, f4}, {a0, a1, a2, a3, a4}}}
+}
+
+// free are the equations with the linear part free to follow, whose own are a: what
+// it takes of the slopes is taken off (Kaufman 1975). With it kept, the fit would
+// close in on the minimum by half a step at a time. Where nothing is left, or it is
+// no minimum, it is kept.
+func (s ringSlopes) free(a [5][6]float64) [2][2]float64 {
+	var out [2][2]float64
+	for p := range 2 {
+		for k := range 5 {
+			a[k][5] = s.by[p][k]
+		}
+		x, ok := solve5(a)
+		if !ok {
+			return s.jj
+		}
+		for q := range 2 {
+			out[p][q] = s.jj[p][q]
+			for k := range 5 {
+				out[p][q] -= x[k] * s.by[q][k]
+			}
+		}
+	}
+	out[0][1] = (out[0][1] + out[1][0]) / 2
+	out[1][0] = out[0][1]
+	if det := out[0][0]*out[1][1] - out[0][1]*out[0][1]; !(out[0][0] > 0) || !(out[1][1] > 0) || !(det > freeLeast*out[0][0]*out[1][1]) {
+		return s.jj
+	}
+	return out
 }
 
 // refineRing is Levenberg's and Marquardt's method from a first guess, the linear
-// part solved anew at every step.
+// part solved anew at every step and free to follow (variable projection).
 func refineRing(y []float64, t0, stepS, hz, alpha float64) (Ring, bool) {
 	d := newRingData(y, stepS)
-	c, rss, ok := d.linear(hz, alpha)
+	c, rss, terms, ok := d.linear(hz, alpha)
 	if !ok {
 		return Ring{}, false
 	}
 	lambda := 1e-2
 	var curve [2][2]float64
 	for range 30 {
-		jj, jr := d.slopes(hz, alpha, c)
-		curve = jj
+		s := d.slopes(hz, alpha, c)
+		jj, jr := s.free(terms), s.jr
+		curve = s.jj
 		done := true
 		for range 8 {
 			a, b, e := jj[0][0]*(1+lambda), jj[0][1], jj[1][1]*(1+lambda)
@@ -215,10 +265,10 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (Ring, bool) {
 			df, da := (jr[0]*e-jr[1]*b)/det, (a*jr[1]-b*jr[0])/det
 			df, da = min(max(df, -ringMoves), ringMoves), min(max(da, -decayMoves), decayMoves)
 			h2, a2 := hz*math.Exp(df), alpha*math.Exp(da)
-			c2, rss2, ok := d.linear(h2, a2)
+			c2, rss2, terms2, ok := d.linear(h2, a2)
 			if ok && rss2 < rss {
 				done = rss-rss2 < ringSettled*rss
-				hz, alpha, c, rss = h2, a2, c2, rss2
+				hz, alpha, c, rss, terms = h2, a2, c2, rss2, terms2
 				lambda = max(lambda/5, ringDamping)
 				break
 			}
