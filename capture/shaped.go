@@ -15,15 +15,25 @@ import (
 type numberShape struct {
 	whole, frac int  // digits ahead of the decimal mark and behind it
 	exponent    bool // e, a sign and two digits
+	// the digits behind the mark as they are read: up to eight, up to eight more,
+	// and the rest
+	parts [3]digitPart
+}
+
+// digitPart is a group of 0 to 8 digits.
+type digitPart struct {
+	digits int
+	shift  uint   // that leaves them alone of eight bytes
+	scale  uint64 // 10 to the digits
 }
 
 // Bounds of what is read by shape: what scanNumber's exact way and Eisel-Lemire take.
 const (
 	shapedWhole  = 8
 	shapedDigits = 19
-	// shapedReach is how many bytes behind the start of a number may be read: more
-	// than any shape within the bounds takes, and eight more.
-	shapedReach = 48
+	// shapedReach is how many bytes from the start of a number on may be read: the
+	// longest shape, 1+19+1+4, ends by 32, and eight more.
+	shapedReach = 40
 	// Attempts in a chunk end where more than one row in shapedShare, and
 	// shapedMisses besides, have another shape than the one before.
 	shapedMisses, shapedShare = 64, 4
@@ -47,71 +57,101 @@ func shapeOf(b []byte, end int, decimal byte) (s numberShape, ok bool) {
 		s.frac++
 	}
 	s.exponent = i < end
+	s.readParts()
 	return s, s.whole > 0 && s.whole <= shapedWhole && s.frac > 0 && s.whole+s.frac <= shapedDigits && (!s.exponent || i+4 == end)
 }
 
-// digitsIn is the number of the k digits (1 to 8) at the start of b, which holds
-// eight bytes at least; bad is not 0 where there is something else among them.
-func digitsIn(b []byte, k int) (n, bad uint64) {
-	w := (binary.LittleEndian.Uint64(b) ^ zeroChars) << ((64 - 8*k) & 63)
+// readParts lays out how the digits behind the mark are read.
+func (s *numberShape) readParts() {
+	left := s.frac
+	for k := range s.parts {
+		n := min(left, 8)
+		s.parts[k] = digitPart{n, uint(64 - 8*n), pow10uint[n]}
+		left -= n
+	}
+}
+
+// shapedRow is the stretch of text in which one number is read.
+type shapedRow = [shapedReach]byte
+
+// digitsAt is the number of the digits of p at b[i]; bad is not 0 where there is
+// something else among them.
+func digitsAt(b *shapedRow, i int, p *digitPart) (n, bad uint64) {
+	w := (binary.LittleEndian.Uint64(b[i:]) ^ zeroChars) << (p.shift & 63)
 	return eightDigits(w), (w&0x7F7F7F7F7F7F7F7F + 0x7676767676767676 | w) & 0x8080808080808080
 }
 
-// read gives the digits of the number of this shape at b[at], as a whole number
-// and its power of ten, and where it ends; end 0 where it has another shape. b
-// must reach shapedReach further than at.
-func (s numberShape) read(b []byte, at int, decimal byte) (man uint64, exp int, negative bool, end int) {
-	b = b[at : at+shapedReach : at+shapedReach]
+// read gives the number of this shape at the start of b, its digits as a whole
+// number with its power of ten, and where it ends; end 0 where it has another shape
+// or isn't settled by the exact way or Eisel-Lemire.
+func (s *numberShape) read(b *shapedRow, decimal byte) (v float64, man uint64, exp, end int) {
 	i := 0
-	if c := b[0]; c == '-' || c == '+' {
-		negative, i = c == '-', 1
+	sign := b[0]
+	if sign == '-' || sign == '+' {
+		i = 1
 	}
 	var bad uint64
-	if s.whole == 1 {
-		man = uint64(b[i] - '0')
-		if man > 9 {
-			return 0, 0, false, 0
+	for k := range s.whole {
+		c := uint64(b[(i+k)&31] - '0')
+		if c > 9 {
+			return 0, 0, 0, 0
 		}
-	} else {
-		man, bad = digitsIn(b[i:], s.whole)
+		man = man*10 + c
 	}
 	i += s.whole
-	if b[i] != decimal || bad != 0 {
-		return 0, 0, false, 0
+	if b[i&31] != decimal {
+		return 0, 0, 0, 0
 	}
-	i++
-	for left := s.frac; left > 0; {
-		k := min(left, 8)
-		n, odd := digitsIn(b[i:], k)
-		if odd != 0 {
-			return 0, 0, false, 0
+	i = (i + 1) & 31
+	n, odd := digitsAt(b, i, &s.parts[0])
+	man, bad = man*s.parts[0].scale+n, odd
+	if i += s.parts[0].digits; s.frac > 8 {
+		for k := 1; k < len(s.parts); k++ {
+			p := &s.parts[k]
+			if p.digits == 0 {
+				break
+			}
+			n, odd := digitsAt(b, i&31, p)
+			man, bad = man*p.scale+n, bad|odd
+			i += p.digits
 		}
-		man = man*pow10uint[k] + n
-		i += k
-		left -= k
+	}
+	if bad != 0 {
+		return 0, 0, 0, 0
 	}
 	exp = -s.frac
 	if s.exponent {
-		e := b[i : i+5]
-		tens, ones := e[2]-'0', e[3]-'0'
-		if e[0]|0x20 != 'e' || tens > 9 || ones > 9 {
-			return 0, 0, false, 0
+		e := binary.LittleEndian.Uint32(b[i&31:])
+		tens, ones := byte(e>>16)-'0', byte(e>>24)-'0'
+		if byte(e)|0x20 != 'e' || tens > 9 || ones > 9 {
+			return 0, 0, 0, 0
 		}
-		switch p := int(tens)*10 + int(ones); e[1] {
-		case '+':
-			exp += p
+		switch p := int(tens)*10 + int(ones); byte(e >> 8) {
 		case '-':
 			exp -= p
+		case '+':
+			exp += p
 		default:
-			return 0, 0, false, 0
+			return 0, 0, 0, 0
 		}
 		i += 4
 	}
 	// no digit and no exponent may follow: the number would go on
-	if c := b[i]; c-'0' <= 9 || c|0x20 == 'e' {
-		return 0, 0, false, 0
+	if c := b[i&31]; c-'0' <= 9 || c|0x20 == 'e' {
+		return 0, 0, 0, 0
 	}
-	return man, exp, negative, at + i
+	if man < 1<<53 && exp < 0 && exp >= -22 {
+		v = float64(man) / pow10tab[-exp]
+	} else {
+		var ok bool
+		if v, ok = scaled(man, exp); !ok {
+			return 0, 0, 0, 0
+		}
+	}
+	if sign == '-' {
+		v = -v
+	}
+	return v, man, exp, i
 }
 
 // rowShape is how the rows of a plain table print their time and their volts.
@@ -162,39 +202,30 @@ func (w *chunkReader) shaped(start int) int {
 // most, and puts their times into run. It gives where the next row begins and how
 // many were read.
 func (w *chunkReader) shapedRows(start int, run *[shapedRun]number) (next, n int) {
-	p, b, timeShape, voltShape := w.spec, w.buf, w.shape.time, w.shape.volts
+	p, b, timeShape, voltShape := w.spec, w.buf, &w.shape.time, &w.shape.volts
 	decimal, delim, eol := p.decimal, p.delim, p.eol
 	digits := timeShape.whole + timeShape.frac
 	leading := pow10uint[digits-1]
 	volts := w.volts
 	for n < len(run) && start+2*shapedReach <= len(b) {
-		man, exp, negative, k := timeShape.read(b, start, decimal)
-		if k == 0 || man == 0 || b[k] != delim {
+		t, man, exp, k := timeShape.read((*shapedRow)(b[start:]), decimal)
+		k += start
+		if man == 0 || b[k] != delim {
 			break
 		}
-		voltMan, voltExp, voltNegative, e := voltShape.read(b, k+1, decimal)
-		if e == 0 {
+		v, _, _, e := voltShape.read((*shapedRow)(b[k+1:]), decimal)
+		if e == 0 || v >= scpiOver || v <= -scpiOver {
 			break
 		}
+		e += k + 1
 		if b[e] != eol && b[e] == '\r' {
 			e++
 		}
 		if b[e] != eol {
 			break
 		}
-		t, ok := scaled(man, exp)
-		v, voltOK := scaled(voltMan, voltExp)
-		if !ok || !voltOK || v >= scpiOver {
-			break
-		}
-		if negative {
-			t = -t
-		}
-		if voltNegative {
-			v = -v
-		}
 		stamp := &run[n]
-		if stamp.v, stamp.exp10, stamp.digits = t, exp, digits; man < leading {
+		if stamp.v, stamp.exp10, stamp.digits = t, exp, digits; man < leading { // zeros ahead
 			stamp.digits = decimalDigits(man)
 		}
 		n++

@@ -86,11 +86,13 @@ func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate
 		if pos == 0 {
 			m.MeanV = weightedMean(xb, wb)
 		}
-		for i := range xb {
-			if gated {
-				xb[i] = (xb[i] - m.MeanV) * wb[i]
-			} else {
-				xb[i] -= m.MeanV
+		if mean := m.MeanV; gated {
+			for i, g := range wb {
+				xb[i] = (xb[i] - mean) * g
+			}
+		} else {
+			for i := range xb {
+				xb[i] -= mean
 			}
 		}
 		below.push(c.descend(0, 1, xb, wb))
