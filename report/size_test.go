@@ -3,13 +3,26 @@ package report
 import (
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 )
+
+var drawPage60 = sync.OnceValues(func() ([]byte, error) { return fixture(60).HTML() })
+
+// pageOf60 is the page of 60 units, drawn once.
+func pageOf60(t *testing.T) []byte {
+	t.Helper()
+	b, err := drawPage60()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
 
 // A page of many units stays small: its curves shrink, and not more often than it
 // takes.
 func TestPageOf60UnitsIsSmall(t *testing.T) {
-	b := htmlOf(t, fixture(60))
+	b := pageOf60(t)
 	t.Logf("%.2f MB", float64(len(b))/1e6)
 	if len(b) > 3_000_000 {
 		t.Errorf("page of 60 units takes %d bytes, want at most 3 MB", len(b))
@@ -27,7 +40,7 @@ func TestSamePlansOnce(t *testing.T) {
 	if strings.Contains(small, words) || strings.Count(small, sketch) < 2 {
 		t.Errorf("a bench of 12: %d sketches, shortened: %v", strings.Count(small, sketch), strings.Contains(small, words))
 	}
-	large := string(htmlOf(t, fixture(60)))
+	large := string(pageOf60(t))
 	plans := strings.Count(large, "<h4>Heater plan</h4>")
 	if n, s := strings.Count(large, words), strings.Count(large, sketch); n == 0 || n+s < plans || s >= plans {
 		t.Errorf("a bench of 60: %d plans, %d sketches, %d left to another unit", plans, s, n)

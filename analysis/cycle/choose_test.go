@@ -37,8 +37,8 @@ func ringingTriangle(n int, rateHz, hz, ringHz, ringV, alternate float64, r *ran
 // spikes of single samples that only correlate over several cycles. The cycle is
 // the one that explains the record, never its half or a line by chance.
 func TestAliasedRingsDoNotMoveTheClock(t *testing.T) {
-	const draws, rateHz = 13, 5e6
-	for seed := range uint64(draws) {
+	const rateHz = 5e6
+	for seed := range uint64(short(13, 6)) {
 		r := rand.New(rand.NewPCG(seed, 11))
 		hz, ringHz := 60e3*math.Pow(6, r.Float64()), 12e6*math.Pow(4, r.Float64())
 		ringV := 0.01 * math.Pow(6, r.Float64())

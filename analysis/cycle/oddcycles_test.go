@@ -3,7 +3,6 @@ package cycle
 import (
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 )
 
@@ -11,7 +10,7 @@ import (
 // figure leaves what the cycle itself shows.
 func TestOddCyclesStayWithinTheFold(t *testing.T) {
 	draws := uint64(200)
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !fullTests() {
 		draws = 50
 	}
 	for seed := range draws {

@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
-	"os"
 	"strings"
 	"testing"
 
@@ -91,7 +90,7 @@ func TestApplyEqualsFilteringInTime(t *testing.T) {
 // Blocks join without a seam: a long trace filtered in blocks is the same as
 // its middle filtered at once.
 func TestApplyInBlocks(t *testing.T) {
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !fullTests() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: three million samples")
 	}
 	r := rand.New(rand.NewPCG(1, 2))
@@ -440,7 +439,7 @@ func TestParts(t *testing.T) {
 // where it matters what counts as a spike, within a factor of 2.5.
 func TestEstimateAgreesWithSamples(t *testing.T) {
 	ctx := context.Background()
-	for _, seed := range []uint64{3, 8} {
+	for _, seed := range []uint64{3, 8}[:short(2, 1)] {
 		s := synth.Supply{
 			Seed: seed, DCV: 7, ACCoupled: true, SwitchingHz: 70e3 + 10e3*float64(seed), RipplePPV: 30e-3, ESRStepV: 6e-3, Duty: 0.4,
 			SpikeRiseV: 40e-3, SpikeFallV: -30e-3, SpikeWidthS: 60e-9, RingRiseHz: 7e6, RingFallHz: 6e6, RingQ: 5,
@@ -538,7 +537,7 @@ func TestDampedCandidates(t *testing.T) {
 // their value 20 % down: every limit that was broken is met with the reserve.
 func TestRecommendationStandsWornParts(t *testing.T) {
 	overDB, ringsHz, least := []float64{1, 4, 8, 12, 16}, []float64{2e6, 10e6, 25e6}, 12
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !fullTests() {
 		overDB, ringsHz, least = []float64{1, 8, 16}, []float64{10e6}, 3
 	}
 	found := 0

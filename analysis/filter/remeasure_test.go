@@ -97,7 +97,10 @@ func TestRemeasuredAgainstScipy(t *testing.T) {
 		t.Fatal(err)
 	}
 	in := Input{Unit: target.Unit{HeaterA: 0.94, Captures: []*analysis.Measurement{m}}, Target: goal, Traces: []*capture.Trace{tr}, Setups: []analysis.Setup{setup}}
-	for _, f := range doc.Filters {
+	for i, f := range doc.Filters {
+		if i%short(1, 3) != 0 {
+			continue
+		}
 		r, err := Predict(ctx, in, Circuit{
 			Topology: f.Topology, SourceOhm: f.Source, LoadOhm: f.Load, ROhm: f.R, L: Inductor{H: f.L, DCROhm: f.DCR},
 			C1: f.C1.capacitor(), C2: f.C2.capacitor(), CFilm: f.Film.capacitor(),

@@ -3,7 +3,6 @@ package spectrum
 import (
 	"context"
 	"math"
-	"os"
 	"testing"
 
 	"stillglow/analysis/internal/reference"
@@ -35,7 +34,7 @@ func lineAt(lines []Line, hz, tol float64) *Line {
 // The rectified-mains line within 2 %, 50 told from 60 Hz, on drawn slow records.
 func TestMainsOfDrawnSupplies(t *testing.T) {
 	seeds := uint64(6)
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !fullTests() {
 		seeds = 2
 	}
 	for seed := range seeds {

@@ -3,7 +3,6 @@ package spectrum
 import (
 	"context"
 	"math"
-	"os"
 	"runtime"
 	"strconv"
 	"testing"
@@ -163,7 +162,7 @@ func (s countedSource) Fill(dst []float64, start int) {
 // The whole chain, records kept for the search for lines included, allocates at
 // most a byte and a half per sample and 8 MB in all.
 func TestSpectrumMemory(t *testing.T) {
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !fullTests() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: 20 million samples")
 	}
 	const n = 20_000_000

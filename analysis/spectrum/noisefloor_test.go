@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
 	"testing"
 
@@ -60,7 +59,7 @@ func floorOf(t *testing.T, gate *testGate, plain Source, rateHz float64, opt Noi
 func TestNoiseFloorOfDrawnSupplies(t *testing.T) {
 	var errs []float64
 	n := 24
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !fullTests() {
 		n = 8
 	}
 	for seed := range uint64(n) {

@@ -164,9 +164,11 @@ func TestSlowRecord(t *testing.T) {
 		}
 	}
 	var worst float64
+	seen := map[float64]bool{}
 	for k := 1; k < 2000; k++ {
 		f := math.Mod(float64(k)*67e3, 96e3)
-		if f = math.Min(f, 96e3-f); f > 5e3 && f < 40e3 {
+		if f = math.Min(f, 96e3-f); f > 5e3 && f < 40e3 && !seen[f] {
+			seen[f] = true // many harmonics fold to one place
 			worst = math.Max(worst, tone(v, 96e3, f))
 		}
 	}
