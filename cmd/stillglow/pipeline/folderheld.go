@@ -129,7 +129,7 @@ func (h *holding) refusal(force bool) error {
 	if len(h.foreign) == 0 || force {
 		return nil
 	}
-	return fmt.Errorf("%s: holds %s, which is not from an earlier report; name another folder with --out, or keep it beside the new report with --force", h.dir, quoteSome(h.foreign))
+	return fmt.Errorf("%s: holds %s, not from an earlier report; name another folder with --out, or keep it beside the new report with --force", h.dir, quoteSome(h.foreign))
 }
 
 // clashes are the paths that must make room for the files and their list, none

@@ -1,0 +1,66 @@
+//go:build unix
+
+package sheet
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"strings"
+	"syscall"
+	"testing"
+)
+
+// processorS is the processor time in s that one call of work takes, the least of three.
+func processorS(t *testing.T, work func()) float64 {
+	t.Helper()
+	used := func() float64 {
+		var u syscall.Rusage
+		if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+			t.Fatal(err)
+		}
+		return float64(u.Utime.Sec+u.Stime.Sec) + 1e-6*float64(u.Utime.Usec+u.Stime.Usec)
+	}
+	least := math.Inf(1)
+	for range 3 {
+		before := used()
+		work()
+		least = math.Min(least, used()-before)
+	}
+	return least
+}
+
+// Whatever a sheet repeats, four times as much of it takes about four times the work,
+// never its square: bounded by ten, in the same run.
+func TestWorkGrowsWithTheSheet(t *testing.T) {
+	if os.Getenv("STILLGLOW_FULL") == "" {
+		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: measures processor time")
+	}
+	for name, c := range map[string]struct{ head, line string }{
+		"unknown keys":        {"", "k%d=1\n"},
+		"unknown keys in one": {"[[unit]]\nbrand=\"a\"\n", "k%d=1\n"},
+		"limits":              {"[limits]\n", "l%d=1\n"},
+		"tables":              {"", "[t%d]\n"},
+		"units":               {"", "[[unit]]\nbrand=\"b%d\"\n"},
+		"units of captures":   {"", "[[unit]]\nbrand=\"b\"\nmark=\"%d\"\n[[unit.capture]]\nfile=\"none.csv\"\n"},
+		"one unit's captures": {"[[unit]]\nbrand=\"b\"\n", "[[unit.capture]]\nfile=\"%d.csv\"\n"},
+		"one unit's readings": {"[[unit]]\nbrand=\"b\"\n", "[[unit.reading]]\non=\"a%d\"\n"},
+		"valves":              {"[heaters]\n", "[[heaters.valve]]\ntype=\"%d\"\n"},
+		"comments":            {"", "# %d\n"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			took := func(bytes int) float64 {
+				b := []byte(c.head)
+				for i := 0; len(b) < bytes; i++ {
+					b = fmt.Appendf(b, c.line, i)
+				}
+				return processorS(t, func() { _, _ = Parse(b, "bench.toml") })
+			}
+			less, more := took(MaxBytes/32), took(MaxBytes/8)
+			t.Logf("%s: %.3f s, four times as much %.3f s", strings.TrimSpace(c.line), less, more)
+			if more > 10*less+0.1 {
+				t.Errorf("%d bytes take %.2f s, four times as many %.2f s", MaxBytes/32, less, more)
+			}
+		})
+	}
+}
