@@ -38,6 +38,9 @@ const (
 	// ringLeastQ: under it a damped sinusoid describes the pulse's own tail as well
 	// as a ring, and its frequency means nothing.
 	ringLeastQ = 1.5
+	// slowRing: a ring whose period is this many times the pulse's duration is none of
+	// the pulse's; at half height a swing lasts a third of its period.
+	slowRing = 12
 	// unseenSweep is how far, as a share of the frequency, the mean over a record of
 	// less than one sweep may lie from the supply's: spread-spectrum converters sweep
 	// by up to 5 or 6 % to either side (common practice, no source).
@@ -170,6 +173,8 @@ const (
 	tiny = 1e-300
 	// loadOff is how far the load may be from the heaters' current, as a share.
 	loadOff = 0.2
+	// noticedDroop is the loss from which a line of a record of means is a lower bound.
+	noticedDroop = 0.01
 	// probeOff is how near the ratio of the mean to the rated volts must be to a
 	// power of ten for a wrong probe factor to be suspected, as a factor.
 	probeOff = 1.35

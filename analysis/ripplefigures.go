@@ -7,6 +7,7 @@ import (
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
+	"stillglow/capture"
 )
 
 // rippleResult is the switching cycle in figures.
@@ -111,7 +112,24 @@ func fundamentalFigure(rec *record, sw switching) figure.Figure {
 		deviation += 2 * rec.stepV / math.Sqrt(24)
 	}
 	v := math.Hypot(re, im) * 2 / n / math.Sqrt2
-	return lineB.Of(v, math.Hypot(deviation, 2*sw.FundamentalLoss*v), rec.setup.GainFraction)
+	droop := rec.meansDroop(sw.Track.Hz)
+	out := lineB.Of(v, math.Hypot(deviation, 2*sw.FundamentalLoss*v), rec.setup.GainFraction)
+	out.U = math.Hypot(out.U, 2*droop*v)
+	out.LowerBound = droop > noticedDroop
+	return out
+}
+
+// meansDroop is the share of a line that is lost where each sample is the mean over a
+// sample interval, 1 - sin(x)/x at x = π·f/rate: that of a record made so, or that of a
+// slow one of a scope of which nobody says how it was made.
+func (r *record) meansDroop(hz float64) float64 {
+	tr := r.tr
+	means := tr.Acquisition.Mode == capture.AcquisitionHighRes || tr.Acquisition.Mode == capture.AcquisitionUnknown && !tr.AntiAliased && tr.Span.HighHz < 5*hz
+	if !means {
+		return 0
+	}
+	x := math.Pi * hz / tr.SampleRateHz
+	return 1 - math.Sin(x)/x
 }
 
 // rippleSize is the smooth ripple's peak-to-peak and rms.

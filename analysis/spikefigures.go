@@ -271,9 +271,14 @@ func edgeReadings(sw switching, splitV float64) edgeSet {
 		slices.Sort(p)
 		r := edgeReading{seen: true, peak: quantileReading(p, 0.5, 1.25, splitV), ringHz: miss, ringQ: miss}
 		r.peak.deviation = math.Hypot(r.peak.deviation, t.Edge.PeakAmbiguityV)
+		r.peak.deviation = math.Hypot(r.peak.deviation, meanNoise(found, found.PerEdge[e]))
 		out.ambiguityV = max(out.ambiguityV, t.Edge.PeakAmbiguityV)
 		if t.Edge.HasRing {
 			r.ringHz, r.ringQ = ringFigures(t.Edge, sw.Model)
+			if t.Duration()/float64(sw.Model.Bins)*sw.Model.PeriodS*t.Edge.Ring.Hz < 1.0/slowRing {
+				slow := figure.NotMeasured("what follows the pulse is far slower than the pulse: a bend of the ripple, and no ring of its own")
+				r.ringHz, r.ringQ = slow, slow
+			}
 		}
 		kind := &out.falling
 		if t.Edge.Rising {
@@ -291,6 +296,12 @@ func edgeReadings(sw switching, splitV float64) edgeSet {
 		}
 	}
 	return out
+}
+
+// meanNoise is twice the deviation that the noise gives an edge's mean transient over
+// so many cycles, whose greatest place is its peak.
+func meanNoise(found *spike.Finding, cycles int) float64 {
+	return 2 * found.SigmaV / math.Sqrt(float64(max(cycles, 1)))
 }
 
 // ringFigures states the frequency and the Q of an edge's ring. The instrument's

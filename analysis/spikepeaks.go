@@ -61,8 +61,12 @@ func peakReadings(found *spike.Finding, splitV, ambiguityV float64) peakSet {
 	p.p95 = quantileReading(p.sorted, upperPeaks, 2.1, (0.2+0.8*apart)*found.SigmaV)
 	p.top = reading{p.sorted[len(p.sorted)-1], 2 * (1 + apart) * found.SigmaV}
 	p.stepHides = 2*splitV > stepHidesShare*p.median.value
+	few := 0.0
+	for e := range found.Templates {
+		few = max(few, meanNoise(found, found.PerEdge[e]))
+	}
 	for _, r := range p.all() {
-		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*splitV), ambiguityV)
+		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*splitV), math.Hypot(ambiguityV, few))
 		if p.upper {
 			r.value += found.SigmaV // what was taken off for the noise's lift, and more
 		}

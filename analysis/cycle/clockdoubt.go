@@ -102,6 +102,32 @@ func (m *Model) smear(walk float64) {
 	m.RMSDoubtV = math.Hypot(m.RMSDoubtV, rmsLoss*smearedLine(walk)*m.RMSV)
 }
 
+// leftSigmaV is what is left in the mean cycle, up to a harmonic, of what does not
+// repeat: of a remainder, noise of any colour, the fold over n cycles keeps a part in
+// n of the power, at the cycle's harmonics. V rms.
+func (c *Finding) leftSigmaV(s heldSpectra, harmonic float64) float64 {
+	n := c.Track.Cycles()
+	if len(s.rest) == 0 || n < 1 {
+		return 0
+	}
+	return math.Sqrt(s.between(s.rest, c.Track.Hz/2, (harmonic+0.5)*c.Track.Hz) / n)
+}
+
+// roughen adds to the model's doubts what noise leaves in the mean cycle: the noise of
+// single bins, which the fit knows, averages over neighbours, and that of the ripple's
+// own harmonics does not. Of the peak-to-peak it takes two places; straight parts
+// follow the lowest harmonics only, a curve many. Of the rms it takes what lies along
+// the fundamental.
+func (c *Finding) roughen(s heldSpectra) {
+	m := c.Model
+	harmonics := float64(roughHarmonics)
+	if m.fitted {
+		harmonics = roughFitted
+	}
+	m.PPDoubtV = math.Hypot(m.PPDoubtV, roughPeaks*math.Sqrt2*c.leftSigmaV(s, harmonics))
+	m.RMSDoubtV = math.Hypot(m.RMSDoubtV, c.leftSigmaV(s, 1)/math.Sqrt2)
+}
+
 // smearedLine is the share of a fundamental that a walk of its clock, rms in cycles,
 // takes off.
 func smearedLine(walk float64) float64 { return 2 * math.Pi * math.Pi * walk * walk }

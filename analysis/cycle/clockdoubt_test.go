@@ -95,3 +95,40 @@ func TestFrequencyOfALongRecordHoldsItsWalk(t *testing.T) {
 		t.Errorf("of %d walking clocks %d are within two standard deviations", draws, inside)
 	}
 }
+
+// What noise of low frequency leaves in a mean cycle of few cycles is as large as the
+// remainder foretells: the fundamental of the same ripple scatters by it from record to
+// record.
+func TestNoiseLeftInTheMeanCycle(t *testing.T) {
+	const rateHz, hz, n, draws = 50e6, 62.3e3, 40000, 30
+	var sum, square, foretold float64
+	for seed := range uint64(draws) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		in, _ := walking(n, rateHz, hz, 0, r)
+		slow := 0.0
+		for i := range in.Volts {
+			slow += r.NormFloat64() - 0.02*slow // a pole at 160 kHz
+			in.Volts[i] += 2e-4 * slow
+		}
+		in.MeanV = 0
+		for _, v := range in.Volts {
+			in.MeanV += v / n
+		}
+		f := Find(in)
+		if f.Track == nil {
+			t.Fatalf("seed %d: no cycle is found", seed)
+		}
+		re, im := 0.0, 0.0
+		for i, v := range f.Fold.Mean {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / float64(f.Fold.Bins))
+			re, im = re+v*cos, im+v*sin
+		}
+		v := math.Hypot(re, im) * math.Sqrt2 / float64(f.Fold.Bins)
+		sum, square = sum+v, square+v*v
+		foretold += f.leftSigmaV(f.holdAgainst(in), 1) / math.Sqrt2 / draws
+	}
+	scatter := math.Sqrt(square/draws - sum*sum/draws/draws)
+	if scatter < 0.6*foretold || scatter > 1.6*foretold {
+		t.Errorf("the fundamental scatters by %.3g V, foretold %.3g V", scatter, foretold)
+	}
+}

@@ -76,6 +76,7 @@ func Find(in Input) Finding {
 	// phases that walk at random leave the slope of their line √3·r/T from the mean rate
 	t.SigmaHz = max(t.SigmaHz, out.clockSigmaHz(held, duration), math.Sqrt(3)*walk/duration)
 	out.Model.smear(walk)
+	out.roughen(held)
 	out.FundamentalLoss = smearedLine(walk)
 	if out.PlacesHz = t.placesHz(len(in.Volts), in.RateHz); out.PlacesHz > 0 {
 		out.FastShare = out.Fold.fastShare(t.Hz, in.RateHz)

@@ -90,6 +90,12 @@ const (
 	// rms, over that for the fundamental.
 	cornerLoss = 6
 	rmsLoss    = 1.5
+	// roughHarmonics and roughFitted are the highest harmonics whose noise a curve read
+	// as it is and a fit of straight parts follow, and roughPeaks what the greatest of
+	// several places takes more than one.
+	roughHarmonics = 24
+	roughFitted    = 4
+	roughPeaks     = 1.3
 )
 
 // Clocks that are sampled at the same places of every cycle.

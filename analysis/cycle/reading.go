@@ -14,6 +14,16 @@ const (
 	// readApart: where the reading's own ends lie further under the fit, as a share
 	// of it, what the medians pass over may not be transients alone.
 	readApart = 0.12
+	// cornersCut is what the wide median cuts off a triangle, as a share of its
+	// peak-to-peak, whatever its duty, and a little more. Where more is cut of a cycle
+	// that rings at more places than the two edges of its switch, as a core's reset does,
+	// the fit may hold a lobe of it: its doubt is lobeTimes half the excess.
+	cornersCut  = 1.0/readWide + 0.02
+	lobeTimes   = 5
+	switchEdges = 2
+	// flatTimes is by how many times what it lies under the reading a fit that is too
+	// flat may be off.
+	flatTimes = 1.5
 	// readTrust is how much of a difference between the medians of fit and fold counts
 	// where fit and reading agree.
 	readTrust = 0.5
@@ -74,19 +84,26 @@ func (c *Model) readAgain(f *Fold) {
 		return
 	}
 	r := newMedianReading(f.Mean, c.BinSigmaV)
-	apart := 0.0
+	apart, ofRMS := 0.0, 0.0
 	switch middle := (r.lowV + r.highV) / 2; {
 	case c.PPV > (1+readOver)*r.highV && middle > 0:
 		apart = c.PPV - middle
 		c.PPV = middle
 	case c.PPV < (1-readUnder)*r.lowV:
-		apart = r.lowV - c.PPV
+		ofRMS = r.lowV - c.PPV
+		apart = flatTimes * ofRMS
 	case c.PPV-r.lowV > readApart*c.PPV:
 		apart = c.PPV - r.lowV
 	default:
 		apart = readTrust * c.ownMedianDoubtV(f)
 	}
+	if ofRMS == 0 {
+		ofRMS = apart
+	}
+	if len(c.Edges) > switchEdges && c.joined == nil {
+		apart = max(apart, lobeTimes*(c.PPV*(1-cornersCut)-r.lowV))
+	}
 	// the extremes differ, of which the rms sees little
-	c.RMSDoubtV = math.Hypot(c.RMSDoubtV, readOfRMS*apart/2*min(c.RMSV/c.PPV, 1))
+	c.RMSDoubtV = math.Hypot(c.RMSDoubtV, readOfRMS*ofRMS/2*min(c.RMSV/c.PPV, 1))
 	c.PPDoubtV = math.Hypot(c.PPDoubtV, apart/2)
 }
