@@ -197,6 +197,10 @@ def _ripple(s, c, clean, t):
     rms = [big[2], max(big[2], big[4])]
     if s.family == "subharmonic":  # over two cycles, or the mean of single ones
         high = max(high, big[3])
+    if s.family == "resonant":  # over both halves of the bridge, or the mean of single ones
+        m = folds[0][0][0]
+        m = (m[:len(m) // 2] + m[len(m) // 2:2 * (len(m) // 2)]) / 2
+        low, rms[0] = min(low, np.ptp(m)), min(rms[0], m.std())
     if len(pps) > 1:
         high, rms[1] = sum(p[0] for p in pps), np.sqrt(sum(p[2] ** 2 for p in pps))
     tr = folds[0][1]
@@ -234,6 +238,14 @@ def _ripple(s, c, clean, t):
             t["switching_fundamental_rms_v"] = (firsts[0][0], firsts[0][0])
 
 
+def mean_rate(train, t0, t1):
+    """Cycles per second between two times."""
+    starts = train.t[train.cycles]
+    k = np.searchsorted(starts, [t0, t1])
+    k[1] = min(k[1], len(starts) - 1)
+    return (k[1] - k[0]) / (starts[k[1]] - starts[k[0]])
+
+
 def truth_of(s, c):
     """All figures that the record's span can be judged on."""
     t = {}
@@ -246,11 +258,9 @@ def truth_of(s, c):
         t["switching_hz"] = t["ripple_pp_v"] = t["ripple_rms_v"] = t["switching_fundamental_rms_v"] = None
     else:
         if s.mean_rate:
-            starts = s.trains[0].t[s.trains[0].cycles]
-            k = np.searchsorted(starts, [clean.t0, clean.t1])
-            k[1] = min(k[1], len(starts) - 1)
-            hz = (k[1] - k[0]) / (starts[k[1]] - starts[k[0]])
-            t["switching_hz"] = (hz, hz)
+            # of averaged sweeps each has its own
+            rates = [mean_rate(s.trains[0], a, a + T) for a in getattr(c, "sweeps_s", [clean.t0])]
+            t["switching_hz"] = (min(rates), max(rates))
         else:
             t["switching_hz"] = [(f, f) for f in s.frequencies]
         _ripple(s, c, clean, t)
@@ -269,12 +279,15 @@ def truth_of(s, c):
         low = clean.extremes(min(c.bandwidth_hz, span_hi))[0] if span_hi < c.bandwidth_hz else None
         full, high, power = clean.extremes(c.bandwidth_hz)
         low = full if low is None else min(low, full)
-        nb, most = noise_rms(c.bandwidth_hz, 0.0), noise_rms(c.bandwidth_hz, floor)
+        # the converter's steps are behind the bandwidth, not limited by it
+        nb, most = noise_rms(c.bandwidth_hz, 0.0), np.hypot(noise_rms(c.bandwidth_hz, c.instrument_v2hz), getattr(c, "step_v", 0.0) / np.sqrt(12))
         t["pp_v"] = (low, high + 2 * z * most)
         if power is not None:
             t["ac_rms_v"] = (np.sqrt(power + nb**2), np.sqrt(power + most**2))
             if s.clock == "fixed":
-                t["periodic_rms_v"], t["random_rms_v"] = pair(np.sqrt(power)), (nb, most)
+                # a load's steps are neither the supply's cycle nor its noise: in either
+                steps = np.var(clean.extra(clean.t0 + np.linspace(0, T, 20001))) if getattr(s, "steps", False) else 0.0
+                t["periodic_rms_v"], t["random_rms_v"] = (np.sqrt(max(power - steps, 0)), np.sqrt(power)), (nb, np.sqrt(most**2 + steps))
         if power is not None and T < 0.05 and s.mains_hz:
             # mains below the record's lowest frequency may be in or out
             for k in ("ac_rms_v", "periodic_rms_v"):

@@ -128,11 +128,12 @@ def record(s, c, rng):
         c.bits = max(c.bits, 12)
     elif c.habit.startswith("averaged"):
         tr = s.trains[0] if s.trains else None
-        y = np.zeros(n)
+        y, c.sweeps_s = np.zeros(n), []
         for _ in range(8):
             t1 = c.start_s + rng.uniform(0, max(s.duration_s - n / rate - 1e-4, 1e-6))
             if tr is not None:
                 t1 = tr.t[tr.cycles][np.clip(np.searchsorted(tr.t[tr.cycles], t1), 0, len(tr.cycles) - 2)] - 0.1 * n / rate
+            c.sweeps_s.append(np.maximum(t1, 0))
             y += s.volts(np.maximum(t1, 0) + np.arange(n) / rate, bw) / 8
         y += folded_noise(rng, density2, rate, n, bw) / np.sqrt(c.average)
         c.bits = max(c.bits, 10)
