@@ -1,8 +1,12 @@
 package capture
 
 import (
+	"context"
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 )
 
@@ -60,4 +64,30 @@ func TestBlurredPlateau(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A record of 56 mV peak-to-peak whose input saturated at 24 mV to either side reads
+// below 50 mV; the importer says why it is not to be believed.
+func TestRecordSaturatedAheadOfItsNoise(t *testing.T) {
+	for _, c := range []struct {
+		endV float64
+		said bool
+	}{{24e-3, true}, {1, false}} {
+		rng := rand.New(rand.NewPCG(5, 6))
+		rows := rowsOf(20000, func(i int) string {
+			v := 56e-3 * (0.5 - math.Abs(2*math.Mod(float64(i)/1250, 1)-1))
+			return fmt.Sprintf("%.4f", math.Round((max(min(v, c.endV), -c.endV)+0.3e-3*rng.NormFloat64())/0.8e-3)*0.8e-3)
+		})
+		tr, err := Read(context.Background(), strings.NewReader("Sample Interval,1e-8\n\nCH1 (V)\n"+rows), "x.csv", Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if said := hasCode(tr, CautionFlatTops); said != c.said {
+			t.Errorf("cut off at %g V: cautions %+v", c.endV, tr.Cautions)
+		}
+	}
+}
+
+func hasCode(tr *Trace, code string) bool {
+	return slices.ContainsFunc(tr.Cautions, func(k Caution) bool { return k.Code == code })
 }
