@@ -35,6 +35,7 @@ var (
 func newPanel(xLabel, yLabel string) *plot.Plot {
 	p := plot.New()
 	p.BackgroundColor = nil // the figure paints it
+	p.TextHandler, p.Title.TextStyle.Handler, p.Legend.TextStyle.Handler = canvas.Texts, canvas.Texts, canvas.Texts
 	for _, a := range []*plot.Axis{&p.X, &p.Y} {
 		a.LineStyle = draw.LineStyle{Color: canvas.SoftInk, Width: vg.Points(0.6)}
 		a.Tick.LineStyle = a.LineStyle
@@ -46,6 +47,7 @@ func newPanel(xLabel, yLabel string) *plot.Plot {
 		a.Label.Padding = vg.Points(3)
 		a.Padding = 0
 		a.Tick.Marker = linearTicks{}
+		a.Tick.Label.Handler, a.Label.TextStyle.Handler = canvas.Texts, canvas.Texts
 	}
 	p.X.Label.Text, p.Y.Label.Text = xLabel, yLabel
 	return p

@@ -54,7 +54,7 @@ func Sans(size float64, bold bool) font.Font {
 
 // TextStyle is a text of a size in points and a colour.
 func TextStyle(size float64, c color.Color) text.Style {
-	return text.Style{Color: c, Font: Sans(size, false), Handler: plot.DefaultTextHandler}
+	return text.Style{Color: c, Font: Sans(size, false), Handler: Texts}
 }
 
 // Drawing is one picture: a title over one or two panels.
@@ -139,7 +139,8 @@ type svgFile struct {
 
 // FillString writes a text and notes its length.
 func (s *svgFile) FillString(f font.Face, pt vg.Point, str string) {
-	s.lengths = append(s.lengths, f.Width(str))
+	width, _, _ := Texts.Box(str, f.Font)
+	s.lengths = append(s.lengths, width)
 	s.Canvas.FillString(f, pt, str)
 }
 
