@@ -27,31 +27,55 @@ const (
 	blurWhite = 0.6
 )
 
+// blurredMeans are a record's means over blurBlock samples, over blurBlock of those,
+// and so on, each kind with its extent.
+type blurredMeans []meansOver
+
+type meansOver struct {
+	samples int // in each
+	means   []float64
+	lo, hi  float64
+}
+
+// newBlurredMeans takes them of x.
+func newBlurredMeans(x []float64) blurredMeans {
+	var all blurredMeans
+	last := x
+	for k := blurBlock; k <= blurMost && len(x)/k >= 4*blurLeast; k *= blurBlock {
+		b := meansOver{samples: k, means: make([]float64, len(x)/k), lo: math.Inf(1), hi: math.Inf(-1)}
+		for i := range b.means {
+			v := (*[blurBlock]float64)(last[i*blurBlock:])
+			m := ((v[0] + v[1]) + (v[2] + v[3])) / blurBlock
+			b.means[i] = m
+			if m < b.lo {
+				b.lo = m
+			}
+			if m > b.hi {
+				b.hi = m
+			}
+		}
+		all, last = append(all, b), b.means
+	}
+	return all
+}
+
 // blurredPlateau looks at the end of sign*x that begins at its least value for a
 // level that means over neighbours come back to, and beyond which nothing but noise
 // lies: there they pile up, whereas of a wave that turns by itself no more than
 // twice as many lie within a width of its end as within the width next to it. The
-// zero value where there is none.
-func blurredPlateau(x []float64, sign float64) FlatEnd {
-	var means []float64
-	for k := blurBlock; k <= blurMost && len(x)/k >= 4*blurLeast; k *= blurBlock {
-		means = means[:0]
-		lo, hi := math.Inf(1), math.Inf(-1)
-		for a := 0; a+k <= len(x); a += k {
-			m := 0.0
-			for _, v := range x[a : a+k] {
-				m += sign * v
-			}
-			m /= float64(k)
-			means = append(means, m)
-			lo, hi = min(lo, m), max(hi, m)
+// zero value where there is none. all are the means of x.
+func blurredPlateau(x []float64, all blurredMeans, sign float64) FlatEnd {
+	for _, b := range all {
+		lo := b.lo
+		if sign < 0 {
+			lo = -b.hi
 		}
-		for parts := blurFinest; parts >= blurCoarsest && hi > lo; parts /= 2 {
-			from, to, ok := pileAtEnd(means, lo, (hi-lo)/float64(parts))
+		for parts := blurFinest; parts >= blurCoarsest && b.hi > b.lo; parts /= 2 {
+			from, to, ok := pileAtEnd(b.means, sign, lo, (b.hi-b.lo)/float64(parts))
 			if !ok {
 				continue
 			}
-			if e, ok := blurredEnd(x, means, k, from, to, sign); ok {
+			if e, ok := blurredEnd(x, b.means, b.samples, from, to, sign); ok {
 				return e
 			}
 		}
@@ -59,13 +83,17 @@ func blurredPlateau(x []float64, sign float64) FlatEnd {
 	return FlatEnd{}
 }
 
-// pileAtEnd counts means from lo upwards in bins and gives the first blurBins of
+// pileAtEnd counts means times sign from lo upwards in bins and gives the first blurBins of
 // them, from and to, that hold far more than the next ones and have next to nothing
 // beyond them.
-func pileAtEnd(means []float64, lo, bin float64) (from, to float64, ok bool) {
+func pileAtEnd(means []float64, sign, lo, bin float64) (from, to float64, ok bool) {
 	const reach = 6 * blurBins
 	var count [reach]int
+	beyond := lo + (reach+1)*bin
 	for _, m := range means {
+		if m *= sign; m > beyond {
+			continue // nearly all
+		}
 		if i := int((m - lo) / bin); i < reach {
 			count[i]++
 		}
@@ -85,13 +113,13 @@ func pileAtEnd(means []float64, lo, bin float64) (from, to float64, ok bool) {
 	return 0, 0, false
 }
 
-// blurredEnd is the plateau of the samples whose means of k lie between two levels;
+// blurredEnd is the plateau of the samples whose means of k, times sign, lie between two levels;
 // ok is false where single samples lie further beyond it than their noise goes.
 func blurredEnd(x, means []float64, k int, from, to, sign float64) (e FlatEnd, ok bool) {
 	var sum, square, steps float64 // steps: half the squares of differences from one to the next
 	least, run := math.Inf(1), 0
 	for i, m := range means {
-		in := m >= from && m <= to
+		in := sign*m >= from && sign*m <= to
 		if run++; !in {
 			run = 0
 		}

@@ -107,11 +107,14 @@ func (t *Trace) findLevels(reach extent) {
 	if l.Top.Samples == 0 {
 		l.Top = still(t.Volts, reach.blocks, -hi, step, -1)
 	}
-	if l.Bottom.Samples == 0 && t.SampleRateHz >= blurLeastHz {
-		l.Bottom = blurredPlateau(t.Volts, 1)
-	}
-	if l.Top.Samples == 0 && t.SampleRateHz >= blurLeastHz {
-		l.Top = blurredPlateau(t.Volts, -1)
+	if (l.Bottom.Samples == 0 || l.Top.Samples == 0) && t.SampleRateHz >= blurLeastHz {
+		means := newBlurredMeans(t.Volts)
+		if l.Bottom.Samples == 0 {
+			l.Bottom = blurredPlateau(t.Volts, means, 1)
+		}
+		if l.Top.Samples == 0 {
+			l.Top = blurredPlateau(t.Volts, means, -1)
+		}
 	}
 	if n := l.Top.Samples + l.Bottom.Samples; n > 0 && !t.atFullScale(l) {
 		t.caution(CautionFlatTops, fmt.Sprintf("%d samples sit at the record's highest or lowest value: the input was overloaded, unless the waveform has flat tops; peaks may be cut off", n), "use more volts per division, or move the trace to the middle of the screen")
