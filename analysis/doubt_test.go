@@ -60,7 +60,7 @@ func TestRingOverRippleIsNotMeasured(t *testing.T) {
 	}
 	for _, q := range qs {
 		for _, ripple := range []float64{0.3e-3, 10e-3, 50e-3} {
-			tr := ringingTrace(50e6, 134e3, 1.2e6, q, ripple, 90e-3, 1e-3, 40e3)
+			tr := softRing{rateHz: 50e6, samples: 40e3, hz: 134e3, rippleV: ripple, ringHz: 1.2e6, q: q, peakV: 90e-3, noiseV: 1e-3}.trace()
 			m, err := Measure(context.Background(), tr, Setup{})
 			if err != nil {
 				t.Fatal(err)

@@ -30,9 +30,18 @@ func (g *lcg) next() float64 {
 	return float64(uint64(*g)>>11)/float64(1<<53) - 0.5
 }
 
-// fixtureMeasurement is a capture of a supply with ripple, spikes of the given
-// peak and white noise.
-func fixtureMeasurement(file string, rate, duration, fsw, ripple, spike, noise, mains float64, seed uint64) *analysis.Measurement {
+// fixtureSupply is what a made-up supply shows.
+type fixtureSupply struct {
+	switchingHz float64
+	rippleV     float64 // peak-to-peak
+	spikeV      float64 // peak
+	noise       float64 // V/√Hz, white
+	mainsV      float64 // rms at 100 Hz
+}
+
+// captured is the measurement of a capture of the supply: a fast one over 10 MS/s.
+func (u fixtureSupply) captured(file string, rate, duration float64, seed uint64) *analysis.Measurement {
+	fsw, ripple, spike, noise, mains := u.switchingHz, u.rippleV, u.spikeV, u.noise, u.mainsV
 	g := lcg(seed + 1)
 	m := &analysis.Measurement{File: file, SHA256: fmt.Sprintf("%064x", seed*2654435761+12345), SampleRateHz: rate,
 		Samples: int(rate * duration), DurationS: duration, Coupling: capture.CouplingDC, Calibrated: true, LoadA: 0.9,
@@ -84,8 +93,8 @@ func fixtureMeasurement(file string, rate, duration, fsw, ripple, spike, noise, 
 		m.Noise.ThirdOctaves = append(m.Noise.ThirdOctaves, spectrum.ThirdOctave{CentreHz: f, DensityVPerRtHz: d, UngatedVPerRtHz: 1.2 * d,
 			BaselineVPerRtHz: noise * 0.2, LowVPerRtHz: 0.94 * d, HighVPerRtHz: 1.06 * d})
 	}
-	fixtureSpectrum(m, fsw, ripple, noise, mains, fast, &g)
-	fixtureWaveforms(m, fsw, ripple, spike, mains, dc, fast, &g)
+	u.spectrum(m, fast, &g)
+	u.waveforms(m, dc, fast, &g)
 	return m
 }
 
@@ -145,7 +154,8 @@ func fixtureSpikes(m *analysis.Measurement, fsw, peakV float64, g *lcg) {
 	}
 }
 
-func fixtureSpectrum(m *analysis.Measurement, fsw, ripple, noise, mains float64, fast bool, g *lcg) {
+func (u fixtureSupply) spectrum(m *analysis.Measurement, fast bool, g *lcg) {
+	fsw, ripple, noise, mains := u.switchingHz, u.rippleV, u.noise, u.mainsV
 	s := &m.Spectrum
 	lines := map[float64]float64{}
 	if fast {
@@ -175,7 +185,8 @@ func fixtureSpectrum(m *analysis.Measurement, fsw, ripple, noise, mains float64,
 	}
 }
 
-func fixtureWaveforms(m *analysis.Measurement, fsw, ripple, spike, mains, dc float64, fast bool, g *lcg) {
+func (u fixtureSupply) waveforms(m *analysis.Measurement, dc float64, fast bool, g *lcg) {
+	fsw, ripple, spike, mains := u.switchingHz, u.rippleV, u.spikeV, u.mainsV
 	const columns = 4000
 	m.Waveform.StepS = m.DurationS / columns
 	for i := range columns {
@@ -253,26 +264,27 @@ func fixture(n int) *Report {
 		Note: "Invented for tests.", Invented: true, Sheet: "bench/bench.toml", ToolVersion: "test", MainsHz: 50, Target: t,
 		HeaterA: 0.9, Instrument: "two-channel scope, 12 bit", GainPercent: 3,
 		HeaterLoad: heater.Load{Volts: 6.3, Groups: []heater.Group{{Valve: heater.Valve{Type: "12AU7", Volts: 6.3, Amps: 0.3, CentreTapped: true, Source: "published valve data"}, Count: 3, Wiring: heater.Parallel}}}}
-	base := fixtureMeasurement("captures/baseline.csv.gz", 100e6, 1e-3, 65e3, 1e-4, 1e-4, 8e-9, 1e-6, 99)
+	base := fixtureSupply{switchingHz: 65e3, rippleV: 1e-4, spikeV: 1e-4, noise: 8e-9, mainsV: 1e-6}.captured("captures/baseline.csv.gz", 100e6, 1e-3, 99)
 	r.Baseline = &Capture{M: base, Layout: "CSV, time and volts columns"}
 	for i := range n {
 		quality := math.Pow(1.35, float64(i)) * 0.4
 		if i > 12 {
 			quality = 0.4 * math.Pow(1.35, 12) * (1 + 0.02*float64(i-12))
 		}
-		ripple, spike, noise, mains := 0.012*quality, 0.03*quality, 40e-9*quality, 0.0003*quality
-		fsw := 65e3 + 7e3*float64(i)
+		supply := fixtureSupply{switchingHz: 65e3 + 7e3*float64(i), rippleV: 0.012 * quality, spikeV: 0.03 * quality, noise: 40e-9 * quality, mainsV: 0.0003 * quality}
 		brand := fixtureBrands[i%len(fixtureBrands)]
 		u := Unit{Eval: target.Evaluation{TargetName: t.Name, Rank: i + 1, LoadedV: known(7.02-0.01*float64(i), 0.02), OutputOhm: known(0.05, 0.01)}}
 		u.Eval.Unit = target.Unit{Brand: brand, Model: "MK" + fmt.Sprint(7+i%3), Mark: fmt.Sprintf("#%d", i+1), RatedV: 7, RatedA: 2,
 			Readings: []target.Reading{{LoadA: 0, V: 7.07}, {LoadA: 0.9, V: 7.02}}, HeaterA: 0.9}
 		u.Eval.Unit.Key = unitName(u.Eval.Unit)
-		slow := fixtureMeasurement(fmt.Sprintf("captures/%02d-slow.csv.gz", i+1), 200e3, 0.2, fsw, ripple, spike*0.2, noise, mains, uint64(2*i))
-		fast := fixtureMeasurement(fmt.Sprintf("captures/%02d-fast.csv.gz", i+1), 100e6, 1e-3, fsw, ripple, spike, noise, mains, uint64(2*i+1))
+		blunted := supply // as a slow capture shows it
+		blunted.spikeV *= 0.2
+		slow := blunted.captured(fmt.Sprintf("captures/%02d-slow.csv.gz", i+1), 200e3, 0.2, uint64(2*i))
+		fast := supply.captured(fmt.Sprintf("captures/%02d-fast.csv.gz", i+1), 100e6, 1e-3, uint64(2*i+1))
 		fast.Spikes.PeakP95V.LowerBound = i == 2
 		u.Captures = []Capture{{M: slow, Layout: "CSV, time and volts columns", LoadA: 0.9}, {M: fast, Layout: "CSV, time and volts columns", LoadA: 0.9,
 			Assumptions: []capture.Assumption{{What: "probe factor", Value: "10", Why: "from the bench sheet"}}}}
-		fixtureJudge(&u, &t, slow, fast, noise)
+		fixtureJudge(&u, &t, slow, fast, supply.noise)
 		u.Plan = fixturePlan(7.02)
 		if u.Eval.Verdict == target.NearMiss {
 			u.Filter = fixtureAdvice(&u, fast)
