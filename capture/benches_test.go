@@ -197,7 +197,7 @@ func TestBenchLayouts(t *testing.T) {
 	for _, w := range [][2]string{{"inf", "-inf"}, {"∞", "-∞"}, {"Over", "-Over"}, {"9.9E37", "-9.9E37"}, {"-", "-"}, {"OVER+", "OVER-"}, {">5.5", "<4.5"}, {"≥5.5 V", "≤4.5 V"}, {"*****", "*****"}, {"OL", "OL"}} {
 		cases = append(cases, overLayout(w[0], w[1]))
 	}
-	if n := len(cases) + len(layoutCases); n < 60 {
+	if n := len(cases) + len(layoutCases) + len(stackedCases); n < 60 {
 		t.Errorf("%d layouts", n)
 	}
 	for _, c := range cases {

@@ -275,6 +275,7 @@ func (h *textHead) fractionCells(lines []int, c candidate) string {
 	}
 	type seen struct {
 		n, lead, other int
+		clocks         bool
 		text           string
 	}
 	cols := make([]seen, c.cells)
@@ -288,6 +289,7 @@ func (h *textHead) fractionCells(lines []int, c candidate) string {
 			t := cells[j].text
 			s := &cols[j]
 			s.n++
+			s.clocks = s.clocks || readCell(t, c.decimal).kind == cellClock
 			// The last may carry an exponent: 0,123E-05.
 			digits := t
 			if k := bytes.IndexAny(t, "eE"); k > 0 {
@@ -304,7 +306,7 @@ func (h *textHead) fractionCells(lines []int, c candidate) string {
 	}
 	for j := 1; j < len(cols); j++ {
 		s, before := cols[j], cols[j-1]
-		if s.n >= 2 && s.other == 0 && s.lead > 0 && before.n == s.n {
+		if s.n >= 2 && s.other == 0 && s.lead > 0 && before.n == s.n && !before.clocks {
 			return s.text
 		}
 	}

@@ -16,6 +16,7 @@ type headerRow struct {
 	line  int // index of the line in the head
 	cells []cell
 	units bool
+	part  bool // names some columns more closely, or the times alone
 }
 
 func (h *header) uses(i int) bool {
@@ -29,7 +30,7 @@ func (h *header) uses(i int) bool {
 
 func (h *header) has(units bool) bool {
 	for _, r := range h.rows {
-		if r.units == units {
+		if r.units == units && !r.part {
 			return true
 		}
 	}
@@ -38,7 +39,7 @@ func (h *header) has(units bool) bool {
 
 func (h *header) count(units bool) (n int) {
 	for _, r := range h.rows {
-		if r.units == units {
+		if r.units == units && !r.part {
 			n++
 		}
 	}
@@ -52,11 +53,14 @@ func (h *header) firstLine(t *table) int {
 	return t.first + 1
 }
 
-// findHeader reads up to four rows right above the table.
+// mostRows is how many rows of names and units may stand above each other.
+const mostRows = 5
+
+// findHeader reads the rows of names and units right above the table.
 func findHeader(h *textHead, t *table) *header {
 	hd := &header{names: make([]string, t.cells), units: make([]string, t.cells)}
 	blanks, skipped := 0, 0
-	for i := t.first - 1; i >= 0 && len(hd.rows) < 3 && blanks < 3; i-- {
+	for i := t.first - 1; i >= 0 && len(hd.rows) < mostRows && blanks < 3; i-- {
 		line := bytes.TrimSpace(h.line(i))
 		if len(line) == 0 {
 			blanks++
@@ -83,7 +87,7 @@ func findHeader(h *textHead, t *table) *header {
 			skipped++
 			continue
 		}
-		row.units = kind == unitsAbove
+		row.units, row.part = kind == unitsAbove, kind == partAbove
 		hd.rows = append([]headerRow{row}, hd.rows...)
 		if kind == groupAbove {
 			break
@@ -102,6 +106,7 @@ const (
 	unitsAbove             // a row of units
 	settingAbove           // a setting, which may stand between the names and the rows
 	namesAbove             // a row of names
+	partAbove              // names below the names, or one of the times alone
 	groupAbove             // fewer names above the names
 )
 
@@ -109,16 +114,50 @@ const (
 // the settings beside the names, skipped how many settings stand below it.
 func (hd *header) kindOf(t *table, line []byte, cells []cell, all, skipped int) aboveKind {
 	switch {
+	case t.countsRow(cells):
+		return settingAbove
 	case t.unitsRow(cells) && !hd.has(true):
 		return unitsAbove
 	case (!indexLike(cells) || t.pairCell(cells)) && t.settingRow(line, cells) && !(len(cells) < all && t.named(cells)) && skipped < maxSettings:
 		return settingAbove
 	case t.namesRow(cells) && !hd.has(false) && (skipped == 0 || indexLike(cells)):
 		return namesAbove
-	case t.groupRow(cells) && len(hd.rows) > 0 && hd.has(false):
+	case skipped == 0 && !hd.has(false) && t.partRow(cells):
+		return partAbove
+	case hd.count(false) == 1 && skipped == 0 && t.namesTime(cells) && t.namesRow(cells), t.groupRow(cells) && len(hd.rows) > 0 && hd.has(false):
 		return groupAbove
 	}
 	return notHeader
+}
+
+// partRow tells whether a row holds words over some of several columns of numbers and
+// nothing else: of the first of them alone a name of the time, of the others any.
+func (t *table) partRow(cells []cell) bool {
+	if len(t.numeric) < 2 || len(cells) > t.cells+1 {
+		return false
+	}
+	over, first := 0, false
+	for k, j := range t.numeric {
+		if j >= len(cells) || len(cells[j].text) == 0 {
+			continue
+		}
+		if readCell(cells[j].text, t.decimal).kind != cellWords && !bytes.EqualFold(cells[j].text, []byte("x")) { // an axis, not a missing value
+			return false
+		}
+		over, first = over+1, first || k == 0
+	}
+	_, all := firstOf(cells)
+	return over > 0 && over == all && (!first || over == 1 && indexLike(cells))
+}
+
+// namesTime tells whether a cell over the numbers names a time or a sample number.
+func (t *table) namesTime(cells []cell) bool {
+	for _, j := range t.numeric {
+		if j < len(cells) && indexLike(cells[j:j+1]) {
+			return true
+		}
+	}
+	return false
 }
 
 // isVoltWord tells "Volt" and its like, which name no channel.
@@ -258,16 +297,21 @@ func blankNames(line []byte, cells []cell, n int) []cell {
 // fill gives each column its name and unit.
 func (h *header) fill(t *table) {
 	var group []string
+	part := &header{names: make([]string, t.cells), units: make([]string, t.cells)}
+	stacked := len(h.rows) > 0 && h.count(false) > 1 && t.namesTime(h.rows[0].cells) // the names stand above what is below them
 	for k, r := range h.rows {
 		switch {
 		case r.units:
 			h.fillUnits(r, t)
-		case k == 0 && h.count(false) > 1:
+		case r.part, k > 0 && stacked:
+			part.fillNames(r, t)
+		case k == 0 && h.count(false) > 1 && !stacked:
 			group = groupNames(r, t)
 		default:
 			h.fillNames(r, t)
 		}
 	}
+	h.addPart(part)
 	if group == nil {
 		return
 	}
@@ -278,6 +322,27 @@ func (h *header) fill(t *table) {
 	for j, s := range h.names {
 		if group[j] != "" && (seen[s] > 1 || s == "") && !timeName.MatchString(strings.ToLower(s)) {
 			h.names[j] = group[j]
+		}
+	}
+}
+
+// addPart gives columns the name and the unit from rows that name some of them: where
+// there are none, and behind names that several columns share.
+func (h *header) addPart(part *header) {
+	seen := map[string]int{}
+	for _, s := range h.names {
+		seen[s]++
+	}
+	for j, s := range h.names {
+		switch p := part.names[j]; {
+		case p == "":
+		case s == "":
+			h.names[j] = p
+		case seen[s] > 1:
+			h.names[j] = s + " " + p
+		}
+		if h.units[j] == "" {
+			h.units[j] = part.units[j]
 		}
 	}
 }

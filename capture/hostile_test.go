@@ -11,6 +11,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -59,7 +60,7 @@ func survive(t *testing.T, b []byte) {
 // seedFiles are small captures of every kind, to be damaged.
 func seedFiles() [][]byte {
 	var files [][]byte
-	for _, c := range layoutCases {
+	for _, c := range slices.Concat(layoutCases, stackedCases) {
 		text := c.text
 		if len(text) > 3000 {
 			text = text[:3000]

@@ -41,7 +41,37 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 		return nil, noTable(name, h)
 	}
 	t.first, t.rows, t.firstNumber = r.first, r.rows, h.lines[r.first].number
+	h.skipCounts(t)
 	return t, nil
+}
+
+// skipCounts moves the start of the table behind a row of whole numbers that leaves
+// the first column empty, as the samples of each channel ahead of the times do.
+func (h *textHead) skipCounts(t *table) {
+	if t.first+1 >= len(h.lines) || !t.countsRow(splitCells(h.line(t.first), t.delim, nil)) {
+		return
+	}
+	below := splitCells(h.line(t.first+1), t.delim, nil)
+	if !t.fits(below) || len(below) <= t.numeric[0] || len(below[t.numeric[0]].text) == 0 {
+		return
+	}
+	t.first++
+	t.rows--
+	t.firstNumber = h.lines[t.first].number
+}
+
+// countsRow tells whether a row leaves the first of several columns of numbers empty
+// and holds the same whole number in all others.
+func (t *table) countsRow(cells []cell) bool {
+	if len(t.numeric) < 2 || len(cells) <= t.numeric[len(t.numeric)-1] || len(cells[t.numeric[0]].text) > 0 {
+		return false
+	}
+	for _, j := range t.numeric[1:] {
+		if !allDigits(string(cells[j].text)) || string(cells[j].text) != string(cells[t.numeric[1]].text) {
+			return false
+		}
+	}
+	return true
 }
 
 // numericColumns gives the columns with numbers in four of five of the rows

@@ -10,10 +10,12 @@ import (
 const mostChannels = 64
 
 var (
-	timeName  = regexp.MustCompile(`^(time|zeit|temps|tempo|tiempo|czas|t|x|tijd|tid|x ?axis|x ?achse|seconds?|secs?|s|ms|us|ns|timestamp|time ?stamp|elapsed( time)?|milliseconds|microseconds|nanoseconds|sekunden|clock|date ?time|date|uhrzeit|zeitstempel)$|^(rel|relative|abs|absolute|sample|trigger|corrected|record|capture)? ?time\b|^time |^zeit |^t \w+$|^x \w*$|^messzeit`)
+	timeName  = regexp.MustCompile(`^(time|zeit|temps|时间|時間|время|время с|čas|cas|aika|idő|ido|zaman|vreme|χρόνος|שעה|czas|tempo|tiempo|czas|t|x|tijd|tid|x ?axis|x ?achse|seconds?|secs?|s|ms|us|ns|msecs?|usecs?|nsecs?|millis|micros|timestamp|time ?stamp|elapsed( time)?|milliseconds|microseconds|nanoseconds|sekunden|clock|date ?time|date|uhrzeit|zeitstempel)$|^(rel|relative|abs|absolute|sample|trigger|corrected|record|capture)? ?time\b|^time |^zeit |^t \w+$|^x \w*$|^messzeit|\btime( (stamp|axis|base|vector|ms|us|ns|s|sec|secs|seconds))?$|(時間|时间|время)`)
 	indexName = regexp.MustCompile(`^(n|no|nr|idx|index|samples?|sample ?(no|num|nr|index|number|count|id)|points?|point ?(no|nr|index|number)|pts?|sequence|seq|row|i|k|record|messpunkt|num|number|line|count|counter|data point|punkt|abtastwert|step|datapoint|item)$`)
 	rawName   = regexp.MustCompile(`\b(raw|adc|codes?|counts|lsb|digits?|hex|dac|rohwert\w*|rohdaten|quantised|quantized|unscaled)\b`)
 	segName   = regexp.MustCompile(`^(segment|seg|frame|acquisition|acq|burst|block|sweep|shot|trigger ?(no|nr|number|index)|waveform ?(no|nr|number)|segment ?(no|nr|number|index|id)|frame ?(no|nr|number|index|id)|history ?(no|nr|number|index)?)$`)
+	anyAxis   = regexp.MustCompile(`^x( ?(axis|achse|values?|data))?$`)
+	subFrame  = regexp.MustCompile(`^sub ?frame$`)
 	freqName  = regexp.MustCompile(`^(frequency|freq|frequenz|f|fréquence|frequence|frequency \w+)$`)
 	ampName   = regexp.MustCompile(`^(current|strom|courant|i|amps?|amperes?|i ?(out|in|load|rms)?|load current|current \w+)$`)
 	// settingName begins a line of settings that states nothing of use here.

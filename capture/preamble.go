@@ -87,6 +87,8 @@ func (m *metaValue) read(s string, decimal byte) {
 func readPreamble(h *textHead, t *table, header *header) *preamble {
 	p := &preamble{values: map[metaKey][]metaValue{}}
 	p.above(h, t, header)
+	p.unitLines(h, t, header)
+	p.ownFrequency()
 	isNum := map[int]bool{}
 	for _, j := range t.numeric {
 		isNum[j] = true
@@ -121,6 +123,46 @@ func (p *preamble) above(h *textHead, t *table, header *header) {
 			p.column(before, cells, t, n)
 		}
 		before = cells
+	}
+}
+
+// unitLines reads the channels' units from lines of a name and a unit in turn, a pair
+// for each channel.
+func (p *preamble) unitLines(h *textHead, t *table, header *header) {
+	var units []string
+	last, named := 0, false // line, and that the one before was no unit
+	for i := range t.first {
+		cells := splitCells(h.line(i), t.delim, nil)
+		text, n := firstOf(cells)
+		if n != 1 || header.uses(i) {
+			named = false
+			continue
+		}
+		u, ok := parseUnit(text)
+		ok = ok && (u.kind == unitVolt || u.kind == unitOther || u.kind == unitAmpere && len(text) > 1)
+		if ok && named {
+			units, last = append(units, text), h.lines[i].number
+		}
+		named = !ok
+	}
+	if n := len(t.numeric); len(units) > 0 && (len(units) == n || len(units) == n-1) {
+		p.add("volt unit", units, t.decimal, last)
+	}
+}
+
+// ownFrequency takes "FREQUENCY" for the sample rate where the number of samples is
+// stated in the words of the same format; elsewhere it is that of a signal.
+func (p *preamble) ownFrequency() {
+	f := p.values[metaFrequency]
+	delete(p.values, metaFrequency)
+	if len(f) == 0 || len(p.values[metaRate]) > 0 || len(p.values[metaInterval]) > 0 {
+		return
+	}
+	for _, m := range p.values[metaPoints] {
+		if k, _ := normKey(m.key); k == "no of samples" || k == "no of frames" {
+			p.values[metaRate] = f
+			return
+		}
 	}
 }
 

@@ -91,6 +91,7 @@ func (im *importer) rateOfTimes(r *record) error {
 			return nil
 		}
 	}
+	im.sayRounded(r)
 	if m, ok := im.meta(metaTrueRate); ok && m.ok && m.num > 0 && m.num < 0.99*t.SampleRateHz && t.TrueRateHz == 0 {
 		t.TrueRateHz = m.num
 		t.caution(CautionInterpolated, fmt.Sprintf("the ADC ran at %s, the file holds %s", SI(m.num, "S/s", 6), SI(t.SampleRateHz, "S/s", 6)), "export without interpolation")
@@ -118,10 +119,16 @@ func (im *importer) fittedRate(r *record) (why string, err error) {
 		}
 		why = im.coarseRate(lo, hi)
 	}
-	if r.ulp*factor > 0.1*step && r.fit.rms > 0.03*r.fit.step {
-		t.caution(CautionTimeRounded, fmt.Sprintf("the time stamps are printed in steps of %s, %.3g of the sample interval: the rate may be off by %.2g %%", SI(r.ulp*factor, "s", 6), r.ulp*factor/step, 100*t.SampleRateUHz/t.SampleRateHz), "export the times with more digits, or give the rate")
-	}
 	return why, nil
+}
+
+// sayRounded doubts a rate that rests on coarse stamps.
+func (im *importer) sayRounded(r *record) {
+	t, ulp := im.t, r.ulp*im.sc.timeFactor
+	step := r.fit.step * im.sc.timeFactor
+	if ulp > 0.1*step && r.fit.rms > 0.03*r.fit.step {
+		t.caution(CautionTimeRounded, fmt.Sprintf("the time stamps are printed in steps of %s, %.3g of the sample interval: the rate may be off by %.2g %%", SI(ulp, "s", 6), ulp/step, 100*t.SampleRateUHz/t.SampleRateHz), "export the times with more digits, or give the rate")
+	}
 }
 
 // agrees is how far, as a ratio, a stated rate and that of the time column may

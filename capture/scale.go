@@ -25,6 +25,8 @@ type importer struct {
 	given   bool // by the options
 	// unitStated tells that the volts' unit is given or stands in the file.
 	unitStated bool
+	// mayBeSweep tells that nothing but its numbers makes the first column a time.
+	mayBeSweep bool
 }
 
 func (im *importer) meta(k metaKey) (metaValue, bool) {
@@ -252,6 +254,32 @@ func (im *importer) checkTimes() error {
 		return nil
 	}
 	return im.badColumn("one column of numbers that advance by the same step all the way, as times do", "volts", "export time and volts side by side, or give --volt-unit if these are volts")
+}
+
+// sweepBack is how far, as a share of their range, the values of a sweep's curve go back
+// at most.
+const sweepBack = 0.02
+
+// checkSweep refuses a slow table whose first column has no name where the values only
+// rise or only fall: the curve of a part over its voltage looks like that, and no supply
+// does.
+func (im *importer) checkSweep() error {
+	if !im.mayBeSweep {
+		return nil
+	}
+	x := im.t.Volts
+	lo, hi := slices.Min(x), slices.Max(x)
+	up, down := true, true
+	most, least := x[0], x[0]
+	for _, v := range x {
+		most, least = max(most, v), min(least, v)
+		up = up && most-v <= sweepBack*(hi-lo)
+		down = down && v-least <= sweepBack*(hi-lo)
+	}
+	if lo == hi || !up && !down {
+		return nil
+	}
+	return &ParseError{Path: im.src.name, Line: im.firstLine(), Found: "values that only rise or only fall over a first column without a name: it may be the voltage of a sweep", Expected: "a time column with its unit", Fix: "give --time-unit if it is a time"}
 }
 
 // sayHuge doubts volts that no probe of a bench shows, whatever states them.

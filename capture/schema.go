@@ -2,6 +2,7 @@ package capture
 
 import (
 	"fmt"
+	"math"
 	"regexp"
 	"slices"
 	"strings"
@@ -25,6 +26,8 @@ type schema struct {
 	units      []string // as written, "" not stated
 	raw        []int    // columns of raw codes, beside volts
 	freq       bool
+	unsaid     bool   // the time column has no name, or one of any quantity
+	strange    string // name of a column that advances like a time, but is not known to be one
 }
 
 // otherColumn is a column of something else than volts.
@@ -66,12 +69,14 @@ type schemaFinder struct {
 	roles  []role       // per column
 	isTime map[int]bool // times, sample numbers and row numbers
 	inVolt map[int]bool // columns that the settings state to be in volts
+	pre    *preamble
+	opt    Options
 	s      *schema
 }
 
 // findSchema gives every column its meaning.
 func findSchema(name string, t *table, hd *header, cols []columnData, p *preamble, opt Options) (*schema, error) {
-	f := &schemaFinder{name: name, t: t, hd: hd, cols: cols, isTime: map[int]bool{}, inVolt: map[int]bool{}, s: &schema{time: -1, seg: -1}}
+	f := &schemaFinder{name: name, t: t, hd: hd, cols: cols, isTime: map[int]bool{}, inVolt: map[int]bool{}, pre: p, opt: opt, s: &schema{time: -1, seg: -1}}
 	f.readRoles()
 	if err := f.refuseSpectrum(p); err != nil {
 		return nil, err
@@ -186,17 +191,76 @@ func (f *schemaFinder) namedTimes() (byName, byIndex []int) {
 			}
 		case r.has && r.unit.kind == unitIndex, r.name != "" && indexName.MatchString(r.name) && !(r.has && r.unit.kind != unitIndex):
 			byIndex = append(byIndex, j)
-		case r.has && r.unit.kind == unitSecond, r.name != "" && timeName.MatchString(r.name) && !r.has, f.cols[j].clock:
+		case r.has && r.unit.kind == unitSecond, r.name != "" && timeName.MatchString(r.name) && !resultName.MatchString(r.name) && !r.has, f.cols[j].clock:
 			byName = append(byName, j)
 		}
 	}
 	byName = f.signalNamedS(byName)
+	byIndex = append(byIndex, f.frames()...)
+	byName = f.restOfClock(byName)
 	slices.SortStableFunc(byName, func(i, k int) int {
 		a, _ := ramp(f.cols[i].x)
 		b, _ := ramp(f.cols[k].x)
 		return falseFirst(!a, !b)
 	})
 	return byName, byIndex
+}
+
+// frames gives the columns that are named like a segment's number but count the rows:
+// one that goes up from row to row, or frames and the samples within each.
+func (f *schemaFinder) frames() []int {
+	var named []int
+	within := -1
+	for _, j := range f.t.numeric {
+		switch n := f.roles[j].name; {
+		case subFrame.MatchString(n):
+			within = j
+		case segName.MatchString(n):
+			named = append(named, j)
+		}
+	}
+	var frames []int
+	for _, j := range named {
+		if ok, unitStep := ramp(f.cols[j].x); ok && unitStep {
+			frames = append(frames, j)
+		} else if ok && within >= 0 {
+			f.isTime[j], f.isTime[within] = true, true
+		}
+	}
+	return frames
+}
+
+// restOfClock takes thousandths of a second off the times where they stand beside a
+// time of day in whole seconds: by themselves they start anew with every second.
+func (f *schemaFinder) restOfClock(byName []int) []int {
+	clock := false
+	for _, j := range byName {
+		clock = clock || f.cols[j].clock
+	}
+	if !clock {
+		return byName
+	}
+	var kept []int
+	for _, j := range byName {
+		if f.cols[j].clock || !f.cols[j].ints || !f.cols[j].thousandths() {
+			kept = append(kept, j)
+			continue
+		}
+		f.isTime[j] = true
+	}
+	return kept
+}
+
+// thousandths reports whether a column holds 0 to 999 and begins anew at least once.
+func (c *columnData) thousandths() bool {
+	fell, last := false, math.Inf(-1)
+	for _, v := range c.x {
+		if v < 0 || v > 999 {
+			return false
+		}
+		fell, last = fell || v < last, v
+	}
+	return fell
 }
 
 // signalNamedS takes a column that is called "s" beside a time, but does not
@@ -246,6 +310,9 @@ func (f *schemaFinder) findTime() error {
 	if f.s.time >= 0 {
 		return f.setTime(f.s.time)
 	}
+	if f.s.strange != "" && len(f.pre.values[metaInterval])+len(f.pre.values[metaRate]) == 0 {
+		return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Found: fmt.Sprintf("no time column; %q advances from row to row, but is not known to be a time", f.s.strange), Expected: "a time column with its unit, or the sample rate in the preamble", Fix: "give --time-unit if it is one, or --rate"}
+	}
 	return nil
 }
 
@@ -253,7 +320,7 @@ func (f *schemaFinder) findTime() error {
 // or a sample number does; a time is preferred.
 func (f *schemaFinder) unnamedTime() {
 	for _, j := range f.t.numeric {
-		if f.roles[j].has && f.roles[j].unit.kind != unitNone || segName.MatchString(f.roles[j].name) || f.namesNoTime(j) {
+		if f.isTime[j] || f.roles[j].has && f.roles[j].unit.kind != unitNone || segName.MatchString(f.roles[j].name) || f.namesNoTime(j) {
 			continue
 		}
 		if len(f.t.numeric) == 1 {
@@ -264,6 +331,10 @@ func (f *schemaFinder) unnamedTime() {
 			continue
 		}
 		index := unitStep && f.cols[j].ints
+		if f.roles[j].name != "" && !index && !f.agrees(j) {
+			f.s.strange = f.hd.names[j]
+			continue
+		}
 		f.isTime[j] = true
 		switch {
 		case f.s.time < 0 && index:
@@ -272,6 +343,29 @@ func (f *schemaFinder) unnamedTime() {
 			f.s.time, f.s.timeKind = j, unitSecond
 		}
 	}
+}
+
+// agrees reports whether the rows of column j advance by the stated interval in some unit
+// of time, or the unit or the rate is given: then it is a time, whatever its name.
+func (f *schemaFinder) agrees(j int) bool {
+	if f.opt.TimeUnit != "" || f.opt.RateHz > 0 {
+		return true
+	}
+	step := math.Abs(typicalStep(f.cols[j].x))
+	for k, vs := range map[metaKey][]metaValue{metaInterval: f.pre.values[metaInterval], metaRate: f.pre.values[metaRate]} {
+		for _, m := range vs {
+			stated := m.num
+			if k == metaRate && m.unit.kind != unitSecond || m.unit.kind == unitHertz {
+				stated = 1 / stated
+			}
+			for _, factor := range []float64{1, 1e-3, 1e-6, 1e-9, 1e-12} {
+				if r := step * factor / stated; r > 0.98 && r < 1.02 {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // namesNoTime reports whether the name of column j is that of a voltage, a
@@ -284,6 +378,7 @@ func (f *schemaFinder) namesNoTime(j int) bool {
 // setTime takes column j for the time.
 func (f *schemaFinder) setTime(j int) error {
 	f.s.time, f.s.timeFactor, f.s.timeText, f.s.timeClock = j, 0, "", false
+	f.s.unsaid = f.roles[j].name == "" || anyAxis.MatchString(f.roles[j].name)
 	if f.roles[j].has && f.s.timeKind == unitSecond && f.roles[j].unit.kind == unitSecond {
 		f.s.timeFactor = f.roles[j].unit.factor
 		f.s.timeText = unbracket(f.hd.units[j])

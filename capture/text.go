@@ -176,6 +176,9 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	if err := im.checkTimes(); err != nil {
 		return err
 	}
+	if err := im.checkSweep(); err != nil {
+		return err
+	}
 	if err := im.checkDivisions(); err != nil {
 		return err
 	}

@@ -211,14 +211,42 @@ func (im *importer) guessTimeUnit() {
 	if im.stepS > 0 && im.timeUnitByStep(step) {
 		return
 	}
+	if im.epochUnit(step) {
+		return
+	}
 	if step*slowestHz > 1 || dayStamps(im.cols[sc.time].x) {
 		return // refused by the caller
 	}
 	sc.timeFactor, sc.timeText = 1, "s"
+	im.mayBeSweep = step*doubtfulHz > 1 && sc.unsaid
 	im.t.assume("time unit", "s", "no unit stated: seconds assumed")
 	if step*doubtfulHz > 1 {
 		im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states no unit of time; as seconds the rate is %s, slow for a supply's noise", SI(1/step, "S/s", 6)), "give --time-unit")
 	}
+}
+
+// Seconds since 1970-01-01 of the years 2001 to 2033.
+const firstEpoch, lastEpoch = 1e9, 2e9
+
+// epochUnit finds the unit of stamps that count from 1970: their size tells it. A
+// count of microseconds since a board was switched on stays below 2^32 and has no
+// decimals, so that stamps of such a size are seconds only where they advance by
+// less than 1 or by 1.
+func (im *importer) epochUnit(step float64) bool {
+	sc := im.sc
+	x := im.cols[sc.time].x
+	for _, c := range []struct {
+		f    float64
+		text string
+	}{{1, "s"}, {1e-3, "ms"}, {1e-6, "us"}, {1e-9, "ns"}} {
+		if !(x[0]*c.f >= firstEpoch && x[0]*c.f <= lastEpoch) || c.f == 1 && step > 1 {
+			continue
+		}
+		sc.timeFactor, sc.timeText = c.f, c.text
+		im.t.assume("time unit", c.text, "the stamps count from 1970, and their size tells their unit")
+		return true
+	}
+	return false
 }
 
 // preambleTimeUnit takes the unit of times that the preamble states.
