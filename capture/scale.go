@@ -256,9 +256,25 @@ func (im *importer) checkTimes() error {
 	return im.badColumn("one column of numbers that advance by the same step all the way, as times do", "volts", "export time and volts side by side, or give --volt-unit if these are volts")
 }
 
+// samplesPerLevel is how many samples there are to a level at least, on average, where
+// a converter took a slow wave.
+const samplesPerLevel = 5
+
 // sweepBack is how far, as a share of their range, the values of a sweep's curve go back
 // at most.
 const sweepBack = 0.02
+
+// onFewLevels tells a converter's record of a slow wave from readings of a meter: its
+// samples share few levels.
+func onFewLevels(x []float64) bool {
+	seen := map[float64]bool{}
+	for _, v := range x {
+		if seen[v] = true; len(seen)*samplesPerLevel > len(x) {
+			return false
+		}
+	}
+	return true
+}
 
 // checkSweep refuses a slow table whose first column has no name where the values only
 // rise or only fall: the curve of a part over its voltage looks like that, and no supply
@@ -276,7 +292,7 @@ func (im *importer) checkSweep() error {
 		up = up && most-v <= sweepBack*(hi-lo)
 		down = down && v-least <= sweepBack*(hi-lo)
 	}
-	if lo == hi || !up && !down {
+	if lo == hi || !up && !down || onFewLevels(x) {
 		return nil
 	}
 	return &ParseError{Path: im.src.name, Line: im.firstLine(), Found: "values that only rise or only fall over a first column without a name: it may be the voltage of a sweep", Expected: "a time column with its unit", Fix: "give --time-unit if it is a time"}

@@ -3,6 +3,7 @@ package capture
 import (
 	"context"
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 )
@@ -32,6 +33,7 @@ var stackedCases = []layoutCase{
 	{name: "a board's milliseconds", text: "millis,A0\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f", i*10, wave(i)) }), rate: 100, channels: "A0"},
 	{name: "a name of no time whose steps are the stated ones", text: "Sample Interval,1e-5 s\nabscissa,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.2f,%.4f", float64(i)*0.01, wave(i)) }), rate: 100e3, channels: "CH1"},
 	{name: "a name of no time, its unit given", text: "abscissa,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.2f,%.4f", float64(i)*0.01, wave(i)) }), rate: 100e3, channels: "CH1", opt: Options{TimeUnit: "ms"}},
+	{name: "a slow ramp on a converter's levels", text: rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f,%.1f", float64(i)*2e-4-0.1, float64(i/8)*0.2-6) }), rate: 5000, start: -0.1, v: func(i int) float64 { return math.Round(float64(i/8)*2-60) / 10 }, cautions: CautionTimeUnit},
 	{name: "a time in another script", text: "时间,电压\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "电压"},
 	{name: "a time by the last word", text: "Plot Time,CH1\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "CH1"},
 }

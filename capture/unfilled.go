@@ -73,12 +73,17 @@ func unfilled(x []float64) []rest {
 	})
 }
 
-// between reports whether values beside a run lie on both sides of its own.
+// unfilledInside is how far from the record's extremes, as a share of its range, a run
+// must lie: a wave's flat top may rest a converter step or two below the highest sample.
+const unfilledInside = 0.05
+
+// between reports whether values beside a run lie well on both sides of its own.
 func between(x []float64, v float64, r rest) bool {
+	near := unfilledInside * (slices.Max(x) - slices.Min(x))
 	below, above := false, false
 	for i, y := range x {
 		if i < r.from || i >= r.from+r.n {
-			below, above = below || y < v, above || y > v
+			below, above = below || y < v-near, above || y > v+near
 		}
 	}
 	return below && above

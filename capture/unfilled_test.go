@@ -53,6 +53,17 @@ func TestUnfilled(t *testing.T) {
 		}, 0, n},
 		{"a coarse wave that rests", func(i int) float64 { return 0.01 * math.Round(0.7*math.Sin(float64(i)/400)) }, 0, n},
 		{"pulses", func(i int) float64 { return 0.01 * float64(max(i%1000-990, 0)) }, 0, n},
+		{"a top that rests two steps below its overshoot", func(i int) float64 {
+			switch {
+			case i < 1500:
+				return 0.02 * float64(i/3%2)
+			case i < 1510:
+				return 1.8
+			case i < 2400:
+				return 1.76
+			}
+			return 1.7 + 0.02*float64(i/3%3)
+		}, 0, n},
 		{"flat", func(int) float64 { return 0.01 }, 0, n},
 	} {
 		text := "Time (s),CH1 (V)\n" + rowsOf(n, func(i int) string { return fmt.Sprintf("%.6f,%.4f", float64(i)*1e-6, c.v(i)) })
