@@ -353,6 +353,10 @@ func (p *rowSpec) textOr(r *row, line []byte, col int, cells []cell, expected st
 	r.kind = rowText
 }
 
+// wholeDigits is how many digits a number without an exponent must have for what a cut
+// may have taken off it not to count.
+const wholeDigits = 10
+
 // looksCut compares the last row, which has no line end, with the rows before
 // it: a file cut inside its last row shows a shorter last cell or fewer
 // cells. A number cut short would read as another number.
@@ -384,6 +388,8 @@ func (p *rowSpec) looksCut(before, line []byte, torn bool) bool {
 		return true
 	case above.fixed && above.rows > 1 && p.decimals(last) < above.decimals:
 		return true
+	case !above.anyExponent && v.num.digits >= wholeDigits:
+		return false // shortest decimals differ in length, and no more than the last digits can be missing
 	}
 	return unsignedLen(last) < above.shortest
 }
@@ -395,8 +401,10 @@ type endings struct {
 	cells     int  // least number
 	shortest  int  // length of a last cell without its sign
 	exponents bool // in all last cells
-	fixed     bool // the same number of decimals in all
-	decimals  int
+	// anyExponent tells that one of them has one.
+	anyExponent bool
+	fixed       bool // the same number of decimals in all
+	decimals    int
 }
 
 // endings looks at the last rows of text that fast reads.
@@ -415,6 +423,7 @@ func (p *rowSpec) endings(text []byte) endings {
 		last := c[len(c)-1].text
 		e.cells, e.shortest = min(e.cells, len(c)), min(e.shortest, unsignedLen(last))
 		e.exponents = e.exponents && bytes.ContainsAny(last, "eE")
+		e.anyExponent = e.anyExponent || bytes.ContainsAny(last, "eE")
 		if d := p.decimals(last); e.rows == 0 {
 			e.decimals = d
 		} else if d != e.decimals {

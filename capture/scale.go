@@ -260,6 +260,10 @@ func (im *importer) checkTimes() error {
 // a converter took a slow wave.
 const samplesPerLevel = 5
 
+// farFromZero is how many times its own length a slow record without a name over its
+// times may lie from zero.
+const farFromZero = 20
+
 // sweepBack is how far, as a share of their range, the values of a sweep's curve go back
 // at most.
 const sweepBack = 0.02
@@ -284,6 +288,9 @@ func (im *importer) checkSweep() error {
 		return nil
 	}
 	x := im.t.Volts
+	if span := float64(len(x)) / im.t.SampleRateHz; math.Abs(im.t.StartS) > farFromZero*span {
+		return &ParseError{Path: im.src.name, Line: im.firstLine(), Found: fmt.Sprintf("a first column without a name from %.6g to %.6g: it may be a frequency or a wavelength", im.t.StartS, im.t.StartS+span), Expected: "a time column with its unit", Fix: "give --time-unit if it is a time"}
+	}
 	lo, hi := slices.Min(x), slices.Max(x)
 	up, down := true, true
 	most, least := x[0], x[0]

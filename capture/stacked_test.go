@@ -34,6 +34,8 @@ var stackedCases = []layoutCase{
 	{name: "a name of no time whose steps are the stated ones", text: "Sample Interval,1e-5 s\nabscissa,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.2f,%.4f", float64(i)*0.01, wave(i)) }), rate: 100e3, channels: "CH1"},
 	{name: "a name of no time, its unit given", text: "abscissa,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.2f,%.4f", float64(i)*0.01, wave(i)) }), rate: 100e3, channels: "CH1", opt: Options{TimeUnit: "ms"}},
 	{name: "a slow ramp on a converter's levels", text: rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f,%.1f", float64(i)*2e-4-0.1, float64(i/8)*0.2-6) }), rate: 5000, start: -0.1, v: func(i int) float64 { return math.Round(float64(i/8)*2-60) / 10 }, cautions: CautionTimeUnit},
+	{name: "shortest decimals, the last row's shorter than all above", text: "time,CH1\n" + rowsOf(199, func(i int) string { return fmt.Sprintf("%.6f,%.4f1234567%s", float64(i)*1e-6, wave(i), "89"[:1+i%2]) }) + fmt.Sprintf("0.000199,%.4f123457", wave(199)), rate: 1e6, tol: 2e-5, channels: "CH1"},
+	{name: "an interval beside the volts", text: "Time,TimeInterval,Voltage\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("2023-06-08 10:54:%06.3f,20.5,%.4f", float64(i)*0.05, wave(i)) }), rate: 20, start: 39240, channels: "Voltage"},
 	{name: "a time in another script", text: "时间,电压\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "电压"},
 	{name: "a time by the last word", text: "Plot Time,CH1\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "CH1"},
 }
@@ -51,11 +53,12 @@ func TestNoTime(t *testing.T) {
 			return fmt.Sprintf("%.3f,%.4e", 1-float64(i)*0.005, 0.02-1e-12*float64(i*i*i*i)+1e-6*float64(i*37%5))
 		}), "sweep"},
 		{"x and y that only rise", "x,y\n" + rowsOf(400, func(i int) string { return fmt.Sprintf("%.3f,%.4f", float64(i)*0.005-1, float64(i)*0.01-2) }), "sweep"},
+		{"a spectrum in megahertz without names", rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.4f,%.4f", 1418.8+float64(i)*0.001171875, wave(i), 0.1) }), "frequency"},
 		{"a slow logger without a unit", "Time,Voltage\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4f", float64(i)*0.1, wave(i)) }), "--time-unit"},
 		{"a board's microseconds of the size of seconds since 1970", "time,volts\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d,%.4f", 1600000000+i*100, wave(i)) }), "--time-unit"},
 		{"frames and the samples within each", "Frame,Sub Frame,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d,%d,%.4f", i/10+1, i%10, wave(i)) }), "--rate"},
 	} {
-		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", Options{})
+		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", Options{Nth: 1})
 		if err == nil || !strings.Contains(err.Error(), c.words) {
 			t.Errorf("%s: %v %v, want %q", c.name, tr != nil, err, c.words)
 		}
