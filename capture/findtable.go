@@ -81,7 +81,7 @@ func (h *textHead) withFullRows(sampled []int, n int) []int {
 	return sampled
 }
 
-// timesAlone tells whether a table of one column may be the times of one with volts
+// timesAlone reports whether a table of one column may be the times of one with volts
 // further down: most of its rows hold one cell and empty ones behind it.
 func (h *textHead) timesAlone(t *table) bool {
 	if len(t.numeric) > 1 {
@@ -96,7 +96,7 @@ func (h *textHead) timesAlone(t *table) bool {
 	return 2*bare >= len(lines)
 }
 
-// oneCell tells whether a line holds one cell and only empty ones behind it.
+// oneCell reports whether a line holds one cell and only empty ones behind it.
 func (h *textHead) oneCell(i int) bool {
 	line := bytes.TrimRight(h.line(i), " \r\"")
 	full := bytes.TrimRight(line, " ,;\t|\"")

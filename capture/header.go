@@ -130,7 +130,7 @@ func (hd *header) kindOf(t *table, line []byte, cells []cell, all, skipped int) 
 	return notHeader
 }
 
-// partRow tells whether a row holds words over some of several columns of numbers and
+// partRow reports whether a row holds words over some of several columns of numbers and
 // nothing else: of the first of them alone a name of the time, of the others any.
 func (t *table) partRow(cells []cell) bool {
 	if len(t.numeric) < 2 || len(cells) > t.cells+1 {
@@ -150,7 +150,7 @@ func (t *table) partRow(cells []cell) bool {
 	return over > 0 && over == all && (!first || over == 1 && indexLike(cells))
 }
 
-// namesTime tells whether a cell over the numbers names a time or a sample number.
+// namesTime reports whether a cell over the numbers names a time or a sample number.
 func (t *table) namesTime(cells []cell) bool {
 	for _, j := range t.numeric {
 		if j < len(cells) && indexLike(cells[j:j+1]) {

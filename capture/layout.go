@@ -60,7 +60,7 @@ func (h *textHead) skipCounts(t *table) {
 	t.firstNumber = h.lines[t.first].number
 }
 
-// countsRow tells whether a row leaves the first of several columns of numbers empty
+// countsRow reports whether a row leaves the first of several columns of numbers empty
 // and holds the same whole number in all others.
 func (t *table) countsRow(cells []cell) bool {
 	if len(t.numeric) < 2 || len(cells) <= t.numeric[len(t.numeric)-1] || len(cells[t.numeric[0]].text) > 0 {
