@@ -15,6 +15,7 @@ type columnData struct {
 	changes bool   // the unit behind the numbers is not the same throughout
 	line    int    // where it changes first
 	exp10   int    // power of ten of the finest digit printed
+	plain   bool   // a number is printed without an exponent
 }
 
 const schemaRows = 512
@@ -78,6 +79,7 @@ func (c *columnData) add(text []byte, decimal byte, line int) {
 	if bytes.IndexByte(text, decimal) >= 0 || bytes.ContainsAny(text, "eE") {
 		c.ints = false
 	}
+	c.plain = c.plain || !bytes.ContainsAny(text, "eE")
 	c.exp10 = min(c.exp10, v.num.exp10)
 	c.x = append(c.x, v.num.v)
 }

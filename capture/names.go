@@ -251,7 +251,7 @@ func unitInBrackets(s string) (name, unitText string, ok bool) {
 	if p := strings.IndexByte(")]}>", s[n-1]); p >= 0 {
 		if i := strings.LastIndexByte(s, "([{<"[p]); i >= 0 {
 			in := strings.TrimPrefix(strings.TrimSpace(s[i+1:n-1]), "in ")
-			if _, isUnit := parseUnit(in); isUnit || strangeUnit(in) || symbolUnits[in] && i > 1 { // "V(in)" is a circuit's node
+			if _, isUnit := parseUnit(in); isUnit || strangeUnit(in) || (symbolUnits[in] || in == "C" && s[i] == '[') && i > 1 { // "V(in)" is a circuit's node
 				return strings.TrimRight(s[:i], " _-"), in, true
 			}
 		}

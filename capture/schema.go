@@ -84,6 +84,9 @@ func findSchema(name string, t *table, hd *header, cols []columnData, p *preambl
 	if err := f.findTime(); err != nil {
 		return nil, err
 	}
+	if err := f.refuseSpan(p); err != nil {
+		return nil, err
+	}
 	f.statedUnits(p)
 	if err := f.refuseMultiples(opt); err != nil {
 		return nil, err
@@ -118,7 +121,7 @@ func (f *schemaFinder) readRoles() {
 		}
 		if u, ok := parseUnit(ut); ok {
 			r.unit, r.text, r.has = u, ut, true
-		} else if symbolUnits[ut] {
+		} else if symbolUnits[ut] || ut == "C" {
 			r.unit, r.text, r.has = unit{kind: unitOther, factor: 1}, ut, true
 		}
 	}
@@ -129,6 +132,20 @@ func (f *schemaFinder) readRoles() {
 func (f *schemaFinder) refuseSpectrum(p *preamble) error {
 	for _, m := range p.values[metaTimeUnit] {
 		if u, ok := parseUnit(m.text); ok && u.kind == unitHertz {
+			return &ParseError{Path: f.name, Line: m.line, Found: fmt.Sprintf("%s %s: a table over frequency", m.key, m.text), Expected: "volts over time", Fix: "save the waveform, not its spectrum"}
+		}
+	}
+	return nil
+}
+
+// refuseSpan refuses a table without a named time whose settings state a start in hertz,
+// as those of an analyser do.
+func (f *schemaFinder) refuseSpan(p *preamble) error {
+	if f.s.time >= 0 && !f.s.unsaid {
+		return nil
+	}
+	for _, m := range p.values[metaStart] {
+		if m.unit.kind == unitHertz {
 			return &ParseError{Path: f.name, Line: m.line, Found: fmt.Sprintf("%s %s: a table over frequency", m.key, m.text), Expected: "volts over time", Fix: "save the waveform, not its spectrum"}
 		}
 	}

@@ -36,6 +36,9 @@ var stackedCases = []layoutCase{
 	{name: "a slow ramp on a converter's levels", text: rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f,%.1f", float64(i)*2e-4-0.1, float64(i/8)*0.2-6) }), rate: 5000, start: -0.1, v: func(i int) float64 { return math.Round(float64(i/8)*2-60) / 10 }, cautions: CautionTimeUnit},
 	{name: "shortest decimals, the last row's shorter than all above", text: "time,CH1\n" + rowsOf(199, func(i int) string { return fmt.Sprintf("%.6f,%.4f1234567%s", float64(i)*1e-6, wave(i), "89"[:1+i%2]) }) + fmt.Sprintf("0.000199,%.4f123457", wave(199)), rate: 1e6, tol: 2e-5, channels: "CH1"},
 	{name: "an interval beside the volts", text: "Time,TimeInterval,Voltage\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("2023-06-08 10:54:%06.3f,20.5,%.4f", float64(i)*0.05, wave(i)) }), rate: 20, start: 39240, channels: "Voltage"},
+	// A memory recorder: settings for each channel, times in seconds that no unit names.
+	{name: "slow times with exponents", text: "\"Ch\",\"1\",\"2\"\n\"Mode\",\"Tc\",\"Voltage\"\n\"Range\",\"100 C\",\"1V\"\n\"Time\",\"2-1[C]\",\"2-4[V]\",\"Event\"\n" + rowsOf(200, func(i int) string { return fmt.Sprintf(" %.9E, 2.62100E+01,%.5E,0", float64(i)*10, wave(i)) }), rate: 0.1, channels: "2-4", cautions: CautionTimeUnit},
+	{name: "a word column that is no turn", text: "time (s),CH1 (V),state\n" + rowsOf(200, func(i int) string { return tv(1e-6)(i) + []string{",on", ",off", ",off"}[i%3] }), rate: 1e6, channels: "CH1"},
 	{name: "a time in another script", text: "时间,电压\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "电压"},
 	{name: "a time by the last word", text: "Plot Time,CH1\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "CH1"},
 }
@@ -54,6 +57,14 @@ func TestNoTime(t *testing.T) {
 		}), "sweep"},
 		{"x and y that only rise", "x,y\n" + rowsOf(400, func(i int) string { return fmt.Sprintf("%.3f,%.4f", float64(i)*0.005-1, float64(i)*0.01-2) }), "sweep"},
 		{"a spectrum in megahertz without names", rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.4f,%.4f", 1418.8+float64(i)*0.001171875, wave(i), 0.1) }), "frequency"},
+		{"an analyser's table without names", "Spectrum\nStart: 0 Hz\nStop: 5000 Hz\nRate: 10000 Hz\n\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f,%d.5", -50-wave(i), i%180) }), "frequency"},
+		{"channels by name in turn", "time (s),channel,value\n" + rowsOf(200, func(i int) string {
+			return fmt.Sprintf("%.6f,%s,%.4f", float64(i/2)*1e-6, []string{"out", "in"}[i%2], wave(i))
+		}), "in turn"},
+		{"channels by number in turn", "Date/Time,A/D Unit,A0,A1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("2018-03-05 09:30:%02d,%d,%.4f,0.5", 10+i/4, i%4, wave(i)) }), "in turn"},
+		{"devices behind the values in turn", "Date/Time,A0,\n" + rowsOf(200, func(i int) string {
+			return fmt.Sprintf("2018-03-05 09:30:%02d,%.4f,%d. device", 10+i/4, wave(i), i%3+1)
+		}), "in turn"},
 		{"a slow logger without a unit", "Time,Voltage\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4f", float64(i)*0.1, wave(i)) }), "--time-unit"},
 		{"a board's microseconds of the size of seconds since 1970", "time,volts\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d,%.4f", 1600000000+i*100, wave(i)) }), "--time-unit"},
 		{"frames and the samples within each", "Frame,Sub Frame,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d,%d,%.4f", i/10+1, i%10, wave(i)) }), "--rate"},

@@ -123,6 +123,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	h, tab := f.head, f.tab
 	hd := findHeader(h, tab)
 	pre := readPreamble(h, tab, hd)
+	if err := tab.refuseTurns(s.name, h, hd); err != nil {
+		return nil, err
+	}
 	cols := tab.data(h)
 	sc, err := findSchema(s.name, tab, hd, cols, pre, opt)
 	if err != nil {

@@ -214,12 +214,17 @@ func (im *importer) guessTimeUnit() {
 	if im.epochUnit(step) {
 		return
 	}
-	if step*slowestHz > 1 || dayStamps(im.cols[sc.time].x) {
+	exponents := !im.cols[sc.time].plain && !sc.unsaid // an instrument that prints them has no need of another unit
+	if step*slowestHz > 1 && !exponents || dayStamps(im.cols[sc.time].x) {
 		return // refused by the caller
 	}
 	sc.timeFactor, sc.timeText = 1, "s"
 	im.mayBeSweep = step*doubtfulHz > 1 && sc.unsaid
-	im.t.assume("time unit", "s", "no unit stated: seconds assumed")
+	why := "no unit stated: seconds assumed"
+	if exponents {
+		why = "no unit stated: seconds assumed, as the times are printed with exponents"
+	}
+	im.t.assume("time unit", "s", why)
 	if step*doubtfulHz > 1 {
 		im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states no unit of time; as seconds the rate is %s, slow for a supply's noise", SI(1/step, "S/s", 6)), "give --time-unit")
 	}

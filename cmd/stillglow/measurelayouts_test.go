@@ -139,11 +139,16 @@ var layoutTexts = map[string]layoutText{
 		}
 		return b.String()
 	}()},
-	"a footer":          {head: "time (s),CH1 (V)\n", row: plainRow(","), last: "\nEnd of record\nsaved by hand,yes\n"},
-	"the unit given":    {head: "time,CH1\n", row: func(i, mv int) string { return fmt.Sprintf("%d.5,%d.0", i, mv) }, args: []string{"--time-unit", "us", "--volt-unit", "mV"}},
-	"rate given":        {row: voltsAlone, args: []string{"--rate", "1MHz"}},
-	"scale given":       {head: "time (s),adc\n", row: func(i, mv int) string { return fmt.Sprintf("%s,%d", inSeconds(i), mv/layoutStep) }, args: []string{"--scale", "0.004"}},
-	"a handheld's keys": {head: "Channel\t\t\t  :,CH1\nProbe attenuation\t  :,1X\nTime interval\t\t  :,1.00uS\n\nindex,CH1_Voltage(mV)\n", row: func(i, mv int) string { return fmt.Sprintf("%d,%d", i, mv) }},
+	"a footer":                     {head: "time (s),CH1 (V)\n", row: plainRow(","), last: "\nEnd of record\nsaved by hand,yes\n"},
+	"the unit given":               {head: "time,CH1\n", row: func(i, mv int) string { return fmt.Sprintf("%d.5,%d.0", i, mv) }, args: []string{"--time-unit", "us", "--volt-unit", "mV"}},
+	"rate given":                   {row: voltsAlone, args: []string{"--rate", "1MHz"}},
+	"scale given":                  {head: "time (s),adc\n", row: func(i, mv int) string { return fmt.Sprintf("%s,%d", inSeconds(i), mv/layoutStep) }, args: []string{"--scale", "0.004"}},
+	"names and units line by line": {head: "bench.acq\n0.001 msec/sample\n1 channels\nOut\nmV\nmsec\tCH1\n\t12000\n", row: func(i, mv int) string { return fmt.Sprintf("%d.%03d\t%d", i/1000, i%1000, mv) }},
+	"a title for each channel":     {head: "Interval=\t1e-6 s\nTimeFormat=\tStartOfBlock\nChannelTitle=\tOut\tIn\nRange=\t10.000 V\t500.0 mV\n", row: func(i, mv int) string { return plainRow("\t")(i, mv) + "\t0.5" }, args: []string{"--channel", "Out"}},
+	"axes below the names":         {head: "Frame#,Time,Out 1\n,,X\n,s,V\n", row: func(i, mv int) string { return fmt.Sprintf("%d,%s", i, plainRow(",")(i, mv)) }},
+	"the frequency of the samples": {head: "NO_OF_SAMPLES\t12000\nTOT_NO_OF_CHAN\t2\nFREQUENCY\t1000000\nCHANNEL_NAMES\tOut\tIn\n", row: func(_, mv int) string { return inVolts(mv) + "\t0.5" }, args: []string{"--channel", "Out"}},
+	"the times alone named":        {head: "Channel,1,2\nUnit,V,V\nRange,10,10\nTime (us),,\n", row: func(i, mv int) string { return fmt.Sprintf("%d,%s,0.5", i, inVolts(mv)) }, args: []string{"--channel", "1"}},
+	"a handheld's keys":            {head: "Channel\t\t\t  :,CH1\nProbe attenuation\t  :,1X\nTime interval\t\t  :,1.00uS\n\nindex,CH1_Voltage(mV)\n", row: func(i, mv int) string { return fmt.Sprintf("%d,%d", i, mv) }},
 }
 
 // importFacts are the keys of measure's JSON that tell how a file is written.
