@@ -456,7 +456,8 @@ const (
 	harmonicsTop     = 0.45 // of the sample rate: the highest harmonic that is added in phase
 	crestCycles      = 0.02 // cycles over the record, over the harmonic: how near the crest is looked for at least
 	coherentOver     = 14   // times the noise that a harmonic's sum must be: noise alone is once in a million, and a high one would lead astray
-	slopeSigmas      = 2    // deviations of the parts' phases from which their slope is a doubt of the frequency
+	walkSigmas       = 2    // deviations of the phases' scatter beyond which what it holds more is a walk
+	slopeSigmas      = 3    // deviations of the parts' phases from which their slope is a doubt of the frequency
 	boundOver        = 40   // times the noise that a harmonic must be to count in the bound
 	higherPower      = 1e-9 // relative: a fold that is higher by less is no higher
 	groupsInCycle    = 64   // groups of samples in a cycle that are summed first

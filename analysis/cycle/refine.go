@@ -179,11 +179,11 @@ func (h harmonicSum) phases(df float64, w []float64) []float64 {
 }
 
 // scatterHz is the standard deviation that the phases of the record's parts leave a
-// frequency near the one they are folded at, 0 where they are too few to tell. It is
-// the greatest of what their differences from one to the next give the slope of
-// their line, as those of noise do; what phases that walk off that line leave it, √3
-// of their deviation over the record's duration; and the slope itself where it
-// stands out of the first, since the two estimates then disagree.
+// frequency near the one they are folded at, 0 where they are too few to tell: what
+// phases that walk off their line leave it, √3 of their deviation over the record's
+// duration, or the slope left in them where it stands out of their noise, since the
+// two estimates then disagree. The noise of the phases themselves, as their differences
+// from one to the next show it, other bounds know.
 func (h harmonicSum) scatterHz(hz float64) float64 {
 	df := hz - h.hz
 	ph := h.phases(df, h.weights(df, h.harmonics))
@@ -214,8 +214,8 @@ func (h harmonicSum) scatterHz(hz float64) float64 {
 	}
 	noise := min(left, steps)
 	noiseHz := math.Sqrt(noise/sxx) * h.rateHz
-	walk2 := max(left-noise*(1+math.Sqrt(2/n)), 0)
-	sigma := max(noiseHz, math.Sqrt(3*walk2)*h.rateHz/(2*h.centre+1))
+	walk2 := max(left-noise*(1+walkSigmas*math.Sqrt(2/n)), 0)
+	sigma := math.Sqrt(3*walk2) * h.rateHz / (2*h.centre + 1)
 	if slopeHz := math.Abs(slope) * h.rateHz; slopeHz > slopeSigmas*noiseHz {
 		sigma = max(sigma, slopeHz)
 	}
