@@ -62,8 +62,8 @@ func peakReadings(found *spike.Finding, splitV, ambiguityV float64) peakSet {
 	p.top = reading{p.sorted[len(p.sorted)-1], 2 * (1 + apart) * found.SigmaV}
 	p.stepHides = 2*splitV > stepHidesShare*p.median.value
 	few := 0.0
-	for e := range found.Templates {
-		few = max(few, meanNoise(found, found.PerEdge[e]))
+	for _, cycles := range found.PerEdge {
+		few = max(few, meanNoise(found, cycles))
 	}
 	for _, r := range p.all() {
 		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*splitV), math.Hypot(ambiguityV, few))

@@ -21,8 +21,9 @@ const (
 	cornersCut  = 1.0/readWide + 0.02
 	lobeTimes   = 5
 	switchEdges = 2
-	// flatTimes is by how many times what it lies under the reading a fit that is too
-	// flat may be off.
+	// flatTimes is by how many times what it lies under the reading a fit may be too flat
+	// that knows fewer edges than a switch has; where it knows both, rings after them raise
+	// the reading as often.
 	flatTimes = 1.5
 	// readTrust is how much of a difference between the medians of fit and fold counts
 	// where fit and reading agree.
@@ -91,7 +92,10 @@ func (c *Model) readAgain(f *Fold) {
 		c.PPV = middle
 	case c.PPV < (1-readUnder)*r.lowV:
 		ofRMS = r.lowV - c.PPV
-		apart = flatTimes * ofRMS
+		apart = ofRMS
+		if len(c.Edges) < switchEdges {
+			apart *= flatTimes
+		}
 	case c.PPV-r.lowV > readApart*c.PPV:
 		apart = c.PPV - r.lowV
 	default:

@@ -38,7 +38,7 @@ func TestFitHeldAgainstMedians(t *testing.T) {
 	}{
 		{fitV: 1.3, lowV: 0.96, highV: 1.01, leastU: 0.25, most: 0.40},
 		{fitV: 1.0, lowV: 1.0, highV: 1.0, leastU: 0, most: 0.02},
-		{fitV: 0.7, lowV: 0.7, highV: 0.7, leastU: 0.25, most: 0.35},
+		{fitV: 0.7, lowV: 0.7, highV: 0.7, leastU: 0.3, most: 0.46}, // medians cut the corners: the truth may lie over them
 	} {
 		m := &Model{Bins: 1024, PeriodS: 1e-5, Smooth: smooth, PPV: c.fitV, RMSV: 0.37}
 		m.readAgain(f)
