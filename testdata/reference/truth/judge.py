@@ -288,7 +288,7 @@ def main():
     p = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     p.add_argument("--binary", required=True)
     p.add_argument("--records", type=int, default=200)
-    p.add_argument("--seeds", choices=["odd", "even"], default="odd", help="even: XX")
+    p.add_argument("--seeds", choices=["odd", "even"], default="even", help="odd: for choosing; even: for reporting")
     p.add_argument("--family", help="only this family")
     p.add_argument("--only", help="only these seeds, with commas")
     p.add_argument("--show-wrong", action="store_true", help="list each silently wrong figure with its seed")

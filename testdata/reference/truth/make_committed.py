@@ -5,7 +5,7 @@
     /usr/bin/python3 testdata/reference/truth/make_committed.py          # write
     /usr/bin/python3 testdata/reference/truth/make_committed.py --check  # compare
 
-Even seeds: the odd ones are kept for reporting. Where the tool's own words decide
+Even seeds under 100. Where the tool's own words decide
 what a truth is (its spike threshold, the frequency of its noise density), the truth
 goes in as the edges' peaks and as densities over frequency."""
 
