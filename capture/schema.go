@@ -206,7 +206,7 @@ func (f *schemaFinder) namedTimes() (byName, byIndex []int) {
 			if ok, _ := ramp(f.cols[j].x); ok && len(byName) == 0 {
 				f.s.freq = true
 			}
-		case r.has && r.unit.kind == unitIndex, r.name != "" && indexName.MatchString(r.name) && !(r.has && r.unit.kind != unitIndex):
+		case r.has && r.unit.kind == unitIndex, r.name != "" && indexName.MatchString(r.name) && !(r.has && r.unit.kind != unitIndex) && f.cols[j].whole():
 			byIndex = append(byIndex, j)
 		case r.has && r.unit.kind == unitSecond, r.name != "" && timeName.MatchString(r.name) && !resultName.MatchString(r.name) && !r.has, f.cols[j].clock:
 			byName = append(byName, j)

@@ -39,6 +39,7 @@ var stackedCases = []layoutCase{
 	// A memory recorder: settings for each channel, times in seconds that no unit names.
 	{name: "slow times with exponents", text: "\"Ch\",\"1\",\"2\"\n\"Mode\",\"Tc\",\"Voltage\"\n\"Range\",\"100 C\",\"1V\"\n\"Time\",\"2-1[C]\",\"2-4[V]\",\"Event\"\n" + rowsOf(200, func(i int) string { return fmt.Sprintf(" %.9E, 2.62100E+01,%.5E,0", float64(i)*10, wave(i)) }), rate: 0.1, channels: "2-4", cautions: CautionTimeUnit},
 	{name: "a word column that is no turn", text: "time (s),CH1 (V),state\n" + rowsOf(200, func(i int) string { return tv(1e-6)(i) + []string{",on", ",off", ",off"}[i%3] }), rate: 1e6, channels: "CH1"},
+	{name: "in phase and quadrature", text: "t, i, q\n" + rowsOf(200, func(i int) string { return tv(1e-6)(i) + ",0.5" }), rate: 1e6, channels: "i|q", opt: Options{Channel: "i"}},
 	{name: "a time in another script", text: "时间,电压\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "电压"},
 	{name: "a time by the last word", text: "Plot Time,CH1\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "CH1"},
 }
@@ -65,6 +66,7 @@ func TestNoTime(t *testing.T) {
 		{"devices behind the values in turn", "Date/Time,A0,\n" + rowsOf(200, func(i int) string {
 			return fmt.Sprintf("2018-03-05 09:30:%02d,%.4f,%d. device", 10+i/4, wave(i), i%3+1)
 		}), "in turn"},
+		{"positions over slow times with exponents", "mass_A\nt\tx\ty\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.9E\t%.9E\t%.9E", float64(i)/30, 79.2-wave(i), wave(i)) }), "--time-unit"},
 		{"a slow logger without a unit", "Time,Voltage\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4f", float64(i)*0.1, wave(i)) }), "--time-unit"},
 		{"a board's microseconds of the size of seconds since 1970", "time,volts\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d,%.4f", 1600000000+i*100, wave(i)) }), "--time-unit"},
 		{"frames and the samples within each", "Frame,Sub Frame,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d,%d,%.4f", i/10+1, i%10, wave(i)) }), "--rate"},

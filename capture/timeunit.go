@@ -214,7 +214,8 @@ func (im *importer) guessTimeUnit() {
 	if im.epochUnit(step) {
 		return
 	}
-	exponents := !im.cols[sc.time].plain && !sc.unsaid // an instrument that prints them has no need of another unit
+	// An instrument that prints exponents and states volts has no need of another unit.
+	exponents := !im.cols[sc.time].plain && !sc.unsaid && isVoltWord(sc.units[im.ch])
 	if step*slowestHz > 1 && !exponents || dayStamps(im.cols[sc.time].x) {
 		return // refused by the caller
 	}

@@ -43,6 +43,7 @@ func (f *schemaFinder) otherThanVolts(j int) string {
 	r := f.roles[j]
 	volt := r.of(unitVolt)
 	switch {
+	case !r.has && r.name == "i" && f.named("q"): // in phase, beside the quadrature
 	case r.of(unitAmpere), ampName.MatchString(r.name) && !volt, saysOther(currentWord, &r), !r.has && currentSymbol.MatchString(f.hd.names[j]):
 		return "a current"
 	case quantityUnit.MatchString(r.name):
@@ -57,6 +58,16 @@ func (f *schemaFinder) otherThanVolts(j int) string {
 		return "logic levels, 0 and 1"
 	}
 	return ""
+}
+
+// named reports whether a column has the folded name.
+func (f *schemaFinder) named(name string) bool {
+	for _, j := range f.t.numeric {
+		if f.roles[j].name == name {
+			return true
+		}
+	}
+	return false
 }
 
 // saysOther reports whether a column without a unit has a word in its name that
