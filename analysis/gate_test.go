@@ -30,7 +30,10 @@ func TestNoiseUnderPacketsAndDither(t *testing.T) {
 				} else {
 					s.SpikeRiseV, s.SpikeFallV, s.SpikeWidthS, s.RingRiseHz = 40e-3, -30e-3, 60e-9, 8e6
 					s.BandwidthHz = 0.4 * rate
-					s.Samples = 200e3
+					s.Samples = 400e3
+					if !fullTests() {
+						s.Samples = 200e3
+					}
 				}
 				if dithered {
 					s.DitherFrac, s.DitherRateHz = 0.04, 400
