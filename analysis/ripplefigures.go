@@ -124,7 +124,7 @@ func fundamentalFigure(rec *record, sw switching) figure.Figure {
 // slow one of a scope of which nobody says how it was made.
 func (r *record) meansDroop(hz float64) float64 {
 	tr := r.tr
-	means := tr.Acquisition.Mode == capture.AcquisitionHighRes || tr.Acquisition.Mode == capture.AcquisitionUnknown && !tr.AntiAliased && tr.Span.HighHz < 5*hz
+	means := tr.Acquisition.Mode == capture.AcquisitionHighRes || tr.Acquisition.Mode == capture.AcquisitionUnknown && !tr.AntiAliased && tr.Span.HighHz < cornerHarmonics*hz
 	if !means {
 		return 0
 	}

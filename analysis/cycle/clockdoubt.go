@@ -88,7 +88,7 @@ func (t *Track) walk(volts []float64, meanV float64) float64 {
 		d := phase[i] - y - sxy/sxx*(b.middle-x)
 		r2 += d * d / float64(len(blocks))
 	}
-	own := noise / max(amp, 1e-300) / (8 * math.Pi * math.Pi)
+	own := noise / max(amp, tiny) / (8 * math.Pi * math.Pi)
 	if clear > 0 {
 		return math.Sqrt(max(r2-own*(1+clear*math.Sqrt(2/float64(len(blocks)))), 0))
 	}
