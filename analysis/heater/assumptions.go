@@ -29,8 +29,12 @@ func (p *Plan) assumptions(ofSupply bool) []string {
 	}
 	add("rating to buy: at least %g x the dissipation in the worst case of the tolerances", o.DeratingX)
 	add("surface: %d K above the air at full rating, in proportion below it, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
-	add("a cold heater has 1/%g of its hot resistance (5 to 7 is usual, from memory)", o.ColdRatio)
-	add("warm-up: modelled on an %g s heater (time to 80 %% of its volts in the test circuit of 4 x volts and 3 x ohms, from memory)", o.WarmUpS)
+	usual := "5 to 7 is usual"
+	if slices.ContainsFunc(p.Load.Groups, func(g Group) bool { return g.Valve.Thoriated }) {
+		usual = "about 10 for thoriated tungsten"
+	}
+	add("a cold heater has 1/%g of its hot resistance (%s, from memory)", o.ColdRatio, usual)
+	add("warm-up: modelled on a heater of %g s (time to 80 %% of its volts in the test circuit of 4 x volts and 3 x ohms, from memory)", o.WarmUpS)
 	add("diodes: %s; %s", siliconDiode.inWords, schottkyDiode.inWords)
 	add("headroom rule: the heaters' highest total current stays under %.0f %% of the rating (common practice, no source)", 100*o.HeadroomFrac)
 	seen := map[string]bool{}

@@ -294,10 +294,17 @@ func sameVolts(a, b float64) bool { return math.Abs(a-b) <= sameRail*math.Max(a,
 // maxVolts bounds every voltage a plan takes.
 const maxVolts = 1000
 
+// givenZero is under any value that is meant: a front end gives less than it for a
+// zero that the user wrote, since 0 asks for the default.
+const givenZero = 1e-11
+
 // inRange refuses NaN, infinities and values outside lo to hi.
 func inRange(what string, v, lo, hi float64) error {
 	if v >= lo && v <= hi {
 		return nil
+	}
+	if math.Abs(v) < givenZero {
+		v = 0
 	}
 	return &InputError{What: what, Found: strconv.FormatFloat(v, 'g', 6, 64), Expected: fmt.Sprintf("%g to %g", lo, hi)}
 }
@@ -322,11 +329,26 @@ func (l Load) NominalA() float64 {
 	if len(l.Groups) == 0 {
 		return 0
 	}
+	return l.atRating().nominalA
+}
+
+// HighA is the most that the heaters draw at their rated volts, by the spread of
+// their currents, in A: what a supply must be rated for.
+func (l Load) HighA() float64 {
+	if len(l.Groups) == 0 {
+		return 0
+	}
+	_, high := l.atRating().spreadA()
+	return high
+}
+
+// atRating is the load at its rated volts, with the default exponent.
+func (l Load) atRating() sizing {
 	full, err := NewLoad(l.Groups, l.Volts)
 	if err != nil {
 		full = l
 	}
-	return newSizing(full, full.strands(), Supply{}, Options{Exponent: defaultExponent}).nominalA
+	return newSizing(full, full.strands(), Supply{}, Options{Exponent: defaultExponent})
 }
 
 // Describe names the load in words: "2 x 12AU7 parallel, 2 x 6N2P in string A".

@@ -16,12 +16,33 @@ const (
 	defaultSeries   = "E24"
 )
 
+// Of directly heated valves, from memory: a filament is up in a second or two, and
+// one of thoriated tungsten runs so hot that its resistance grows about tenfold.
+const (
+	filamentWarmUpS = 1.0
+	thoriatedCold   = 10
+)
+
+// forFilament gives the options left at zero what suits a directly heated valve.
+func (o Options) forFilament(load Load) Options {
+	if len(load.Groups) != 1 || !load.Groups[0].Valve.Filament { // one has company nowhere, see checkFilaments
+		return o
+	}
+	if o.WarmUpS == 0 {
+		o.WarmUpS = filamentWarmUpS
+	}
+	if o.ColdRatio == 0 && load.Groups[0].Valve.Thoriated {
+		o.ColdRatio = thoriatedCold
+	}
+	return o
+}
+
 // MakePlan sizes the dropper for a load on a supply and puts every arrangement
 // through its corners. A supply that is too low gives a plan with CanFeed false
 // and Why, not an error, and one over extra-low voltage a plan that is Refused;
 // input that means nothing gives an *InputError.
 func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
-	opt, err := opt.withDefaults()
+	opt, err := opt.forFilament(load).withDefaults()
 	if err != nil {
 		return Plan{}, err
 	}
@@ -34,14 +55,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	}
 	z := newSizing(load, load.strands(), supply, opt)
 	p := Plan{Load: load, Supply: supply, Options: opt, NominalA: z.nominalA, AvailableV: z.availV, Best: -1}
-	for k, st := range z.strands {
-		spread := 0.0 // a string draws between its least and most willing heaters
-		for _, e := range st.elems {
-			spread = math.Max(spread, e.valve.AmpTol)
-		}
-		p.LowA += float64(st.count) * z.strandA[k] * (1 - spread)
-		p.HighA += float64(st.count) * z.strandA[k] * (1 + spread)
-	}
+	p.LowA, p.HighA = z.spreadA()
 	p.headroom()
 	if why := supply.refuse(); why != "" {
 		p.Refused, p.Why, p.Warnings = true, why, []string{why}
@@ -155,6 +169,20 @@ func (s Supply) check() error {
 		}
 	}
 	return nil
+}
+
+// spreadA is the least and the most that the heaters draw together at their rated
+// volts, by the spread of their currents.
+func (z sizing) spreadA() (low, high float64) {
+	for k, st := range z.strands {
+		spread := 0.0 // a string draws between its least and most willing heaters
+		for _, e := range st.elems {
+			spread = math.Max(spread, e.valve.AmpTol)
+		}
+		low += float64(st.count) * z.strandA[k] * (1 - spread)
+		high += float64(st.count) * z.strandA[k] * (1 + spread)
+	}
+	return low, high
 }
 
 // headroom holds the heaters' highest sum against the supply's rating.

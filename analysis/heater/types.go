@@ -14,6 +14,7 @@ type Valve struct {
 	MaxVhk       float64  `json:"max_vhk_v,omitempty"`       // maximum heater-cathode volts, 0 unknown
 	Source       string   `json:"source"`                    // or "from memory"
 	Filament     bool     `json:"directly_heated,omitempty"` // directly heated
+	Thoriated    bool     `json:"thoriated,omitempty"`       // its filament is thoriated tungsten
 	Note         string   `json:"note,omitempty"`            // what to know before wiring it
 }
 

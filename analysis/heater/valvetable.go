@@ -161,12 +161,12 @@ var table = []row{
 // memory.
 var filaments = []Valve{
 	{Type: "26", Aliases: []string{"UX226", "226"}, Volts: 1.5, Amps: 1.05, Base: fourPin, Pins: "1, 4"},
-	{Type: "01A", Aliases: []string{"UX201A", "201A"}, Volts: 5, Amps: 0.25, Base: fourPin, Pins: "1, 4"},
+	{Type: "01A", Aliases: []string{"UX201A", "201A"}, Volts: 5, Amps: 0.25, Base: fourPin, Pins: "1, 4", Thoriated: true},
 	{Type: "71A", Aliases: []string{"UX171A", "171A"}, Volts: 5, Amps: 0.25, Base: fourPin, Pins: "1, 4"},
 	{Type: "45", Aliases: []string{"UX245", "VT45"}, Volts: 2.5, Amps: 1.5, Base: fourPin, Pins: "1, 4"},
 	{Type: "2A3", Volts: 2.5, Amps: 2.5, Base: fourPin, Pins: "1, 4"},
 	{Type: "300B", Volts: 5, Amps: 1.2, Base: fourPin, Pins: "1, 4"},
-	{Type: "10", Aliases: []string{"UX210", "VT25"}, Volts: 7.5, Amps: 1.25, Base: fourPin, Pins: "1, 4"},
+	{Type: "10", Aliases: []string{"UX210", "VT25"}, Volts: 7.5, Amps: 1.25, Base: fourPin, Pins: "1, 4", Thoriated: true},
 }
 
 const fourPin = "four pins (UX4)"

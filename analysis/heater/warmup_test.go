@@ -160,3 +160,36 @@ func TestHeldCurrent(t *testing.T) {
 		t.Errorf("held at 0.7 A: %g s, %s", p.WarmUp.HeldTo99S, p.ColdRides)
 	}
 }
+
+// A filament is hot in a second or two, and one of thoriated tungsten draws about ten
+// times its current when cold (from memory); what the user gives counts before that.
+func TestFilamentsWarmUpAtOnce(t *testing.T) {
+	plan := func(name string, o Options) Plan {
+		t.Helper()
+		v, err := Lookup(name, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		load, err := NewLoad([]Group{{Valve: v, Count: 1}}, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := MakePlan(load, Supply{Volts: v.Volts + 1}, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	for name, ratio := range map[string]float64{"26": 6, "2A3": 6, "300B": 6, "01A": 10, "10": 10, "12AU7": 6} {
+		p := plan(name, Options{})
+		if p.Options.ColdRatio != ratio {
+			t.Errorf("%s: hot over cold %g, want %g", name, p.Options.ColdRatio, ratio)
+		}
+		if filament := name != "12AU7"; (p.WarmUp.To90S < 3) != filament {
+			t.Errorf("%s: %.1f s to 90 %%", name, p.WarmUp.To90S)
+		}
+	}
+	if p := plan("01A", Options{ColdRatio: 5, WarmUpS: 4}); p.Options.ColdRatio != 5 || p.Options.WarmUpS != 4 {
+		t.Errorf("%+v", p.Options)
+	}
+}

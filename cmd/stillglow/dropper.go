@@ -86,7 +86,7 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl.Float64Var(&f.partTol, "part-tol", 5, "tolerance of the resistors in percent")
 	fl.Float64Var(&f.headroom, "headroom", 80, "share of the rating that the heaters may take, in percent")
 	fl.Float64Var(&f.exponent, "exponent", 0.6, "n in heater current ~ volts^n, 0.5 to 0.65 is usual")
-	fl.Float64Var(&f.coldRatio, "cold-ratio", 6, "hot over cold heater resistance, 5 to 7 is usual")
+	fl.Float64Var(&f.coldRatio, "cold-ratio", 0, "hot over cold heater resistance, 5 to 7 is usual (default: 6; of thoriated filaments 10)")
 	fl.Float64Var(&f.ambientC, "ambient", 25, "air around the dropper in °C")
 	fl.StringVar(&f.series, "series", "E24", "resistor series of IEC 60063: E6, E12, E24, E48 or E96")
 	fl.BoolVar(&f.all, "all", false, "show the standard values and worst cases of every arrangement; with a sheet: size every unit")
@@ -108,6 +108,9 @@ const (
 
 // run sizes from the flags alone.
 func (f *dropperFlags) run(cmd *cobra.Command) error {
+	if cmd.Flags().Changed("cold-ratio") {
+		f.coldRatio = orNone(f.coldRatio)
+	}
 	if err := f.check(); err != nil {
 		return usageError{err}
 	}
@@ -196,7 +199,7 @@ func (f *dropperFlags) plan(load heater.Load, supply string) (heater.Plan, error
 		TolFrac: f.supplyTol / 100, RatedA: f.ratedA, LimitA: f.limitA,
 	}, heater.Options{
 		Exponent: orNone(f.exponent), PartTol: orNone(f.partTol / 100), HeadroomFrac: orNone(f.headroom / 100),
-		ColdRatio: orNone(f.coldRatio), AmbientC: orNone(f.ambientC), Series: f.series,
+		ColdRatio: f.coldRatio, AmbientC: orNone(f.ambientC), Series: f.series,
 	})
 	if err == nil && p.Refused {
 		err = &heater.InputError{What: "--supply", Found: volt2(v) + " V", Expected: "an isolated DC supply of at most 60 V", Fix: p.Why}
