@@ -108,7 +108,7 @@ func (r *Report) bestWords(best *Unit) string {
 			sure = "at most"
 		}
 		s := fmt.Sprintf("%s is the best of %s: it passes with %s %s to spare; closest to its limit is %s.",
-			name, capture.Plural(r.supplies(), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst)
+			name, capture.Plural(r.supplies(), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst) + overloadWords(&best.Eval)
 		if passing == 1 {
 			return s + fmt.Sprintf(" It is the only one inside the target %q.", title) + halfWords(&best.Eval)
 		}
@@ -117,9 +117,35 @@ func (r *Report) bestWords(best *Unit) string {
 		return fmt.Sprintf("No unit is proven yet. %s comes closest: everything measured is within the target %q, "+
 			"but its captures don't cover every criterion.", name, title)
 	default:
-		return fmt.Sprintf("No unit passes the target %q. %s comes closest, %s over: %s.",
-			title, name, strings.TrimLeft(dbText(m.DB), "+-"), worst) + r.fittedWords() + r.undecidedWords()
+		over := strings.TrimLeft(dbText(m.DB), "+-") + " over"
+		if m.AtLeast {
+			over = "at least " + over
+		}
+		nearest := "comes closest"
+		if r.count(target.Open)+r.count(target.Retake) > 0 {
+			nearest = "comes closest of those judged"
+		}
+		return fmt.Sprintf("No unit passes the target %q. %s %s, %s: %s.",
+			title, name, nearest, over, worst) + r.fittedWords() + r.undecidedWords()
 	}
+}
+
+// overload is by how much a unit's label forbids the load, "" where it carries it.
+func overload(e *target.Evaluation) string {
+	for _, k := range e.Cautions {
+		if k.Code == target.CautionOverloaded {
+			return clean(k.Text)
+		}
+	}
+	return ""
+}
+
+// overloadWords are the sentence about it beside a pass.
+func overloadWords(e *target.Evaluation) string {
+	if over := overload(e); over != "" {
+		return " Don't use it for these heaters all the same: " + over + "."
+	}
+	return ""
 }
 
 // fittedWords names the best state of a unit that passes though the unit by itself
@@ -145,10 +171,40 @@ func (r *Report) undecidedWords() string {
 		}
 	}
 	if best == nil {
-		return ""
+		return r.undecidedByEye()
 	}
 	return fmt.Sprintf(" Undecided: %[2]s (%[3]s); its captures alone would pass by %[1]s.", strings.TrimLeft(dbText(best.Eval.WorstDB), "+-"),
 		isolate(shorten(unitName(best.Eval.Unit), 80)), best.Eval.Verdict)
+}
+
+// undecidedByEye names the undecided unit that looks best on a screen or a meter,
+// where none was captured well enough to be named; "" where nothing is undecided.
+func (r *Report) undecidedByEye() string {
+	var best *Unit
+	bestDB := 0.0
+	for i := range r.Units {
+		e := &r.Units[i].Eval
+		db, ok := e.ShownDB()
+		if ok && e.Verdict == target.Open && db >= 0 && (best == nil || db > bestDB) {
+			best, bestDB = &r.Units[i], db
+		}
+	}
+	if best != nil {
+		return fmt.Sprintf(" Undecided, but inside by %s as read off the screen: %s (%s).", strings.TrimLeft(dbText(bestDB), "+-"),
+			isolate(shorten(unitName(best.Eval.Unit), 80)), best.Eval.Verdict)
+	}
+	if n := r.count(target.Open) + r.count(target.Retake); n > 0 {
+		return fmt.Sprintf(" %s undecided.", areWord(n))
+	}
+	return ""
+}
+
+// areWord is "1 unit is" or "3 units are".
+func areWord(n int) string {
+	if n == 1 {
+		return "1 unit is"
+	}
+	return capture.Plural(n, "unit") + " are"
 }
 
 // bestPart is the recommended dropper of a plan, nil when there is none.
@@ -213,7 +269,20 @@ func fitWords(u *Unit) string {
 		s += " The rating is for a shorted heater, which no fuse clears."
 	}
 	if p.ShareOfRated > 0 {
-		s += fmt.Sprintf(" The load takes %.0f %% of the supply's rated current.", 100*p.ShareOfRated)
+		s += fmt.Sprintf(" The load takes %.0f %% of the supply's rated current", 100*p.ShareOfRated)
+		switch {
+		case p.ShareOfRated > 1:
+			s += ": it is overloaded."
+		case !p.HeadroomOK:
+			s += fmt.Sprintf(", over the %.0f %% rule: it will run hot.", 100*p.Options.HeadroomFrac)
+		default:
+			s += "."
+		}
+	}
+	for _, i := range p.Insulation {
+		if i.State == heater.InsulationOver {
+			s += " " + clean(i.Words) + "."
+		}
 	}
 	if over := overCorners(part); over != "" {
 		s += " " + over
@@ -259,6 +328,9 @@ func (r *Report) watchWords(best *Unit) []string {
 	var w []string
 	if best != nil {
 		for _, c := range best.Eval.Cautions {
+			if c.Code == target.CautionOverloaded { // said already
+				continue
+			}
 			w = append(w, isolate(shorten(unitName(best.Eval.Unit), 80))+": "+clean(c.Text))
 		}
 		if best.Eval.WouldFlip != "" {
@@ -275,6 +347,7 @@ func (r *Report) watchWords(best *Unit) []string {
 		w = append(w, clean(c.Text))
 	}
 	switch all, without := r.baselines(); {
+	case all == 0: // nothing was captured
 	case without == all:
 		w = append(w, "No baseline capture: the instrument's own noise is inside every figure.")
 	case without > 0:

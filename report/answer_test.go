@@ -4,7 +4,9 @@ import (
 	"strings"
 	"testing"
 
+	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 )
 
 // When nothing passes, the headline names the undecided unit that looks best too.
@@ -21,6 +23,92 @@ func TestHeadlineNamesTheBestUndecidedUnit(t *testing.T) {
 	}
 	r.Units[0].Eval.Verdict = target.Pass
 	if got := r.Answer().Best; strings.Contains(got, "R1") {
+		t.Error(got)
+	}
+}
+
+// Where none of the undecided was captured, what a screen shows of them names the best.
+func TestHeadlineNamesWhatAScreenShows(t *testing.T) {
+	ripple := target.Limit{Criterion: target.RipplePP, Name: "ripple p-p in 20 MHz", Unit: "V", Max: 20e-3}
+	unit := func(mark string, v target.Verdict, worst int, shownV float64) Unit {
+		u := target.Unit{Brand: "Alder", Mark: mark, Key: "Alder " + mark,
+			Shown: []target.Shown{{Criterion: target.RipplePP, Value: shownV, UFrac: 0.3, BandLimited: true}}}
+		return Unit{Eval: target.Evaluation{Unit: u, Verdict: v, Worst: worst, WorstDB: -6,
+			Margins: []target.Margin{{Limit: ripple, Covered: worst >= 0, DB: -6, AtLeast: true}}}}
+	}
+	r := &Report{Units: []Unit{unit("F1", target.Fail, 0, 60e-3), unit("O1", target.Open, -1, 15e-3), unit("O2", target.Open, -1, 5e-3)}}
+	got := r.Answer().Best
+	for _, want := range []string{"comes closest of those judged, at least 6.0 dB over", "inside by 12.0 dB as read off the screen: Alder O2"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q lacks %q", got, want)
+		}
+	}
+	r.Units[1].Eval.Unit.Shown, r.Units[2].Eval.Unit.Shown = nil, nil
+	if got := r.Answer().Best; !strings.Contains(got, "2 units are undecided") {
+		t.Error(got)
+	}
+	for _, w := range r.Answer().Watch {
+		if strings.Contains(w, "baseline") {
+			t.Errorf("nothing was captured: %q", w)
+		}
+	}
+}
+
+// What forbids the best unit is said with it.
+func TestHeadlineTellsOfOverload(t *testing.T) {
+	u := target.Unit{Brand: "Alder", Mark: "1", Key: "Alder 1"}
+	e := target.Evaluation{Unit: u, Verdict: target.Pass, Worst: 0, WorstDB: 4, Overloaded: true,
+		Margins:  []target.Margin{{Limit: target.Limit{Name: "noise", Unit: "V/√Hz", Max: 1e-6}, Covered: true, DB: 4}},
+		Cautions: []capture.Caution{{Code: target.CautionOverloaded, Text: "the heaters take up to 1.01 A, more than its rated 0.8 A"}}}
+	r := &Report{Units: []Unit{{Eval: e}}}
+	a := r.Answer()
+	if !strings.Contains(a.Best, "Don't use it for these heaters all the same: the heaters take up to 1.01 A") {
+		t.Error(a.Best)
+	}
+	if strings.Contains(strings.Join(a.Watch, " "), "1.01 A") {
+		t.Errorf("said twice: %q", a.Watch)
+	}
+	for name, text := range map[string]string{"table": reasons(r, 100), "build log": string(r.Markdown())} {
+		if !strings.Contains(text, "overloaded") {
+			t.Errorf("the %s doesn't say so:\n%s", name, text)
+		}
+	}
+}
+
+// The limits' rules of thumb are not for a filament, and a heater over its cathode's
+// insulation is named where the dropper is.
+func TestHeadlineTellsOfTheHeaters(t *testing.T) {
+	v, err := heater.Lookup("2A3", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	goal, err := target.Named("line-preamp")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &Report{Target: goal, HeaterLoad: heater.Load{Groups: []heater.Group{{Valve: v, Count: 1}}, Volts: 2.5}}
+	if got := strings.Join(r.Answer().Disputes, " "); !strings.Contains(got, "2A3 is directly heated") {
+		t.Errorf("%q", got)
+	}
+	for i := range r.Target.Limits {
+		r.Target.Limits[i].Basis = target.WrittenOut
+	}
+	if got := r.Answer().Disputes; len(got) != 0 {
+		t.Errorf("by limits of one's own: %q", got)
+	}
+	double, err := heater.Lookup("12AU7", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	load, err := heater.NewLoad([]heater.Group{{Valve: double, Count: 1, CathodeV: 190}}, 6.3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, err := heater.MakePlan(load, heater.Supply{Volts: 7}, heater.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := fitWords(&Unit{Plan: &plan}); !strings.Contains(got, "190 V between heater and cathode is over its 180 V") {
 		t.Error(got)
 	}
 }

@@ -87,6 +87,14 @@ func halfWords(e *target.Evaluation) string {
 	return ""
 }
 
+// halfVerdict says beside a verdict what is open of the common mode, "" nothing.
+func halfVerdict(e *target.Evaluation) string {
+	if e.Common == target.CommonOpen || e.Common == target.CommonInPart {
+		return "common mode " + commonText(e)
+	}
+	return ""
+}
+
 // commonText is the state of a unit's common-mode half, for a narrow column.
 func commonText(e *target.Evaluation) string {
 	if e.Common == target.CommonNotAsked {

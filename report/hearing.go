@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"stillglow/analysis/target"
@@ -70,6 +71,11 @@ func atLeastWord(lowerBound bool) string {
 // believe.
 func (r *Report) disputes() []string {
 	var out []string
+	for _, g := range r.HeaterLoad.Groups {
+		if g.Valve.Filament && r.byRuleOfThumb() {
+			out = append(out, fmt.Sprintf("The %s is directly heated, and the limits across the output are rules of thumb for heaters apart from their cathodes: up to half of what is across a filament adds to its grid's signal, with nothing in between. Don't take a pass for proof: set limits of your own by that.", clean(g.Valve.Type)))
+		}
+	}
 	for i := range r.Units {
 		u := &r.Units[i]
 		d, ok := u.Hears.Dispute(&u.Eval)
@@ -86,6 +92,14 @@ func (r *Report) disputes() []string {
 			name, target.UnderText(d.UnderDB)))
 	}
 	return out
+}
+
+// byRuleOfThumb reports whether any limit on what a capture across the output shows is
+// a named target's own.
+func (r *Report) byRuleOfThumb() bool {
+	return slices.ContainsFunc(r.Target.Limits, func(l target.Limit) bool {
+		return l.Basis == target.RuleOfThumb && l.Criterion != target.HeaterDC && !l.Criterion.CommonMode()
+	})
 }
 
 // halvesWords split the sum into its two halves.

@@ -70,6 +70,10 @@ func (r *Report) label(i int) labelView {
 		v.Doubt, mark = "in doubt, capture again", " ?"
 	case target.Open:
 		v.Doubt = "not all measured"
+	case target.Pass:
+		if e.Overloaded {
+			v.Doubt = "overloaded by these heaters"
+		}
 	}
 	if m := worstMargin(e); m != nil && v.Doubt == "" {
 		v.Margin = strings.TrimSpace(marginText(m) + " " + shortName(m.Limit))

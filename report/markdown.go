@@ -79,8 +79,15 @@ func (r *Report) markdownRanking(b *strings.Builder) {
 		if m := worstMargin(e); m != nil {
 			worst = marginText(m) + " (" + md(shortName(m.Limit)) + ")"
 		}
+		verdict := string(e.Verdict)
+		if half := halfVerdict(e); half != "" {
+			verdict += ", " + half
+		}
+		if e.Overloaded {
+			verdict += ", overloaded"
+		}
 		fmt.Fprintf(b, "| %s | %s | %s %s | %s |", rankText(r, i), mdEscape(isolate(shorten(unitName(e.Unit), 60))),
-			shape(e.Verdict), e.Verdict, worst)
+			shape(e.Verdict), verdict, worst)
 		for _, l := range criteria {
 			cell := "not measured"
 			if m := marginOf(e, l.Criterion); m != nil && m.Covered {
@@ -93,6 +100,19 @@ func (r *Report) markdownRanking(b *strings.Builder) {
 			dropper = md(partText(part))
 		}
 		b.WriteString(" " + dropper + " |\n")
+	}
+	b.WriteString("\n")
+	for i := range r.Units {
+		e := &r.Units[i].Eval
+		for _, s := range e.ShownWords() {
+			fmt.Fprintf(b, "- %s: read %s\n", mdEscape(isolate(shorten(unitName(e.Unit), 60))), md(s))
+		}
+		if over := overload(e); over != "" {
+			fmt.Fprintf(b, "- %s: overloaded: %s\n", mdEscape(isolate(shorten(unitName(e.Unit), 60))), md(over))
+		}
+	}
+	if strings.HasSuffix(b.String(), "\n\n") {
+		return
 	}
 	b.WriteString("\n")
 }

@@ -37,6 +37,7 @@ type unitView struct {
 	NotMeasured                   []string
 	Lines                         []lineView
 	Readings                      string
+	ReadOff                       []string // figures read off a screen, and what each says of its limit
 	Captures                      []captureView
 }
 
@@ -80,8 +81,12 @@ func (r *Report) unitView(i int, columns []target.Limit) unitView {
 		VerdictOrder: max(0, slices.Index(verdictOrder, e.Verdict)),
 		Cells:        cellViews(e, columns), Margins: marginViews(e), Readings: readingsText(e),
 		States: r.states(i), Plan: planWords(u), Filter: filterWords(u), Heard: heardWords(u.Hears)}
-	if e.Common == target.CommonOpen || e.Common == target.CommonInPart {
-		v.Half = "common mode " + commonText(e)
+	for _, s := range e.ShownWords() {
+		v.ReadOff = append(v.ReadOff, clean(s))
+	}
+	v.Half = halfVerdict(e)
+	if e.Overloaded {
+		v.Half = strings.TrimPrefix(v.Half+", overloaded", ", ")
 	}
 	if m := worstMargin(e); m != nil {
 		v.Worst, v.WorstOn, v.WorstSort = marginText(m), shortName(m.Limit), csvNumber(m.DB)

@@ -99,6 +99,7 @@ func unitObject(u *Unit, position int) (object, error) {
 	d.add("why", orNull(e.Why))
 	d.add("would_flip", orNull(e.WouldFlip))
 	d.add("outlier", e.Outlier)
+	d.add("overloaded", e.Overloaded)
 	d.add("common_mode", orNull(string(e.Common)))
 	if m := worstMargin(e); m != nil {
 		d.add("worst_criterion", string(m.Limit.Criterion))
@@ -116,6 +117,12 @@ func unitObject(u *Unit, position int) (object, error) {
 		readings = append(readings, object{{"load_a", number(x.LoadA)}, {"dc_v", number(x.V)}})
 	}
 	d.add("readings", readings)
+	shown, says := []object{}, e.ShownWords()
+	for i, s := range e.Unit.Shown {
+		shown = append(shown, object{{"criterion", string(s.Criterion)}, {"value", number(s.Value)}, {"plus_minus_percent", number(100 * s.UFrac)},
+			{"by", orNull(s.By)}, {"says", clean(says[i])}})
+	}
+	d.add("read_off", shown)
 	d.add("margins", marginObjects(d, "margins.", e.Margins))
 	d.add("cautions", list(e.Cautions))
 	d.add("dropper", planObject(u.Plan, position == 1 || e.Verdict == target.Pass))
@@ -244,7 +251,7 @@ func brandObjects(brands []target.Brand) []object {
 		if len(b.UnitWorstDB) > 0 {
 			median, worst, best, spread = number(b.MedianDB), number(b.WorstDB), number(b.BestDB), number(b.SpreadDB)
 		}
-		out = append(out, object{{"name", b.Name}, {"units", b.Units}, {"passing", b.Passing}, {"judged", b.Judged}, {"undecided", b.Undecided},
+		out = append(out, object{{"name", b.Name}, {"units", b.Units}, {"passing", b.Passing}, {"passing_by_output_alone", b.PassingByHalf}, {"judged", b.Judged}, {"undecided", b.Undecided},
 			{"passing_share_low", number(b.ShareLow)}, {"passing_share_high", number(b.ShareHigh)},
 			{"median_margin_db", median}, {"worst_margin_db", worst},
 			{"best_margin_db", best}, {"spread_db", spread},

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/jedib0t/go-pretty/v6/text"
@@ -76,13 +77,7 @@ func WriteTable(w io.Writer, r *Report, opt TableOptions) error {
 	b.WriteByte('\n')
 	if len(r.Units) > 0 {
 		writeColumns(&b, fit(rankingColumns(r), width, 2), verdictCells(r, opt.Colour))
-		b.WriteByte('\n')
-		for i := range r.Units {
-			e := &r.Units[i].Eval
-			if e.Why != "" && e.Verdict != target.Pass {
-				wrapTo(&b, isolate(shorten(unitName(e.Unit), 60))+": "+clean(e.Why), width)
-			}
-		}
+		b.WriteString(reasons(r, width))
 	}
 	if len(r.Brands) > 0 {
 		b.WriteByte('\n')
@@ -96,6 +91,29 @@ func WriteTable(w io.Writer, r *Report, opt TableOptions) error {
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// reasons say of each unit that doesn't pass why, and of each that can't carry the
+// heaters that it can't; "" where there is nothing to say.
+func reasons(r *Report, width int) string {
+	var b strings.Builder
+	for i := range r.Units {
+		e := &r.Units[i].Eval
+		name := isolate(shorten(unitName(e.Unit), 60)) + ": "
+		if e.Why != "" && e.Verdict != target.Pass {
+			wrapTo(&b, name+clean(e.Why), width)
+		}
+		for _, s := range e.ShownWords() {
+			wrapTo(&b, name+"read "+clean(s), width)
+		}
+		if over := overload(e); over != "" {
+			wrapTo(&b, name+"overloaded: "+over, width)
+		}
+	}
+	if b.Len() == 0 {
+		return ""
+	}
+	return "\n" + b.String()
 }
 
 func rankingColumns(r *Report) []column {
@@ -177,17 +195,21 @@ func criterionColumn(r *Report, c target.Criterion, keep int) (column, bool) {
 func brandColumns(r *Report) []column {
 	cols := []column{{head: "brand", keep: 0}, {head: "pass", right: true, keep: 0},
 		{head: "likely pass rate (95 %)", right: true, keep: 3}, {head: "median", right: true, keep: 1},
-		{head: "worst", right: true, keep: 2}, {head: "undecided", right: true, keep: 4}}
-	undecided := 0
+		{head: "worst", right: true, keep: 2}, {head: "undecided", right: true, keep: 4}, {head: "passing, CM open", right: true, keep: 2}}
+	undecided, byHalf := 0, 0
 	for _, br := range r.Brands {
 		for i, s := range []string{clean(br.Name), fmt.Sprintf("%d of %d", br.Passing, br.Judged),
-			shareText(br), brandDB(br, br.MedianDB), brandDB(br, br.WorstDB), fmt.Sprint(br.Undecided)} {
+			shareText(br), brandDB(br, br.MedianDB), brandDB(br, br.WorstDB), fmt.Sprint(br.Undecided), fmt.Sprint(br.PassingByHalf)} {
 			cols[i].cells = append(cols[i].cells, s)
 		}
-		undecided += br.Undecided
+		undecided, byHalf = undecided+br.Undecided, byHalf+br.PassingByHalf
+	}
+	last := len(cols) - 1
+	if byHalf == 0 {
+		cols = cols[:last]
 	}
 	if undecided == 0 {
-		cols = cols[:len(cols)-1]
+		cols = slices.Delete(cols, last-1, last)
 	}
 	return cols
 }

@@ -18,6 +18,8 @@ const (
 	CautionDisagree        = "captures_disagree"        // captures of one figure differ by more than their uncertainty
 	CautionSwitchingUnlike = "switching_unlike"         // captures of one unit show different switching frequencies
 	CautionSameTwice       = "same_record_twice"        // a record that was named twice counts once
+	CautionSameVolts       = "same_volts_elsewhere"     // like another unit's record, without noise to prove it
+	CautionOverloaded      = "overloaded"               // the heaters take more than the unit is rated for
 	CautionBrandScale      = "probe_suspected_by_brand" // a unit ten or a hundred times its brand-mates
 )
 

@@ -60,6 +60,9 @@ func (b *Brand) count(e *Evaluation, index int, both bool) {
 	if e.Verdict == Pass {
 		b.Passing++
 	}
+	if e.halfPass() {
+		b.PassingByHalf++
+	}
 	if ok {
 		b.UnitWorstDB = append(b.UnitWorstDB, db)
 		b.UnitPass = append(b.UnitPass, e.Verdict == Pass)
@@ -107,12 +110,19 @@ func (b *Brand) share() float64 {
 }
 
 // PassText is how many of the brand's units pass: "4 of 5", or "0 of 1 judged, 2
-// undecided".
+// undecided", or "3 of 5, 2 by the output alone".
 func (b *Brand) PassText() string {
-	if b.Undecided == 0 {
-		return fmt.Sprintf("%d of %d", b.Passing, b.Judged)
+	s := fmt.Sprintf("%d of %d", b.Passing, b.Judged)
+	if b.Undecided > 0 {
+		s += fmt.Sprintf(" judged, %d undecided", b.Undecided)
 	}
-	return fmt.Sprintf("%d of %d judged, %d undecided", b.Passing, b.Judged, b.Undecided)
+	switch {
+	case b.PassingByHalf > 0 && b.PassingByHalf == b.Passing:
+		s += ", by the output alone"
+	case b.PassingByHalf > 0:
+		s += fmt.Sprintf(", %d by the output alone", b.PassingByHalf)
+	}
+	return s
 }
 
 // robust gives the median and the normal-consistent median absolute deviation.

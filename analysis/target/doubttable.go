@@ -54,6 +54,8 @@ var doubtTable = []doubtRow{
 	{CautionSwitchingUnlike, anyGroup, none, none},
 	{CautionDisagree, anyGroup, none, none}, // the figure's own uncertainty holds the spread
 	{CautionSameTwice, anyGroup, none, none},
+	{CautionSameVolts, anyGroup, none, none},
+	{CautionOverloaded, anyGroup, none, none}, // of the label, not of a figure
 	{CautionBrandScale, anyGroup, none, none}, // of the unit, see suspectProbes
 
 	{capture.CautionFewSteps, figure.Mean, none, none},

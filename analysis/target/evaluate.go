@@ -73,8 +73,23 @@ func Evaluate(u Unit, t Target) Evaluation {
 	}
 	e.Common = commonState(e.Margins)
 	e.Cautions = append(allCautions(u), apart...)
+	if k, over := overloaded(u); over {
+		e.Overloaded, e.Cautions = true, append(e.Cautions, k)
+	}
 	e.settle(doubts)
 	return e
+}
+
+// overloaded is the caution about a unit whose label names less current than its
+// heaters may take. Quiet it may be all the same: the verdict stays that of the limits.
+func overloaded(u Unit) (k capture.Caution, over bool) {
+	most := math.Max(u.HeaterA, u.HeaterHighA)
+	if u.RatedA <= 0 || most <= u.RatedA {
+		return k, false
+	}
+	return capture.Caution{Code: CautionOverloaded,
+		Text: fmt.Sprintf("the heaters take up to %.3g A, more than its rated %.3g A", most, u.RatedA),
+		Fix:  "use a supply of a larger rating, or give it fewer valves"}, true
 }
 
 func pickDC(u Unit, v figure.Figure, from string) picked {

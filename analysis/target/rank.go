@@ -32,10 +32,10 @@ func (e *Evaluation) interval() (low, high float64) {
 const (
 	MarginRule = "A margin is 20·log10(limit / figure) in dB: 0 dB is at the limit, 6 dB is half of it, below 0 dB is over it. " +
 		"The supply volts have a band: their margin is 20·log10 of half the band over the distance from its middle."
-	RankRule = "Units are ranked by verdict (pass, near miss, fail, open, retake), of passing units those with common mode measured first, within that by the worst margin, then by the sum of the other margins, then by name. " +
+	RankRule = "Units are ranked by verdict (pass, near miss, fail, open, retake), of passing units those whose rated current the heaters stay under first, then those with common mode measured, within that by the worst margin, then by the sum of the other margins, then by name. " +
 		"Supply volts inside their band don't count here: the dropper brings them down to the heaters'. " +
 		"Units of one verdict share a rank where their worst margins can't be told apart within their uncertainty."
-	BrandRule = "Brands are ranked by the share of judged units that pass, then by the median of those units' worst margins; open and retake units are not judged yet. Common mode counts in those margins only where every judged unit has it measured. A unit counts once, by its latest measurement without filter or dropper."
+	BrandRule = "Brands are ranked by the share of judged units that pass, then by the median of those units' worst margins; open and retake units are not judged yet, and one whose common mode is open passes by the output alone. Common mode counts in those margins only where every judged unit has it measured. A unit counts once, by its latest measurement without filter or dropper."
 )
 
 // halfPass tells of a passing unit whose common-mode half is not measured whole.
@@ -43,11 +43,25 @@ func (e *Evaluation) halfPass() bool {
 	return e.Verdict == Pass && (e.Common == CommonOpen || e.Common == CommonInPart)
 }
 
-// Rank orders evaluations: by verdict, passing units with both halves measured
-// ahead of those with one, then the worst margin, then the sum of
-// the rest, then the name, then the place in the sheet. Within a verdict, a unit whose worst margin's
-// interval overlaps that of the first unit at a rank shares that rank; the next
-// rank counts all units before it (1, 1, 3). The argument is left as it is.
+// class is where a unit stands ahead of all margins: its verdict, and of passing
+// units those that carry the heaters' current, then those with both halves measured.
+func (e *Evaluation) class() int {
+	class := 4 * verdictOrder(e.Verdict)
+	if e.Verdict == Pass && e.Overloaded {
+		class += 2
+	}
+	if e.halfPass() {
+		class++
+	}
+	return class
+}
+
+// Rank orders evaluations: by verdict, passing units that carry the heaters' current
+// ahead of those that don't, then those with both halves measured ahead of those with
+// one, then the worst margin, then the sum of the rest, then the name, then the place
+// in the sheet. Within one of these classes, a unit whose worst margin's interval
+// overlaps that of the first unit at a rank shares that rank; the next rank counts all
+// units before it (1, 1, 3). The argument is left as it is.
 func Rank(evals []Evaluation) []Evaluation {
 	out := make([]Evaluation, len(evals))
 	copy(out, evals)
@@ -59,7 +73,7 @@ func Rank(evals []Evaluation) []Evaluation {
 		a, b := &out[first], &out[i]
 		lowA, _ := a.interval()
 		_, highB := b.interval()
-		if i > 0 && !(a.Verdict == b.Verdict && a.halfPass() == b.halfPass() && (a.Worst < 0) == (b.Worst < 0) && highB >= lowA) {
+		if i > 0 && !(a.class() == b.class() && (a.Worst < 0) == (b.Worst < 0) && highB >= lowA) {
 			first = i
 		}
 		b.Rank = first + 1
@@ -68,7 +82,7 @@ func Rank(evals []Evaluation) []Evaluation {
 	return out
 }
 
-// inRank orders units: verdict first, whole decisions before half ones and those with
+// inRank orders units: their class first, those with
 // a judged criterion before those without, then by the worst margin and the sum of the
 // rest; the sheet's names and order settle what is left.
 func inRank(a, b Evaluation) int {
@@ -79,8 +93,7 @@ func inRank(a, b Evaluation) int {
 		return 0
 	}
 	return cmp.Or(
-		cmp.Compare(verdictOrder(a.Verdict), verdictOrder(b.Verdict)),
-		cmp.Compare(last(a.halfPass()), last(b.halfPass())),
+		cmp.Compare(a.class(), b.class()),
 		cmp.Compare(last(a.Worst < 0), last(b.Worst < 0)),
 		cmp.Compare(b.WorstDB, a.WorstDB),
 		cmp.Compare(b.SumRestDB, a.SumRestDB),

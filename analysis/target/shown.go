@@ -30,7 +30,7 @@ func (s Shown) unfit(u Unit) string {
 	case !(s.Value > 0) || !(s.UFrac >= 0 && s.UFrac < 1):
 		return "its figure must be above zero and its ± under 100 %"
 	case s.Criterion == RipplePP && !s.BandLimited:
-		return "without the scope's 20 MHz limit it holds more than the criterion counts: switch it on and write band_limited = true"
+		return "without the scope's 20 MHz limit it holds more than the criterion counts: read it again with the limit on (band_limited = true in the sheet)"
 	case u.HeaterA > 0 && s.LoadA > moreLoad*u.HeaterA:
 		return fmt.Sprintf("it was read at %.3g A, more than the heaters' %.3g A", s.LoadA, u.HeaterA)
 	}
@@ -50,6 +50,60 @@ func ShownProves(s Shown, l Limit, u Unit) (fails bool, why string) {
 		return false, fmt.Sprintf("it may be as little as %s, inside the limit of %s", l.text(s.least()), l.Text())
 	}
 	return false, "a reading never shows that a unit passes"
+}
+
+// marginFor is the margin on the criterion of a reading, nil where the target has no
+// limit on it.
+func (e *Evaluation) marginFor(s Shown) *Margin {
+	for i := range e.Margins {
+		if m := &e.Margins[i]; m.Limit.Criterion == s.Criterion {
+			return m
+		}
+	}
+	return nil
+}
+
+// ShownSays is what a reading says of its limit, nil: the target has none on it.
+func ShownSays(s Shown, l *Limit, u Unit) string {
+	if l == nil {
+		return "the target has no such limit, so it does not count"
+	}
+	fails, why := ShownProves(s, *l, u)
+	if fails {
+		return "over the limit of " + l.Text() + " whatever the ±: it fails"
+	}
+	return "leaves it open: " + why
+}
+
+// ShownWords tells of each figure read off a screen or a meter, in the order of
+// Unit.Shown, what it is and what it says of its limit.
+func (e *Evaluation) ShownWords() []string {
+	var out []string
+	for _, s := range e.Unit.Shown {
+		m := e.marginFor(s)
+		if m == nil {
+			out = append(out, fmt.Sprintf("%s (%s): %s", s.Criterion, s.from(), ShownSays(s, nil, e.Unit)))
+			continue
+		}
+		says := ShownSays(s, &m.Limit, e.Unit)
+		if fails, _ := ShownProves(s, m.Limit, e.Unit); m.Covered && !fails {
+			says = "the captures decide"
+		}
+		out = append(out, fmt.Sprintf("%s %s ± %.0f %% (%s): %s", m.Limit.Name, m.Limit.text(s.Value), 100*s.UFrac, s.from(), says))
+	}
+	return out
+}
+
+// ShownDB is the worst margin of what was read off a screen or a meter, taken at its
+// word, in dB; ok is false where nothing was read that a limit is on.
+func (e *Evaluation) ShownDB() (db float64, ok bool) {
+	db = MarginCapDB
+	for _, s := range e.Unit.Shown {
+		if m := e.marginFor(s); m != nil && s.unfit(e.Unit) == "" {
+			db, ok = math.Min(db, MarginDB(m.Limit.Max, s.Value)), true
+		}
+	}
+	return db, ok
 }
 
 // withShown adds to a picked figure what was read off a screen: a proof that the unit

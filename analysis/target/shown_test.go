@@ -55,3 +55,35 @@ func TestShownBesideCaptures(t *testing.T) {
 		t.Errorf("a lower bound inside and a reading over: %s, %s", e.Verdict, e.Why)
 	}
 }
+
+// What was read stands with the unit in words, whatever it decides.
+func TestShownInWords(t *testing.T) {
+	goal := Target{Name: "t", Limits: []Limit{limit(RipplePP, 20e-3, "test"), limit(CommonPP, 0.35, "test")}}
+	unit := Unit{Key: "u", HeaterA: 0.6, Shown: []Shown{
+		{Criterion: RipplePP, Value: 11e-3, UFrac: 0.3, BandLimited: true, By: "scope's screen"},
+		{Criterion: CommonPP, Value: 0.2, UFrac: 0.3, By: "scope's screen"},
+		{Criterion: SpikePeak, Value: 60e-3, UFrac: 0.3},
+	}}
+	e := Evaluate(unit, goal)
+	want := []string{"11 mV ± 30 % (scope's screen): leaves it open", "200 mV ± 30 % (scope's screen): leaves it open", "(a reading by eye): the target has no such limit"}
+	got := e.ShownWords()
+	for i := range want {
+		if len(got) != len(want) || !strings.Contains(got[i], want[i]) {
+			t.Fatalf("%q, want %q", got, want)
+		}
+	}
+	// 20 over 11 is 5.2 dB, 350 over 200 is 4.9 dB: the worse of the two.
+	if db, ok := e.ShownDB(); !ok || db < 4.85 || db > 4.87 {
+		t.Errorf("%.3f dB, %v, want 4.86", db, ok)
+	}
+	m := fast("a.csv")
+	m.PP20MHzV = figure.Figure{Value: 10e-3, Known: true, U: 1e-3}
+	unit.Captures = []*analysis.Measurement{m}
+	e = Evaluate(unit, goal)
+	if got := e.ShownWords(); !strings.Contains(got[0], "the captures decide") {
+		t.Errorf("%q", got[0])
+	}
+	if _, ok := (&Evaluation{}).ShownDB(); ok {
+		t.Error("nothing was read, yet it has a margin")
+	}
+}

@@ -129,6 +129,7 @@ type Unit struct {
 	Shown              []Shown                 // read off a screen
 	Captures           []*analysis.Measurement // of it, measured
 	HeaterA            float64                 // the load it must carry
+	HeaterHighA        float64                 // that of heaters at their highest current, 0: HeaterA
 	Note               string                  // the sheet's own remark
 }
 
@@ -162,6 +163,7 @@ type Evaluation struct {
 	LoadedV    figure.Figure     // DC volts at HeaterA from the readings, else from a DC-coupled capture
 	OutputOhm  figure.Figure     // output resistance from readings (least squares)
 	Common     CommonState       // how much of the common mode was measured; the verdict is by what was
+	Overloaded bool              // the heaters may take more than RatedA; the verdict is by the limits alone
 	Outlier    bool              // far from its brand's other units
 	Aside      bool              // another state of the same supply counts in its brand
 	Cautions   []capture.Caution // of all captures and of the sheet, without repeats
@@ -172,6 +174,7 @@ type Evaluation struct {
 type Brand struct {
 	Name                string    // as the sheet has it
 	Units, Passing      int       // all units of it; those of them that pass
+	PassingByHalf       int       // those of Passing whose common mode is not measured whole
 	Judged, Undecided   int       // passing, near miss and failing units; the others
 	ShareLow, ShareHigh float64   // exact 95 % binomial interval of the passing share of judged units
 	MedianDB, WorstDB   float64   // of the judged units' worst margins; 0 with none

@@ -98,6 +98,7 @@ type checkedCapture struct {
 // openUnit is what one unit still lacks.
 type openUnit struct {
 	name     string
+	fails    bool // it is over a limit by what was measured
 	reading  bool // DC at the heater load
 	settings []captureSetting
 	bounds   []string // criteria of which the captures show too much to pass and too little to fail, and what to change
@@ -200,7 +201,7 @@ func (c *checked) lacking(name string, e *target.Evaluation) {
 		}
 		c.again = append(c.again, again)
 	}
-	o := openUnit{name: name}
+	o := openUnit{name: name, fails: e.Verdict == target.Fail}
 	var limits []target.Limit
 	for _, m := range e.Margins {
 		switch {

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"stillglow/analysis/target"
+	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
 )
@@ -22,18 +23,62 @@ func (c *checked) stillOpen(b *strings.Builder) {
 	if slices.ContainsFunc(c.sheet.Units, func(u sheet.Unit) bool { return len(u.Captures) == 0 }) {
 		b.WriteString(wrapText("  ", "  ", withoutFiles, 100))
 	}
+	tasks, spared := c.tasks()
+	for _, t := range tasks {
+		b.WriteString(wrapText("  - ", "    ", t.text, 100))
+		b.WriteString(wrapText("    of: ", "        ", strings.Join(t.units, ", "), 100))
+	}
+	if len(spared) > 0 {
+		b.WriteString(wrapText("  ", "  ", "Common mode is open on these too, but they fail already: "+strings.Join(spared, ", "), 100))
+	}
+}
+
+// task is one thing to do at the bench, with the units that it is open on: the scope
+// is set once for all of them.
+type task struct {
+	text   string
+	common bool // a common-mode capture, which wants its own set-up: it comes last
+	units  []string
+}
+
+// tasks are what is to be done, each once. spared are units that fail, which need no
+// common mode any more.
+func (c *checked) tasks() (list []task, spared []string) {
+	ask := func(text, unit string, common bool) {
+		k := slices.IndexFunc(list, func(t task) bool { return t.text == text })
+		if k < 0 {
+			k, list = len(list), append(list, task{text: text, common: common})
+		}
+		list[k].units = append(list[k].units, unit)
+	}
 	for _, o := range c.open {
-		fmt.Fprintf(b, "  %s\n", o.name)
 		if o.reading {
-			b.WriteString(wrapText("    - ", "      ", fmt.Sprintf("supply volts (loaded): take a meter reading%s", loadedWith(c.heaterA)), 100))
+			ask("supply volts (loaded): take a meter reading"+loadedWith(c.heaterA), o.name, false)
 		}
 		for _, s := range o.settings {
-			b.WriteString(wrapText("    - ", "      ", s.names()+": take "+s.across()+s.settings()+loadedWith(c.heaterA), 100))
+			common := s.Mode == capture.Common
+			if o.fails && common {
+				if !slices.Contains(spared, o.name) {
+					spared = append(spared, o.name)
+				}
+				continue
+			}
+			ask(s.names()+": take "+s.across()+s.settings()+loadedWith(c.heaterA), o.name, common)
 		}
 		for _, bound := range o.bounds {
-			b.WriteString(wrapText("    - ", "      ", bound, 100))
+			ask(bound, o.name, false)
 		}
 	}
+	slices.SortStableFunc(list, func(a, b task) int {
+		switch {
+		case a.common == b.common:
+			return 0
+		case b.common:
+			return -1
+		}
+		return 1
+	})
+	return list, spared
 }
 
 // takeAgain lists the units whose captures leave a doubt.
@@ -77,14 +122,11 @@ func (c *checked) readings(b *strings.Builder, u sheet.Unit) {
 		}
 		s := pipeline.ShownOf(r)
 		text := fmt.Sprintf("%s = %g ± %g %%: ", r.On, r.Value, r.PlusMinusPercent)
-		k := slices.IndexFunc(c.goal.Limits, func(l target.Limit) bool { return l.Criterion == s.Criterion })
-		if k < 0 {
-			text += "the target has no such limit, so it does not count"
-		} else if fails, why := target.ShownProves(s, c.goal.Limits[k], unit); fails {
-			text += "over the limit of " + c.goal.Limits[k].Text() + " whatever the ±: it fails"
-		} else {
-			text += "leaves it open: " + why
+		var on *target.Limit
+		if k := slices.IndexFunc(c.goal.Limits, func(l target.Limit) bool { return l.Criterion == s.Criterion }); k >= 0 {
+			on = &c.goal.Limits[k]
 		}
+		text += target.ShownSays(s, on, unit)
 		b.WriteString(wrapText("  read ", "       ", text, 100))
 	}
 }

@@ -36,6 +36,9 @@ func (f *hearsFlags) hearSheet(cmd *cobra.Command, path string, asJSON bool) err
 	if err != nil {
 		return err
 	}
+	if err := pipeline.CanHear(stage, r.HeaterLoad); err != nil {
+		return usageError{err}
+	}
 	list := hearRows(r, stage)
 	if asJSON {
 		return list.json(cmd.OutOrStdout(), r.Invented)

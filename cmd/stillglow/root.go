@@ -21,7 +21,7 @@ var version = "dev"
 
 // Exit codes, documented in the README and in the root command's help.
 const (
-	exitDone     = 0 // done; where a ranking was made, at least one unit passes
+	exitDone     = 0 // done; where a ranking was made, at least one unit passes, if only by the output alone
 	exitError    = 1 // bad input, an unreadable file, a full disk, interrupted
 	exitUsage    = 2 // wrong command, argument or flag
 	exitNonePass = 3 // done, and no unit passes
@@ -111,8 +111,8 @@ ripple, spikes and noise floor, ranks units and brands against a target for
 low-noise valve heaters, and works out the dropper resistor and, for a near
 miss, the post-filter.
 
-Exit codes: 0 done (a ranking has at least one passing unit), 1 error,
-2 wrong usage, 3 done but no unit passes.`,
+Exit codes: 0 done (a ranking has at least one passing unit, if only by the output
+alone with its common mode open), 1 error, 2 wrong usage, 3 done but no unit passes.`,
 		Example: `  stillglow bench
   stillglow report testdata/bench/bench.toml
   stillglow measure testdata/bench/baseline.csv.gz

@@ -10,7 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
+	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
 
@@ -97,6 +99,9 @@ override it.`,
 				return usageError{errors.New("give the cathode resistor, such as --cathode-ohm 1500, or a bench sheet with a [hears] table")}
 			}
 			s := f.over(cmd, target.Stage{})
+			if err := pipeline.CanHear(s, heater.Load{}); err != nil {
+				return usageError{err}
+			}
 			t, err := target.DeriveTarget(s, f.allowedUV*1e-6)
 			if err != nil {
 				return usageError{err}

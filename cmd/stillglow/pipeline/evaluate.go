@@ -116,7 +116,7 @@ func heading(s *sheet.Sheet, opt Options) *report.Report {
 func judge(s *sheet.Sheet, goal target.Target, load heater.Load, measured [][]report.Capture) []target.Evaluation {
 	evals := make([]target.Evaluation, len(s.Units))
 	for i, u := range s.Units {
-		unit := targetUnit(u, i, load.NominalA())
+		unit := targetUnit(u, i, load)
 		for _, c := range measured[i] {
 			unit.Captures = append(unit.Captures, c.M)
 		}

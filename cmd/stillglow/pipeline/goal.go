@@ -60,6 +60,9 @@ func heardTarget(h *sheet.Hears) (*target.Stage, *target.Target, error) {
 		return nil, nil, nil
 	}
 	stage := Stage(h)
+	if err := CanHear(*stage, heater.Load{}); err != nil {
+		return nil, nil, err
+	}
 	if err := stage.Check(); err != nil || !(h.AllowedInputV > 0) {
 		return stage, nil, err
 	}
@@ -91,6 +94,26 @@ func Stage(h *sheet.Hears) *target.Stage {
 	}
 }
 
+// CanHear refuses a stage that the hearing sum does not hold for, by its valve's name
+// and by the heaters on the supply.
+func CanHear(stage target.Stage, load heater.Load) error {
+	if v, err := heater.Lookup(stage.Valve, nil); err == nil && v.Filament {
+		return noHearing(v)
+	}
+	for _, g := range load.Groups {
+		if g.Valve.Filament {
+			return noHearing(g.Valve)
+		}
+	}
+	return nil
+}
+
+// noHearing is the error about a directly heated valve: the sum knows a heater apart
+// from its cathode.
+func noHearing(v heater.Valve) error {
+	return fmt.Errorf("%s is directly heated, and what it hears of its supply goes straight through its filament: [hears] and 'target hears' are for heaters apart from their cathodes; leave [hears] out and write limits of your own", v.Type)
+}
+
 // Load is the heaters that the sheet lists.
 func Load(s *sheet.Sheet) (heater.Load, error) {
 	own := make([]heater.Valve, 0, len(s.Heaters.OwnValves))
@@ -106,6 +129,9 @@ func Load(s *sheet.Sheet) (heater.Load, error) {
 		valve, err := heater.Lookup(g.Type, own)
 		if err != nil {
 			return heater.Load{}, atLine(s, g.Line, err)
+		}
+		if s.Hears != nil && valve.Filament {
+			return heater.Load{}, atLine(s, g.Line, noHearing(valve))
 		}
 		group := heater.Group{Valve: valve, Count: g.Count, CathodeV: g.CathodeV}
 		group.Wiring, group.StringName, err = heater.ParseWiring(g.Wiring)

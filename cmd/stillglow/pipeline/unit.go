@@ -5,6 +5,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/bandlimit"
+	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
 	"stillglow/report"
@@ -54,11 +55,11 @@ func captureSetup(shared analysis.Setup, u sheet.Unit, c sheet.Capture, baseline
 
 // targetUnit is what the sheet says of a unit, as package target takes it. i is
 // its place in the sheet.
-func targetUnit(u sheet.Unit, i int, heaterA float64) target.Unit {
+func targetUnit(u sheet.Unit, i int, load heater.Load) target.Unit {
 	out := target.Unit{
 		Index: i, Key: u.Name(),
 		Brand: u.Brand, Model: u.Model, Mark: u.Mark, State: target.State(u.State), Date: u.Date,
-		RatedV: u.RatedV, RatedA: u.RatedA, HeaterA: heaterA, Note: u.Note,
+		RatedV: u.RatedV, RatedA: u.RatedA, HeaterA: load.NominalA(), HeaterHighA: load.HighA(), Note: u.Note,
 	}
 	if u.State == sheet.BehindDropper {
 		out.RatedV = 0
