@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"stillglow/analysis"
@@ -14,7 +15,8 @@ import (
 // countOnce looks for one record that the sheet names twice: the same bytes,
 // channel and segment, or the same samples saved again under another name or in
 // another format. Under two units that is an ErrorList, since at most one of them
-// can be right. Under one unit the later one is left out, and the first carries a
+// can be right; where the samples hold no noise, equal volts of two files prove
+// nothing, and the later one carries a caution. Under one unit the later one is left out, and the first carries a
 // caution; s and measured stay as they are, the results are copies.
 func countOnce(s *sheet.Sheet, measured [][]report.Capture) (*sheet.Sheet, [][]report.Capture, error) {
 	out := *s
@@ -32,16 +34,17 @@ func countOnce(s *sheet.Sheet, measured [][]report.Capture) (*sheet.Sheet, [][]r
 			case at < 0:
 				seen = append(seen, r)
 				files, kept = append(files, u.Captures[k]), append(kept, got)
-			case seen[at].unit != i:
+			case seen[at].unit != i && r.proves(seen[at]):
 				bad = append(bad, r.twice(s, seen[at]))
+			case seen[at].unit != i:
+				got.M = withLike(got.M, seen[at].file.File, s.Units[seen[at].unit].Name())
+				files, kept = append(files, u.Captures[k]), append(kept, got)
 			default:
 				first := slices.IndexFunc(files, func(c sheet.Capture) bool { return c.Path == seen[at].file.Path && c.Key == seen[at].file.Key })
 				kept[first].M = withTwice(kept[first].M, u.Captures[k].File)
 			}
 		}
-		if len(files) < len(u.Captures) {
-			out.Units[i].Captures, once[i] = files, kept
-		}
+		out.Units[i].Captures, once[i] = files, kept
 	}
 	if len(bad) > 0 {
 		return nil, nil, bad
@@ -63,6 +66,33 @@ func (r record) same(o record) bool {
 		r.got.Samples.SameSamples(o.got.Samples)
 }
 
+// What noise must be, for equal samples to prove one record: over the converter's own
+// by this factor in density, and this share of all that varies, which is more than
+// what rounding and the window leave between the lines of a computed wave.
+const (
+	overSteps  = 1.25
+	overLeaked = 1e-4
+)
+
+// proves reports whether the two being alike shows that they are one record: the same
+// file, or samples with noise in them, which never comes out twice. Flat records, and
+// waves that were computed, are alike by themselves.
+func (r record) proves(o record) bool {
+	if r.file.Path == o.file.Path {
+		return true
+	}
+	m := r.got.M
+	if len(m.Spectrum.VPerRtHz) == 0 {
+		return false
+	}
+	densities := slices.Sorted(slices.Values(m.Spectrum.VPerRtHz))
+	floor := densities[len(densities)/2] // lines and their skirts take less than half of the span
+	if !(floor*math.Sqrt(m.SampleRateHz/2) > overLeaked*r.got.Samples.SDV) {
+		return false
+	}
+	return !m.QuantNoiseVPerRtHz.Known || floor > overSteps*m.QuantNoiseVPerRtHz.Value
+}
+
 // twice is the error about a record of two units, at the later place.
 func (r record) twice(s *sheet.Sheet, first record) error {
 	line, column := s.Place(r.file.Key + ".file")
@@ -76,6 +106,15 @@ func (r record) twice(s *sheet.Sheet, first record) error {
 			first.file.File, s.Units[first.unit].Name(), firstLine),
 		Expected: "a capture of its own for every unit",
 		Fix:      "find out which unit it shows, and capture the other again: a stopped scope saves the same record again"}
+}
+
+// withLike adds the doubt about a record that is like another unit's without proof.
+func withLike(m *analysis.Measurement, file, unit string) *analysis.Measurement {
+	c := *m
+	c.Cautions = append(slices.Clone(m.Cautions), capture.Caution{Code: target.CautionSameVolts,
+		Text: fmt.Sprintf("the same volts, sample by sample, as %s of %s, and no noise by which two records could be told apart", capture.OneLine(file), capture.OneLine(unit)),
+		Fix:  "make sure that it is this unit's own record; use fewer volts per division, so that the noise shows"})
+	return &c
 }
 
 func withTwice(m *analysis.Measurement, file string) *analysis.Measurement {

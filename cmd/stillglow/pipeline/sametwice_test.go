@@ -125,3 +125,68 @@ func TestOneRecordTwiceUnderOneUnit(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// Equal volts without noise in two files, as a simulator, a flat trace or a signal
+// generator gives them, are no proof of one record: the later carries a caution, and
+// both units are judged. One file under two units is an error whatever it holds.
+func TestEqualVoltsWithoutNoise(t *testing.T) {
+	wave := func(digits int, at func(i int) float64) []byte {
+		var b bytes.Buffer
+		b.WriteString("time (s),volts (V)\n")
+		for i := range 3000 {
+			fmt.Fprintf(&b, "%.7e,%.*f\n", float64(i)*1e-6, digits, at(i))
+		}
+		return b.Bytes()
+	}
+	sine := func(i int) float64 { return 7 + 2e-3*math.Sin(2*math.Pi*float64(i)*0.05123) }
+	for name, data := range map[string][]byte{
+		"a sine with all its digits": wave(15, sine),
+		"a sine with six digits":     wave(6, sine),
+		"a triangle":                 wave(9, func(i int) float64 { return 7 + 1e-3*math.Abs(float64(i%40)-20) }),
+		"nothing but 7 V":            wave(3, func(int) float64 { return 7 }),
+	} {
+		path := twoUnits(t, []string{"a.csv"}, []string{"b.csv"}, map[string][]byte{"a.csv": data, "b.csv": data})
+		r, err := Evaluate(context.Background(), path, Options{SkipFilter: true})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		told := 0
+		for _, u := range r.Units {
+			if len(u.Captures) != 1 {
+				t.Errorf("%s: %d captures of %s", name, len(u.Captures), u.Eval.Unit.Key)
+			}
+			for _, k := range u.Eval.Cautions {
+				if k.Code == target.CautionSameVolts {
+					told++
+				}
+			}
+		}
+		if told != 1 {
+			t.Errorf("%s: %d cautions about equal volts, want 1", name, told)
+		}
+		path = twoUnits(t, []string{"a.csv"}, []string{"a.csv"}, map[string][]byte{"a.csv": data})
+		if _, err := Evaluate(context.Background(), path, Options{SkipFilter: true}); err == nil {
+			t.Errorf("%s: one file under two units passes", name)
+		}
+	}
+}
+
+// A converter's steps hide no proof: noise of a third of a step and more tells records
+// apart, and the same samples of two units are an error.
+func TestEqualSamplesOfFewSteps(t *testing.T) {
+	for _, noise := range []float64{0.35, 0.7, 3} {
+		r := rand.New(rand.NewPCG(9, 1))
+		var b bytes.Buffer
+		b.WriteString("time (s),volts (V)\n")
+		for i := range 6000 {
+			v := 40*math.Sin(2*math.Pi*float64(i)*0.05123) + noise*r.NormFloat64()
+			fmt.Fprintf(&b, "%.7e,%.5f\n", float64(i)*1e-6, 2e-4*math.Round(v))
+		}
+		path := twoUnits(t, []string{"a.csv"}, []string{"b.csv"}, map[string][]byte{"a.csv": b.Bytes(), "b.csv": append(b.Bytes(), '\n')})
+		var list ErrorList
+		if _, err := Evaluate(context.Background(), path, Options{SkipFilter: true}); !errors.As(err, &list) {
+			t.Errorf("noise of %g steps: %v, want an error", noise, err)
+		}
+	}
+}
