@@ -1,6 +1,9 @@
 package heater
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // assumptions states what the plan rests on; ofSupply adds what it takes of this
 // one supply's output.

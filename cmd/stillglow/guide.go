@@ -102,7 +102,7 @@ func (f *guideFlags) write(w io.Writer, s *sheet.Sheet) error {
 	out := &strings.Builder{}
 	volts := []loadVolts{{V: f.supplyV}}
 	if s != nil && !f.supplyGiven {
-		if own := sheetVolts(s, load.NominalA()); len(own) > 0 {
+		if own := sheetVolts(s, load); len(own) > 0 {
 			volts = own
 		}
 	}
@@ -227,11 +227,13 @@ const soundCardWords = "Fit a DC block of 10 µF in series with its input (film,
 type loadVolts struct {
 	V     float64
 	Units []string // nil: all
+	Over  []string // units whose rated current the heaters may exceed, with it
 }
 
 // sheetVolts gives the loaded volts of a sheet's units, those within 5 % of each
 // other together: readings where there are any, else the label.
-func sheetVolts(s *sheet.Sheet, heaterA float64) []loadVolts {
+func sheetVolts(s *sheet.Sheet, load heater.Load) []loadVolts {
+	heaterA, mostA := load.NominalA(), load.HighA()
 	var out []loadVolts
 	for _, u := range s.Units {
 		unit := target.Unit{HeaterA: heaterA, RatedV: u.RatedV}
@@ -253,6 +255,9 @@ func sheetVolts(s *sheet.Sheet, heaterA float64) []loadVolts {
 			out = append(out, loadVolts{V: v})
 		}
 		out[k].Units = append(out[k].Units, u.Name())
+		if u.RatedA > 0 && mostA > u.RatedA {
+			out[k].Over = append(out[k].Over, fmt.Sprintf("%s (%.3g A)", u.Name(), u.RatedA))
+		}
 	}
 	if len(out) == 1 {
 		out[0].Units = nil
@@ -278,6 +283,9 @@ func loadText(para func(first, text string), load heater.Load, volts []loadVolts
 			who = " (" + strings.Join(v.Units, ", ") + ")"
 		}
 		para("  - ", fmt.Sprintf("From %.3g V%s: %.3g Ω, which dissipates %.1f W%s: buy %.0f W or more.", v.V, who, ohm, watts, near, math.Ceil(2*watts/5)*5))
+		if len(v.Over) > 0 {
+			para("  ! ", fmt.Sprintf("Leave out %s: the heaters may take %.3g A, more than is on the label, and such a supply overheats on this load.", strings.Join(v.Over, ", "), load.HighA()))
+		}
 	}
 	para("  - ", "A noise figure at another current is worth little: at light load many supplies switch in bursts. Write load_a beside every capture.")
 }
