@@ -46,6 +46,7 @@ type Measurement struct {
 	PP20MHz999V   figure.Figure // the same, between the 0.05 and 99.95 % quantiles (99.9 % of the time)
 	PP20MHzFilter string        // the low-pass used, in words, e.g. "first-order low-pass at 20 MHz"
 	PPOverS       float64       // seconds of the record that both were taken over
+	Within20MHz   bool          // the instrument's limit kept out what lies above 20 MHz: PPV is no more than a peak-to-peak in that span
 
 	// Ripple: the cycle folded at the switching period, free of spikes and noise.
 	Kind                     cycle.Kind    // how the converter keeps time

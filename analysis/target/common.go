@@ -64,18 +64,29 @@ func (e *Evaluation) OpenCommon() []Limit {
 	return open
 }
 
+// commonFastHz parts the common-mode criteria into those of a slow and a fast capture.
+const commonFastHz = 1e6
+
 // commonNeeds says what is open of the common-mode half and what would cover it,
 // "" where nothing is.
 func (e *Evaluation) commonNeeds() string {
-	var names, needs []string
+	var names []string
+	fast, slow := false, false
 	for _, l := range e.OpenCommon() {
-		c, _ := lookup(l.Criterion)
-		names, needs = append(names, l.Name), append(needs, c.how)
+		names = append(names, l.Name)
+		fast, slow = fast || l.NeedHighHz >= commonFastHz, slow || l.NeedHighHz < commonFastHz
 	}
 	if len(names) == 0 {
 		return ""
 	}
-	return fmt.Sprintf("common mode is not measured (%s): take %s", strings.Join(names, ", "), strings.Join(needs, "; "))
+	var needs []string
+	if slow {
+		needs = append(needs, "one of 0.25 s or more at 50 kS/s or more")
+	}
+	if fast {
+		needs = append(needs, "one at 50 MS/s or more, at least 0.1 ms long")
+	}
+	return fmt.Sprintf("common mode is not measured (%s): take it across 100 Ω to chassis or earth, %s", strings.Join(names, ", "), strings.Join(needs, " and "))
 }
 
 // ofMode is the unit with its captures of one mode alone: a common-mode capture

@@ -12,7 +12,9 @@ func (p picked) decides(l Limit) bool {
 
 // partOf gives the figure of a record too short or too slow for a criterion that is
 // a part of what the criterion counts, and so no more than it: the smooth ripple's
-// swing of any peak-to-peak, a line of the band that it lies in.
+// swing of any peak-to-peak, and all of the samples' swing where the instrument let
+// nothing above the span through, however few the samples are; a line of the band that
+// it lies in.
 func partOf(id Criterion, m *analysis.Measurement) figure.Figure {
 	none := figure.NotMeasured("nothing in it is a part of the criterion")
 	line := func(lowHz, highHz float64) figure.Figure {
@@ -23,7 +25,14 @@ func partOf(id Criterion, m *analysis.Measurement) figure.Figure {
 	}
 	switch id {
 	case RipplePP:
+		if least := func(f figure.Figure) float64 { return f.Value - f.U }; m.Within20MHz && m.PPV.Known && !(m.RipplePPV.Known && least(m.RipplePPV) > least(m.PPV)) {
+			return m.PPV
+		}
 		return m.RipplePPV
+	case CommonPP:
+		if m.Within20MHz {
+			return m.PPV
+		}
 	case BandAudio:
 		return m.MainsLineRMS // twice the mains, 100 or 120 Hz
 	case BandRF1:

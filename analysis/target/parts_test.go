@@ -46,3 +46,29 @@ func TestPartsProveAFail(t *testing.T) {
 		}
 	}
 }
+
+// Behind a 20 MHz limit no sample lies outside what the criterion counts, whether a
+// cycle is found in so short a record or not; without one what lies above 20 MHz may
+// be in it.
+func TestShortRecordBehindALimit(t *testing.T) {
+	for _, mode := range []capture.Mode{capture.Differential, capture.Common} {
+		id := RipplePP
+		if mode == capture.Common {
+			id = CommonPP
+		}
+		goal := Target{Name: "t", Limits: []Limit{limit(id, 20e-3, "test")}}
+		for _, c := range []struct {
+			limited bool
+			ppV     float64
+			verdict Verdict
+		}{{true, 60e-3, Fail}, {false, 60e-3, Open}, {true, 10e-3, Open}, {true, 20.5e-3, Open}} {
+			m := slowRecord("a.csv", 1e-3, 1e-3)
+			m.Mode, m.Within20MHz = mode, c.limited
+			m.RipplePPV, m.SwitchingHz = figure.NotMeasured("no switching line stands out"), figure.NotMeasured("no switching line stands out")
+			m.PPV = figure.Figure{Value: c.ppV, U: 0.03 * c.ppV, Known: true}
+			if e := Evaluate(Unit{Key: "u", HeaterA: 0.6, Captures: []*analysis.Measurement{m}}, goal); e.Verdict != c.verdict {
+				t.Errorf("%s, limited %v, %g V: %s, %q, want %s", id, c.limited, c.ppV, e.Verdict, e.Why, c.verdict)
+			}
+		}
+	}
+}

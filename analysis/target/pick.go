@@ -78,11 +78,12 @@ type field struct {
 	best    []*analysis.Measurement // those that cover it with a figure
 	short   *analysis.Measurement   // does not cover, but shows at least this much
 	reasons map[string]bool         // of the others
+	spans   map[string][]string     // the files that show a span only, by the span
 	covered bool                    // by a capture that still has no figure
 }
 
 func newField(u Unit, l Limit, c criterion, lowHz float64) field {
-	f := field{l: l, c: c, lowHz: lowHz, reasons: map[string]bool{}}
+	f := field{l: l, c: c, lowHz: lowHz, reasons: map[string]bool{}, spans: map[string][]string{}}
 	for _, m := range u.Captures {
 		f.take(m)
 	}
@@ -97,7 +98,8 @@ func (f *field) take(m *analysis.Measurement) {
 	case !m.Calibrated:
 		f.reasons[m.File+" has no volt scale (set volts per full scale)"] = true
 	case !covers:
-		f.reasons[fmt.Sprintf("%s shows %s only", m.File, spanText(m.Span.LowHz, m.Span.HighHz))] = true
+		span := spanText(m.Span.LowHz, m.Span.HighHz)
+		f.spans[span] = append(f.spans[span], m.File)
 		bounds := fig.Known && !fig.UpperBound && hides == "" && f.c.domain == linear && f.c.id != SpikeRate
 		if bounds && (f.short == nil || fig.Value > f.c.of(f.short).Value) {
 			f.short = m
@@ -116,6 +118,9 @@ func (f *field) take(m *analysis.Measurement) {
 // without is the outcome where no capture covers the criterion with a figure: the
 // reason, or a fail by a part of the span that already breaks the limit.
 func (f *field) without() picked {
+	for span, files := range f.spans {
+		f.reasons[fmt.Sprintf("%s show%s %s only", filesText(files), map[bool]string{true: "s"}[len(files) == 1], span)] = true
+	}
 	p := picked{reason: listed(f.reasons)}
 	if !f.covered {
 		p.reason = fmt.Sprintf("no capture covers %s (%s); needs %s", spanText(f.lowHz, f.l.NeedHighHz), p.reason, f.c.how)
@@ -126,6 +131,14 @@ func (f *field) without() picked {
 		p.from = []*analysis.Measurement{f.short}
 	}
 	return p
+}
+
+// filesText names a file, or the first of several and how many more there are.
+func filesText(files []string) string {
+	if len(files) == 1 {
+		return files[0]
+	}
+	return fmt.Sprintf("%s and %d more", files[0], len(files)-1)
 }
 
 // roughlyCovers forgives a hundredth at the low end and, as the measurement of
