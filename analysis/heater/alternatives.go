@@ -3,6 +3,7 @@ package heater
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // AltKind names a way of feeding the heaters other than a plain dropper.
@@ -66,6 +67,9 @@ func (p *Plan) alternatives(z sizing) {
 	case regOK:
 		better = AltRegulator
 		p.Better = fmt.Sprintf("the regulator, which holds the heaters within ±%g %% whatever the supply, the parts or a pulled valve do, and removes much of the ripple too", 100*regulatorTol)
+		if slices.ContainsFunc(z.strands, func(s strand) bool { return s.string }) {
+			p.Better = fmt.Sprintf("the regulator, which holds the rail within ±%g %% whatever the supply, the parts or a pulled valve do, and removes much of the ripple too; it can't even out a string, so put valves of equal measured heater current into each", 100*regulatorTol)
+		}
 	default:
 		p.Better = "a supply of fewer volts: a regulator here would need a large heat sink, and a dropper's worst cases are outside the limits"
 	}

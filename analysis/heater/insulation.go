@@ -38,7 +38,7 @@ func (p *Plan) insulation() {
 		switch {
 		case v.MaxVhk == 0 && g.CathodeV == 0:
 			i.State = InsulationNotTold
-			i.Words = fmt.Sprintf("%s: heater-cathode limit unknown, see the data sheet; give the cathode's volts (cathode_v) if it is more than a few volts above the heater", v.Type)
+			i.Words = fmt.Sprintf("%s: heater-cathode limit unknown, see the data sheet; give the cathode's volts if it is more than a few volts above the heater", v.Type)
 		case v.MaxVhk == 0:
 			i.State = InsulationUnknown
 			i.Words = fmt.Sprintf("%s: %s between heater and cathode, limit unknown: see the data sheet", v.Type, volts(roundSig(i.Volts, 3)))
@@ -48,7 +48,7 @@ func (p *Plan) insulation() {
 			p.Warnings = append(p.Warnings, i.Words)
 		case g.CathodeV == 0:
 			i.State = InsulationNotTold
-			i.Words = fmt.Sprintf("%s: up to %s between heater and cathode (from memory, it varies by maker); the cathode's volts are not given (cathode_v)", v.Type, volts(v.MaxVhk))
+			i.Words = fmt.Sprintf("%s: up to %s between heater and cathode (from memory, it varies by maker); the cathode's volts are not given", v.Type, volts(v.MaxVhk))
 		default:
 			i.State = InsulationInside
 			i.Words = fmt.Sprintf("%s: %s between heater and cathode, inside its %s", v.Type, volts(roundSig(i.Volts, 3)), volts(v.MaxVhk))

@@ -3,6 +3,7 @@ package heater
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 )
 
@@ -75,5 +76,32 @@ func TestExactOhmByOhmsLaw(t *testing.T) {
 		}
 		s := layout{strands: l.strands(), sharedOhm: a.ExactOhm}.solve(p.Supply, 0.6, scenario{})
 		near(t, c.valves+" exact W", s.maxW(), c.w, 1e-6)
+	}
+}
+
+// A regulator holds the rail; how unequal valves share a string it does not change, and
+// the advice doesn't promise it.
+func TestRegulatorDoesNotEvenOutAString(t *testing.T) {
+	better := func(groups string) string {
+		t.Helper()
+		list, err := ParseGroups(groups, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		load, err := NewLoad(list, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := MakePlan(load, Supply{Volts: 15, TolFrac: 0.05}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p.Better
+	}
+	if got := better("2x12AX7@series,2x6N1P@string"); !strings.Contains(got, "can't even out a string") || strings.Contains(got, "holds the heaters") {
+		t.Errorf("with a string: %q", got)
+	}
+	if got := better("3x12AX7"); strings.Contains(got, "even out a string") {
+		t.Errorf("without one: %q", got)
 	}
 }
