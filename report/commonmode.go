@@ -38,7 +38,7 @@ func (r *Report) commonLimits() []target.Limit {
 }
 
 // commonHow is what to do about a half that is open.
-const commonHow = "With the supply unplugged, join both output wires to chassis or earth through 100 Ω; then capture the volts across it, slow and fast, with mode = \"common\" (stillglow guide gives the safe steps)."
+const commonHow = "With the supply unplugged, join both output wires to chassis or earth through 100 Ω; then capture the volts across it, slow and fast (stillglow guide gives the safe steps)."
 
 // commonWords sum up the common-mode half of the question.
 func (r *Report) commonWords() string {

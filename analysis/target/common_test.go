@@ -168,3 +168,21 @@ func TestRankAndBrandsByHalves(t *testing.T) {
 		}
 	}
 }
+
+// A caution of a common-mode capture says so: beside the unit's others it would be
+// read as one about its output.
+func TestCautionsTellTheirHalf(t *testing.T) {
+	across, both := fast("a.csv"), fast("b.csv")
+	both.Mode = capture.Common
+	for _, m := range []*analysis.Measurement{across, both} {
+		m.Cautions = []capture.Caution{{Code: capture.CautionShortRecord, Text: "the record holds only 12 switching cycles"}}
+	}
+	e := Evaluate(Unit{Key: "u", HeaterA: 0.6, Captures: []*analysis.Measurement{across, both}}, line(t))
+	var texts []string
+	for _, k := range e.Cautions {
+		texts = append(texts, k.Text)
+	}
+	if len(texts) != 2 || texts[0] != "the record holds only 12 switching cycles" || texts[1] != "in common mode the record holds only 12 switching cycles" {
+		t.Errorf("%q", texts)
+	}
+}

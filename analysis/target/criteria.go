@@ -37,9 +37,9 @@ const (
 	fastCapture  = "a DC- or AC-coupled capture at 50 MS/s or more, bandwidth limit at 20 MHz or off, at least 0.1 ms long"
 	slowCapture  = "a capture at least 0.1 s long"
 	audioCapture = "a capture at least 0.25 s long at 50 kS/s or more (a sound card does)"
-	commonSlow   = "a common-mode capture (mode = \"common\") at least 0.1 s long"
-	commonAudio  = "a common-mode capture (mode = \"common\") at least 0.25 s long at 50 kS/s or more"
-	commonFast   = "a common-mode capture (mode = \"common\") at 50 MS/s or more, bandwidth limit at 20 MHz or off, at least 0.1 ms long"
+	commonSlow   = "a common-mode capture (across 100 Ω to chassis or earth) at least 0.1 s long"
+	commonAudio  = "a common-mode capture (across 100 Ω to chassis or earth) at least 0.25 s long at 50 kS/s or more"
+	commonFast   = "a common-mode capture (across 100 Ω to chassis or earth) at 50 MS/s or more, bandwidth limit at 20 MHz or off, at least 0.1 ms long"
 	midCapture   = "a capture at 2.5 MS/s or more, at least 1 ms long"
 )
 

@@ -170,6 +170,9 @@ func allCautions(u Unit) []capture.Caution {
 	seen := map[capture.Caution]bool{}
 	for _, m := range u.Captures {
 		for _, c := range m.Cautions {
+			if m.Mode == capture.Common {
+				c.Text = "in common mode " + c.Text
+			}
 			if !seen[c] {
 				seen[c] = true
 				all = append(all, c)

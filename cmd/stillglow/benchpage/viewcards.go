@@ -207,7 +207,7 @@ var flagNames = strings.NewReplacer(
 	"--channel", "\u201cChannel\u201d", "--segment", "\u201cSegment\u201d", "--scale", "\u201cVolts per count or division\u201d",
 	"--offset", "offset_v in the sheet", "--decimal", "decimal_mark in the sheet", "--delimiter", "delimiter in the sheet",
 	"find it with stillglow calibrate and a sine of known volts", "record a sine of known volts with the same gain, drop it here too, and calibrate from it on its card",
-	"write band_limited = true", "tick \u201cwith the 20 MHz limit on\u201d",
+	"(band_limited = true in the sheet)", "and tick \u201cwith the 20 MHz limit on\u201d",
 	"mode = \"common\"", "\u201cProbe across\u201d: both wires and earth",
 	"anti_aliased = true in the sheet", "\u201cAnti-alias filter\u201d at the capture",
 	"--coupling", "\u201cCoupling\u201d", "--mains", "\u201cMains\u201d",
