@@ -2,6 +2,7 @@ package report
 
 import (
 	"context"
+	_ "embed"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -435,29 +436,10 @@ func pageOnAPhoneNeedsNoSidewaysScroll(t *testing.T, browser context.Context) {
 	}
 }
 
-// cutTexts finds texts that are wider than their box, that stick out of the window
-// without a box to scroll in, and texts of a picture outside of its frame.
-const cutTexts = `(() => {
-	const found = [], told = (what, e) => found.push(what + ': ' + (e.closest('[data-kind]')?.dataset.kind || e.tagName) + ': ' + e.textContent.trim().slice(0, 60));
-	for (const e of document.querySelectorAll('body *')) {
-		if (e.closest('svg') || !e.getClientRects().length) continue;
-		if (!e.textContent.trim() || e.closest('.skip, .hide, .live, script, option')) continue;
-		const box = e.getBoundingClientRect(), style = getComputedStyle(e);
-		if (style.display !== 'inline' && style.overflowX !== 'auto' && e.scrollWidth > e.clientWidth + 1) told('wider than its box', e);
-		if (![...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())) continue;
-		if (box.right > innerWidth + 1 && !e.closest('.scroll, .pan')) told('beyond the window', e);
-	}
-	for (const svg of document.querySelectorAll('svg')) {
-		const view = svg.viewBox.baseVal;
-		if (!svg.getClientRects().length || !view.width) continue;
-		const frame = svg.getBoundingClientRect(), slack = 1.5 * frame.width / view.width;
-		for (const t of svg.querySelectorAll('text')) {
-			const b = t.getBoundingClientRect();
-			if (b.left < frame.left - slack || b.right > frame.right + slack || b.top < frame.top - slack || b.bottom > frame.bottom + slack) told('outside of its picture', t);
-		}
-	}
-	return [...new Set(found)];
-})()`
+// cutTexts finds what is cut off or too small to read.
+//
+//go:embed testdata/cuttexts.js
+var cutTexts string
 
 // otherFont gives the whole page a font of other widths than the one its pictures
 // were measured with.
@@ -491,7 +473,7 @@ func pageCutsNoTextOff(t *testing.T, browser context.Context) {
 	}
 	// The check itself finds what it is for.
 	p := newTab(t, browser, writePage(t, "index.html", htmlOf(t, fixture(1))), 1280, 900)
-	if got := eval[[]string](t, p, `(() => { const h = document.querySelector('h1'); h.style.cssText = 'white-space:nowrap;width:3em;overflow:hidden'; document.querySelector('svg.plot text').setAttribute('x', '900'); return `+cutTexts+`; })()`); len(got) < 2 {
+	if got := eval[[]string](t, p, `(() => { const h = document.querySelector('h1'); h.style.cssText = 'white-space:nowrap;width:3em;overflow:hidden'; document.querySelector('svg.plot text').setAttribute('x', '900'); return `+strings.TrimRight(cutTexts[strings.Index(cutTexts, "(() =>"):], "; \n")+`; })()`); len(got) < 2 {
 		t.Errorf("a heading cut off and a label outside of its picture are not found: %v", got)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"stillglow/analysis/target"
 	"stillglow/capture"
@@ -42,6 +43,25 @@ func asset(name string) (string, error) {
 // the page of a large bench.
 var lean = strings.NewReplacer("</td>", "", "</th>", "", "</tr>", "", "</li>", "", "</dt>", "", "</dd>", "")
 
+// pageFuncs are what the page's template calls.
+var pageFuncs = template.FuncMap{"unbroken": unbroken}
+
+// longestUnbroken is the longest word that is kept on one line, in letters.
+const longestUnbroken = 16
+
+// unbroken is a name whose short words with a hyphen in them, such as Q-1, stay on
+// one line.
+func unbroken(name string) template.HTML {
+	words := strings.Split(name, " ")
+	for i, w := range words {
+		words[i] = template.HTMLEscapeString(w)
+		if strings.Contains(w, "-") && utf8.RuneCountInString(w) <= longestUnbroken {
+			words[i] = `<span class="nowrap">` + words[i] + "</span>"
+		}
+	}
+	return template.HTML(strings.Join(words, " "))
+}
+
 // HTML is index.html: one self-contained page. Everything in it is escaped by
 // html/template or written by this package; its content security policy allows
 // its own style and scripts by hash and nothing else, no network at all.
@@ -53,7 +73,7 @@ func (r *Report) HTML() ([]byte, error) {
 	if len(r.Units) > unitsInFull {
 		page = lean.Replace(page)
 	}
-	t, err := template.New("page").Parse(page)
+	t, err := template.New("page").Funcs(pageFuncs).Parse(page)
 	if err != nil {
 		return nil, err
 	}

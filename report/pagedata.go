@@ -129,10 +129,10 @@ func (u *Unit) data(share float64) unitData {
 		}
 	}
 	for _, l := range pickLines(spectra(u.Captures), 0, math.Inf(1)) {
-		d.Lines = append(d.Lines, lineData{number(l.hz), number(l.vrhz), shorten(clean(l.name), 34)})
+		d.Lines = append(d.Lines, lineData{number(l.hz), number(l.vrhz), lineLabel(l.name)})
 	}
 	if u.Filter != nil && u.Filter.Found {
-		d.After = densityData("behind the post-filter", "V", u.Filter.Best.SpectrumHz, u.Filter.Best.AfterVPerRtHz, columns)
+		d.After = densityData(behindFilter(&u.Filter.Best), "V", u.Filter.Best.SpectrumHz, u.Filter.Best.AfterVPerRtHz, columns)
 	}
 	return d
 }

@@ -77,7 +77,7 @@ func partsTemplate() (*template.Template, error) {
 	if err != nil {
 		return nil, err
 	}
-	t, err := template.New("page").Parse(page)
+	t, err := template.New("page").Funcs(pageFuncs).Parse(page)
 	if err != nil {
 		return nil, err
 	}

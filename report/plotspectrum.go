@@ -6,6 +6,7 @@ import (
 	"math"
 	"path"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -189,9 +190,10 @@ func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
 	taken := []vg.Rectangle{box}
 	for _, l := range pickLines(n.ms, math.Pow(10, p.X.Min), math.Pow(10, p.X.Max)) {
 		st := canvas.TextStyle(9, canvas.Ink)
-		s := canvas.Text(shorten(clean(l.name), 34))
+		s := canvas.Text(lineLabel(l.name))
 		// The name stands right of its peak, where the next harmonics are lower,
-		// else left of it, and a little higher where it must; else it is left out.
+		// else left of it, and a little higher where it must, a thin line down to its
+		// peak; else it is left out.
 		peak := vg.Point{X: trX(math.Log10(l.hz)), Y: trY(math.Min(math.Log10(l.vrhz), p.Y.Max)) - 3}
 		right := min(peak.X+3, c.Max.X-st.Width(s)-2)
 	places:
@@ -204,12 +206,28 @@ func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
 				}
 				if !overlaps(r, taken) {
 					taken = append(taken, r)
+					if rise > 0 && (peak.X <= r.Min.X || peak.X >= r.Max.X) {
+						c.StrokeLine2(draw.LineStyle{Color: canvas.SoftInk, Width: vg.Points(0.5)}, peak.X, peak.Y+3, peak.X, (r.Min.Y+r.Max.Y)/2)
+					}
 					c.FillText(st, pt, s)
 					break places
 				}
 			}
 		}
 	}
+}
+
+// lineLabel is a line's name as a plot has room for it: "13th harmonic ± 10 x mains"
+// for "switching, 13th harmonic, sideband at 10 x mains".
+func lineLabel(name string) string {
+	if line, by, found := strings.Cut(clean(name), ", sideband at "); found {
+		line = strings.TrimSuffix(line, ", fundamental")
+		if rest, long := strings.CutPrefix(line, "switching, "); long {
+			line = rest
+		}
+		return shorten(line+" ± "+by, 34)
+	}
+	return shorten(clean(name), 34)
 }
 
 type namedLine struct {
@@ -297,6 +315,11 @@ func overlayFigure(r *Report, columns int) *canvas.Drawing {
 	return &canvas.Drawing{Panels: []*plot.Plot{p}}
 }
 
+// behindFilter names what a post-filter is predicted to leave.
+func behindFilter(r *filter.Result) string {
+	return "predicted behind the " + string(r.Circuit.Topology) + " filter"
+}
+
 // filterFigure shows a unit's density before and after the advised post-filter.
 func filterFigure(u *Unit, t *target.Target, columns int) *canvas.Drawing {
 	if u.Filter == nil || !u.Filter.Found || len(u.Filter.Best.AfterVPerRtHz) < 2 {
@@ -311,13 +334,14 @@ func filterFigure(u *Unit, t *target.Target, columns int) *canvas.Drawing {
 		k.addOnce("measured", st)
 	}
 	addDensity(p, after.SpectrumHz, after.AfterVPerRtHz, columns/2, curveStyles[0])
-	k.add("predicted behind the "+string(after.Circuit.Topology)+" filter", curveStyles[0])
+	k.add(behindFilter(after), curveStyles[0])
 	if !settle(p) {
 		return nil
 	}
 	if addLimits(p, t) {
 		k.add("limit of the target", limitLine)
 	}
+	p.Y.Max++ // a decade for the key, which takes a third of so low a panel
 	p.Add(k)
 	f := &canvas.Drawing{Panels: []*plot.Plot{p}}
 	if w := filterWave(after.Wave, columns); w != nil {
@@ -350,7 +374,7 @@ func filterWave(w filter.Wave, columns int) *plot.Plot {
 	add("measured", w.BeforeV, draw.LineStyle{Color: canvas.SoftInk, Width: vg.Points(0.8)})
 	add("predicted", w.AfterV, curveStyles[0])
 	widen(&p.Y, 0.08)
-	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.2 // the key's own room
+	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.35 // the key's own room
 	p.Add(k)
 	return p
 }

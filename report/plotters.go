@@ -234,7 +234,7 @@ func (n note) Plot(c draw.Canvas, p *plot.Plot) {
 		pt.X += under
 		r = st.Rectangle(s).Add(pt)
 	}
-	c.SetColor(color.NRGBA{0xFF, 0xFF, 0xFF, 0xD8})
+	c.SetColor(canvas.Veil)
 	r.Min.X -= 1.5
 	r.Max.X += 1.5
 	c.Fill(r.Path())
@@ -266,7 +266,7 @@ func (k key) layout(c draw.Canvas) (box vg.Rectangle, names []string, st text.St
 func (k key) Plot(c draw.Canvas, p *plot.Plot) {
 	box, names, st := k.layout(c)
 	descent := st.FontExtents().Descent
-	c.SetColor(color.NRGBA{0xFF, 0xFF, 0xFF, 0xD8})
+	c.SetColor(canvas.Veil)
 	c.Fill(box.Path())
 	for i, s := range names {
 		y := box.Max.Y - keyRow*(vg.Length(i)+0.5)

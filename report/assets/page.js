@@ -234,7 +234,7 @@ const near = (col, i) => {
   return null;
 };
 
-/* Names of lines right of their peaks, none over another. */
+/* Names of lines right of their peaks, none over another; from one that had to move up, a thin line leads down to its peak. */
 const nameLines = (u, names) => {
   const g = u.ctx, r = devicePixelRatio || 1, taken = [], h = 13 * r;
   g.save();
@@ -245,10 +245,14 @@ const nameLines = (u, names) => {
   const right = u.bbox.left + u.bbox.width, top = u.bbox.top;
   for (const [f, v, name] of names) {
     if (f < u.scales.x.min || f > u.scales.x.max) continue;
-    const w = g.measureText(name).width, x = Math.min(u.valToPos(f, "x", true) + 4 * r, right - w - 2 * r);
-    let y = Math.max(u.valToPos(v, "y", true), top + h / 2);
+    const w = g.measureText(name).width, at = u.valToPos(f, "x", true), x = Math.min(at + 4 * r, right - w - 2 * r), peak = Math.max(u.valToPos(v, "y", true), top + h / 2);
+    let y = peak;
     for (let k = 0; k < 8 && y - h / 2 >= top - 1; k++, y -= h) {
       if (taken.some(t => x < t[0] + t[2] + 4 && t[0] < x + w + 4 && Math.abs(y - t[1]) < h)) continue;
+      if (k && x > at) { g.strokeStyle = css("--soft"); g.lineWidth = 0.7 * r; g.beginPath(); g.moveTo(at, peak); g.lineTo(at, y); g.lineTo(x - r, y); g.stroke(); }
+      g.fillStyle = css("--veil");
+      g.fillRect(x - r, y - h / 2, w + 2 * r, h);
+      g.fillStyle = css("--ink");
       g.fillText(name, x, y);
       taken.push([x, y, w]);
       break;
@@ -260,15 +264,15 @@ const nameLines = (u, names) => {
 const densitySpec = (list, label, withBase, names) => {
   const tables = [], series = [];
   let lo = Infinity, hi = 0, u = "V";
-  for (const {s, name, look} of list) {
+  for (const {s, name, look, plain} of list) {
     const c = dens(s);
     u = s.u;
     tables.push([c.x, c.v]);
-    series.push({name, color: looks[look % looks.length][0], dash: looks[look % looks.length][1], width: 1.1});
+    series.push({name, color: plain || looks[look % looks.length][0], dash: plain || names ? [] : looks[look % looks.length][1], width: 1.1, key: !plain || !series.some(q => q.name === name)});
     if (withBase && s.b) {
       const b = dens(s.b);
       tables.push([b.x, b.v]);
-      series.push({name: "baseline", color: "--soft", dash: baseDash, width: 1, key: !series.some(q => q.name === "baseline")});
+      series.push({name: "baseline (instrument)", color: "--soft", dash: baseDash, width: 1, key: !series.some(q => q.name === "baseline (instrument)")});
     }
     lo = Math.min(lo, c.x[0]); hi = Math.max(hi, c.x[c.x.length - 1]);
   }
@@ -279,7 +283,7 @@ const densitySpec = (list, label, withBase, names) => {
     pts.sort((a, b) => a[0] - b[0]);
     if (pts.length > 1) {
       tables.push([pts.map(q => q[0]), pts.map(q => q[1])]);
-      series.push({name: "limit", color: "--ink", dash: limitDash, width: 1.4, limit: l, key: !series.some(q => q.limit)});
+      series.push({name: "limit of the target", color: "--ink", dash: limitDash, width: 1.4, limit: l, key: !series.some(q => q.limit)});
     }
   }
   const joined = tables.length > 1 ? uPlot.join(tables) : tables[0];
@@ -349,7 +353,7 @@ const specs = {
   spike: d => [d.k && waveSpec(d.k, "", "Typical spike, " + d.n, "")],
   cycle: d => [d.c && cycleSpec([{c: d.c, name: "average cycle", look: 0}], "Average switching cycle, " + d.n)],
   spectrum: d => [d.s.length && densitySpec(d.s.map((s, i) => ({s, name: s.n, look: [0, 2, 3, 4, 5][i % 5]})), "Spectrum, " + d.n, true, d.l)],
-  filter: d => [d.a && densitySpec(d.s.map((s, i) => ({s, name: "measured, " + s.n, look: 1})).concat([{s: d.a, name: d.a.n, look: 0}]), "Spectrum before and after the post-filter, " + d.n, false)],
+  filter: d => [d.a && densitySpec(d.s.map((s, i) => ({s, name: "measured", plain: "--soft", look: 1})).concat([{s: d.a, name: d.a.n, look: 0}]), "Spectrum before and after the post-filter, " + d.n, false)],
 };
 const enliven = fig => {
   const make = specs[fig.dataset.kind];
