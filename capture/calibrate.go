@@ -42,7 +42,11 @@ func Calibrate(t *Trace, voltsRMS, hz float64) (Calibration, error) {
 		Cautions: []string{},
 	}
 	if c.Residual > calRefused {
-		return Calibration{}, fmt.Errorf("the residual (noise, distortion, hum) is %.2g %% of the sine, expected at most %g %%; record a clean sine and try again", 100*c.Residual, 100*calRefused)
+		found := fmt.Sprintf("%.2g %% of the sine", 100*c.Residual)
+		if c.Residual >= 1 {
+			found = "more than the sine itself"
+		}
+		return Calibration{}, fmt.Errorf("the residual (noise, distortion, hum) is %s, expected at most %g %%; record a clean sine and try again", found, 100*calRefused)
 	}
 	peak := 0.0
 	for _, v := range t.Volts {

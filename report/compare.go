@@ -290,6 +290,14 @@ func (c *Comparison) compareCaptures(a, b map[string]json.RawMessage) {
 	}
 }
 
+// couplingWord is "AC" for the document's "ac".
+func couplingWord(s string) string {
+	if s == "ac" || s == "dc" {
+		return strings.ToUpper(s)
+	}
+	return s
+}
+
 // unlike notes what makes a before and an after hard to compare.
 func (c *Comparison) unlike(a, b map[string]json.RawMessage) {
 	for _, f := range []struct {
@@ -303,7 +311,7 @@ func (c *Comparison) unlike(a, b map[string]json.RawMessage) {
 	}
 	for _, f := range []struct{ key, what string }{{"mode", "mode"}, {"coupling", "coupling"}, {"pp_20mhz_filter", "20 MHz low-pass"}} {
 		if x, y := field[string](a, f.key), field[string](b, f.key); x != y && x != "" && y != "" {
-			c.Notes = append(c.Notes, fmt.Sprintf("the captures differ in %s: %s before, %s after", f.what, clean(x), clean(y)))
+			c.Notes = append(c.Notes, fmt.Sprintf("the captures differ in %s: %s before, %s after", f.what, couplingWord(clean(x)), couplingWord(clean(y))))
 		}
 	}
 	if !field[bool](a, "calibrated") || !field[bool](b, "calibrated") {
