@@ -146,6 +146,10 @@ const (
 	limitedRate = 2.2
 	limitedAt   = 0.9
 	spanAtLimit = 0.95
+	// limitWithin is the widest limit, as a multiple of bandwidthLimitHz, that stands
+	// for it: instruments have switches for 20 and 25 MHz, and wider ones of 100 to
+	// 250 MHz (common practice, no source), which leave in what the figure leaves out.
+	limitWithin = 1.25
 	// nearThreshold is the ratio to the threshold under which a mean transient's single
 	// ones may or may not top it.
 	nearThreshold = 1.33

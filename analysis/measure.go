@@ -94,7 +94,7 @@ func (f *findings) measurement() *Measurement {
 		DCV: level.dcV, ACRMSV: level.acRMSV, PPV: level.ppV,
 		ADCStepV: level.adcStepV, QuantNoiseVPerRtHz: level.quantNoise,
 		PP20MHzV: f.shape.ppV, PP20MHz999V: f.shape.pp999V, PP20MHzFilter: f.shape.filter,
-		PPOverS: tr.DurationS(), Within20MHz: tr.BandLimited,
+		PPOverS: tr.DurationS(), Within20MHz: limitedTo20MHz(tr),
 
 		Kind: f.ripple.kind, SwitchingHz: f.ripple.hz, SwitchingSpreadHz: f.ripple.spreadHz,
 		SwitchingFundamentalRMSV: f.ripple.fundamentalRMSV, BurstHz: f.ripple.burstHz,

@@ -7,6 +7,7 @@ import (
 
 	"stillglow/analysis/bandlimit"
 	"stillglow/analysis/figure"
+	"stillglow/capture"
 )
 
 // shape is what the samples show without their cycle: the peak-to-peak in a
@@ -28,14 +29,14 @@ func measureShape(ctx context.Context, rec *record) shape {
 		low = bandlimit.DefaultLowPass
 	}
 	switch {
-	case tr.BandLimited:
+	case limitedTo20MHz(tr):
 		low, words = bandlimit.None, "none: the instrument limited the bandwidth itself"
 	case low == bandlimit.None:
 		words = "none: full span"
 	default:
 		words = low.Words(bandwidthLimitHz)
 	}
-	limited := tr.BandLimited && tr.SampleRateHz >= limitedRate*bandwidthLimitHz && (tr.BandwidthHz == 0 || tr.BandwidthHz >= limitedAt*bandwidthLimitHz)
+	limited := limitedTo20MHz(tr) && tr.SampleRateHz >= limitedRate*bandwidthLimitHz && (tr.BandwidthHz == 0 || tr.BandwidthHz >= limitedAt*bandwidthLimitHz)
 	if tr.Span.HighHz < spanAtLimit*bandwidthLimitHz && !limited {
 		miss := figure.NotMeasured(fmt.Sprintf("the capture shows nothing above %s; 50 MS/s or more and 20 MHz of bandwidth are needed", hertz(tr.Span.HighHz)))
 		out.ppV, out.pp999V = miss, miss
@@ -51,4 +52,10 @@ func measureShape(ctx context.Context, rec *record) shape {
 	}
 	out.waveform = envelopeOf(tr.Volts, 0, len(tr.Volts), waveformColumns, tr.SampleRateHz)
 	return out
+}
+
+// limitedTo20MHz reports whether the instrument's own limit kept out what lies above
+// 20 MHz: not where it is stated to be wider. Unstated, it is the usual one.
+func limitedTo20MHz(tr *capture.Trace) bool {
+	return tr.BandLimited && tr.BandwidthHz <= limitWithin*bandwidthLimitHz
 }

@@ -42,6 +42,15 @@ func TestLowPassShapesPartOnRing(t *testing.T) {
 	if m.PP20MHzV.Value != pp[bandlimit.None] {
 		t.Errorf("a band-limited capture was filtered again: %g, want %g (%s)", m.PP20MHzV.Value, pp[bandlimit.None], m.PP20MHzFilter)
 	}
+	// A limit of 250 MHz leaves the ring in: the figure is that of the usual low-pass.
+	tr.BandLimited, tr.BandwidthHz = true, 250e6
+	tr.Span.HighHz = 125e6
+	if m, err = Measure(context.Background(), tr, Setup{}); err != nil {
+		t.Fatal(err)
+	}
+	if m.PP20MHzV.Value != pp[bandlimit.DefaultLowPass] || m.Within20MHz {
+		t.Errorf("behind a limit of 250 MHz %g V in 20 MHz, want %g; within 20 MHz: %v (%s)", m.PP20MHzV.Value, pp[bandlimit.DefaultLowPass], m.Within20MHz, m.PP20MHzFilter)
+	}
 	t.Logf("28 MHz ring, peak-to-peak in volts by shape: %v", pp)
 }
 
