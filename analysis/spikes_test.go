@@ -6,6 +6,7 @@ import (
 	"runtime"
 	"testing"
 
+	"stillglow/analysis/spike"
 	"stillglow/capture"
 )
 
@@ -100,5 +101,44 @@ func TestMeasureIsDeterministic(t *testing.T) {
 	cancel()
 	if _, err := Measure(ctx, tr, Setup{}); err == nil {
 		t.Error("a cancelled context was ignored")
+	}
+}
+
+// The time of a listed spike is that of its greatest sample, whatever edge the cycle's
+// fit makes of it: where a range too small cuts the peaks off, too.
+func TestSpikesAreListedWhereTheyStand(t *testing.T) {
+	for name, fullScaleV := range map[string]float64{"whole": 0, "cut off": 40e-3, "cut off at the ripple's height": 26e-3} {
+		t.Run(name, func(t *testing.T) {
+			s := plainSupply()
+			s.Samples, s.ADCFullScaleV = 50e3, fullScaleV
+			tr, _ := s.Trace(name)
+			m, err := Measure(context.Background(), tr, Setup{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			const near = 0.4e-6 // more than a pulse, less than half a cycle
+			seen := 0
+			for _, e := range m.Spikes.List {
+				if e.Class != spike.Rising && e.Class != spike.Falling {
+					continue
+				}
+				from, to := int((e.TimeS-near)*s.RateHz), int((e.TimeS+near)*s.RateHz)
+				if from < 0 || to >= len(tr.Volts) {
+					continue
+				}
+				seen++
+				sign, most := math.Copysign(1, e.PeakV), math.Inf(-1)
+				for _, v := range tr.Volts[from:to] {
+					most = max(most, sign*v)
+				}
+				at := int(math.Round(e.TimeS * s.RateHz))
+				if got := max(sign*tr.Volts[at-2], sign*tr.Volts[at-1], sign*tr.Volts[at], sign*tr.Volts[at+1], sign*tr.Volts[at+2]); got < 0.8*most {
+					t.Errorf("%s of %g V listed at %g s, where the record reaches %g V; next to it %g V", e.Class, e.PeakV, e.TimeS, sign*got, sign*most)
+				}
+			}
+			if seen < 80 {
+				t.Errorf("%d events at the edges, want 98 or so", seen)
+			}
+		})
 	}
 }

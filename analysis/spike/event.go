@@ -2,7 +2,7 @@ package spike
 
 // Event is one switching-edge transient, its ring included.
 type Event struct {
-	TimeS      float64 // from the record's start
+	TimeS      float64 // of its peak, from the record's start
 	PeakV      float64 // signed, against the local ripple
 	DurationS  float64 // pulse duration at 50 % (IEEE Std 181)
 	AreaVs     float64 // signed area of the event

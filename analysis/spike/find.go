@@ -141,7 +141,7 @@ func (out *Finding) countEdges(r *cycle.Residue) {
 			}
 			peaks = append(peaks, math.Abs(peak))
 			if seen%listEvery == 0 {
-				out.Events = append(out.Events, out.edgeSpike(r, t, e, x, peak))
+				out.Events = append(out.Events, out.edgeSpike(r, t, x, peak))
 			}
 		})
 		withoutNoise(peaks, s.readingSigma())
@@ -171,11 +171,15 @@ func eachOnset(r *cycle.Residue, phase float64, visit func(x float64)) {
 	}
 }
 
-// edgeSpike describes one transient at an edge at sample x.
-func (out *Finding) edgeSpike(r *cycle.Residue, t cycle.Transient, e int, x, peak float64) Event {
+// edgeSpike describes one transient of the edge that the fit puts at sample x. Its
+// time is its peak's in the mean cycle, as off the edges: where peaks are cut off,
+// the fit may put the edge well ahead of what shows.
+func (out *Finding) edgeSpike(r *cycle.Residue, t cycle.Transient, x, peak float64) Event {
 	m := float64(r.Model.Bins)
+	behind := math.Remainder(float64(t.First)+t.PeakAt+0.5-t.Edge.Phase*m, m) // the edge, in bins
+	at := x + behind/m*r.Model.PeriodS*out.rateHz
 	s := Event{
-		TimeS: x, PeakV: peak, // in samples until Find divides by the rate
+		TimeS: min(max(at, 0), float64(len(r.Volts)-1)), PeakV: peak, // in samples until Find divides by the rate
 		DurationS:  t.Duration() / m * r.Model.PeriodS,
 		AreaVs:     t.Area() / m * r.Model.PeriodS * peak / t.PeakV,
 		CyclePhase: t.Edge.Phase,
