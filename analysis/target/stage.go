@@ -163,7 +163,7 @@ func (s Stage) assumptions() []string {
 		"sums run from 20 Hz to 20 kHz, A-weighted (IEC 61672-1)",
 	}
 	if s.RIAA {
-		a = append(a, "RIAA replay curve of IEC 60098 (3180, 318 and 75 µs), 0 dB at 1 kHz, weights both the supply's part and the valve's own")
+		a = append(a, "RIAA replay curve of IEC 60098 (3180, 318 and 75 µs), 0 dB at 1 kHz, weights both the supply's contribution and the valve's own noise")
 	}
 	switch {
 	case s.GainBefore != 1:
@@ -210,5 +210,5 @@ func (s Stage) referenceWords(assumed bool) string {
 	if assumed {
 		words += " (assumed; set heater_reference)"
 	}
-	return words + "; values of the reference (common practice, no source)"
+	return words + "; usual resistance and capacitance to ground (common practice, no source)"
 }

@@ -29,14 +29,14 @@ func ofMode(settings []captureSetting, mode capture.Mode) []captureSetting {
 // guideCommon writes how to capture common mode, safely.
 func guideCommon(para func(first, text string), volts []loadVolts) {
 	para("  ! ", report.CommonSafety+" "+report.CodesSafety)
-	para("  - ", "Why: a valve hardly hears the volts across its heater; what both wires carry together, against ground, goes through the heater's capacitance to cathode and grid. No capture across the output shows it.")
+	para("  - ", "Why: a valve hardly hears the volts across its heater; what both wires carry together, against ground, goes through the heater's capacitance to cathode and grid, unless one end of the heater is at ground. No capture across the output shows it.")
 	most := 0.0
 	for _, v := range volts {
 		most = math.Max(most, v.V)
 	}
 	for _, t := range []string{
 		"Measure the supply with its load resistor by itself: no preamp, no high voltage anywhere near. Unplugged, measure the ohms from each output wire to the earth pin of the mains plug, if it has one. Under 1 kΩ the output is earthed inside: there is nothing to measure here; say so in the note.",
-		fmt.Sprintf("Still unplugged, join the negative output wire to earth (the chassis that it will feed, or the scope's earth terminal) through 100 kΩ, 1 W: that bleeds the output. Plug in and read the AC volts across the 100 kΩ with a meter: %.0f V is %.2f mA, as much as a double-insulated supply may leak (IEC 62368-1, from memory). If it is more, stop: the supply leaks too much.", touchA*bleedOhm, touchA*1e3),
+		fmt.Sprintf("Still unplugged, join the negative output wire to earth (the chassis that it will feed, or the scope's earth terminal) through 100 kΩ, 1 W: that bleeds the output. Plug in and read the AC volts across the 100 kΩ with a meter: %.0f V is %.2f mA, as much as a double-insulated supply may leak (IEC 60950-1, table 5A, from memory). If it is more, stop: the supply leaks too much.", touchA*bleedOhm, touchA*1e3),
 		"Unplug again. Put 100 Ω, 1 W in place of the 100 kΩ. One wire will do, since the load and the output capacitor join the two for AC.",
 		fmt.Sprintf("Or, for the mean of both wires, fit two equal resistors of %.0f Ω, one from each wire to the 100 Ω: at %.3g V each dissipates %.2g W, buy %s or more. They add 50 Ω: above about 1 MHz the reading may be up to %.1f dB low.", joinOhm, most, most*most/4/joinOhm, joinWatts(most), joinLossDB),
 		"The scope's ground clip goes to the earthed end of the 100 Ω and nowhere else, the tip to the other end, both as short as across the output. Only then plug in. Scope and supply go into the same mains outlet.",

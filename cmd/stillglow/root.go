@@ -111,8 +111,8 @@ ripple, spikes and noise floor, ranks units and brands against a target for
 low-noise valve heaters, and works out the dropper resistor and, for a near
 miss, the post-filter.
 
-Exit codes: 0 done (a ranking has at least one passing unit, if only by the output
-alone with its common mode open), 1 error, 2 wrong usage, 3 done but no unit passes.`,
+Exit codes: 0 done (and where units are ranked, at least one passes, even if its common
+mode is still open), 1 error, 2 wrong usage, 3 done but no unit passes.`,
 		Example: `  stillglow bench
   stillglow report testdata/bench/bench.toml
   stillglow measure testdata/bench/baseline.csv.gz
