@@ -260,7 +260,7 @@ func fitWords(u *Unit) string {
 		}
 		return "No dropper fits this unit and load."
 	}
-	s := fmt.Sprintf("Fit %s: the heaters get %.2f V at %s and the part takes %s.",
+	s := fmt.Sprintf("Fit %s: the heaters get %.2f V at %s and the part dissipates %s.",
 		dropperText(p), part.HeaterV, eng(part.LoadA, "A"), eng(part.W, "W"))
 	if p.Direct {
 		s = fmt.Sprintf("Connect the heaters directly: they get %.2f V (%s) at %s.", part.HeaterV, percentText(part.ErrFrac), eng(part.LoadA, "A"))

@@ -46,7 +46,7 @@ func (r *Report) commonWords() string {
 		return ""
 	}
 	if len(r.commonLimits()) == 0 {
-		return "This target has no common-mode limits: a capture across the output can't show common mode, and a heater passes more of it on to the valve."
+		return "This target has no common-mode limits: a capture across the output can't show common mode, and a heater passes more of it on to the valve than of the volts across it, unless one end of the heater is at ground."
 	}
 	whole, part := 0, 0
 	for i := range r.Units {
@@ -62,7 +62,7 @@ func (r *Report) commonWords() string {
 	case whole == all:
 		return ""
 	case whole+part == 0:
-		return "Common mode is open: it was captured on no unit, so the verdicts are by the output alone. A capture across the output can't show common mode, and a heater passes more of it on to the valve than of the volts across it. " + commonHow
+		return "Common mode is open: it was captured on no unit, so the verdicts are by the output alone. A capture across the output can't show common mode, and a heater passes more of it on to the valve than of the volts across it, unless one end of the heater is at ground. " + commonHow
 	}
 	words := fmt.Sprintf("Common mode is measured on %d of %s", whole, capture.Plural(all, "unit"))
 	if part > 0 {

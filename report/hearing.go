@@ -108,7 +108,7 @@ func halvesWords(h *target.Heard) string {
 		return fmt.Sprintf(" %s of it come from the volts across the heater, %s from common mode.", eng(h.DifferentialAVRMS, "V"), eng(h.CommonAVRMS, "V"))
 	}
 	if h.DifferentialKnown {
-		return " That is from the volts across the heater, which a valve hardly hears; common mode is not captured."
+		return " That is from the volts across the heater alone; common mode is not captured."
 	}
-	return " That is from common mode; the volts across the heater are not captured."
+	return " That is from common mode alone; the volts across the heater are not captured."
 }

@@ -29,7 +29,7 @@ func (r *Report) Markdown() []byte {
 	r.markdownBrands(&b)
 	r.markdownPictures(&b)
 	if len(a.Watch) > 0 {
-		b.WriteString("## Keep in mind\n\n")
+		b.WriteString("## What to watch\n\n")
 		for _, s := range a.Watch {
 			b.WriteString("- " + mdEscape(s) + "\n")
 		}

@@ -195,7 +195,7 @@ func wiringBody(p *heater.Plan, a *filter.Advice, title string) (body string, wi
 	last := w.heaters(p, part, byBranch)
 	w.line(wireLeft, wireBottom, last, wireBottom)
 	filament := len(p.Load.Groups) > 0 && p.Load.Groups[0].Valve.Filament
-	note := "one earth point only: at the first stage's earth, with a supply whose output floats"
+	note := "one earth point only, at the first stage's earth, if the supply's output floats"
 	if filament {
 		note = "the filament is the cathode: earth it where the circuit's bias says, not at the supply"
 	} else {

@@ -153,7 +153,7 @@ func (l hearList) text(w io.Writer, invented bool) error {
 		}
 	}
 	printTable(out, table)
-	fmt.Fprint(out, "\nvolts are rms at the input, A-weighted; a valve hardly hears the volts across its heater\n")
+	fmt.Fprint(out, "\nvolts are rms at the input, A-weighted\n")
 	for _, remark := range order {
 		fmt.Fprintln(out, "  - "+hang(strings.Join(remarks[remark], ", ")+": "+remark, 4))
 	}

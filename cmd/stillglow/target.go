@@ -70,8 +70,8 @@ func newHearsCmd(asTOML, asJSON *bool) *cobra.Command {
 the heater: by heater and cathode (cathode resistor and its bypass, capacitance and
 insulation) and by heater and grid (capacitance into the resistance that the grid
 sees), for the volts across the heater and for common mode, which both wires carry
-together. A valve hardly hears the first; how much of each it hears depends on
-where the heater is tied to ground: at one end, at a centre tap, or elevated.
+together. How much of each the valve hears depends on where the heater is tied to
+ground: at one end, at a centre tap, or elevated.
 
 It turns an allowed input noise (A-weighted) into limits: a mask of volts across the
 heater, and what a common-mode capture may show across its 100 ohms. Every assumption

@@ -1,5 +1,7 @@
 package benchpage
 
+import "stillglow/report"
+
 // safetyLines stand where the work is that they are about: one wording, wherever
 // it is shown.
 type safetyLines struct{ Load, Probe, CommonMode, Dropper string }
@@ -11,8 +13,7 @@ var theSafetyLines = safetyLines{
 		"Measure the supply by itself, away from the preamp's high voltage. " + localCodes,
 	Probe: "Clip the ground only to a point that you have measured to be floating or at earth. Join grounds with everything unplugged. " +
 		"The output of a double-insulated supply floats near half the mains voltage at small leakage current. " + localCodes,
-	CommonMode: "A common-mode capture has the probe on an output that floats near half the mains voltage at small leakage current: measure that voltage first and make sure that the input can take it. " +
-		"Clip the ground only to a point that you have measured to be floating or at earth; join grounds with everything unplugged. " + localCodes,
+	CommonMode: report.CommonSafety + " " + report.GroundSafety + " " + localCodes,
 	Dropper: "A dropper runs hot, and hotter with a heater shorted: buy the rating given here, keep it clear of electrolytics, cables and plastic, and fuse it. " +
 		"Work on it with everything unplugged and the high voltage discharged; then measure the heater volts with all valves in and warm. " + localCodes,
 }
