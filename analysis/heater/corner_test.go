@@ -41,15 +41,15 @@ func TestCornersByOhmsLaw(t *testing.T) {
 	}
 	divider := func(vs, r, load float64) float64 { return vs * load / (load + r) }
 	for name, want := range map[string]float64{
-		"nominal":             divider(12, 10, 10.5),
-		"supply high":         divider(12.6, 10, 10.5),
-		"supply low":          divider(11.4, 10, 10.5),
-		"part low":            divider(12, 9, 10.5),
-		"part high":           divider(12, 11, 10.5),
-		"heaters draw little": divider(12, 10, 10.5/0.93),
-		"heaters draw much":   divider(12, 10, 10.5/1.07),
-		"supply high, part low, heaters draw little": divider(12.6, 9, 10.5/0.93),
-		"supply low, part high, heaters draw much":   divider(11.4, 11, 10.5/1.07),
+		"nominal":           divider(12, 10, 10.5),
+		"supply high":       divider(12.6, 10, 10.5),
+		"supply low":        divider(11.4, 10, 10.5),
+		"part low":          divider(12, 9, 10.5),
+		"part high":         divider(12, 11, 10.5),
+		"heaters draw less": divider(12, 10, 10.5/0.93),
+		"heaters draw more": divider(12, 10, 10.5/1.07),
+		"supply high, part low, heaters draw less": divider(12.6, 9, 10.5/0.93),
+		"supply low, part high, heaters draw more": divider(11.4, 11, 10.5/1.07),
 		"12AU7 pulled": divider(12, 10, 21),
 		"cold start":   divider(12, 10, 10.5/6),
 	} {
@@ -335,7 +335,7 @@ func TestFiguresAreFinite(t *testing.T) {
 func TestOddHeaterOfAString(t *testing.T) {
 	p := plan(t, "2x6SL7@string", Supply{Volts: 12.6}, Options{})
 	none := p.Arrangements[len(p.Arrangements)-1].Parts[0]
-	c := corner(t, none, "one 6SL7GT draws little, the rest of its string much")
+	c := corner(t, none, "one 6SL7GT draws less, the rest of its string more")
 	ratio := math.Pow(1.07/0.93, 1/0.6)
 	near(t, "the odd heater's volts", c.HeaterV, 12.6*ratio/(1+ratio), 1e-6)
 }

@@ -322,7 +322,7 @@ func (c *cornerList) addSpread() {
 		c.add(partWord+" high", KindSpread, scenario{part: tol})
 	}
 	high, low := scenario{heaters: -1}, scenario{heaters: 1}
-	highName, lowName := "heaters draw little", "heaters draw much"
+	highName, lowName := "heaters draw less", "heaters draw more"
 	c.add(highName, KindSpread, high)
 	c.add(lowName, KindSpread, low)
 	if hasPart {
@@ -346,8 +346,8 @@ func (c *cornerList) addOddHeaters() {
 			if len(st.elems) == 1 && e.mult == 1 {
 				continue
 			}
-			c.add(fmt.Sprintf("one %s draws little, the rest of its string much", e.valve.Type), KindSpread, scenario{heaters: -1, oddOne: true, strand: k, elem: j})
-			c.add(fmt.Sprintf("one %s draws much, the rest of its string little", e.valve.Type), KindSpread, scenario{heaters: 1, oddOne: true, strand: k, elem: j})
+			c.add(fmt.Sprintf("one %s draws less, the rest of its string more", e.valve.Type), KindSpread, scenario{heaters: -1, oddOne: true, strand: k, elem: j})
+			c.add(fmt.Sprintf("one %s draws more, the rest of its string less", e.valve.Type), KindSpread, scenario{heaters: 1, oddOne: true, strand: k, elem: j})
 		}
 	}
 }

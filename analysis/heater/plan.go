@@ -199,9 +199,9 @@ func (p *Plan) headroom() {
 	case p.HeadroomOK:
 		p.Headroom = share + ", within " + rule
 	case p.ShareOfRated <= 1:
-		p.Headroom = share + ", under the rating but over " + rule + ": it will run hot; use a larger one"
+		p.Headroom = share + ", under the rating but over " + rule + ": it will run hot; use a larger supply"
 	default:
-		p.Headroom = share + ": overloaded, use a larger one"
+		p.Headroom = share + ": overloaded, use a larger supply"
 	}
 }
 
@@ -320,7 +320,7 @@ func (p *Plan) dynamics(z sizing) {
 	p.WarmUp = l.warmUp(z.supply, z.opt)
 	share := p.ColdA / math.Max(p.Supply.RatedA, 1e-9)
 	first := amps(p.ColdA) + " at the first instant"
-	held := "a supply that holds its current at the rating never brings them up"
+	held := "a supply that holds its current at the rating never brings the heaters up"
 	if p.WarmUp.HeldTo99S > 0 {
 		held = fmt.Sprintf("a supply that holds its current at the rating takes %.0f s to 99 %% instead of %.0f s", p.WarmUp.HeldTo99S, p.WarmUp.To99S)
 		if math.Round(p.WarmUp.HeldTo99S) == math.Round(p.WarmUp.To99S) {

@@ -156,7 +156,7 @@ func TestHeldCurrent(t *testing.T) {
 	held := l.simulate(Supply{Volts: 7}, newThermal(defaults(t)), 0.5, 4*warmUpStep)
 	near(t, "held amps at the first instant", held.loadA[0], 0.5, 1e-9)
 	near(t, "volts over the cold heater", held.volts[0][0], 0.5*21/6, 1e-9)
-	if p := plan(t, "2x12AU7,1x6N2P", Supply{Volts: 7, RatedA: 0.7}, Options{}); p.WarmUp.HeldTo99S != 0 || !strings.Contains(p.ColdRides, "never brings them up") {
+	if p := plan(t, "2x12AU7,1x6N2P", Supply{Volts: 7, RatedA: 0.7}, Options{}); p.WarmUp.HeldTo99S != 0 || !strings.Contains(p.ColdRides, "never brings the heaters up") {
 		t.Errorf("held at 0.7 A: %g s, %s", p.WarmUp.HeldTo99S, p.ColdRides)
 	}
 }

@@ -43,7 +43,7 @@ func (f filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) 
 				opt.DropperLabel = part.Label
 			}
 			if p.Best >= 0 && p.Arrangements[p.Best].Name != heater.NameShared {
-				otherwise = fmt.Sprintf("the filter needs one resistor ahead of all heaters (%s), where the dropper's plan would rather have %s", part.Label, p.Arrangements[p.Best].Name)
+				otherwise = fmt.Sprintf("the filter needs one resistor ahead of all heaters (%s), where the dropper alone would best be %s", part.Label, p.Arrangements[p.Best].Name)
 			}
 		}
 	}

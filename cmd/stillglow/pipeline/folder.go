@@ -265,7 +265,7 @@ func replaceFolder(held holding, files []report.File) (notes []string, err error
 		_, cause := PathAndCause(err)
 		left := "it is not needed any more"
 		if late, err := survey(old, nil); err != nil || len(late.foreign) > 0 {
-			left = "look what else is in it before you delete it"
+			left = "see what else is in it before you delete it"
 		}
 		notes = append(notes, fmt.Sprintf("%s: the earlier report could not be removed (%v); %s", old, cause, left))
 	}
