@@ -21,7 +21,7 @@ func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 			n, why = "", "nothing names it" // a unit is no name
 		}
 		if len(s.volts) > 1 && (n == "" || isUnitWord(n) && seen[n] > 0) {
-			n, why = fmt.Sprintf("column %d", j+1), "is its place, since nothing names it"
+			n, why = fmt.Sprintf("column %d", j+1), "by its place, since nothing names it"
 		}
 		seen[n]++
 		if seen[n] > 1 {

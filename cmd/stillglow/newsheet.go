@@ -114,7 +114,7 @@ func (w *newWriter) instrument(baselines []string) {
 	w.line("# scale        = 1            # multiplies the files' numbers into volts")
 	w.line("# band_limited = true         # its 20 MHz limit was on")
 	w.line("# anti_aliased = true         # slow captures: high-resolution mode, or an RC low-pass ahead of the scope")
-	w.line("# volts_per_full_scale = 0.5  # for WAV files: volts peak at digital full scale, attenuator included")
+	w.line("# volts_per_full_scale = 0.5  # for WAV files: volts peak at digital full scale, with its attenuator if any")
 	w.line("")
 	w.line("# The same set-up with the probe's tip on its own ground: the instrument's own noise.")
 	if b := baselineFor("", baselines); b != "" {

@@ -16,7 +16,7 @@ func newValvesCmd() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "valves [FILTER...]",
 		Short: "Print the table of valve heaters",
-		Long: `Valves prints heater volts and amps, tolerances, pins and the greatest
+		Long: `Valves prints heater volts and amps, tolerances, pins and the maximum
 heater-cathode volts of the built-in types, each with its source. A filter keeps
 the rows that hold all its words in type, alias, base, pins or source; 0.3A or
 12.6V keeps those of that current or voltage (at either connection).`,
@@ -126,7 +126,7 @@ func printValves(w io.Writer, rows []heater.Valve) {
 	}
 	printTable(w, t)
 	fmt.Fprintln(w)
-	printLine(w, "", "volts and amps of a centre-tapped heater: halves parallel / in series; ±V permissible heater volts and ±A spread of current, from memory unless the source prints them; ct centre tap, s shield; B9A noval, B7G miniature, K8A octal, B8A rimlock, wires: subminiature, no base; no pins given: wire it from the data sheet; Vhk: greatest heater-cathode volts, from memory unless the source gives it; it varies by maker")
+	printLine(w, "", "volts and amps of a centre-tapped heater: halves parallel / in series; ±V permissible heater volts and ±A spread of current, from memory unless the source prints them; ct centre tap, s shield; B9A noval, B7G miniature, K8A octal, B8A rimlock, wires: subminiature, no base; no pins given: wire it from the data sheet; Vhk: maximum heater-cathode volts, from memory unless the source gives it; it varies by maker")
 	for i, n := range notes {
 		printLine(w, fmt.Sprintf("(%d) ", i+1), n)
 	}

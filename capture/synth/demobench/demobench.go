@@ -29,7 +29,7 @@ const (
 	slowLen    = 45000 // 0.45 s
 	cardHz     = 96000 // sound card
 	cardLen    = 48000 // 0.5 s
-	cardFullV  = 0.5   // volts at digital full scale, attenuator included
+	cardFullV  = 0.5   // volts peak at digital full scale
 	commonFast = 12500 // 0.1 ms, of common mode
 	commonSlow = 25000 // 0.25 s
 	scopeHz    = 100e6 // the scope's bandwidth
@@ -61,7 +61,7 @@ func short(s synth.Supply, samples int) synth.Supply {
 	return s
 }
 
-// card captures it through an attenuator on a sound card, 24 bit.
+// card captures it on a sound card's line input, 24 bit.
 func card(s synth.Supply) synth.Supply {
 	s = s.Slow(cardHz, cardLen)
 	s.ACCoupled, s.ADCBits, s.ADCFullScaleV = true, 24, 2*cardFullV
