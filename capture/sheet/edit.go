@@ -166,16 +166,16 @@ func (t *Text) Append(array string, fields Fields) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	at := len(t.x.data)
+	at, apart := len(t.x.data), !strings.Contains(array, ".")
 	switch n := t.Count(array); {
 	case n > 0:
 		at = t.afterComments(t.extentEnd(array + "[" + strconv.Itoa(n-1) + "]"))
 	case parent != "" && t.extentEnd(parent) > 0:
 		at = t.afterComments(t.extentEnd(parent))
 	case parent != "":
-		at = t.beforeUnits()
+		at, apart = t.beforeUnits(), true
 	}
-	return path, t.insertBlock(at, block, !strings.Contains(array, "."))
+	return path, t.insertBlock(at, block, apart)
 }
 
 // literal spells a value in TOML.

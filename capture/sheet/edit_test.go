@@ -160,6 +160,20 @@ func TestTextEdits(t *testing.T) {
 	}
 }
 
+// A first valve stands apart from the units after it, and a second beside it.
+func TestFirstValveStandsApart(t *testing.T) {
+	x := mustText(t, "title = \"Bench\"\n\n[[unit]]\nbrand = \"Zarplonk\"\n")
+	for _, name := range []string{"12AU7", "6N2P"} {
+		if _, err := x.Append("heaters.valve", Fields{{"type", name}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want := "title = \"Bench\"\n\n[[heaters.valve]]\ntype = \"12AU7\"\n[[heaters.valve]]\ntype = \"6N2P\"\n\n[[unit]]\nbrand = \"Zarplonk\"\n"
+	if got := string(x.Bytes()); got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
 // difference gives the one stretch of lines in which two texts differ.
 func difference(a, b string) (gone, added string) {
 	x, y := strings.Split(a, "\n"), strings.Split(b, "\n")
