@@ -241,7 +241,7 @@ func (w *wiring) dropping(part *heater.Part, a *heater.Arrangement, post *filter
 		c := part.Set[0]
 		label := c.Label
 		if post != nil && post.ROhm > 0 {
-			label = orText(post.RLabel, eng(post.ROhm, "Ω"))
+			label = orText(post.RLabel, filter.Ohms(post.ROhm))
 		}
 		w.series(24, w.box, clean(label), buyText(part.FitW(c.BuyW)))
 	case a.Best >= 0 && part.Count > 0:

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
 )
 
@@ -53,7 +54,18 @@ func TestWiringSketch(t *testing.T) {
 			}
 		}
 	}
-	l, _ := heater.ParseLoad("12AU7", nil)
+	// A post-filter's resistor has the name that its list of parts gives it.
+	l, _ := heater.ParseLoad("2x12AU7,1x6N2P", nil)
+	p, err := heater.MakePlan(l, heater.Supply{Volts: 7, RatedA: 2}, heater.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := &filter.Advice{Found: true}
+	a.Best.Circuit = filter.Circuit{Topology: filter.RC, ROhm: 0.75, C1: filter.Capacitor{F: 470e-6, Kind: filter.Electrolytic}}
+	if svg := wiringInline(&p, a, ""); !strings.Contains(svg, ">0.75 Ω<") {
+		t.Errorf("the sketch with a post-filter names no 0.75 Ω: %s", svg)
+	}
+	l, _ = heater.ParseLoad("12AU7", nil)
 	if p, _ := heater.MakePlan(l, heater.Supply{Volts: 5}, heater.Options{}); WiringSketch(&p, "") != nil {
 		t.Error("a supply that can't feed was drawn")
 	}

@@ -258,5 +258,8 @@ func si(v float64, unit string) string {
 	return capture.SI(v, unit, 3)
 }
 
+// Ohms writes a resistance as it is sold: "0.75 Ω", "1.2 kΩ".
+func Ohms(ohm float64) string { return si(ohm, "Ω") }
+
 // Farads writes a capacitance as it is sold: "470 µF", "100 nF".
 func Farads(f float64) string { return si(f, "F") }
