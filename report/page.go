@@ -14,6 +14,7 @@ import (
 
 	"stillglow/analysis/target"
 	"stillglow/capture"
+	"stillglow/report/canvas"
 )
 
 //go:embed assets/page.html assets/page.css assets/page.js assets/uPlot.iife.min.js assets/uPlot.min.css assets/uPlot.LICENSE assets/labels.html
@@ -211,11 +212,15 @@ func (r *Report) view(share float64) (*view, error) {
 		v.Invented = strings.ToUpper(v.Invented[:1]) + v.Invented[1:]
 	}
 	v.BarKey, v.Limits, v.LimitNotes = limitViews(r.Target.Limits)
-	for _, b := range r.Brands {
+	for i, b := range r.Brands {
+		more := clean(b.MoreToTell)
+		if i > 0 && i == len(r.Brands)-1 {
+			more = "" // the last one's pair is that of the one before it
+		}
 		v.OneHalf = v.OneHalf || b.OneHalf
 		v.TellMore, v.TellNote = v.TellMore || clean(b.MoreToTell) != "", target.TellNote()
 		v.Brands = append(v.Brands, brandView{clean(b.Name), b.PassText(), shareText(b),
-			brandDB(b, b.MedianDB), brandDB(b, b.BestDB), brandDB(b, b.WorstDB), clean(b.MoreToTell)})
+			brandDB(b, b.MedianDB), brandDB(b, b.BestDB), brandDB(b, b.WorstDB), more})
 	}
 	plots := r.pagePlots(share)
 	v.BrandPlot, v.Overlay, v.CommonPlot = plots.brands, plots.overlay, plots.common
@@ -336,18 +341,26 @@ func (r *Report) pagePlots(share float64) pagePlots {
 		case "brands":
 			phone := brandFigure(r, true)
 			phone.Footer = g.Footer
-			out.brands = `<figure class="fig"><div class="widescreen">` + svg + `</div><div class="narrowscreen">` + template.HTML(phone.Inline(p.alt)) + `</div></figure>`
+			out.brands = `<figure class="fig">` + forBoth(svg, phone, p.alt) + `</figure>`
 		case "overlay":
 			out.overlay = svg
 		case "common-mode":
 			out.common = svg
 		default:
+			if p.kind == "warm-up" {
+				svg = forBoth(svg, warmUpFigure(&r.Units[p.unit], true), p.alt)
+			}
 			out.unit[p.unit] = append(out.unit[p.unit], plotView{Kind: p.kind, Unit: p.unit, SVG: svg, Caption: captions[p.kind],
 				Wide: p.kind == "waveform" || p.kind == "spectrum" || p.kind == "warm-up",
-				Pan:  p.kind == "histograms" || p.kind == "warm-up"})
+				Pan:  p.kind == "histograms"})
 		}
 	}
 	return out
+}
+
+// forBoth shows a picture as it is, and on a phone the one drawn for that.
+func forBoth(svg template.HTML, phone *canvas.Drawing, alt string) template.HTML {
+	return `<div class="widescreen">` + svg + `</div><div class="narrowscreen">` + template.HTML(phone.Inline(alt)) + `</div>`
 }
 
 // captions say what a picture shows, under it.

@@ -5,6 +5,17 @@ import (
 	"testing"
 )
 
+// What it takes to tell two brands apart is said once, not from either side.
+func TestPageTellsEachPairOfBrandsOnce(t *testing.T) {
+	r := fixture(6)
+	for i := range r.Brands {
+		r.Brands[i].MoreToTell = "3 more units"
+	}
+	if n, want := strings.Count(string(htmlOf(t, r)), "<li>3 more units"), len(r.Brands)-1; want < 1 || n != want {
+		t.Errorf("%d pairs, want %d", n, want)
+	}
+}
+
 // The pieces say what the page says, byte for byte.
 func TestPartsAreThePages(t *testing.T) {
 	r := fixture(5)

@@ -67,6 +67,13 @@ func TestPageShowsTheWholeHeaterPlan(t *testing.T) {
 	if n := strings.Count(text, `data-kind="warm-up"`); n != 1 {
 		t.Errorf("%d warm-up pictures, want 1", n)
 	}
+	_, warmUp, _ := strings.Cut(text, `data-kind="warm-up"`)
+	warmUp, _, _ = strings.Cut(warmUp, "</figure>")
+	for _, screen := range []string{"widescreen", "narrowscreen"} {
+		if !strings.Contains(warmUp, `<div class="`+screen+`"><svg`) {
+			t.Errorf("no warm-up picture of class %s", screen)
+		}
+	}
 }
 
 // A plan of the engine's own goes through, with the numbers it has.

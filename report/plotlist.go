@@ -76,7 +76,7 @@ func (r *Report) plotList() []plotSpec {
 		unit("filter", "before and after the post-filter", "", false, filterFigure(u, &r.Target, 40) != nil,
 			func(columns int) *canvas.Drawing { return filterFigure(u, &r.Target, columns) })
 		unit("warm-up", "heater warm-up from cold", warmUpAlt(u), true, u == best && hasWarmUp(u),
-			func(int) *canvas.Drawing { return warmUpFigure(u) })
+			func(int) *canvas.Drawing { return warmUpFigure(u, false) })
 	}
 	return out
 }

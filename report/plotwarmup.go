@@ -2,6 +2,8 @@ package report
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -24,8 +26,9 @@ func warmUpAlt(u *Unit) string {
 }
 
 // warmUpFigure draws heater volts over load current from switch-on, with the
-// recommended dropper.
-func warmUpFigure(u *Unit) *canvas.Drawing {
+// recommended dropper. narrow is for a phone: what the lines and dots are stands
+// under the panels.
+func warmUpFigure(u *Unit, narrow bool) *canvas.Drawing {
 	if !hasWarmUp(u) {
 		return nil
 	}
@@ -46,21 +49,35 @@ func warmUpFigure(u *Unit) *canvas.Drawing {
 	}
 	draws(volts, w.HeaterV)
 	draws(amps, w.LoadA)
-	label := "volts of the " + orText(clean(w.Heater), "heater")
+	label, dotted := "volts of the "+orText(clean(w.Heater), "heater"), ""
 	if rated := ratedVolts(p.Load, w.Heater); rated > 0 {
 		volts.Add(curveOnly{curve{x: []float64{0, volts.X.Max}, y: []float64{rated, rated}, line: baselineLine}})
-		label += fmt.Sprintf(", dotted: its rated %s V", trimNumber(rated))
+		dotted = fmt.Sprintf("dotted: its rated %s V", trimNumber(rated))
 	}
-	volts.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink, text: label})
-	volts.Add(note{x: 0.99, y: 0.03, corner: true, xAlign: draw.XRight, color: canvas.Ink,
-		text: fmt.Sprintf("dots: temperature at 90 %% (%s) and 99 %% (%s) of its rise", secondsText(w.To90S), secondsText(w.To99S))})
-	current := fmt.Sprintf("current, %s at the first instant", eng(w.LoadA[0], "A"))
+	dots := fmt.Sprintf("dots: temperature at 90 %% (%s) and 99 %% (%s) of its rise", secondsText(w.To90S), secondsText(w.To99S))
+	current, dashed := fmt.Sprintf("current, %s at the first instant", eng(w.LoadA[0], "A")), ""
 	if rated := p.Supply.RatedA; rated > 0 && rated < amps.Y.Max {
 		amps.Add(curveOnly{curve{x: []float64{0, amps.X.Max}, y: []float64{rated, rated}, line: limitLine}})
-		current += fmt.Sprintf("; dash-dotted: the supply's rating %s", eng(rated, "A"))
+		dashed = "dash-dotted: the supply's rating " + eng(rated, "A")
 	}
+	d := &canvas.Drawing{Panels: []*plot.Plot{volts, amps}, Footer: "simulated from cold with the dropper to fit"}
+	if narrow {
+		d.W, d.H = narrowWidth, warmUpNarrowHeight
+		d.Footer = joined("; ", dots, dotted, dashed, d.Footer)
+	} else {
+		label, current = joined(", ", label, dotted), joined("; ", current, dashed)
+		volts.Add(note{x: 0.99, y: 0.03, corner: true, xAlign: draw.XRight, color: canvas.Ink, text: dots})
+	}
+	volts.Add(note{x: 0.01, y: 0.985, corner: true, yAlign: draw.YTop, color: canvas.Ink, text: label})
 	amps.Add(note{x: 0.99, y: 0.985, corner: true, xAlign: draw.XRight, yAlign: draw.YTop, color: canvas.Ink, text: current})
-	return &canvas.Drawing{Panels: []*plot.Plot{volts, amps}, Footer: "simulated from cold with the dropper to fit"}
+	return d
+}
+
+const warmUpNarrowHeight = vg.Length(330)
+
+// joined strings together those that say anything.
+func joined(by string, texts ...string) string {
+	return strings.Join(slices.DeleteFunc(texts, func(s string) bool { return s == "" }), by)
 }
 
 // ratedVolts is what the load's wiring means for a type's heater, 0 unknown.
