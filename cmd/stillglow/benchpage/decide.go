@@ -22,6 +22,7 @@ type decision struct {
 	err      error
 	basis    string // what it rests on
 	full     bool   // post-filters looked for
+	left     int    // captures still to be measured, which it is without
 	running  bool
 	started  time.Time
 	duration time.Duration
@@ -34,7 +35,7 @@ func (b *bench) decide(ctx context.Context) {
 	if d.running || b.broken != nil {
 		return
 	}
-	busy := false
+	left := 0
 	read := map[captureID]bool{}
 	var basis strings.Builder
 	basis.Write(b.text)
@@ -42,19 +43,21 @@ func (b *bench) decide(ctx context.Context) {
 		if e.reading == nil || e.Role == loose {
 			continue
 		}
-		busy = busy || e.reading.state < measured
+		if e.reading.state < measured {
+			left++
+		}
 		if e.reading.state == measured {
 			read[idOf(&e.Capture)] = true
 			fmt.Fprintf(&basis, "\n%s %p", e.ID, e.reading)
 		}
 	}
-	key := hexSum(basis.String())
+	key, busy := hexSum(basis.String()), left > 0
 	if key == d.basis && (d.full || busy) || busy && time.Since(d.started) < time.Second {
 		return
 	}
 	full := !busy && key == d.basis // the second time, with post-filters
 	d.running, d.started = true, time.Now()
-	go b.evaluate(ctx, onlyRead(b.sheet, read), key, full)
+	go b.evaluate(ctx, onlyRead(b.sheet, read), key, full, left)
 }
 
 // captureID tells captures apart: two channels of one file are two of them.
@@ -86,7 +89,7 @@ func onlyRead(s *sheet.Sheet, read map[captureID]bool) *sheet.Sheet {
 }
 
 // evaluate makes a decision and shows it.
-func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full bool) {
+func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full bool, left int) {
 	begun := time.Now()
 	opt := b.pipe
 	opt.SkipFilter = !full
@@ -99,7 +102,7 @@ func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full b
 		return
 	}
 	b.mu.Lock()
-	b.decision = decision{sheet: s, report: r, parts: parts, err: err, basis: key, full: full || err != nil, started: begun, duration: time.Since(begun)}
+	b.decision = decision{sheet: s, report: r, parts: parts, err: err, basis: key, full: full || err != nil, left: left, started: begun, duration: time.Since(begun)}
 	b.mu.Unlock()
 	b.hub.changed("bar", "whose", "decided", "fit", "leave")
 	b.nudge()

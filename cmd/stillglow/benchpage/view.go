@@ -41,6 +41,7 @@ type view struct {
 	Parts     *report.Parts
 	Failed    string
 	Deciding  bool
+	Left      string // captures that the verdicts are still without
 	Open      []openView
 	AskScope  bool // what would settle it could be in the words of the user's scope
 	Fit       fitView
@@ -196,6 +197,9 @@ func (v *view) steps() {
 			}
 		}
 		decided = fmt.Sprintf("%d of %d pass", pass, len(v.Parts.Units))
+		if v.Left != "" {
+			decided += " so far"
+		}
 	}
 	if v.Fit.Load != "" {
 		fit = v.LoadWords

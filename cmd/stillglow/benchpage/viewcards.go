@@ -203,6 +203,7 @@ var bandwidthBeside = regexp.MustCompile(`bandwidth_hz = ([0-9]+)e3 beside the c
 
 var flagNames = strings.NewReplacer(
 	"the sheet's anti_aliased = true (--anti-aliased) does", "\u201cAnti-alias filter\u201d below does",
+	"or give probe_factor in the sheet", "or correct \u201cMultiply file volts by\u201d below",
 	"--rate", "\u201cSamples per second\u201d", "--time-unit", "\u201cUnit of time\u201d", "--volt-unit", "\u201cUnit of volts\u201d",
 	"--channel", "\u201cChannel\u201d", "--segment", "\u201cSegment\u201d", "--scale", "\u201cVolts per count or division\u201d",
 	"--offset", "offset_v in the sheet", "--decimal", "decimal_mark in the sheet", "--delimiter", "delimiter in the sheet",

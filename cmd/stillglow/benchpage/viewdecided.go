@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"maps"
 	"path"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -46,16 +47,19 @@ type shownView struct {
 // knownNames are offered where one is typed.
 type knownNames struct{ Brands, Models, Marks, Loads []string }
 
-// openView is what one unit still lacks.
+// openView is what a unit still lacks, and every other that lacks just the same.
 type openView struct {
-	Name, Verdict, Class, Shape string
-	Decided                     []string         // criteria that a capture covers
-	Open                        []string         // those that none covers
-	Correct                     []correctionView // what can be put right without another capture
-	Settle                      string           // the one thing that would settle most
-	Then                        []string         // what would settle the rest
-	Again                       []string         // cautions that make it a retake
+	Units   []openUnit
+	Decided []string         // criteria that a capture covers
+	Open    []string         // those that none covers
+	Correct []correctionView // what can be put right without another capture
+	Settle  string           // the one thing that would settle most
+	Then    []string         // what would settle the rest
+	Again   []string         // cautions that make it a retake
 }
+
+// openUnit is a unit with its verdict.
+type openUnit struct{ Name, Verdict, Class, Shape string }
 
 // correctionView is a caution about one capture that a field of its form answers.
 type correctionView struct{ ID, File, Field, Text string }
@@ -140,14 +144,16 @@ func sorted(set map[string]bool) []string {
 
 // htmlOnPage names the page's fields in a finished piece of the report.
 var htmlOnPage = strings.NewReplacer(
-	"mode = &#34;common&#34;", "\u201cProbe across\u201d: both wires and earth",
-	"stillglow guide tells how, safely", `<a href="/guide.txt" target="_blank" rel="noopener">the guide</a> tells how, safely`,
+	"stillglow guide gives the safe steps", `<a href="/guide.txt" target="_blank" rel="noopener">the guide</a> gives the safe steps`,
 )
 
 // decision shows what is decided and what is open.
 func (v *view) decision(b *bench) {
 	d := b.decision
 	v.Deciding = d.running
+	if d.left > 0 {
+		v.Left = capture.Plural(d.left, "capture")
+	}
 	if d.err != nil {
 		v.Failed = capture.OneLine(d.err.Error())
 	}
@@ -166,17 +172,27 @@ func (v *view) decision(b *bench) {
 	for i := range d.report.Units {
 		o := b.lacks(&d.report.Units[i].Eval)
 		if d.parts != nil && i < len(d.parts.Units) {
-			o.Class, o.Shape = d.parts.Units[i].Class, d.parts.Units[i].Shape
+			o.Units[0].Class, o.Units[0].Shape = d.parts.Units[i].Class, d.parts.Units[i].Shape
 		}
 		lacking = lacking || o.Settle != ""
+		if k := slices.IndexFunc(v.Open, o.like); k >= 0 {
+			v.Open[k].Units = append(v.Open[k].Units, o.Units...)
+			continue
+		}
 		v.Open = append(v.Open, o)
 	}
 	v.AskScope = v.AskScope && lacking
 }
 
+// like reports whether two units lack the same.
+func (o openView) like(p openView) bool {
+	o.Units, p.Units = nil, nil
+	return reflect.DeepEqual(o, p)
+}
+
 // lacks tells what one unit still lacks, and what would bring it.
 func (b *bench) lacks(e *target.Evaluation) openView {
-	o := openView{Name: e.Unit.Key, Verdict: string(e.Verdict)}
+	o := openView{Units: []openUnit{{Name: e.Unit.Key, Verdict: string(e.Verdict)}}}
 	reading := false
 	var limits []target.Limit
 	for _, m := range e.Margins {

@@ -368,7 +368,7 @@ const plotWave = w => {
     values: (_, t, __, ___, step) => { const d = Math.min(9, Math.max(0, Math.ceil(-Math.log10(step / f) - 1e-9))); return t.map((v, i) => { const n = (v / f).toFixed(d); return i === t.length - 1 ? n + " " + p + u : n; }); }}, more);
   w.plot = new uPlot({width: w.clientWidth || 320, height: 132, legend: {show: false}, cursor: {show: false}, padding: [8, 14, 0, 0],
     scales: {x: {time: false}},
-    axes: [axis(fx, px, "s", {size: 22, space: 60}), axis(fy, py, d.unit === "V" ? "V" : "FS", {size: 70, space: 26})],
+    axes: [axis(fx, px, "s", {size: 28, gap: 9, space: 60}), axis(fy, py, d.unit === "V" ? "V" : "FS", {size: 70, space: 26})],
     series: [{}, {stroke: css("--blue"), width: 1, points: {show: false}}, {stroke: css("--blue"), width: 1, points: {show: false}}],
     bands: [{series: [1, 2], fill: css("--blue")}]}, [x, d.max, d.min], w);
   w.setAttribute("role", "img");
