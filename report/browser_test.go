@@ -460,7 +460,7 @@ func pageCutsNoTextOff(t *testing.T, browser context.Context) {
 			width int64
 			steps []step
 		}{
-			{"laptop", 1280, nil}, {"phone", 390, nil}, {"dark", 1280, []step{scheme("dark")}},
+			{"laptop", 1280, nil}, {"small laptop", 1024, nil}, {"tablet", 800, nil}, {"phone", 390, nil}, {"dark", 1280, []step{scheme("dark")}},
 			{"print", 703, []step{call(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})}},
 			{"laptop, another font", 1280, []step{js(otherFont)}}, {"phone, another font", 390, []step{js(otherFont)}},
 		} {

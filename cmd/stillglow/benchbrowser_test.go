@@ -272,6 +272,34 @@ func (p *benchPage) narrow(name string) {
 	p.do(p.size(1280))
 }
 
+// cutTexts finds what is cut off or too small to read; read before a test leaves
+// the package's folder.
+var cutTexts, cutTextsErr = os.ReadFile(filepath.Join("..", "..", "report", "testdata", "cuttexts.js"))
+
+// whole wants no text of the page cut off or too small to read, with all that folds
+// opened: wide, on a small laptop, on a tablet, on a telephone, in the dark and on paper.
+func (p *benchPage) whole(name string) {
+	p.t.Helper()
+	if cutTextsErr != nil {
+		p.t.Fatal(cutTextsErr)
+	}
+	media := func(kind, scheme string) browserStep {
+		return protocol(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind, Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+	}
+	p.do(chromedp.Evaluate[chromedp.Void](`window.folded = [...document.querySelectorAll("details:not([open])")]; folded.forEach(d => { d.open = true; })`))
+	for _, c := range []struct {
+		where string
+		width int64
+		media browserStep
+	}{{"wide", 1280, media("", "light")}, {"small laptop", 1024, media("", "light")}, {"tablet", 800, media("", "light")}, {"telephone", 390, media("", "light")}, {"dark", 1280, media("", "dark")}, {"paper", 703, media("print", "light")}} {
+		p.do(p.size(c.width), c.media, chromedp.Sleep(300*time.Millisecond))
+		for _, cut := range look[[]string](p, string(cutTexts)) {
+			p.t.Errorf("%s, %s: %s", name, c.where, cut)
+		}
+	}
+	p.do(p.size(1280), media("", "light"), chromedp.Evaluate[chromedp.Void](`folded.forEach(d => { (document.getElementById(d.id) || d).open = false; })`))
+}
+
 // axe checks the page for what keeps people out.
 func (p *benchPage) axe(name string) {
 	p.t.Helper()
@@ -363,6 +391,7 @@ func TestBenchByThePageAlone(t *testing.T) {
 	p := openBenchPage(t, address)
 	p.picture("1-empty")
 	p.narrow("empty")
+	p.whole("empty")
 	p.axe("empty")
 
 	p.bring(files)
@@ -423,6 +452,7 @@ func (p *benchPage) correct() {
 	p.click(`#` + ac + `-fix .rowend button:not([type=button])`)
 	p.until(`[...document.querySelectorAll("#` + ac + ` .facts dd")].some(d => d.textContent === "ac")`)
 	p.picture("3-checked")
+	p.whole("checked")
 }
 
 // assign gives every capture to its unit: the guesses from the names hold, the load
@@ -468,6 +498,9 @@ func (p *benchPage) tellUnits() {
 	}
 	probe := p.card("quibblet-d2-fast.csv")
 	p.until(`document.querySelector("#` + probe + ` .cautions")?.textContent.includes("factor")`)
+	if words := look[string](p, `document.querySelector("#`+probe+` .cautions").textContent`); !strings.Contains(words, "Multiply file volts by") || strings.Contains(words, "probe_factor") {
+		p.t.Errorf("a suspected probe factor names no field of the page: %s", words)
+	}
 	p.picture("5-probe-suspected")
 	p.click(`#` + probe + `-fix > summary`)
 	p.fill(`#`+probe+`-probe`, "0.1")
@@ -577,10 +610,12 @@ func (p *benchPage) pickValves() {
 	p.settled()
 	p.until(`document.querySelectorAll("#decided .rank tbody tr").length === 6 && document.querySelectorAll("#fit details.unit").length === 6`)
 	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("#fit details.unit").open = true`))
+	p.until(`document.querySelector("#decided .answer a[href='/guide.txt']")`) // the safe steps of a common-mode capture
 	p.picture("6-decided")
 	p.axe("decided")
 
 	p.narrow("decided")
+	p.whole("decided")
 }
 
 // tryFilter tries a post-filter of the user's own parts: it starts from the advised
@@ -606,6 +641,7 @@ func (p *benchPage) tryFilter() (near string) {
 	p.settled()
 	p.picture("7-filter")
 	p.narrow("filter")
+	p.whole("filter")
 	return near
 }
 
@@ -619,6 +655,7 @@ func (p *benchPage) leave() {
 	p.click("#write")
 	p.until(`document.querySelector("#written") && !document.querySelector("#written").textContent.includes("since")`)
 	p.picture("8-leave")
+	p.whole("leave")
 }
 
 // twoTabs wants another tab, and the page after a reload, to show the same. A field
