@@ -52,7 +52,11 @@ func warmUpFigure(u *Unit, narrow bool) *canvas.Drawing {
 	label, dotted := "volts of the "+orText(clean(w.Heater), "heater"), ""
 	if rated := ratedVolts(p.Load, w.Heater); rated > 0 {
 		volts.Add(curveOnly{curve{x: []float64{0, volts.X.Max}, y: []float64{rated, rated}, line: baselineLine}})
-		dotted = fmt.Sprintf("dotted: its rated %s V", trimNumber(rated))
+		whose := "its"
+		if narrow {
+			whose = "the heater's"
+		}
+		dotted = fmt.Sprintf("dotted: %s rated %s V", whose, trimNumber(rated))
 	}
 	dots := fmt.Sprintf("dots: temperature at 90 %% (%s) and 99 %% (%s) of its rise", secondsText(w.To90S), secondsText(w.To99S))
 	current, dashed := fmt.Sprintf("current, %s at the first instant", eng(w.LoadA[0], "A")), ""
