@@ -210,23 +210,15 @@ func baselineOff(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error
 	return t.Set(c.Key+".supply", "off")
 }
 
-// baselineAway makes a baseline a capture without a unit again.
+// baselineAway makes a baseline a capture without a unit again. What is one is asked
+// of the sheet as it is: the page may lag behind the last edit.
 func baselineAway(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
-	file := ""
-	b.mu.Lock()
-	for _, e := range b.entries {
-		if e.ID == form.Get("id") && e.Role == baseline {
-			file = e.Capture.File
-		}
-	}
-	b.mu.Unlock()
-	if file == "" {
-		return errGone
-	}
-	fields := sheet.Fields{{Key: "file", Value: file}}
+	file := b.fileOf(form.Get("id"))
+	fields, found := sheet.Fields{{Key: "file", Value: file}}, false
 	for _, u := range s.Units {
 		for _, c := range u.Captures {
-			if fieldsOf(t, c.Key)["baseline"] == file {
+			if file != "" && fieldsOf(t, c.Key)["baseline"] == file {
+				found = true
 				if err := t.Remove(c.Key + ".baseline"); err != nil {
 					return err
 				}
@@ -234,13 +226,29 @@ func baselineAway(b *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) erro
 		}
 	}
 	if c := s.Instrument.Baseline; c != nil && c.File == file {
+		found = true
 		fields = slices.DeleteFunc(t.Fields(c.Key), func(f sheet.Field) bool { return f.Key == "supply" })
 		if err := t.Remove(c.Key); err != nil {
 			return err
 		}
 	}
+	if !found {
+		return errGone
+	}
 	_, err := t.Append("capture", fields)
 	return err
+}
+
+// fileOf is the file of a capture on the page, "" where there is none of that id.
+func (b *bench) fileOf(id string) string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, e := range b.entries {
+		if e.ID == id {
+			return e.Capture.File
+		}
+	}
+	return ""
 }
 
 // sameRate lists units' captures of one layout and sample rate.

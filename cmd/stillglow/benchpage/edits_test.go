@@ -1,6 +1,7 @@
 package benchpage
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"net/url"
@@ -109,7 +110,7 @@ func TestEditsStandInTheSheet(t *testing.T) {
 	if got := s.sheet(t); len(got.Units) != 2 || got.Instrument.Baseline == nil || got.Units[1].Captures[0].Baseline == nil || len(got.Loose) != 0 {
 		t.Fatalf("baseline: %+v", got)
 	}
-	s.must(t, "baseline-away", "id", s.id(t, "floor.csv"))
+	s.must(t, "baseline-away", "id", floor) // at once: the page may not know yet that it is one
 	if got := s.sheet(t); got.Instrument.Baseline != nil || len(got.Loose) != 1 || got.Loose[0].Options.Coupling != "dc" {
 		t.Fatalf("no longer a baseline: %+v", got)
 	}
@@ -205,5 +206,30 @@ func TestCommonModeByName(t *testing.T) {
 	}
 	if got["murrowfen-a1-common.csv"] != capture.Common || got["murrowfen-a1.csv"] != capture.Differential || len(got) != 2 {
 		t.Errorf("%v", got)
+	}
+}
+
+// A baseline is taken back as the sheet has it, while the page still shows the capture
+// as one without a unit; what is none in the sheet is refused.
+func TestBaselineAwayAsksTheSheet(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "bench.toml")
+	const text = "title = \"t\"\nmains_hz = 50\n[instrument]\n[instrument.baseline]\nfile = \"floor.csv\"\nsupply = \"off\"\n"
+	b := &bench{entries: []entry{{ID: "c1", Role: loose, Capture: sheet.Capture{File: "floor.csv"}}, {ID: "c2", Role: baseline, Capture: sheet.Capture{File: "other.csv"}}}}
+	away := func(id string) (string, error) {
+		x, err := sheet.NewText([]byte(text), path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := &sheet.Sheet{Instrument: sheet.Instrument{Baseline: &sheet.Capture{File: "floor.csv", Key: "instrument.baseline"}}}
+		err = baselineAway(b, x, s, url.Values{"id": {id}})
+		return string(x.Bytes()), err
+	}
+	if got, err := away("c1"); err != nil || strings.Contains(got, "instrument.baseline") || strings.Contains(got, "supply") || !strings.Contains(got, "[[capture]]\nfile = \"floor.csv\"") {
+		t.Errorf("%v:\n%s", err, got)
+	}
+	for _, id := range []string{"c2", "c3"} {
+		if got, err := away(id); !errors.Is(err, errGone) || got != text {
+			t.Errorf("%s: %v:\n%s", id, err, got)
+		}
 	}
 }
