@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 	"stillglow/analysis/spike"
@@ -29,8 +30,14 @@ func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switch
 		miss := figure.NotMeasured("the record is too short to tell slow noise from a piece of the mains; a longer one is needed")
 		return powerParts{miss, miss}
 	}
-	if sw.Track == nil { // slow noise, or a piece of the mains
+	switch {
+	case sw.Track == nil: // slow noise, or a piece of the mains
 		r.slow = drift
+	case sw.Track.Kind == cycle.Fixed:
+		r.slow = gate.RoughDriftV2()
+	}
+	if share := repeatedShare(rec, sw, gate); share > repeatCounts {
+		r.most, r.repeats = true, share*r.power
 	}
 	out := stateParts(rec, sw, r, whole-r.power)
 	if r.lost {
@@ -41,11 +48,12 @@ func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switch
 
 // randomPart is the random power with what is known of its worth.
 type randomPart struct {
-	power float64 // V²
-	doubt float64 // V: how far a second estimator of another kind is from its root, where they disagree
-	slow  float64 // V²: of the periodic power, what may be slow noise
-	most  bool    // it holds what may be periodic, and nothing random is missing
-	lost  bool    // too little of the record is left to tell
+	power   float64 // V²
+	doubt   float64 // V: how far a second estimator of another kind is from its root, where they disagree
+	slow    float64 // V²: of the periodic power, what may be slow noise
+	repeats float64 // V²: of the random power, what comes back later in the record
+	most    bool    // it holds what may be periodic, and nothing random is missing
+	lost    bool    // too little of the record is left to tell
 }
 
 // randomPower takes the random part by two estimators: what ripple, mains and
@@ -108,6 +116,7 @@ func stateParts(rec *record, sw switching, r randomPart, periodic float64) power
 	out := powerParts{random: figure.AsItIs.Of(randomV, uRandom, gain)}
 	out.random.UpperBound = r.most
 	uPeriodic := math.Hypot(math.Sqrt(periodic+power)-periodicV, periodicV-math.Sqrt(max(periodic-r.slow, 0)))
+	uPeriodic = math.Hypot(uPeriodic, math.Sqrt(periodic+r.repeats)-periodicV)
 	if uPeriodic >= periodicV {
 		out.periodic = figure.NotMeasured("the periodic part is lost in the random one: it is under " + capture.SI(math.Sqrt(periodic+power), "V", 2) + " rms; a longer record or fewer volts per division may show it")
 	} else {

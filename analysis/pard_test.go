@@ -41,3 +41,45 @@ func TestRandomPartSaysWhatItIsWorth(t *testing.T) {
 		t.Errorf("slow drift and nothing else: random %+v, periodic %+v", m.RandomRMSV, m.PeriodicRMSV)
 	}
 }
+
+// What repeats beside the mean cycle is not random, however well two sums over it
+// agree: cycles that alternate under wide noise, and slow noise that the drift takes
+// off. White noise alone is given as sharply as ever.
+func TestRandomPartOfWhatRepeats(t *testing.T) {
+	const n, rate, hz, sigma = 20_000, 250e6, 350e3, 1e-4
+	record := func(add func(i int, cycles float64) float64) *capture.Trace {
+		x := reference.WhiteNoise(n, sigma, 9)
+		for i := range x {
+			cycles := float64(i) * hz / rate
+			x[i] += 5e-3*math.Cos(2*math.Pi*cycles) + add(i, cycles)
+		}
+		return &capture.Trace{Volts: x, SampleRateHz: rate, TrueRateHz: rate, Calibrated: true, Coupling: capture.CouplingAC,
+			Span: capture.Span{LowHz: 4 * rate / n, HighHz: 0.4 * rate}, Levels: capture.Levels{Distinct: capture.MostLevels}}
+	}
+	if r := measured(t, record(func(int, float64) float64 { return 0 })).RandomRMSV; !r.Known || r.UpperBound || math.Abs(r.Value-sigma) > r.U || r.U > 0.08*sigma {
+		t.Errorf("white noise: %+v", r)
+	}
+	// a shape of many lines too near each other for the floor to show between them
+	shape := reference.WhiteNoise(256, 0.7*sigma, 11)
+	pulse := func(_ int, cycles float64) float64 {
+		whole := math.Floor(cycles)
+		return (1 - 2*math.Mod(whole, 2)) * shape[int((cycles-whole)*256)]
+	}
+	if r := measured(t, record(pulse)).RandomRMSV; !r.Known || r.Value > sigma+r.U && !r.UpperBound {
+		t.Errorf("cycles that alternate: %+v", r)
+	}
+	hump, state := reference.WhiteNoise(n, sigma, 10), 0.0
+	walk := make([]float64, n)
+	for i, e := range hump { // noise under 12 kHz
+		state += 3e-4 * (30*e - state)
+		walk[i] = state
+	}
+	slow := record(func(i int, _ float64) float64 { return 4 * walk[i] })
+	power := 0.0
+	for _, v := range walk {
+		power += 16 * v * v / n
+	}
+	if r := measured(t, slow).RandomRMSV; !r.Known || r.Value+r.U < 0.9*math.Sqrt(sigma*sigma+power) && !r.LowerBound {
+		t.Errorf("slow noise: %+v, in truth %.3g V", r, math.Sqrt(sigma*sigma+power))
+	}
+}

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+
 	"stillglow/analysis/cycle"
 	"stillglow/capture"
 )
@@ -251,4 +253,29 @@ func (g *Gate) DriftPowerV2() float64 {
 		sq += (v - mean) * (v - mean)
 	}
 	return sq / n
+}
+
+// RoughDriftV2 is what a cubic leaves of the drift's variance, V²: a piece of the
+// mains is smooth over a record too short for its comb, slow noise is not.
+func (g *Gate) RoughDriftV2() float64 {
+	n := len(g.drift.V)
+	if n < leastRough {
+		return 0
+	}
+	left := append([]float64(nil), g.drift.V...)
+	middle, half := (g.drift.At[0]+g.drift.At[n-1])/2, (g.drift.At[n-1]-g.drift.At[0])/2
+	var terms [][]float64
+	for degree := range 4 {
+		t := make([]float64, n)
+		for i, at := range g.drift.At {
+			t[i] = math.Pow((at-middle)/half, float64(degree))
+		}
+		for _, u := range terms {
+			floats.AddScaled(t, -floats.Dot(t, u), u)
+		}
+		floats.Scale(1/floats.Norm(t, 2), t)
+		terms = append(terms, t)
+		floats.AddScaled(left, -floats.Dot(left, t), t)
+	}
+	return floats.Dot(left, left) / float64(n)
 }

@@ -89,6 +89,8 @@ const (
 	// driftMeans is how many switching cycles' means the slow wander is taken as lines
 	// through, where no mains comb could be measured.
 	driftMeans = 64
+	// leastRough is how many means tell that a drift is no smooth one.
+	leastRough = 8
 	// leastStretch: shorter stretches of the drift, in samples, are joints where a
 	// packet meets a pause; trustedShare of the rate over theirs is the frequency from
 	// which the drift leaves noise alone (sinc(x)³ is 3 % there).
