@@ -139,6 +139,10 @@ func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
 	if !m.foldsAt() || m.SampleRateHz >= foldsIntoNoiseHz {
 		return // of a fast record only the instrument's own noise is folded
 	}
+	if m.Weakly != (WeakFilter{}) {
+		list.add(capture.CautionPartlyFiltered, m.weakText(), m.weakCure())
+		return
+	}
 	rate := m.SampleRateHz
 	how, filtered := "", rate
 	if rate < poleAboveAudioHz {

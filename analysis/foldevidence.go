@@ -27,7 +27,7 @@ func settleFolds(ms []*Measurement, mode capture.Mode) {
 		}
 		c := *m
 		c.Bands, c.Cautions = slices.Clone(m.Bands), slices.Clone(m.Cautions)
-		c.liftFolds(aboveHalf(fast, m.SampleRateHz))
+		c.liftFolds(aboveHalf(fast, m.SampleRateHz), fast)
 		ms[i] = &c
 	}
 }
@@ -81,7 +81,14 @@ func (f foldable) between(lowHz, highHz float64) float64 {
 
 // liftFolds takes bounds back that what may be folded does not earn, and the
 // caution with the last of them. m is a copy.
-func (m *Measurement) liftFolds(f foldable) {
+func (m *Measurement) liftFolds(f foldable, fast *Measurement) {
+	m.liftAlias(f)
+	if m.Weakly != (WeakFilter{}) {
+		if fast.Span.LowHz <= m.SampleRateHz/2 { // it shows all that is folded
+			m.liftWeakly(leftOf(fast, m))
+		}
+		return
+	}
 	even := f.power / (f.rateHz / 2)
 	for _, d := range m.noiseFigures()[:3] { // the densities
 		if d.UpperBound && even < foldedCounts*d.Value*d.Value {
@@ -97,14 +104,20 @@ func (m *Measurement) liftFolds(f foldable) {
 			}
 		}
 	}
-	drop := func(code string) {
-		m.Cautions = slices.DeleteFunc(m.Cautions, func(c capture.Caution) bool { return c.Code == code })
-	}
 	if !m.foldsAt() {
-		drop(capture.CautionUnfiltered)
+		m.dropCaution(capture.CautionUnfiltered)
 	}
+}
+
+// liftAlias takes the suspicion of an alias back that what may be folded does not
+// earn.
+func (m *Measurement) liftAlias(f foldable) {
 	if l := switchingLine(m.Lines); m.AliasSuspected && l != nil && f.between(l.FrequencyHz-l.BinHz, l.FrequencyHz+l.BinHz) < foldedCounts*l.RMSV*l.RMSV {
 		m.AliasSuspected = false
-		drop(capture.CautionAlias)
+		m.dropCaution(capture.CautionAlias)
 	}
+}
+
+func (m *Measurement) dropCaution(code string) {
+	m.Cautions = slices.DeleteFunc(m.Cautions, func(c capture.Caution) bool { return c.Code == code })
 }

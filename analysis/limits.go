@@ -214,7 +214,33 @@ const placesFast = 0.01
 // poleAboveAudioHz: from this rate on one pole at a tenth of it, 2.4 times the top of
 // the audio band, and the mean of a high-resolution mode keep most of the switching
 // from folding into the audio band without taking from what belongs there.
+//
+// A mean over the interval leaves sin(πd/rate)/(πf/rate) of a line at f that is
+// folded to d. At the first multiple of the rate that is about d/rate: at 20 kHz
+// 0.04 (-28 dB) of 500 kS/s and 0.19 (-15 dB) of 100 kS/s; A-weighted, at the worst
+// place, 0.015 and 0.075. Of a ripple of 20 mV p-p, a sawtooth's 5.8 mV rms of which
+// the harmonic nearest 500 kHz is the fourth or a higher one for most supplies
+// (switching up to 130 kHz), 22 µV are left at the most; from 100 kS/s, whose
+// multiples the fundamental itself may be near, 430 µV, several times what the
+// named targets allow.
 const poleAboveAudioHz = 500e3
+
+const (
+	// poleShare is the corner, as a share of the sample rate, of the one pole that is
+	// advised and that a filter stated without its bandwidth may be.
+	poleShare = 0.1
+	// foldWander is how far a line of a fast capture may lie elsewhere, as a share of
+	// its frequency, while a slow one is taken: oscillators of supplies drift by less
+	// over minutes under the same load (common practice, no source).
+	foldWander = 0.01
+	// rateRounding forgives a rate fitted to time stamps.
+	rateRounding = 0.98
+	// foldPlaces is at how many places of the range that a line may be folded to the
+	// filter and the weighting are tried.
+	foldPlaces = 9
+	// lineReach is how many bins to either side of a line its power lies in.
+	lineReach = 4
+)
 
 // foldsIntoNoiseHz: an unfiltered record at a lower rate holds the noise and the
 // edges' energy of a scope's usual 70 to 200 MHz folded over and over, Hz.

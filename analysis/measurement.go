@@ -90,6 +90,9 @@ type Measurement struct {
 	// shows by itself; Cautions say so. A second capture may settle it
 	// (SettleAliases).
 	AliasSuspected bool
+	// Weakly is the low-pass ahead of a slow record that keeps what lies above half
+	// the rate out in part only; the zero value: a better one, or none at all.
+	Weakly WeakFilter
 }
 
 // Cycle is the mean switching cycle, starting at its lowest value.

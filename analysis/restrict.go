@@ -30,6 +30,7 @@ func (f *findings) restrict(m *Measurement) {
 		}
 	}
 	m.boundFolded(f.rec)
+	m.boundWeakly(f.rec)
 	if f.cutShare() > mostCut {
 		for _, s := range m.sums() {
 			s.LowerBound, s.UpperBound = s.Known, false

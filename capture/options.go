@@ -87,8 +87,10 @@ const (
 func (t *Trace) applyInstrument(opt Options) (extent, error) {
 	t.applyGiven(opt)
 	recorder := t.AntiAliased
+	t.Decimates = recorder
 	if opt.AntiAliased != nil {
 		t.AntiAliased = *opt.AntiAliased
+		t.Decimates = recorder && t.AntiAliased
 		t.assume("anti-alias filter", onOff(t.AntiAliased), "given")
 	}
 	t.applyProbe(opt.ProbeFactor)

@@ -123,6 +123,7 @@ const (
 	CautionAveraged        = "averaged"               // sweeps averaged: noise and unlocked lines too low
 	CautionSmoothed        = "smoothed"               // quieter than a scope's own input: averaged, smoothed or limited, and not said
 	CautionUnfiltered      = "unfiltered"             // content above half the rate may have folded into sums and noise
+	CautionPartlyFiltered  = "partly_filtered"        // a mean or a single pole leaves a part of what folds into sums and noise
 	CautionExtremes        = "extremes"               // peak-detect or envelope: no instant values
 	CautionBaselineOfUnit  = "baseline_of_unit"       // the baseline shows the unit's own switching
 )
@@ -149,6 +150,7 @@ type Trace struct {
 	ProbeFactor   float64 // as applied; 1 when none
 	BandwidthHz   float64 // the instrument's, 0 unknown
 	AntiAliased   bool    // the recorder's own filter keeps what lies above half the rate out (a sound card), or a filter ahead of it was given
+	Decimates     bool    // a recorder whose converter decimates through its own steep low-pass (a sound card), which AntiAliased alone doesn't tell
 	BandLimited   bool    // the instrument itself limited the bandwidth (e.g. 20 MHz switch on)
 	TrueRateHz    float64 // rate of the converter when the exporter upsampled; else SampleRateHz
 	FullScaleMinV float64 // lowest volts the converter can give, when known (both 0: unknown)

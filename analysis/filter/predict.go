@@ -99,6 +99,9 @@ func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 		after.Captures[i] = got
 	}
 	after.Captures = analysis.SettleAliases(after.Captures)
+	for i, m := range in.Unit.Captures {
+		staysFolded(m, after.Captures[i])
+	}
 	finish(&r, in, after)
 	return r, nil
 }
@@ -207,6 +210,25 @@ func mergedSpikes(ahead, behind *analysis.Measurement) {
 	for _, f := range []*figure.Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
 		*f = behind.PPV
 		f.UpperBound = true
+	}
+}
+
+// staysFolded keeps upper what is upper ahead of the filter by what a weak low-pass
+// let fold: in the record that comes through the filter as what it was folded to, and
+// a fast capture behind the filter shows no more of it.
+func staysFolded(ahead, behind *analysis.Measurement) {
+	if ahead.Weakly == (analysis.WeakFilter{}) || len(ahead.Bands) != len(behind.Bands) {
+		return
+	}
+	keep := func(f *figure.Figure, was figure.Figure) {
+		f.UpperBound = f.UpperBound || was.UpperBound && f.Known && !f.LowerBound
+	}
+	keep(&behind.Noise.DensityVPerRtHz, ahead.Noise.DensityVPerRtHz)
+	keep(&behind.Noise.UngatedVPerRtHz, ahead.Noise.UngatedVPerRtHz)
+	keep(&behind.Noise.At1kHzVPerRtHz, ahead.Noise.At1kHzVPerRtHz)
+	for i := range behind.Bands {
+		keep(&behind.Bands[i].RMSV, ahead.Bands[i].RMSV)
+		keep(&behind.Bands[i].RMSNoLinesV, ahead.Bands[i].RMSNoLinesV)
 	}
 }
 

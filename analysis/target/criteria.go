@@ -205,6 +205,8 @@ func thirdOctaveAt(m *analysis.Measurement, hz float64) figure.Figure {
 			if t.HighVPerRtHz > t.LowVPerRtHz {
 				f.U = (t.HighVPerRtHz - t.LowVPerRtHz) / 2
 			}
+			// What may be folded into the floor may be folded into its third octaves.
+			f.UpperBound = m.Weakly != (analysis.WeakFilter{}) && m.Noise.DensityVPerRtHz.UpperBound
 			return f
 		}
 	}

@@ -135,6 +135,7 @@ var doubtTable = []doubtRow{
 
 	// Its figures are upper bounds, which say it all.
 	{capture.CautionUnfiltered, anyGroup, none, none},
+	{capture.CautionPartlyFiltered, anyGroup, none, none},
 
 	// These tell how the capture was read or how the supply works; where they make
 	// a figure unsure its own uncertainty says so.
