@@ -19,6 +19,7 @@ var mayImport = map[string][]string{
 	"capture/sheet":           {"capture"},
 	"capture/synth":           {"capture"},
 	"capture/synth/demobench": {"capture/synth"},
+	"capture/synth/testrun":   {},
 
 	"analysis/figure":             {},
 	"analysis/spectrum":           {"analysis/figure", "capture"},

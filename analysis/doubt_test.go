@@ -9,6 +9,7 @@ import (
 	"stillglow/analysis/cycle"
 	"stillglow/capture"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // A record of less than one sweep has the record's own mean frequency: the ± holds
@@ -16,7 +17,7 @@ import (
 // beyond whole ones can do.
 func TestFrequencyOfAPartOfASweep(t *testing.T) {
 	part := 0
-	for _, seed := range some([]uint64{0, 1, 2}, 3) {
+	for _, seed := range testrun.Some([]uint64{0, 1, 2}, 3) {
 		for _, sweeps := range []float64{0.2, 0.4, 0.7, 2.3, 4.5} {
 			s := synth.Supply{Seed: seed, RateHz: 10e6, Samples: 1 << 15, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 20e-3,
 				NoiseVPerRtHz: 100e-9, DitherFrac: 0.03}
@@ -55,7 +56,7 @@ func TestFrequencyOfAPartOfASweep(t *testing.T) {
 func TestRingOverRippleIsNotMeasured(t *testing.T) {
 	given, refused := 0, 0
 	qs := []float64{4, 12, 60, 30}
-	if !fullTests() {
+	if !testrun.Full() {
 		qs = qs[:3]
 	}
 	for _, q := range qs {

@@ -8,6 +8,7 @@ import (
 
 	"stillglow/capture"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // At most one false spike in millions of samples of noise alone, over the whole
@@ -16,7 +17,7 @@ import (
 func TestNoFalseSpikesInNoise(t *testing.T) {
 	const rate, sigma = 100e6, 1e-3
 	whole := 10_000_000
-	if !fullTests() {
+	if !testrun.Full() {
 		whole = 1_500_000
 	}
 	for _, c := range []struct {
@@ -66,7 +67,7 @@ func TestNoFalseSpikesInNoise(t *testing.T) {
 // Nor where the noise rises towards low frequencies.
 func TestNoFalseSpikesIn1fNoise(t *testing.T) {
 	n := 700_000
-	if !fullTests() {
+	if !testrun.Full() {
 		n = 150_000
 	}
 	found := 0

@@ -1,33 +1,9 @@
 package analysis
 
 import (
-	"os"
-	"runtime"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
-// TestMain counts memory as in use from the start, as the tool itself does: the
-// collector would run at every few megabytes else. It takes none, since nothing is
-// written to it.
-func TestMain(m *testing.M) {
-	inUse := make([]byte, 64<<20)
-	code := m.Run()
-	runtime.KeepAlive(inUse)
-	os.Exit(code)
-}
-
-// fullTests reports whether the long lists of the tests run whole, as .ci/run asks.
-func fullTests() bool { return os.Getenv("STILLGLOW_FULL") != "" }
-
-// some gives the whole list where the long lists run, and otherwise one of every
-// n, from the first on.
-func some[T any](list []T, n int) []T {
-	if fullTests() {
-		return list
-	}
-	var out []T
-	for i := 0; i < len(list); i += n {
-		out = append(out, list[i])
-	}
-	return out
-}
+func TestMain(m *testing.M) { testrun.Main(m) }

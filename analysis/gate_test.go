@@ -8,6 +8,7 @@ import (
 
 	"stillglow/capture"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // What is taken off the trace must not take the noise along: the floor of
@@ -16,7 +17,7 @@ import (
 func TestNoiseUnderPacketsAndDither(t *testing.T) {
 	rates := []float64{500e3, 1e6, 2e6, 5e6, 20e6, 100e6}
 	seeds := uint64(2)
-	if !fullTests() {
+	if !testrun.Full() {
 		rates, seeds = []float64{2e6, 20e6}, 1
 	}
 	for _, dithered := range []bool{false, true} {
@@ -31,7 +32,7 @@ func TestNoiseUnderPacketsAndDither(t *testing.T) {
 					s.SpikeRiseV, s.SpikeFallV, s.SpikeWidthS, s.RingRiseHz = 40e-3, -30e-3, 60e-9, 8e6
 					s.BandwidthHz = 0.4 * rate
 					s.Samples = 400e3
-					if !fullTests() {
+					if !testrun.Full() {
 						s.Samples = 200e3
 					}
 				}

@@ -11,6 +11,7 @@ import (
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // bandRMS is the rms of a band of a measurement, NaN where it has none.
@@ -89,7 +90,7 @@ func TestSpurIsNotTheSwitching(t *testing.T) {
 
 // Hum that the leads pick up is in the baseline too.
 func TestHumOfTheInstrument(t *testing.T) {
-	for _, phase := range some([]int{0, 1, 2, 3, 4, 5}, 2) {
+	for _, phase := range testrun.Some([]int{0, 1, 2, 3, 4, 5}, 2) {
 		s := synth.Supply{Seed: 20 + uint64(phase), RateHz: 50e3, Samples: 1 << 15, ACCoupled: true, MainsHz: 50, MainsPPV: 4e-3,
 			NoiseVPerRtHz: 200e-9, InstrumentSpurHz: 100, SpurPP: 1e-3}
 		base, _ := measureSupply(t, spurBaseline(s), Setup{MainsHz: 50})

@@ -8,6 +8,7 @@ import (
 	"stillglow/analysis/figure"
 	"stillglow/capture"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // stepSupply draws a supply whose ESR step is 30 to 200 % of its spikes, these
@@ -29,7 +30,7 @@ func stepSupply(seed uint64) synth.Supply {
 // is a tenth off a caution says why.
 func TestSpikesOnALargeStep(t *testing.T) {
 	seeds := []uint64{2, 3, 11, 14, 24, 35, 50, 56, 71, 77, 81, 93, 113, 119}
-	if !fullTests() {
+	if !testrun.Full() {
 		seeds = seeds[8:11]
 	}
 	off, cautioned := 0, 0
@@ -70,7 +71,7 @@ func TestSpikesOnALargeStep(t *testing.T) {
 // corners of its ripple and smears its step.
 func TestRoundedCornersAreNoSpikes(t *testing.T) {
 	draws := uint64(50)
-	if !fullTests() {
+	if !testrun.Full() {
 		draws = 6
 	}
 	wrong := 0

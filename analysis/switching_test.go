@@ -8,6 +8,7 @@ import (
 
 	"stillglow/analysis/cycle"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // trapSupply is what the switching search must not be fooled on.
@@ -36,7 +37,7 @@ func TestSwitchingNotFooled(t *testing.T) {
 		"highest of the trade": func(s *synth.Supply) { s.SwitchingHz = 493e3; s.SpikeWidthS, s.RingQ = 40e-9, 3 },
 		"ten cycles":           func(s *synth.Supply) { s.Samples = 5200 },
 	}
-	for _, name := range some(slices.Sorted(maps.Keys(cases)), 3) {
+	for _, name := range testrun.Some(slices.Sorted(maps.Keys(cases)), 3) {
 		change := cases[name]
 		s := trapSupply()
 		s.Samples = 300e3
@@ -52,7 +53,7 @@ func TestSwitchingNotFooled(t *testing.T) {
 }
 
 func TestDitheredSupply(t *testing.T) {
-	for _, d := range some([][2]float64{{0.02, 3000}, {0.05, 400}, {0.04, 5000}}, 3) {
+	for _, d := range testrun.Some([][2]float64{{0.02, 3000}, {0.05, 400}, {0.04, 5000}}, 3) {
 		s := trapSupply()
 		s.DitherFrac, s.DitherRateHz = d[0], d[1]
 		m, truth := measureSupply(t, s, Setup{})
@@ -80,7 +81,7 @@ func TestBurstingSupply(t *testing.T) {
 		hz, duty, switching float64
 		samples             int
 	}
-	for _, b := range some([]packets{{2000, 0.3, 97.3e3, 600e3}, {900, 0.15, 140e3, 600e3}, {6200, 0.35, 140e3, 60e3}}, 2) {
+	for _, b := range testrun.Some([]packets{{2000, 0.3, 97.3e3, 600e3}, {900, 0.15, 140e3, 600e3}, {6200, 0.35, 140e3, 60e3}}, 2) {
 		s := trapSupply()
 		s.BurstHz, s.BurstDuty, s.SwitchingHz, s.Samples = b.hz, b.duty, b.switching, b.samples
 		m, truth := measureSupply(t, s, Setup{})

@@ -6,36 +6,16 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"math"
-	"os"
 	"strings"
-	"syscall"
 	"testing"
-)
 
-// processorS is the processor time in s that one call of work takes, the least of three.
-func processorS(t *testing.T, work func()) float64 {
-	t.Helper()
-	used := func() float64 {
-		var u syscall.Rusage
-		if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-			t.Fatal(err)
-		}
-		return float64(u.Utime.Sec+u.Stime.Sec) + 1e-6*float64(u.Utime.Usec+u.Stime.Usec)
-	}
-	least := math.Inf(1)
-	for range 3 {
-		before := used()
-		work()
-		least = math.Min(least, used()-before)
-	}
-	return least
-}
+	"stillglow/capture/synth/testrun"
+)
 
 // Whatever a file repeats, reading four times as much of it takes about four times
 // the work, never its square: bounded by ten, in the same run.
 func TestWorkGrowsWithTheFile(t *testing.T) {
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: measures processor time")
 	}
 	const n = 100_000
@@ -68,7 +48,7 @@ func TestWorkGrowsWithTheFile(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			took := func(n int) float64 {
 				b := append([]byte(c.head), each(n, c.line)...)
-				return processorS(t, func() { _, _ = Read(context.Background(), bytes.NewReader(b), "f", Options{}) })
+				return testrun.ProcessorS(t, func() { _, _ = Read(context.Background(), bytes.NewReader(b), "f", Options{}) })
 			}
 			less, more := took(n), took(4*n)
 			t.Logf("%d lines %.3f s, %d lines %.3f s", n, less, 4*n, more)

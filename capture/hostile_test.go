@@ -14,6 +14,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // checkTrace tells what every trace must hold, whatever the file was.
@@ -101,7 +103,7 @@ func zipped(b []byte) []byte {
 func TestTruncatedAnywhere(t *testing.T) {
 	for i, f := range seedFiles() {
 		stride := 1 + len(f)/20
-		if os.Getenv("STILLGLOW_FULL") != "" {
+		if testrun.Full() {
 			stride = 1 + len(f)/60
 		}
 		if i%3 == 0 {
@@ -118,7 +120,7 @@ func TestDamagedAnywhere(t *testing.T) {
 	marks := []byte("0123456789+-.,;eE\t \n\r\"#\x00\xff()=:")
 	for _, f := range seedFiles() {
 		rounds := 25
-		if os.Getenv("STILLGLOW_FULL") == "" {
+		if !testrun.Full() {
 			rounds = 5
 		}
 		for range rounds {

@@ -16,6 +16,8 @@ import (
 	"testing"
 	"time"
 
+	"stillglow/capture/synth/testrun"
+
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
@@ -38,7 +40,7 @@ type tab struct {
 
 func browserPath(t *testing.T) string {
 	t.Helper()
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1 to try the page in a browser, as .ci/run does")
 	}
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "google-chrome-stable"} {

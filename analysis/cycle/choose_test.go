@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // ringingTriangle is a triangle at hz whose edges ring, as an unfiltered sampler takes it:
@@ -38,7 +40,7 @@ func ringingTriangle(n int, rateHz, hz, ringHz, ringV, alternate float64, r *ran
 // the one that explains the record, never its half or a line by chance.
 func TestAliasedRingsDoNotMoveTheClock(t *testing.T) {
 	const rateHz = 5e6
-	for seed := range uint64(short(13, 6)) {
+	for seed := range uint64(testrun.Short(13, 6)) {
 		r := rand.New(rand.NewPCG(seed, 11))
 		hz, ringHz := 60e3*math.Pow(6, r.Float64()), 12e6*math.Pow(4, r.Float64())
 		ringV := 0.01 * math.Pow(6, r.Float64())

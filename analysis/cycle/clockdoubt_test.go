@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // truePPV is the ripple of the triangles of walking.
@@ -40,7 +42,7 @@ func walking(n int, rateHz, hz, jitter float64, r *rand.Rand) (in Input, meanHz 
 func TestFiguresKnowOfAWalkingClock(t *testing.T) {
 	const rateHz, n = 50e6, 15000
 	inside, all, rippleInside := 0, 0, 0
-	draws := short(24, 12)
+	draws := testrun.Short(24, 12)
 	for seed := range uint64(draws) {
 		r := rand.New(rand.NewPCG(seed, 21))
 		hz := 60e3 * math.Pow(4, r.Float64())
@@ -65,7 +67,7 @@ func TestFiguresKnowOfAWalkingClock(t *testing.T) {
 			t.Errorf("seed %d: the frequency of a steady clock is unsure by %.3f cycles over the record", seed, slip)
 		}
 	}
-	if all < draws*20/24 || inside < all*8/10-short(0, 2) { // of few, two more by chance
+	if all < draws*20/24 || inside < all*8/10-testrun.Short(0, 2) { // of few, two more by chance
 		t.Errorf("of %d walking clocks %d were found, %d within two standard deviations", draws, all, inside)
 	}
 	if rippleInside < all*9/10 {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // sawRecord is a sawtooth of 10 mV at hz, each cycle fired or not as fire says, on a
@@ -38,7 +40,7 @@ func sawRecord(n int, rateHz, hz, noiseV float64, r *rand.Rand, fire func() bool
 // A regular cycle explains the record, in whatever white noise; one that is fired
 // at random does not, and the fold of it is no ripple.
 func TestExplainedTellsSkippedCycles(t *testing.T) {
-	for seed := range uint64(short(6, 3)) {
+	for seed := range uint64(testrun.Short(6, 3)) {
 		r := rand.New(rand.NewPCG(seed, 5))
 		hz := 60e3 * math.Pow(5, r.Float64())
 		for _, noiseV := range []float64{1e-4, 3e-3, 1e-2} {

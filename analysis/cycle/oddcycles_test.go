@@ -4,13 +4,15 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // TestOddCyclesStayWithinTheFold draws cycles of every shape and checks that no
 // figure leaves what the cycle itself shows.
 func TestOddCyclesStayWithinTheFold(t *testing.T) {
 	draws := uint64(200)
-	if !fullTests() {
+	if !testrun.Full() {
 		draws = 50
 	}
 	for seed := range draws {

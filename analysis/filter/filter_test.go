@@ -15,6 +15,7 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // stepped filters samples in time: the RC with ESR by its own difference
@@ -90,7 +91,7 @@ func TestApplyEqualsFilteringInTime(t *testing.T) {
 // Blocks join without a seam: a long trace filtered in blocks is the same as
 // its middle filtered at once.
 func TestApplyInBlocks(t *testing.T) {
-	if !fullTests() {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: three million samples")
 	}
 	r := rand.New(rand.NewPCG(1, 2))
@@ -439,7 +440,7 @@ func TestParts(t *testing.T) {
 // where it matters what counts as a spike, within a factor of 2.5.
 func TestEstimateAgreesWithSamples(t *testing.T) {
 	ctx := context.Background()
-	for _, seed := range []uint64{3, 8}[:short(2, 1)] {
+	for _, seed := range []uint64{3, 8}[:testrun.Short(2, 1)] {
 		s := synth.Supply{
 			Seed: seed, DCV: 7, ACCoupled: true, SwitchingHz: 70e3 + 10e3*float64(seed), RipplePPV: 30e-3, ESRStepV: 6e-3, Duty: 0.4,
 			SpikeRiseV: 40e-3, SpikeFallV: -30e-3, SpikeWidthS: 60e-9, RingRiseHz: 7e6, RingFallHz: 6e6, RingQ: 5,
@@ -537,7 +538,7 @@ func TestDampedCandidates(t *testing.T) {
 // their value 20 % down: every limit that was broken is met with the reserve.
 func TestRecommendationStandsWornParts(t *testing.T) {
 	overDB, ringsHz, least := []float64{1, 4, 8, 12, 16}, []float64{2e6, 10e6, 25e6}, 12
-	if !fullTests() {
+	if !testrun.Full() {
 		overDB, ringsHz, least = []float64{1, 8, 16}, []float64{10e6}, 3
 	}
 	found := 0

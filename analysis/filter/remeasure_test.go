@@ -12,6 +12,7 @@ import (
 	"stillglow/analysis/figure"
 	"stillglow/analysis/target"
 	"stillglow/capture"
+	"stillglow/capture/synth/testrun"
 )
 
 type refPart struct{ F, ESR, ESL float64 }
@@ -98,7 +99,7 @@ func TestRemeasuredAgainstScipy(t *testing.T) {
 	}
 	in := Input{Unit: target.Unit{HeaterA: 0.94, Captures: []*analysis.Measurement{m}}, Target: goal, Traces: []*capture.Trace{tr}, Setups: []analysis.Setup{setup}}
 	for i, f := range doc.Filters {
-		if i%short(1, 3) != 0 {
+		if i%testrun.Short(1, 3) != 0 {
 			continue
 		}
 		r, err := Predict(ctx, in, Circuit{

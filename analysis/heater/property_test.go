@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // randomLoad draws one to four groups of the table's 6.3 V types, sometimes a
@@ -86,7 +88,7 @@ func simulated(l Load, s Supply, ohm, exponent float64) float64 {
 // asked for within 0.1 %, and each standard value's own heater volts too.
 func TestDropperSolvedThenSimulated(t *testing.T) {
 	rng := rand.New(rand.NewPCG(63, 3))
-	for i := range short(150, 50) {
+	for i := range testrun.Short(150, 50) {
 		l := randomLoad(t, rng)
 		s, o := randomSupply(rng, l, l.NominalA()), randomOptions(rng)
 		p, err := MakePlan(l, s, o)
@@ -116,7 +118,7 @@ func TestDropperSolvedThenSimulated(t *testing.T) {
 // behind a shared dropper; one with resistors of its own hardly moves.
 func TestHeaterVoltsMoveTheRightWay(t *testing.T) {
 	rng := rand.New(rand.NewPCG(63, 4))
-	for i := range short(150, 50) {
+	for i := range testrun.Short(150, 50) {
 		l := randomLoad(t, rng)
 		needA := l.NominalA()
 		s, o := randomSupply(rng, l, needA), randomOptions(rng)
@@ -237,7 +239,7 @@ func TestRecommendationHolds(t *testing.T) {
 		return score
 	}
 	told := 0
-	for i := range short(150, 50) {
+	for i := range testrun.Short(150, 50) {
 		l := randomLoad(t, rng)
 		p, err := MakePlan(l, randomSupply(rng, l, l.NominalA()), randomOptions(rng))
 		if err != nil {

@@ -7,6 +7,7 @@ import (
 
 	"stillglow/analysis/internal/reference"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 func linesOf(t *testing.T, x Samples, rate float64) (Multirate, []Line) {
@@ -34,7 +35,7 @@ func lineAt(lines []Line, hz, tol float64) *Line {
 // The rectified-mains line within 2 %, 50 told from 60 Hz, on drawn slow records.
 func TestMainsOfDrawnSupplies(t *testing.T) {
 	seeds := uint64(6)
-	if !fullTests() {
+	if !testrun.Full() {
 		seeds = 2
 	}
 	for seed := range seeds {

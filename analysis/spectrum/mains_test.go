@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"stillglow/analysis/internal/reference"
+	"stillglow/capture/synth/testrun"
 )
 
 // wandering is 2 x mains of so many volts rms whose frequency walks about 50 Hz by
@@ -54,7 +55,7 @@ func TestMainsThatWander(t *testing.T) {
 // own, are no mains; 2 x mains under them still is.
 func TestATestToneIsNoMains(t *testing.T) {
 	const rate, n = 48e3, 1 << 18
-	for _, hz := range []float64{1011, 1000, 400, 997, 840}[:short(5, 2)] {
+	for _, hz := range []float64{1011, 1000, 400, 997, 840}[:testrun.Short(5, 2)] {
 		for _, mains := range []float64{0, 60} {
 			tones := [][3]float64{{hz, 0.766, 0}, {2 * hz, 1e-3, 1}, {3 * hz, 2e-3, 2}}
 			if mains > 0 {

@@ -10,6 +10,7 @@ import (
 	"github.com/mjibson/go-dsp/spectral"
 
 	"stillglow/analysis/internal/reference"
+	"stillglow/capture/synth/testrun"
 )
 
 func dB(ratio float64) float64 { return 10 * math.Log10(ratio) }
@@ -162,7 +163,7 @@ func (s countedSource) Fill(dst []float64, start int) {
 // The whole chain, records kept for the search for lines included, allocates at
 // most a byte and a half per sample and 8 MB in all.
 func TestSpectrumMemory(t *testing.T) {
-	if !fullTests() {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: 20 million samples")
 	}
 	const n = 20_000_000

@@ -12,6 +12,7 @@ import (
 	"stillglow/analysis/internal/reference"
 	"stillglow/capture"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // cleanResidue is a perfect gate: the record minus its noise-free self, with the
@@ -59,7 +60,7 @@ func floorOf(t *testing.T, gate *testGate, plain Source, rateHz float64, opt Noi
 func TestNoiseFloorOfDrawnSupplies(t *testing.T) {
 	var errs []float64
 	n := 24
-	if !fullTests() {
+	if !testrun.Full() {
 		n = 8
 	}
 	for seed := range uint64(n) {

@@ -4,36 +4,16 @@ package sheet
 
 import (
 	"fmt"
-	"math"
-	"os"
 	"strings"
-	"syscall"
 	"testing"
-)
 
-// processorS is the processor time in s that one call of work takes, the least of three.
-func processorS(t *testing.T, work func()) float64 {
-	t.Helper()
-	used := func() float64 {
-		var u syscall.Rusage
-		if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-			t.Fatal(err)
-		}
-		return float64(u.Utime.Sec+u.Stime.Sec) + 1e-6*float64(u.Utime.Usec+u.Stime.Usec)
-	}
-	least := math.Inf(1)
-	for range 3 {
-		before := used()
-		work()
-		least = math.Min(least, used()-before)
-	}
-	return least
-}
+	"stillglow/capture/synth/testrun"
+)
 
 // Whatever a sheet repeats, four times as much of it takes about four times the work,
 // never its square: bounded by ten, in the same run.
 func TestWorkGrowsWithTheSheet(t *testing.T) {
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: measures processor time")
 	}
 	for name, c := range map[string]struct{ head, line string }{
@@ -54,7 +34,7 @@ func TestWorkGrowsWithTheSheet(t *testing.T) {
 				for i := 0; len(b) < bytes; i++ {
 					b = fmt.Appendf(b, c.line, i)
 				}
-				return processorS(t, func() { _, _ = Parse(b, "bench.toml") })
+				return testrun.ProcessorS(t, func() { _, _ = Parse(b, "bench.toml") })
 			}
 			less, more := took(MaxBytes/32), took(MaxBytes/8)
 			t.Logf("%s: %.3f s, four times as much %.3f s", strings.TrimSpace(c.line), less, more)

@@ -24,6 +24,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // The page of bench is worked in a real browser by the full tests, where one is
@@ -143,7 +144,7 @@ func startBench(t *testing.T, args ...string) (address string) {
 
 func openBenchPage(t *testing.T, address string) *benchPage {
 	t.Helper()
-	if !fullTests() {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL to work the page in a browser")
 	}
 	browser := ""
@@ -380,7 +381,7 @@ func (p *benchPage) settled() {
 // TestBenchByThePageAlone does the whole job in a browser, from an empty folder to
 // the report, and wants the command line to say the same of the sheet it leaves.
 func TestBenchByThePageAlone(t *testing.T) {
-	if !fullTests() {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL to work the page in a browser")
 	}
 	source, dir := t.TempDir(), t.TempDir()

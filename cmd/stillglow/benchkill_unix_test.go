@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"stillglow/capture/sheet"
+	"stillglow/capture/synth/testrun"
 )
 
 // benchClient is a page's requests without the page.
@@ -64,7 +65,7 @@ func (c *benchClient) post(path, kind string, body []byte) bool {
 // and the sheet is written: what it said is kept is there, whole, and the sheet
 // reads. The full count runs in .ci/run.
 func TestBenchKilledAnywhere(t *testing.T) {
-	if !fullTests() {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: starts many processes")
 	}
 	bin, dir := buildTool(t), t.TempDir()

@@ -14,6 +14,7 @@ import (
 	"stillglow/capture"
 	"stillglow/capture/synth"
 	"stillglow/capture/synth/demobench"
+	"stillglow/capture/synth/testrun"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
@@ -30,7 +31,7 @@ func TestDemoScenarios(t *testing.T) {
 		t.Fatal(err)
 	}
 	truth := map[string]synth.Truth{}
-	for _, f := range some(demobench.Files(), 3) {
+	for _, f := range testrun.Some(demobench.Files(), 3) {
 		if f.Supply != nil {
 			_, truth[f.Name] = f.Supply.Render()
 		}

@@ -8,24 +8,10 @@ import (
 	"strings"
 	"testing"
 
+	"stillglow/capture/synth/testrun"
+
 	"github.com/spf13/cobra"
 )
-
-// fullTests reports whether the checks that take long are asked for.
-func fullTests() bool { return os.Getenv("STILLGLOW_FULL") != "" }
-
-// some gives the whole list where the full tests are asked for, and otherwise one
-// of every n, from the first on.
-func some[T any](list []T, n int) []T {
-	if fullTests() {
-		return list
-	}
-	var out []T
-	for i := 0; i < len(list); i += n {
-		out = append(out, list[i])
-	}
-	return out
-}
 
 // TestHelpExamples runs the example of every command's help as it stands there,
 // from a folder that has the project's testdata. Left out are the few that wait
@@ -63,7 +49,7 @@ func TestHelpExamples(t *testing.T) {
 				continue // asks
 			}
 			ran++
-			if !fullTests() && (strings.Contains(line, "testdata/") || args[1] == "demo") {
+			if !testrun.Full() && (strings.Contains(line, "testdata/") || args[1] == "demo") {
 				sub, rest, err := newRootCmd().Find(args[1:])
 				if err == nil {
 					err = sub.ParseFlags(rest)

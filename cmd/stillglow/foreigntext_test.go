@@ -17,6 +17,7 @@ import (
 	"unicode/utf8"
 
 	"stillglow/capture/sheet"
+	"stillglow/capture/synth/testrun"
 )
 
 // hostileNames are what a name from outside may hold; every one ends in a plain
@@ -135,14 +136,14 @@ func TestForeignText(t *testing.T) {
 		say("inspect", file)
 		jsonPrintable(t, "inspect", say("inspect", "--json", file))
 	}
-	for _, file := range some(files, 4) {
+	for _, file := range testrun.Some(files, 4) {
 		say("measure", file)
 		jsonPrintable(t, "measure", say("measure", "--json", file))
 	}
 	say("report", "--no-filter", "--cache", cache, "--out", out, path)
 	say("watch", "--no-filter", "--cache", cache, "--settle", "0s", "--interval", "50ms", "--out", out, path)
 	// What does not work says so in one printable line.
-	for _, name := range some(hostileNames, 4) {
+	for _, name := range testrun.Some(hostileNames, 4) {
 		for _, args := range [][]string{{name}, {"measure", name}, {"report", name}, {"rank", "--" + name}, {"dropper", "--valves", name},
 			{"report", "--out", filepath.Join(path, name), path}, {"filter", path, name}, {"target", name}} {
 			var o, e bytes.Buffer

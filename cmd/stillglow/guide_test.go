@@ -13,6 +13,7 @@ import (
 
 	"stillglow/capture/sheet"
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // What the guide tells the user to write into the sheet, the sheet takes.
@@ -61,7 +62,7 @@ type guided struct {
 // its first range, go down as long as no peak is cut off, up if one is.
 func scopeTakes(s synth.Supply, g guided) []float64 {
 	mostConverted := 2e6
-	if fullTests() {
+	if testrun.Full() {
 		mostConverted = 8e6
 	}
 	over := 1
@@ -103,7 +104,7 @@ func scopeTakes(s synth.Supply, g guided) []float64 {
 // something else than what was taken.
 func TestGuideLeadsToDecidedVerdicts(t *testing.T) {
 	memories := []string{"100k"}
-	if fullTests() {
+	if testrun.Full() {
 		memories = []string{"20k", "100k", "1M"}
 	}
 	quiet := synth.Supply{DCV: 7, MainsHz: 50, MainsPPV: 0.3e-3, RipplePPV: 5e-3, ESRStepV: 0.5e-3, SpikeRiseV: 5e-3, SpikeFallV: -4e-3,
@@ -120,7 +121,7 @@ func TestGuideLeadsToDecidedVerdicts(t *testing.T) {
 			{"spiky", 110e3, func(s *synth.Supply) { s.SpikeRiseV, s.SpikeFallV = 0.3, -0.3 }, "fail"},
 			{"humming", 90e3, func(s *synth.Supply) { s.MainsPPV = 40e-3 }, "fail"},
 		} {
-			if !fullTests() && c.name != "quiet at 66.6 kHz" {
+			if !testrun.Full() && c.name != "quiet at 66.6 kHz" {
 				continue
 			}
 			s := quiet

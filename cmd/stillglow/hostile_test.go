@@ -13,6 +13,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // hostileFile is a file that must do no harm: the run either reads it or says
@@ -196,7 +198,7 @@ func TestHostileCaptures(t *testing.T) {
 	if len(files) < 200 {
 		t.Fatalf("%d hostile files, want at least 200", len(files))
 	}
-	for _, f := range some(files, 3) {
+	for _, f := range testrun.Some(files, 3) {
 		path := filepath.Join(dir, f.name)
 		if err := os.WriteFile(path, f.data, 0o644); err != nil {
 			t.Fatal(err)
@@ -261,7 +263,7 @@ func TestHostileWhileWritten(t *testing.T) {
 		}
 	}()
 	times := 5
-	if fullTests() {
+	if testrun.Full() {
 		times = 20
 	}
 	for range times {

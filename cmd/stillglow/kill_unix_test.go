@@ -18,6 +18,7 @@ import (
 	"testing"
 	"time"
 
+	"stillglow/capture/synth/testrun"
 	"stillglow/cmd/stillglow/pipeline"
 )
 
@@ -148,7 +149,7 @@ func unitsOfDemo(t *testing.T, marks ...string) string {
 // TestFullDisk runs report where no file may grow beyond a few kilobytes, as on
 // a disk that fills up: the earlier report stays whole.
 func TestFullDisk(t *testing.T) {
-	if !fullTests() {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does")
 	}
 	if _, err := exec.LookPath("sh"); err != nil {
@@ -205,7 +206,7 @@ func onlyIn(t *testing.T, dir string, want ...string) {
 // be moved and not removed. The new report is a success with a note, and so are
 // those after it.
 func TestForeignOldReport(t *testing.T) {
-	if !fullTests() || os.Geteuid() != 0 {
+	if !testrun.Full() || os.Geteuid() != 0 {
 		t.Skip("set STILLGLOW_FULL=1 as root, as .ci/run does: it needs two users")
 	}
 	bin := buildTool(t)
@@ -255,7 +256,7 @@ func TestForeignOldReport(t *testing.T) {
 // TestHangUp closes the terminal on a watch: the report is written, as after
 // Ctrl-C.
 func TestHangUp(t *testing.T) {
-	if !fullTests() {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does")
 	}
 	bin := buildTool(t)

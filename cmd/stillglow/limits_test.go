@@ -11,6 +11,8 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // Arguments without end are refused before any work on them.
@@ -74,7 +76,7 @@ func TestFullOutput(t *testing.T) {
 		{"filter", "--no-cache", sheet}, {"guide", sheet}, {"target"}, {"target", "--json"}, {"target", "line-preamp"}, {"valves"}, {"valves", "--json"},
 		{"cache"}, {"--help"}, {"report", "--help"}, {"--version"}, {},
 	}
-	if fullTests() {
+	if testrun.Full() {
 		commands = append(commands, []string{"demo", filepath.Join(dir, "demo")})
 	}
 	for i, args := range commands {

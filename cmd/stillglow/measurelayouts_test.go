@@ -13,6 +13,8 @@ import (
 	"strings"
 	"testing"
 	"unicode/utf16"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // One record, in millivolts as an 8-bit converter's steps of 4 mV give them:
@@ -223,7 +225,7 @@ func TestSameMeasurementInEveryLayout(t *testing.T) {
 			t.Errorf("%s: %d keys, want %d", name, len(got), len(want))
 		}
 	}
-	for _, name := range some(slices.Sorted(maps.Keys(layoutTexts)), 5) {
+	for _, name := range testrun.Some(slices.Sorted(maps.Keys(layoutTexts)), 5) {
 		l := layoutTexts[name]
 		check(name, l.bytes(mv), l.args)
 	}
@@ -233,7 +235,7 @@ func TestSameMeasurementInEveryLayout(t *testing.T) {
 	w := gzip.NewWriter(&zipped)
 	w.Write(plain)
 	w.Close()
-	if !fullTests() {
+	if !testrun.Full() {
 		return
 	}
 	check("gzip", zipped.Bytes(), nil)

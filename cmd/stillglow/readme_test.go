@@ -6,13 +6,15 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // TestReadmeCommands runs every command that the README and the contributor
 // guide show in a console block, and wants the output they print there. A line
 // "..." stands for lines left out.
 func TestReadmeCommands(t *testing.T) {
-	if os.Getenv("STILLGLOW_FULL") == "" {
+	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: runs the whole demo bench")
 	}
 	t.Chdir("../..") // the project's root

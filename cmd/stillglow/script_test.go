@@ -8,6 +8,8 @@ import (
 	"sync/atomic"
 	"testing"
 
+	"stillglow/capture/synth/testrun"
+
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
@@ -65,7 +67,7 @@ func TestScripts(t *testing.T) {
 			if cond != "full" {
 				return false, fmt.Errorf("unknown condition %q", cond)
 			}
-			return fullTests(), nil
+			return testrun.Full(), nil
 		},
 		UpdateScripts: os.Getenv("STILLGLOW_UPDATE") == "1",
 		Setup: func(env *testscript.Env) error {

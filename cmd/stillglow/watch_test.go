@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"stillglow/capture/synth"
+	"stillglow/capture/synth/testrun"
 )
 
 // screen is a buffer that a test reads while the watcher writes.
@@ -35,7 +36,7 @@ func (s *screen) String() string {
 // that of the whole run: how long a loaded machine takes is no fault of the watcher.
 func (s *screen) await(t *testing.T, from int, want string) {
 	t.Helper()
-	for out := runEnds(t); ; {
+	for out := testrun.Ends(t); ; {
 		if text := s.String(); strings.Contains(text[from:], want) {
 			return
 		}
@@ -45,16 +46,6 @@ func (s *screen) await(t *testing.T, from int, want string) {
 		case <-time.After(50 * time.Millisecond):
 		}
 	}
-}
-
-// runEnds fires shortly before go test's own -timeout would end the run, so that a
-// test that hangs can still say what it waited for; never where there is no -timeout.
-func runEnds(t *testing.T) <-chan time.Time {
-	end, limited := t.Deadline()
-	if !limited {
-		return nil
-	}
-	return time.After(time.Until(end) - 10*time.Second)
 }
 
 const watchSheet = `
@@ -139,7 +130,7 @@ func TestWatchSession(t *testing.T) {
 	if _, err := f.Write(whole[:half]); err != nil {
 		t.Fatal(err)
 	}
-	for out := runEnds(t); !strings.Contains(shown.String()[from:], "murrowfen-a2-first.csv is being written"); {
+	for out := testrun.Ends(t); !strings.Contains(shown.String()[from:], "murrowfen-a2-first.csv is being written"); {
 		select {
 		case <-out:
 			t.Fatalf("a file half written is not told:\n%s", shown.String()[from:])
@@ -182,7 +173,7 @@ func TestWatchSession(t *testing.T) {
 		if got != exitNonePass {
 			t.Errorf("exit %d, want %d: %s", got, exitNonePass, errs)
 		}
-	case <-runEnds(t):
+	case <-testrun.Ends(t):
 		t.Fatal("no end after the interruption")
 	}
 	if !strings.Contains(shown.String(), "report written to "+out) {

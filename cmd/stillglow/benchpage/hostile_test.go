@@ -17,6 +17,7 @@ import (
 
 	"stillglow/analysis/target"
 	"stillglow/capture/sheet"
+	"stillglow/capture/synth/testrun"
 )
 
 // served is a page of a bench of its own.
@@ -397,14 +398,15 @@ func (s *served) until(t *testing.T, path, text string) string {
 // go test would end everything it fails with what was seen last.
 func waitFor(t *testing.T, look func() (there bool, seen string)) {
 	t.Helper()
-	for {
+	for out := testrun.Ends(t); ; {
 		there, seen := look()
 		if there {
 			return
 		}
-		if end, limited := t.Deadline(); limited && time.Until(end) < 10*time.Second {
+		select {
+		case <-out:
 			t.Fatal(seen)
+		case <-time.After(20 * time.Millisecond):
 		}
-		time.Sleep(20 * time.Millisecond)
 	}
 }
