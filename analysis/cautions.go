@@ -99,6 +99,11 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 			fmt.Sprintf("the record holds only %.0f switching cycles", cycles),
 			"use a slower timebase, or more memory")
 	}
+	if f.parts.differ && m.Spikes.PerS.Known {
+		list.add(capture.CautionCyclesDiffer,
+			"what the average cycle leaves is not all random: cycles differ from each other, or a second converter is at work; the number of spikes may be off several times",
+			"load it as the heaters will; show a few tens of cycles on a faster timebase, and count the spikes there by eye")
+	}
 	if c := f.sw.Model; c.IncludesRing {
 		list.add(capture.CautionRingFills,
 			fmt.Sprintf("the ringing lasts into the next edge and can't be told apart from the ripple; both together are %.3g mV p-p", 1e3*c.PPV),

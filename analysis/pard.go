@@ -11,7 +11,10 @@ import (
 )
 
 // powerParts are the periodic and the random part, both V rms.
-type powerParts struct{ periodic, random figure.Figure }
+type powerParts struct {
+	periodic, random figure.Figure
+	differ           bool // a cycle is shown, and what its mean leaves holds something periodic
+}
 
 // splitPower splits the varying part into periodic and random, both rms; squared
 // they add up to ACRMSV squared, so a line of the instrument counts in them as it
@@ -21,14 +24,14 @@ type powerParts struct{ periodic, random figure.Figure }
 func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switching, gate *spike.Gate, floor spectrum.NoiseFloor) powerParts {
 	if len(rec.tr.Volts) < leastSamples || len(view.plain.FreqHz) == 0 {
 		miss := figure.NotMeasured("the record is too short to separate periodic from random; a longer one is needed")
-		return powerParts{miss, miss}
+		return powerParts{periodic: miss, random: miss}
 	}
 	whole := rec.basic.rms * rec.basic.rms
 	r := randomPower(rec, view, lines, sw, gate, floor)
 	drift := gate.DriftPowerV2()
 	if sw.Track == nil && !r.lost && drift > slowShare*r.power {
 		miss := figure.NotMeasured("the record is too short to tell slow noise from a piece of the mains; a longer one is needed")
-		return powerParts{miss, miss}
+		return powerParts{periodic: miss, random: miss}
 	}
 	switch {
 	case sw.Track == nil: // slow noise, or a piece of the mains
@@ -40,6 +43,7 @@ func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switch
 		r.most, r.repeats = true, share*r.power
 	}
 	out := stateParts(rec, sw, r, whole-r.power)
+	out.differ = sw.shown && r.most
 	if r.lost {
 		out.random = figure.NotMeasured("spikes cover most of the record, and what is left can't separate random from periodic; a faster capture is needed")
 	}

@@ -2,8 +2,10 @@ package analysis_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 
+	"stillglow/analysis"
 	"stillglow/analysis/internal/reference"
 	"stillglow/capture"
 )
@@ -56,7 +58,8 @@ func TestRandomPartOfWhatRepeats(t *testing.T) {
 		return &capture.Trace{Volts: x, SampleRateHz: rate, TrueRateHz: rate, Calibrated: true, Coupling: capture.CouplingAC,
 			Span: capture.Span{LowHz: 4 * rate / n, HighHz: 0.4 * rate}, Levels: capture.Levels{Distinct: capture.MostLevels}}
 	}
-	if r := measured(t, record(func(int, float64) float64 { return 0 })).RandomRMSV; !r.Known || r.UpperBound || math.Abs(r.Value-sigma) > r.U || r.U > 0.08*sigma {
+	plain := measured(t, record(func(int, float64) float64 { return 0 }))
+	if r := plain.RandomRMSV; !r.Known || r.UpperBound || math.Abs(r.Value-sigma) > r.U || r.U > 0.08*sigma {
 		t.Errorf("white noise: %+v", r)
 	}
 	// a shape of many lines too near each other for the floor to show between them
@@ -65,8 +68,18 @@ func TestRandomPartOfWhatRepeats(t *testing.T) {
 		whole := math.Floor(cycles)
 		return (1 - 2*math.Mod(whole, 2)) * shape[int((cycles-whole)*256)]
 	}
-	if r := measured(t, record(pulse)).RandomRMSV; !r.Known || r.Value > sigma+r.U && !r.UpperBound {
+	alternate := measured(t, record(pulse))
+	if r := alternate.RandomRMSV; !r.Known || r.Value > sigma+r.U && !r.UpperBound {
 		t.Errorf("cycles that alternate: %+v", r)
+	}
+	differ := func(m *analysis.Measurement) bool {
+		return slices.ContainsFunc(m.Cautions, func(c capture.Caution) bool { return c.Code == capture.CautionCyclesDiffer })
+	}
+	if !alternate.Spikes.PerS.Known || !differ(alternate) {
+		t.Errorf("cycles that alternate: spikes %+v, want a number with its caution", alternate.Spikes.PerS)
+	}
+	if differ(plain) {
+		t.Error("equal cycles in white noise are said to differ")
 	}
 	hump, state := reference.WhiteNoise(n, sigma, 10), 0.0
 	walk := make([]float64, n)

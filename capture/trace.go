@@ -114,6 +114,7 @@ const (
 	CautionRingFills       = "ring_fills_cycle"       // a ring lasts into the next edge
 	CautionSpikesInRipple  = "spikes_in_ripple"       // the cycle taken for ripple holds pulses or rings
 	CautionCycleExplains   = "cycle_explains_little"  // most of what varies does not repeat at the cycle found
+	CautionCyclesDiffer    = "cycles_differ"          // what the mean cycle leaves holds something periodic: spikes may be miscounted
 	CautionStepHides       = "step_hides_spike"       // short spikes on a large ESR step
 	CautionSwitchingLost   = "switching_not_found"    // no switching line stood out
 	CautionSkipped         = "rows_skipped"           // rows of numbers were left out

@@ -89,6 +89,10 @@ const extrapolate = 0.5
 // prove something of the unit: ripple grows with load.
 const moreLoad = 1.2
 
+// miscountedDB is how far a count of spikes may be off where cycles differ from each
+// other, in dB: eight times, the most seen (see its row).
+const miscountedDB = 18.1
+
 // wrongPeriodDB is what folding at half or twice the period does at least, in dB:
 // half of the ripple, or its double.
 const wrongPeriodDB = 6

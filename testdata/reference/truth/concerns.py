@@ -42,6 +42,7 @@ CONCERNS = {
     "ring_fills_cycle": (RIPPLE | SPIKES | {"noise_density_v_per_rthz", "periodic_rms_v", "random_rms_v"}, "ring and ripple can't be told apart"),
     "spikes_in_ripple": (RIPPLE | SPIKES, "the ripple holds rings, spikes are missed"),
     "cycle_explains_little": (CYCLE | PARTS, "the period may be another, and what differs from cycle to cycle is averaged away and counts as random"),
+    "cycles_differ": ({"spikes_per_s"}, "edges that differ from cycle to cycle are counted twice or not at all"),
     "step_hides_spike": (SPIKES, "short spikes on a step"),
     "flat_record": (ALL - {"dc_v"}, "nothing but DC shows"),
     "two_levels": (ALL - {"dc_v"}, "nothing but DC shows"),
