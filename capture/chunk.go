@@ -42,34 +42,39 @@ const maxListed = 8
 // are taken for disorder.
 const maxBlocks = 512
 
+// oddRows are the rows and lines that were not read as samples, by kind.
+type oddRows struct {
+	badN         int    // cells that are no number
+	overN        int    // over-range
+	noStamp      int    // rows whose time could not be read
+	hidden       int    // remarks that hold rows of numbers
+	hidden1      int    // line of the first
+	texts        int    // lines of text among the rows
+	text1        string // the first of them
+	text1At      int    // its line
+	cutRow       string // the last row, when it was cut
+	torn         bool   // the compressed data ends early
+	open         bool   // the last row has no line end, but seems whole
+	tooManyJumps bool   // of the time, to list them
+}
+
 // rowChunk is one piece of the text and what was read from it.
 type rowChunk struct {
-	buf          []byte
-	fresh        []byte // what the file gave: buf minus the last chunk's tail, but with its own
-	first        bool   // holds the first rows of the table
-	torn         bool   // the text was cut by a damaged end of the compression
-	offset       int64
-	busy         sync.WaitGroup // the parser, and the checksum where it runs apart
-	volts        []float64
-	times        []float64
-	blocks       []timeBlock
-	lines        int
-	bad          []badCell
-	badN         int
-	overN        int
-	noStamp      int
-	hidden       int // remarks that hold rows of numbers
-	hidden1      int // line of the first
-	texts        int
-	text1        string // first line of text among the rows
-	text1At      int
-	tail         bool // ends with lines of text
-	cutRow       string
-	open         bool // last row has no line end, but seems whole
-	tooManyJumps bool
-	err          *ParseError
-	segLast      []byte
-	seg1         []byte
+	buf     []byte
+	fresh   []byte // what the file gave: buf minus the last chunk's tail, but with its own
+	first   bool   // holds the first rows of the table
+	offset  int64
+	busy    sync.WaitGroup // the parser, and the checksum where it runs apart
+	volts   []float64
+	times   []float64
+	blocks  []timeBlock
+	lines   int
+	bad     []badCell
+	oddRows      // lines counted from the chunk's first
+	tail    bool // ends with lines of text
+	err     *ParseError
+	segLast []byte
+	seg1    []byte
 }
 
 func (c *rowChunk) reset() {

@@ -17,21 +17,9 @@ type rowsRead struct {
 	times  []float64 // only when asked for
 	pieces []timeBlock
 	bad    []badCell
-	badN   int
-	overN  int
-	// noStamp counts rows whose time could not be read.
-	noStamp      int
-	hidden       int // remarks that hold rows of numbers
-	hidden1      int // line of the first
-	texts        int
-	text1        string
-	text1At      int
-	cutRow       string // the last row, when it was cut
-	torn         bool   // the compressed data ends early
-	open         bool   // the last row has no line end but seems whole
-	tooManyJumps bool   // too many jumps of the time to list
-	first        int    // line of the first row
-	lines        int    // last line read
+	oddRows
+	first int // line of the first row
+	lines int // last line read
 	// lastTail and lastSeg carry over to the next chunk.
 	lastTail bool
 	lastSeg  []byte
@@ -350,6 +338,11 @@ func (o *rowsRead) count(c *rowChunk, base int) {
 			o.bad = append(o.bad, b)
 		}
 	}
+	o.add(&c.oddRows, base)
+}
+
+// add adds what a later part of the text says; base is the line before its first.
+func (o *oddRows) add(c *oddRows, base int) {
 	o.badN += c.badN
 	o.overN += c.overN
 	o.noStamp += c.noStamp
