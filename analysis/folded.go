@@ -145,10 +145,10 @@ func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
 	}
 	rate := m.SampleRateHz
 	how, filtered := "", rate
-	if rate < poleAboveAudioHz {
-		how, filtered = "at "+rateText(poleAboveAudioHz)+" or more, ", poleAboveAudioHz
+	if rate < CleanRateHz {
+		how, filtered = "at "+rateText(CleanRateHz)+" or more, ", CleanRateHz
 	}
-	farads := nearestE6(1 / (2 * math.Pi * 1e3 * filtered / 10)) // 1 kΩ, about a tenth of the rate
+	farads := nearestE6(1 / (2 * math.Pi * 1e3 * poleShare * filtered)) // 1 kΩ
 	list.add(capture.CautionUnfiltered,
 		fmt.Sprintf("no anti-alias filter is known to have kept signals above %s, half the sample rate, out of the record: noise and band figures are upper limits", hertz(rate/2)),
 		fmt.Sprintf("capture %sin high-resolution mode, or through 1 kΩ and %s to ground; where the file doesn't say so, the sheet's anti_aliased = true (--anti-aliased) does", how, capture.SI(farads, "F", 2)))

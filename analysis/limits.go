@@ -130,8 +130,8 @@ const (
 	// smearedCycles: a frequency known worse, in cycles over the record, smears the
 	// edges' transients over the fold's bins.
 	smearedCycles = 0.005
-	// undithered2 is undithered for the random part's rms, which spikes' tails are in.
-	undithered2 = 0.5
+	// unditheredRandom is undithered for the random part's rms, which spikes' tails are in.
+	unditheredRandom = 0.5
 	// gatedBlocks is how many blocks of the record at most tell the random part's
 	// power, of which gatedShare must have passed the gate.
 	gatedBlocks = 256
@@ -211,9 +211,10 @@ const (
 // from which more is folded into it than a ripple's corners.
 const placesFast = 0.01
 
-// poleAboveAudioHz: from this rate on one pole at a tenth of it, 2.4 times the top of
-// the audio band, and the mean of a high-resolution mode keep most of the switching
-// from folding into the audio band without taking from what belongs there.
+// CleanRateHz is the rate of a slow capture, samples per second, from which on one
+// pole at a tenth of it, 2.4 times the top of the audio band, and the mean of a
+// high-resolution mode keep most of the switching from folding into the audio band
+// without taking from what belongs there. The guide prescribes it.
 //
 // A mean over the interval leaves sin(πd/rate)/(πf/rate) of a line at f that is
 // folded to d. At the first multiple of the rate that is about d/rate: at 20 kHz
@@ -223,7 +224,7 @@ const placesFast = 0.01
 // (switching up to 130 kHz), 22 µV are left at the most; from 100 kS/s, whose
 // multiples the fundamental itself may be near, 430 µV, several times what the
 // named targets allow.
-const poleAboveAudioHz = 500e3
+const CleanRateHz = 500e3
 
 const (
 	// poleShare is the corner, as a share of the sample rate, of the one pole that is

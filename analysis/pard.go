@@ -112,7 +112,7 @@ func stateParts(rec *record, sw switching, r randomPart, periodic float64) power
 
 	randomV, periodicV := math.Sqrt(random), math.Sqrt(periodic)
 	uRandom := math.Hypot(max(2*randomU*randomV, r.doubt), math.Sqrt(random+r.slow)-randomV)
-	if step := rec.stepV; randomV < undithered2*step {
+	if step := rec.stepV; randomV < unditheredRandom*step {
 		// so little noise does not spread over the steps: their error goes with the
 		// ripple and is neither random nor step/√12
 		uRandom = math.Hypot(uRandom, step/math.Sqrt(3))

@@ -143,7 +143,7 @@ func rippleSize(rec *record, sw switching, randomV figure.Figure) (ppV, rmsV fig
 	// what the cycle's own fit can't know, and where too little noise averages
 	// over the steps, these
 	doubt, rmsDoubt := c.PPDoubtV, c.RMSDoubtV
-	if randomV.Known && randomV.Value < undithered2*rec.stepV {
+	if randomV.Known && randomV.Value < unditheredRandom*rec.stepV {
 		doubt = math.Hypot(doubt, rec.stepV/math.Sqrt(6))
 		rmsDoubt = math.Hypot(rmsDoubt, rec.stepV/math.Sqrt(6)*min(c.RMSV/max(c.PPV, tiny), 1))
 	}

@@ -24,7 +24,7 @@ func weakFilter(tr *capture.Trace) WeakFilter {
 	rate, none := tr.SampleRateHz, WeakFilter{}
 	stated := tr.BandwidthHz > 0 && tr.BandwidthHz <= atHalfRate*rate/2
 	switch {
-	case tr.Decimates || rate >= rateRounding*poleAboveAudioHz || stated && tr.BandwidthHz <= poleShare*rate:
+	case tr.Decimates || rate >= rateRounding*CleanRateHz || stated && tr.BandwidthHz <= poleShare*rate:
 		return none
 	case tr.Acquisition.Mode == capture.AcquisitionHighRes:
 		return WeakFilter{Mean: true}
@@ -79,7 +79,7 @@ func (m *Measurement) weakCure() string {
 	if m.Mode == capture.Common {
 		card = ""
 	}
-	return fmt.Sprintf("capture again at %s or more in high-resolution mode%s", rateText(poleAboveAudioHz), card)
+	return fmt.Sprintf("capture again at %s or more in high-resolution mode%s", rateText(CleanRateHz), card)
 }
 
 // boundWeakly makes upper bounds of noise and sums of a record whose low-pass leaves

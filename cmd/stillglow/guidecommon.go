@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"stillglow/analysis"
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/report"
@@ -72,8 +73,8 @@ func guideSettings(para func(first, text string), settings []captureSetting, sco
 			if !s.Fast {
 				mode = ", in high-resolution mode"
 			}
-			if !s.Fast && s.RateHz >= cleanRateHz {
-				most = math.Max(s.DivS, math.Min(most, floor125(float64(scope.withDefaults().Memory)/cleanRateHz/divisions)))
+			if !s.Fast && s.RateHz >= analysis.CleanRateHz {
+				most = math.Max(s.DivS, math.Min(most, floor125(float64(scope.withDefaults().Memory)/analysis.CleanRateHz/divisions)))
 			}
 			if s.LeastS < most {
 				para("     also works: ", fmt.Sprintf("%s/div to %s/div%s", secondsText(s.LeastS), secondsText(most), mode))
@@ -81,14 +82,14 @@ func guideSettings(para func(first, text string), settings []captureSetting, sco
 		}
 		switch {
 		case s.Fast:
-		case s.RateHz >= cleanRateHz:
+		case s.RateHz >= analysis.CleanRateHz:
 			para("     sheet: ", "anti_aliased = true beside a capture in high-resolution mode, unless the file states the mode")
 		default:
 			decides := "a sound card or more memory"
 			if s.Mode == capture.Common {
 				decides = "more memory"
 			}
-			para("     note: ", fmt.Sprintf("under %s the mean of the high-resolution mode lets part of the switching fold into the audio band: an audio figure is an upper limit then, enough to pass a unit and too little to fail it; %s decides", rateText(cleanRateHz), decides))
+			para("     note: ", fmt.Sprintf("under %s the mean of the high-resolution mode lets part of the switching fold into the audio band: an audio figure is an upper limit then, enough to pass a unit and too little to fail it; %s decides", rateText(analysis.CleanRateHz), decides))
 		}
 		if s.VoltsPerDiv > 0 {
 			para("     range: ", fmt.Sprintf("begin at %s/div, which fits the ripple and spikes of a unit at its limits; lower V/div until just before a peak is clipped, raise it if one is", capture.SI(s.VoltsPerDiv, "V", 3)))

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"stillglow/analysis"
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
 	"stillglow/capture"
@@ -17,11 +18,10 @@ const (
 	periodsInRecord = 4
 	periodsOfNoise  = 8 // a density needs more: lines of four periods are too few for a third octave's median
 	shareOfRate     = 0.4
-	divisions       = 10    // across the screen
-	longerThanNeed  = 25    // a fast record this many times the least is long enough
-	slowRecords     = 6     // a slow one
-	slowRecordS     = 0.5   // but no longer: a higher rate, which keeps aliases out of the audio band, is worth more
-	cleanRateHz     = 500e3 // from here on the mean of the high-resolution mode keeps the switching out of the audio band
+	divisions       = 10  // across the screen
+	longerThanNeed  = 25  // a fast record this many times the least is long enough
+	slowRecords     = 6   // a slow one
+	slowRecordS     = 0.5 // but no longer: a higher rate, which keeps aliases out of the audio band, is worth more
 	longestDivS     = 10.0
 	fastFromHz      = 1e6
 	pulseRateHz     = 200e6 // four samples in a 20 ns pulse
@@ -125,7 +125,7 @@ func (s *captureSetting) settle(scope scopeLimits) {
 			samplesText(divisions*s.LeastS*s.NeedHz), secondsText(divisions*s.LeastS), rateText(s.NeedHz), samplesText(memory))
 		return
 	}
-	record, rate := math.Min(slowRecords*s.NeedS, math.Max(slowRecordS, s.NeedS)), cleanRateHz
+	record, rate := math.Min(slowRecords*s.NeedS, math.Max(slowRecordS, s.NeedS)), analysis.CleanRateHz
 	if s.Fast {
 		record, rate = longerThanNeed*s.NeedS, pulseRateHz
 	}
