@@ -62,7 +62,7 @@ func (r *accuracyRow) quantile(q float64) float64 {
 func (r *accuracyRow) see(seed uint64, m *Measurement, f figure.Figure, want float64, errorOf func(v float64) float64) {
 	doubted := f.LowerBound
 	for _, code := range r.doubted {
-		doubted = doubted || hasCaution(m, code)
+		doubted = doubted || m.HasCaution(code)
 	}
 	wide := errorOf(f.Value+f.U) > 1.0001*(r.bound+errorOf(f.Value)) || errorOf(want+f.U) > r.bound
 	if want != 0 && f.Known && !doubted && f.Value != 0 {

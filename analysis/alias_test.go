@@ -66,7 +66,7 @@ func TestTwoSlowCapturesExposeAnAlias(t *testing.T) {
 		{65.1e3, 200e3, 200e3, "", "", true, true},                        // the same rate twice tells nothing
 	} {
 		a, b := take("a.csv", c.hz, c.rateA), take("b.csv", c.hz, c.rateB)
-		if !hasCaution(a, capture.CautionAlias) || !hasCaution(b, capture.CautionAlias) {
+		if !a.HasCaution(capture.CautionAlias) || !b.HasCaution(capture.CautionAlias) {
 			t.Fatalf("%g Hz: one alone earns no caution", c.hz)
 		}
 		before := *a
@@ -76,7 +76,7 @@ func TestTwoSlowCapturesExposeAnAlias(t *testing.T) {
 				t.Errorf("%g Hz at %g and %g S/s, capture %d: %q, want %q", c.hz, c.rateA, c.rateB, i, text, want)
 			}
 		}
-		if hasCaution(got[0], capture.CautionAlias) != c.suspectedA || hasCaution(got[1], capture.CautionAlias) != c.suspectedB {
+		if got[0].HasCaution(capture.CautionAlias) != c.suspectedA || got[1].HasCaution(capture.CautionAlias) != c.suspectedB {
 			t.Errorf("%g Hz at %g and %g S/s: %v and %v, want suspicion %v and %v", c.hz, c.rateA, c.rateB, got[0].Cautions, got[1].Cautions, c.suspectedA, c.suspectedB)
 		}
 		if !reflect.DeepEqual(before, *a) {
@@ -122,7 +122,7 @@ func TestFastCaptureExposesAnAlias(t *testing.T) {
 
 	s.SwitchingHz = 165.1e3
 	got = SettleAliases([]*Measurement{at(200e3), at(20e6)})
-	if text := aliasText(got[0]); !strings.Contains(text, "165 kHz") || hasCaution(got[0], capture.CautionAlias) {
+	if text := aliasText(got[0]); !strings.Contains(text, "165 kHz") || got[0].HasCaution(capture.CautionAlias) {
 		t.Errorf("165 kHz at 200 kS/s: %q, %+v", text, got[0].Cautions)
 	}
 	// a dithered supply smears its alias and is told all the same

@@ -32,7 +32,7 @@ func TestCautions(t *testing.T) {
 		c.make(&s)
 		m, _ := measureSupply(t, s, c.setup)
 		checkFinite(t, m)
-		if !hasCaution(m, c.code) {
+		if !m.HasCaution(c.code) {
 			t.Errorf("%s not cautioned: %+v", c.code, m.Cautions)
 		}
 		for _, k := range m.Cautions {

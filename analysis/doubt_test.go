@@ -68,7 +68,7 @@ func TestRingOverRippleIsNotMeasured(t *testing.T) {
 			}
 			within(t, "switching under a ring", m.SwitchingHz, 134e3, 1e-5) // not the ring
 			f := m.RipplePPV
-			told := hasCaution(m, capture.CautionRingFills)
+			told := m.HasCaution(capture.CautionRingFills)
 			if !f.Known {
 				refused++
 				if !told || !strings.Contains(f.Missing, "damp the ring") {

@@ -90,7 +90,7 @@ func (m *Measurement) liftFolds(f foldable, fast *Measurement) {
 		return
 	}
 	even := f.power / (f.rateHz / 2)
-	for _, d := range m.noiseFigures()[:3] { // the densities
+	for _, d := range m.Noise.Densities() {
 		if d.UpperBound && even < foldedCounts*d.Value*d.Value {
 			d.UpperBound = false
 		}

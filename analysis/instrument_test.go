@@ -98,14 +98,14 @@ func TestHumOfTheInstrument(t *testing.T) {
 		if d := math.Abs(m.MainsLineRMS.Value - truth.MainsLineRMSV); d > m.MainsLineRMS.U {
 			t.Errorf("seed %d: %g ± %g V, want %g", s.Seed, m.MainsLineRMS.Value, m.MainsLineRMS.U, truth.MainsLineRMSV)
 		}
-		if hasCaution(m, capture.CautionInstrumentMains) {
+		if m.HasCaution(capture.CautionInstrumentMains) {
 			t.Errorf("seed %d: %g V rms is not the instrument's", s.Seed, m.MainsLineRMS.Value)
 		}
 	}
 	s := synth.Supply{Seed: 30, RateHz: 50e3, Samples: 1 << 15, ACCoupled: true, NoiseVPerRtHz: 200e-9, InstrumentSpurHz: 100, SpurPP: 1e-3}
 	base, _ := measureSupply(t, spurBaseline(s), Setup{MainsHz: 50})
 	m, _ := measureSupply(t, s, Setup{MainsHz: 50, Baseline: base})
-	if !hasCaution(m, capture.CautionInstrumentMains) {
+	if !m.HasCaution(capture.CautionInstrumentMains) {
 		t.Errorf("hum of the leads alone is not told: %+v", m.Cautions)
 	}
 	within(t, "hum as an upper figure", m.MainsLineRMS, 0.5e-3/math.Sqrt2, 0.02)
@@ -126,7 +126,7 @@ func TestBaselineUnlikeTheCapture(t *testing.T) {
 	for name, b := range map[string]synth.Supply{"short": short, "wide": wide} {
 		base, _ := measureSupply(t, b, Setup{})
 		m, _ := measureSupply(t, s, Setup{Baseline: base})
-		if !hasCaution(m, capture.CautionBaselineUnlike) {
+		if !m.HasCaution(capture.CautionBaselineUnlike) {
 			t.Errorf("%s: no caution", name)
 		}
 		if l := lineAt(m.Lines, 333.3e3, 20); l == nil || l.InstrumentRMSV != 0 || l.Comb == spectrum.CombInstrument {
@@ -134,7 +134,7 @@ func TestBaselineUnlikeTheCapture(t *testing.T) {
 		}
 	}
 	base, _ := measureSupply(t, spurBaseline(s), Setup{})
-	if m, _ := measureSupply(t, s, Setup{Baseline: base}); hasCaution(m, capture.CautionBaselineUnlike) {
+	if m, _ := measureSupply(t, s, Setup{Baseline: base}); m.HasCaution(capture.CautionBaselineUnlike) {
 		t.Error("a like baseline is cautioned")
 	}
 }

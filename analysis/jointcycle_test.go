@@ -68,7 +68,7 @@ func TestRippleUnderASoftRing(t *testing.T) {
 			if e := m.Spikes.PerS.Value/(2*c.of.hz) - 1; math.Abs(e) > 0.01 {
 				t.Errorf("%g spikes a second, want %g", m.Spikes.PerS.Value, 2*c.of.hz)
 			}
-			if said := hasCaution(m, capture.CautionRingFills); said != c.fills {
+			if said := m.HasCaution(capture.CautionRingFills); said != c.fills {
 				t.Errorf("caution of the ring %v, want %v", said, c.fills)
 			}
 		})

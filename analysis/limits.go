@@ -236,6 +236,8 @@ const (
 	foldWander = 0.01
 	// rateRounding forgives a rate fitted to time stamps.
 	rateRounding = 0.98
+	// at1kLowHz to at1kHighHz is what may be folded into the density at 1 kHz.
+	at1kLowHz, at1kHighHz = 500, 2e3
 	// foldPlaces is at how many places of the range that a line may be folded to the
 	// filter and the weighting are tried.
 	foldPlaces = 9

@@ -1,6 +1,8 @@
 package analysis
 
 import (
+	"slices"
+
 	"stillglow/analysis/bandlimit"
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
@@ -143,4 +145,9 @@ type Histogram struct {
 type Envelope struct {
 	StartS, StepS float64   // of the first column, and from one to the next
 	MinV, MaxV    []float64 // same length; equal where a column holds one sample
+}
+
+// HasCaution reports whether the measurement carries a caution, by its code.
+func (m *Measurement) HasCaution(code string) bool {
+	return slices.ContainsFunc(m.Cautions, func(c capture.Caution) bool { return c.Code == code })
 }

@@ -20,7 +20,7 @@ func TestCommonModeShowsNoDC(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if m.Mode != capture.Common || m.DCV.Known || hasCaution(m, capture.CautionProbeFactor) {
+	if m.Mode != capture.Common || m.DCV.Known || m.HasCaution(capture.CautionProbeFactor) {
 		t.Errorf("mode %q, DC %+v, %+v", m.Mode, m.DCV, m.Cautions)
 	}
 	if !m.SwitchingHz.Known || !m.PPV.Known {
@@ -43,7 +43,7 @@ func TestAliasesSettleByMode(t *testing.T) {
 	shown := func(modeOfFast capture.Mode) bool {
 		a, b := *f, *s
 		a.Mode = modeOfFast
-		return hasCaution(SettleAliases([]*Measurement{&a, &b})[1], capture.CautionAliasShown)
+		return SettleAliases([]*Measurement{&a, &b})[1].HasCaution(capture.CautionAliasShown)
 	}
 	if !shown(capture.Differential) {
 		t.Fatal("no alias shown at all: the test shows nothing")
@@ -61,14 +61,14 @@ func TestBaselineOfTheUnit(t *testing.T) {
 	running.Seed, running.RipplePPV = 10, 8e-3
 	base, _ := measureSupply(t, running, Setup{})
 	m, _ := measureSupply(t, s, Setup{Baseline: base})
-	if !hasCaution(m, capture.CautionBaselineOfUnit) {
+	if !m.HasCaution(capture.CautionBaselineOfUnit) {
 		t.Errorf("no caution: %+v", m.Cautions)
 	}
-	if told, _ := measureSupply(t, s, Setup{Baseline: base, BaselineOff: true}); hasCaution(told, capture.CautionBaselineOfUnit) {
+	if told, _ := measureSupply(t, s, Setup{Baseline: base, BaselineOff: true}); told.HasCaution(capture.CautionBaselineOfUnit) {
 		t.Error("cautioned though the supply is told to be off")
 	}
 	still, _ := measureSupply(t, spurBaseline(s), Setup{})
-	if quiet, _ := measureSupply(t, s, Setup{Baseline: still}); hasCaution(quiet, capture.CautionBaselineOfUnit) {
+	if quiet, _ := measureSupply(t, s, Setup{Baseline: still}); quiet.HasCaution(capture.CautionBaselineOfUnit) {
 		t.Error("a baseline of noise alone is cautioned")
 	}
 }

@@ -104,7 +104,8 @@ func (m *Measurement) sums() []*figure.Figure {
 }
 
 func (m *Measurement) noiseFigures() []*figure.Figure {
-	return []*figure.Figure{&m.Noise.DensityVPerRtHz, &m.Noise.UngatedVPerRtHz, &m.Noise.At1kHzVPerRtHz, &m.Noise.CornerHz, &m.Noise.AtHz}
+	densities := m.Noise.Densities()
+	return append(densities[:], &m.Noise.CornerHz, &m.Noise.AtHz)
 }
 
 func (m *Measurement) bandFigures() []*figure.Figure {

@@ -63,7 +63,7 @@ func TestUndersampledSpikesAreLowerBounds(t *testing.T) {
 	s.RateHz, s.Samples, s.BandwidthHz = 25e6, 150e3, 0
 	s.RingRiseHz, s.RingFallHz, s.SpikeWidthS = 15e6, 15e6, 25e-9
 	m, _ := measureSupply(t, s, Setup{})
-	if !m.Spikes.PeakMedianV.Known || !m.Spikes.PeakMedianV.LowerBound || !hasCaution(m, capture.CautionUndersampled) {
+	if !m.Spikes.PeakMedianV.Known || !m.Spikes.PeakMedianV.LowerBound || !m.HasCaution(capture.CautionUndersampled) {
 		t.Errorf("one sample in a pulse: %+v %+v", m.Spikes.PeakMedianV, m.Cautions)
 	}
 	// slower records tell that there are spikes, not their peaks nor that there are none

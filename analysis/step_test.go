@@ -37,7 +37,7 @@ func TestSpikesOnALargeStep(t *testing.T) {
 	for _, seed := range seeds {
 		s := stepSupply(seed)
 		m, truth := measureSupply(t, s, Setup{})
-		told := hasCaution(m, capture.CautionStepHides)
+		told := m.HasCaution(capture.CautionStepHides)
 		if told {
 			cautioned++
 		}
@@ -88,11 +88,11 @@ func TestRoundedCornersAreNoSpikes(t *testing.T) {
 		if m.Spikes.Count > 0 {
 			wrong++
 			t.Logf("seed %d: %d false spikes, median %.3g V on %.3g V of ripple, %g S/s", seed, m.Spikes.Count, m.Spikes.PeakMedianV.Value, truth.RipplePPV, s.RateHz)
-			if !m.Spikes.PeakMedianV.LowerBound || !hasCaution(m, capture.CautionUndersampled) {
+			if !m.Spikes.PeakMedianV.LowerBound || !m.HasCaution(capture.CautionUndersampled) {
 				t.Errorf("seed %d: false spikes without a caution", seed)
 			}
 		}
-		if m.RipplePPV.Known && !hasCaution(m, capture.CautionFewSteps) && math.Abs(m.RipplePPV.Value-truth.RipplePPV) > math.Max(m.RipplePPV.U, 0.03*truth.RipplePPV) && !m.RipplePPV.LowerBound && m.Spikes.Count == 0 {
+		if m.RipplePPV.Known && !m.HasCaution(capture.CautionFewSteps) && math.Abs(m.RipplePPV.Value-truth.RipplePPV) > math.Max(m.RipplePPV.U, 0.03*truth.RipplePPV) && !m.RipplePPV.LowerBound && m.Spikes.Count == 0 {
 			t.Errorf("seed %d: ripple %.4g ± %.2g V, want %.4g", seed, m.RipplePPV.Value, m.RipplePPV.U, truth.RipplePPV)
 		}
 	}

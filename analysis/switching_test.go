@@ -68,7 +68,7 @@ func TestDitheredSupply(t *testing.T) {
 		if m.Spikes.Count != truth.SpikeCount {
 			t.Errorf("%d spikes, want %d", m.Spikes.Count, truth.SpikeCount)
 		}
-		if !hasCaution(m, "dithered") {
+		if !m.HasCaution("dithered") {
 			t.Error("no caution")
 		}
 	}
@@ -96,7 +96,7 @@ func TestBurstingSupply(t *testing.T) {
 		if d := math.Abs(float64(m.Spikes.Count - truth.SpikeCount)); d > 2 {
 			t.Errorf("packets at %g Hz: %d spikes, want %d", b.hz, m.Spikes.Count, truth.SpikeCount)
 		}
-		if !hasCaution(m, "bursting") {
+		if !m.HasCaution("bursting") {
 			t.Error("no caution")
 		}
 	}
@@ -112,7 +112,7 @@ func TestSlowRecordGivesNoSwitching(t *testing.T) {
 		if m.SwitchingHz.Known || m.RipplePPV.Known || m.PP20MHzV.Known || m.Spikes.PeakMedianV.Known {
 			t.Errorf("switching at %g Hz in a record of 200 kS/s: %+v %+v", hz, m.SwitchingHz, m.RipplePPV)
 		}
-		if !hasCaution(m, "alias_suspected") {
+		if !m.HasCaution("alias_suspected") {
 			t.Errorf("switching at %g Hz: no caution of an alias", hz)
 		}
 		within(t, "2 x mains", m.MainsLineRMS, truth.MainsLineRMSV, 0.02)
@@ -128,13 +128,4 @@ func TestNoiseAloneHasNoSwitching(t *testing.T) {
 			t.Errorf("seed %d: %g Hz, %d spikes in noise", seed, m.SwitchingHz.Value, m.Spikes.Count)
 		}
 	}
-}
-
-func hasCaution(m *Measurement, code string) bool {
-	for _, c := range m.Cautions {
-		if c.Code == code {
-			return true
-		}
-	}
-	return false
 }

@@ -114,18 +114,12 @@ func (m *Measurement) seenBetween(lowHz, highHz float64) float64 {
 	return sum
 }
 
-// noiseLowHz to noiseHighHz is where the noise density is read, and at1kHz about 1 kHz.
-const (
-	noiseLowHz, noiseHighHz = 2e3, audioTopHz
-	at1kLowHz, at1kHighHz   = 500, 2e3
-)
-
 // liftWeakly takes the bounds of a weak filter back that what it leaves does not earn,
 // and the caution with the last of them; where it earns them the caution names it.
 // m is a copy.
 func (m *Measurement) liftWeakly(o leftover) {
-	for i, d := range m.noiseFigures()[:3] { // the densities
-		lo, hi := noiseLowHz, noiseHighHz
+	for i, d := range m.Noise.Densities() {
+		lo, hi := float64(spectrum.DensityLowHz), float64(spectrum.DensityHighHz)
 		if i == 2 {
 			lo, hi = at1kLowHz, at1kHighHz
 		}

@@ -90,7 +90,7 @@ func (m *Measurement) boundWeakly(rec *record) {
 	if m.Weakly == (WeakFilter{}) {
 		return
 	}
-	for _, d := range m.noiseFigures()[:3] { // the densities
+	for _, d := range m.Noise.Densities() {
 		bound(d)
 	}
 	for i := range m.Bands {

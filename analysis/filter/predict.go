@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"slices"
 
 	"gonum.org/v1/gonum/stat"
 
@@ -192,7 +191,7 @@ func behindFilter(ahead *analysis.Measurement, a capture.Acquisition) capture.Ac
 		return a
 	}
 	a.Mode = capture.AcquisitionSample
-	if cautioned(ahead, capture.CautionSmoothed) {
+	if ahead.HasCaution(capture.CautionSmoothed) {
 		a.Mode = capture.AcquisitionAverage
 	}
 	return a
@@ -203,8 +202,8 @@ func behindFilter(ahead *analysis.Measurement, a capture.Acquisition) capture.Ac
 // is higher than the whole record's peak-to-peak.
 func mergedSpikes(ahead, behind *analysis.Measurement) {
 	s := &behind.Spikes
-	merged := !s.PeakP95V.Known && !s.PerS.Known || cautioned(behind, capture.CautionSpikesInRipple)
-	if !merged || !ahead.Spikes.PeakP95V.Known || cautioned(ahead, capture.CautionSpikesInRipple) || !behind.PPV.Known || behind.PPV.LowerBound {
+	merged := !s.PeakP95V.Known && !s.PerS.Known || behind.HasCaution(capture.CautionSpikesInRipple)
+	if !merged || !ahead.Spikes.PeakP95V.Known || ahead.HasCaution(capture.CautionSpikesInRipple) || !behind.PPV.Known || behind.PPV.LowerBound {
 		return
 	}
 	for _, f := range []*figure.Figure{&s.PeakMedianV, &s.PeakP95V, &s.PeakMaxV} {
@@ -223,18 +222,14 @@ func staysFolded(ahead, behind *analysis.Measurement) {
 	keep := func(f *figure.Figure, was figure.Figure) {
 		f.UpperBound = f.UpperBound || was.UpperBound && f.Known && !f.LowerBound
 	}
-	keep(&behind.Noise.DensityVPerRtHz, ahead.Noise.DensityVPerRtHz)
-	keep(&behind.Noise.UngatedVPerRtHz, ahead.Noise.UngatedVPerRtHz)
-	keep(&behind.Noise.At1kHzVPerRtHz, ahead.Noise.At1kHzVPerRtHz)
+	was := ahead.Noise.Densities()
+	for i, f := range behind.Noise.Densities() {
+		keep(f, *was[i])
+	}
 	for i := range behind.Bands {
 		keep(&behind.Bands[i].RMSV, ahead.Bands[i].RMSV)
 		keep(&behind.Bands[i].RMSNoLinesV, ahead.Bands[i].RMSNoLinesV)
 	}
-}
-
-// cautioned reports whether a measurement carries a caution.
-func cautioned(m *analysis.Measurement, code string) bool {
-	return slices.ContainsFunc(m.Cautions, func(c capture.Caution) bool { return c.Code == code })
 }
 
 // wellSampled takes back the doubt that spikes are undersampled: where those

@@ -47,7 +47,7 @@ func searched(t *testing.T, noiseVRHz float64) (Advice, *analysis.Measurement) {
 func TestSearchOnScopesOfAnyNoise(t *testing.T) {
 	for _, noise := range []float64{7e-9, 60e-9} {
 		a, m := searched(t, noise)
-		if cautioned(m, capture.CautionSmoothed) {
+		if m.HasCaution(capture.CautionSmoothed) {
 			t.Fatalf("%g V/√Hz: %v to begin with", noise, m.Cautions)
 		}
 		if !a.Found || a.Best.Method != FromSamples || a.Best.Circuit.Topology != RC || a.Best.Circuit.C1.F > 1000e-6 {
@@ -71,7 +71,7 @@ func TestSearchOnScopesOfAnyNoise(t *testing.T) {
 // and behind it.
 func TestSearchOnASmoothedCapture(t *testing.T) {
 	a, m := searched(t, 1e-9)
-	if !cautioned(m, capture.CautionSmoothed) {
+	if !m.HasCaution(capture.CautionSmoothed) {
 		t.Fatalf("%v, want the doubt about the scope's mode", m.Cautions)
 	}
 	if a.Found {

@@ -5,7 +5,7 @@ import (
 )
 
 // bandDensity is the level of the random part where the trade's criterion reads
-// it, densityLowHz to densityHighHz.
+// it, DensityLowHz to DensityHighHz.
 type bandDensity struct {
 	power    float64 // V²/Hz: the median over the band by the logarithm of frequency
 	relative float64 // its standard deviation as a share
@@ -24,14 +24,14 @@ type bandDensity struct {
 func densityInBand(oct []ThirdOctave, levels []octaveLevel) (d bandDensity, ok bool) {
 	const third = 0.1 // decades
 	for i, o := range oct {
-		if o.CentreHz > densityLowHz*(1-centreOff) && o.CentreHz < densityHighHz*(1+centreOff) && levels[i].relative < densityMember {
+		if o.CentreHz > DensityLowHz*(1-centreOff) && o.CentreHz < DensityHighHz*(1+centreOff) && levels[i].relative < densityMember {
 			d.members = append(d.members, i)
 		}
 	}
 	if len(d.members) == 0 {
 		return d, false
 	}
-	middle := math.Sqrt(densityLowHz * densityHighHz)
+	middle := math.Sqrt(DensityLowHz * DensityHighHz)
 	lowest, highest := oct[d.members[0]].CentreHz, oct[d.members[len(d.members)-1]].CentreHz
 	d.atHz = middle
 	if lowest > middle*math.Pow(10, third/2) || highest < middle*math.Pow(10, -third/2) {
@@ -41,7 +41,7 @@ func densityInBand(oct []ThirdOctave, levels []octaveLevel) (d bandDensity, ok b
 	law := fitLaw(oct, levels, d.fitted(oct, levels), d.atHz)
 	if !d.settle(law, levels) && len(d.members) > 1 && !d.partial {
 		// what the band's ends are short of, the median does not know of
-		missing := math.Log(lowest/densityLowHz) - math.Log(highest/densityHighHz)
+		missing := math.Log(lowest/DensityLowHz) - math.Log(highest/DensityHighHz)
 		d.relative = math.Hypot(d.relative, math.Abs(law.slope)*math.Max(missing, 0)/2)
 	}
 	return d, true
@@ -50,7 +50,7 @@ func densityInBand(oct []ThirdOctave, levels []octaveLevel) (d bandDensity, ok b
 // fitted are the members, and in a short record those just above them, which help.
 func (d *bandDensity) fitted(oct []ThirdOctave, levels []octaveLevel) []int {
 	list := d.members
-	if oct[list[0]].CentreHz < densityLowHz*(1+centreOff) {
+	if oct[list[0]].CentreHz < DensityLowHz*(1+centreOff) {
 		return list
 	}
 	for i := list[len(list)-1] + 1; i < len(oct) && oct[i].CentreHz < densityHelpHz*(1+centreOff); i++ {

@@ -129,8 +129,8 @@ const (
 
 	centreOff     = 0.01 // relative, of a third octave's centre: nominal against exact
 	leastSpread   = 1e-6 // relative, of a third octave: none is without any
-	densityLowHz  = 2e3  // the band of the trade's noise criterion: above the mains comb,
-	densityHighHz = 20e3 // up to the end of hearing
+	DensityLowHz  = 2e3  // the band of the trade's noise criterion: above the mains comb,
+	DensityHighHz = 20e3 // up to the end of hearing
 	densityHelpHz = 40e3 // up to here, under the lowest switching frequency, a short record's fit reaches
 	densityMember = 0.5  // relative standard deviation in power beyond which a third octave says nothing
 	lawScatter    = 0.03 // standard deviation in power that any third octave has about a smooth law

@@ -94,6 +94,11 @@ func subtractFloor(power, floor float64) float64 {
 	return power - floor
 }
 
+// Densities are the floor's figures in V/√Hz: gated, with spikes, and at 1 kHz.
+func (nf *NoiseFloor) Densities() [3]*figure.Figure {
+	return [...]*figure.Figure{&nf.DensityVPerRtHz, &nf.UngatedVPerRtHz, &nf.At1kHzVPerRtHz}
+}
+
 // at is the density of the third octave at centreHz.
 func (n *NoiseFloor) at(centreHz float64) (float64, bool) {
 	if n == nil {
@@ -124,7 +129,7 @@ func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, highHz float64, opt
 	p := findPlateau(oct[:last], levels[:last])
 	d, ok := densityInBand(oct, levels)
 	nf.InBand = ok && !d.partial
-	if local := localLevel(oct, levels, p); !ok || d.partial && opt.Span.LowHz > densityLowHz && local.relative < d.relative {
+	if local := localLevel(oct, levels, p); !ok || d.partial && opt.Span.LowHz > DensityLowHz && local.relative < d.relative {
 		// no criterion takes its figure from here: what is best known does
 		d = local
 	}

@@ -73,7 +73,7 @@ func TestSwitchingFrequenciesThatDisagree(t *testing.T) {
 		t.Errorf("%q", text)
 	}
 	for _, m := range e.Unit.Captures {
-		if hasCaution(m, CautionSwitchingUnlike) != (m.File == "f1.csv") {
+		if m.HasCaution(CautionSwitchingUnlike) != (m.File == "f1.csv") {
 			t.Errorf("%s: %v", m.File, m.Cautions)
 		}
 	}
@@ -84,7 +84,7 @@ func TestSwitchingFrequenciesThatDisagree(t *testing.T) {
 	u.Captures = u.Captures[:3]
 	u.Captures[2].LoadA = 0.6
 	for _, m := range Evaluate(u, line(t)).Unit.Captures[1:] {
-		if !hasCaution(m, CautionSwitchingUnlike) {
+		if !m.HasCaution(CautionSwitchingUnlike) {
 			t.Errorf("of two, %s is not doubted", m.File)
 		}
 	}

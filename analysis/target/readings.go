@@ -113,7 +113,7 @@ func capturedVolts(u Unit, reason string) (volts figure.Figure, from string) {
 		if !f.Known || !m.Calibrated || m.Coupling == capture.CouplingAC || m.Mode != capture.Differential {
 			continue
 		}
-		if hasCaution(m, CautionVoltsImpossible) {
+		if m.HasCaution(CautionVoltsImpossible) {
 			reason = m.File + " shows volts that can't be this unit's"
 			continue
 		}

@@ -70,14 +70,10 @@ func settleVolts(u Unit) []*analysis.Measurement {
 func withCaution(m *analysis.Measurement, k capture.Caution) *analysis.Measurement {
 	c := *m
 	c.Cautions = slices.Clone(m.Cautions)
-	if !hasCaution(m, k.Code) {
+	if !m.HasCaution(k.Code) {
 		c.Cautions = append(c.Cautions, k)
 	}
 	return &c
-}
-
-func hasCaution(m *analysis.Measurement, code string) bool {
-	return slices.ContainsFunc(m.Cautions, func(k capture.Caution) bool { return k.Code == code })
 }
 
 // noDC reports whether a capture's mean is too small for the DC of a unit of want

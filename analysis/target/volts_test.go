@@ -99,7 +99,7 @@ func TestACToldAsDC(t *testing.T) {
 		if e.LoadedV.Known != (c.readings != nil) {
 			t.Errorf("%s: loaded %+v", c.name, e.LoadedV)
 		}
-		if !hasCaution(e.Unit.Captures[1], CautionACAsDC) || len(e.Cautions) != 1 {
+		if !e.Unit.Captures[1].HasCaution(CautionACAsDC) || len(e.Cautions) != 1 {
 			t.Errorf("%s: cautions %v", c.name, e.Cautions)
 		}
 		if given.DCV.Value != 0.4e-3 || len(given.Cautions) > 0 {
