@@ -68,3 +68,16 @@ func Calibrate(t *Trace, voltsRMS, hz float64) (Calibration, error) {
 	}
 	return c, nil
 }
+
+// noResidual is the share of the sine under which a residual says nothing: a sine out
+// of a formula leaves less than any generator and any input do.
+const noResidual = 1e-5
+
+// ResidualText is the residual as a share of the sine in percent, to the given
+// significant digits.
+func (c Calibration) ResidualText(digits int) string {
+	if c.Residual < noResidual {
+		return fmt.Sprintf("under %g %%", 100*noResidual)
+	}
+	return fmt.Sprintf("%.*g %%", digits, 100*c.Residual)
+}

@@ -54,3 +54,12 @@ func TestFitSineRefuses(t *testing.T) {
 		}
 	}
 }
+
+// What a computed sine leaves is not printed as if it had been measured.
+func TestResidualText(t *testing.T) {
+	for share, want := range map[float64]string{0.0123: "1.23 %", 3e-5: "0.003 %", 1.3e-7: "under 0.001 %", 0: "under 0.001 %"} {
+		if got := (Calibration{Residual: share}).ResidualText(3); got != want {
+			t.Errorf("%g: %q, want %q", share, got, want)
+		}
+	}
+}

@@ -64,7 +64,7 @@ captures that follow. Never connect mains to a sound input.`,
 		}
 		fmt.Fprintf(out, "volts_per_full_scale = %.6g\n", c.VoltsPerFullScale)
 		fmt.Fprintf(out, "  sine of %.7g Hz, peak %.5g of full scale for %.5g V rms\n", c.FrequencyHz, c.PeakOfFullScale, rms)
-		fmt.Fprintf(out, "  residual (noise, distortion): %.3g %% of the sine, rms\n", 100*c.Residual)
+		fmt.Fprintf(out, "  residual (noise, distortion): %s of the sine, rms\n", c.ResidualText(3))
 		for _, x := range c.Cautions {
 			fmt.Fprintf(out, "  caution: %s\n", x)
 		}

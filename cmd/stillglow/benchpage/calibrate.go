@@ -75,7 +75,7 @@ func (b *bench) calibrate(ctx context.Context, form url.Values) (said string, er
 		return "", err
 	}
 	said = fmt.Sprintf("%s at full scale (peak), by %s: a sine of %s that fills %.2g of full scale, residual %s",
-		capture.SI(cal.VoltsPerFullScale, "V", 5), name, capture.SI(cal.FrequencyHz, "Hz", 5), cal.PeakOfFullScale, residualText(cal.Residual))
+		capture.SI(cal.VoltsPerFullScale, "V", 5), name, capture.SI(cal.FrequencyHz, "Hz", 5), cal.PeakOfFullScale, cal.ResidualText(2))
 	if len(cal.Cautions) > 0 {
 		said += "; caution: " + strings.Join(cal.Cautions, "; ")
 	}
@@ -84,15 +84,6 @@ func (b *bench) calibrate(ctx context.Context, form url.Values) (said string, er
 	b.mu.Unlock()
 	b.hub.changed("bring")
 	return said, nil
-}
-
-// residualText is what a fitted sine leaves, as a share of it. A sine out of a
-// formula leaves less than any generator and any input do, which says nothing.
-func residualText(share float64) string {
-	if share < 1e-5 {
-		return "under 0.001 %"
-	}
-	return fmt.Sprintf("%.2g %%", 100*share)
 }
 
 // sixDigits is a figure as the calibrate command prints it.
