@@ -55,8 +55,8 @@ func TestBlurredPlateau(t *testing.T) {
 			for i := range x {
 				x[i] = math.Round((c.wave(i)+noise*rng.NormFloat64())/0.2e-3) * 0.2e-3
 			}
-			means := newBlurredMeans(x)
-			top, bottom := blurredPlateau(x, means, -1), blurredPlateau(x, means, 1)
+			means := newBlurredMeans(x, extentOf(x).blocks)
+			top, bottom := means.plateau(-1), means.plateau(1)
 			if (top.Samples > 0) != (c.flatV > 0) || (bottom.Samples > 0) != (c.flatV > 0) {
 				t.Errorf("%s, noise %g V: top %+v, bottom %+v", c.name, noise, top, bottom)
 			}

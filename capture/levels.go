@@ -108,12 +108,12 @@ func (t *Trace) findLevels(reach extent) {
 		l.Top = still(t.Volts, reach.blocks, -hi, step, -1)
 	}
 	if (l.Bottom.Samples == 0 || l.Top.Samples == 0) && t.SampleRateHz >= blurLeastHz {
-		means := newBlurredMeans(t.Volts)
+		means := newBlurredMeans(t.Volts, reach.blocks)
 		if l.Bottom.Samples == 0 {
-			l.Bottom = blurredPlateau(t.Volts, means, 1)
+			l.Bottom = means.plateau(1)
 		}
 		if l.Top.Samples == 0 {
-			l.Top = blurredPlateau(t.Volts, means, -1)
+			l.Top = means.plateau(-1)
 		}
 	}
 	if n := l.Top.Samples + l.Bottom.Samples; n > 0 && !t.atFullScale(l) {
