@@ -1,10 +1,14 @@
 package target
 
 import (
+	"encoding/json"
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"maps"
+	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -59,6 +63,27 @@ func TestEveryCautionHasARow(t *testing.T) {
 	for name, code := range codes {
 		if !rows[code] {
 			t.Errorf("%s has no row in doubtTable", name)
+		}
+	}
+}
+
+// The judges of the truth apart know every caution of their table; one misspelt there
+// would excuse nothing.
+func TestConcernsNameCautions(t *testing.T) {
+	var table struct {
+		Cautions map[string]any `json:"cautions"`
+	}
+	data, err := os.ReadFile("../../testdata/reference/truth/concerns.json")
+	if err == nil {
+		err = json.Unmarshal(data, &table)
+	}
+	if err != nil || len(table.Cautions) < 25 {
+		t.Fatal(err, len(table.Cautions))
+	}
+	codes := slices.Collect(maps.Values(cautionCodes(t)))
+	for code := range table.Cautions {
+		if !slices.Contains(codes, code) {
+			t.Errorf("concerns.json has a row for %s, which is no caution", code)
 		}
 	}
 }

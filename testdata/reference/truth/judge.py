@@ -12,7 +12,7 @@ record again, its file kept:
     ... judge.py --binary /tmp/stillglow --only 1207 --show-wrong --keep /tmp/kept
 
 Silently wrong: off by more than its ± and by more than 10 %, with no caution that
-concerns the figure (concerns.py) and not as a lower or upper bound that holds. The truth
+concerns the figure (concerns.json) and not as a lower or upper bound that holds. The truth
 and its definitions stand in definitions.py."""
 
 import argparse

@@ -25,7 +25,6 @@ import numpy as np
 import definitions
 import instrument
 import supplies
-from concerns import CONCERNS
 from judge import pairs
 
 FOLDER = os.path.join(HERE, "records")
@@ -82,7 +81,7 @@ def build(folder):
     records = [one(i, folder) for i in range(len(supplies.FAMILIES))]
     doc = {"note": "Computed by make_committed.py; definitions in definitions.py. None of it was measured.",
            "card_full_scale_v": instrument.CARD_FULL_SCALE_V,
-           "concerns": {k: sorted(v[0]) for k, v in CONCERNS.items()}, "records": records}
+           "records": records}
     lines = json.dumps({k: v for k, v in doc.items() if k != "records"}, indent=1)[:-2]
     with open(os.path.join(folder, "truth.json"), "w") as f:
         f.write(lines + ',\n "records": [\n' + ",\n".join("  " + json.dumps(r) for r in records) + "\n ]\n}\n")
