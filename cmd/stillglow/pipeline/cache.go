@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -32,6 +33,7 @@ type Cache struct {
 
 	mu        sync.Mutex
 	baselines map[*analysis.Measurement]string // see baselineSum
+	sizes     map[int64]bool                   // of the captures that there are entries of, see holdsSize; nil: not listed yet
 }
 
 // OpenCache uses the folder dir, or the user's own cache folder when dir is "";
@@ -72,14 +74,46 @@ func (c *Cache) lookup(path string, opt capture.Options, setup analysis.Setup) (
 	if c == nil || c.program() == "" {
 		return got, false
 	}
-	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
+	info, err := os.Stat(path)
+	if err != nil || !info.Mode().IsRegular() {
 		return got, false // capture.Open says what is wrong
 	}
+	if !c.holdsSize(info.Size()) {
+		return got, false // without reading the file for its hash: it is about to be read anyway
+	}
 	content, err := fileSum(path)
-	if err != nil || !c.load(c.key(content, opt, setup), &got) || got.M == nil || got.M.SHA256 != content {
+	if err != nil || !c.load(measuredKey(info.Size(), c.key(content, opt, setup)), &got) || got.M == nil || got.M.SHA256 != content {
 		return report.Capture{}, false
 	}
 	return got, true
+}
+
+// measuredKey begins the key of a capture's measurement with the size of its file in
+// bytes, so that a look at the folder tells what can't be in it; "" when key is.
+func measuredKey(size int64, key string) string {
+	if key == "" {
+		return ""
+	}
+	return strconv.FormatInt(size, 10) + "-" + key
+}
+
+// holdsSize reports whether there may be a measurement of a file of that size. What
+// another process files after the first look is not seen, and measured once more.
+func (c *Cache) holdsSize(size int64) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.sizes == nil {
+		c.sizes = map[int64]bool{}
+		list, _ := os.ReadDir(c.dir) // no folder yet: no entries
+		for _, e := range list {
+			if digits, _, found := strings.Cut(e.Name(), "-"); found {
+				if n, err := strconv.ParseInt(digits, 10, 64); err == nil {
+					c.sizes[n] = true
+				}
+			}
+		}
+	}
+	return c.sizes[size]
 }
 
 // load fills into from the sound entry of that name and reports whether there is
@@ -117,13 +151,21 @@ func readEntry(path string) ([]byte, error) {
 	return os.ReadFile(path)
 }
 
-// store keeps a measurement under the content that was truly read, which is not
-// what lookup hashed if the file changed in between.
-func (c *Cache) store(content string, opt capture.Options, setup analysis.Setup, got report.Capture) {
+// store keeps a measurement of the capture at path under the content that was truly
+// read, which is not what lookup hashed if the file changed in between.
+func (c *Cache) store(path, content string, opt capture.Options, setup analysis.Setup, got report.Capture) {
 	if c == nil || content == "" || c.program() == "" {
 		return
 	}
-	c.save(c.key(content, opt, setup), got)
+	info, err := os.Stat(path)
+	if err != nil {
+		return
+	}
+	c.save(measuredKey(info.Size(), c.key(content, opt, setup)), got)
+	c.holdsSize(info.Size()) // has the folder listed
+	c.mu.Lock()
+	c.sizes[info.Size()] = true
+	c.mu.Unlock()
 }
 
 // save files an entry. A cache that can't be written is no error: the next run

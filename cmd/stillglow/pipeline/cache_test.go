@@ -11,6 +11,7 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
+	"stillglow/report"
 )
 
 // Advice is kept under all that it follows from: change any one of it and it is
@@ -113,5 +114,28 @@ func TestCacheTellsBaselinesApart(t *testing.T) {
 	}
 	if key(baseline(2e-3)) == first || key(nil) == first {
 		t.Error("one key for two baselines")
+	}
+}
+
+// Whether a file may be in the cache shows in its size, in this process and the next:
+// one that is not is not read just for its hash.
+func TestCacheKnowsSizes(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "u.csv")
+	if err := os.WriteFile(path, []byte("12345"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	open := func() *Cache {
+		return &Cache{dir: filepath.Join(dir, "cache"), program: func() string { return "program" }}
+	}
+	c := open()
+	if c.holdsSize(5) {
+		t.Error("an empty cache holds something")
+	}
+	c.store(path, "content", capture.Options{}, analysis.Setup{}, report.Capture{M: &analysis.Measurement{}})
+	for name, c := range map[string]*Cache{"this process": c, "the next": open()} {
+		if !c.holdsSize(5) || c.holdsSize(4) {
+			t.Errorf("%s: sizes %v, want 5 alone", name, c.sizes)
+		}
 	}
 }

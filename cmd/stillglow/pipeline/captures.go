@@ -196,6 +196,6 @@ func measureOrTake(ctx context.Context, path, shown string, opt capture.Options,
 	if fingerprint {
 		got.Samples = tr.Fingerprint()
 	}
-	c.store(tr.SHA256, opt, setup, got)
+	c.store(path, tr.SHA256, opt, setup, got)
 	return got, false, nil
 }
