@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"sync"
 
 	"stillglow/analysis"
 	"stillglow/analysis/filter"
@@ -21,6 +22,9 @@ type filterSearch struct {
 	baselines map[BaselineID]report.Capture
 	heaterV   float64
 	cache     *Cache
+	// one search at a time: it takes every core by itself, and the transforms of its
+	// captures a hundred megabytes
+	one sync.Mutex
 }
 
 // unit finds the filter for one unit, u in the sheet. It opens the captures once
@@ -28,7 +32,7 @@ type filterSearch struct {
 // afresh behind the filter; or takes what an earlier run found. The filter's
 // series resistor is the one that the unit's plan recommends for all heaters
 // together.
-func (f filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) (*filter.Advice, error) {
+func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) (*filter.Advice, error) {
 	in := filter.Input{Unit: unit.Eval.Unit, Target: f.goal}
 	opt := filter.Options{HeaterV: f.heaterV, ReserveDB: f.sheet.ReserveDB, Series: f.sheet.Heaters.Series}
 	var err error
@@ -53,6 +57,8 @@ func (f filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) 
 	var advice filter.Advice
 	key := f.cache.adviceKey(in, u, opt)
 	if !f.cache.load(key, &advice) {
+		f.one.Lock()
+		defer f.one.Unlock()
 		for i, c := range u.Captures {
 			tr, err := capture.Open(ctx, c.Path, c.Options)
 			if err != nil {

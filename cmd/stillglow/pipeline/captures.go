@@ -13,7 +13,7 @@ import (
 	"stillglow/report"
 )
 
-// measuring is the one place where an evaluation does several things at once.
+// measuring is what the captures of a sheet are measured with.
 type measuring struct {
 	sheet *sheet.Sheet
 	setup analysis.Setup // of every capture alike
@@ -87,29 +87,14 @@ func (m *measuring) units(ctx context.Context, baselines map[BaselineID]report.C
 	return out, nil
 }
 
-// run measures the jobs on a bounded pool of workers. Every job is tried; the
-// errors come in the order of the jobs.
+// run measures the jobs side by side. Every job is tried; the errors come in the
+// order of the jobs.
 func (m *measuring) run(ctx context.Context, jobs []job) error {
 	errs := make([]error, len(jobs))
-	workers := m.opt.Workers
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
-	}
-	var next atomic.Int64
-	var pool sync.WaitGroup
-	for range min(workers, len(jobs)) {
-		pool.Go(func() {
-			for {
-				k := int(next.Add(1)) - 1
-				if k >= len(jobs) || ctx.Err() != nil {
-					return
-				}
-				errs[k] = m.one(ctx, jobs[k])
-			}
-		})
-	}
-	pool.Wait()
-	if err := ctx.Err(); err != nil {
+	if err := sideBySide(ctx, len(jobs), m.opt.Workers, func(i int) error {
+		errs[i] = m.one(ctx, jobs[i])
+		return nil
+	}); err != nil {
 		return err
 	}
 	var bad ErrorList
@@ -120,6 +105,41 @@ func (m *measuring) run(ctx context.Context, jobs []job) error {
 	}
 	if len(bad) > 0 {
 		return bad
+	}
+	return nil
+}
+
+// sideBySide does n things on a bounded pool of workers, 0: one per core. It gives
+// ctx's error, or that of the first thing that had one, after which none is begun.
+func sideBySide(ctx context.Context, n, workers int, do func(i int) error) error {
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	errs := make([]error, n)
+	var next atomic.Int64
+	var failed atomic.Bool
+	var pool sync.WaitGroup
+	for range min(workers, n) {
+		pool.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= n || ctx.Err() != nil || failed.Load() {
+					return
+				}
+				if errs[i] = do(i); errs[i] != nil {
+					failed.Store(true)
+				}
+			}
+		})
+	}
+	pool.Wait()
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
 	}
 	return nil
 }

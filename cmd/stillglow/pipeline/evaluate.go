@@ -75,26 +75,35 @@ func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Re
 
 	ranked := target.Rank(judge(s, goal, load, measured))
 	r.Brands = target.Brands(ranked)
-	search := filterSearch{s, goal, m.setup, baselines, load.Volts, opt.Cache}
-	for _, e := range ranked {
-		unit := report.Unit{Eval: e, Captures: measured[e.Unit.Index]}
-		if unit.Plan, err = unitPlan(e, load, s); err != nil {
-			return nil, fmt.Errorf("%s: dropper for %s: %w", s.Path, e.Unit.Key, err)
-		}
-		if e.Unit.State != target.BehindDropper && (opt.FilterAll || e.Verdict == target.NearMiss && !opt.SkipFilter) {
-			m.tell(Event{Kind: FilterStarted, Unit: e.Unit.Index, Capture: -1})
-			if unit.Filter, err = search.unit(ctx, unit, s.Units[e.Unit.Index]); err != nil {
-				return nil, fmt.Errorf("%s: post-filter for %s: %w", s.Path, e.Unit.Key, err)
-			}
-			m.tell(Event{Kind: FilterDone, Unit: e.Unit.Index, Capture: -1})
-		}
-		if stage != nil {
-			heard := target.Hear(*stage, e.Unit.Captures...)
-			unit.Hears = &heard
-		}
-		r.Units = append(r.Units, unit)
+	search := &filterSearch{sheet: s, goal: goal, setup: m.setup, baselines: baselines, heaterV: load.Volts, cache: opt.Cache}
+	r.Units = make([]report.Unit, len(ranked))
+	if err := sideBySide(ctx, len(ranked), opt.Workers, func(i int) (err error) {
+		r.Units[i], err = m.advise(ctx, ranked[i], measured[ranked[i].Unit.Index], load, stage, search)
+		return err
+	}); err != nil {
+		return nil, err
 	}
 	return r, nil
+}
+
+// advise adds to a unit's evaluation what would fix it and what the valve hears of it.
+func (m *measuring) advise(ctx context.Context, e target.Evaluation, captures []report.Capture, load heater.Load, stage *target.Stage, search *filterSearch) (unit report.Unit, err error) {
+	unit = report.Unit{Eval: e, Captures: captures}
+	if unit.Plan, err = unitPlan(e, load, m.sheet); err != nil {
+		return unit, fmt.Errorf("%s: dropper for %s: %w", m.sheet.Path, e.Unit.Key, err)
+	}
+	if e.Unit.State != target.BehindDropper && (m.opt.FilterAll || e.Verdict == target.NearMiss && !m.opt.SkipFilter) {
+		m.tell(Event{Kind: FilterStarted, Unit: e.Unit.Index, Capture: -1})
+		if unit.Filter, err = search.unit(ctx, unit, search.sheet.Units[e.Unit.Index]); err != nil {
+			return unit, fmt.Errorf("%s: post-filter for %s: %w", m.sheet.Path, e.Unit.Key, err)
+		}
+		m.tell(Event{Kind: FilterDone, Unit: e.Unit.Index, Capture: -1})
+	}
+	if stage != nil {
+		heard := target.Hear(*stage, e.Unit.Captures...)
+		unit.Hears = &heard
+	}
+	return unit, nil
 }
 
 // heading is the report with what the sheet says of itself.
