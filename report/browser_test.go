@@ -298,7 +298,7 @@ func pageReadsOutWhatResultsJSONSays(t *testing.T, browser context.Context) {
 		sel := fmt.Sprintf(`[data-kind=%q][data-unit="%d"]`, kind, unit)
 		pos := eval[[]float64](t, p, fmt.Sprintf(`(() => { const o = document.querySelectorAll('%s .u-over')[%d]; o.scrollIntoView({block: 'center'}); const b = o.getBoundingClientRect(); return [b.left + b.width*%g, b.top + b.height/2]; })()`, sel, box, share))
 		p.run(t, chromedp.MouseEvent("mouseMoved", pos[0]-3, pos[1]), chromedp.MouseEvent("mouseMoved", pos[0], pos[1]))
-		return eval[string](t, p, fmt.Sprintf(`new Promise(ok => requestAnimationFrame(() => ok(document.querySelectorAll('%s .read')[%d].textContent)))`, sel, box))
+		return plainSpaces(eval[string](t, p, fmt.Sprintf(`new Promise(ok => requestAnimationFrame(() => ok(document.querySelectorAll('%s .read')[%d].textContent)))`, sel, box)))
 	}
 	word := regexp.MustCompile(`^([\d.]+) (\D?)Hz: .*100 MS/s ([\d.]+) (\D?)V/√Hz`)
 	for _, share := range []float64{0.55, 0.62, 0.7, 0.81, 0.95} {
@@ -387,7 +387,7 @@ func pageSaysWhereZoomingEnds(t *testing.T, browser context.Context) {
 	p := newTab(t, browser, writePage(t, "index.html", htmlOf(t, r)), 1280, 900)
 	p.until(t, `document.querySelector('[data-kind="cycle"] canvas')`)
 	note := func(kind string) string {
-		return eval[string](t, p, `new Promise(ok => requestAnimationFrame(() => requestAnimationFrame(() => ok(document.querySelector('[data-kind="`+kind+`"] .past').textContent))))`)
+		return plainSpaces(eval[string](t, p, `new Promise(ok => requestAnimationFrame(() => requestAnimationFrame(() => ok(document.querySelector('[data-kind="`+kind+`"] .past').textContent))))`))
 	}
 	zoom := func(kind, button string, times int) {
 		for range times {
@@ -548,7 +548,7 @@ func pdfText(t *testing.T, pdf []byte) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return string(out)
+	return plainSpaces(string(out))
 }
 
 func pageOf25UnitsIsSmall(t *testing.T, browser context.Context) {

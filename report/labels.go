@@ -56,7 +56,7 @@ func (r *Report) Labels() ([]byte, error) {
 	if err := t.Execute(&b, v); err != nil {
 		return nil, err
 	}
-	return b.Bytes(), nil
+	return Unbreakable(b.Bytes()), nil
 }
 
 func (r *Report) label(i int) labelView {

@@ -88,11 +88,12 @@ func (r *Report) HTML() ([]byte, error) {
 		if err := t.Execute(&b, v); err != nil {
 			return nil, err
 		}
-		if b.Len() <= pageBytes || share <= leastShare {
-			return b.Bytes(), nil
+		whole := Unbreakable(b.Bytes())
+		if len(whole) <= pageBytes || share <= leastShare {
+			return whole, nil
 		}
 		// Much of a page doesn't shrink with its curves, so aim lower than in proportion.
-		share = math.Max(leastShare, share*math.Min(0.85, 0.8*pageBytes/float64(b.Len())))
+		share = math.Max(leastShare, share*math.Min(0.85, 0.8*pageBytes/float64(len(whole))))
 	}
 }
 

@@ -45,7 +45,7 @@ func (r *Report) Parts() (*Parts, error) {
 		if err := t.ExecuteTemplate(&b, name, data); err != nil && failed == nil {
 			failed = err
 		}
-		return template.HTML(b.String())
+		return template.HTML(Unbreakable(b.Bytes()))
 	}
 	p := &Parts{Answer: render("answer", v), Ranking: render("ranking", v), Safety: v.Safety}
 	if len(v.Brands) > 0 {

@@ -24,7 +24,7 @@ const mantissa = v => {
   if (a < 0.9995) return String(+v.toPrecision(3));
   return v.toFixed(a < 9.995 ? 2 : a < 99.95 ? 1 : 0);
 };
-const eng = (v, unit) => { const [f, p] = scaleFor(v); return mantissa(v / f) + " " + p + unit; };
+const eng = (v, unit) => { const [f, p] = scaleFor(v); return mantissa(v / f) + "\u00a0" + p + unit; };
 const sum = (d, f) => { let s = 0; return d.map(x => f(s += x)); };
 const fromLog = n => Math.pow(10, n / 10000);
 
@@ -193,9 +193,9 @@ const waveSpec = (w, title, label, more) => {
   let top = 0;
   for (let i = 0; i < c.hi.length; i++) top = Math.max(top, Math.abs(c.hi[i]), Math.abs(c.lo[i]));
   const end = Math.max(Math.abs(c.x[0]), Math.abs(c.x[c.x.length - 1]));
-  const about = w.o ? ", about " + w.o.toFixed(3) + " " + w.u : "";
+  const about = w.o ? ", about " + w.o.toFixed(3) + "\u00a0" + w.u : "";
   const [f, p] = scaleFor(top);
-  const mV = v => (v >= 0 ? "+" : "\u2212") + mantissa(Math.abs(v) / f) + " " + p + w.u;
+  const mV = v => (v >= 0 ? "+" : "\u2212") + mantissa(Math.abs(v) / f) + "\u00a0" + p + w.u;
   const same = c.lo === c.hi;
   const column = w.n > 1.01 && {s: w.dt, words: "Zoomed past what this page holds: one column is " + (w.n < 9.5 ? mantissa(w.n) : Math.round(w.n)) +
     " samples (" + eng(w.dt, "s") + "), drawn from its lowest to its highest volts." + more};
@@ -204,7 +204,7 @@ const waveSpec = (w, title, label, more) => {
     x: linear("time", "s", end), y: linear("", w.u, top, about),
     read: (d, i) => {
       const at = eng(d[0][i], "s") + ": ";
-      if (same || d[1][i] === d[2][i]) return at + (w.o ? w.o.toFixed(3) + " " + w.u + " " : "") + mV(d[1][i]);
+      if (same || d[1][i] === d[2][i]) return at + (w.o ? w.o.toFixed(3) + "\u00a0" + w.u + " " : "") + mV(d[1][i]);
       return at + mV(d[2][i]) + " to " + mV(d[1][i]) + about;
     },
     draw: u => {
@@ -334,7 +334,7 @@ const cycleSpec = (list, label) => {
     tables.push(t);
   }
   const joined = tables.length > 1 ? uPlot.join(tables) : tables[0];
-  const [f, p] = scaleFor(top), volts = v => (v >= 0 ? "+" : "\u2212") + mantissa(Math.abs(v) / f) + " " + p + u;
+  const [f, p] = scaleFor(top), volts = v => (v >= 0 ? "+" : "\u2212") + mantissa(Math.abs(v) / f) + "\u00a0" + p + u;
   return {label, height: 300, data: joined, series, bands,
     x: phases ? {name: "share of the switching period in %", values: t => t.map(v => String(+v.toFixed(6)))} : linear("time in the switching cycle", "s", list[0].c.p),
     y: linear("", u, top),

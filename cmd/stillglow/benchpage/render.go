@@ -52,7 +52,7 @@ func render(w http.ResponseWriter, name string, data any) {
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, _ = w.Write(b.Bytes())
+	_, _ = w.Write(report.Unbreakable(b.Bytes()))
 }
 
 func (b *bench) page(w http.ResponseWriter, version string) { render(w, "page", b.makeView(version)) }

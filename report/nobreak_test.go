@@ -1,0 +1,57 @@
+package report
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+)
+
+// plainSpaces is a page's text with ordinary spaces, for comparing words.
+func plainSpaces(s string) string { return strings.ReplaceAll(s, noBreak, " ") }
+
+func TestUnbreakable(t *testing.T) {
+	for in, want := range map[string]string{
+		"takes 50 % of it, 1 kΩ":            "takes 50~% of it, 1~kΩ",
+		"7.49 ± 0.27 mV":                    "7.49 ±~0.27~mV",
+		"≤ 187 nV/√Hz at 96.0 kS/s":         "≤~187~nV/√Hz at 96.0~kS/s",
+		"2 x 2.4 Ω (12AU7), T 2 A, 238 k/s": "2~x~2.4~Ω (12AU7), T~2~A, 238~k/s",
+		"at 48 °C, -3.2 dB.":                "at 48~°C, -3.2~dB.",
+		"2 MHz":                             "2~MHz",
+		// What is no unit, and what is no text.
+		"3 of 12 pass, 20 A-weighted, T 70 B1, 4 mains":          "3 of 12 pass, 20 A-weighted, T 70 B1, 4 mains",
+		`<p title="5 V">5 V</p><bdi>Brick 5 V</bdi> 5 V`:         `<p title="5 V">5~V</p><bdi>Brick 5 V</bdi> 5~V`,
+		`<script>a = 5 V</script><option>5 V</option>5 V`:        `<script>a = 5 V</script><option>5 V</option>5~V`,
+		`<svg aria-label="5 V"><text>5 V</text></svg><b>5</b> V`: `<svg aria-label="5 V"><text>5 V</text></svg><b>5</b> V`,
+		`5 V <`:   `5~V <`,
+		`<p`:      `<p`,
+		"":        "",
+		"5 V<pre": "5~V<pre",
+	} {
+		if got := strings.ReplaceAll(string(Unbreakable([]byte(in))), noBreak, "~"); got != want {
+			t.Errorf("%q becomes %q, want %q", in, got, want)
+		}
+		if once := Unbreakable([]byte(in)); string(Unbreakable(once)) != string(once) {
+			t.Errorf("%q changes when it is done twice", in)
+		}
+	}
+}
+
+// The page and the labels hold no number that a line could part from its unit.
+func TestPageKeepsNumbersWithTheirUnits(t *testing.T) {
+	r := fixture(9)
+	labels, err := r.Labels()
+	if err != nil {
+		t.Fatal(err)
+	}
+	parted := regexp.MustCompile(`[0-9] (?:[pnµmk]?V|[mk]?Ω|m?A|m?W|[kM]?Hz|dB|%|[nµm]?s)(?:[ ,.;)]|$)`)
+	names := regexp.MustCompile(`(?s)<(bdi|svg|script|style|title)\b.*?</(?:bdi|svg|script|style|title)>`)
+	for what, page := range map[string][]byte{"page": htmlOf(t, r), "labels": labels} {
+		text := regexp.MustCompile(`<[^>]*>`).ReplaceAllString(names.ReplaceAllString(string(page), ""), "\n")
+		if n := strings.Count(text, noBreak); n < 20 {
+			t.Errorf("%s: only %d numbers are kept with their units", what, n)
+		}
+		for _, found := range parted.FindAllString(text, 5) {
+			t.Errorf("%s: a line may end within %q", what, found)
+		}
+	}
+}
