@@ -19,7 +19,16 @@ type File struct {
 // RenderOptions shape a report's files. The zero value renders all of them.
 type RenderOptions struct {
 	NoPlots  bool                  // leave the plots folder out; the page keeps its own pictures
+	Drawn    Drawn                 // files of pictures drawn before, nil: everything is drawn
 	Progress func(done, total int) // told after each file or pair of files; may be called from several goroutines, one at a time
+}
+
+// Drawn keeps the files of pictures by the digest of what is drawn, for the build of
+// the program that runs alone (see canvas.Drawing). It is used by several goroutines
+// at once.
+type Drawn interface {
+	Picture(digest string) (raster, vector []byte, ok bool) // PNG and SVG
+	KeepPicture(digest string, raster, vector []byte)
 }
 
 // renderJob makes one file, or a pair that is drawn together.
@@ -31,7 +40,7 @@ type renderJob struct {
 // Render makes all files of a report in a fixed order. The same report gives
 // the same bytes. It touches no file system; the caller writes the files.
 func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
-	jobs := r.renderJobs(!opt.NoPlots)
+	jobs := r.renderJobs(!opt.NoPlots, opt.Drawn)
 	total := 0
 	first := make([]int, len(jobs)) // of a job's files
 	for i, j := range jobs {
@@ -84,7 +93,7 @@ func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 }
 
 // renderJobs lists what there is to render, in the order of the files.
-func (r *Report) renderJobs(plots bool) []renderJob {
+func (r *Report) renderJobs(plots bool, drawn Drawn) []renderJob {
 	one := func(name string, render func() ([]byte, error)) renderJob {
 		return renderJob{[]string{name}, func(*canvas.Raster) ([][]byte, error) {
 			b, err := render()
@@ -104,14 +113,30 @@ func (r *Report) renderJobs(plots bool) []renderJob {
 	}
 	for _, p := range r.plotList() {
 		jobs = append(jobs, renderJob{[]string{"plots/" + p.name + ".png", "plots/" + p.name + ".svg"}, func(r *canvas.Raster) ([][]byte, error) {
-			f := p.figure(plotColumns)
-			raster, err := f.PNG(r)
-			if err != nil {
-				return nil, err
-			}
-			vector, err := f.SVG()
+			raster, vector, err := drawFiles(p.figure(plotColumns), r, drawn)
 			return [][]byte{raster, vector}, err
 		}})
 	}
 	return jobs
+}
+
+// drawFiles makes a picture's two files, unless they are drawn already.
+func drawFiles(f *canvas.Drawing, r *canvas.Raster, drawn Drawn) (raster, vector []byte, err error) {
+	digest := ""
+	if drawn != nil {
+		digest = f.Digest()
+		if raster, vector, ok := drawn.Picture(digest); ok {
+			return raster, vector, nil
+		}
+	}
+	if raster, err = f.PNG(r); err != nil {
+		return nil, nil, err
+	}
+	if vector, err = f.SVG(); err != nil {
+		return nil, nil, err
+	}
+	if drawn != nil {
+		drawn.KeepPicture(digest, raster, vector)
+	}
+	return raster, vector, nil
 }

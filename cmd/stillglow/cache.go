@@ -45,9 +45,9 @@ func newCacheCmd() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "cache",
 		Short: "Show where results are kept, or delete them",
-		Long: `Measurements of captures, and the post-filters found for near misses, are kept by
-content and settings, so that a report of unchanged captures is quick. This shows
-the folder and what it holds; "cache clear" deletes the tool's own entries in it
+		Long: `Measurements of captures, the post-filters found for near misses, and pictures are
+kept by content and settings, so that a report of unchanged captures is quick. This
+shows the folder and what it holds; "cache clear" deletes the tool's own entries in it
 and nothing else.`,
 		Example: "  stillglow cache\n  stillglow cache clear",
 		Args:    wantArgs(cobra.NoArgs),

@@ -45,12 +45,8 @@ func day(into *string) func(string) error {
 	}
 }
 
-// evaluate runs the evaluation that the flags ask for.
-func (f *rankFlags) evaluate(ctx context.Context, s *sheet.Sheet, stderr io.Writer) (*report.Report, error) {
-	c, err := f.cache.open()
-	if err != nil {
-		return nil, err
-	}
+// evaluate runs the evaluation that the flags ask for, with the cache that they name.
+func (f *rankFlags) evaluate(ctx context.Context, s *sheet.Sheet, c *pipeline.Cache, stderr io.Writer) (*report.Report, error) {
 	return pipeline.EvaluateSheet(ctx, s, pipeline.Options{Version: version,
 		Workers: f.workers, Cache: c, Date: f.date, SkipFilter: f.skipFilter,
 		Progress: measuringProgress(stderr),
@@ -110,7 +106,11 @@ that fit its pattern count as if it named them. It writes no files but the cache
 			if err != nil {
 				return err
 			}
-			r, err := flags.evaluate(cmd.Context(), s, cmd.ErrOrStderr())
+			c, err := flags.cache.open()
+			if err != nil {
+				return err
+			}
+			r, err := flags.evaluate(cmd.Context(), s, c, cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}

@@ -42,11 +42,15 @@ even then those files are kept, under their own name or with ".kept" after it.
 			if err != nil {
 				return err
 			}
-			opt := pipeline.FolderOptions{Force: force, Inputs: pipeline.Inputs(s)}
+			c, err := flags.cache.open()
+			if err != nil {
+				return err
+			}
+			opt := pipeline.FolderOptions{Force: force, Inputs: pipeline.Inputs(s), Cache: c}
 			if err := pipeline.CheckFolder(folder, opt); err != nil {
 				return err // before the measuring, not after it
 			}
-			r, err := flags.evaluate(cmd.Context(), s, cmd.ErrOrStderr())
+			r, err := flags.evaluate(cmd.Context(), s, c, cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}

@@ -119,7 +119,7 @@ func (w *watcher) run(ctx context.Context) error {
 }
 
 func (w *watcher) folderOptions(s *sheet.Sheet) pipeline.FolderOptions {
-	return pipeline.FolderOptions{Force: w.force, Inputs: pipeline.Inputs(s)}
+	return pipeline.FolderOptions{Force: w.force, Inputs: pipeline.Inputs(s), Cache: w.eval.Cache}
 }
 
 // poll takes stock of sheet and folder, and draws again when anything that the

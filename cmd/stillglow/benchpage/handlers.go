@@ -205,7 +205,7 @@ func (b *bench) write(ctx context.Context, r *report.Report) error {
 	b.mu.Lock()
 	s := b.sheet
 	b.mu.Unlock()
-	opt := pipeline.FolderOptions{Inputs: pipeline.Inputs(s)}
+	opt := pipeline.FolderOptions{Inputs: pipeline.Inputs(s), Cache: b.pipe.Cache}
 	if err := pipeline.CheckFolder(b.folder, opt); err != nil {
 		return err
 	}

@@ -23,8 +23,9 @@ import (
 const cacheSuffix = ".stillglow-measured"
 
 // Cache keeps measurements by content: the bytes of the capture, the settings
-// it was opened and measured with, and the program that measured; and the advice
-// on post-filters that follows from them. A nil Cache keeps nothing.
+// it was opened and measured with, and the program that measured; the advice on
+// post-filters that follows from them; and pictures, by what is drawn. A nil Cache
+// keeps nothing.
 type Cache struct {
 	dir string
 	// program is the hash of the running program, so that a newer build never

@@ -81,3 +81,26 @@ func (c *Cache) adviceKey(in filter.Input, u sheet.Unit, opt filter.Options) str
 	}
 	return hexSum(settings)
 }
+
+// picture is an entry of the two files of a picture.
+type picture struct {
+	PNG, SVG []byte
+}
+
+// Picture is the picture kept under the digest of what is drawn (report.Drawn).
+func (c *Cache) Picture(digest string) (raster, vector []byte, ok bool) {
+	var p picture
+	if !c.load(c.pictureKey(digest), &p) || len(p.PNG) == 0 || len(p.SVG) == 0 {
+		return nil, nil, false
+	}
+	return p.PNG, p.SVG, true
+}
+
+// KeepPicture keeps a picture's files under the digest of what is drawn.
+func (c *Cache) KeepPicture(digest string, raster, vector []byte) {
+	c.save(c.pictureKey(digest), picture{raster, vector})
+}
+
+func (c *Cache) pictureKey(digest string) string {
+	return hexSum([]byte("picture\n" + c.program() + "\n" + digest))
+}

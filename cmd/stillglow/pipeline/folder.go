@@ -26,6 +26,8 @@ type FolderOptions struct {
 	// replaced, moved or removed: where the report would have to, it is an
 	// error, also with Force.
 	Inputs []string
+	// Cache holds pictures drawn before (WriteReport); nil: all are drawn.
+	Cache *Cache
 }
 
 // WriteFolder puts files into dir. Of what dir holds, only the files that an
