@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
+	"golang.org/x/text/unicode/norm"
 
 	"stillglow/capture"
 )
@@ -81,7 +82,8 @@ func (b *builder) sheet(raw *rawSheet) *Sheet {
 	return s
 }
 
-// printable makes every text of the sheet printable but those that name a thing
+// printable makes every text of the sheet printable, each letter in one character
+// where there is one, but those that name a thing
 // outside of it (tagged raw): they must stay what they are to find it.
 func printable(v reflect.Value) {
 	switch v.Kind() {
@@ -100,7 +102,7 @@ func printable(v reflect.Value) {
 			printable(v.Index(i))
 		}
 	case reflect.String:
-		v.SetString(capture.Printable(v.String()))
+		v.SetString(norm.NFC.String(capture.Printable(v.String())))
 	}
 }
 

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"golang.org/x/text/unicode/norm"
 )
 
 // Guess is what a file's name seems to say of a capture. It is shown as a guess
@@ -139,14 +141,15 @@ func (g *Guess) fromUnits(units []Unit) {
 	}
 }
 
-// Squash leaves the letters and digits of a name, in small letters.
+// Squash leaves the letters and digits of a name, in small letters and one way of
+// writing each: a file's name may have an ö as an o with a mark after it.
 func Squash(s string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.IsLetter(r) || unicode.IsDigit(r) {
 			return unicode.ToLower(r)
 		}
 		return -1
-	}, s)
+	}, norm.NFKC.String(s))
 }
 
 // capital begins a word with a capital, if it has none of its own.

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -62,5 +63,46 @@ func TestStates(t *testing.T) {
 	}
 	if unit, _, ok := p.Match("quibble-q1-dropper-fast.csv", s.Units); !ok || unit != 3 {
 		t.Errorf("by its state: unit %d, %v, want 3", unit, ok)
+	}
+}
+
+// Names that read alike are one name however they are written: accents as characters
+// of their own, wide letters and ligatures, hyphens, capitals, spaces. Two units of
+// one name are an error, and one brand keeps the spelling it had first.
+func TestNamesThatReadAlike(t *testing.T) {
+	path := bench(t)
+	unit := func(brand, mark string) string {
+		return fmt.Sprintf("[[unit]]\nbrand = %q\nmodel = \"Model %[1]s\"\nmark = %q\n", brand, mark)
+	}
+	for _, c := range []struct {
+		first, second string
+		alike         bool
+	}{
+		{"R\u00f6hre", "Ro\u0308hre", true},
+		{"Alder", "ALDER", true},
+		{"Alder Vale", "Alder\u00a0 Vale", true},
+		{"\u03a9 Works", "\u2126 Works", true}, // omega, ohm sign
+		{"Fir", "\ufb01r", true},               // ligature
+		{"Alder", "\uff21lder", true},          // full width
+		{"Q-1", "Q\u20111", true},
+		{"Q-1", "Q\u20131", true},
+		{"R\u00f6hre", "Rohre", false},
+		{"Q-1", "Q1", false},
+	} {
+		s, err := Parse([]byte(unit(c.first, "1")+unit(c.second, "2")), path)
+		if err != nil {
+			t.Fatalf("%+q and %+q: %v", c.first, c.second, err)
+		}
+		a, b := s.Units[0], s.Units[1]
+		if got := a.Brand == b.Brand && a.Model == b.Model; got != c.alike || a.Brand != c.first {
+			t.Errorf("%+q and %+q: brands %+q and %+q, models %+q and %+q; want one of each: %v", c.first, c.second, a.Brand, b.Brand, a.Model, b.Model, c.alike)
+		}
+		_, err = Parse([]byte(unit(c.first, "1")+unit(c.second, "1")), path)
+		if again := err != nil && strings.Contains(err.Error(), "again, first in line 1"); again != c.alike {
+			t.Errorf("%+q and %+q with one mark: %v", c.first, c.second, err)
+		}
+	}
+	if a, b := Squash("R\u00f6hre 1"), Squash("ro\u0308hre_1"); a != b {
+		t.Errorf("a file's name: %q, want %q", b, a)
 	}
 }

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 
+	"golang.org/x/text/unicode/norm"
+
 	"stillglow/capture"
 )
 
@@ -48,7 +50,7 @@ func (u Unit) partsName() string {
 func tellApart(units []Unit) {
 	first := map[string]int{}
 	for i := range units {
-		name := strings.ToLower(units[i].plainName())
+		name := strings.ToLower(norm.NFKC.String(units[i].plainName()))
 		k, taken := first[name]
 		if !taken {
 			first[name] = i
@@ -65,17 +67,25 @@ func tellApart(units []Unit) {
 		states[id.supply]++
 		days[undated(id)]++
 	}
-	spelt := map[supply]Unit{}
+	brands, models, marks := map[string]string{}, map[supply]string{}, map[supply]string{}
 	for i := range units {
-		id := units[i].identity()
-		if u, ok := spelt[id.supply]; ok { // one supply, one spelling
-			units[i].Brand, units[i].Model, units[i].Mark = u.Brand, u.Model, u.Mark
-		} else {
-			spelt[id.supply] = units[i]
-		}
+		u, id := &units[i], units[i].identity()
+		u.Brand = firstSpelling(brands, id.brand, u.Brand)
+		u.Model = firstSpelling(models, supply{brand: id.brand, model: id.model}, u.Model)
+		u.Mark = firstSpelling(marks, id.supply, u.Mark)
 		units[i].told = states[id.supply] > 1
 		units[i].dated = days[undated(id)] > 1
 	}
+}
+
+// firstSpelling is how a name was written where the sheet first had it: a brand that is
+// "Alder" here and "ALDER" there is one brand, with one share of units that pass.
+func firstSpelling[K comparable](spellings map[K]string, key K, written string) string {
+	if first, known := spellings[key]; known {
+		return first
+	}
+	spellings[key] = written
+	return written
 }
 
 // supply is what tells one physical supply from another, however it is written.
@@ -87,8 +97,15 @@ type identity struct {
 	state, date string
 }
 
+// hyphens are those that NFKC leaves as they are: hyphen, en dash, minus sign.
+var hyphens = strings.NewReplacer("\u2010", "-", "\u2013", "-", "\u2212", "-")
+
 func (u Unit) identity() identity {
-	plain := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
+	// An accented letter is one character or two, and a hyphen one of several: what
+	// reads alike is one name.
+	plain := func(s string) string {
+		return strings.ToLower(strings.Join(strings.Fields(hyphens.Replace(norm.NFKC.String(s))), " "))
+	}
 	return identity{supply{plain(u.Brand), plain(u.Model), plain(u.Mark)}, u.State, u.Date}
 }
 
