@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -384,6 +385,53 @@ func TestChangedWhileRead(t *testing.T) {
 		}})
 		if changes < 2 && (err != nil || len(tr.Volts) != 2000) || changes == 2 && (err == nil || !strings.Contains(err.Error(), "changes while it is read")) {
 			t.Errorf("%d changes: %v", changes, err)
+		}
+	}
+}
+
+// TestWrittenOverWithItsTimeKept writes over a file within every read and sets its time
+// back, as programs that copy times do.
+func TestWrittenOverWithItsTimeKept(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("only Linux tells of it")
+	}
+	p := filepath.Join(t.TempDir(), "x.csv")
+	text := []byte(rowsOf(2000, tv(1e-6)))
+	stamp := time.Now().Add(-time.Hour)
+	over := func() {
+		if err := errors.Join(os.WriteFile(p, text, 0o600), os.Chtimes(p, stamp, stamp)); err != nil {
+			t.Error(err)
+		}
+	}
+	over()
+	time.Sleep(stampGrain) // what is written last is not of the first read's tick
+	_, err := Open(context.Background(), p, Options{Progress: func(done, total int64) {
+		if done == total {
+			over()
+		}
+	}})
+	if err == nil || !strings.Contains(err.Error(), "changes while it is read") {
+		t.Errorf("%v", err)
+	}
+}
+
+// TestTimeStampsSettle knows for how long a second change may go unseen: two ticks, or
+// the two seconds of FAT where the time may be of such a file system.
+func TestTimeStampsSettle(t *testing.T) {
+	fat := time.Date(2026, 3, 14, 9, 26, 52, 0, time.UTC)
+	for _, c := range []struct {
+		written   time.Time
+		age, want time.Duration
+	}{
+		{fat, 500 * time.Millisecond, 1500 * time.Millisecond},
+		{fat, 2 * time.Second, 0},
+		{fat.Add(time.Second), 500 * time.Millisecond, 0}, // an odd second
+		{fat.Add(time.Microsecond), 5 * time.Millisecond, 10 * time.Millisecond},
+		{fat.Add(time.Microsecond), 20 * time.Millisecond, 0},
+		{fat, -time.Hour, 0}, // a clock set back
+	} {
+		if got := unsettled(c.written, c.written.Add(c.age)); got != c.want {
+			t.Errorf("%v after %v: %v, want %v", c.age, c.written, got, c.want)
 		}
 	}
 }

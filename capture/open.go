@@ -37,9 +37,24 @@ func Open(ctx context.Context, path string, opt Options) (*Trace, error) {
 	return nil, &ParseError{Path: path, Found: "a file that changes while it is read", Expected: "a file that stays as it is", Fix: "wait until it is written, then read it again"}
 }
 
-// stampGrain is how coarse file systems stamp the time of a change: Linux takes
-// the time of the last tick, 10 ms at most.
-const stampGrain = 15 * time.Millisecond
+// How coarse file systems stamp the time of a change: Linux takes the time of the last
+// tick, 10 ms at most; FAT, which scopes' memory sticks have, keeps steps of two seconds.
+const (
+	stampGrain = 15 * time.Millisecond
+	fatGrain   = 2 * time.Second
+)
+
+// unsettled is for how long a further change could bear the same time as the last.
+func unsettled(written, now time.Time) time.Duration {
+	grain := stampGrain
+	if written.Nanosecond() == 0 && written.Second()%2 == 0 {
+		grain = fatGrain
+	}
+	if age := now.Sub(written); age >= 0 && age < grain {
+		return grain - age
+	}
+	return 0
+}
 
 // openOnce reads the file at path; changed tells that its size or time is not
 // what it was before.
@@ -57,9 +72,7 @@ func openOnce(ctx context.Context, path string, opt Options) (t *Trace, changed 
 		return nil, false, pathError(path, err)
 	}
 	defer f.Close()
-	if age := time.Since(st.ModTime()); age >= 0 && age < stampGrain {
-		time.Sleep(stampGrain - age) // a further change would bear the same time
-	}
+	time.Sleep(unsettled(st.ModTime(), time.Now()))
 	if st, err = f.Stat(); err != nil {
 		return nil, false, pathError(path, err)
 	}
@@ -72,7 +85,8 @@ func openOnce(ctx context.Context, path string, opt Options) (t *Trace, changed 
 		t = t.printable()
 	}
 	after, statErr := f.Stat()
-	return t, statErr == nil && (after.Size() != st.Size() || !after.ModTime().Equal(st.ModTime())), err
+	changed = statErr == nil && (after.Size() != st.Size() || !after.ModTime().Equal(st.ModTime()) || !changedAt(after).Equal(changedAt(st)))
+	return t, changed, err
 }
 
 func pathError(path string, err error) error {
