@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -468,8 +469,8 @@ func TestMaxSamples(t *testing.T) {
 	}
 }
 
-// TestTrailingChunks has a data chunk of unknown size with other chunks behind
-// it, which are no samples.
+// TestTrailingChunks has a data chunk of unknown size, or of one that the file does not
+// hold, with other chunks behind it, which are no samples, whatever they are called.
 func TestTrailingChunks(t *testing.T) {
 	data := make([]byte, 2000)
 	for i := range data {
@@ -477,14 +478,38 @@ func TestTrailingChunks(t *testing.T) {
 	}
 	b := wavFile(1, 1, 16, 48000, data)
 	at := strings.Index(string(b), "data")
-	for _, size := range []uint32{0, math.MaxUint32} {
-		c := append([]byte(nil), b...)
-		binary.LittleEndian.PutUint32(c[at+4:], size)
-		c = append(c, "LIST\x0a\x00\x00\x00INFOISFT\x00\x00id3 \x03\x00\x00\x00abc\x00"...)
-		tr, err := Read(context.Background(), strings.NewReader(string(c)), "x.wav", Options{})
-		if err != nil || len(tr.Volts) != 1000 {
-			t.Errorf("size %d: %v, %d samples", size, err, len(tr.Volts))
+	chunk := func(id string, size int) string {
+		c := id + string(binary.LittleEndian.AppendUint32(nil, uint32(size))) + strings.Repeat("Q", size)
+		if size%2 == 1 {
+			c += "\x00"
 		}
+		return c
+	}
+	for name, behind := range map[string]string{
+		"nothing":         "",
+		"a list and more": "LIST\x0a\x00\x00\x00INFOISFT\x00\x00id3 \x03\x00\x00\x00abc\x00",
+		"no pad at last":  strings.TrimSuffix(chunk("id3 ", 3), "\x00"),
+		"three":           chunk("bext", 602) + chunk("iXML", 31) + chunk("LIST", 40),
+		"unheard of":      chunk("Xy_1", 24),
+		"of no length":    chunk("note", 0),
+		"long":            chunk("APIC", 3<<20),
+	} {
+		for _, size := range []uint32{0, math.MaxUint32, 0x7FFFFF00} {
+			c := append([]byte(nil), b...)
+			binary.LittleEndian.PutUint32(c[at+4:], size)
+			c = append(c, behind...)
+			tr, err := Read(context.Background(), strings.NewReader(string(c)), "x.wav", Options{})
+			if err != nil || len(tr.Volts) != 1000 {
+				t.Errorf("%s behind a size of %d: %v, %d samples", name, size, err, len(tr.Volts))
+			} else if cautioned := slices.ContainsFunc(tr.Cautions, func(c Caution) bool { return c.Code == CautionTruncated }); cautioned != (size == 0x7FFFFF00) {
+				t.Errorf("%s behind a size of %d: cautions %v", name, size, tr.Cautions)
+			}
+		}
+	}
+	// A size of none in RF64's own chunk is one that was never filled in.
+	rf64 := "RF64\xff\xff\xff\xffWAVEds64\x1c\x00\x00\x00" + strings.Repeat("\x00", 28) + string(b[12:at]) + "data\xff\xff\xff\xff" + string(data) + chunk("LIST", 40)
+	if tr, err := Read(context.Background(), strings.NewReader(rf64), "x.wav", Options{}); err != nil || len(tr.Volts) != 1000 {
+		t.Errorf("RF64 without a size: %v", err)
 	}
 }
 

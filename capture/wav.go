@@ -50,7 +50,7 @@ type wavReader struct {
 	order binary.ByteOrder // big-endian in a RIFX file
 	kind  string           // "RIFF", "RIFX", "RF64" or "BW64"
 	f     *wavFormat       // nil until the fmt chunk is read
-	// dataSize is the size of the data from the ds64 chunk, -1 unknown.
+	// dataSize is the size of the data from the ds64 chunk, 0 or -1 unknown.
 	dataSize int64
 }
 
@@ -154,7 +154,7 @@ func (w *wavReader) beforeData(id string, size int64) (err error) {
 // sizeOfData is the size of the data chunk whose header states size; unknown
 // tells that nothing does.
 func (w *wavReader) sizeOfData(size int64) (bytes int64, unknown bool) {
-	if size == math.MaxUint32 && w.dataSize >= 0 {
+	if size == math.MaxUint32 && w.dataSize > 0 {
 		return w.dataSize, false
 	}
 	return size, size == math.MaxUint32 || size == 0 && (w.kind == "RIFF" || w.kind == "RIFX")

@@ -85,7 +85,7 @@ type wavSamples struct {
 	volts   []float64
 	got     int64  // bytes read
 	clean   bool   // as many as stated
-	tail    []byte // the last bytes, where chunks may follow samples of unknown number
+	tail    []byte // the last bytes
 }
 
 // room is how many samples are made room for: a header may promise more than
@@ -140,11 +140,9 @@ func (d *wavSamples) read(ctx context.Context, stored *storedReader) error {
 	return nil
 }
 
-// keepTail keeps the last bytes of a chunk of unknown size.
+// keepTail keeps the last bytes of the data, which may be chunks behind the samples
+// where the header states no size or more than there is.
 func (d *wavSamples) keepTail(b []byte) {
-	if !d.unknown {
-		return
-	}
 	if d.tail = append(d.tail, b...); len(d.tail) > 2*wavTail {
 		d.tail = append(d.tail[:0], d.tail[len(d.tail)-wavTail:]...)
 	}
@@ -152,13 +150,14 @@ func (d *wavSamples) keepTail(b []byte) {
 
 // cutTrailers leaves chunks behind samples of unknown number out.
 func (d *wavSamples) cutTrailers(t *Trace) {
-	if !d.unknown {
+	if d.unknown {
+		t.assume("data size", "to the end of the file", "the header states none")
+	} else if d.clean {
 		return
 	}
-	t.assume("data size", "to the end of the file", "the header states none")
 	if k := d.w.trailingChunks(d.tail); k > 0 {
 		d.volts = d.volts[:max(0, min(int64(len(d.volts)), (d.got-int64(k))/int64(d.f.frame)))]
-		d.got = int64(len(d.volts)) * int64(d.f.frame)
+		d.got -= int64(k)
 		t.assume("chunks behind the samples", fmt.Sprintf("%d bytes left out", k), "what follows the samples is no sound")
 	}
 }
@@ -179,46 +178,45 @@ func (d *wavSamples) check(dataAt int64) error {
 }
 
 // wavTail is how far from the end chunks behind the samples are looked for.
-const wavTail = 1 << 20
+const wavTail = 4 << 20
 
-// wavTrailers are chunks that recorders write behind the samples.
-var wavTrailers = [...]string{"LIST", "id3 ", "ID3 ", "bext", "iXML", "cue ", "fact", "smpl", "inst", "JUNK", "junk", "PAD ", "FLLR", "levl", "afsp", "DISP", "umid", "plst", "labl", "note", "_PMX", "axml", "chna", "SAUR", "minf", "elm1", "regn"}
-
-// trailingChunks gives how many bytes at the end of tail are whole chunks, one
-// after the other to its very end; 0 for none.
+// trailingChunks gives how many bytes at the end of tail are whole chunks, one after
+// the other to its very last byte; 0 for none. Of all places from which that is so, the
+// first counts, whatever the chunks are called: a megabyte of samples reads as an
+// identifier and a size that ends with the file once in a hundred thousand times.
 func (w *wavReader) trailingChunks(tail []byte) int {
-	for _, id := range wavTrailers {
-		for from := 0; ; {
-			k := bytes.Index(tail[from:], []byte(id))
-			if k < 0 {
-				break
-			}
-			from += k
-			if w.chain(tail[from:]) {
-				return len(tail) - from
-			}
-			from++
+	const head = 8 // identifier and size
+	n, first := len(tail), len(tail)
+	whole := make([]bool, n+1) // chunks to the end begin here
+	whole[n] = true
+	for k := n - head; k >= 0; k-- {
+		if !identifier(tail[k : k+4]) {
+			continue
+		}
+		size := int64(w.order.Uint32(tail[k+4:]))
+		end := int64(k+head) + size
+		if end > int64(n) {
+			continue
+		}
+		if end += size & 1; end > int64(n) { // the last pad byte may be missing
+			end = int64(n)
+		}
+		if whole[end] {
+			whole[k], first = true, k
 		}
 	}
-	return 0
+	return n - first
 }
 
-// chain reports whether b is whole chunks to its end.
-func (w *wavReader) chain(b []byte) bool {
-	for len(b) >= 8 {
-		if printable(string(b[:4])) != string(b[:4]) {
+// identifier reports whether four bytes can name a chunk: letters, digits and other
+// printable ASCII, a blank not first.
+func identifier(id []byte) bool {
+	for _, c := range id {
+		if c < ' ' || c > '~' {
 			return false
 		}
-		size := int64(w.order.Uint32(b[4:]))
-		if size > int64(len(b)-8) {
-			return false
-		}
-		if size += size & 1; size >= int64(len(b)-8) {
-			return true
-		}
-		b = b[8+size:]
 	}
-	return false
+	return id[0] != ' '
 }
 
 // samples appends channel ch of the frames in b as fractions of full scale.
