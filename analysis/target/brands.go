@@ -14,6 +14,21 @@ import (
 // then median worst margin, then name. Units of no brand are left out, and of a
 // supply in several states the one that Rank left to count.
 func Brands(evals []Evaluation) []Brand {
+	brands := joined(evals)
+	slices.SortStableFunc(brands, byRank)
+	tell := make(byShare)
+	for i := range brands {
+		if i+1 < len(brands) {
+			brands[i].MoreToTell = tell.moreToTell(&brands[i], &brands[i+1])
+		} else if i > 0 {
+			brands[i].MoreToTell = tell.moreToTell(&brands[i], &brands[i-1])
+		}
+	}
+	return brands
+}
+
+// joined are the brands of the evaluations, as they come.
+func joined(evals []Evaluation) []Brand {
 	at := map[string]int{}
 	both := bothHalves(evals)
 	brands := []Brand{}
@@ -32,14 +47,6 @@ func Brands(evals []Evaluation) []Brand {
 	}
 	for i := range brands {
 		brands[i].summarise()
-	}
-	slices.SortStableFunc(brands, byRank)
-	for i := range brands {
-		if i+1 < len(brands) {
-			brands[i].MoreToTell = moreToTell(&brands[i], &brands[i+1])
-		} else if i > 0 {
-			brands[i].MoreToTell = moreToTell(&brands[i], &brands[i-1])
-		}
 	}
 	return brands
 }
@@ -147,18 +154,34 @@ func markOutliers(evals []Evaluation) {
 	for i := range evals {
 		evals[i].Outlier = false
 	}
-	for _, b := range Brands(evals) {
+	for _, b := range joined(evals) {
 		for _, i := range b.outlierAt {
 			evals[i].Outlier = true
 		}
 	}
 }
 
+// byShare keeps unitsByShare by the two shares: each takes milliseconds, and of many
+// brands most have the same few.
+type byShare map[[2]float64]int
+
+// units is unitsByShare.
+func (s byShare) units(p, q float64) (n int, ok bool) {
+	n, known := s[[2]float64{p, q}]
+	if !known {
+		if n, ok = unitsByShare(p, q); !ok {
+			n = tellMost + 1
+		}
+		s[[2]float64{p, q}] = n
+	}
+	return min(n, tellMost), n <= tellMost
+}
+
 // moreToTell says how many more units to test until two brands can be told
 // apart, if they go on as they have so far.
-func moreToTell(a, b *Brand) string {
+func (s byShare) moreToTell(a, b *Brand) string {
 	var ways []string
-	if n, ok := unitsByShare(shrunk(a), shrunk(b)); ok {
+	if n, ok := s.units(shrunk(a), shrunk(b)); ok {
 		ways = append(ways, moreOf(a, b, n, fisherP(a.Passing, a.Judged, b.Passing, b.Judged))+", by how many pass")
 	}
 	if delta, sd, p, ok := marginTest(a.UnitWorstDB, b.UnitWorstDB); ok {
