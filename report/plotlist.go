@@ -55,10 +55,11 @@ func (r *Report) plotList() []plotSpec {
 	add(plotSpec{name: "common-mode", kind: "common-mode", unit: -1, inLog: true, caption: "Common mode: spectra across 100 Ω to chassis or earth", alt: commonAlt(r)},
 		commonFigure(r, 40) != nil, func(columns int) *canvas.Drawing { return commonFigure(r, columns) })
 	best := r.best()
+	bases := r.plotBases()
 	for i := range r.Units {
 		u := &r.Units[i]
 		name := shorten(unitName(u.Eval.Unit), 60)
-		base := r.plotBase(i)
+		base := bases[i]
 		unit := func(kind, what, alt string, inLog, has bool, f func(int) *canvas.Drawing) {
 			add(plotSpec{name: base + "-" + kind, kind: kind, unit: i, inLog: inLog && u == best,
 				caption: name + ": " + what, alt: what + " of " + name + alt}, has, f)
@@ -81,25 +82,29 @@ func (r *Report) plotList() []plotSpec {
 	return out
 }
 
-// plotBase begins the names of a unit's plots. It holds no rank, so that links to
-// it outlive the next ranking; units that read alike are numbered by their names'
+// plotBases begin the names of each unit's plots. They hold no rank, so that links to
+// them outlive the next ranking; units that read alike are numbered by their names'
 // whole text, not by their place.
-func (r *Report) plotBase(i int) string {
-	base := slug(unitName(r.Units[i].Eval.Unit))
-	place, shared := 1, false
-	for j := range r.Units {
-		if j == i || slug(unitName(r.Units[j].Eval.Unit)) != base {
+func (r *Report) plotBases() []string {
+	alike := map[string][]int{} // units by their slug
+	names := make([]string, len(r.Units))
+	for i := range r.Units {
+		names[i] = unitName(r.Units[i].Eval.Unit)
+		s := slug(names[i])
+		alike[s] = append(alike[s], i)
+	}
+	bases := make([]string, len(r.Units))
+	for base, units := range alike {
+		if len(units) == 1 {
+			bases[units[0]] = base
 			continue
 		}
-		shared = true
-		if a, b := unitName(r.Units[j].Eval.Unit), unitName(r.Units[i].Eval.Unit); a < b || a == b && j < i {
-			place++
+		slices.SortStableFunc(units, func(a, b int) int { return cmp.Compare(names[a], names[b]) })
+		for k, i := range units {
+			bases[i] = fmt.Sprintf("%s--%d", base, k+1) // a slug holds no two hyphens, so no other unit has it
 		}
 	}
-	if shared {
-		return fmt.Sprintf("%s--%d", base, place) // a slug holds no two hyphens, so no other unit has it
-	}
-	return base
+	return bases
 }
 
 func brandsAlt(r *Report) string {

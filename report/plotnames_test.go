@@ -15,8 +15,9 @@ func TestPlotNamesOutliveTheRanking(t *testing.T) {
 			r.Units = append(r.Units, Unit{Eval: target.Evaluation{Unit: target.Unit{Key: k}}})
 		}
 		names := map[string]string{}
+		bases := r.plotBases()
 		for i, k := range keys {
-			names[k] = r.plotBase(i)
+			names[k] = bases[i]
 		}
 		return names
 	}

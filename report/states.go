@@ -35,6 +35,10 @@ var stateWords = map[target.State]string{"": "bare", target.Bare: "bare", target
 
 // states tells of the supply that unit i is of, nil where it has one state only.
 func (r *Report) states(i int) *statesView {
+	own := &r.Units[i].Eval.Unit
+	if !slices.ContainsFunc(r.Units, func(u Unit) bool { return u.Eval.Unit.Same(*own) }) {
+		return nil // before all evaluations are copied for each of many units
+	}
 	evals := make([]target.Evaluation, len(r.Units))
 	for k := range r.Units {
 		evals[k] = r.Units[k].Eval
