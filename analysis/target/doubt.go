@@ -26,6 +26,7 @@ func doubtsOf(u Unit, index int, mg Margin, p picked) []doubt {
 		return nil
 	}
 	out := cautionDoubts(u, c, index, mg, p)
+	out = append(out, packetDoubt(u, c, index, mg, p)...)
 	if mg.DB >= 0 && mg.LowDB < -doubtDB || mg.DB < 0 && mg.HighDB > doubtDB {
 		out = append(out, doubt{margin: index, flips: true,
 			text: fmt.Sprintf("the uncertainty reaches over the limit, from %.1f to %.1f dB", mg.LowDB, mg.HighDB),

@@ -45,16 +45,10 @@ func Evaluate(u Unit, t Target) Evaluation {
 	var doubts []doubt
 	var apart []capture.Caution
 	for i, l := range t.Limits {
-		var p picked
 		half := u.ofMode(l.Criterion.Mode())
-		if l.Criterion == HeaterDC {
-			p = pickDC(half, e.LoadedV, from)
-		} else {
-			p = withShown(u, l, withParts(half, l, pick(half, l)))
-		}
-		m := judge(l, p)
+		p := figureFor(half, u, l, e.LoadedV, from)
+		m, found := weigh(half, i, l, p)
 		if m.Covered {
-			found := doubtsOf(half, i, m, p)
 			m.AtLeast = m.DB < 0 && (m.Figure.LowerBound || atLeast(found))
 			doubts = append(doubts, found...)
 		}
@@ -78,6 +72,34 @@ func Evaluate(u Unit, t Target) Evaluation {
 	}
 	e.settle(doubts)
 	return e
+}
+
+// figureFor is the figure that a limit is held against: of the volts what was read, of
+// all else the best that the captures of the criterion's half show, and where that says
+// nothing what was read off a screen.
+func figureFor(half, u Unit, l Limit, loadedV figure.Figure, voltsFrom string) picked {
+	if l.Criterion == HeaterDC {
+		return pickDC(half, loadedV, voltsFrom)
+	}
+	p := pick(half, l)
+	if c, ok := lookup(l.Criterion); ok {
+		p = withJoined(half, c, p)
+	}
+	return withShown(u, l, withParts(half, l, p))
+}
+
+// weigh gives the margin with its doubts. Where these leave it open, what holds the
+// criterion as a part may settle it.
+func weigh(half Unit, index int, l Limit, p picked) (m Margin, found []doubt) {
+	if m = judge(l, p); m.Covered {
+		found = doubtsOf(half, index, m, p)
+	}
+	if !settles(m, found) {
+		if whole, ok := withinWhole(half, index, l); ok {
+			return whole, nil
+		}
+	}
+	return m, found
 }
 
 // overloaded is the caution about a unit whose label names less current than its

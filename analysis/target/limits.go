@@ -112,6 +112,9 @@ const (
 	// packetsShowHz: a criterion that reaches this high is met by records short enough
 	// to lie between two packets of a bursting supply.
 	packetsShowHz = 1e6
+	// leastPackets is how many of its packets' times a record must hold to show all that
+	// a bursting supply does, packets and pauses.
+	leastPackets = 1.25
 	// loadNear is the share about the heaters' current within which a capture is as
 	// good as one at it, sameVoltsLoad that within which its DC counts as the loaded
 	// volts, and readingLoad that within which a meter reading is one at that current:

@@ -9,7 +9,6 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"stillglow/analysis"
-	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
 	"stillglow/capture"
 )
@@ -39,12 +38,7 @@ func pick(u Unit, l Limit) picked {
 	case c.figure == nil:
 		return picked{reason: "not taken from captures"}
 	}
-	lowHz := l.NeedLowHz
-	if burst := burstHz(u); c.highHz >= packetsShowHz && burst > 0 && burst < lowHz {
-		lowHz = burst // a short record can miss the packets of a bursting supply
-	}
-
-	f := newField(u, l, c, lowHz)
+	f := newField(u, l, c)
 	if len(f.best) == 0 {
 		return f.without()
 	}
@@ -74,7 +68,7 @@ func pick(u Unit, l Limit) picked {
 type field struct {
 	l       Limit
 	c       criterion
-	lowHz   float64                 // the least frequency that a capture must show
+	packets float64                 // a second, of a bursting supply; 0: none that count
 	best    []*analysis.Measurement // those that cover it with a figure
 	short   *analysis.Measurement   // does not cover, but shows at least this much
 	reasons map[string]bool         // of the others
@@ -82,8 +76,11 @@ type field struct {
 	covered bool                    // by a capture that still has no figure
 }
 
-func newField(u Unit, l Limit, c criterion, lowHz float64) field {
-	f := field{l: l, c: c, lowHz: lowHz, reasons: map[string]bool{}, spans: map[string][]string{}}
+func newField(u Unit, l Limit, c criterion) field {
+	f := field{l: l, c: c, reasons: map[string]bool{}, spans: map[string][]string{}}
+	if c.highHz >= packetsShowHz {
+		f.packets = burstHz(u)
+	}
 	for _, m := range u.Captures {
 		f.take(m)
 	}
@@ -93,10 +90,13 @@ func newField(u Unit, l Limit, c criterion, lowHz float64) field {
 // take puts a capture among the best, or keeps the reason why not.
 func (f *field) take(m *analysis.Measurement) {
 	fig, hides := f.c.of(m), hidden(f.c, f.l, m)
-	covers := m.Span.Covers(f.lowHz, f.l.NeedHighHz) || roughlyCovers(m.Span, f.lowHz, f.l.NeedHighHz)
+	covers := m.Span.Covers(f.l.NeedLowHz, f.l.NeedHighHz) || roughlyCovers(m.Span, f.l.NeedLowHz, f.l.NeedHighHz)
+	misses := f.packets > 0 && m.DurationS*f.packets < leastPackets // a short record can miss what a bursting supply does
 	switch {
 	case !m.Calibrated:
 		f.reasons[m.File+" has no volt scale (set volts per full scale)"] = true
+	case covers && misses:
+		f.reasons[fmt.Sprintf("%s lasts %s, less than one of the supply's packets, %s apart; capture it for longer", m.File, capture.SI(m.DurationS, "s", 2), capture.SI(1/f.packets, "s", 2))] = true
 	case !covers:
 		span := spanText(m.Span.LowHz, m.Span.HighHz)
 		f.spans[span] = append(f.spans[span], m.File)
@@ -123,7 +123,7 @@ func (f *field) without() picked {
 	}
 	p := picked{reason: listed(f.reasons)}
 	if !f.covered {
-		p.reason = fmt.Sprintf("no capture covers %s (%s); needs %s", spanText(f.lowHz, f.l.NeedHighHz), p.reason, f.c.how)
+		p.reason = fmt.Sprintf("no capture covers %s (%s); needs %s", spanText(f.l.NeedLowHz, f.l.NeedHighHz), p.reason, f.c.how)
 	}
 	if f.short != nil && f.l.Max > 0 && f.c.of(f.short).Value > f.l.Max {
 		p.fig = f.c.of(f.short)
@@ -174,27 +174,22 @@ func sane(f figure.Figure) figure.Figure {
 	return f
 }
 
-// burstHz is the packet rate of a bursting supply, 0 when none bursts.
-func burstHz(u Unit) float64 {
-	for _, m := range u.Captures {
-		if m.Kind == cycle.Bursting && m.BurstHz.Known {
-			return m.BurstHz.Value
-		}
-	}
-	return 0
-}
-
 // better orders captures that cover a criterion: whole figures before lower
 // bounds, sound before doubtful, loaded like the heaters before otherwise,
-// above the instrument's floor before at it. Then the better record counts: the
-// smaller uncertainty, for short peaks the higher rate, for all else the longer
-// record; a span wider than the criterion asks for is no merit of its own.
+// above the instrument's floor before at it. Of upper bounds the least counts, since
+// each of them holds. Then the better record does: the smaller uncertainty, for short
+// peaks the higher rate, for all else the longer record; a span wider than the
+// criterion asks for is no merit of its own.
 func better(u Unit, c criterion, a, b *analysis.Measurement) bool {
 	ka, kb := quality(u, c, a), quality(u, c, b)
 	if ka != kb {
 		return ka < kb
 	}
-	ua, ub := relativeU(c.of(a)), relativeU(c.of(b))
+	fa, fb := c.of(a), c.of(b)
+	if fa.UpperBound && fb.UpperBound && fa.Value+fa.U != fb.Value+fb.U {
+		return fa.Value+fa.U < fb.Value+fb.U
+	}
+	ua, ub := relativeU(fa), relativeU(fb)
 	ra, rb := a.DurationS, b.DurationS
 	if c.group.Has(figure.ShortPeak) {
 		ra, rb = a.SampleRateHz, b.SampleRateHz

@@ -1,0 +1,48 @@
+package target
+
+import (
+	"fmt"
+	"math"
+
+	"stillglow/analysis/cycle"
+)
+
+// packetDoubt is the doubt about a mean over a record of a bursting supply that holds no
+// whole number of packets: it may hold one packet more or less than its share.
+func packetDoubt(u Unit, c criterion, index int, mg Margin, p picked) []doubt {
+	rate := burstHz(u)
+	if rate <= 0 || c.highHz < packetsShowHz || c.domain != power && c.id != SpikeRate || len(p.from) == 0 || mg.Figure.LowerBound {
+		return nil
+	}
+	held := p.from[0].DurationS * rate
+	down, up := packetShift(c, held)
+	if mg.DB >= 0 && mg.DB >= down || mg.DB < 0 && -mg.DB > up {
+		return nil
+	}
+	return []doubt{{margin: index, flips: true,
+		text: fmt.Sprintf("%s holds %.2g packets of a bursting supply, and one packet more or less carries it over the limit", p.from[0].File, held),
+		fix:  "capture it for ten packets and more"}}
+}
+
+// packetShift is how far, in dB, a mean over so many packets' time may be moved by the
+// packets in it being a whole number: down where the record holds one less.
+func packetShift(c criterion, held float64) (down, up float64) {
+	per := 20.0
+	if c.domain == power {
+		per = 10 // of powers
+	}
+	if held < leastPackets {
+		return unboundedDB, unboundedDB
+	}
+	return -per * math.Log10(math.Floor(held)/held), per * math.Log10(math.Ceil(held)/held)
+}
+
+// burstHz is the packet rate of a bursting supply, 0 when none bursts.
+func burstHz(u Unit) float64 {
+	for _, m := range u.Captures {
+		if m.Kind == cycle.Bursting && m.BurstHz.Known {
+			return m.BurstHz.Value
+		}
+	}
+	return 0
+}
