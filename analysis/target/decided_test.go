@@ -10,6 +10,7 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 	"stillglow/capture/synth"
 )
 
@@ -108,5 +109,53 @@ func TestJoinedNeedsTheSlowRecordExplained(t *testing.T) {
 	e := target.Evaluate(target.Unit{Captures: []*analysis.Measurement{m, measured(t, mid, "mid")}}, tg)
 	if e.Verdict == target.Pass || strings.Contains(e.Margins[0].From, "mid") {
 		t.Errorf("%s from %s: %s", e.Verdict, e.Margins[0].From, fmt.Sprint(e.Margins[0].Figure))
+	}
+}
+
+// Spikes of too few samples each, 60 to 150 MS/s for rings of 20 to 45 MHz. Their count
+// and, where they are many, the upper percentile of their peaks are decided all the
+// same: of units inside by 5 dB at least two thirds pass, and none that is over by 1 dB.
+func TestCoarselySampledSpikesAreDecided(t *testing.T) {
+	const units = 16
+	r := rand.New(rand.NewPCG(3, 141))
+	between := func(lo, hi float64) float64 { return lo * math.Pow(hi/lo, r.Float64()) }
+	passes, coarse := map[target.Criterion]int{}, 0
+	for i := range uint64(units) {
+		s := synth.Supply{
+			Seed: 900 + i, ACCoupled: true, ADCBits: 8, BandwidthHz: 100e6, RateHz: between(60e6, 150e6), Samples: 80000,
+			SwitchingHz: between(60e3, 300e3), RipplePPV: between(2e-3, 10e-3), ESRStepV: between(0.2e-3, 1e-3),
+			SpikeRiseV: between(20e-3, 60e-3), SpikeFallV: -between(20e-3, 60e-3), SpikeWidthS: between(6e-9, 15e-9),
+			RingRiseHz: between(20e6, 45e6), SpikeJitterS: between(0.2e-9, 5e-9), SpikeJitterFrac: 0.05,
+			NoiseVPerRtHz: between(5e-9, 40e-9), NoiseBandwidthHz: 50e6,
+		}
+		tr, truth := s.Trace("fast")
+		m, err := analysis.Measure(context.Background(), tr, analysis.Setup{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m.HasCaution(capture.CautionUndersampled) {
+			coarse++
+		}
+		for id, is := range map[target.Criterion]float64{target.SpikePeak: truth.SpikePeakP95V, target.SpikeRate: truth.SpikesPerS} {
+			decide := func(db float64) target.Evaluation {
+				tg, err := target.Custom(map[string]float64{string(id): is * math.Pow(10, db/20)}, nil, [2]float64{}, nil)
+				if err != nil {
+					t.Fatal(err)
+				}
+				return target.Evaluate(target.Unit{Captures: []*analysis.Measurement{m}}, tg)
+			}
+			if e := decide(-1); e.Verdict == target.Pass {
+				t.Errorf("supply %d passes %s, over by 1 dB in truth: %+v", i, id, e.Margins[0].Figure)
+			}
+			if e := decide(5); e.Verdict == target.Pass {
+				passes[id]++
+			} else {
+				t.Logf("supply %d, %s of %.3g: %s, %s %s", i, id, is, e.Verdict, e.Why, e.WouldFlip)
+			}
+		}
+	}
+	t.Logf("%d of %d sampled coarsely; %v pass", coarse, units, passes)
+	if 2*coarse < units || 3*passes[target.SpikePeak] < 2*units || 3*passes[target.SpikeRate] < 2*units {
+		t.Errorf("%d of %d sampled coarsely; %v pass", coarse, units, passes)
 	}
 }

@@ -64,6 +64,7 @@ var doubtTable = []doubtRow{
 	{capture.CautionFewSteps, anyGroup, stepDown, stepUp},
 
 	// Single peaks are lower bounds. What a 20 MHz low-pass leaves of them lasts longer.
+	{capture.CautionUndersampled, figure.Count, uncounted(unboundedDB), none},
 	{capture.CautionUndersampled, figure.ShortPeak, undersampledDown, none},
 
 	// A fold adds, mostly. That a line falls on the mains comb by chance is unlikely.
@@ -107,7 +108,7 @@ var doubtTable = []doubtRow{
 	{capture.CautionCycleExplains, figure.Folded, unbounded, none},
 	// Of 30 such counts in the fast records of testdata/reference/truth with odd seeds
 	// from 401 on, 7 were off, by up to eight times; of 110 others one.
-	{capture.CautionCyclesDiffer, figure.Count, by(miscountedDB), by(miscountedDB)},
+	{capture.CautionCyclesDiffer, figure.Count, uncounted(miscountedDB), by(miscountedDB)},
 
 	{capture.CautionGaps, figure.InCycle | figure.Audio | figure.Density, by(3), by(3)},
 	{capture.CautionUneven, anyGroup, by(0.5), by(0.5)},
@@ -170,11 +171,63 @@ func marginShift(code string, c criterion, m *analysis.Measurement, f figure.Fig
 var undersampledPP = -20 * math.Log10(1-0.1)
 
 // undersampledDown is how far a figure would grow if no peak fell between samples.
-func undersampledDown(c criterion, _ *analysis.Measurement, _ figure.Figure) float64 {
-	if c.id == RipplePP || c.id == CommonPP || c.group.Has(figure.BandSum) {
+func undersampledDown(c criterion, m *analysis.Measurement, _ figure.Figure) float64 {
+	switch {
+	case c.id == RipplePP || c.id == CommonPP || c.group.Has(figure.BandSum):
 		return undersampledPP
+	case c.id == SpikePeak && metOften(m):
+		return undersampledP95DB
 	}
 	return unboundedDB
+}
+
+// metOften reports whether coarsely sampled spikes were met so often, at other places
+// from one to the next, that the upper percentile of their readings is near that of
+// their peaks; a cut-off or missed spike is another matter.
+func metOften(m *analysis.Measurement) bool {
+	if !m.HasCaution(capture.CautionUndersampled) || m.Spikes.Count < leastMet {
+		return false
+	}
+	for _, code := range []string{capture.CautionClipped, capture.CautionFlatTops, capture.CautionSpikesInRipple, capture.CautionAveraged, capture.CautionSmoothed, capture.CautionExtremes} {
+		if m.HasCaution(code) {
+			return false
+		}
+	}
+	return m.SwitchingHz.Known && (m.Kind != cycle.Fixed || manyPlaces(m.SampleRateHz/m.SwitchingHz.Value, m.DurationS*m.SwitchingHz.Value))
+}
+
+// manyPlaces reports whether cycles of so many samples each meet the sampling at more
+// than fewPlaces places over a record of so many cycles: not where a few cycles take a
+// whole number of samples.
+func manyPlaces(samples, cycles float64) bool {
+	if !(samples > 0) || math.IsInf(samples, 0) {
+		return false
+	}
+	for k := 1.0; k <= fewPlaces; k++ {
+		if off := math.Abs(math.Remainder(k*samples, 1)); off*cycles/k < 1/k {
+			return false
+		}
+	}
+	return true
+}
+
+// uncounted is how far a count of spikes would grow by those missed: by db, but by none
+// where both edges of every cycle were found and hardly any spike beside them.
+func uncounted(db float64) shift {
+	return func(_ criterion, m *analysis.Measurement, _ figure.Figure) float64 {
+		if countedAtEdges(m) {
+			return 0
+		}
+		return db
+	}
+}
+
+// countedAtEdges reports whether the spikes were counted as those of both edges of every
+// cycle, hardly any beside them.
+func countedAtEdges(m *analysis.Measurement) bool {
+	s := m.Spikes
+	return s.PerCycle.Known && !s.PerCycle.LowerBound && s.PerCycle.Value > bothEdges &&
+		float64(s.Random+s.MainsTied) <= strayShare*float64(s.Count)
 }
 
 // missedSpikes is how far a figure would grow by spikes that the fold took for
