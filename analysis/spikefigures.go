@@ -93,6 +93,9 @@ func absentSpikes(rec *record, sw switching, held bool) spikeResult {
 	threshold := max(math.Hypot(found.ThresholdV, 2*stepDoubtV(rec, sw, 0)), found.SwingV)
 	s := noSpikes(figure.NotMeasured(fmt.Sprintf("no spike is above %.3g mV", 1e3*threshold)))
 	s.ThresholdV, s.PerS, s.PerCycle = threshold, figure.Known(0), figure.Known(0)
+	if moreBeside(found, rec.tr.DurationS()) {
+		s.PerS.LowerBound, s.PerCycle.LowerBound = true, true
+	}
 	return spikeResult{summary: s}
 }
 

@@ -116,7 +116,7 @@ func (p *peakSet) settleBy(b spike.Beside) {
 // counted in it: it misses an edge.
 func moreBeside(found *spike.Finding, durationS float64) bool {
 	b := found.Beside
-	if !b.Tells() || !(durationS > 0) {
+	if !b.Hints() || !(durationS > 0) {
 		return false
 	}
 	counted := float64(found.Count) * b.DurationS / durationS

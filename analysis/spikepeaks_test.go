@@ -6,6 +6,7 @@ import (
 
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/spike"
+	"stillglow/capture"
 )
 
 // A reading without the cycle settles peaks that a wrong ripple lifted or lowered,
@@ -70,6 +71,26 @@ func TestMarginalPeaksAreUpperFigures(t *testing.T) {
 		f := p.figure(p.p95, 0.03)
 		if f.UpperBound != (c.upper && !c.lower) || f.Known != !(c.upper && c.lower) {
 			t.Errorf("peaks of %g V: %+v", c.peakV, f)
+		}
+	}
+}
+
+// A cycle whose smooth part swallowed its spikes counts next to none, while 150 stand
+// out of the record's own level, over its threshold by a quarter: the count is a lower
+// bound. The noise's own, a few per cent over it, are no hint.
+func TestSwallowedSpikesAreALowerBound(t *testing.T) {
+	for _, c := range []struct {
+		p95V float64
+		more bool
+	}{{5.48e-3, true}, {4.5e-3, false}} {
+		found := spike.Finding{Count: 1, Beside: spike.Beside{Count: 150, DurationS: 1e-3, ThresholdV: 4.33e-3, P95V: c.p95V}}
+		if got := moreBeside(&found, 1e-3); got != c.more {
+			t.Errorf("peaks of %g V beside the cycle: %v, want %v", c.p95V, got, c.more)
+		}
+		rec := &record{tr: &capture.Trace{Volts: make([]float64, 1000), SampleRateHz: 1e6}}
+		found.Count = 0
+		if s := absentSpikes(rec, switching{spikes: found}, false).summary; s.PerS.LowerBound != c.more {
+			t.Errorf("peaks of %g V beside the cycle and none in it: %+v", c.p95V, s.PerS)
 		}
 	}
 }

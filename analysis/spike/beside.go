@@ -26,6 +26,12 @@ func (b Beside) Tells() bool {
 	return b.Count >= besideLeast && b.P95V > besideClear*b.ThresholdV
 }
 
+// Hints reports whether peaks top the threshold by more than the noise would, if not by
+// enough to size them.
+func (b Beside) Hints() bool {
+	return b.Count >= besideLeast && b.P95V > besideHints*b.ThresholdV
+}
+
 // readBeside reads the record, or of a very long one a stretch from its middle.
 func readBeside(volts []float64, rateHz, stepV float64) Beside {
 	if rateHz < leastBesideHz {

@@ -39,9 +39,10 @@ const (
 	// leastInLevel is the least number of samples of such a stretch.
 	leastInLevel = 16
 	// besideLeast peaks and more, the upper of which top the threshold by besideClear,
-	// are spikes: the noise alone tops it by a tenth of itself at most.
+	// are spikes: the noise alone tops it by a tenth of itself at most, besideHints.
 	besideLeast = 3
 	besideClear = 1.3
+	besideHints = 1.1
 	// leastBesideHz: at a lower rate, in samples per second, 1 µs holds too few samples
 	// for a median to pass over a ring.
 	leastBesideHz = 24e6
