@@ -317,9 +317,17 @@ func allDigits(s string) bool {
 // readClock reads [date ]hh:mm:ss[.fraction], also hh:mm:ss:fraction, into seconds of the day. The
 // date must not change within a capture, so it is not used.
 func readClock(s string) (value, bool) {
+	s, half := halfDay(s)
 	p, ok := clockParts(s)
 	if !ok {
 		return value{}, false
+	}
+	if half != 0 {
+		h, err := strconv.Atoi(p[0])
+		if err != nil || h < 1 || h > 12 || len(p) < 3 {
+			return value{}, false
+		}
+		p[0] = strconv.Itoa(h%12 + half - 1)
 	}
 	sec := strings.Replace(p[len(p)-1], ",", ".", 1)
 	n, end := scanNumber([]byte(sec), '.')
@@ -335,6 +343,19 @@ func readClock(s string) (value, bool) {
 		v += float64(m) * math.Pow(60, float64(len(p)-1-i))
 	}
 	return value{kind: cellClock, num: number{v: v, exp10: n.exp10, digits: 19}, scale: 1}, true
+}
+
+// halfDay takes AM or PM off a time of day: half is 1 before noon, 13 after, 0 without.
+func halfDay(s string) (rest string, half int) {
+	low := strings.ToLower(s)
+	for k, words := range [][]string{{"am", "a.m."}, {"pm", "p.m."}} {
+		for _, w := range words {
+			if t, ok := strings.CutSuffix(low, w); ok && len(t) > 0 {
+				return strings.TrimSpace(s[:len(t)]), 1 + 12*k
+			}
+		}
+	}
+	return s, 0
 }
 
 // clockParts cuts a time of day, with or without a date, at its colons.

@@ -16,6 +16,7 @@ type columnData struct {
 	line    int    // where it changes first
 	exp10   int    // power of ten of the finest digit printed
 	plain   bool   // a number is printed without an exponent
+	beside  string // the text in the cell behind each number, when always the same
 }
 
 const schemaRows = 512
@@ -48,6 +49,7 @@ func (t *table) data(h *textHead) []columnData {
 				text = cells[j].text
 			}
 			cols[j].add(text, t.decimal, h.lines[i].number)
+			cols[j].besides(cells, j, n == 1)
 		}
 	}
 	for j := range cols {
@@ -56,6 +58,20 @@ func (t *table) data(h *textHead) []columnData {
 		}
 	}
 	return cols
+}
+
+// besides takes what stands in the cell behind column j, in the first row or a later one.
+func (c *columnData) besides(cells []cell, j int, first bool) {
+	text := ""
+	if j+1 < len(cells) {
+		text = cellText(cells[j+1].text)
+	}
+	switch {
+	case first:
+		c.beside = text
+	case c.beside != text:
+		c.beside = ""
+	}
 }
 
 // add takes a cell of the column, in line.
@@ -82,6 +98,17 @@ func (c *columnData) add(text []byte, decimal byte, line int) {
 	c.plain = c.plain || !bytes.ContainsAny(text, "eE")
 	c.exp10 = min(c.exp10, v.num.exp10)
 	c.x = append(c.x, v.num.v)
+}
+
+// numbersRows reports whether a column counts from 0 or 1 by one with every row, as the
+// number of a reading does and no voltage.
+func (c *columnData) numbersRows() bool {
+	for i, v := range c.x {
+		if v != c.x[0]+float64(i) {
+			return false
+		}
+	}
+	return len(c.x) >= minSamples && (c.x[0] == 0 || c.x[0] == 1)
 }
 
 // whole reports whether all numbers are whole, however printed: data frames write

@@ -46,6 +46,9 @@ func (im *importer) voltsPerCode() (float64, string, error) {
 		Expected: "volts, or the volts per code",
 		Fix:      fmt.Sprintf("give --scale (%.6g with 25 codes per division, as most 8-bit scopes have), or --volt-unit", m.num/codesPerDivision)}
 	if c, ok := im.meta(metaCodesPerDiv); ok && c.ok && c.num > 0 {
+		if err := im.refuseScreenOffset(m.num / c.num); err != nil {
+			return 0, "", err
+		}
 		return m.num / c.num, fmt.Sprintf("%s, %s", stated(m), stated(c)), nil
 	}
 	for _, v := range im.cols[j].x {
@@ -60,12 +63,35 @@ func (im *importer) voltsPerCode() (float64, string, error) {
 		return 0, "", refuse
 	}
 	scale := m.num / fits[0]
-	for _, k := range []metaKey{metaPosition, metaOffset} {
-		if v, ok := im.meta(k); ok && v.ok && math.Abs(v.num) > 1.01*scale {
-			return 0, "", refuse // zero volts is not known
-		}
+	if err := im.refuseScreenOffset(scale); err != nil {
+		return 0, "", err
 	}
 	return scale, fmt.Sprintf("%s; trigger level and position are whole numbers of 1/%.0f division", stated(m), fits[0]), nil
+}
+
+// screenOffset is a stated vertical offset or position of the channel of more than
+// least. Some instruments count it from the screen's middle to zero volts, others from
+// zero volts to the middle: where the numbers are codes or divisions, and no more is
+// stated, the volts of zero are known but for the sign, that is, not at all.
+func (im *importer) screenOffset(least float64) (metaValue, bool) {
+	for _, k := range []metaKey{metaPosition, metaOffset} {
+		if v, ok := im.meta(k); ok && v.ok && math.Abs(v.num) > 1.01*least {
+			return v, true
+		}
+	}
+	return metaValue{}, false
+}
+
+// refuseScreenOffset refuses codes of perCode volts each whose offset on the screen is
+// stated, unless the volts to add are given.
+func (im *importer) refuseScreenOffset(perCode float64) error {
+	v, ok := im.screenOffset(perCode)
+	if !ok || im.opt.OffsetV != 0 {
+		return nil
+	}
+	return &ParseError{Path: im.src.name, Line: v.line,
+		Found:    fmt.Sprintf("codes with %q %s, which may be volts to add or to take off", v.key, v.text),
+		Expected: "volts, or the volts to add", Fix: fmt.Sprintf("give --scale %.6g and the volts to add with --offset", perCode)}
 }
 
 // codesThatFit gives the codes per division at which trigger level, position and

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/transform"
 )
@@ -90,11 +91,34 @@ func cellText(b []byte) string {
 	if utf8.Valid(b) {
 		return string(b)
 	}
+	if cyrillic(b) {
+		if s, err := charmap.Windows1251.NewDecoder().Bytes(b); err == nil {
+			return string(s)
+		}
+	}
 	var s strings.Builder
 	for _, c := range b {
 		s.WriteRune(rune(c))
 	}
 	return s.String()
+}
+
+// cyrillicRun is how many letters beyond ASCII in a row no word of a Latin alphabet has.
+const cyrillicRun = 4
+
+// cyrillic reports whether bytes that are not UTF-8 can only be Cyrillic words in
+// Windows-1251, whose letters are 0xC0 to 0xFF.
+func cyrillic(b []byte) bool {
+	run := 0
+	for _, c := range b {
+		if run++; c < 0xC0 {
+			run = 0
+		}
+		if run == cyrillicRun {
+			return true
+		}
+	}
+	return false
 }
 
 // textLine is one line of the head of a file.

@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // delimName is for messages and the layout's words.
@@ -130,6 +131,9 @@ func findTable(name string, h *textHead, opt Options) (*table, error) {
 			}
 		}
 		if suspicious != "" && c.cells > 1 && c.delim == ',' {
+			continue
+		}
+		if c.delim == ',' && opt.Delimiter == "" && opt.DecimalMark == "" && h.oneNameOverFractions(c) {
 			continue
 		}
 		t, err := h.locate(name, c)
@@ -265,6 +269,36 @@ func (h *textHead) judge(lines []int, delim, decimal byte) candidate {
 		}
 	}
 	return best
+}
+
+// oneNameOverFractions tells a column of numbers with decimal commas below its name from two
+// columns cut at commas: the line above names one, and every row is a whole number and as
+// many digits behind a comma.
+func (h *textHead) oneNameOverFractions(c candidate) bool {
+	if c.cells != 2 || c.numeric != 2 {
+		return false
+	}
+	width, rows, name := 0, 0, ""
+	for i := range h.lines {
+		line := bytes.TrimSpace(h.line(i))
+		whole, frac, ok := bytes.Cut(line, []byte{','})
+		switch fits := ok && allDigits(string(bytes.TrimLeft(whole, "+-"))) && allDigits(string(frac)); {
+		case fits && rows == 0:
+			width, rows = len(frac), 1
+		case fits && len(frac) == width:
+			rows++
+		case rows > 0 && !(i == len(h.lines)-1 && !h.eof):
+			return false
+		case rows == 0 && len(line) > 0:
+			name = cellText(line)
+		}
+	}
+	if rows < minSamples || strings.ContainsAny(name, ",;\t|") {
+		return false
+	}
+	_, text, hasUnit := splitNameUnit(name)
+	u, _ := parseUnit(text)
+	return hasUnit && u.kind == unitVolt || voltName.MatchString(name) || channelLike(name)
 }
 
 // fractionCells looks for whole columns of unquoted digits with leading

@@ -66,7 +66,7 @@ func findHeader(h *textHead, t *table) *header {
 			blanks++
 			continue
 		}
-		if isComment(h.line(i), t.delim) {
+		if isComment(h.line(i), t.delim) && !t.namesNumbers(h.line(i)) {
 			line = uncomment(line)
 		} else {
 			line = h.line(i)
@@ -118,7 +118,7 @@ func (hd *header) kindOf(t *table, line []byte, cells []cell, all, skipped int) 
 		return settingAbove
 	case t.unitsRow(cells) && !hd.has(true):
 		return unitsAbove
-	case (!indexLike(cells) || t.pairCell(cells)) && t.settingRow(line, cells) && !(len(cells) < all && t.named(cells)) && skipped < maxSettings:
+	case (!indexLike(cells) || t.pairCell(cells) || t.delim == ' ' && endsInNumber(cells)) && t.settingRow(line, cells) && !(len(cells) < all && t.named(cells)) && skipped < maxSettings:
 		return settingAbove
 	case t.namesRow(cells) && !hd.has(false) && (skipped == 0 || indexLike(cells)):
 		return namesAbove
@@ -128,6 +128,12 @@ func (hd *header) kindOf(t *table, line []byte, cells []cell, all, skipped int) 
 		return groupAbove
 	}
 	return notHeader
+}
+
+// endsInNumber reports whether a number follows two words or more: "Sample Rate 48000".
+func endsInNumber(cells []cell) bool {
+	k := len(cells) - 1
+	return k >= 2 && readCell(cells[k].text, '.').kind == cellNumber && readCell(cells[k-1].text, '.').kind == cellWords
 }
 
 // partRow reports whether a row holds words over some of several columns of numbers and
@@ -148,6 +154,14 @@ func (t *table) partRow(cells []cell) bool {
 	}
 	_, all := firstOf(cells)
 	return over > 0 && over == all && (!first || over == 1 && indexLike(cells))
+}
+
+// namesNumbers reports whether the # that begins a line is no comment mark but the name
+// of the first column, the rows' numbers: there is a cell for each column with it and one
+// too few without.
+func (t *table) namesNumbers(line []byte) bool {
+	cells := splitCells(line, t.delim, nil)
+	return len(t.numeric) > 1 && len(cells) == t.cells && string(cells[0].text) == "#"
 }
 
 // namesTime reports whether a cell over the numbers names a time or a sample number.

@@ -62,7 +62,7 @@ func survive(t *testing.T, b []byte) {
 // seedFiles are small captures of every kind, to be damaged.
 func seedFiles() [][]byte {
 	var files [][]byte
-	for _, c := range slices.Concat(layoutCases, stackedCases) {
+	for _, c := range slices.Concat(layoutCases, stackedCases, exportCases) {
 		text := c.text
 		if len(text) > 3000 {
 			text = text[:3000]

@@ -210,7 +210,7 @@ func utf16Text(s string, big bool) string {
 }
 
 func TestLayouts(t *testing.T) {
-	for _, c := range slices.Concat(layoutCases, stackedCases) {
+	for _, c := range slices.Concat(layoutCases, stackedCases, exportCases) {
 		t.Run(c.name, func(t *testing.T) {
 			for _, zipped := range []bool{false, true} {
 				b := []byte(c.text)

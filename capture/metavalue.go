@@ -49,7 +49,7 @@ func readQuantity(s string, decimal byte) (float64, unit, bool) {
 		if rest == "" {
 			return v, unit{factor: 1}, true
 		}
-		if u, ok := parseUnit(rest); ok {
+		if u, ok := parseUnit(rest); ok && rest != "k" && rest != "K" { // no setting is in kelvins
 			return v * u.factor, u, true
 		}
 		if f, ok := siPrefix[foldSigns(rest)]; ok {

@@ -27,9 +27,9 @@ var (
 	otherWord   = regexp.MustCompile(`(^| )(velocity|velocidad|acceleration|accel|gyro|position|rotation|quaternion|pos [xyz]|weg|kraft|fuerza|force|flux|torque|mass|flow|distance|dist|length|height|displacement|angle|winkel|encoder|altitude|latitude|longitude|heading|pitch|roll|yaw)( |$)|(^|[ .:])([aâá]ngulo)`)
 	// currentSymbol is a current's symbol, by its capitals: "iL", "Ia", not "In".
 	currentSymbol = regexp.MustCompile(`^(i[A-Z][A-Za-z0-9]{0,3}|I[a-mo-z][0-9]?|I(in|out|load))$`)
-	voltWord      = regexp.MustCompile(`volt|spannung|tens[iã]o|tensione|napi[eę]|電圧|电压|(^| )u( |$)|(^| )v( |$)`)
+	voltWord      = regexp.MustCompile(`volt|напряж|spannung|tens[iã]o|tensione|napi[eę]|電圧|电压|(^| )u( |$)|(^| )v( |$)`)
 	// resultName is a measurement's result for each row.
-	resultName = regexp.MustCompile(`(^|[a-z0-9] )(v ?pp|v ?p p|v ?pk ?pk|pk ?pk|pkpk|pk to pk|peak to peak|p p|v ?rms|rms|ac ?rms|true rms|cyc(le)? rms|v ?ss|v ?eff|std ?dev|v ?amp|v ?top|v ?base|duty( cycle)?|rise time|fall time|overshoot)$`)
+	resultName = regexp.MustCompile(`(^|[a-z0-9] )(v ?pp|v ?p p|v ?pk ?pk|pk ?pk|pkpk|pk to pk|peak to peak|p p|v ?rms|rms|ac ?rms|v ?ac|ac ?v|acv|volts? ac|ac volts?|ac voltage|voltage ac|true rms|cyc(le)? rms|v ?ss|v ?eff|std ?dev|v ?amp|v ?top|v ?base|duty( cycle)?|rise time|fall time|overshoot)$`)
 	// quantityUnit is a unit of one letter behind a name of what it measures.
 	quantityUnit = regexp.MustCompile(`\b(power|leistung|puissance|energy|energie)\b.* w$|\b(temp|temperature|temperatur)\b.* [ckf]$|\b(accel|acceleration)\b.* g$`)
 )
@@ -41,6 +41,9 @@ func (t *table) unitsRow(cells []cell) bool {
 		if len(c.text) > 0 && !isUnitWord(cellText(c.text)) {
 			return false // a key with a unit for each channel
 		}
+	}
+	if len(t.numeric) == 1 && len(cells) == 2 && cells[0].keyOfSetting() && readCell(cells[1].text, t.decimal).kind == cellNumber {
+		return false // a key that reads as a unit, and its value: "Volts/LSB,0.002"
 	}
 	for _, j := range t.numeric {
 		if j >= len(cells) || len(cells[j].text) == 0 {

@@ -201,6 +201,9 @@ func (p *preamble) namedBeside(row headerRow, isNum map[int]bool, h *textHead, t
 			continue
 		}
 		for i := row.line + 1; i < min(t.first+2, len(h.lines)); i++ {
+			if isComment(h.line(i), t.delim) {
+				continue // a remark, whose words stand under the names by chance
+			}
 			below := splitCells(h.line(i), t.delim, nil)
 			if j < len(below) && len(below[j].text) > 0 && p.add(key, []string{cellText(below[j].text)}, t.decimal, h.lines[i].number) {
 				break
@@ -296,9 +299,13 @@ func (p *preamble) line(line []byte, cells []cell, t *table, n int) {
 	// Several pairs "key=value" or "key: value" in one line.
 	s := cellText(line)
 	for _, part := range strings.FieldsFunc(s, func(r rune) bool { return r == ';' || r == '\t' || r == ',' && t.decimal != ',' || r == '|' }) {
-		if !p.pair(part, t, n) && strings.Contains(part, "  ") {
+		switch w := strings.Fields(part); {
+		case p.pair(part, t, n):
+		case strings.Contains(part, "  "):
 			i := strings.Index(part, "  ")
 			p.add(part[:i], []string{part[i:]}, t.decimal, n)
+		case len(w) == 2 && numberPrefix(w[1], '.') > 0: // as instruments answer: "WFMPRE:XINCR 2.0E-6"
+			p.add(w[0][strings.LastIndexByte(w[0], ':')+1:], w[1:], t.decimal, n)
 		}
 	}
 	if t.decimal == ',' || t.delim == ' ' {
@@ -466,11 +473,14 @@ func (c cell) keyOfSetting() bool {
 func (p *preamble) column(keys, vals []cell, t *table, n int) {
 	known := 0
 	for j, c := range keys {
-		if j >= len(vals) || len(c.text) == 0 {
+		if len(c.text) == 0 {
 			continue
 		}
 		if readCell(c.text, t.decimal).kind != cellWords {
 			return // a row of keys holds words only
+		}
+		if j >= len(vals) {
+			continue
 		}
 		if k, _, _ := lookupKey(cellText(c.text)); k != metaNone {
 			known++

@@ -48,7 +48,7 @@ var baseUnits = []struct {
 	{"hertz", unitHertz}, {"Hertz", unitHertz}, {"1/s", unitHertz},
 	{"seconds", unitSecond}, {"second", unitSecond}, {"sekunden", unitSecond}, {"sekunde", unitSecond}, {"Sekunden", unitSecond}, {"secondes", unitSecond}, {"secondi", unitSecond}, {"segundos", unitSecond},
 	{"secs", unitSecond}, {"sec", unitSecond}, {"sek", unitSecond}, {"s", unitSecond},
-	{"volts", unitVolt}, {"volt", unitVolt}, {"V", unitVolt}, {"v", unitVolt},
+	{"VDC", unitVolt}, {"Vdc", unitVolt}, {"V DC", unitVolt}, {"volts", unitVolt}, {"volt", unitVolt}, {"V", unitVolt}, {"v", unitVolt},
 	{"amperes", unitAmpere}, {"ampere", unitAmpere}, {"amps", unitAmpere}, {"amp", unitAmpere}, {"A", unitAmpere},
 }
 
@@ -69,7 +69,7 @@ var wordUnits = map[string]unitKind{
 	"g": unitOther, "m/s": unitOther, "m/s²": unitOther, "m/s^2": unitOther, "mm": unitOther, "um": unitOther, "nm": unitOther, "kg": unitOther, "newton": unitOther, "lux": unitOther, "lx": unitOther, "lm": unitOther, "tesla": unitOther, "mt": unitOther, "ut": unitOther, "gauss": unitOther,
 	// Results of a measurement, one a row, are no samples.
 	"vpp": unitOther, "mvpp": unitOther, "uvpp": unitOther, "vp-p": unitOther, "mvp-p": unitOther, "v p-p": unitOther, "v pp": unitOther, "vpk-pk": unitOther, "vss": unitOther, "mvss": unitOther,
-	"vrms": unitOther, "mvrms": unitOther, "uvrms": unitOther, "v rms": unitOther, "veff": unitOther, "mveff": unitOther, "vpk": unitOther, "vpeak": unitOther, "arms": unitOther, "app": unitOther,
+	"vac": unitOther, "mvac": unitOther, "v ac": unitOther, "mv ac": unitOther, "acv": unitOther, "vrms": unitOther, "mvrms": unitOther, "uvrms": unitOther, "v rms": unitOther, "veff": unitOther, "mveff": unitOther, "vpk": unitOther, "vpeak": unitOther, "arms": unitOther, "app": unitOther,
 	"normalized": unitOther, "normalised": unitOther, "p.u": unitOther, "pu": unitOther, "a.u": unitOther, "arb": unitOther, "arb. unit": unitOther, "arb. units": unitOther, "arb.u": unitOther, "dimensionless": unitOther,
 	"digital": unitOther, "logic": unitOther, "bool": unitOther, "boolean": unitOther,
 }
@@ -88,7 +88,30 @@ func cleanUnit(s string) string {
 		}
 		break
 	}
-	return strings.TrimSuffix(foldSigns(s), ".")
+	return strings.TrimSuffix(latinUnit(foldSigns(s)), ".")
+}
+
+// cyrillicUnit brings units written in Cyrillic to SI's letters, longest first.
+var cyrillicUnit = strings.NewReplacer("вольт", "volt", "Вольт", "volt", "секунды", "seconds", "сек", "s", "мк", "u", "Гц", "Hz", "м", "m", "н", "n", "к", "k", "М", "M", "Г", "G", "с", "s", "В", "V", "А", "A")
+
+// misreadUnit is what units of Windows-1251 look like when taken for Latin-1.
+var misreadUnit = map[string]string{"ñ": "s", "ìñ": "ms", "ìêñ": "us", "íñ": "ns", "Â": "V", "ìÂ": "mV", "ìêÂ": "uV", "êÂ": "kV", "À": "A", "ìÀ": "mA"}
+
+// latinUnit gives a unit in SI's letters.
+func latinUnit(s string) string {
+	for _, r := range s {
+		switch {
+		case r < 0x80:
+			continue
+		case r >= 0x400 && r < 0x500:
+			return cyrillicUnit.Replace(s)
+		}
+		if u, ok := misreadUnit[s]; ok {
+			return u
+		}
+		return s
+	}
+	return s
 }
 
 // signFold makes one sign of each look-alike: the two micro signs, dashes for
@@ -113,6 +136,12 @@ func parseUnit(s string) (unit, bool) {
 	low := strings.ToLower(s)
 	if k, ok := wordUnits[low]; ok {
 		return unit{kind: k, factor: 1}, true
+	}
+	if pre, ok := strings.CutSuffix(s, "Sa"); ok { // "500 kSa", the second left out
+		switch f := siPrefix[pre]; {
+		case pre != "" && f >= 1e3:
+			return unit{kind: unitHertz, factor: f}, true
+		}
 	}
 	switch s {
 	case "S", "mS", "uS", "nS", "pS": // seconds in capitals, as handhelds write them

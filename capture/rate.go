@@ -8,10 +8,15 @@ import (
 
 // rate settles sample rate and start from the fitted times and what is stated.
 func (im *importer) rate(r *record) error {
+	settle := im.rateOfTimes
 	if im.sc.time < 0 || im.sc.timeKind == unitIndex {
-		return im.rateOfSamples(r)
+		settle = im.rateOfSamples
 	}
-	return im.rateOfTimes(r)
+	if err := settle(r); err != nil {
+		return err
+	}
+	im.trueRate()
+	return nil
 }
 
 // useStated takes the rate that the options or the preamble state.
@@ -92,12 +97,19 @@ func (im *importer) rateOfTimes(r *record) error {
 		}
 	}
 	im.sayRounded(r)
-	if m, ok := im.meta(metaTrueRate); ok && m.ok && m.num > 0 && m.num < 0.99*t.SampleRateHz && t.TrueRateHz == 0 {
-		t.TrueRateHz = m.num
-		t.caution(CautionInterpolated, fmt.Sprintf("the ADC ran at %s, the file holds %s", SI(m.num, "S/s", 6), SI(t.SampleRateHz, "S/s", 6)), "export without interpolation")
-	}
 	t.assume("sample rate", SI(t.SampleRateHz, "S/s", 6), why)
 	return nil
+}
+
+// trueRate takes the converter's own rate where the file states one below its rows'.
+func (im *importer) trueRate() {
+	t := im.t
+	m, ok := im.meta(metaTrueRate)
+	if !ok || !m.ok || m.num <= 0 || m.num >= 0.99*t.SampleRateHz || t.TrueRateHz != 0 {
+		return
+	}
+	t.TrueRateHz = m.num
+	t.caution(CautionInterpolated, fmt.Sprintf("the ADC ran at %s, the file holds %s", SI(m.num, "S/s", 6), SI(t.SampleRateHz, "S/s", 6)), "export without interpolation")
 }
 
 // fittedRate takes the roundest rate that the stamps allow and says which rule

@@ -99,7 +99,7 @@ func wholeBelow(f float64) float64 {
 	return 0
 }
 
-var voltName = regexp.MustCompile(`(?i)volt|spannung|tension|tensione|^u\b|^v\b|^v\(`)
+var voltName = regexp.MustCompile(`(?i)volt|spannung|tension|tensione|napi[eę]ci|napět|spanning|напряж|電圧|电压|^u\b|^v\b|^v\(`)
 
 // voltUnit gives the unit of the chosen column: the unit, its text and where
 // it was found. The values' own units win over the header's.
@@ -117,12 +117,28 @@ func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error
 		if u.kind == unitVolt && im.codesByDivision() && isUnitWord(im.sc.headers[im.ch]) {
 			return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", nil
 		}
+		im.sayOtherUnit(u, head)
+		if u.kind == unitVolt && u.factor == 1 {
+			im.sayWhole(im.cols[j], head)
+		}
 		return u, head, "stated in the header", nil
 	}
 	if u, text, why, ok := im.statedVoltUnit(); ok {
 		return u, text, why, nil
 	}
 	return im.guessVoltUnit(hasScale)
+}
+
+// sayOtherUnit doubts the volts where the settings state another multiple of the volt
+// than the header, which is believed: it stands nearer to the numbers.
+func (im *importer) sayOtherUnit(u unit, head string) {
+	m, ok := im.meta(metaVoltUnit)
+	if !ok || u.kind != unitVolt {
+		return
+	}
+	if s, isUnit := parseUnit(m.text); isUnit && s.kind == unitVolt && s.factor != u.factor {
+		im.t.caution(CautionProbeFactor, fmt.Sprintf("the header states %s, and %s in line %d %s: the header is believed, and the volts may be off by a factor of %g", head, m.key, m.line, m.text, max(s.factor/u.factor, u.factor/s.factor)), "check a reading with a meter, and give --volt-unit")
+	}
 }
 
 // statedVoltUnit is the unit that the settings state for the channel.
@@ -132,8 +148,12 @@ func (im *importer) statedVoltUnit() (u unit, text, why string, ok bool) {
 		return unit{}, "", "", false
 	}
 	u, ok = parseUnit(m.text)
-	if ok && u.kind == unitVolt && im.codesByDivision() {
+	switch {
+	case !ok || u.kind != unitVolt:
+	case im.codesByDivision():
 		return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", true
+	case im.codesByScale():
+		return unit{kind: unitCount, factor: 1}, "counts", "whole numbers, with a scale stated", true
 	}
 	switch u.kind {
 	case unitVolt, unitCount, unitDiv, unitAmpere, unitOther:
@@ -189,11 +209,36 @@ func (im *importer) guessVoltUnit(hasScale bool) (u unit, text, why string, err 
 	case col.ints && hasScale && spread(col.x) >= 2:
 		return counts, "counts", "whole numbers, with a scale stated", nil
 	case voltName.MatchString(name):
+		if im.opt.Scale == 0 {
+			im.sayWhole(col, name)
+		}
 		return unit{kind: unitVolt, factor: 1}, "V", "from the column's name", nil
-	case col.ints && spread(col.x) >= 8 && im.opt.Scale == 0:
+	case col.likeCodes() && im.opt.Scale == 0:
 		return unit{}, "", "", &ParseError{Path: im.src.name, Line: im.firstLine(), Column: j + 1, Found: "whole numbers without a unit, which look like ADC codes", Expected: "volts, or a scale", Fix: "give --scale (volts per count) and --offset, or --volt-unit"}
 	}
 	return unit{kind: unitVolt, factor: 1}, "V", voltsAssumed, nil
+}
+
+// codesByScale reports whether the channel's whole numbers can only be codes of the
+// converter, since a scale that makes a fraction of a volt of each is stated.
+func (im *importer) codesByScale() bool {
+	m, ok := im.meta(metaScale)
+	col := im.cols[im.sc.volts[im.ch]]
+	return ok && m.ok && m.num != 0 && math.Abs(m.num) < 1 && col.likeCodes() && im.opt.Scale == 0
+}
+
+// likeCodes tells whole numbers that are codes of a converter or thousandths of a volt
+// rather than volts: volts in whole numbers show no ripple of any heater supply. Two
+// levels alone, or none, may be those of a logic line or a log, and are told elsewhere.
+func (c *columnData) likeCodes() bool {
+	return c.ints && (countDistinct(c.x) >= 3 || spread(c.x) >= 8)
+}
+
+// sayWhole doubts whole numbers without a unit under a name that says volts.
+func (im *importer) sayWhole(col columnData, name string) {
+	if col.likeCodes() {
+		im.t.caution(CautionProbeFactor, fmt.Sprintf("whole numbers under %q, taken for volts: they may be millivolts or codes of the converter", name), "check a reading with a meter, and give --volt-unit or --scale")
+	}
 }
 
 // rawColumn reports whether column j is named for codes.
@@ -231,6 +276,35 @@ func (im *importer) checkAssumed() error {
 		}
 	}
 	return nil
+}
+
+// soundRates are the sample rates of sound cards and recorders, in hertz (AES5 and common
+// practice).
+var soundRates = [...]float64{8e3, 11025, 12e3, 16e3, 22050, 24e3, 32e3, 44100, 48e3, 64e3, 88200, 96e3, 176400, 192e3, 352800, 384e3, 705600, 768e3}
+
+// fractionsOfFullScale knows the samples that a sound program writes as text: at a sound
+// card's rate, without a unit, none beyond digital full scale. Like a WAV's they are
+// volts only by the volts at full scale.
+func (im *importer) fractionsOfFullScale() {
+	t := im.t
+	if im.unitStated || im.opt.Scale != 0 || !slices.Contains(soundRates[:], t.SampleRateHz) {
+		return
+	}
+	for _, v := range t.Volts {
+		if v > 1 || v < -1 {
+			return
+		}
+	}
+	if full := im.opt.VoltsPerFullScale; full != 0 {
+		for i := range t.Volts {
+			t.Volts[i] *= full
+		}
+		t.assume("volts per full scale", SI(full, "V", 6)+" peak", "given")
+		return
+	}
+	t.Calibrated = false
+	t.assume("volt unit", "of full scale", fmt.Sprintf("no unit stated, none beyond 1, and %s is a sound card's rate", SI(t.SampleRateHz, "S/s", 6)))
+	t.caution(CautionUncalibrated, "samples without a unit within 1 at a sound card's rate, taken for fractions of digital full scale: their volts are not known", "give the volts at full scale with --volts-per-full-scale, or --volt-unit V if they are volts")
 }
 
 // evenWithin is how far, as a share of the step, the steps of a clock differ at
@@ -411,13 +485,15 @@ func (im *importer) scaleOfDivisions(v *voltScale, scale metaValue, hasScale boo
 	}
 	v.factor = m.num
 	im.t.assume("scale", SI(v.factor, "V", 6)+" per division", stated(m))
+	if im.opt.OffsetV != 0 {
+		return nil
+	}
+	if m, ok := im.meta(metaOffset); ok && m.ok && math.Abs(m.num) > v.factor/codesPerDivision {
+		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("divisions with %q %s, which may be volts to add or to take off", m.key, m.text), Expected: "volts, or the volts to add", Fix: "give the volts to add with --offset"}
+	}
 	if m, ok := im.meta(metaPosition); ok && m.num != 0 {
 		v.zero = m.num
 		im.t.assume("position", fmt.Sprintf("%g divisions subtracted", m.num), stated(m))
-	}
-	if m, ok := im.meta(metaOffset); ok && m.num != 0 {
-		v.add = m.num
-		im.t.assume("offset", SI(m.num, "V", 6)+" added", stated(m))
 	}
 	return nil
 }

@@ -118,6 +118,12 @@ func (f *schemaFinder) readRoles() {
 		ut := f.hd.units[j]
 		if ut == "" {
 			ut = f.cols[j].unit
+			if _, isPrefix := siPrefix[ut]; isPrefix && ut != "" {
+				ut = "" // 7.00k, 12.3m: what follows is the prefix of the column's unit
+			}
+		}
+		if beside := f.cols[j].beside; ut == "" && isUnitWord(beside) {
+			f.hd.units[j], ut = beside, beside // a column of units: 7.0012,V
 		}
 		if u, ok := parseUnit(ut); ok {
 			r.unit, r.text, r.has = u, ut, true
@@ -306,7 +312,7 @@ func (f *schemaFinder) findTime() error {
 	if len(byName)+len(byIndex) > 0 {
 		// A row number without a name, as data frames write it.
 		for _, j := range f.t.numeric {
-			if ok, unitStep := ramp(f.cols[j].x); ok && unitStep && f.cols[j].ints && f.roles[j].name == "" && !f.roles[j].has {
+			if ok, unitStep := ramp(f.cols[j].x); ok && unitStep && f.cols[j].ints && (f.roles[j].name == "" || f.cols[j].numbersRows()) && !f.roles[j].has {
 				f.isTime[j] = true
 			}
 		}

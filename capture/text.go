@@ -176,6 +176,7 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	if err := im.checkAssumed(); err != nil {
 		return err
 	}
+	im.fractionsOfFullScale()
 	if err := im.checkTimes(); err != nil {
 		return err
 	}

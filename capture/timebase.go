@@ -100,6 +100,70 @@ func (r *record) bound(o *rowsRead, p *rowSpec, n int) {
 	r.stepLo, r.stepHi = lo, hi
 }
 
+// Knowing lost rows by stamps as coarse as the sample interval.
+const (
+	// gridStep is the least of the stamps' resolutions that the usual step between rows
+	// holds where rounding alone can't double it.
+	gridStep = 1.5
+	// onGrid is how far, as a share of the usual step, a step may be off its multiple.
+	onGrid = 0.05
+)
+
+// fillLost knows rows that are missing where the stamps are so coarse that a row's gap is
+// within their rounding: every step is the usual one or a whole multiple of it, and none
+// lies between, as rounding would have some do. A line through all of them would give too
+// low a rate. Few lost rows are bridged with straight lines.
+func (r *record) fillLost(o *rowsRead, use *timeBlock, t *Trace) bool {
+	n := use.n
+	if !r.coarse() || len(o.times) != len(o.volts) || r.row0+n > len(o.times) {
+		return false
+	}
+	x := o.times[r.row0 : r.row0+n]
+	d := make([]float64, 0, n)
+	for i := 1; i < n; i++ {
+		if math.IsNaN(x[i]) || math.IsNaN(x[i-1]) {
+			return false
+		}
+		d = append(d, x[i]-x[i-1])
+	}
+	usual := upperMedian(d)
+	if math.Abs(usual) < gridStep*r.ulp {
+		return false
+	}
+	lost, firstAt, longest := 0, 0, 1
+	for i := 1; i < n; i++ {
+		k := (x[i] - x[i-1]) / usual
+		m := int(math.Round(k))
+		if m < 1 || math.Abs(k-float64(m)) > onGrid {
+			return false
+		}
+		if m > 1 && lost == 0 {
+			firstAt = i
+		}
+		lost, longest = lost+m-1, max(longest, m)
+	}
+	if lost == 0 {
+		return false
+	}
+	if longest > bridgeGap+1 || float64(lost) > bridgeShare*float64(n) {
+		return false
+	}
+	out := make([]float64, 0, n+lost)
+	out = append(out, r.volts[0])
+	for i := 1; i < n; i++ {
+		k := math.Round((x[i] - x[i-1]) / usual)
+		v0, v1 := r.volts[i-1], r.volts[i]
+		for q := 1.0; q < k; q++ {
+			out = append(out, v0+(v1-v0)*q/k)
+		}
+		out = append(out, v1)
+	}
+	step := (x[n-1] - x[0]) / float64(len(out)-1)
+	t.caution(CautionGaps, fmt.Sprintf("%s seem to be missing, first before line %d: a few time stamps are %.4g %s apart, all others %.4g; bridged with straight lines", Plural(lost, "row"), use.line+firstAt, 2*math.Abs(usual), t.TimeUnit, math.Abs(usual)), "save the record again")
+	*r = record{volts: out, ulp: r.ulp, row0: r.row0, fit: timeFit{start: x[0], step: step, stepErr: r.ulp / float64(len(out)), stepMost: r.ulp / float64(len(out))}}
+	return true
+}
+
 // errNeedTimes asks for a second pass that keeps every time stamp.
 var errNeedTimes = fmt.Errorf("times needed")
 
@@ -110,6 +174,9 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	}
 	if o.tooManyJumps {
 		return nil, errNeedTimes
+	}
+	if p.clock {
+		o.overMidnight()
 	}
 	pieces := o.dropLead(name, o.joinOverText(p), p, t)
 	use := pieces[0]
@@ -134,6 +201,30 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 		return r, nil
 	}
 	return r, o.fitRecord(name, r, &use, p, t)
+}
+
+// dayS is the length of a day in seconds.
+const dayS = 86400
+
+// overMidnight lets the time of day run on where it falls by most of a day.
+func (o *rowsRead) overMidnight() {
+	days := 0.0
+	for i := range o.pieces {
+		b := &o.pieces[i]
+		if i > 0 && b.m > 0 && o.pieces[i-1].last-(b.first+days*dayS) > dayS/2 {
+			days++
+			b.why = breakText // joined where the times run on
+		}
+		b.first += days * dayS
+		b.last += days * dayS
+	}
+	days = 0
+	for i, v := range o.times {
+		if i > 0 && o.times[i-1]-(v+days*dayS) > dayS/2 {
+			days++
+		}
+		o.times[i] += days * dayS
+	}
 }
 
 // sayUnstamped leaves rows without a time behind the last one out, such as a
@@ -231,11 +322,13 @@ func (o *rowsRead) fitRecord(name string, r *record, use *timeBlock, p *rowSpec,
 	case o.noStamp*100 > len(o.volts):
 		return &ParseError{Path: name, Line: use.line, Column: p.time + 1, Found: fmt.Sprintf("%d of %d rows without a time", o.noStamp, len(o.volts)), Expected: "a time in every row", Fix: "export the capture again"}
 	}
-	r.bound(o, p, use.n)
+	if !r.fillLost(o, use, t) {
+		r.bound(o, p, use.n)
+	}
 	if p.step < 0 {
 		reverse(r.volts)
 		r.stepLo, r.stepHi = -r.stepHi, -r.stepLo
-		r.fit.start += r.fit.step * float64(use.n-1)
+		r.fit.start += r.fit.step * float64(len(r.volts)-1)
 		r.fit.step = -r.fit.step
 		t.assume("row order", "newest first, reversed", "the time column falls")
 	}

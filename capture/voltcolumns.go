@@ -106,8 +106,8 @@ func (f *schemaFinder) other(j int, what string) {
 	f.s.others = append(f.s.others, otherColumn{j, name, what})
 }
 
-// setCodesApart takes unnamed whole numbers that follow another column for
-// the codes of its volts.
+// setCodesApart takes whole numbers without a unit that follow another column for the
+// codes of its volts, and those beside columns in volts for no volts.
 func (f *schemaFinder) setCodesApart() {
 	if len(f.s.volts) < 2 {
 		return
@@ -117,7 +117,7 @@ func (f *schemaFinder) setCodesApart() {
 		coded := false
 		if f.cols[j].ints && !f.roles[j].has {
 			for _, k := range f.s.volts {
-				if k != j && !f.cols[k].ints && affine(f.cols[j].x, f.cols[k].x) {
+				if k != j && !f.cols[k].ints && (f.roles[k].of(unitVolt) && f.cols[j].likeCodes() || affine(f.cols[j].x, f.cols[k].x)) {
 					coded = true
 				}
 			}

@@ -1,0 +1,128 @@
+package capture
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"golang.org/x/text/encoding/charmap"
+)
+
+// rowsMS prints 200 rows of times in µs and volts in mV; sep lies between.
+func rowsMS(sep string) string {
+	return rowsOf(200, func(i int) string { return fmt.Sprintf("%d%s%.0f", i, sep, wave(i)*1000) })
+}
+
+func inVolts(i int) string { return fmt.Sprintf("%.4f", wave(i)) }
+
+// codeOf is a converter's code of the i-th sample, 1 mV each from 128 at 5 V.
+func codeOf(i int) int { return int(math.Round((wave(i)-5)*1000)) + 128 }
+
+// exportCases are heads, units and clocks as loggers, meters, older scopes and
+// spreadsheets of several countries print them.
+var exportCases = []layoutCase{
+	{name: "Cyrillic names and units behind a comma", text: "Время, мкс;Напряжение, мВ\n" + rowsMS(";"), rate: 1e6, channels: "Напряжение"},
+	{name: "Cyrillic in Windows-1251", text: cp1251("Время, мкс;Канал 1, мВ\n" + rowsMS(";")), rate: 1e6, channels: "Канал 1"},
+	{name: "a row of units in Windows-1251", text: cp1251("Время;Канал 1\nмкс;мВ\n" + rowsMS(";")), rate: 1e6, channels: "Канал 1"},
+	{name: "volts per LSB right above a section's name", text: "[Horizontal]\nSample Rate,1 MSa/s\n[Vertical]\nZero Code,128\nOffset,5.0 V\nVolts/LSB,0.001\n[Data]\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i)) }), rate: 1e6},
+	{name: "settings as an instrument answers them, in one line", text: "NR_PT 200;XINCR 1.0E-6;XUNIT \"s\";YMULT 1.0E-3;YZERO 5.0E0;YOFF 1.28E2;YUNIT \"V\"\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i)) }), rate: 1e6},
+	{name: "settings as an instrument answers them, one a line", text: "WFMPRE:XINCR 1.0E-6\nWFMPRE:YMULT 1.0E-3\nWFMPRE:YZERO 5.0E0\nWFMPRE:YOFF 128\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i)) }), rate: 1e6},
+	{name: "codes with a scale, the settings' unit volts", text: "XINCR,1e-6\nYMULT,0.001\nYOFF,128\nYZERO,5.0\nYUNIT,V\nCURVE\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i)) }), rate: 1e6, channels: "CURVE"},
+	{name: "codes with divisions and codes per division", text: "Sample rate,1 MS/s\nVertical Scale,25 mV\nCodes per division,25\nCH1\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i) - 128) }), rate: 1e6, channels: "CH1", v: func(i int) float64 { return wave(i) - 5 }},
+	{name: "the volts to add are given", text: "Sample rate,1 MS/s\nVertical Scale,25 mV\nVertical Offset,-5 V\nCodes per division,25\nCH1\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i) - 128) }), opt: Options{OffsetV: 5}, rate: 1e6, channels: "CH1"},
+	{name: "a rate in kSa", text: "Sampling,1000KSa\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6, channels: "CH1"},
+	{name: "a rate of 1000 k", text: "Sample rate: 1000 k\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
+	{name: "samples a second as a unit", text: "Samples/s,1000000\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
+	{name: "one column of decimal commas below settings with semicolons", text: "Sampling rate (kHz);1000\nCH1 (mV)\n" + commaFor(rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) })), rate: 1e6, channels: "CH1"},
+	{name: "a column of units behind each", text: "Time,Unit,CH1,Unit\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,us,%.0f,mV", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
+	{name: "a meter's readings with their number and unit", text: "Reading,Timestamp,Value,Unit\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.3f,%.4f,VDC", i+1, float64(i)*0.02, wave(i)) }), rate: 50, channels: "Value", cautions: CautionTimeUnit},
+	{name: "a meter's VDC behind each value", text: "Sample Interval (s): 0.0001\nDCV\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%+.6EVDC", wave(i)) }), rate: 1e4, channels: "DCV"},
+	{name: "prefixes alone behind each value", text: "Time,CH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%du,%.1fm", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
+	{name: "a clock of twelve hours over noon", text: "Date Time,CH1 (V)\n" + rowsOf(200, func(i int) string {
+		s, half := 59.9+float64(i)*1e-3, "AM"
+		h, m := 11, 59
+		if i >= 100 {
+			h, m, s, half = 12, 0, float64(i-100)*1e-3, "PM"
+		}
+		return fmt.Sprintf("11/26/2026 %02d:%02d:%06.3f %s,%.3f", h, m, s, half, wave(i))
+	}), rate: 1000, start: 43199.9, channels: "CH1"},
+	{name: "a clock over midnight", text: "Clock,Volt\n" + rowsOf(200, func(i int) string {
+		if i < 100 {
+			return fmt.Sprintf("23:59:%06.3f,%.3f", 59.9+float64(i)*1e-3, wave(i))
+		}
+		return fmt.Sprintf("00:00:%06.3f,%.3f", float64(i-100)*1e-3, wave(i))
+	}), rate: 1000, start: 86399.9},
+	{name: "a # that names the rows' numbers", text: "CH1: 20.0mV/div DC x1\n\n#\tT(us)\tU(mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d\t%d\t%.0f", i, i, wave(i)*1000) }), rate: 1e6, channels: "U"},
+	{name: "interpolated, the converter's rate stated beside the rows'", text: "Sample Rate,1 MS/s\nTrue Sample Rate,100 kS/s\nTime (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "CH1", cautions: CautionInterpolated,
+		check: func(t *testing.T, tr *Trace) {
+			if tr.TrueRateHz != 1e5 || tr.Span.HighHz > 0.4e5 {
+				t.Errorf("true rate %g, span to %g", tr.TrueRateHz, tr.Span.HighHz)
+			}
+		}},
+	{name: "interpolated, no times", text: "Sample Rate,1 MS/s\nTrue Sample Rate,100 kS/s\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1", cautions: CautionInterpolated},
+	{name: "rows lost within the rounding of coarse stamps", text: "Time (us),CH1 (V)\n" + rowsOf(196, func(i int) string {
+		k := i + (i+1)/49
+		return fmt.Sprintf("%d,%.4f", 2*k, 5+float64(k%7)*0.001)
+	}), rate: 5e5, channels: "CH1", cautions: CautionGaps, v: func(i int) float64 {
+		if i%50 == 48 && i != 199 { // bridged between its neighbours
+			return (5 + float64((i-1)%7)*0.001 + 5 + float64((i+1)%7)*0.001) / 2
+		}
+		return 5 + float64(i%7)*0.001
+	}},
+	{name: "settings in millivolts, the header in volts", text: "Vertical Units,mV\nTime (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "CH1", cautions: CautionProbeFactor},
+	{name: "whole volts that may be millivolts", text: "Time (s),Voltage\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.0f", float64(i)*1e-6, wave(i)*1000-5000) }), rate: 1e6, channels: "Voltage", v: func(i int) float64 { return math.Round(wave(i)*1000 - 5000) }, cautions: CautionProbeFactor},
+	{name: "a sound program's samples", text: "Sample Data Export\n\nSample Rate: 48000 Hz. Sample values on linear scale.\nChannels: 1\n\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.5f", wave(i)-5) }), rate: 48000, v: func(i int) float64 { return wave(i) - 5 }, cautions: CautionUncalibrated,
+		check: func(t *testing.T, tr *Trace) {
+			if tr.Calibrated {
+				t.Error("fractions of full scale taken for volts")
+			}
+		}},
+	{name: "a sound program's samples, full scale given", text: "Sample Rate: 48000 Hz. Sample values on linear scale.\n\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.5f", wave(i)-5) }), opt: Options{VoltsPerFullScale: 2}, rate: 48000, v: func(i int) float64 { return 2 * (wave(i) - 5) },
+		check: func(t *testing.T, tr *Trace) {
+			if !tr.Calibrated {
+				t.Error("not calibrated")
+			}
+		}},
+	{name: "whole numbers beside columns in volts", text: "Time (s),Unit no.,A0 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%d,%.1f", float64(i)*1e-6, i*i%7, wave(i)*1000) }), rate: 1e6, channels: "A0"},
+}
+
+func cp1251(s string) string {
+	b, err := charmap.Windows1251.NewEncoder().String(s)
+	if err != nil {
+		panic(err)
+	}
+	return b
+}
+
+// TestRefusedExports refuses what may be volts of another size, or none, each with the
+// line it is about and what to give.
+func TestRefusedExports(t *testing.T) {
+	few := func(i int) string { return fmt.Sprintf("%.6f,%d", float64(i)*1e-6, 697+i%6) }
+	for _, c := range []struct {
+		name, text string
+		line       int
+		words      string
+	}{
+		{"a microcontroller's codes on few levels", "time,a0\n" + rowsOf(100, few), 2, "whole numbers"},
+		{"codes near zero", "time,ch1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%d", float64(i)*1e-6, i%4) }), 2, "whole numbers"},
+		{"codes whose offset has no known sign", "Sample rate,1 MS/s\nVertical Scale,25 mV\nVertical Offset,-5 V\nCodes per division,25\nCH1\n" + rowsOf(100, func(i int) string { return fmt.Sprint(codeOf(i) - 128) }), 3, "add or to take off|--offset"},
+		{"divisions whose offset has no known sign", "Sample rate,1 MS/s\nVertical Scale,25 mV\nVertical Offset,-5 V\nCH1 (div)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.3f", (wave(i)-5)/0.025) }), 3, "add or to take off|--offset"},
+		{"a meter's log of AC volts", "Time (s),V AC (V)\n" + rowsOf(100, tv(0.1)), 1, "result"},
+		{"a meter's log in VAC", "Time (s),Value\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4fVAC", float64(i)*0.1, wave(i)) }), 0, ""},
+	} {
+		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", Options{})
+		var pe *ParseError
+		if !errors.As(err, &pe) || c.line > 0 && pe.Line != c.line {
+			t.Errorf("%s: read %v, %v", c.name, tr != nil, err)
+			continue
+		}
+		for _, w := range strings.Split(c.words, "|") {
+			if !strings.Contains(err.Error(), w) {
+				t.Errorf("%s: %v, without %q", c.name, err, w)
+			}
+		}
+	}
+}
