@@ -168,6 +168,11 @@ func (f *findings) setupCautions(m *Measurement, list *cautionList) {
 			"whether the mains runs at 50 or 60 Hz can't be seen from the capture",
 			"state mains_hz in the sheet or with --mains")
 	}
+	if stated := f.named.mains.InsteadOfHz; stated > 0 {
+		list.add(capture.CautionMains,
+			fmt.Sprintf("%g Hz mains is stated, but the capture shows the harmonics of %.0f Hz, which are the ones measured", stated, m.MainsHz.Value),
+			"correct mains_hz in the sheet or --mains, or leave it out")
+	}
 	if !m.MainsLineRMS.Known && m.Span.HighHz < audioTopHz {
 		list.add(capture.CautionShortRecord,
 			fmt.Sprintf("the record of %s is too short for the mains ripple and too coarse for the switching ripple", seconds(m.DurationS)),

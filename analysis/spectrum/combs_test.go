@@ -181,3 +181,23 @@ func TestClocksOwnLinesAreNoSecondConverter(t *testing.T) {
 		}
 	}
 }
+
+// A stated mains that the record contradicts hides no hum: the one that is there is
+// measured, and the statement named. Where nothing stands out, it is believed.
+func TestStatedMainsIsContradicted(t *testing.T) {
+	for _, c := range []struct{ lineHz, stated, want, insteadOf float64 }{
+		{100, 60, 50, 60}, {120, 50, 60, 50}, {100, 50, 50, 0}, {120, 60, 60, 0},
+	} {
+		x := Samples(reference.Tones(48000, 48e3, [3]float64{c.lineHz, 0.004, 0}, [3]float64{2 * c.lineHz, 0.001, 1}))
+		m, lines := linesOf(t, x, 48e3)
+		r := MeasureMains(x, m, lines, c.stated, 0)
+		if math.Abs(r.MainsHz.Value-c.want) > 0.01 || r.InsteadOfHz != c.insteadOf || math.Abs(r.LineRMS.Value/0.004-1) > 0.02 {
+			t.Errorf("%g Hz stated as %g: mains %g instead of %g, line %g V", c.lineHz, c.stated, r.MainsHz.Value, r.InsteadOfHz, r.LineRMS.Value)
+		}
+	}
+	quiet := Samples(reference.Tones(48000, 48e3, [3]float64{1013, 0.001, 0}))
+	m, lines := linesOf(t, quiet, 48e3)
+	if r := MeasureMains(quiet, m, lines, 60, 0); r.MainsHz.Value != 60 || r.InsteadOfHz != 0 {
+		t.Errorf("nothing at either: %+v", r)
+	}
+}

@@ -10,6 +10,9 @@ import (
 type Mains struct {
 	MainsHz figure.Figure // refined frequency of the mains itself, Hz
 	Decided bool          // 50 or 60 Hz was stated or told apart
+	// InsteadOfHz is the stated frequency where the record holds the other's harmonics,
+	// which are then taken; 0 where nothing contradicts.
+	InsteadOfHz float64
 	LineHz  figure.Figure // 2 x mains, Hz
 	LineRMS figure.Figure // its amplitude, V rms, its power over the record
 	CombRMS figure.Figure // all harmonics that stand out together, V rms
@@ -64,6 +67,12 @@ func MeasureMains(src Source, m Multirate, lines []Line, statedHz, gainFraction 
 	}
 	r := m.mainsAt(src, nominal, lines, gainFraction)
 	r.Decided = decided
+	if found, ok := findMains(lines); ok && found != nominal && minMainsPeriods/(2*found) <= duration {
+		if other := m.mainsAt(src, found, lines, gainFraction); sq(other.LineRMS.Value) > gridRatio*sq(r.LineRMS.Value) {
+			other.InsteadOfHz = nominal
+			return other
+		}
+	}
 	return r
 }
 
