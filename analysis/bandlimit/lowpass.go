@@ -114,13 +114,12 @@ func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, 
 	for n > leastBlock*pad && n/2 >= len(volts)+2*pad {
 		n /= 2
 	}
-	fft := spectrum.NewTransform(n)
 	h := make([]complex128, n/2+1)
 	for k := range h {
 		h[k] = lowPassResponse(shape, float64(k)*rateHz/float64(n), cutHz)
 	}
+	filter := spectrum.NewFilter(h)
 	y := make([]float64, n)
-	coef := make([]complex128, n/2+1)
 	step := n - 2*pad
 	for start := 0; start < len(volts); start += step {
 		if err := ctx.Err(); err != nil {
@@ -128,12 +127,7 @@ func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, 
 		}
 		fillEdge(y, volts, start-pad, meanV)
 		if shape != None {
-			fft.Coefficients(coef, y)
-			for k, c := range coef {
-				hk := h[k]
-				coef[k] = complex(real(c)*real(hk)-imag(c)*imag(hk), real(c)*imag(hk)+imag(c)*real(hk))
-			}
-			fft.Sequence(y, coef)
+			filter.Run(y)
 		}
 		use(start, y, pad, min(step, len(volts)-start))
 	}

@@ -75,7 +75,7 @@ func TestInterpolatedPeak(t *testing.T) {
 	}
 	q := newQuantileScale(-1, 1)
 	for i := range 100001 {
-		q.add(float64(i)/50000 - 1)
+		q.add([]float64{float64(i)/50000 - 1})
 	}
 	for _, p := range []float64{0.0005, 0.25, 0.5, 0.9995} {
 		if got := q.at(p); math.Abs(got-(2*p-1)) > 1e-4 {

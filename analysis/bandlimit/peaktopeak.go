@@ -78,7 +78,7 @@ func couldPass(y []float64, i int, sign, best float64) bool {
 // quantiles from the counts; memory does not grow with the record.
 type quantileScale struct {
 	lo, step float64
-	counts   []int
+	counts   []uint32
 	total    int
 }
 
@@ -86,22 +86,19 @@ type quantileScale struct {
 const quantileSteps = 1 << 16
 
 func newQuantileScale(lo, hi float64) *quantileScale {
-	q := &quantileScale{lo: lo, step: (hi - lo) / quantileSteps, counts: make([]int, quantileSteps+1)}
+	q := &quantileScale{lo: lo, step: (hi - lo) / quantileSteps, counts: make([]uint32, quantileSteps+1)}
 	if !(q.step > 0) {
 		q.step = 1
 	}
 	return q
 }
 
-func (q *quantileScale) add(v float64) {
-	i := int((v - q.lo) / q.step)
-	if i < 0 {
-		i = 0
-	} else if i > quantileSteps {
-		i = quantileSteps
+func (q *quantileScale) add(x []float64) {
+	counts, lo, perVolt := (*[quantileSteps + 1]uint32)(q.counts), q.lo, 1/q.step
+	for _, v := range x {
+		counts[min(max(int((v-lo)*perVolt), 0), quantileSteps)]++
 	}
-	q.counts[i]++
-	q.total++
+	q.total += len(x)
 }
 
 // at is the level under which the fraction p of the samples lies.
@@ -148,9 +145,7 @@ func Measure(ctx context.Context, volts []float64, meanV, minV, maxV, rateHz flo
 	}
 	n := len(volts)
 	err := lowPassBlocks(ctx, volts, meanV, rateHz, shape, cutHz, func(start int, y []float64, guard, count int) {
-		for _, v := range y[guard : guard+count] {
-			q.add(v)
-		}
+		q.add(y[guard : guard+count])
 		for at := start; at < start+count; {
 			part := min(at*ppParts/n, ppParts-1)
 			end := min((part+1)*n/ppParts, start+count)

@@ -1,0 +1,131 @@
+package spectrum
+
+import (
+	"math"
+
+	algofft "github.com/MeKo-Christian/algo-fft"
+)
+
+// packed transforms blocks of n real samples as n/2 complex ones: the samples of even
+// number are the real parts, those of odd number the imaginary ones. With a and b the
+// terms k and n/2-k of these, b conjugated, and w = exp(-2πik/n), the samples' own terms
+// are
+//
+//	X(k) = E + wO, conj X(n/2-k) = E - wO; E = (a+b)/2, O = (a-b)/2i
+//
+// (Sorensen, Jones, Heideman and Burrus 1987, from memory). What is wanted of them,
+// their powers or what a response makes of them, follows from a and b in one pass. Not
+// for use by two goroutines at once.
+type packed struct {
+	n        int
+	plan     *algofft.Plan[complex128]
+	in, out  []complex128 // n/2 of them
+	cos, sin []float64    // of 2πk/n, k up to n/4
+}
+
+// packs reports whether blocks of n samples may be packed: others are not worth it.
+func packs(n int) bool { return n >= fastLeast && n <= fastMost && n&(n-1) == 0 }
+
+// newPacked prepares for blocks of n samples, of which packs must be true.
+func newPacked(n int) *packed {
+	plan, err := algofft.NewPlanT[complex128](n / 2)
+	if !packs(n) || err != nil {
+		panic("spectrum: blocks that can't be packed")
+	}
+	p := &packed{n: n, plan: plan, in: make([]complex128, n/2), out: make([]complex128, n/2), cos: make([]float64, n/4+1), sin: make([]float64, n/4+1)}
+	for k := range p.cos {
+		p.sin[k], p.cos[k] = math.Sincos(2 * math.Pi * float64(k) / float64(n))
+	}
+	return p
+}
+
+// forward transforms in to out.
+func (p *packed) forward() {
+	if err := p.plan.Forward(p.out, p.in); err != nil {
+		panic("spectrum: transform: " + err.Error())
+	}
+}
+
+// addPowers adds the squared magnitudes of the terms 0 to n/2 of what is in p.in to
+// power.
+func (p *packed) addPowers(power []float64) {
+	p.forward()
+	half := p.n / 2
+	z, power := p.out[:half], power[:half+1]
+	re, im := real(z[0]), imag(z[0])
+	power[0] += (re + im) * (re + im)
+	power[half] += (re - im) * (re - im)
+	for k, j := 1, half-1; k < j; k, j = k+1, j-1 {
+		a, b := z[k], z[j] // b is not conjugated yet
+		evenRe, evenIm := real(a)+real(b), imag(a)-imag(b)
+		oddRe, oddIm := imag(a)+imag(b), real(b)-real(a)
+		c, s := p.cos[k], p.sin[k]
+		turnedRe, turnedIm := oddRe*c+oddIm*s, oddIm*c-oddRe*s // by w
+		sum := 0.25 * (evenRe*evenRe + evenIm*evenIm + oddRe*oddRe + oddIm*oddIm)
+		cross := 0.5 * (evenRe*turnedRe + evenIm*turnedIm)
+		power[k] += sum + cross
+		power[j] += sum - cross
+	}
+	middle := z[half/2] // there E is its real part, and wO is -i times its imaginary one
+	power[half/2] += real(middle)*real(middle) + imag(middle)*imag(middle)
+}
+
+// Filter runs blocks of real samples through a response in the frequency domain: a
+// circular convolution. Not for use by two goroutines at once.
+//
+// Of a response h, with S and D half the sum and half the difference of h(k) and
+// conj h(n/2-k), the packed samples' term k becomes (S - D·sin)·a + iD·cos·b, sine and
+// cosine those of 2πk/n.
+type Filter struct {
+	*packed
+	own, mirrored []complex128 // what a and b are multiplied by, conjugated, over n/2
+}
+
+// NewFilter takes the response at the terms 0 to n/2 of blocks of n samples, n a power
+// of two from 64 to 32768 (it panics else). The first and the last count as real.
+func NewFilter(response []complex128) *Filter {
+	half := len(response) - 1
+	f := &Filter{packed: newPacked(2 * half), own: make([]complex128, half), mirrored: make([]complex128, half)}
+	at := func(k int) complex128 {
+		if k == 0 || k == half {
+			return complex(real(response[k]), 0)
+		}
+		return response[k]
+	}
+	conj := func(c complex128) complex128 { return complex(real(c), -imag(c)) }
+	for k := range half {
+		h, m := at(k), conj(at(half-k))
+		sum, diff := (h+m)/2, (h-m)/2
+		sin, cos := math.Sincos(math.Pi * float64(k) / float64(half))
+		f.own[k] = conj(sum-diff*complex(sin, 0)) / complex(float64(half), 0)
+		f.mirrored[k] = conj(diff*complex(0, cos)) / complex(float64(half), 0)
+	}
+	return f
+}
+
+// Run filters x, n samples, in place.
+func (f *Filter) Run(x []float64) {
+	half := f.n / 2
+	in, x := f.in[:half], x[:2*half]
+	for i := range in {
+		in[i] = complex(x[2*i], x[2*i+1])
+	}
+	f.forward()
+	// back by the same transform: the inverse is the conjugate of the conjugates' one
+	z, own, mirrored := f.out[:half], f.own[:half], f.mirrored[:half]
+	turn := func(k int, a, b complex128) complex128 { // conj(own·a + mirrored·conj b), as they are kept
+		o, m := own[k], mirrored[k]
+		return complex(
+			real(o)*real(a)+imag(o)*imag(a)+real(m)*real(b)-imag(m)*imag(b),
+			imag(o)*real(a)-real(o)*imag(a)+imag(m)*real(b)+real(m)*imag(b))
+	}
+	in[0] = turn(0, z[0], z[0])
+	for k, j := 1, half-1; k <= j; k, j = k+1, j-1 {
+		a, b := z[k], z[j]
+		in[k], in[j] = turn(k, a, b), turn(j, b, a)
+	}
+	f.forward()
+	for i, c := range f.out[:half] {
+		x[2*i], x[2*i+1] = real(c), -imag(c)
+	}
+}
