@@ -11,7 +11,7 @@ const (
 	minSegments    = 8       // in a record, before its segments grow
 	maxSegmentLen  = 4096    // samples: 1400 bins up to the top of a stage's octave
 	enoughSegments = 100     // from which on they no longer overlap: the averages are good enough, the transforms dominate the cost
-	maxGatedHop    = 4       // segment lengths from one to the next in a long gated record
+	maxHop         = 4       // segment lengths from one to the next, as a mean, in a long record
 	blockLen       = 1 << 14 // samples read at a time
 	keptShare      = 16      // decimated records no longer than 1/16 of the record are kept for finding lines,
 	keptAlways     = 1 << 17 // samples: shorter ones are kept whatever the record

@@ -3,6 +3,7 @@ package spectrum
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // Options tunes Of; the zero value is what measuring uses.
@@ -95,7 +96,11 @@ func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate
 				xb[i] -= mean
 			}
 		}
-		below.push(c.descend(0, 1, xb, wb))
+		// what the first stage makes of a block is another goroutine's at once
+		first, block := c.octaves[0], below.take()
+		first.x, first.w = block.x, block.w
+		block.x, block.w = c.descend(0, 1, xb, wb)
+		below.push(block)
 	}
 	below.close()
 	if gated {
@@ -171,11 +176,11 @@ func hopOf(length, size int, gated bool) int {
 	if length < enoughSegments*size {
 		return size / 2
 	}
-	if gated {
-		// the floor's medians need no more, and it holds no single events
-		return size * min(length/(enoughSegments*size), maxGatedHop)
+	enough := enoughSegments
+	if !gated { // lines and single events are in it
+		enough *= 2
 	}
-	return size // so many that overlap buys nothing
+	return size * min(max(length/(enough*size), 1), maxHop) // of so many there is no need of all
 }
 
 // descend takes a block through the stages from..to-1 and gives what it leaves
@@ -202,10 +207,10 @@ func (c *cascade) descend(from, to int, x, w []float64) ([]float64, []float64) {
 // smoothed over the three inputs that weigh most.
 func (o *octave) halveWeights(w []float64) []float64 {
 	o.wTail = append(o.wTail, w...)
-	o.w = o.w[:0]
-	for k := range o.x {
-		t := o.wTail[2*k+halfBandReach-1:]
-		o.w = append(o.w, t[0]/4+t[1]/2+t[2]/4)
+	o.w = slices.Grow(o.w[:0], len(o.x))[:len(o.x)]
+	for k := range o.w {
+		t := (*[3]float64)(o.wTail[2*k+halfBandReach-1:])
+		o.w[k] = 0.25*(t[0]+t[2]) + 0.5*t[1]
 	}
 	o.wTail = o.wTail[:copy(o.wTail, o.wTail[2*len(o.x):])]
 	return o.w

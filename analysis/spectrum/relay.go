@@ -6,7 +6,7 @@ type relay struct {
 	done       chan struct{}
 }
 
-// relayBlock is a copy of a block: samples and, when gated, their weights.
+// relayBlock is a block: samples and, when gated, their weights.
 type relayBlock struct{ x, w []float64 }
 
 // relayDepth is how many blocks may wait; they are recycled.
@@ -32,15 +32,11 @@ func newRelay(use func(x, w []float64)) *relay {
 	return r
 }
 
-// push hands on a copy of a block; an empty one is passed over.
-func (r *relay) push(x, w []float64) {
-	if len(x) == 0 {
-		return
-	}
-	b := <-r.free
-	b.x, b.w = append(b.x[:0], x...), append(b.w[:0], w...)
-	r.full <- b
-}
+// take gives a block to fill, once one is free.
+func (r *relay) take() relayBlock { return <-r.free }
+
+// push hands on a block that take gave.
+func (r *relay) push(b relayBlock) { r.full <- b }
 
 // close waits until all blocks are used; a second time it does nothing.
 func (r *relay) close() {

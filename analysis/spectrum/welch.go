@@ -1,35 +1,46 @@
 package spectrum
 
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
+
 // segmentSpace is what averages over segments of one length share: taper,
 // transform and work space. Not for use by two goroutines at once.
 type segmentSpace struct {
-	taper  taper
-	square float64 // sum of the squared taper
-	fft    *Transform
-	work   []float64
-	coef   []complex128
+	taper   taper
+	squares []float64 // the squared taper
+	square  float64   // its sum
+	packed  *packed   // nil where blocks of n samples can't be
+	fft     *Transform
+	work    []float64
+	coef    []complex128
 }
 
 func newSegmentSpace(n int) *segmentSpace {
 	s := &segmentSpace{
-		taper: newTaper(windowHann, n),
-		fft:   NewTransform(n),
-		work:  make([]float64, n),
-		coef:  make([]complex128, n/2+1),
+		taper:   newTaper(windowHann, n),
+		squares: make([]float64, n),
+		work:    make([]float64, n),
 	}
-	for _, w := range s.taper.W {
-		s.square += w * w
+	if packs(n) {
+		s.packed = newPacked(n)
+	} else {
+		s.fft, s.coef = NewTransform(n), make([]complex128, n/2+1)
 	}
+	floats.MulTo(s.squares, s.taper.W, s.taper.W)
+	s.square = floats.Sum(s.squares)
 	return s
 }
 
 // welch averages the one-sided periodograms of Hann-weighted segments of a
-// stream (Welch 1967), half overlapping or end to end. Each segment's mean is
-// removed.
+// stream (Welch 1967), half overlapping, end to end or with gaps between them. Each
+// segment's mean is removed.
 type welch struct {
 	*segmentSpace
 	n      int // samples in a segment, even
-	hop    int // from segment to segment: n/2, n or more
+	hop    int // from segment to segment: n/2, n or more, as a mean
 	gated  bool
 	seg, w []float64 // the segment being filled, and its weights when gated
 	fill   int
@@ -76,7 +87,7 @@ func (k *welch) push(x, w []float64) {
 			}
 			k.transform(x[:k.n], under)
 			x = x[k.n:]
-			k.skip = k.hop - k.n
+			k.skip = k.gap()
 			continue
 		}
 		m := copy(k.seg[k.fill:], x)
@@ -91,7 +102,7 @@ func (k *welch) push(x, w []float64) {
 		}
 		k.transform(k.seg, k.w)
 		keep := min(k.hop, k.n)
-		k.skip = k.hop - keep
+		k.skip = k.gap()
 		k.fill = copy(k.seg, k.seg[keep:])
 		if k.gated {
 			copy(k.w, k.w[keep:])
@@ -99,39 +110,49 @@ func (k *welch) push(x, w []float64) {
 	}
 }
 
+// gap is how many samples to pass over behind the segment just taken. Gaps differ in
+// length, evenly from none to twice the mean: what comes back in step with the
+// segments would else be in all of them or in none.
+func (k *welch) gap() int {
+	mean := k.hop - k.n
+	if mean <= 0 {
+		return 0
+	}
+	_, share := math.Modf(float64(k.segments) / math.Phi) // multiples of the golden ratio lie evenly (Weyl)
+	return int(2 * share * float64(mean))
+}
+
 // transform adds the periodogram of a segment, w its weights when gated.
 func (k *welch) transform(seg, w []float64) {
-	sum, share := 0.0, float64(k.n)
-	for _, x := range seg {
-		sum += x
-	}
-	win := k.taper.W
+	sum, win := floats.Sum(seg), k.taper.W[:len(seg)]
+	work := k.work[:len(seg)]
 	if !k.gated {
-		mean := sum / share
+		mean := sum / float64(k.n)
 		for i, x := range seg {
-			k.work[i] = (x - mean) * win[i]
+			work[i] = (x - mean) * win[i]
 		}
 		k.weight += k.square
 	} else {
-		share = 0
-		for _, g := range w {
-			share += g
-		}
 		mean := 0.0
-		if share > 0 {
+		if share := floats.Sum(w); share > 0 {
 			mean = sum / share
 		}
-		under := 0.0
+		w = w[:len(seg)]
 		for i, x := range seg {
-			g := w[i]
-			k.work[i] = (x - mean*g) * win[i]
-			under += win[i] * win[i] * g
+			work[i] = (x - mean*w[i]) * win[i]
 		}
-		k.weight += under
+		k.weight += floats.Dot(k.squares, w)
 	}
 	k.full += k.square
 	k.segments++
-	k.fft.Coefficients(k.coef, k.work)
+	if k.packed != nil {
+		for i := range k.packed.in {
+			k.packed.in[i] = complex(work[2*i], work[2*i+1])
+		}
+		k.packed.addPowers(k.power)
+		return
+	}
+	k.fft.Coefficients(k.coef, work)
 	for i, c := range k.coef {
 		k.power[i] += real(c)*real(c) + imag(c)*imag(c)
 	}
