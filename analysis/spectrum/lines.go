@@ -259,25 +259,33 @@ func localFloor(power []float64, k float64) []float64 {
 // places give zeros.
 func JoinLevels(at, level []float64, n int) []float64 {
 	floor := make([]float64, n)
-	j := 0
-	for i := range floor {
-		x := float64(i)
-		for j+1 < len(at) && at[j+1] < x {
-			j++
-		}
-		switch {
-		case len(at) == 0:
-		case x <= at[0]:
-			floor[i] = math.Exp(level[0])
-		case j+1 >= len(at):
-			floor[i] = math.Exp(level[len(at)-1])
-		default:
-			t := (x - at[j]) / (at[j+1] - at[j])
-			floor[i] = math.Exp(level[j] + t*(level[j+1]-level[j]))
+	if len(at) == 0 {
+		return floor
+	}
+	// places from to end, the first of the value v, each ratio times the one before
+	fill := func(from, end int, v, ratio float64) {
+		for i := from; i < min(end, n); i++ {
+			floor[i] = v
+			v *= ratio
 		}
 	}
+	start := max(int(math.Floor(at[0]))+1, 0)
+	fill(0, start, math.Exp(level[0]), 1)
+	for j := range len(at) - 1 {
+		slope := (level[j+1] - level[j]) / (at[j+1] - at[j])
+		for end := int(math.Floor(at[j+1])) + 1; start < end; {
+			stop := min(start+joinedAtOnce, end)
+			fill(start, stop, math.Exp(level[j]+slope*(float64(start)-at[j])), math.Exp(slope))
+			start = stop
+		}
+	}
+	fill(start, n, math.Exp(level[len(at)-1]), 1)
 	return floor
 }
+
+// joinedAtOnce is how many values JoinLevels works out from the one before them until
+// it takes a logarithm's exponential again.
+const joinedAtOnce = 256
 
 // gammaQuantile is the p quantile of the mean of k unit exponentials, k > 0:
 // half a chi-squared variable of 2k degrees of freedom over k.
