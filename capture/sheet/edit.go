@@ -193,7 +193,7 @@ func literal(value any) (string, error) {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return "", fmt.Errorf("found %g, expected a finite number", v)
 		}
-		return strconv.FormatFloat(v, 'g', -1, 64), nil
+		return Number(v), nil
 	case Fields:
 		parts := make([]string, len(v))
 		for i, f := range v {

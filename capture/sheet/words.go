@@ -2,7 +2,9 @@ package sheet
 
 import (
 	"fmt"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"golang.org/x/text/unicode/norm"
@@ -145,4 +147,24 @@ func (s *Sheet) unknown(key, what, found string, known []string) error {
 		e.Expected = "one of " + strings.Join(known, ", ")
 	}
 	return e
+}
+
+// Number writes v as a builder writes it into a sheet: in full from a thousandth
+// up, below that with an exponent of three, as in "30e-6".
+func Number(v float64) string {
+	a := math.Abs(v)
+	if a == 0 || a >= 1e-3 && a < 1e15 {
+		return strconv.FormatFloat(v, 'f', -1, 64)
+	}
+	mantissa, exponent, _ := strings.Cut(strconv.FormatFloat(v, 'e', -1, 64), "e")
+	e, _ := strconv.Atoi(exponent)
+	shift := ((e % 3) + 3) % 3
+	whole, rest, _ := strings.Cut(mantissa, ".") // digits are moved, not computed: v stays the same to the last bit
+	for ; shift > 0; shift, e = shift-1, e-1 {
+		whole, rest = whole+(rest + "0")[:1], strings.TrimPrefix(rest, (rest + " ")[:1])
+	}
+	if rest != "" {
+		whole += "." + rest
+	}
+	return fmt.Sprintf("%se%d", whole, e)
 }
