@@ -143,7 +143,7 @@ func overload(e *target.Evaluation) string {
 // overloadWords are the sentence about it beside a pass.
 func overloadWords(e *target.Evaluation) string {
 	if over := overload(e); over != "" {
-		return " Don't use it for these heaters all the same: " + over + "."
+		return " Even so, don't use it for these heaters: " + over + "."
 	}
 	return ""
 }
@@ -173,7 +173,7 @@ func (r *Report) undecidedWords() string {
 	if best == nil {
 		return r.undecidedByEye()
 	}
-	return fmt.Sprintf(" Undecided: %[2]s (%[3]s); its captures alone would pass by %[1]s.", strings.TrimLeft(dbText(best.Eval.WorstDB), "+-"),
+	return fmt.Sprintf(" Undecided: %[2]s (%[3]s); going by its captures, it would pass by %[1]s.", strings.TrimLeft(dbText(best.Eval.WorstDB), "+-"),
 		isolate(shorten(unitName(best.Eval.Unit), 80)), best.Eval.Verdict)
 }
 

@@ -29,7 +29,7 @@ func TestHeadlineNamesTheBestUndecidedUnit(t *testing.T) {
 
 // Where none of the undecided was captured, what a screen shows of them names the best.
 func TestHeadlineNamesWhatAScreenShows(t *testing.T) {
-	ripple := target.Limit{Criterion: target.RipplePP, Name: "ripple p-p in 20 MHz", Unit: "V", Max: 20e-3}
+	ripple := target.Limit{Criterion: target.RipplePP, Name: "ripple p-p (20 MHz)", Unit: "V", Max: 20e-3}
 	unit := func(mark string, v target.Verdict, worst int, shownV float64) Unit {
 		u := target.Unit{Brand: "Alder", Mark: mark, Key: "Alder " + mark,
 			Shown: []target.Shown{{Criterion: target.RipplePP, Value: shownV, UFrac: 0.3, BandLimited: true}}}
@@ -62,7 +62,7 @@ func TestHeadlineTellsOfOverload(t *testing.T) {
 		Cautions: []capture.Caution{{Code: target.CautionOverloaded, Text: "the heaters take up to 1.01 A, more than its rated 0.8 A"}}}
 	r := &Report{Units: []Unit{{Eval: e}}}
 	a := r.Answer()
-	if !strings.Contains(a.Best, "Don't use it for these heaters all the same: the heaters take up to 1.01 A") {
+	if !strings.Contains(a.Best, "Even so, don't use it for these heaters: the heaters take up to 1.01 A") {
 		t.Error(a.Best)
 	}
 	if strings.Contains(strings.Join(a.Watch, " "), "1.01 A") {

@@ -70,8 +70,8 @@ func figureText(f figure.Figure, unit string) string {
 // figureWithU adds the expanded uncertainty in the figure's own prefix, to two
 // digits where three decimals hold them and to one beyond, the figure rounded to
 // match (JCGM 100, 7.2.6): "12.30 ± 0.40 mV", "118.0002 ± 0.0003 kHz". One that
-// wants more than four decimals is given in parts per million: "118.00021 kHz ±
-// 0.2 ppm". Below one part in 10⁹, which no time base holds, it is left out.
+// wants more than four decimals is given in parts per million, not less than one:
+// "118.0002 kHz ± 1 ppm". Below one part in 10⁹ it is left out.
 func figureWithU(f figure.Figure, unit string) string {
 	size := max(math.Abs(f.Value), f.U)
 	if !f.Known || f.U <= 1e-9*size || math.IsInf(f.U, 0) || math.IsNaN(f.Value) || math.IsInf(f.Value, 0) {
@@ -89,7 +89,9 @@ func figureWithU(f figure.Figure, unit string) string {
 	} else if d := decimalsOf(u, 1); d <= 4 {
 		s = fmt.Sprintf("%s ± %s%s", rounded(v, d), rounded(u, d), tail)
 	} else {
-		s = fmt.Sprintf("%s%s ± %s ppm", rounded(v, d), tail, string(appendNumber(nil, 1e6*f.U/math.Abs(f.Value), 2)))
+		// No time base is known to a part in a million: more digits would say nothing.
+		u = math.Max(u, 1e-6*math.Abs(v))
+		s = fmt.Sprintf("%s%s ± %s ppm", rounded(v, decimalsOf(u, 1)), tail, string(appendNumber(nil, 1e6*u/math.Abs(v), 2)))
 	}
 	if f.LowerBound {
 		return "≥ " + s

@@ -387,7 +387,7 @@ func needText(l target.Limit) string {
 
 func (r *Report) columnViews(criteria []target.Limit) []columnView {
 	cols := []columnView{{Head: "#", Sort: "rank", Number: true, Sorted: true}, {Head: "verdict", Sort: "verdict"},
-		{Head: "unit", Sort: "unit"}, {Head: "worst margin", Sort: "margin", Number: true}, {Head: "margins"}}
+		{Head: "unit", Sort: "unit"}, {Head: "worst margin", Sort: "margin", Number: true}, {Head: "all margins"}}
 	for _, l := range criteria {
 		cols = append(cols, columnView{Head: shortName(l), Sub: "limit " + limitText(l), Sort: string(l.Criterion), Number: true})
 	}
