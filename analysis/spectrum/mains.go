@@ -13,11 +13,11 @@ type Mains struct {
 	// InsteadOfHz is the stated frequency where the record holds the other's harmonics,
 	// which are then taken; 0 where nothing contradicts.
 	InsteadOfHz float64
-	LineHz  figure.Figure // 2 x mains, Hz
-	LineRMS figure.Figure // its amplitude, V rms, its power over the record
-	CombRMS figure.Figure // all harmonics that stand out together, V rms
-	CombPPV figure.Figure // peak-to-peak of their sum with their phases, V
-	Lines   []Line        // those harmonics rising, and always 2 x mains
+	LineHz      figure.Figure // 2 x mains, Hz
+	LineRMS     figure.Figure // its amplitude, V rms, its power over the record
+	CombRMS     figure.Figure // all harmonics that stand out together, V rms
+	CombPPV     figure.Figure // peak-to-peak of their sum with their phases, V
+	Lines       []Line        // those harmonics rising, and always 2 x mains
 	// Wanders: the frequency moves by so much that no single sine describes a
 	// harmonic over the whole record.
 	Wanders bool
