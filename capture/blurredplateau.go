@@ -119,17 +119,21 @@ func (m *meansOver) add(means []float64) {
 	if !(m.hi > m.lo) {
 		return
 	}
-	far := m.far()
+	low, high := m.lo+m.far(), m.hi-m.far()
 	for _, v := range means {
-		for end, d := range [...]float64{v - m.lo, m.hi - v} {
-			if d > far {
-				continue // nearly all
-			}
-			for kind := range blurKinds {
-				if i := int(d / m.bin(kind)); i < blurReach {
-					m.count[end][kind][i]++
-				}
-			}
+		if v > low && v < high {
+			continue // nearly all
+		}
+		m.addAt(0, v-m.lo)
+		m.addAt(1, m.hi-v)
+	}
+}
+
+// addAt counts a mean that lies so far from an end.
+func (m *meansOver) addAt(end int, volts float64) {
+	for kind := range blurKinds {
+		if i := int(volts / m.bin(kind)); i < blurReach {
+			m.count[end][kind][i]++
 		}
 	}
 }

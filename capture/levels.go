@@ -3,6 +3,7 @@ package capture
 import (
 	"fmt"
 	"math"
+	"sync"
 )
 
 // MostLevels is where Levels stops counting.
@@ -99,14 +100,16 @@ func (t *Trace) findLevels(reach extent) {
 		return // too few levels to tell a plateau from a level
 	}
 	width := max(plateauSteps*step, plateauShare*(hi-lo))
-	l.Bottom = plateau(t.Volts, reach.blocks, lo, width, 1)
-	l.Top = plateau(t.Volts, reach.blocks, -hi, width, -1)
-	if l.Bottom.Samples == 0 {
-		l.Bottom = still(t.Volts, reach.blocks, lo, step, 1)
+	// both ends side by side
+	look := func(e *FlatEnd, least, sign float64) {
+		if *e = plateau(t.Volts, reach.blocks, least, width, sign); e.Samples == 0 {
+			*e = still(t.Volts, reach.blocks, least, step, sign)
+		}
 	}
-	if l.Top.Samples == 0 {
-		l.Top = still(t.Volts, reach.blocks, -hi, step, -1)
-	}
+	var wg sync.WaitGroup
+	wg.Go(func() { look(&l.Bottom, lo, 1) })
+	look(&l.Top, -hi, -1)
+	wg.Wait()
 	if (l.Bottom.Samples == 0 || l.Top.Samples == 0) && t.SampleRateHz >= blurLeastHz {
 		means := newBlurredMeans(t.Volts, reach.blocks)
 		if l.Bottom.Samples == 0 {

@@ -2,6 +2,8 @@ package capture
 
 import (
 	"encoding/binary"
+	"math"
+	"slices"
 )
 
 // Most files print every row alike: as many digits ahead of the decimal mark and
@@ -18,6 +20,7 @@ type numberShape struct {
 	// the digits behind the mark as they are read: up to eight, up to eight more,
 	// and the rest
 	parts [3]digitPart
+	tail  int // bytes from the first digit to the exponent, or the end
 }
 
 // digitPart is a group of 0 to 8 digits.
@@ -61,8 +64,17 @@ func shapeOf(b []byte, end int, decimal byte) (s numberShape, ok bool) {
 	return s, s.whole > 0 && s.whole <= shapedWhole && s.frac > 0 && s.whole+s.frac <= shapedDigits && (!s.exponent || i+4 == end)
 }
 
+// length is the bytes of a number of this shape, its sign aside.
+func (s *numberShape) length() int {
+	if s.exponent {
+		return s.tail + 4
+	}
+	return s.tail
+}
+
 // readParts lays out how the digits behind the mark are read.
 func (s *numberShape) readParts() {
+	s.tail = s.whole + 1 + s.frac
 	left := s.frac
 	for k := range s.parts {
 		n := min(left, 8)
@@ -81,64 +93,70 @@ func digitsAt(b *shapedRow, i int, p *digitPart) (n, bad uint64) {
 	return eightDigits(w), (w&0x7F7F7F7F7F7F7F7F + 0x7676767676767676 | w) & 0x8080808080808080
 }
 
+// mantissa is the digits at b[i] as a whole number; bad is not 0 where something else
+// is among them, or no decimal mark where one belongs.
+func (s *numberShape) mantissa(b *shapedRow, i int, decimal byte) (man, bad uint64) {
+	for range s.whole {
+		c := uint64(b[i&31] - '0')
+		man = man*10 + c
+		bad |= (9 - c) >> 63
+		i++
+	}
+	bad |= uint64(b[i&31] ^ decimal)
+	n, odd := digitsAt(b, (i+1)&31, &s.parts[0])
+	if man, bad = man*s.parts[0].scale+n, bad|odd; s.frac > 8 {
+		return s.further(b, i+1, man, bad)
+	}
+	return man, bad
+}
+
+// further is mantissa from the ninth digit behind the mark on, the first being b[i].
+func (s *numberShape) further(b *shapedRow, i int, man, bad uint64) (uint64, uint64) {
+	for k := 1; k < len(s.parts) && s.parts[k].digits > 0; k++ {
+		p := &s.parts[k]
+		i += 8
+		n, odd := digitsAt(b, i&31, p)
+		man, bad = man*p.scale+n, bad|odd
+	}
+	return man, bad
+}
+
+// exponentAt is the exponent, e, a sign and two digits, at b[i].
+func exponentAt(b *shapedRow, i int) (exp int, ok bool) {
+	e := binary.LittleEndian.Uint32(b[i&31:])
+	tens, ones := byte(e>>16)-'0', byte(e>>24)-'0'
+	if byte(e)|0x20 != 'e' || tens > 9 || ones > 9 {
+		return 0, false
+	}
+	switch p := int(tens)*10 + int(ones); byte(e >> 8) {
+	case '-':
+		return -p, true
+	case '+':
+		return p, true
+	}
+	return 0, false
+}
+
 // read gives the number of this shape at the start of b, its digits as a whole
-// number with its power of ten, and where it ends; end 0 where it has another shape
-// or isn't settled by the exact way or Eisel-Lemire.
+// number with its power of ten, and where it ends, which the caller must find to be
+// followed by what ends a cell; end 0 where it has another shape or isn't settled by
+// the exact way or Eisel-Lemire.
 func (s *numberShape) read(b *shapedRow, decimal byte) (v float64, man uint64, exp, end int) {
-	i := 0
 	sign := b[0]
 	if sign == '-' || sign == '+' {
-		i = 1
+		end = 1
 	}
-	var bad uint64
-	for k := range s.whole {
-		c := uint64(b[(i+k)&31] - '0')
-		if c > 9 {
-			return 0, 0, 0, 0
-		}
-		man = man*10 + c
-	}
-	i += s.whole
-	if b[i&31] != decimal {
-		return 0, 0, 0, 0
-	}
-	i = (i + 1) & 31
-	n, odd := digitsAt(b, i, &s.parts[0])
-	man, bad = man*s.parts[0].scale+n, odd
-	if i += s.parts[0].digits; s.frac > 8 {
-		for k := 1; k < len(s.parts); k++ {
-			p := &s.parts[k]
-			if p.digits == 0 {
-				break
-			}
-			n, odd := digitsAt(b, i&31, p)
-			man, bad = man*p.scale+n, bad|odd
-			i += p.digits
-		}
-	}
+	man, bad := s.mantissa(b, end, decimal)
 	if bad != 0 {
 		return 0, 0, 0, 0
 	}
-	exp = -s.frac
+	exp, end = -s.frac, end+s.tail
 	if s.exponent {
-		e := binary.LittleEndian.Uint32(b[i&31:])
-		tens, ones := byte(e>>16)-'0', byte(e>>24)-'0'
-		if byte(e)|0x20 != 'e' || tens > 9 || ones > 9 {
+		e, ok := exponentAt(b, end)
+		if !ok {
 			return 0, 0, 0, 0
 		}
-		switch p := int(tens)*10 + int(ones); byte(e >> 8) {
-		case '-':
-			exp -= p
-		case '+':
-			exp += p
-		default:
-			return 0, 0, 0, 0
-		}
-		i += 4
-	}
-	// no digit and no exponent may follow: the number would go on
-	if c := b[i&31]; c-'0' <= 9 || c|0x20 == 'e' {
-		return 0, 0, 0, 0
+		exp, end = exp+e, end+4
 	}
 	if man < 1<<53 && exp < 0 && exp >= -22 {
 		v = float64(man) / pow10tab[-exp]
@@ -151,7 +169,7 @@ func (s *numberShape) read(b *shapedRow, decimal byte) (v float64, man uint64, e
 	if sign == '-' {
 		v = -v
 	}
-	return v, man, exp, i
+	return v, man, exp, end
 }
 
 // rowShape is how the rows of a plain table print their time and their volts.
@@ -178,60 +196,203 @@ func (s *rowShape) learn(p *rowSpec, b []byte, start int) {
 // shapedRun is how many rows are read by shape before their times are taken.
 const shapedRun = 128
 
+// stampRun is up to shapedRun rows in a row that print their times with the same sign
+// and exponent: the times' digits as whole numbers.
+type stampRun struct {
+	volts    [shapedRun]int // where in the chunk the row's volts begin
+	man      [shapedRun]uint64
+	n        int
+	negative bool
+	exp10    int    // power of ten of the last digit
+	digits   int    // printed, leading zeros counted
+	leading  uint64 // from here on none is a leading zero
+	exact    bool   // the power of ten is one of those by which a division is exact
+}
+
+// value is the time of row k.
+func (r *stampRun) value(k int) float64 {
+	var v float64
+	if man := r.man[k]; r.exact && man < 1<<53 {
+		v = float64(man) / pow10tab[-r.exp10]
+	} else {
+		v, _ = scaled(man, r.exp10) // it was found to be settled
+	}
+	if r.negative {
+		return -v
+	}
+	return v
+}
+
+// number is the time of row k as scanNumber gives it.
+func (r *stampRun) number(k int) number {
+	n := number{v: r.value(k), exp10: r.exp10, digits: r.digits}
+	if r.man[k] < r.leading {
+		n.digits = decimalDigits(r.man[k])
+	}
+	return n
+}
+
+// even reports whether each time is as far from the one before as the second is from
+// the first, to the last digit, and that step in the file's unit.
+func (r *stampRun) even() (step float64, ok bool) {
+	if r.n < 2 {
+		return 0, false
+	}
+	man, off := r.man[:r.n], uint64(0)
+	d := man[1] - man[0] // modulo 2^64, where times fall
+	for k := 2; k < len(man); k++ {
+		off |= man[k] - man[k-1] - d
+	}
+	if r.negative {
+		d = -d
+	}
+	step = float64(int64(d))
+	if math.Abs(step) >= 1<<53 || !r.exact {
+		return 0, false
+	}
+	return step / pow10tab[-r.exp10], off == 0
+}
+
 // shaped reads rows from start on as long as they have the known shape, and gives
 // where it stopped.
 func (w *chunkReader) shaped(start int) int {
-	var run [shapedRun]number
+	var run stampRun
 	for {
-		next, n := w.shapedRows(start, &run)
-		if n == 0 {
+		start = w.shapedRows(start, &run)
+		if run.n == 0 {
 			return start
 		}
-		w.shape.hits += n
+		w.shape.hits += run.n
 		w.tail = false
 		// the lines are counted up as the times are taken, which note them
-		w.stamps.run(w.rowChunk, run[:n], w.pending)
+		w.stamps.run(w.rowChunk, &run, w.pending)
 		w.pending = breakNone
-		if start = next; n < len(run) {
-			return start
-		}
 	}
 }
 
-// shapedRows takes the volts of rows of the known shape, as many as run holds at
-// most, and puts their times into run. It gives where the next row begins and how
-// many were read.
-func (w *chunkReader) shapedRows(start int, run *[shapedRun]number) (next, n int) {
-	p, b, timeShape, voltShape := w.spec, w.buf, &w.shape.time, &w.shape.volts
-	decimal, delim, eol := p.decimal, p.delim, p.eol
-	digits := timeShape.whole + timeShape.frac
-	leading := pow10uint[digits-1]
-	volts := w.volts
-	for n < len(run) && start+2*shapedReach <= len(b) {
-		t, man, exp, k := timeShape.read((*shapedRow)(b[start:]), decimal)
-		k += start
-		if man == 0 || b[k] != delim {
-			break
-		}
-		v, _, _, e := voltShape.read((*shapedRow)(b[k+1:]), decimal)
-		if e == 0 || v >= scpiOver || v <= -scpiOver {
-			break
-		}
-		e += k + 1
-		if b[e] != eol && b[e] == '\r' {
-			e++
-		}
-		if b[e] != eol {
-			break
-		}
-		stamp := &run[n]
-		if stamp.v, stamp.exp10, stamp.digits = t, exp, digits; man < leading { // zeros ahead
-			stamp.digits = decimalDigits(man)
-		}
-		n++
-		volts = append(volts, v)
-		start = e + 1
+// shapedRows reads rows of the known shape, as many as run holds at most: their times
+// into run, their volts to the chunk's. It gives where the next row begins. One column
+// after the other leaves the processor's registers to few values at a time.
+func (w *chunkReader) shapedRows(start int, run *stampRun) (next int) {
+	next = w.shapedTimes(start, run)
+	if n := w.shapedVolts(run); n < run.n {
+		next = run.volts[n] - (run.volts[0] - start) // times are all as long
+		run.n = n
 	}
-	w.volts = volts
-	return start, n
+	return next
+}
+
+// shapedTimes takes the times of rows whose volts may have the known shape, too.
+func (w *chunkReader) shapedTimes(start int, run *stampRun) (next int) {
+	b, s := w.buf, &w.shape.time
+	decimal, delim, eol := w.spec.decimal, w.spec.delim, w.spec.eol
+	run.n = 0
+	if start+2*shapedReach > len(b) {
+		return start
+	}
+	// Of the first row's time the sign, the exponent and the delimiter hold for the run.
+	head := (*shapedRow)(b[start:])
+	_, man, exp, length := s.read(head, decimal)
+	if man == 0 || b[start+length] != delim {
+		return start
+	}
+	first, signs := head[0], 0
+	if first == '-' || first == '+' {
+		signs = 1
+	}
+	at := signs + s.tail
+	mask := uint64(1)<<(8*(length-at+1)) - 1
+	tail := binary.LittleEndian.Uint64(head[at&31:]) & mask
+	run.negative, run.exp10, run.digits = first == '-', exp, s.whole+s.frac
+	run.leading, run.exact = pow10uint[run.digits-1], exp < 0 && exp >= -22
+
+	whole, part, long, volts := s.whole, s.parts[0], s.frac > 8, w.shape.volts.length()
+	n := 0
+	for ; n < len(run.man) && start+2*shapedReach <= len(b); n++ {
+		row := (*shapedRow)(b[start:])
+		i, man, bad := signs, uint64(0), uint64(0)
+		for range whole {
+			c := uint64(row[i&31] - '0')
+			man = man*10 + c
+			bad |= (9 - c) >> 63
+			i++
+		}
+		bad |= uint64(row[i&31]^decimal) | binary.LittleEndian.Uint64(row[at&31:])&mask ^ tail
+		d, odd := digitsAt(row, (i+1)&31, &part)
+		if man, bad = man*part.scale+d, bad|odd; long {
+			man, bad = s.further(row, i+1, man, bad)
+		}
+		if bad != 0 || man == 0 || signs > 0 && row[0] != first {
+			break
+		}
+		if man >= 1<<53 || !run.exact {
+			if _, ok := scaled(man, exp); !ok {
+				break
+			}
+		}
+		k := start + length + 1
+		run.man[n], run.volts[n] = man, k
+		if b[k] == '-' || b[k] == '+' {
+			k++
+		}
+		if k += volts; b[k] != eol && b[k] == '\r' {
+			k++
+		}
+		if b[k] != eol {
+			break
+		}
+		start = k + 1
+	}
+	run.n = n
+	return start
+}
+
+// shapedVolts takes the volts of the rows of the run as far as they have the known
+// shape, and gives how many did.
+func (w *chunkReader) shapedVolts(run *stampRun) int {
+	s, decimal := &w.shape.volts, w.spec.decimal
+	whole, part, tail, long := s.whole, s.parts[0], s.tail, s.frac > 8
+	volts := slices.Grow(w.volts, run.n)
+	to := volts[len(volts) : len(volts)+run.n]
+	n := 0
+	for ; n < len(to); n++ {
+		row := (*shapedRow)(w.buf[run.volts[n]:])
+		i, man, bad, sign := 0, uint64(0), uint64(0), row[0]
+		if sign == '-' || sign == '+' {
+			i = 1
+		}
+		end := i + tail
+		for range whole {
+			c := uint64(row[i&31] - '0')
+			man = man*10 + c
+			bad |= (9 - c) >> 63
+			i++
+		}
+		bad |= uint64(row[i&31] ^ decimal)
+		d, odd := digitsAt(row, (i+1)&31, &part)
+		if man, bad = man*part.scale+d, bad|odd; long {
+			man, bad = s.further(row, i+1, man, bad)
+		}
+		exp, ok := 0, true
+		if s.exponent {
+			exp, ok = exponentAt(row, end)
+		}
+		if exp -= s.frac; bad != 0 || !ok {
+			break
+		}
+		var v float64
+		if man < 1<<53 && exp < 0 && exp >= -22 {
+			v = float64(man) / pow10tab[-exp]
+		} else if v, ok = scaled(man, exp); !ok {
+			break
+		}
+		if v >= scpiOver {
+			break
+		}
+		if to[n] = v; sign == '-' {
+			to[n] = -v
+		}
+	}
+	w.volts = volts[:len(volts)+n]
+	return n
 }

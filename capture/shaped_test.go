@@ -48,6 +48,7 @@ func TestShapedRowsAreReadAlike(t *testing.T) {
 				errs[k], got[k].err = got[k].err.Error(), nil
 			}
 		}
+		alikeSums(t, got[0].blocks, got[1].blocks)
 		if a, c := fmt.Sprintf("%+v %s", &got[0], errs[0]), fmt.Sprintf("%+v %s", &got[1], errs[1]); a != c {
 			k := 0
 			for k < min(len(a), len(c)) && a[k] == c[k] {
@@ -59,6 +60,24 @@ func TestShapedRowsAreReadAlike(t *testing.T) {
 	}
 	if shaped < 50_000 {
 		t.Errorf("%d rows were read by their shape, want most of them", shaped)
+	}
+}
+
+// alikeSums holds the sums of two lists of blocks against each other, within the
+// rounding of the times they are of, and leaves the blocks without them.
+func alikeSums(t *testing.T, a, b []timeBlock) {
+	t.Helper()
+	for i := range min(len(a), len(b)) {
+		p, q := &a[i], &b[i]
+		n := float64(max(p.n, q.n))
+		u := 2e-16 * max(math.Abs(p.first), math.Abs(p.last)) // rounding of a time
+		most := math.Sqrt(max(p.suu, q.suu)) + u              // the greatest u
+		for _, d := range [][2]float64{{p.su - q.su, n * u}, {p.sju - q.sju, n * n * u}, {p.suu - q.suu, 4 * n * most * u}} {
+			if !(math.Abs(d[0]) <= d[1]) {
+				t.Fatalf("sums of times\n%+v\n%+v", *p, *q)
+			}
+		}
+		p.su, p.sju, p.suu, q.su, q.sju, q.suu = 0, 0, 0, 0, 0, 0
 	}
 }
 

@@ -136,17 +136,20 @@ func (w *blockBuilder) stamped(c *rowChunk, i int, stamp number, why breakKind) 
 
 // run takes the times of the chunk's last rows, one after the other, as stamped
 // does; why is a break before the first. The lines are counted here.
-func (w *blockBuilder) run(c *rowChunk, stamps []number, why breakKind) {
-	i := len(c.volts) - len(stamps)
+func (w *blockBuilder) run(c *rowChunk, stamps *stampRun, why breakKind) {
+	i := len(c.volts) - stamps.n
 	c.lines++
-	w.stamped(c, i, stamps[0], why)
+	w.stamped(c, i, stamps.number(0), why)
+	if w.evenRun(c, stamps, i) {
+		return
+	}
 	step, half := w.spec.step, w.half
-	for k := 1; k < len(stamps); {
+	for k := 1; k < stamps.n; {
 		b := &w.blk
-		row, prev := float64(i+k-b.row0), stamps[k-1].v
+		row, prev := float64(i+k-b.row0), stamps.value(k-1)
 		m, su, sju, suu, from := b.m, b.su, b.sju, b.suu, k
-		for ; k < len(stamps); k++ {
-			t := stamps[k].v
+		for ; k < stamps.n; k++ {
+			t := stamps.value(k)
 			if dev := t - prev - step; dev > half || dev < -half {
 				break // perhaps a jump
 			}
@@ -160,17 +163,45 @@ func (w *blockBuilder) run(c *rowChunk, stamps []number, why breakKind) {
 		}
 		if k > from {
 			b.m, b.su, b.sju, b.suu = m, su, sju, suu
-			last := i + k - 1 - b.row0
-			b.last, b.lastJ, b.n = prev, last, last+1
-			w.prev, w.prevRow = stamps[k-1], i+k-1
-			c.lines += k - from
+			w.taken(c, i, k-from, k-1, stamps)
 		}
-		if k < len(stamps) {
+		if k < stamps.n {
 			c.lines++
-			w.stamped(c, i+k, stamps[k], breakNone)
+			w.stamped(c, i+k, stamps.number(k), breakNone)
 			k++
 		}
 	}
+}
+
+// taken notes that the times of n rows were taken up to stamp k, stamp 0 being row
+// i's.
+func (w *blockBuilder) taken(c *rowChunk, i, n, k int, stamps *stampRun) {
+	w.prev, w.prevRow = stamps.number(k), i+k
+	b := &w.blk
+	b.last, b.lastJ, b.n = w.prev.v, i+k-b.row0, i+k-b.row0+1
+	c.lines += n
+}
+
+// evenRun takes the times of a run behind its first, which is row i's and is taken, in
+// one go where all are equally far apart: then u grows by the same amount from row to
+// row, and its sums have a closed form. It reports whether it did.
+func (w *blockBuilder) evenRun(c *rowChunk, stamps *stampRun, i int) bool {
+	step, even := stamps.even()
+	grows := step - w.spec.step
+	if !even || !(math.Abs(grows) <= w.half) {
+		return false
+	}
+	b := &w.blk
+	n := float64(stamps.n - 1)
+	row := float64(i + 1 - b.row0)
+	u := stamps.value(1) - b.first - w.spec.step*row
+	k, kk := n*(n-1)/2, (n-1)*n*(2*n-1)/6 // sums of 0 to n-1 and of their squares
+	b.m += n
+	b.su += n*u + k*grows
+	b.sju += row*(n*u+k*grows) + k*u + kk*grows
+	b.suu += n*u*u + 2*k*u*grows + kk*grows*grows
+	w.taken(c, i, stamps.n-1, stamps.n-1, stamps)
+	return true
 }
 
 // unstamped takes row i, which has no time.
