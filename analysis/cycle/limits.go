@@ -349,6 +349,7 @@ const (
 	decayMoves   = 0.7  // and of ln α
 	ringSettled  = 1e-9 // relative gain of the square at which the fit has settled
 	ringDamping  = 1e-7 // the least damping of its steps
+	ringEndless  = 1e3  // times less than ringDecays: a fit that gets there won't come back
 	freeLeast    = 1e-6 // of the slopes' squares that must be left once the linear part follows them
 	squareRounds = 1e-5 // of the square: what is left less drowns in rounding and is summed anew
 )

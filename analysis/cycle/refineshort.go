@@ -24,7 +24,8 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 		return &Track{Kind: Fixed, Hz: hz, Pieces: []Piece{{0, n, 0, hz / rateHz}}}
 	}
 	slow := newSlowPart(volts, track(hz))
-	power := func(hz float64) float64 { return foldOnly(volts, track(hz), slow).Power() }
+	folds := newPowerFolds(volts, track(hz), slow)
+	power := func(hz float64) float64 { return folds.at(hz / rateHz) }
 	// a fiftieth of a cycle over the record to both sides, in steps that no
 	// ring of a hundred periods to the cycle slips through
 	const side = 40
@@ -64,4 +65,53 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 		u = max(u, uHz)
 	}
 	return at, u
+}
+
+// powerFolds folds a record again and again for what Power gives of the fold. The
+// slow part is taken off once.
+type powerFolds struct {
+	y    []float64
+	bins []struct{ n, sum, square float64 } // a power of two of them
+}
+
+// newPowerFolds prepares for folds near the frequency of the track.
+func newPowerFolds(volts []float64, t *Track, slow SlowPart) *powerFolds {
+	p := &powerFolds{y: make([]float64, len(volts))}
+	p.bins = make([]struct{ n, sum, square float64 }, foldBins(float64(len(volts)), t.Pieces[0].PerSample))
+	Walk(0, len(volts), nil, slow, func(st Stretch) {
+		base := st.Slow
+		for i := st.From; i < st.To; i++ {
+			p.y[i] = volts[i] - base
+			base += st.SlowSlope
+		}
+	})
+	return p
+}
+
+// at is the Power of the fold at so many cycles a sample.
+func (p *powerFolds) at(perSample float64) float64 {
+	bins := p.bins
+	clear(bins)
+	step, last := perSample*float64(len(bins)), len(bins)-1
+	ph := 0.0
+	for _, v := range p.y {
+		b := &bins[int(ph)&last]
+		b.n++
+		b.sum += v
+		b.square += v * v
+		ph += step
+	}
+	var power, noise, n float64
+	for _, b := range bins {
+		if b.n > 1 {
+			p := b.sum * b.sum / b.n
+			power += p
+			noise += max(b.square-p, 0) / (b.n - 1)
+			n += b.n
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return max((power-noise)/n, 0)
 }

@@ -274,8 +274,8 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (Ring, bool) {
 			}
 			lambda *= 4
 		}
-		if done {
-			break
+		if done || alpha*float64(len(y))*stepS < ringDecays/ringEndless {
+			break // settled, or on its way to a ring without end, which is none
 		}
 	}
 	return ringOf(hz, alpha, c, curve, rss, len(y), t0)
