@@ -55,54 +55,81 @@ func (c *Finding) holdAgainst(in Input) heldSpectra {
 	s := heldSpectra{binHz: in.RateHz / float64(group*length), stretches: min(n/length, explainStretches)}
 	s.whole, s.rest = make([]float64, length/2+1), make([]float64, length/2+1)
 	whole, rest := make([]float64, length), make([]float64, length)
-	fft := fourier.NewFFT(length)
-	scale := 1 / float64(group) / float64(group) / float64(s.stretches)
+	power := newTaperedPower(length, 1/float64(group)/float64(group)/float64(s.stretches))
 	for k := range s.stretches {
 		from := 0
 		if s.stretches > 1 {
 			from = k * (n - length) / (s.stretches - 1) * group
 		}
-		clear(whole)
-		clear(rest)
-		c.eachLeft(in.Volts, from, from+length*group, func(i int, v, left float64) {
-			g := (i - from) / group
-			whole[g] += v
-			rest[g] += left
-		})
-		addPower(fft, whole, s.whole, scale)
-		addPower(fft, rest, s.rest, scale)
+		c.sumsLeft(in.Volts, from, group, whole, rest)
+		power.add(whole, s.whole)
+		power.add(rest, s.rest)
 	}
 	return s
 }
 
-// eachLeft visits samples from..to with what the mean cycle leaves of each.
-func (c *Finding) eachLeft(volts []float64, from, to int, visit func(i int, v, left float64)) {
+// sumsLeft fills whole with the sums over groups of neighbours from a sample on, and
+// rest with those of what the mean cycle leaves of them.
+func (c *Finding) sumsLeft(volts []float64, from, group int, whole, rest []float64) {
+	clear(whole)
+	clear(rest)
+	mean, last := c.Fold.Mean, c.Fold.Bins-1
 	size := float64(c.Fold.Bins)
-	Walk(from, to, c.Track, c.Residue.Slow, func(st Stretch) {
+	Walk(from, from+len(whole)*group, c.Track, c.Residue.Slow, func(st Stretch) {
 		ph := st.Phase - math.Floor(st.Phase)
-		for i := st.From; i < st.To; i++ {
-			left := volts[i]
+		for i := st.From; i < st.To; {
+			g := (i - from) / group
+			end := min(from+(g+1)*group, st.To)
+			sum := sumOf(volts[i:end])
+			taken := 0.0
 			if st.On {
-				left -= c.Fold.Mean[min(int(ph*size), c.Fold.Bins-1)]
-				for ph += st.PerSample; ph >= 1; ph-- {
+				for ; i < end; i++ {
+					taken += mean[min(int(ph*size), last)]
+					for ph += st.PerSample; ph >= 1; ph-- {
+					}
 				}
 			}
-			visit(i, volts[i], left)
+			whole[g] += sum
+			rest[g] += sum - taken
+			i = end
 		}
 	})
 }
 
-// addPower adds the tapered power spectrum of x times scale to sum: a sine of rms a
-// adds a² times scale over its bins. x is spent.
-func addPower(fft *fourier.FFT, x, sum []float64, scale float64) {
+// taperedPower adds up power spectra of stretches of one length, for which it keeps
+// what they share.
+type taperedPower struct {
+	fft   *fourier.FFT
+	taper []float64
+	coef  []complex128
+	scale float64 // of a bin's squared magnitude
+}
+
+// newTaperedPower prepares for stretches of n samples: a sine of rms a adds a² times
+// scale over its bins.
+func newTaperedPower(n int, scale float64) *taperedPower {
 	const hannPower = 0.375 // mean square of the taper
-	n := float64(len(x))
-	slope, base := trend(x)
-	for i := range x {
-		x[i] = (x[i] - base - slope*float64(i)) * (0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/n))
+	return &taperedPower{fft: fourier.NewFFT(n), taper: hann(n), coef: make([]complex128, n/2+1), scale: 2 / (float64(n) * float64(n)) / hannPower * scale}
+}
+
+// hann is Hann's taper over n samples, the half sample at either end counted.
+func hann(n int) []float64 {
+	w := make([]float64, n)
+	for i := range (n + 1) / 2 {
+		w[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
+		w[n-1-i] = w[i]
 	}
-	for k, v := range fft.Coefficients(nil, x) {
-		sum[k] += (real(v)*real(v) + imag(v)*imag(v)) * 2 / (n * n) / hannPower * scale
+	return w
+}
+
+// add adds the power spectrum of x, which is spent, to sum.
+func (p *taperedPower) add(x, sum []float64) {
+	slope, base := trend(x)
+	for i, w := range p.taper {
+		x[i] = (x[i] - base - slope*float64(i)) * w
+	}
+	for k, v := range p.fft.Coefficients(p.coef, x) {
+		sum[k] += (real(v)*real(v) + imag(v)*imag(v)) * p.scale
 	}
 }
 

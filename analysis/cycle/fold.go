@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+
 	"stillglow/capture"
 )
 
@@ -115,10 +117,7 @@ func meanBetween(volts []float64, a, b float64) float64 {
 	if i == j {
 		return volts[i]
 	}
-	sum := volts[i] * (float64(i+1) - a)
-	for _, v := range volts[i+1 : j] {
-		sum += v
-	}
+	sum := volts[i]*(float64(i+1)-a) + floats.Sum(volts[i+1:j])
 	if j < len(volts) {
 		sum += volts[j] * (b - float64(j))
 	}

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/floats"
 
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
@@ -53,15 +54,7 @@ func newSearchRecord(volts []float64, meanV, rateHz float64) searchRecord {
 		mid := i*r + r/2
 		acc := 0.0
 		if lo := mid - half; lo >= 0 && lo+len(taps) <= len(volts) {
-			// the taps are the same to either side; two sums, so that one needn't wait
-			// for the other
-			v := volts[lo : lo+len(taps)]
-			even, odd := taps[half]*(v[half]-meanV), 0.0
-			for k := 0; k+1 < half; k += 2 { // half is even
-				even += taps[k] * ((v[k] - meanV) + (v[2*half-k] - meanV))
-				odd += taps[k+1] * ((v[k+1] - meanV) + (v[2*half-k-1] - meanV))
-			}
-			acc = even + odd
+			acc = floats.Dot(taps, volts[lo:lo+len(taps)]) - meanV // the taps add up to 1
 		} else {
 			for k, w := range taps {
 				acc += w * (volts[min(max(mid-half+k, 0), len(volts)-1)] - meanV)
@@ -93,19 +86,19 @@ type searchSpectrum struct {
 	binHz float64
 	power []float64
 	floor []float64
+	fft   *fourier.FFT // that it was made with
 }
 
 func (s searchRecord) spectrum() searchSpectrum {
 	n := spectrum.SmoothLen(len(s.x)) &^ 1
 	fft := fourier.NewFFT(n)
-	w := make([]float64, n)
+	w := hann(n)
 	slope, base := trend(s.x[:n])
 	for i := range w {
-		h := 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
-		w[i] = h * (s.x[i] - base - slope*float64(i))
+		w[i] *= s.x[i] - base - slope*float64(i)
 	}
 	c := fft.Coefficients(nil, w)
-	sp := searchSpectrum{binHz: s.rateHz / float64(n), power: make([]float64, len(c))}
+	sp := searchSpectrum{binHz: s.rateHz / float64(n), power: make([]float64, len(c)), fft: fft}
 	for k, v := range c {
 		sp.power[k] = real(v)*real(v) + imag(v)*imag(v)
 	}
@@ -291,7 +284,6 @@ func scoreComb(peaks []peakBin, weights []float64, total, power, top, binHz, hz 
 // correlation there over that at no lag.
 func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, strength float64) {
 	n := (len(s.power) - 1) * 2
-	fft := fourier.NewFFT(n)
 	c := make([]complex128, len(s.power))
 	chance := 0.0 // variance that noise alone gives the correlation at any lag
 	for k := range c {
@@ -309,7 +301,7 @@ func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, 
 		}
 	}
 	chance = math.Sqrt(chance)
-	r := fft.Sequence(nil, c)
+	r := s.fft.Sequence(nil, c)
 	if !(r[0] > 0) {
 		return 0, 0
 	}

@@ -74,11 +74,7 @@ func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodB
 		}
 		start = next
 		for i := kept; i < length; i++ {
-			s := 0.0
-			for _, v := range volts[(start+i)*group : (start+i+1)*group] {
-				s += v
-			}
-			block[i] = s/float64(group) - meanV
+			block[i] = sumOf(volts[(start+i)*group:(start+i+1)*group])/float64(group) - meanV
 		}
 		mean := 0.0
 		for i, v := range block {
@@ -103,6 +99,18 @@ func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodB
 		})
 	}
 	return blocks
+}
+
+// sumOf adds a few numbers, four by four, so that none need wait for all before it.
+func sumOf(x []float64) float64 {
+	var a, b, c, d float64
+	for ; len(x) >= 4; x = x[4:] {
+		a, b, c, d = a+x[0], b+x[1], c+x[2], d+x[3]
+	}
+	for _, v := range x {
+		a += v
+	}
+	return (a + b) + (c + d)
 }
 
 // trackSwitching decides how the supply keeps time and follows it.
