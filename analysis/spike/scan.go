@@ -141,6 +141,9 @@ func (out *Finding) offEdgeInWindow(s *sizer, scale float64) {
 		}
 		x := s.place(i)
 		tv := scale * cycle.Lerp(t.V, x)
+		if math.Abs(v-tv) <= max(out.ThresholdV, most) {
+			continue // nearly all: what follows is taken off it
+		}
 		steep := math.Abs(cycle.Lerp(t.V, x+per)-cycle.Lerp(t.V, x-per)) * math.Abs(scale)
 		before := (t.First + int(x-per) + 2*m) % m
 		after := (t.First + int(x+per) + 1 + 2*m) % m
