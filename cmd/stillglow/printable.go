@@ -43,7 +43,13 @@ func (p *printableWriter) Write(b []byte) (int, error) {
 	data := append(p.part, b...)
 	p.part = nil
 	var out bytes.Buffer
+	out.Grow(len(data))
 	for len(data) > 0 {
+		if n := plainLength(data); n > 0 {
+			out.Write(data[:n])
+			data = data[n:]
+			continue
+		}
 		if data[0] == 0x1b && p.terminal {
 			if own := ownEscape.Find(data); own != nil {
 				out.Write(own)
@@ -64,6 +70,17 @@ func (p *printableWriter) Write(b []byte) (int, error) {
 		return 0, err
 	}
 	return len(b), nil
+}
+
+// plainLength is how many bytes at the start of b are printable ASCII or line ends:
+// nearly all, and good as they are.
+func plainLength(b []byte) int {
+	for i, c := range b {
+		if c != '\n' && (c < ' ' || c > '~') {
+			return i
+		}
+	}
+	return len(b)
 }
 
 // writePrintable is capture.Printable for one rune, but for the isolates that
