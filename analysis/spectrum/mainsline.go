@@ -123,9 +123,8 @@ func noiseOf(powers []float64) float64 {
 // the mean taken off, on cosines of so many cycles a sample each: V rms, the phases
 // those of the first sample. buf is work space.
 func tapered(rec Source, buf []float64, from, length int, perSample []float64) []complex128 {
-	lines := make([]projection, len(perSample))
+	lines := make([]complex128, len(perSample))
 	var one, mean float64
-	w := make([]float64, len(buf))
 	for pos := 0; pos < length; pos += len(buf) {
 		x := buf[:min(len(buf), length-pos)]
 		rec.Fill(x, from+pos)
@@ -135,53 +134,63 @@ func tapered(rec Source, buf []float64, from, length int, perSample []float64) [
 			h := 0.5 - 0.5*wc
 			one += h
 			mean += h * v
-			w[i], x[i] = h, h*v
+			x[i] = h * v
 			wc, ws = wc*dwc-ws*dws, wc*dws+ws*dwc
 		}
-		k := 0
-		for ; k+1 < len(lines); k += 2 { // two at a time, so that one needn't wait for the other
-			addLines(&lines[k], &lines[k+1], x, w, pos, perSample[k], perSample[k+1])
-		}
-		if k < len(lines) {
-			var none projection
-			addLines(&lines[k], &none, x, w, pos, perSample[k], 0)
+		for k := 0; k < len(lines); k += linesAtOnce {
+			addLines(lines[k:min(k+linesAtOnce, len(lines))], x, pos, perSample[k:])
 		}
 	}
-	out := make([]complex128, len(lines))
 	if one == 0 {
-		return out
+		return make([]complex128, len(perSample))
 	}
 	mean /= one
-	for k, l := range lines {
-		out[k] = complex((l.re-mean*l.oneRe)/one*math.Sqrt2, (l.im-mean*l.oneIm)/one*math.Sqrt2)
+	for k, z := range lines {
+		lines[k] = (z - complex(mean, 0)*hannSum(length, perSample[k])) * complex(math.Sqrt2/one, 0)
 	}
-	return out
+	return lines
 }
 
-// projection are a line's sums over samples under the taper, and over the taper alone.
-type projection struct{ re, im, oneRe, oneIm float64 }
-
-// addLines adds samples x, the taper w on them, from place pos on to the sums of two
-// lines of a and b cycles a sample.
-func addLines(p, q *projection, x, w []float64, pos int, a, b float64) {
-	sin, cos := math.Sincos(2 * math.Pi * math.Mod(a*float64(pos), 1))
-	ds, dc := math.Sincos(2 * math.Pi * a)
-	sin2, cos2 := math.Sincos(2 * math.Pi * math.Mod(b*float64(pos), 1))
-	ds2, dc2 := math.Sincos(2 * math.Pi * b)
-	s, t := *p, *q
-	w = w[:len(x)]
-	for i, v := range x {
-		h := w[i]
-		s.oneRe += h * cos
-		s.oneIm -= h * sin
-		s.re += v * cos
-		s.im -= v * sin
-		t.oneRe += h * cos2
-		t.oneIm -= h * sin2
-		t.re += v * cos2
-		t.im -= v * sin2
-		cos, sin = cos*dc-sin*ds, cos*ds+sin*dc
-		cos2, sin2 = cos2*dc2-sin2*ds2, cos2*ds2+sin2*dc2
+// hannSum is the sum over n samples of the Hann taper times exp(-2πi·a·k), sample k
+// from 0: three geometric series.
+func hannSum(n int, a float64) complex128 {
+	series := func(a float64) complex128 {
+		sin, whole := math.Sin(math.Pi*a), math.Sin(math.Pi*math.Mod(a*float64(n), 2))
+		if math.Abs(sin) < 1e-12 {
+			return complex(float64(n), 0)
+		}
+		return cmplx.Rect(whole/sin, -math.Pi*math.Mod(a*float64(n-1), 2))
 	}
-	*p, *q = s, t
+	bin := 1 / float64(n)
+	return series(a)/2 - (series(a-bin)+series(a+bin))/4
+}
+
+// linesAtOnce is how many lines are summed side by side: each turns by one sample
+// from the last, which takes longer than the sums.
+const linesAtOnce = 4
+
+// addLines adds samples x, from place pos on, to the sums of up to linesAtOnce lines of
+// so many cycles a sample.
+func addLines(lines []complex128, x []float64, pos int, perSample []float64) {
+	var at, step [linesAtOnce]complex128
+	for k := range lines {
+		at[k] = cmplx.Rect(1, -2*math.Pi*math.Mod(perSample[k]*float64(pos), 1))
+		step[k] = cmplx.Rect(1, -2*math.Pi*perSample[k])
+	}
+	// single numbers, which stay in registers as an array's would not
+	a, b, c, d := at[0], at[1], at[2], at[3]
+	sa, sb, sc, sd := step[0], step[1], step[2], step[3]
+	var za, zb, zc, zd complex128
+	for _, v := range x {
+		za += complex(real(a)*v, imag(a)*v)
+		zb += complex(real(b)*v, imag(b)*v)
+		zc += complex(real(c)*v, imag(c)*v)
+		zd += complex(real(d)*v, imag(d)*v)
+		a, b, c, d = a*sa, b*sb, c*sc, d*sd
+	}
+	for k, z := range [linesAtOnce]complex128{za, zb, zc, zd} {
+		if k < len(lines) {
+			lines[k] += z
+		}
+	}
 }
