@@ -259,11 +259,10 @@ func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 		step := st.PerSample * size
 		base := st.Slow
 		for _, v := range volts[st.From:st.To] {
-			i := int(ph)
-			if i >= m {
-				i -= m
+			for ph >= size {
 				ph -= size
 			}
+			i := int(ph)
 			y := v - base
 			b := &bins[i]
 			b.n++
@@ -272,9 +271,6 @@ func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 			b.square += y * y
 			ph += step
 			base += st.SlowSlope
-			for ph >= size {
-				ph -= size
-			}
 		}
 	})
 	for i, b := range bins {

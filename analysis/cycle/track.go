@@ -5,6 +5,8 @@ import (
 	"math/cmplx"
 	"slices"
 	"sync"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Piece is a stretch of samples over which the switching phase runs straight.
@@ -56,12 +58,12 @@ func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodB
 		return nil
 	}
 	taper := make([]float64, length)
-	turns, turnsRef := make([]complex128, length), make([]complex128, length) // of both frequencies, under the taper
 	w := 2 * math.Pi * perSample * float64(group)
 	for i := range taper {
 		taper[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(length))
-		turns[i], turnsRef[i] = cmplx.Rect(taper[i], -w*float64(i)), cmplx.Rect(taper[i], -1.5*w*float64(i))
 	}
+	// of both frequencies, under the taper
+	turns, turnsRef := newTurns(taper, w), newTurns(taper, 1.5*w)
 	count := int(float64(n-length)/step) + 1
 	blocks := make([]demodBlock, 0, count)
 	block := make([]float64, length) // means of groups from start on, minus the record's
@@ -76,22 +78,11 @@ func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodB
 		for i := kept; i < length; i++ {
 			block[i] = sumOf(volts[(start+i)*group:(start+i+1)*group])/float64(group) - meanV
 		}
-		mean := 0.0
-		for i, v := range block {
-			mean += v * taper[i]
-		}
-		mean /= float64(length) / 2
+		mean := floats.Dot(block, taper) / (float64(length) / 2)
 		first := (float64(start*group) + float64(group-1)/2) * perSample
 		p := cmplx.Rect(1, -2*math.Pi*math.Mod(first, 1))
 		q := cmplx.Rect(1, -2*math.Pi*math.Mod(1.5*first, 1))
-		var c, ref complex128
-		for i, v := range block {
-			v -= mean
-			t, u := turns[i], turnsRef[i]
-			c += complex(real(t)*v, imag(t)*v)
-			ref += complex(real(u)*v, imag(u)*v)
-		}
-		c, ref = c*p, ref*q
+		c, ref := turns.of(block, mean)*p, turnsRef.of(block, mean)*q
 		k := complex(4/float64(length), 0) // amplitude of a cosine under the taper
 		blocks = append(blocks, demodBlock{
 			middle: (float64(start)+float64(length-1)/2)*float64(group) + float64(group-1)/2,
@@ -99,6 +90,29 @@ func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodB
 		})
 	}
 	return blocks
+}
+
+// turns is a cosine of a frequency under a taper and what is a quarter of a turn behind
+// it, with their sums.
+type turns struct {
+	re, im       []float64
+	sumRe, sumIm float64
+}
+
+// newTurns turns by w radians from one sample to the next.
+func newTurns(taper []float64, w float64) turns {
+	t := turns{re: make([]float64, len(taper)), im: make([]float64, len(taper))}
+	for i, h := range taper {
+		sin, cos := math.Sincos(w * float64(i))
+		t.re[i], t.im[i] = h*cos, -h*sin
+	}
+	t.sumRe, t.sumIm = floats.Sum(t.re), floats.Sum(t.im)
+	return t
+}
+
+// of is the projection of x less its mean.
+func (t turns) of(x []float64, mean float64) complex128 {
+	return complex(floats.Dot(t.re, x)-mean*t.sumRe, floats.Dot(t.im, x)-mean*t.sumIm)
 }
 
 // sumOf adds a few numbers, four by four, so that none need wait for all before it.
