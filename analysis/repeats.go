@@ -5,6 +5,7 @@ import (
 	"math/cmplx"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/floats"
 
 	"stillglow/analysis/spike"
 )
@@ -46,43 +47,32 @@ func repeatedShare(rec *record, sw switching, gate *spike.Gate) float64 {
 // weigh takes the weighted mean off x, applies the weights and gives the mean square
 // where they are not 0.
 func weigh(x, w []float64) (power float64) {
-	sum, weight := 0.0, 0.0
-	for i, v := range x {
-		sum += w[i] * v
-		weight += w[i]
-	}
+	weight := floats.Sum(w)
 	if weight < leastSamples {
 		return 0
 	}
-	mean := sum / weight
+	mean := floats.Dot(w, x) / weight
 	for i := range x {
 		x[i] = w[i] * (x[i] - mean)
-		power += x[i] * x[i]
 	}
-	return power / weight
+	return floats.Dot(x, x) / weight
 }
 
 // covariance is the mean product of weighted samples so many apart, 0 where too few are.
 func covariance(x, w []float64, lag int) float64 {
-	sum, weight := 0.0, 0.0
-	for i := range max(len(x)-lag, 0) {
-		sum += x[i] * x[i+lag]
-		weight += w[i] * w[i+lag]
-	}
+	n := max(len(x)-lag, 0)
+	weight := floats.Dot(w[:n], w[len(w)-n:])
 	if weight < leastSamples {
 		return 0
 	}
-	return sum / weight
+	return floats.Dot(x[:n], x[len(x)-n:]) / weight
 }
 
 // thinned are the means over groups of neighbours.
 func thinned(x []float64, group int) []float64 {
 	out := make([]float64, len(x)/group)
 	for i := range out {
-		for _, v := range x[i*group : (i+1)*group] {
-			out[i] += v
-		}
-		out[i] /= float64(group)
+		out[i] = floats.Sum(x[i*group:(i+1)*group]) / float64(group)
 	}
 	return out
 }

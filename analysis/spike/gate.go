@@ -16,6 +16,7 @@ type Gate struct {
 	r            *cycle.Residue
 	cycle        []float64  // by bin: what is taken off, the smooth ripple and the mean transients
 	edges        []bool     // by bin: cycles differ there by more than the noise
+	weights      []float64  // by bin: 0 there, else 1; nil where none is
 	offEdge      []interval // samples that events off the edges cover
 	RemovedNoise float64    // share of the noise's power that went off with the mean transients
 	mains        []float64  // one mains period, volts; nil when none
@@ -56,6 +57,14 @@ func NewGate(r *cycle.Residue, f *cycle.Fold, found *Finding, mains []float64, m
 		for _, excised := range g.edges {
 			if !excised {
 				kept++
+			}
+		}
+		if kept < float64(m) {
+			g.weights = make([]float64, m)
+			for b, excised := range g.edges {
+				if !excised {
+					g.weights[b] = 1
+				}
 			}
 		}
 		for _, t := range found.all {
@@ -142,17 +151,21 @@ func (g *Gate) Fill(dst []float64, start int) {
 // one, 1 for all others.
 func (g *Gate) Weights(w []float64, start int) {
 	end := start + len(w)
-	for i := range w {
-		w[i] = 1
-	}
-	if g.r.Model != nil && len(g.edges) > 0 {
-		m := g.r.Model.Bins
+	if g.weights == nil {
+		for i := range w {
+			w[i] = 1
+		}
+	} else {
+		m, weights := g.r.Model.Bins, g.weights
 		size := float64(m)
 		cycle.Walk(start, end, g.r.Track, cycle.SlowPart{}, func(st cycle.Stretch) {
+			out := w[st.From-start : st.To-start]
 			if !st.On {
+				for i := range out {
+					out[i] = 1
+				}
 				return
 			}
-			out := w[st.From-start : st.To-start]
 			ph := (st.Phase - math.Floor(st.Phase)) * size
 			step := st.PerSample * size
 			for i := range out {
@@ -160,9 +173,7 @@ func (g *Gate) Weights(w []float64, start int) {
 				if k >= m {
 					k = m - 1
 				}
-				if g.edges[k] {
-					out[i] = 0
-				}
+				out[i] = weights[k]
 				ph += step
 				for ph >= size {
 					ph -= size
