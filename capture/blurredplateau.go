@@ -47,7 +47,9 @@ type meansOver struct {
 	samples int // in each; 0: too few of them
 	number  int
 	lo, hi  float64
-	count   [2][blurKinds][blurReach]int // from the least upwards, from the greatest down
+	// from the least upwards and from the greatest down, in the finest bins; the last
+	// place is for all that lie further
+	count [2][blurReach<<(blurKinds-1) + 1]int
 }
 
 // newBlurredMeans takes them of x, whose extent is in blocks.
@@ -119,23 +121,22 @@ func (m *meansOver) add(means []float64) {
 	if !(m.hi > m.lo) {
 		return
 	}
-	low, high := m.lo+m.far(), m.hi-m.far()
+	perVolt := 1 / m.bin(0)
+	low, high := &m.count[0], &m.count[1]
 	for _, v := range means {
-		if v > low && v < high {
-			continue // nearly all
-		}
-		m.addAt(0, v-m.lo)
-		m.addAt(1, m.hi-v)
+		low[min(uint((v-m.lo)*perVolt), uint(len(low)-1))]++
+		high[min(uint((m.hi-v)*perVolt), uint(len(high)-1))]++
 	}
 }
 
-// addAt counts a mean that lies so far from an end.
-func (m *meansOver) addAt(end int, volts float64) {
-	for kind := range blurKinds {
-		if i := int(volts / m.bin(kind)); i < blurReach {
-			m.count[end][kind][i]++
+// inBins are the counts at an end in bins of a kind.
+func (m *meansOver) inBins(end, kind int) (count [blurReach]int) {
+	for i := range count {
+		for _, n := range m.count[end][i<<kind : (i+1)<<kind] {
+			count[i] += n
 		}
 	}
+	return count
 }
 
 // plateau looks at the end of sign*x that begins at its least value for a
@@ -155,7 +156,8 @@ func (b *blurredMeans) plateau(sign float64) FlatEnd {
 			lo = -m.hi
 		}
 		for kind := 0; kind < blurKinds && m.hi > m.lo; kind++ {
-			j, ok := pileAtEnd(&m.count[end][kind], m.number)
+			count := m.inBins(end, kind)
+			j, ok := pileAtEnd(&count, m.number)
 			if !ok {
 				continue
 			}
