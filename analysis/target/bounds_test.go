@@ -31,6 +31,34 @@ func TestLeastUpperBoundCounts(t *testing.T) {
 	}
 }
 
+// A short fast record that met the unit at rest is no less a limit by itself, yet the
+// slow one tells that it missed something: it shows more than it folds down.
+func TestLeastUpperBoundMissesNothing(t *testing.T) {
+	record := func(file string, rateHz, density, aboveHalf float64) *analysis.Measurement {
+		m := &analysis.Measurement{File: file, Calibrated: true, SampleRateHz: rateHz, DurationS: 2e5 / rateHz, Span: capture.Span{LowHz: 800, HighHz: 0.4 * rateHz}}
+		m.Noise.DensityVPerRtHz = figure.Figure{Known: true, Value: density, UpperBound: true}
+		for hz := 1e3; hz <= m.Span.HighHz; hz *= 1.02 {
+			d := density
+			if hz > 250e3 {
+				d = aboveHalf
+			}
+			m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz = append(m.Spectrum.FrequencyHz, hz), append(m.Spectrum.VPerRtHz, d)
+		}
+		return m
+	}
+	slow := record("slow", 500e3, 300e-9, 0)
+	l := limit(Noise, 110e-9, "")
+	for _, c := range []struct {
+		aboveHalf float64 // V/√Hz that the fast one shows from 250 kHz to 8 MHz: 31 times 250 kHz
+		from      string
+	}{{60e-9, "fast"}, {40e-9, "slow"}} { // 90²+31·60² tops 300² less a quarter, 90²+31·40² does not
+		u := Unit{Captures: []*analysis.Measurement{slow, record("fast", 20e6, 90e-9, c.aboveHalf)}}
+		if p := pick(u, l); p.from[0].File != c.from {
+			t.Errorf("with %g V/√Hz to fold: taken from %s, want %s", c.aboveHalf, p.from[0].File, c.from)
+		}
+	}
+}
+
 // A cycle's ripple that was not measured, or is doubted, is inside where the record's
 // whole peak-to-peak is; the whole never fails it, nor passes it where it is doubted
 // itself.

@@ -6,7 +6,6 @@ import (
 
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
-	"stillglow/analysis/spectrum"
 )
 
 // withJoined makes a smaller upper bound of an audio sum that is one by what was folded
@@ -60,11 +59,7 @@ func joinedSum(c criterion, slow, m *analysis.Measurement, fig figure.Figure) (f
 	}
 	// What noise of n independent cells scatters by; k = 2.
 	uAbove := 2 * above / math.Sqrt(math.Max(cells, 1))
-	folded := m.FoldedInto(slow.SampleRateHz, joinHz, c.highHz)
-	if q := slow.QuantNoiseVPerRtHz; q.Known {
-		folded += q.Value * q.Value * (c.highHz - joinHz)
-	}
-	if slowAbove > above+uAbove+joinFolded*folded {
+	if slowAbove > above+uAbove+foldsMost*foldedInto(slow, m, joinHz, c.highHz) {
 		return f, false
 	}
 	if all := fig.Value * fig.Value; slowAbove < all/2 {
@@ -74,6 +69,32 @@ func joinedSum(c criterion, slow, m *analysis.Measurement, fig figure.Figure) (f
 	f = figure.Figure{Known: true, Value: v, UpperBound: true}
 	f.U = math.Hypot(v*fig.U/fig.Value, uAbove/(2*v))
 	return f, true
+}
+
+// foldedInto is the power in V² that a slow record may hold between two frequencies of
+// its own: what it folds down of what a faster one shows, and its converter's noise.
+func foldedInto(slow, fast *analysis.Measurement, lowHz, highHz float64) float64 {
+	folded := fast.FoldedInto(slow.SampleRateHz, lowHz, highHz)
+	if q := slow.QuantNoiseVPerRtHz; q.Known {
+		folded += q.Value * q.Value * (highHz - lowHz)
+	}
+	return folded
+}
+
+// explained reports whether an upper figure of a slow record may top that of a faster
+// one by no more than it folds down: else the faster one missed what the unit does at
+// times. Where the two can't be compared it is.
+func explained(c criterion, slow, fast *analysis.Measurement) bool {
+	if c.domain != power || c.unit != "V" && !c.group.Has(figure.Density) || c.highHz <= c.lowHz || slow.SampleRateHz >= fast.SampleRateHz {
+		return true
+	}
+	s, f := c.of(slow), c.of(fast)
+	most := (f.Value + f.U) * (f.Value + f.U)
+	folded := foldsMost * foldedInto(slow, fast, c.lowHz, c.highHz)
+	if c.group.Has(figure.Density) {
+		folded /= c.highHz - c.lowHz
+	}
+	return s.Value*s.Value <= most+folded
 }
 
 // weightedPower is the power in V² of a capture's spectrum from lowHz to highHz by a
@@ -97,19 +118,3 @@ func weightedPower(c criterion, m *analysis.Measurement, lowHz, highHz float64) 
 	}
 	return power, cells, true
 }
-
-const (
-	// joinHz parts what of an audio sum a slow record gives from what a faster one
-	// does: the lower end of the band in which noise is compared, which records of 2 ms
-	// and more show.
-	joinHz = spectrum.DensityLowHz
-	// joinStep is the ratio of neighbouring cells' edges.
-	joinStep = 1.02
-	// joinFaster is how many times faster the other record is at least: less folds
-	// hardly less.
-	joinFaster = 4
-	// joinFolded is by how much what the slow record shows more may top what it folds
-	// down: of 31 slow records of testdata/reference/truth with odd seeds under 200 the
-	// greatest were at 1.09 and 0.91 of it.
-	joinFolded = 1.25
-)

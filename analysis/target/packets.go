@@ -4,8 +4,15 @@ import (
 	"fmt"
 	"math"
 
+	"stillglow/analysis"
 	"stillglow/analysis/cycle"
+	"stillglow/capture"
 )
+
+// missesText tells why a record too short for a bursting supply's packets does not count.
+func missesText(m *analysis.Measurement, packets float64) string {
+	return fmt.Sprintf("%s lasts %s and may miss a packet of the supply, which come %s apart; capture it for longer", m.File, capture.SI(m.DurationS, "s", 2), capture.SI(1/packets, "s", 2))
+}
 
 // packetDoubt is the doubt about a mean over a record of a bursting supply that holds no
 // whole number of packets: it may hold one packet more or less than its share.

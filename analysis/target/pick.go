@@ -91,15 +91,17 @@ func newField(u Unit, l Limit, c criterion) field {
 func (f *field) take(m *analysis.Measurement) {
 	fig, hides := f.c.of(m), hidden(f.c, f.l, m)
 	covers := m.Span.Covers(f.l.NeedLowHz, f.l.NeedHighHz) || roughlyCovers(m.Span, f.l.NeedLowHz, f.l.NeedHighHz)
-	misses := f.packets > 0 && m.DurationS*f.packets < leastPackets // a short record can miss what a bursting supply does
+	misses := m.DurationS*f.packets < leastPackets && f.packets > 0
 	switch {
 	case !m.Calibrated:
 		f.reasons[m.File+" has no volt scale (set volts per full scale)"] = true
-	case covers && misses:
-		f.reasons[fmt.Sprintf("%s lasts %s, less than one of the supply's packets, %s apart; capture it for longer", m.File, capture.SI(m.DurationS, "s", 2), capture.SI(1/f.packets, "s", 2))] = true
-	case !covers:
-		span := spanText(m.Span.LowHz, m.Span.HighHz)
-		f.spans[span] = append(f.spans[span], m.File)
+	case !covers || misses:
+		if covers {
+			f.reasons[missesText(m, f.packets)] = true
+		} else {
+			span := spanText(m.Span.LowHz, m.Span.HighHz)
+			f.spans[span] = append(f.spans[span], m.File)
+		}
 		bounds := fig.Known && !fig.UpperBound && hides == "" && f.c.domain == linear && f.c.id != SpikeRate
 		if bounds && (f.short == nil || fig.Value > f.c.of(f.short).Value) {
 			f.short = m
@@ -177,7 +179,8 @@ func sane(f figure.Figure) figure.Figure {
 // better orders captures that cover a criterion: whole figures before lower
 // bounds, sound before doubtful, loaded like the heaters before otherwise,
 // above the instrument's floor before at it. Of upper bounds the least counts, since
-// each of them holds. Then the better record does: the smaller uncertainty, for short
+// each of them holds, but for one of a fast record that a slow one tells to have missed
+// something. Then the better record does: the smaller uncertainty, for short
 // peaks the higher rate, for all else the longer record; a span wider than the
 // criterion asks for is no merit of its own.
 func better(u Unit, c criterion, a, b *analysis.Measurement) bool {
@@ -186,8 +189,11 @@ func better(u Unit, c criterion, a, b *analysis.Measurement) bool {
 		return ka < kb
 	}
 	fa, fb := c.of(a), c.of(b)
-	if fa.UpperBound && fb.UpperBound && fa.Value+fa.U != fb.Value+fb.U {
-		return fa.Value+fa.U < fb.Value+fb.U
+	if less := fa.Value+fa.U < fb.Value+fb.U; fa.UpperBound && fb.UpperBound {
+		if !less {
+			a, b = b, a
+		}
+		return less == explained(c, b, a)
 	}
 	ua, ub := relativeU(fa), relativeU(fb)
 	ra, rb := a.DurationS, b.DurationS
