@@ -44,7 +44,7 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 	f.foldedCaution(m, &list)
 	if o, quiet := f.quietest(); quiet && !f.rec.flat() {
 		list.add(capture.CautionSmoothed,
-			fmt.Sprintf("at %s the record holds %s, less than a scope's own input adds: sweeps were averaged, the samples smoothed or the bandwidth limited, and the file doesn't say so; noise, sums and peaks are lower bounds", hertz(o.CentreHz), capture.SI(o.UngatedVPerRtHz, "V/√Hz", 2)),
+			fmt.Sprintf("at %s the record holds %s, less than a scope's own input adds: sweeps were averaged, the samples smoothed or the bandwidth limited, and the file doesn't say so; noise, band sums and peaks are lower bounds", hertz(o.CentreHz), capture.SI(o.UngatedVPerRtHz, "V/√Hz", 2)),
 			"capture in normal (sample) mode without averaging, smoothing or a bandwidth limit, and save the settings with it")
 	}
 	return list
@@ -101,8 +101,8 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 	}
 	if f.parts.differ && m.Spikes.PerS.Known {
 		list.add(capture.CautionCyclesDiffer,
-			"what the average cycle leaves is not all random: cycles differ from each other, or a second converter is at work; the number of spikes may be off several times",
-			"load it as the heaters will; show a few tens of cycles on a faster timebase, and count the spikes there by eye")
+			"what is left once the average cycle is subtracted is not all random: cycles differ from each other, or a second converter is running; the spike count may be several times too high or too low",
+			"load the supply as the heaters will; show a few tens of cycles on a faster timebase, and count the spikes there by eye")
 	}
 	if c := f.sw.Model; c.IncludesRing {
 		list.add(capture.CautionRingFills,
@@ -115,7 +115,7 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 	}
 	if sw := f.sw; f.rec.unfiltered() && sw.PlacesHz > 0 && sw.FastShare > placesFast {
 		list.add(capture.CautionAlias,
-			fmt.Sprintf("the switching frequency and the sample rate are in a ratio of small whole numbers, so that every cycle is sampled at the same %.0f places: what the ringing at the edges holds above %s is folded into the cycle, its lines and the switching frequency", sw.PlacesHz/m.SwitchingHz.Value, hertz(sw.PlacesHz/2)),
+			fmt.Sprintf("the switching frequency and the sample rate are in a ratio of small whole numbers, so that every cycle is sampled at the same %.0f places: what the ringing at the edges holds above %s is aliased into the average cycle, its spectral lines and the switching frequency", sw.PlacesHz/m.SwitchingHz.Value, hertz(sw.PlacesHz/2)),
 			"capture at another sample rate, preferably 50 MS/s or more, or in high-resolution mode")
 	}
 	if f.sw.explainsLittle() {
@@ -124,7 +124,7 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 	}
 	switch m.Kind {
 	case cycle.Dithered:
-		text := fmt.Sprintf("the switching frequency wanders over %.2g %% (spread spectrum); its lines are smeared", 100*m.SwitchingSpreadHz.Value/m.SwitchingHz.Value)
+		text := fmt.Sprintf("the switching frequency wanders over %.2g %% (spread spectrum); its spectral lines are smeared", 100*m.SwitchingSpreadHz.Value/m.SwitchingHz.Value)
 		fix := ""
 		if f.sw.Track.Sweeps() < 1 {
 			text += "; the record holds less than one sweep, so the frequency is that of the record and not the supply's mean"
@@ -134,7 +134,7 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 	case cycle.Bursting:
 		list.add(capture.CautionBursting,
 			"the supply switches in bursts (light load), which adds ripple at the burst rate",
-			"load it as the heaters will; most supplies switch continuously above a tenth of their rating")
+			"load the supply as the heaters will; most supplies switch continuously above a tenth of their rating")
 	}
 }
 

@@ -208,7 +208,7 @@ func TestQuieterThanAScope(t *testing.T) {
 		if said != c.smoothed {
 			t.Errorf("%s: cautions %v", c.name, m.Cautions)
 		}
-		for name, f := range map[string]figure.Figure{"p-p": m.PPV, "p-p in 20 MHz": m.PP20MHzV, "density": m.Noise.DensityVPerRtHz, "rms": m.ACRMSV} {
+		for name, f := range map[string]figure.Figure{"p-p": m.PPV, "p-p (20 MHz)": m.PP20MHzV, "density": m.Noise.DensityVPerRtHz, "rms": m.ACRMSV} {
 			if f.Known && f.LowerBound != c.smoothed {
 				t.Errorf("%s: %s is %+v", c.name, name, f)
 			}

@@ -109,7 +109,7 @@ func spikeCautions(rec *record, sw switching, held, stepHides bool, splitV float
 		list = append(list, capture.Caution{
 			Code: capture.CautionStepHides,
 			Text: fmt.Sprintf("the spikes are as short as the ripple's own step of %.3g mV at the edges (ESR); the two can be told apart to %.2g mV only", 1e3*stepAtEdges(rec, sw.Model), 1e3*2*splitV),
-			Fix:  "judge such edges by the peak-to-peak in 20 MHz, which holds both",
+			Fix:  "judge such edges by the 20 MHz peak-to-peak, which holds both",
 		})
 	}
 	if g.tooCoarse() {
@@ -162,7 +162,7 @@ func heldCaution(heldV float64) capture.Caution {
 	return capture.Caution{
 		Code: capture.CautionSpikesInRipple,
 		Text: fmt.Sprintf("the cycle taken for ripple holds pulses or ringing of %.2g mV and more; spikes are missed, and the ripple is too high rather than too low", 1e3*heldV),
-		Fix:  "use a faster timebase that shows about ten cycles, with all the memory; judge by the peak-to-peak in 20 MHz, which holds both",
+		Fix:  "use a faster timebase that shows about ten cycles, with all the memory; judge by the 20 MHz peak-to-peak, which holds both",
 	}
 }
 

@@ -72,7 +72,7 @@ func (s switching) explainsLittleCaution() capture.Caution {
 		Code: capture.CautionCycleExplains,
 		Text: fmt.Sprintf("the cycle at %s accounts for only %.0f %% of what varies from %s to %s: cycles differ or are skipped, or another frequency is at work; the true ripple is higher",
 			hertz(s.hz()), 100*s.Explained, hertz(cycle.ExplainLowHz), hertz(cycle.ExplainHighHz)),
-		Fix: "load it as the heaters will, and show a few hundred cycles; until then judge by the peak-to-peak in 20 MHz",
+		Fix: "load the supply as the heaters will, and show a few hundred cycles; until then judge by the 20 MHz peak-to-peak",
 	}
 }
 

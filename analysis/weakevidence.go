@@ -139,7 +139,7 @@ func (m *Measurement) liftWeakly(o leftover) {
 		case carries(&b.RMSV, most):
 			b.RMSV.UpperBound = false
 		case says == "":
-			says = fmt.Sprintf("; by %s up to %s of the %s shown (%s) may be folded, most of it from %s", o.fast.File, capture.SI(math.Sqrt(min(most, b.RMSV.Value*b.RMSV.Value)), "V", 2), capture.SI(b.RMSV.Value, "V", 3), b.Name, hertz(of.hz))
+			says = fmt.Sprintf("; going by %s, up to %s of the %s shown (%s) may be aliased, most of it from %s", o.fast.File, capture.SI(math.Sqrt(min(most, b.RMSV.Value*b.RMSV.Value)), "V", 2), capture.SI(b.RMSV.Value, "V", 3), b.Name, hertz(of.hz))
 		}
 	}
 	if !m.foldsAt() {

@@ -55,10 +55,10 @@ func (w WeakFilter) leaves(hz, atHz, rateHz float64) float64 {
 // first multiple of the rate.
 func (m *Measurement) weakText() string {
 	w, rateHz := m.Weakly, m.SampleRateHz
-	how := "the mean of a high-resolution mode"
+	how := "high-resolution mode"
 	switch {
 	case w.Mean && w.PoleHz > 0:
-		how = "a high-resolution mode's mean or a single RC"
+		how = "high-resolution mode or a single RC low-pass"
 	case w.PoleHz > 0:
 		how = "a bandwidth of " + hertz(w.PoleHz)
 	}
@@ -69,7 +69,7 @@ func (m *Measurement) weakText() string {
 			which = "noise and band figures"
 		}
 	}
-	return fmt.Sprintf("at %s %s leaves up to %.0f %% of a line at %s, folded to %s: %s are upper limits",
+	return fmt.Sprintf("at %s %s still passes up to %.0f %% of a signal at %s, which then shows up (aliased) at %s: %s are upper limits",
 		rateText(rateHz), how, 100*w.leaves(rateHz-at, at, rateHz), hertz(rateHz-at), hertz(at), which)
 }
 

@@ -63,7 +63,7 @@ func (o *rowsRead) bridgeMissing(name string, r *record, t *Trace) error {
 	r.row0 += a
 	if n > 0 {
 		at := o.bad[0]
-		t.caution(CautionBridged, fmt.Sprintf("%d of %d samples are not numbers, first %q in line %d; bridged with straight lines", n, len(v), at.text, at.line), "save the record again")
+		t.caution(CautionBridged, fmt.Sprintf("%d of %d samples are not numbers, first %q in line %d; filled in with straight lines", n, len(v), at.text, at.line), "save the record again")
 	}
 	return nil
 }
@@ -165,9 +165,9 @@ func (o *rowsRead) sayOver(name string, t *Trace) error {
 		return nil
 	}
 	if 2*o.overN > len(o.volts) {
-		return &ParseError{Path: name, Line: o.bad[0].line, Found: fmt.Sprintf("%d of %d samples over the instrument's range, first %q in line %d", o.overN, len(o.volts), o.bad[0].text, o.bad[0].line), Expected: "a signal within it", Fix: "set more volts per division and save the record again"}
+		return &ParseError{Path: name, Line: o.bad[0].line, Found: fmt.Sprintf("%d of %d samples over the instrument's range, first %q in line %d", o.overN, len(o.volts), o.bad[0].text, o.bad[0].line), Expected: "a signal within it", Fix: "use more volts per division and save the record again"}
 	}
 	t.Levels.OverRange = o.overN
-	t.caution(CautionClipped, fmt.Sprintf("%d samples were over the instrument's range, first %q in line %d; they are kept at the end of its range, and the true peaks are higher", o.overN, o.bad[0].text, o.bad[0].line), "set more volts per division")
+	t.caution(CautionClipped, fmt.Sprintf("%d samples were over the instrument's range, first %q in line %d; they are kept at the end of its range, and the true peaks are higher", o.overN, o.bad[0].text, o.bad[0].line), "use more volts per division")
 	return nil
 }

@@ -18,10 +18,10 @@ func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {
 	for i, j := range s.volts {
 		n, why := s.ownName(i, hd.names[j], p)
 		if isVoltWord(n) || noName.MatchString(n) {
-			n, why = "", "nothing names it" // a unit is no name
+			n, why = "", "the file gives no name" // a unit is no name
 		}
 		if len(s.volts) > 1 && (n == "" || isUnitWord(n) && seen[n] > 0) {
-			n, why = fmt.Sprintf("column %d", j+1), "by its place, since nothing names it"
+			n, why = fmt.Sprintf("column %d", j+1), "by its place; the file gives no name"
 		}
 		seen[n]++
 		if seen[n] > 1 {

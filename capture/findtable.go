@@ -146,7 +146,7 @@ func findTable(name string, h *textHead, opt Options) (*table, error) {
 		return t, err
 	}
 	if suspicious != "" {
-		return nil, &ParseError{Path: name, Line: h.lines[lines[len(lines)-1]].number, Found: fmt.Sprintf("cells such as %q that look like the digits behind a decimal comma, in rows cut at commas", suspicious), Expected: "one meaning for the comma", Fix: "export with semicolons or decimal points, or give --delimiter and --decimal"}
+		return nil, &ParseError{Path: name, Line: h.lines[lines[len(lines)-1]].number, Found: fmt.Sprintf("cells such as %q that look like the digits after a decimal comma, in rows split at commas", suspicious), Expected: "one meaning for the comma", Fix: "export with semicolons or decimal points, or give --delimiter and --decimal"}
 	}
 	return nil, noTable(name, h)
 }

@@ -28,7 +28,7 @@ func (h *textHead) checkAhead(name string, t *table) error {
 	if n <= foreignRows {
 		return nil
 	}
-	return &ParseError{Path: name, Line: h.lines[t.first].number, Found: fmt.Sprintf("rows cut at %s with decimal %q below %d rows cut otherwise, from line %d", delimWord(t.delim), t.decimal, n, h.lines[first].number), Expected: "one delimiter and one decimal mark", Fix: "export the record again in one piece"}
+	return &ParseError{Path: name, Line: h.lines[t.first].number, Found: fmt.Sprintf("rows with delimiter %s and decimal mark %q after %d rows with others, from line %d", delimWord(t.delim), t.decimal, n, h.lines[first].number), Expected: "one delimiter and one decimal mark", Fix: "export the record again in one piece"}
 }
 
 func delimWord(d byte) string {

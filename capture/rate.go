@@ -56,7 +56,7 @@ func (im *importer) rateOfSamples(r *record) error {
 		// Every k-th sample was exported.
 		t.SampleRateHz = roundRate(t.SampleRateHz / r.fit.step)
 		t.assume("sample rate", SI(t.SampleRateHz, "S/s", 6), fmt.Sprintf("the sample numbers advance by %.6g", r.fit.step))
-		t.caution(CautionAlias, fmt.Sprintf("only one sample in %.6g was exported: what lies above half the new rate is folded down", r.fit.step), "export the full record")
+		t.caution(CautionAlias, fmt.Sprintf("only one sample in %.6g was exported: what lies above half the new rate is aliased", r.fit.step), "export the full record")
 	}
 	first := math.Round(r.fit.start)
 	if first > 0 && first != 1 {
@@ -171,7 +171,7 @@ func (im *importer) againstStated(r *record, step float64, fitted string) (used 
 		t.TrueRateHz = roundRate(1 / im.stepS)
 		t.caution(CautionInterpolated, fmt.Sprintf("the file states %s but holds %s: the exporter put %.0f points where the ADC took one", SI(t.TrueRateHz, "S/s", 6), SI(t.SampleRateHz, "S/s", 6), math.Round(ratio)), "export without interpolation")
 	case 1/ratio > 1.5 && math.Abs(1/ratio-math.Round(1/ratio)) < 0.01/ratio:
-		t.caution(CautionAlias, fmt.Sprintf("the file states %s but holds one sample in %.0f: what lies above half the new rate may be folded down", SI(1/im.stepS, "S/s", 6), math.Round(1/ratio)), "export the full record")
+		t.caution(CautionAlias, fmt.Sprintf("the file states %s but holds one sample in %.0f: what lies above half the new rate may be aliased", SI(1/im.stepS, "S/s", 6), math.Round(1/ratio)), "export the full record")
 	default:
 		t.caution(CautionRateConflict, fmt.Sprintf("the time column gives %s, %s gives %s; the time column is used", SI(t.SampleRateHz, "S/s", 6), im.stepWhy, SI(1/im.stepS, "S/s", 6)), "give the true rate with --rate")
 	}

@@ -518,7 +518,7 @@ func (im *importer) countOffset(v *voltScale) error {
 		v.zero += m.num
 		im.t.assume("code of zero", fmt.Sprintf("%g counts subtracted first", m.num), stated(m))
 	case m.unit.kind != unitVolt && im.opt.OffsetV == 0 && m.num == math.Trunc(m.num) && math.Abs(m.num) >= 16 && math.Abs(m.num*v.factor) < 0.1*math.Abs(m.num):
-		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s, which may be volts or counts", m.key, m.text), Expected: "a unit behind it", Fix: "give --scale and --offset (volts)"}
+		return &ParseError{Path: im.src.name, Line: m.line, Found: fmt.Sprintf("%s %s, which may be volts or counts", m.key, m.text), Expected: "a unit after it", Fix: "give --scale and --offset (volts)"}
 	default:
 		v.add += m.num
 		im.t.assume("offset", SI(m.num, "V", 6)+" added", stated(m))

@@ -434,7 +434,7 @@ func (f *schemaFinder) timeCells(j int, cell string) error {
 		cell += "s"
 	}
 	if !ok || u.kind != unitSecond || inHead && head.kind != unitSecond {
-		return &ParseError{Path: f.name, Line: f.t.firstNumber, Column: j + 1, Found: fmt.Sprintf("times with %q behind them under a header that states %s", f.cols[j].unit, f.hd.units[j]), Expected: "one unit of time", Fix: "give --time-unit, or export the times in seconds"}
+		return &ParseError{Path: f.name, Line: f.t.firstNumber, Column: j + 1, Found: fmt.Sprintf("times with %q after them under a header that states %s", f.cols[j].unit, f.hd.units[j]), Expected: "one unit of time", Fix: "give --time-unit, or export the times in seconds"}
 	}
 	f.s.timeKind, f.s.timeFactor, f.s.timeText = unitSecond, u.factor, cell
 	if inHead && head.factor != u.factor {

@@ -207,7 +207,7 @@ func (im *importer) sayChannel() {
 	t, n := im.t, len(im.sc.names)
 	name, why := fmt.Sprintf("%q", t.Channel), "its name "+im.sc.nameWhy[im.ch]
 	if t.Channel == "" {
-		name, why = "without a name", "nothing names it"
+		name, why = "unnamed", "the file gives no name"
 	}
 	if n > 1 {
 		name += fmt.Sprintf(", %d of %d", im.ch+1, n)
@@ -365,13 +365,13 @@ func (o *rowsRead) report(name string, r *record, t *Trace) error {
 		t.assume("last row", "taken as whole", "it has no line end")
 	}
 	if o.hidden > 0 {
-		t.caution(CautionSkipped, fmt.Sprintf("%d rows of numbers behind a comment mark were left out, first in line %d", o.hidden, o.hidden1), "take the marks off, or save the record again")
+		t.caution(CautionSkipped, fmt.Sprintf("%d rows of numbers after a comment mark were left out, first in line %d", o.hidden, o.hidden1), "take the marks off, or save the record again")
 	}
 	if o.texts > 0 {
 		if o.texts*10 > len(o.volts) && o.texts > 4*max(1, len(o.pieces)) && o.texts > 20 {
 			return &ParseError{Path: name, Line: o.text1At, Column: 1, Found: fmt.Sprintf("%q and %d more lines of text among %d rows", o.text1, o.texts-1, len(o.volts)), Expected: "rows of numbers", Fix: "export the capture again"}
 		}
-		t.assume("lines skipped", fmt.Sprintf("%d", o.texts), fmt.Sprintf("text among or behind the rows, first in line %d: %q", o.text1At, o.text1))
+		t.assume("lines skipped", fmt.Sprintf("%d", o.texts), fmt.Sprintf("text among or after the rows, first in line %d: %q", o.text1At, o.text1))
 	}
 	if err := o.sayOver(name, t); err != nil {
 		return err

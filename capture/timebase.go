@@ -356,7 +356,7 @@ func (o *rowsRead) dropLead(name string, pieces []timeBlock, p *rowSpec, t *Trac
 	if k == 1 && first.n > 2 && off > 0 && math.Abs(off-math.Round(off)) < 0.01 {
 		return pieces
 	}
-	t.assume("rows skipped", fmt.Sprintf("%d from line %d", n, first.line), "numbers ahead of the table that are not on its time line")
+	t.assume("rows skipped", fmt.Sprintf("%d from line %d", n, first.line), "numbers before the table that do not fit its times")
 	return pieces[k:]
 }
 
@@ -457,7 +457,7 @@ func (o *rowsRead) bridge(pieces []timeBlock, p *rowSpec, t *Trace) (*record, bo
 		out = append(out, o.volts[b.row0:b.row0+b.n]...)
 	}
 	all.n = len(out)
-	t.caution(CautionGaps, fmt.Sprintf("%d single rows are missing, first before line %d; bridged with straight lines", total, pieces[1].line), "save the record again")
+	t.caution(CautionGaps, fmt.Sprintf("%d single rows are missing, first before line %d; filled in with straight lines", total, pieces[1].line), "save the record again")
 	r := &record{volts: out, ulp: all.ulp, fit: all.fit(p.step), row0: all.row0}
 	if r.fit.rms > max(0.6*all.ulp, jitterShare*math.Abs(r.fit.step)) {
 		t.Cautions = t.Cautions[:len(t.Cautions)-1]

@@ -158,7 +158,7 @@ func (d *wavSamples) cutTrailers(t *Trace) {
 	if k := d.w.trailingChunks(d.tail); k > 0 {
 		d.volts = d.volts[:max(0, min(int64(len(d.volts)), (d.got-int64(k))/int64(d.f.frame)))]
 		d.got -= int64(k)
-		t.assume("chunks behind the samples", fmt.Sprintf("%d bytes left out", k), "what follows the samples is no sound")
+		t.assume("chunks after the samples", fmt.Sprintf("%d bytes left out", k), "what follows the samples is not sound")
 	}
 }
 

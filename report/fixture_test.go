@@ -162,7 +162,7 @@ func (u fixtureSupply) spectrum(m *analysis.Measurement, fast bool, g *lcg) {
 		for h := 1; h <= 15; h++ {
 			a := ripple * 0.286 / float64(h*h)
 			lines[float64(h)*fsw] = a
-			name := fmt.Sprintf("switching, harmonic %d", h)
+			name := fmt.Sprintf("switching harmonic %d", h)
 			if h == 1 {
 				name = "switching " + eng(fsw, "Hz")
 			}
@@ -221,7 +221,7 @@ func fixtureTarget() target.Target {
 			{Criterion: target.HeaterDC, Name: "heater volts", Unit: "V", Min: 6.6, Max: 7.6, Source: "common practice, no source"},
 			{Criterion: target.RipplePP, Name: "ripple, peak-to-peak in 20 MHz", Unit: "V", Max: 0.05, NeedLowHz: 1000, NeedHighHz: 20e6, Source: "common practice, no source"},
 			{Criterion: target.MainsLine, Name: "2 x mains line", Unit: "V", Max: 0.001, NeedLowHz: 100, NeedHighHz: 120, Source: "common practice, no source"},
-			{Criterion: target.SpikePeak, Name: "spike peak, 95th percentile", Unit: "V", Max: 0.04, NeedLowHz: 1000, NeedHighHz: 20e6, Source: "common practice, no source"},
+			{Criterion: target.SpikePeak, Name: "spike peak (95th percentile)", Unit: "V", Max: 0.04, NeedLowHz: 1000, NeedHighHz: 20e6, Source: "common practice, no source"},
 			{Criterion: target.SpikeRate, Name: "spikes per second", Unit: "1/s", Max: 500e3, NeedLowHz: 1000, NeedHighHz: 20e6, Source: "common practice, no source"},
 			{Criterion: target.Noise, Name: "noise density between the lines", Unit: "V/√Hz", Max: 300e-9, NeedLowHz: 1e3, NeedHighHz: 100e3, Source: "common practice, no source"},
 			{Criterion: target.Mask, Name: "density mask, worst point", Unit: "V/√Hz", Points: []target.MaskPoint{{Hz: 20, VPerRtHz: 1e-4}, {Hz: 1e3, VPerRtHz: 3e-6}, {Hz: 20e3, VPerRtHz: 1e-6}, {Hz: 1e6, VPerRtHz: 1e-6}},
@@ -234,7 +234,7 @@ func fixturePlan(volts float64) *heater.Plan {
 		return heater.Part{Label: label, Ohm: ohm, Below: below, HeaterV: v, LoadA: 0.89, W: 0.64, BuyW: 2, SurfaceC: 71,
 			ErrFrac: v/6.3 - 1, WorstLow: -0.04, WorstHigh: v*1.06/6.3 - 1, PulledV: v * 1.04, PulledOver: !below, Corners: []heater.Corner{
 				{Name: "nominal", Kind: heater.KindNominal, Heater: "12AU7", HeaterV: v, RelErr: v/6.3 - 1, LoadA: 0.89, PartW: 0.64},
-				{Name: "supply high, part low, heaters low", Kind: heater.KindSpread, Heater: "12AU7", HeaterV: v * 1.06, RelErr: v*1.06/6.3 - 1, LoadA: 0.92, PartW: 0.74, OverLimit: true},
+				{Name: "supply high, resistor low, heaters low", Kind: heater.KindSpread, Heater: "12AU7", HeaterV: v * 1.06, RelErr: v*1.06/6.3 - 1, LoadA: 0.92, PartW: 0.74, OverLimit: true},
 				{Name: "12AU7 pulled", Kind: heater.KindPulled, Heater: "12AU7", HeaterV: v * 1.04, RelErr: v*1.04/6.3 - 1, LoadA: 0.6, PartW: 0.3},
 				{Name: "12AU7 heater shorted", Kind: heater.KindShort, AllOff: true, Unlimited: true, Note: "nothing in the way of the current: fit a fuse"},
 				{Name: "cold start", Kind: heater.KindCold, Heater: "12AU7", HeaterV: 2.1, RelErr: -0.67, LoadA: 3.9, PartW: 12}}}

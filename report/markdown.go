@@ -147,12 +147,15 @@ func (r *Report) markdownBrands(b *strings.Builder) {
 	if len(r.Brands) == 0 {
 		return
 	}
-	b.WriteString("| brand | units passing | likely pass rate of the brand (95 %) | median margin | worst |\n| :-- | --: | --: | --: | --: |\n")
+	b.WriteString("| brand | units passing | likely pass rate of the brand (95 %) | median margin | worst margin |\n| :-- | --: | --: | --: | --: |\n")
 	for _, br := range r.Brands {
 		fmt.Fprintf(b, "| %s | %s | %s | %s | %s |\n", mdEscape(isolate(shorten(clean(br.Name), 60))), br.PassText(),
 			shareText(br), brandDB(br, br.MedianDB), brandDB(br, br.WorstDB))
 	}
 	b.WriteString("\n")
+	if words := r.brandNote(); words != "" {
+		b.WriteString(words + "\n\n")
+	}
 }
 
 func (r *Report) markdownPictures(b *strings.Builder) {

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"stillglow/analysis"
@@ -133,11 +134,20 @@ func marginViews(e *target.Evaluation) []marginView {
 	return out
 }
 
+// readingText is a meter's volts as they were read: two decimals, more where given.
+func readingText(v float64) string {
+	s := strconv.FormatFloat(v, 'f', -1, 64)
+	if _, decimals, _ := strings.Cut(s, "."); len(decimals) < 2 {
+		return strconv.FormatFloat(v, 'f', 2, 64)
+	}
+	return s
+}
+
 // readingsText lists the meter readings and the output resistance they give.
 func readingsText(e *target.Evaluation) string {
 	var readings []string
 	for _, x := range e.Unit.Readings {
-		readings = append(readings, fmt.Sprintf("%.3f V at %s", x.V, eng(x.LoadA, "A")))
+		readings = append(readings, fmt.Sprintf("%s V at %s", readingText(x.V), eng(x.LoadA, "A")))
 	}
 	text := strings.Join(readings, ", ")
 	if text != "" && e.OutputOhm.Known {
@@ -149,7 +159,7 @@ func readingsText(e *target.Evaluation) string {
 // lineText is a line's own rms, and beside it what the baseline shows there.
 func lineText(l spectrum.Line) string {
 	if l.InstrumentRMSV > 0 && l.Comb != spectrum.CombInstrument {
-		return fmt.Sprintf("%s, besides %s of the instrument's", eng(l.RMSV, "V"), eng(l.InstrumentRMSV, "V"))
+		return fmt.Sprintf("%s, after subtracting the instrument's %s", eng(l.RMSV, "V"), eng(l.InstrumentRMSV, "V"))
 	}
 	return eng(l.RMSV, "V")
 }
@@ -243,7 +253,7 @@ func filterWords(u *Unit) *filterView {
 	v := &filterView{Words: fmt.Sprintf("%s: %s. It drops %s under load.", a.Best.Circuit.Topology,
 		strings.Join(cleanAll(a.Best.Parts), ", "), eng(a.Best.DropV, "V"))}
 	if a.Best.WornKnown {
-		v.Words += fmt.Sprintf(" With the capacitors' ESR doubled and their value down by 20 %%, the smallest margin of those that were over is still %s.", dbText(a.Best.WornDB))
+		v.Words += fmt.Sprintf(" With the capacitors' ESR doubled and their capacitance down by 20 %%, the smallest margin of those that were over is still %s.", dbText(a.Best.WornDB))
 	}
 	if a.Best.PeakDB > 0.05 {
 		v.Words += fmt.Sprintf(" Its resonance lifts %s by %.1f dB.", eng(a.Best.PeakHz, "Hz"), a.Best.PeakDB)

@@ -48,7 +48,7 @@ func TestPageShowsTheWholeHeaterPlan(t *testing.T) {
 	hasRow(t, compared, "one shared resistor (fit this) ▲ over the limit with a valve pulled|0.82 Ω|6.28 V|-4.0 to +5.7 %|▲ 6.53 V, over the limit|640 mW|2 W|71 °C|-1.2 dB|")
 	hasRow(t, compared, "silicon diode|does not fit|")
 	corners := tables(t, page)["Worst cases with 0.82 Ω"]
-	hasRow(t, corners, "supply high, part low, heaters low|12AU7|6.66 V|+5.7 %|920 mA|740 mW|▲ over|")
+	hasRow(t, corners, "supply high, resistor low, heaters low|12AU7|6.66 V|+5.7 %|920 mA|740 mW|▲ over|")
 	hasRow(t, corners, "12AU7 heater shorted (1)|–|not lit|–|supply's limit|–|–|")
 	hasRow(t, corners, "cold start|12AU7|2.10 V|–|3.90 A|12.0 W|–|")
 	text := html.UnescapeString(string(page))

@@ -319,11 +319,11 @@ func TestPlotFilesHoldTheirTextsLength(t *testing.T) {
 // A sideband's name is cut to what a plot has room for, not in its middle.
 func TestLineLabelsFit(t *testing.T) {
 	for name, want := range map[string]string{
-		"switching, 3rd harmonic":                             "switching, 3rd harmonic",
-		"switching, fundamental, sideband at 1 x 5.3 kHz":     "switching ± 1 x 5.3 kHz",
-		"switching, 13th harmonic, sideband at 10 x mains":    "13th harmonic ± 10 x mains",
-		"burst rate, 3rd harmonic, sideband at 2 x mains":     "burst rate, 3rd harmonic ± 2 x mains",
-		"second converter, fundamental, sideband at 1 x 5 Hz": "second converter ± 1 x 5 Hz",
+		"switching 3rd harmonic":                            "switching 3rd harmonic",
+		"switching fundamental sideband at 1 x 5.3 kHz":     "switching ± 1 x 5.3 kHz",
+		"switching 13th harmonic sideband at 10 x mains":    "13th harmonic ± 10 x mains",
+		"burst rate, 3rd harmonic, sideband at 2 x mains":   "burst rate, 3rd harmonic ± 2 x mains",
+		"second converter fundamental sideband at 1 x 5 Hz": "second converter ± 1 x 5 Hz",
 	} {
 		if got := lineLabel(name); got != shorten(want, 34) {
 			t.Errorf("%s: %q, want %q", name, got, want)

@@ -154,7 +154,7 @@ func spectrumAlt(u *Unit) string {
 	}
 	for i, l := range strongestLines(u, 3) {
 		if i == 0 {
-			s += "; strongest lines "
+			s += "; strongest lines: "
 		} else {
 			s += ", "
 		}

@@ -218,11 +218,11 @@ func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
 }
 
 // lineLabel is a line's name as a plot has room for it: "13th harmonic ± 10 x mains"
-// for "switching, 13th harmonic, sideband at 10 x mains".
+// for "switching 13th harmonic sideband at 10 x mains".
 func lineLabel(name string) string {
-	if line, by, found := strings.Cut(clean(name), ", sideband at "); found {
-		line = strings.TrimSuffix(line, ", fundamental")
-		if rest, long := strings.CutPrefix(line, "switching, "); long {
+	if line, by, found := strings.Cut(clean(name), " sideband at "); found {
+		line = strings.TrimSuffix(line, " fundamental")
+		if rest, long := strings.CutPrefix(line, "switching "); long {
 			line = rest
 		}
 		return shorten(line+" ± "+by, 34)

@@ -82,6 +82,9 @@ func WriteTable(w io.Writer, r *Report, opt TableOptions) error {
 	if len(r.Brands) > 0 {
 		b.WriteByte('\n')
 		writeColumns(&b, fit(brandColumns(r), width, 0), nil)
+		if words := r.brandNote(); words != "" {
+			wrapTo(&b, words, width)
+		}
 	}
 	if len(a.Watch) > 0 {
 		b.WriteByte('\n')
@@ -120,8 +123,8 @@ func rankingColumns(r *Report) []column {
 	rank := column{head: "#", right: true, keep: 1}
 	verdict := column{head: "verdict", keep: 0}
 	unit := column{head: "unit", keep: 0}
-	margin := column{head: "margin", right: true, keep: 2}
-	on := column{head: "on", keep: 5}
+	margin := column{head: "worst margin", right: true, keep: 2}
+	on := column{head: "set by", keep: 5}
 	volts := column{head: "DC", right: true, keep: 8}
 	dropper := column{head: "dropper", keep: 9}
 	for i := range r.Units {
@@ -194,7 +197,7 @@ func criterionColumn(r *Report, c target.Criterion, keep int) (column, bool) {
 
 func brandColumns(r *Report) []column {
 	cols := []column{{head: "brand", keep: 0}, {head: "pass", right: true, keep: 0},
-		{head: "likely pass rate (95 %)", right: true, keep: 3}, {head: "median", right: true, keep: 1},
+		{head: "likely pass rate (95 %)", right: true, keep: 3}, {head: "median margin", right: true, keep: 1},
 		{head: "worst", right: true, keep: 2}, {head: "undecided", right: true, keep: 4}, {head: "passing, CM open", right: true, keep: 2}}
 	undecided, byHalf := 0, 0
 	for _, br := range r.Brands {
@@ -212,6 +215,16 @@ func brandColumns(r *Report) []column {
 		cols = slices.Delete(cols, last-1, last)
 	}
 	return cols
+}
+
+// brandNote says what the brands' margins leave out, "" nothing.
+func (r *Report) brandNote() string {
+	for _, b := range r.Brands {
+		if b.OneHalf {
+			return "These margins are of the output only, since not every judged unit has its common mode measured."
+		}
+	}
+	return ""
 }
 
 // brandDB is one of a brand's margins, which it has only with judged units.

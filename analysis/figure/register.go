@@ -7,7 +7,7 @@ type Row[M any] struct {
 	// Key is the figure's name in JSON; it ends in the unit. One with dots stands
 	// inside an object or a list: "cycle.esr_step_v", "bands.audio.rms_v".
 	Key  string
-	Name string // in words: "spike peak, median"
+	Name string // in words: "spike peak (median)"
 	Unit string // "V", "V/√Hz", "Hz", "1/s", "s"; "" for a ratio
 	Says string // one line for the JSON schema: what the figure is of
 

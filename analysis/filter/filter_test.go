@@ -486,7 +486,7 @@ func TestEstimateAgreesWithSamples(t *testing.T) {
 				}
 			}
 			near("ripple", a.RipplePPV, b.RipplePPV, 2.5)
-			near("p-p in 20 MHz", a.PP20MHzV, b.PP20MHzV, 2.5)
+			near("p-p (20 MHz)", a.PP20MHzV, b.PP20MHzV, 2.5)
 			near("switching line", a.SwitchingFundamentalRMSV, b.SwitchingFundamentalRMSV, 1.03)
 			for i := range a.Bands {
 				if a.Bands[i].ID == "20k_1m" || a.Bands[i].ID == "1m_20m" {

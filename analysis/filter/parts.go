@@ -104,7 +104,7 @@ func DefaultCatalogue() Catalogue {
 }
 
 // CostOrder says how a search tells cheap from dear.
-const CostOrder = "the fewest parts; between equal numbers, a coil costs more than a capacitor, a polymer more than an electrolytic, an SMD ceramic more than one with leads; then the smallest values; and only sets that still pass with the capacitors' ESR doubled and their value down by 20 %"
+const CostOrder = "the fewest parts; between equal numbers, a coil costs more than a capacitor, a polymer more than an electrolytic, an SMD ceramic more than one with leads; then the smallest values; only sets that still pass with the capacitors' ESR doubled and their capacitance down by 20 % count"
 
 // cost of a part set: 1000 a part, then 100 a coil, 40 and 20 for polymer and
 // ceramic, then ten a decade of value. The dropper is there anyway.
@@ -170,7 +170,7 @@ func (c Circuit) Shopping(mostV, loadA float64) []string {
 		if loadA > 0 {
 			rated = fmt.Sprintf(" for %.2g A or more", math.Ceil(coilReserve*loadA*10)/10)
 		}
-		list = append(list, fmt.Sprintf("%s coil%s (DCR %s, self-resonance %s)", si(c.L.H, "H"), rated, si(c.L.DCROhm, "Ω"), si(c.L.SelfResonanceHz, "Hz")))
+		list = append(list, fmt.Sprintf("%s coil%s (DCR %s, self-resonance %s)", si(c.L.H, "H"), rated, about(c.L.DCROhm, "Ω"), about(c.L.SelfResonanceHz, "Hz")))
 	}
 	if c.ROhm > 0 || c.Topology == RC {
 		list = append(list, c.seriesWords(loadA))
@@ -222,14 +222,14 @@ func (p Capacitor) words(mostV float64, where string) string {
 		printed, counted = p.NominalF, ", counted as "+si(p.F, "F")+" under DC"
 	}
 	if p.Kind != Electrolytic && p.Kind != Polymer {
-		return fmt.Sprintf("%s %.3g V %s capacitor %s (ESR %s, ESL %s%s)", si(printed, "F"), rated, p.Kind, where, si(p.ESROhm, "Ω"), si(p.ESLH, "H"), counted)
+		return fmt.Sprintf("%s %.3g V %s capacitor %s (ESR %s, ESL %s%s)", si(printed, "F"), rated, p.Kind, where, about(p.ESROhm, "Ω"), about(p.ESLH, "H"), counted)
 	}
 	kind := p.Kind
 	if kind == Electrolytic {
 		kind = "low-impedance electrolytic"
 	}
 	return fmt.Sprintf("%s %.3g V 105 °C %s capacitor %s, its + to the positive wire and away from the dropper (ESR at most %s at 100 kHz; %s assumed, ESL %s)",
-		si(printed, "F"), rated, kind, where, si(wornESR*p.ESROhm, "Ω"), si(p.ESROhm, "Ω"), si(p.ESLH, "H"))
+		si(printed, "F"), rated, kind, where, about(wornESR*p.ESROhm, "Ω"), about(p.ESROhm, "Ω"), about(p.ESLH, "H"))
 }
 
 // ratedVolts is the usual rating at least a third above the volts.
@@ -240,6 +240,15 @@ func ratedVolts(volts float64) float64 {
 		}
 	}
 	return 100
+}
+
+// about writes what is only usual for the kind of part, with two digits.
+func about(v float64, unit string) string {
+	if v > 0 {
+		e := math.Pow(10, 1-math.Floor(math.Log10(v)))
+		v = math.Round(v*e) / e
+	}
+	return si(v, unit)
 }
 
 // si writes a value with three digits and an SI prefix; capacitors stay in

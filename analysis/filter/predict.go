@@ -30,7 +30,7 @@ type Input struct {
 
 // How a result was come to.
 const (
-	FromSamples  = "the captures' samples filtered and measured again"
+	FromSamples  = "the captures' samples, filtered and measured again"
 	FromSpectrum = "estimated from the spectrum, cycle and typical spike"
 )
 

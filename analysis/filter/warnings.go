@@ -107,7 +107,7 @@ func currentWarnings(r Result, heaterA, volts float64) []string {
 			heaterV = c.LoadOhm * heaterA
 		}
 		if spare := volts - heaterV; r.DropV > spare+heaterTol*heaterV {
-			w = append(w, fmt.Sprintf("it drops %.2f V at %.3g A, and only %.2f V are to spare above %.3g V", r.DropV, heaterA, math.Max(0, spare), heaterV))
+			w = append(w, fmt.Sprintf("it drops %.2f V at %.3g A, and only %.2f V to spare above %.3g V", r.DropV, heaterA, math.Max(0, spare), heaterV))
 		}
 	}
 	return w

@@ -223,6 +223,8 @@ func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) 
 // impractical words why no standard resistor serves the slot, "" where one does.
 func (s slot) impractical() string {
 	switch {
+	case s.exact < smallestOhm/1000:
+		return s.what + ": no volts are left to drop"
 	case s.exact < smallestOhm:
 		return fmt.Sprintf("%s would need %s, below the smallest standard value of %s: the leads and sockets already have as much", s.what, ohms(math.Max(0, s.exact)), ohms(smallestOhm))
 	case s.exact > largestOhm:
@@ -346,7 +348,7 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 		p.TotalW += w / share[k] * float64(c.Count)
 		p.W = math.Max(p.W, c.W)
 		if c.BuyW == 0 {
-			p.Warnings = append(p.Warnings, fmt.Sprintf("%s %s takes %s: no rating on the list is large enough", c.Label, c.For, watts(worst[k])))
+			p.Warnings = append(p.Warnings, fmt.Sprintf("%s %s takes %s: no standard power rating is large enough", c.Label, c.For, watts(worst[k])))
 		}
 		if k == 0 || c.BuyW > p.BuyW {
 			p.BuyW = c.BuyW

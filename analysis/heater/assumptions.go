@@ -12,13 +12,13 @@ func (p *Plan) assumptions(ofSupply bool) []string {
 	var list []string
 	add := func(format string, args ...any) { list = append(list, fmt.Sprintf(format, args...)) }
 	add("heater current grows as volts to the power %g near the rating (0.5 to 0.65 is usual; no published figure)", o.Exponent)
-	add("heater current spread as the table gives it, ±7 %% where it gives none (from memory)")
+	add("heater current spread as the valve table gives it, ±7 %% where it gives none (from memory)")
 	switch {
 	case !ofSupply:
 	case p.Supply.OutputOhm == 0:
 		add("output resistance not given: taken as 0 (meter readings at two currents would show it)")
 	default:
-		add("output resistance %s", ohms(p.Supply.OutputOhm))
+		add("output resistance %s", smallOhms(p.Supply.OutputOhm))
 	}
 	if p.Supply.LeadOhm == 0 {
 		add("leads and sockets taken as 0 Ω")
@@ -26,18 +26,18 @@ func (p *Plan) assumptions(ofSupply bool) []string {
 		add("leads and sockets %s, both wires together", ohms(p.Supply.LeadOhm))
 	}
 	if p.Supply.TolFrac == 0 {
-		add("supply volts taken as measured, part tolerance ±%g %%", roundSig(100*o.PartTol, 3))
+		add("supply volts taken as measured, resistor tolerance ±%g %%", roundSig(100*o.PartTol, 3))
 	} else {
-		add("supply tolerance ±%g %%, part tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
+		add("supply tolerance ±%g %%, resistor tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
 	}
 	add("rating to buy: at least %g x the dissipation in the worst case of the tolerances", o.DeratingX)
 	add("surface: %d K above the air at full rating, in proportion below it, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
-	usual := "5 to 7 is usual"
+	usual := "1/5 to 1/7 is usual"
 	if slices.ContainsFunc(p.Load.Groups, func(g Group) bool { return g.Valve.Thoriated }) {
-		usual = "about 10 for thoriated tungsten"
+		usual = "about 1/10 for thoriated tungsten"
 	}
 	add("a cold heater has 1/%g of its hot resistance (%s, from memory)", o.ColdRatio, usual)
-	add("warm-up: modelled on a heater of %g s (time to 80 %% of its volts in the test circuit of 4 x volts and 3 x ohms, from memory)", o.WarmUpS)
+	add("warm-up: modelled on a heater with a data-sheet warm-up time of %g s (time to reach 80 %% of its rated volts when fed from 4 times its volts through 3 times its hot resistance, from memory)", o.WarmUpS)
 	add("diodes: %s; %s", siliconDiode.inWords, schottkyDiode.inWords)
 	add("headroom rule: the heaters' highest total current stays under %.0f %% of the rating (common practice, no source)", 100*o.HeadroomFrac)
 	seen := map[string]bool{}
@@ -59,9 +59,18 @@ func (p *Plan) SharedAssumptions() []string { return p.assumptions(false) }
 // paper.
 func SafetyCautions() []string {
 	return append(DropperCautions(),
-		"mains and valve high voltage can kill: unplug, discharge the capacitors and check with the meter before you touch",
+		"mains and valve high voltage can kill: unplug first. "+HTSafety,
 		"local codes and licensed practice decide, not this tool")
 }
+
+// Safety lines that every front end gives in the same words; common practice, no
+// source.
+const (
+	HTSafety        = "High voltage remains after switch-off: bleed the capacitors through a resistor and check with a meter that they are empty before you touch anything."
+	HotCaution      = "dropper resistors run hot enough to burn skin and melt insulation: lift them off the board, give them air"
+	VoltsCaution    = "measure the heater volts at the socket pins, all valves in and warm, before you trust any figure here"
+	ParallelCaution = "never put two supplies in parallel: they do not share the load, and one carries it all; give each its own valves"
+)
 
 // CapCaution goes with every electrolytic that is recommended (common practice, no
 // source).
@@ -71,10 +80,10 @@ const CapCaution = "an electrolytic connected the wrong way round, above its rat
 // itself.
 func DropperCautions() []string {
 	return []string{
-		"dropper resistors run hot enough to burn skin and melt insulation: lift them off the board, give them air",
-		"measure the heater volts at the socket pins, all valves in and warm, before you trust any figure here",
+		HotCaution,
+		VoltsCaution,
 		"never pull or fit a valve under power where a dropper is shared",
-		"never put two supplies in parallel: they do not share the load, and one carries it all; give each its own valves",
+		ParallelCaution,
 		CapCaution,
 	}
 }

@@ -44,19 +44,19 @@ func TestCornersByOhmsLaw(t *testing.T) {
 		"nominal":           divider(12, 10, 10.5),
 		"supply high":       divider(12.6, 10, 10.5),
 		"supply low":        divider(11.4, 10, 10.5),
-		"part low":          divider(12, 9, 10.5),
-		"part high":         divider(12, 11, 10.5),
+		"resistor low":      divider(12, 9, 10.5),
+		"resistor high":     divider(12, 11, 10.5),
 		"heaters draw less": divider(12, 10, 10.5/0.93),
 		"heaters draw more": divider(12, 10, 10.5/1.07),
-		"supply high, part low, heaters draw less": divider(12.6, 9, 10.5/0.93),
-		"supply low, part high, heaters draw more": divider(11.4, 11, 10.5/1.07),
+		"supply high, resistor low, heaters draw less": divider(12.6, 9, 10.5/0.93),
+		"supply low, resistor high, heaters draw more": divider(11.4, 11, 10.5/1.07),
 		"12AU7 pulled": divider(12, 10, 21),
 		"cold start":   divider(12, 10, 10.5/6),
 	} {
 		c := corner(t, part, name)
 		near(t, name, c.HeaterV, want, 1e-6)
 		drop := c.LoadA * 10
-		if strings.Contains(name, "part") || strings.HasPrefix(name, "supply") {
+		if strings.Contains(name, "resistor") || strings.HasPrefix(name, "supply") {
 			continue
 		}
 		near(t, name+" sum", c.HeaterV+drop, 12, 1e-6)

@@ -304,13 +304,13 @@ func (l layout) corners(s Supply, o Options) []Corner {
 
 // addSpread adds the tolerances, one by one and the worst together.
 func (c *cornerList) addSpread() {
-	partWord, tol := "part", c.o.PartTol
+	partWord, tol := "resistor", c.o.PartTol
 	hasPart := c.l.sharedOhm > 0 || c.l.diodes > 0
 	for _, r := range c.l.strandOhm {
 		hasPart = hasPart || r > 0
 	}
 	if c.l.diodes > 0 {
-		partWord, tol = "drop", 1
+		partWord, tol = "diode drop", 1
 	}
 	supplyTol := c.s.TolFrac
 	if supplyTol > 0 {

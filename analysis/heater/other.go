@@ -15,8 +15,12 @@ func (z sizing) diodes(d *diodeModel) Arrangement {
 		a.Warnings = append(a.Warnings, fmt.Sprintf("%s would take %.1f %ss in series: use a resistor", volts3(z.dropV), need, d.name))
 		return a
 	}
+	if z.dropV <= 0 {
+		a.Warnings = append(a.Warnings, "no volts are left to drop")
+		return a
+	}
 	if need < diodeLeast {
-		a.Warnings = append(a.Warnings, fmt.Sprintf("%s to drop is too little for one %s (%s)", volts3(math.Max(0, z.dropV)), d.name, volts3(one)))
+		a.Warnings = append(a.Warnings, fmt.Sprintf("%s to drop is too little for one %s (%s)", volts3(z.dropV), d.name, volts3(one)))
 		return a
 	}
 	low := max(1, int(need))

@@ -333,7 +333,7 @@ func (p *Plan) dynamics(z sizing) {
 	case share <= 1:
 		p.ColdRides = fmt.Sprintf("%s is within the rated %s: it starts", first, amps(p.Supply.RatedA))
 	case share <= ridesOut:
-		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: most supplies ride it out; %s; try it with cold heaters", first, share, held)
+		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: most supplies tolerate that; %s; try it with cold heaters", first, share, held)
 	default:
 		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: %s, and one that shuts down and retries may never start; try it with cold heaters", first, share, held)
 	}

@@ -142,7 +142,7 @@ func TestHeaterVoltsMoveTheRightWay(t *testing.T) {
 			"more supply volts":      hot(lay, more, scenario{}) > base,
 			"supply high":            hot(lay, s, scenario{supply: 0.03}) > base,
 			"more dropper":           hot(worse, s, scenario{}) < base,
-			"part low":               hot(lay, s, scenario{part: -0.05}) > base,
+			"resistor low":           hot(lay, s, scenario{part: -0.05}) > base,
 			"more lead":              hot(lay, losses, scenario{}) < base,
 			"heaters draw less":      hot(lay, s, scenario{heaters: -1}) > base,
 			"heaters draw more":      hot(lay, s, scenario{heaters: 1}) < base,

@@ -42,7 +42,7 @@ func (p Part) shopping() []Item {
 	var out []Item
 	for _, c := range p.Set {
 		for _, ohm := range c.Ohms {
-			rating := "no rating on the list is large enough"
+			rating := "no standard power rating is large enough"
 			switch {
 			case p.FitW(c.BuyW) > c.BuyW:
 				rating = fmt.Sprintf("%s or more (%s would carry the heaters, not a shorted one)", watts(p.FitW(c.BuyW)), watts(c.BuyW))

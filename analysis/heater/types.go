@@ -76,7 +76,7 @@ type Options struct {
 
 // Corner is one case of the worst-case table.
 type Corner struct {
-	Name       string  `json:"name"`             // "nominal", "supply high, part low, heaters low", "12AU7 pulled", "cold start"
+	Name       string  `json:"name"`             // "nominal", "supply high, resistor low, heaters low", "12AU7 pulled", "cold start"
 	Kind       Kind    `json:"kind"`             // what sort of case it is
 	Heater     string  `json:"heater,omitempty"` // the type HeaterV is of: the one furthest from its rating
 	HeaterV    float64 `json:"heater_v"`         // volts across the heater there

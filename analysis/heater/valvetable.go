@@ -4,17 +4,17 @@ package heater
 // in that public text; the rest is from memory and says so.
 const (
 	fromMemory = "from memory"
-	src12AX7   = "source: public encyclopedia article on the 12AX7, after a maker's sheet; ±10 % from memory (one public data page prints 6.0 to 6.6 V, ±5 %); 180 V from a public copy of a maker's sheet"
-	srcList    = "source: public comparison list of the family"
+	src12AX7   = "source: a public encyclopedia article on the 12AX7, after a maker's sheet; ±10 % from memory (one public data page prints 6.0 to 6.6 V, ±5 %); 180 V from a public copy of a maker's sheet"
+	srcList    = "source: a public comparison list of the valve family"
 	srcGE      = "source: maker's sheet ET-T1113 as quoted in a public text"
 	src12BH7   = "source: public data pages on the 12BH7A"
-	src6SN7    = "source: public encyclopedia article on the 6SN7"
-	srcEF86    = "source: public encyclopedia article on the EF86"
-	srcEL84    = "source: public encyclopedia article on the EL84"
-	src12AZ7   = "source: public data page on the 12AZ7"
-	src12AT7   = "source: public data page on the ECC81"
+	src6SN7    = "source: a public encyclopedia article on the 6SN7"
+	srcEF86    = "source: a public encyclopedia article on the EF86"
+	srcEL84    = "source: a public encyclopedia article on the EL84"
+	src12AZ7   = "source: a public data page on the 12AZ7"
+	src12AT7   = "source: a public data page on the ECC81"
 	srcE182CC  = "from memory: heater and base, which is the 5687's (a public valve tester's manual keeps it off the ECC82's socket)"
-	srcHeaters = "source: public forum note on wiring ECC81, ECC82 and ECC83 heaters"
+	srcHeaters = "source: a note on a public forum about wiring ECC81, ECC82 and ECC83 heaters"
 )
 
 // Customary spreads, from memory: heater volts ±10 % permissible, ±5 % for

@@ -119,9 +119,9 @@ func (l Line) HarmonicOf(baseHz, relative float64) int {
 
 func harmonicName(of string, n int) string {
 	if n == 1 {
-		return of + ", fundamental"
+		return of + " fundamental"
 	}
-	return fmt.Sprintf("%s, %s harmonic", of, Ordinal(n))
+	return fmt.Sprintf("%s %s harmonic", of, Ordinal(n))
 }
 
 // Ordinal is n >= 0 in words' short form: "1st", "2nd", "11th".

@@ -33,7 +33,7 @@ func ExampleFindLines() {
 	}
 	// Output:
 	// 100.0 Hz, 10.00 mV rms: 2 x mains (100 Hz)
-	// 65000.0 Hz, 1.00 mV rms: switching, fundamental
+	// 65000.0 Hz, 1.00 mV rms: switching fundamental
 }
 
 // A 10-bit converter over 1 V at 100 MS/s.

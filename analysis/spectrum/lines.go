@@ -26,7 +26,7 @@ type Line struct {
 	PhaseRad       float64 // of a cosine at the record's start, -π to π
 	Comb           string  // what it belongs to: one of the Comb constants, "" unknown
 	Harmonic       int     // of the comb's fundamental, 0 unknown
-	Name           string  // in words, e.g. "2 x mains (100 Hz)", "switching, 3rd harmonic"
+	Name           string  // in words, e.g. "2 x mains (100 Hz)", "switching 3rd harmonic"
 	BinHz          float64 // resolution the line was found with, > 0; a baseline's lines are compared by it
 }
 

@@ -119,11 +119,11 @@ func (l *Line) nameSideband(n int, centreHz, spacingHz float64) {
 		return
 	}
 	if k == 0 {
-		l.Comb, l.Harmonic, l.Name = CombSwitching, n, harmonicName("switching", n)+", spread"
+		l.Comb, l.Harmonic, l.Name = CombSwitching, n, harmonicName("switching", n)+" (spread)"
 		return
 	}
 	l.Comb, l.Harmonic = CombSideband, n
-	l.Name = fmt.Sprintf("%s, sideband at %d x %s", harmonicName("switching", n), int(math.Abs(k)), hertz(spacingHz))
+	l.Name = fmt.Sprintf("%s sideband at %d x %s", harmonicName("switching", n), int(math.Abs(k)), hertz(spacingHz))
 }
 
 // nameMainsSidebands names the lines beside the switching lines at multiples of
@@ -139,7 +139,7 @@ func nameMainsSidebands(lines []Line, mainsHz, switchingHz float64) {
 		}
 		if math.Abs(d-m*mainsHz) < min(l.BinHz, mainsSidebandOff*mainsHz)+mixTolerance*l.FrequencyHz {
 			l.Comb, l.Harmonic = CombSideband, int(n)
-			l.Name = fmt.Sprintf("%s, sideband at %d x mains", harmonicName("switching", int(n)), int(m))
+			l.Name = fmt.Sprintf("%s sideband at %d x mains", harmonicName("switching", int(n)), int(m))
 		}
 	}
 }

@@ -72,7 +72,7 @@ func switchingUnlike(u Unit) []*analysis.Measurement {
 		}
 		if len(others) > 0 {
 			out[a.at] = withCaution(a.m, capture.Caution{Code: CautionSwitchingUnlike,
-				Text: fmt.Sprintf("it shows switching at %s, but %s at the same load", HzText(a.hz), strings.Join(others, ", ")),
+				Text: fmt.Sprintf("this capture shows switching at %s, but %s at the same load", HzText(a.hz), strings.Join(others, ", ")),
 				Fix:  "capture both again with a few hundred switching cycles on the screen; a true frequency stays where it is"})
 		}
 	}

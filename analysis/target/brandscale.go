@@ -30,15 +30,15 @@ func suspectProbes(evals []Evaluation) {
 			times = "a hundred times"
 		}
 		k := capture.Caution{Code: CautionBrandScale,
-			Text: fmt.Sprintf("wrong probe factor? Its figures are about %s those of the other units of %s", times, e.Unit.Brand),
-			Fix:  "compare the probe's switch with the channel's factor, and take a DC-coupled capture, whose mean shows the scale"}
+			Text: fmt.Sprintf("wrong probe factor? Its figures are about %s those of the other %s units", times, e.Unit.Brand),
+			Fix:  "compare the probe's 1:1/10:1 switch with the factor set on the scope channel, and take a DC-coupled capture, whose mean shows the scale"}
 		e.Cautions = append(e.Cautions, k)
 		// The true margins lie higher by byDB: a unit that reads ten times too high
 		// is 20 dB better than it looks.
 		if (e.Verdict == Pass || e.Verdict == Open) && e.WorstDB+byDB < 0 ||
 			(e.Verdict == Fail || e.Verdict == NearMiss) && e.WorstDB+byDB >= 0 {
 			e.Verdict = Retake
-			e.Why = "undecided: " + k.Text + "; this capture alone: " + e.Why
+			e.Why = "undecided: " + k.Text + "; if the captures are right: " + e.Why
 			e.WouldFlip = strings.Join([]string{k.Text, k.Fix}, "; ")
 		}
 	}

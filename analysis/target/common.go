@@ -81,12 +81,12 @@ func (e *Evaluation) commonNeeds() string {
 	}
 	var needs []string
 	if slow {
-		needs = append(needs, "one of 0.25 s or more at 50 kS/s or more")
+		needs = append(needs, "one of 200 ms or more at 50 kS/s or more")
 	}
 	if fast {
-		needs = append(needs, "one at 50 MS/s or more, at least 0.1 ms long")
+		needs = append(needs, "one of 80 µs or more at 50 MS/s or more")
 	}
-	return fmt.Sprintf("common mode is not measured (%s): take it across 100 Ω to chassis or earth, %s", strings.Join(names, ", "), strings.Join(needs, " and "))
+	return fmt.Sprintf("common mode is not measured: %s; capture it across 100 Ω to chassis or earth, %s", strings.Join(names, ", "), strings.Join(needs, " and "))
 }
 
 // ofMode is the unit with its captures of one mode alone: a common-mode capture

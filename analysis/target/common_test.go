@@ -182,7 +182,7 @@ func TestCautionsTellTheirHalf(t *testing.T) {
 	for _, k := range e.Cautions {
 		texts = append(texts, k.Text)
 	}
-	if len(texts) != 2 || texts[0] != "the record holds only 12 switching cycles" || texts[1] != "in common mode the record holds only 12 switching cycles" {
+	if len(texts) != 2 || texts[0] != "the record holds only 12 switching cycles" || texts[1] != "common-mode capture: the record holds only 12 switching cycles" {
 		t.Errorf("%q", texts)
 	}
 }

@@ -34,13 +34,14 @@ type criterion struct {
 
 // Captures that a criterion asks for, in the words of the bench.
 const (
-	fastCapture  = "a DC- or AC-coupled capture at 50 MS/s or more, bandwidth limit at 20 MHz or off, at least 0.1 ms long"
-	slowCapture  = "a capture at least 0.1 s long"
-	audioCapture = "a capture at least 0.25 s long at 50 kS/s or more (a sound card does)"
-	commonSlow   = "a common-mode capture (across 100 Ω to chassis or earth) at least 0.1 s long"
-	commonAudio  = "a common-mode capture (across 100 Ω to chassis or earth) at least 0.25 s long at 50 kS/s or more"
-	commonFast   = "a common-mode capture (across 100 Ω to chassis or earth) at 50 MS/s or more, bandwidth limit at 20 MHz or off, at least 0.1 ms long"
-	midCapture   = "a capture at 2.5 MS/s or more, at least 1 ms long"
+	fastCapture  = "a capture at 50 MS/s or more, at least 80 µs long, with the bandwidth limit off or at 20 MHz"
+	slowCapture  = "a capture at least 40 ms long"
+	audioCapture = "a capture at least 200 ms long at 50 kS/s or more (a sound card will do)"
+	noiseCapture = "a capture at least 4 ms long at 50 kS/s or more (a sound card will do)"
+	commonSlow   = "a common-mode capture (across 100 Ω to chassis or earth) at least 80 ms long"
+	commonAudio  = "a common-mode capture (across 100 Ω to chassis or earth) at least 200 ms long at 50 kS/s or more"
+	commonFast   = "a common-mode capture (across 100 Ω to chassis or earth) at 50 MS/s or more, at least 80 µs long, with the bandwidth limit off or at 20 MHz"
+	midCapture   = "a capture at 2.5 MS/s or more, at least 200 µs long"
 )
 
 // criteria in the order they are shown in. A criterion on a figure of the
@@ -49,22 +50,22 @@ const (
 var criteria = []criterion{
 	{id: HeaterDC, name: "supply volts (loaded)", short: "DC", unit: "V", domain: linear, group: figure.Mean, foretold: true,
 		how: "a meter reading of the DC volts at the heaters' current (or a DC-coupled capture)"},
-	on("pp_20mhz_v", criterion{id: RipplePP, name: "ripple p-p in 20 MHz", short: "ripple p-p", domain: linear, how: fastCapture}),
+	on("pp_20mhz_v", criterion{id: RipplePP, name: "ripple p-p (20 MHz)", short: "ripple p-p", domain: linear, how: fastCapture}),
 	on("ripple_pp_v", criterion{id: FoldedRipple, name: "average-cycle ripple p-p", short: "cycle ripple", domain: linear, how: fastCapture}),
 	on("mains_line_rms_v", criterion{id: MainsLine, name: "mains ripple (100/120 Hz)", short: "mains ripple", domain: power, how: slowCapture}),
-	on("spike_peak_p95_v", criterion{id: SpikePeak, name: "spike peak, 95th percentile", short: "spike p95", domain: linear, how: fastCapture, figure: spikePeak}),
+	on("spike_peak_p95_v", criterion{id: SpikePeak, name: "spike peak (95th percentile)", short: "spike p95", domain: linear, how: fastCapture, figure: spikePeak}),
 	on("spikes_per_s", criterion{id: SpikeRate, name: "spikes per second", short: "spikes/s", domain: linear, how: fastCapture}),
 	on("bands.audio.rms_v", criterion{id: BandAudio, name: "20 Hz to 20 kHz rms", short: "audio", domain: power, how: audioCapture}),
-	on("bands.audio_a.rms_v", criterion{id: BandAudioA, name: "audio rms, A-weighted", short: "audio A", domain: power, how: audioCapture}),
-	on("bands.20k_1m.rms_v", criterion{id: BandRF1, name: "20 kHz to 1 MHz rms", short: "20k-1M", domain: power, how: midCapture}),
-	on("bands.1m_20m.rms_v", criterion{id: BandRF2, name: "1 to 20 MHz rms", short: "1M-20M", domain: power, how: fastCapture}),
-	on("noise_density_v_per_rthz", criterion{id: Noise, name: "noise density", short: "noise", domain: power, how: audioCapture}),
+	on("bands.audio_a.rms_v", criterion{id: BandAudioA, name: "audio rms (A-weighted)", short: "A-wtd audio", domain: power, how: audioCapture}),
+	on("bands.20k_1m.rms_v", criterion{id: BandRF1, name: "20 kHz to 1 MHz rms", short: "20k–1M", domain: power, how: midCapture}),
+	on("bands.1m_20m.rms_v", criterion{id: BandRF2, name: "1 to 20 MHz rms", short: "1M–20M", domain: power, how: fastCapture}),
+	on("noise_density_v_per_rthz", criterion{id: Noise, name: "noise density", short: "noise", domain: power, how: noiseCapture}),
 	densityAt(1e3, criterion{id: Density1k, name: "noise density at 1 kHz", short: "1 kHz", how: audioCapture}),
 	densityAt(10e3, criterion{id: Density10k, name: "noise density at 10 kHz", short: "10 kHz", how: audioCapture}),
 	densityAt(100e3, criterion{id: Density100k, name: "noise density at 100 kHz", short: "100 kHz", how: midCapture}),
 	common(on("mains_comb_rms_v", criterion{id: CommonMains, name: "common-mode mains", short: "CM mains", domain: power, how: commonSlow, figure: commonMains})),
-	common(on("bands.audio_a.rms_v", criterion{id: CommonAudio, name: "common-mode audio A-weighted", short: "CM audio", domain: power, how: commonAudio})),
-	common(on("pp_20mhz_v", criterion{id: CommonPP, name: "common-mode p-p in 20 MHz", short: "CM p-p", domain: linear, how: commonFast})),
+	common(on("bands.audio_a.rms_v", criterion{id: CommonAudio, name: "common-mode audio (A-weighted)", short: "CM audio", domain: power, how: commonAudio})),
+	common(on("pp_20mhz_v", criterion{id: CommonPP, name: "common-mode p-p (20 MHz)", short: "CM p-p", domain: linear, how: commonFast})),
 	{id: Mask, name: "density mask", short: "mask", unit: "× mask", domain: power, how: audioCapture, group: figure.Density | figure.MaskRatio, foretold: true},
 }
 
@@ -216,7 +217,7 @@ func thirdOctaveAt(m *analysis.Measurement, hz float64) figure.Figure {
 			return f
 		}
 	}
-	return figure.NotMeasured("no third octave of the noise floor there")
+	return figure.NotMeasured("the record holds no noise floor at that frequency")
 }
 
 // Text is the limit with its unit: "20 mV", "6.6 to 7.6 V".

@@ -44,7 +44,7 @@ func DeriveTarget(stage Stage, allowedInputV float64) (Target, error) {
 		Limits:      append(limits, mask),
 		Assumptions: append(stage.assumptions(),
 			"the allowed noise power is shared in quarters: mains ripple at twice the mains frequency and the density mask, across the heater; mains and audio, in common mode",
-			fmt.Sprintf("no limit is looser than the loosest of the named targets (mains ripple %s, audio %s across the heater): above that, what the calculation leaves out matters more: wiring, magnetic fields, bad joints that rectify", VoltText(loosest(MainsLine)), VoltText(loosest(BandAudioA))),
+			fmt.Sprintf("no limit is looser than the loosest of the named targets (mains ripple %s, audio %s across the heater): above that, what the calculation leaves out matters more: wiring, magnetic fields, bad joints that act as rectifiers", VoltText(loosest(MainsLine)), VoltText(loosest(BandAudioA))),
 			cannotDecide),
 	}, nil
 }
@@ -72,7 +72,7 @@ func (d derivation) limits(named Target) []Limit {
 		} else if v, ok := allowed[l.Criterion]; ok {
 			got := limit(l.Criterion, math.Min(v, loosest(l.Criterion)), d.source)
 			if got.Max < v {
-				got.Source += fmt.Sprintf(" (the calculation alone would allow %s)", VoltText(v))
+				got.Source += fmt.Sprintf("; capped here: the calculation alone would allow %s", VoltText(v))
 			}
 			got.Basis = Derived
 			limits = append(limits, got)

@@ -48,7 +48,7 @@ func TestConvertersOwnNoiseIsRetaken(t *testing.T) {
 }
 
 // Undersampled spikes make the spike peak a lower bound, which fails at once over
-// its limit and is open under it; the p-p in 20 MHz may be a tenth low, and what
+// its limit and is open under it; the p-p (20 MHz) may be a tenth low, and what
 // the spikes can't move stays decided.
 func TestUndersampledSpikesConcernTheSpikes(t *testing.T) {
 	const fix = "use the fastest timebase"

@@ -111,7 +111,7 @@ func overloaded(u Unit) (k capture.Caution, over bool) {
 	}
 	return capture.Caution{Code: CautionOverloaded,
 		Text: fmt.Sprintf("the heaters take up to %.3g A, more than its rated %.3g A", most, u.RatedA),
-		Fix:  "use a supply of a larger rating, or give it fewer valves"}, true
+		Fix:  "use a supply of a larger rating, or put fewer valves on it"}, true
 }
 
 func pickDC(u Unit, v figure.Figure, from string) picked {
@@ -193,7 +193,7 @@ func allCautions(u Unit) []capture.Caution {
 	for _, m := range u.Captures {
 		for _, c := range m.Cautions {
 			if m.Mode == capture.Common {
-				c.Text = "in common mode " + c.Text
+				c.Text = "common-mode capture: " + c.Text
 			}
 			if !seen[c] {
 				seen[c] = true

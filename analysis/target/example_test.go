@@ -36,6 +36,6 @@ func ExampleEvaluate() {
 	// Output:
 	// near miss
 	// supply volts (loaded): 7 V, margin 14.0 dB
-	// ripple p-p in 20 MHz: 24 mV, margin -1.6 dB
-	// spike peak, 95th percentile: 12 mV, margin 8.0 dB
+	// ripple p-p (20 MHz): 24 mV, margin -1.6 dB
+	// spike peak (95th percentile): 12 mV, margin 8.0 dB
 }

@@ -117,7 +117,7 @@ func fittest(captures []*analysis.Measurement, mode capture.Mode) []*analysis.Me
 // nothing covered Known is false.
 func Hear(stage Stage, captures ...*analysis.Measurement) Heard {
 	h := Heard{CannotDecide: cannotDecide, Assumptions: append(stage.assumptions(),
-		"what the instrument itself adds to a capture counts as the supply's")}
+		"the instrument's own noise in a capture counts as the supply's")}
 	if err := stage.Check(); err != nil {
 		h.Missing = err.Error()
 		return h

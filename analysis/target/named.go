@@ -27,7 +27,7 @@ const (
 // through a few picofarads and some megohms into a cathode of about 1 kΩ. At
 // 100 Hz, 1 mV through 10 MΩ into 1 kΩ is 0.1 µV at the input; 100 µV
 // A-weighted, taken at 3 kHz through 5 pF (10 MΩ) gives 10 nV, far under
-// the 2 to 3 µV of a triode's own noise. 20 mV p-p in 20 MHz is what a brick
+// the 2 to 3 µV of a triode's own noise. 20 mV p-p (20 MHz) is what a brick
 // of good design does, and 30 mV spikes are what still falls below hearing
 // after wiring at normal distance. These are customs of the bench, so the
 // limits carry "no source". "stillglow target hears" derives limits instead.

@@ -16,7 +16,7 @@ func (p picked) decides(l Limit) bool {
 // nothing above the span through, however few the samples are; a line of the band that
 // it lies in.
 func partOf(id Criterion, m *analysis.Measurement) figure.Figure {
-	none := figure.NotMeasured("nothing in it is a part of the criterion")
+	none := figure.NotMeasured("no part of what this criterion counts can be read from the capture")
 	line := func(lowHz, highHz float64) figure.Figure {
 		if f := m.SwitchingHz; f.Known && f.Value >= lowHz && f.Value <= highHz {
 			return m.SwitchingFundamentalRMSV

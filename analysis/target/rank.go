@@ -31,11 +31,11 @@ func (e *Evaluation) interval() (low, high float64) {
 // BrandRule Brands.
 const (
 	MarginRule = "A margin is 20·log10(limit / figure) in dB: 0 dB is at the limit, 6 dB is half of it, below 0 dB is over it. " +
-		"The supply volts have a band: their margin is 20·log10 of half the band over the distance from its middle."
-	RankRule = "Units are ranked by verdict (pass, near miss, fail, open, retake), of passing units those whose rated current the heaters stay under first, then those with common mode measured, within that by the worst margin, then by the sum of the other margins, then by name. " +
-		"Supply volts inside their band don't count here: the dropper brings them down to the heaters'. " +
-		"Units of one verdict share a rank where their worst margins can't be told apart within their uncertainty."
-	BrandRule = "Brands are ranked by the share of judged units that pass, then by the median of those units' worst margins; open and retake units are not judged yet, and one whose common mode is open passes by the output alone. Common mode counts in those margins only where every judged unit has it measured. A unit counts once, by its latest measurement without filter or dropper."
+		"The supply volts have a band: their margin is 20·log10(half the band / distance from its middle)."
+	RankRule = "Units are ranked by verdict (pass, near miss, fail, open, retake). Among passing units, those whose rated current covers the heaters come first, then those with common mode measured. After that the order is by the worst margin, then by the sum of the other margins, then by name. " +
+		"Supply volts inside their band don't count here, since the dropper brings them down to what the heaters need. " +
+		"Units with the same verdict share a rank where their worst margins differ by less than their uncertainty."
+	BrandRule = "Brands are ranked by the share of judged units that pass, then by the median of those units' worst margins; open and retake units are not judged yet, and a unit whose common mode is open passes on its output alone. Common mode counts in the brands' margins only where it is measured on every judged unit. A unit counts once, by its latest measurement without filter or dropper."
 )
 
 // halfPass tells of a passing unit whose common-mode half is not measured whole.

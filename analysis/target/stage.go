@@ -156,10 +156,10 @@ func (s Stage) assumptions() []string {
 		fmt.Sprintf("heater to grid %s (%s), into %s that the grid sees%s", capture.SI(s.HeaterGridF, "F", 3), given.gridSource(), capture.SI(s.SourceOhm, "Ω", 3), mark(given.SourceOhm == 0)),
 		fmt.Sprintf("mu %.3g%s and mutual conductance %.3g mA/V%s", s.Mu, mark(given.Mu == 0), s.GmS*1e3, mark(given.GmS == 0)),
 		s.referenceWords(given.Reference == ""),
-		"the cathode and grid paths are added in phase, their worst case; across the heater and common mode are added as powers: up to 3 dB more where a line is in both",
+		"the cathode and grid paths are added in phase, which is the worst case; across the heater and common mode are added as powers: up to 3 dB more where the same frequency is in both",
 		"the volts of a common-mode capture across 100 Ω are taken as a current, which flows to ground through the heater's reference; what it drops in ground wiring shared with the signal is not in the calculation",
-		"insulation is taken as linear and without noise of its own; wiring, socket and magnetic coupling into the grid are left out",
-		"the valve's own noise is that of a resistance of 2.5/gm at 300 K, with the cathode resistor's Johnson noise; flicker, grid and source resistance are left out",
+		"insulation is taken as linear and noiseless; wiring, socket and magnetic coupling into the grid are left out",
+		"the valve's own noise is that of a resistance of 2.5/gm at 300 K, with the cathode resistor's Johnson noise; flicker noise, grid current and the source's noise are left out",
 		"sums run from 20 Hz to 20 kHz, A-weighted (IEC 61672-1)",
 	}
 	if s.RIAA {
@@ -167,11 +167,11 @@ func (s Stage) assumptions() []string {
 	}
 	switch {
 	case s.GainBefore != 1:
-		a = append(a, fmt.Sprintf("%s stage, gain %.3g ahead of it: figures are at the preamp's input", s.Position, s.GainBefore))
+		a = append(a, fmt.Sprintf("%s stage, gain %.3g before it: figures are at the preamp's input", s.Position, s.GainBefore))
 	case s.Position == "second":
-		a = append(a, "second stage with no gain given ahead of it: figures are at its own grid")
+		a = append(a, "second stage with no gain given before it: figures are at its own grid")
 	default:
-		a = append(a, "first stage: figures are at its grid, which is the input")
+		a = append(a, "first stage: figures are at its grid, which is the preamp's input")
 	}
 	if s.GainAfter != 1 {
 		a = append(a, fmt.Sprintf("gain %.4g from the grid to the output at 1 kHz", s.GainAfter))
@@ -193,7 +193,7 @@ func (s Stage) gridSource() string {
 	if s.Valve != "" {
 		return "an upper bound, none being known for " + s.Valve
 	}
-	return "an upper bound; name the valve, or give its own"
+	return "an upper bound; name the valve, or give its capacitance"
 }
 
 // referenceWords tell how the heater is tied to ground and what that means.
@@ -201,11 +201,11 @@ func (s Stage) referenceWords(assumed bool) string {
 	words := ""
 	switch s.Reference {
 	case CentreTap:
-		words = fmt.Sprintf("heater at a centre tap: %.2g %% of the volts across it appear to ground (5 %% resistors, unequal halves), and a common-mode current meets %s", 100*s.differentialShare(), capture.SI(s.referenceOhm(100), "Ω", 3))
+		words = fmt.Sprintf("heater at a centre tap: %.2g %% of the volts across it appear to ground (5 %% resistors, unequal halves), and a common-mode current sees %s", 100*s.differentialShare(), capture.SI(s.referenceOhm(100), "Ω", 3))
 	case Elevated:
-		words = fmt.Sprintf("heater elevated: half of the volts across it appear to ground, and a common-mode current meets %s at 100 Hz; the calculation takes the insulation as linear and leaves out that elevating stops conduction from heater to cathode", capture.SI(s.referenceOhm(100), "Ω", 3))
+		words = fmt.Sprintf("heater elevated: half of the volts across it appear to ground, and a common-mode current sees %s at 100 Hz; the calculation takes the insulation as linear and leaves out that elevating stops conduction from heater to cathode", capture.SI(s.referenceOhm(100), "Ω", 3))
 	default:
-		words = fmt.Sprintf("heater with one end at ground: half of the volts across it appear to ground, averaged along the heater, and a common-mode current meets %s at 100 Hz", capture.SI(s.referenceOhm(100), "Ω", 3))
+		words = fmt.Sprintf("heater with one end at ground: half of the volts across it appear to ground, averaged along the heater, and a common-mode current sees %s at 100 Hz", capture.SI(s.referenceOhm(100), "Ω", 3))
 	}
 	if assumed {
 		words += " (assumed; set heater_reference)"

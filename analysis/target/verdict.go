@@ -34,7 +34,7 @@ func (e *Evaluation) settle(doubts []doubt) {
 	e.Verdict = e.verdict(t, doubts)
 	e.Why = e.why(t)
 	if e.Verdict == Retake {
-		e.Why = "undecided: " + e.decisive(doubts).text + "; this capture alone: " + e.Why
+		e.Why = "undecided: " + e.decisive(doubts).text + "; if the captures are right: " + e.Why
 	}
 	e.WouldFlip = e.wouldFlip(t, doubts)
 }
@@ -257,7 +257,7 @@ func (e *Evaluation) needWords(t tally) []string {
 		parts = append(parts, s)
 	}
 	if len(t.missing) > 0 {
-		parts = append(parts, "what was not measured passes too ("+strings.Join(t.missing, ", ")+")")
+		parts = append(parts, "what was not measured also passes: "+strings.Join(t.missing, ", "))
 	}
 	return parts
 }

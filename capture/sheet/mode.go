@@ -32,7 +32,7 @@ func (b *builder) supply(raw *rawCapture, key string) (off bool) {
 		return false
 	}
 	if key != "instrument.baseline" {
-		b.fail(key+".supply", "supply beside a capture", "it only in [instrument.baseline]", "a unit's captures are all made with its supply running")
+		b.fail(key+".supply", "supply given for a capture", "it only in [instrument.baseline]", "a unit's captures are all made with its supply running")
 		return false
 	}
 	switch strings.ToLower(raw.Supply) {
@@ -66,7 +66,7 @@ func (b *builder) ofOneMode(s *Sheet) {
 			return
 		}
 		if before.mode != base.Options.Mode {
-			b.fail(key, fmt.Sprintf("baseline %q for a %s capture; it serves a %s one in line %d", base.File, base.Options.Mode.Word(), before.mode.Word(), before.line),
+			b.fail(key, fmt.Sprintf("baseline %q for a %s capture; it is used for a %s one in line %d", base.File, base.Options.Mode.Word(), before.mode.Word(), before.line),
 				"a baseline of each mode", "take one more with the probe where the common-mode captures have it, the supply off, or write baseline = \"none\"")
 		}
 	}

@@ -65,9 +65,9 @@ func TestModeRefusals(t *testing.T) {
 	for name, c := range map[string]struct{ from, to, want string }{
 		"running": {`supply = "off"`, `supply = "running"`, ":6:1: a baseline made with the supply running"},
 		"word":    {`supply = "off"`, `supply = "on"`, `:6:1: supply = "on", expected "off" or "running"`},
-		"capture": {"file = \"a.csv\"", "file = \"a.csv\"\nsupply = \"off\"", "supply beside a capture"},
+		"capture": {"file = \"a.csv\"", "file = \"a.csv\"\nsupply = \"off\"", "supply given for a capture"},
 		"mode":    {`mode = "common"`, `mode = "both"`, `:14:1: mode = "both", expected "differential"`},
-		"shared":  {`baseline = "base-common.csv"`, `baseline = "base.csv"`, `baseline "base.csv" for a common capture; it serves a differential one in line 4`},
+		"shared":  {`baseline = "base-common.csv"`, `baseline = "base.csv"`, `baseline "base.csv" for a common capture; it is used for a differential one in line 4`},
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := bench(t, "base.csv", "a.csv", "c.csv", "d.csv", "base-common.csv")

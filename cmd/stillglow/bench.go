@@ -29,7 +29,7 @@ func newBenchCmd() *cobra.Command {
 		Long: `Bench opens a page on this machine that does the whole job: captures are dropped on
 it, how each was read is checked and corrected, each is assigned to its unit, and the
 ranking, the dropper, a post-filter and the report follow. It needs no network and
-nobody else can reach it.
+no other machine can reach it.
 
 Everything done on the page is written into the bench sheet (bench.toml in this
 folder when no name is given; the first change creates it). Comments, order and

@@ -26,7 +26,7 @@ func (c *checked) stillOpen(b *strings.Builder) {
 	tasks, spared := c.tasks()
 	for _, t := range tasks {
 		b.WriteString(wrapText("  - ", "    ", t.text, 100))
-		b.WriteString(wrapText("    of: ", "        ", strings.Join(t.units, ", "), 100))
+		b.WriteString(wrapText("    for: ", "         ", strings.Join(t.units, ", "), 100))
 	}
 	if len(spared) > 0 {
 		b.WriteString(wrapText("  ", "  ", "Common mode is open on these too, but they fail already: "+strings.Join(spared, ", "), 100))
@@ -63,7 +63,7 @@ func (c *checked) tasks() (list []task, spared []string) {
 				}
 				continue
 			}
-			ask(s.names()+": take "+s.across()+s.settings()+loadedWith(c.heaterA), o.name, common)
+			ask(s.names()+": "+captureWords(s)+loadedWith(c.heaterA), o.name, common)
 		}
 		for _, bound := range o.bounds {
 			ask(bound, o.name, false)
@@ -79,6 +79,17 @@ func (c *checked) tasks() (list []task, spared []string) {
 		return 1
 	})
 	return list, spared
+}
+
+// captureWords is what to set for a capture, or why this scope can't make it.
+func captureWords(s captureSetting) string {
+	switch {
+	case s.DivS == 0:
+		return "not possible with this scope: " + s.across() + s.settings()
+	case s.Mode == capture.Common:
+		return "capture " + s.across() + s.settings()
+	}
+	return "capture at " + s.settings()
 }
 
 // takeAgain lists the units whose captures leave a doubt.

@@ -272,7 +272,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	} else {
 		printLine(w, "", p.BestWhy)
 	}
-	printLine(w, "  ", "heater: the one furthest from its rating; worst: its error in the worst cases of the tolerances; pulled: the highest heater with any one valve out (! over its limit); heat: of the hottest single part; ripple: at 100 kHz, by the part alone")
+	printLine(w, "  ", "heater: volts of the heater furthest from its rating; worst: its error over all tolerances; pulled: the highest heater volts with any one valve out (! over the limit); heat: in the hottest single part; ripple: change at 100 kHz by the dropper alone")
 	for i, a := range p.Arrangements {
 		if all || i == p.Best || p.Best < 0 && i == 0 {
 			printValues(w, p, a)
@@ -367,7 +367,7 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 // printCorners is the table of a part's worst cases, with their notes under it.
 func printCorners(w io.Writer, part heater.Part) {
 	printLine(w, "", "worst cases with "+part.Label)
-	t := plainTable([]string{"case", "heater", "volts", "error", "load", "part", ""}, "llrrrrl", 42, 8, 8, 8, 7, 7, 6)
+	t := plainTable([]string{"case", "heater", "volts", "error", "current", "heat", "limit"}, "llrrrrl", 42, 8, 8, 8, 7, 7, 6)
 	var notes []string
 	for _, k := range part.Corners {
 		name := k.Name

@@ -238,7 +238,7 @@ func filterText(c filter.Circuit, r filter.Result, hz []float64, loadA float64) 
 	fmt.Fprintln(out)
 	table := plainTable([]string{"frequency", "gain"}, "rr", 12, 12)
 	for _, v := range hz {
-		table.AppendRow([]any{target.HzText(v), fmt.Sprintf("%+.2f dB", filter.DB(filter.Insertion(c, v)))})
+		table.AppendRow([]any{target.HzText(v), fmt.Sprintf("%+.1f dB", filter.DB(filter.Insertion(c, v)))})
 	}
 	printTable(out, table)
 	fmt.Fprintln(out)
@@ -246,7 +246,7 @@ func filterText(c filter.Circuit, r filter.Result, hz []float64, loadA float64) 
 		fmt.Fprintf(out, "resonance: %+.1f dB at %s\n", r.PeakDB, target.HzText(r.PeakHz))
 	}
 	if loadA > 0 {
-		fmt.Fprintf(out, "DC drop: %.3g V at %.3g A, part of what the dropper takes\n", r.DropV, loadA)
+		fmt.Fprintf(out, "DC drop: %s at %.3g A, part of what the dropper takes\n", target.VoltText(math.Round(r.DropV*1e3)/1e3), loadA)
 	}
 	for _, w := range r.Warnings {
 		fmt.Fprintln(out, wrapCell(report.Marked("caution: "+w), textWidth))
@@ -261,5 +261,5 @@ func printFilterSafety(w io.Writer, electrolytic bool) {
 	if electrolytic {
 		fmt.Fprintln(w, wrapCell("safety: "+heater.CapCaution, textWidth))
 	}
-	fmt.Fprintln(w, wrapCell("safety: unplug, let the supply's capacitors discharge and check with a meter before you solder. "+report.CodesSafety, textWidth))
+	fmt.Fprintln(w, wrapCell("safety: unplug before you solder. "+report.HTSafety+" "+report.CodesSafety, textWidth))
 }

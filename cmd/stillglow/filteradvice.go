@@ -66,8 +66,8 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 		printAdvice(out, a.Eval, a.Filter)
 	}
 	if len(all) > 0 {
-		fmt.Fprintf(out, "\n%s\n", wrapCell("cheapest first means: "+filter.CostOrder, textWidth))
-		fmt.Fprintln(out, wrapCell("parts' ESR, ESL and DCR are usual values from memory", textWidth))
+		fmt.Fprintf(out, "\n%s\n", wrapCell("the cheapest set has "+filter.CostOrder, textWidth))
+		fmt.Fprintln(out, wrapCell("the parts' ESR, ESL and DCR are usual values, from memory", textWidth))
 		printFilterSafety(out, slices.ContainsFunc(all, func(a report.Unit) bool { return a.Filter.Best.Circuit.HasElectrolytic() }))
 		printMarks(out)
 	}
@@ -107,19 +107,19 @@ func printAdvice(w io.Writer, e target.Evaluation, a *filter.Advice) {
 		if a.Best.Circuit.Topology == "" {
 			return
 		}
-		fmt.Fprintln(w, "the closest of those searched")
+		fmt.Fprintln(w, "the closest of those tried:")
 	} else {
-		fmt.Fprintf(w, "fit, chosen to leave at least %.3g dB of margin where it was over\n", a.ReserveDB)
+		fmt.Fprintf(w, "fit (chosen to leave at least %.3g dB of margin where it was over the limit):\n", a.ReserveDB)
 	}
 	printResult(w, e, a.Best)
 	for _, o := range a.Others {
-		fmt.Fprintf(w, "or %s\n", o.Circuit.Topology)
+		fmt.Fprintf(w, "or %s:\n", withArticle(string(o.Circuit.Topology)))
 		for _, p := range o.Parts {
 			fmt.Fprintln(w, "  - "+hang(p, 4))
 		}
 		worst := "nothing left over"
 		if o.After.Worst >= 0 {
-			worst = fmt.Sprintf("smallest margin %+.1f dB (%s)", o.After.WorstDB, o.After.Margins[o.After.Worst].Limit.Name)
+			worst = fmt.Sprintf("smallest margin %+.1f dB, on %s", o.After.WorstDB, o.After.Margins[o.After.Worst].Limit.Name)
 		}
 		fmt.Fprintf(w, "    %s; drops %.2f V\n", worst, o.DropV)
 	}
@@ -133,7 +133,7 @@ func printResult(w io.Writer, before target.Evaluation, r filter.Result) {
 		fmt.Fprintln(w, "  - "+hang(p, 4))
 	}
 	fmt.Fprintln(w)
-	table := plainTable([]string{"", "before", "margin", "behind it", "margin"}, "lrrrr", 28, 14, 10, 14, 10)
+	table := plainTable([]string{"criterion", "before", "margin before", "after", "margin after"}, "lrrrr", 30, 14, 13, 14, 12)
 	figure := func(m target.Margin) (string, string) {
 		if !m.Covered {
 			return "not measured", "-"
@@ -149,17 +149,25 @@ func printResult(w io.Writer, before target.Evaluation, r filter.Result) {
 		table.AppendRow([]any{b.Limit.Name, v, db, v2, db2})
 	}
 	printTable(w, table)
-	fmt.Fprintf(w, "\npredicted: %s; it drops %.2f V", r.Method, r.DropV)
+	fmt.Fprintf(w, "\nprediction: %s; the filter drops %.2f V", r.Method, r.DropV)
 	if r.PeakDB > 0.05 {
 		fmt.Fprintf(w, "; resonance %+.1f dB at %s", r.PeakDB, target.HzText(r.PeakHz))
 	}
 	fmt.Fprintln(w)
 	if r.WornKnown {
-		fmt.Fprintln(w, wrapCell(fmt.Sprintf("with the capacitors' ESR doubled and their value down by 20 %%: smallest margin %+.1f dB of those that were over", r.WornDB), textWidth))
+		fmt.Fprintln(w, wrapCell(fmt.Sprintf("with the capacitors' ESR doubled and their capacitance down by 20 %%, the smallest margin of those that were over is %+.1f dB", r.WornDB), textWidth))
 	}
 	for _, warning := range r.Warnings {
 		fmt.Fprintln(w, wrapCell(report.Marked("caution: "+warning), textWidth))
 	}
+}
+
+// withArticle names a kind of filter: "an LC filter", "a CLC filter".
+func withArticle(topology string) string {
+	if topology == "CLC" {
+		return "a CLC filter"
+	}
+	return "an " + topology + " filter"
 }
 
 // hang wraps a list item, further lines set in.

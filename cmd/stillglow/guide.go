@@ -153,12 +153,12 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	head("Safety first")
 	for _, c := range []string{
 		"A heater supply is mains equipment. Never open it while it is plugged in; its primary capacitor holds several hundred volts for minutes afterwards. Test only units whose case and mains lead are sound.",
-		"The ground clip of a mains-powered scope is bolted to protective earth. " + report.GroundSafety + " Never lift the scope's earth to get round this.",
-		report.LeakSafety + " A sound card is earthed through its computer: the first touch of the two grounds carries that current, so join the grounds before you plug in, and keep the DC block in the signal lead.",
+		report.EarthSafety,
+		report.LeakSafety + " With a sound card, the first touch of the two grounds carries that current, so join the grounds before you plug in, and keep the DC block in the signal lead.",
 		report.HTSafety,
-		"Never put two supplies in parallel to get more current: they do not share the load.",
+		report.ParallelSafety(),
 		"Keep the preamp's high voltage off and its capacitors discharged while you work on heaters: some heater circuits are biased tens of volts above earth.",
-		"A load resistor of several watts burns skin and bench tops. Put it on ceramic or metal, in free air, and let it cool before you touch it.",
+		report.LoadSafety,
 		report.CapSafety(),
 		report.CodesSafety + " If you are not qualified to work on mains equipment, have someone who is qualified do it.",
 	} {
@@ -181,7 +181,7 @@ func guideText(w io.Writer, goal target.Target, load heater.Load, volts []loadVo
 	fmt.Fprintf(w, "   (worked out for %s of memory, at most %s)\n", samplesText(float64(scope.Memory)), rateText(scope.MaxRate))
 	guideSettings(para, ofMode(settings, capture.Differential), scope, 'a')
 	fmt.Fprintln(w)
-	para("   ", "Each figure on its own (the record holds four periods of its lowest frequency, and 0.4 of the sample rate reaches its highest):")
+	para("   ", "Each figure on its own (the record holds four periods of its lowest frequency, eight for noise density, and 0.4 of the sample rate reaches its highest):")
 	guideSpans(para, goal.Limits, scope)
 	fmt.Fprintln(w)
 	for _, t := range []string{
@@ -228,6 +228,8 @@ type loadVolts struct {
 	V     float64
 	Units []string // nil: all
 	Over  []string // units whose rated current the heaters may exceed, with it
+
+	leastV, mostV float64 // of the units
 }
 
 // sheetVolts gives the loaded volts of a sheet's units, those within 5 % of each
@@ -252,8 +254,9 @@ func sheetVolts(s *sheet.Sheet, load heater.Load) []loadVolts {
 			k++
 		}
 		if k == len(out) {
-			out = append(out, loadVolts{V: v})
+			out = append(out, loadVolts{V: v, leastV: v, mostV: v})
 		}
+		out[k].leastV, out[k].mostV = math.Min(out[k].leastV, v), math.Max(out[k].mostV, v)
 		out[k].Units = append(out[k].Units, u.Name())
 		if u.RatedA > 0 && mostA > u.RatedA {
 			out[k].Over = append(out[k].Over, fmt.Sprintf("%s (%.3g A)", u.Name(), u.RatedA))
@@ -265,9 +268,18 @@ func sheetVolts(s *sheet.Sheet, load heater.Load) []loadVolts {
 	return out
 }
 
+// span words the volts of the units that one load resistor serves, where they differ.
+func (v loadVolts) span() string {
+	least, most := fmt.Sprintf("%.3g", v.leastV), fmt.Sprintf("%.3g", v.mostV)
+	if least == most {
+		return ""
+	}
+	return fmt.Sprintf("%s to %s V: ", least, most)
+}
+
 func loadText(para func(first, text string), load heater.Load, volts []loadVolts) {
 	if len(load.Groups) == 0 {
-		para("  - ", "The real heaters with their dropper are the best load. Otherwise use a resistor: the supply's volts divided by the heaters' total current, rated at twice its heat or more (give --valves and it is worked out here). (Ohm's law; the factor of two: an article on resistor ratings.)")
+		para("  - ", "The real heaters with their dropper are the best load. Otherwise use a resistor: the supply's volts divided by the heaters' total current, rated at twice its heat or more (give --valves and the guide works it out). (Ohm's law; the factor of two: an article on resistor ratings.)")
 		return
 	}
 	amps := load.NominalA()
@@ -276,18 +288,18 @@ func loadText(para func(first, text string), load heater.Load, volts []loadVolts
 		ohm, watts := v.V/amps, v.V*amps
 		near := ""
 		if below, above, err := heater.Neighbours("E24", ohm); err == nil && math.Abs(below-ohm) > 1e-9*ohm {
-			near = fmt.Sprintf("; from stock %.3g Ω (%.2f A) or %.3g Ω (%.2f A)", below, v.V/below, above, v.V/above)
+			near = fmt.Sprintf("; standard values: %.3g Ω (%.2f A) or %.3g Ω (%.2f A)", below, v.V/below, above, v.V/above)
 		}
 		who := ""
 		if len(v.Units) > 0 {
-			who = " (" + strings.Join(v.Units, ", ") + ")"
+			who = " (" + v.span() + strings.Join(v.Units, ", ") + ")"
 		}
 		para("  - ", fmt.Sprintf("From %.3g V%s: %.3g Ω, which dissipates %.1f W%s: buy %.0f W or more.", v.V, who, ohm, watts, near, math.Ceil(2*watts/5)*5))
 		if len(v.Over) > 0 {
-			para("  ! ", fmt.Sprintf("Leave out %s: the heaters may take %.3g A, more than is on the label, and such a supply overheats on this load.", strings.Join(v.Over, ", "), load.HighA()))
+			para("  ! ", fmt.Sprintf("Leave out %s: the heaters may take %.3g A, more than its label allows, and such a supply overheats on this load.", strings.Join(v.Over, ", "), load.HighA()))
 		}
 	}
-	para("  - ", "A noise figure at another current is worth little: at light load many supplies switch in bursts. Write load_a beside every capture.")
+	para("  - ", "A noise figure at another current is worth little: at light load many supplies switch in bursts. Write load_a into the entry of every capture.")
 }
 
 // instead names what could take a capture that the scope can't.

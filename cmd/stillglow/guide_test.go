@@ -132,7 +132,7 @@ func TestGuideLeadsToDecidedVerdicts(t *testing.T) {
 				t.Errorf("%s, %s of memory: %s, want %s\n%s", c.name, memory, verdict, c.verdicts, checked)
 			}
 			folds := memory == "20k" && c.name == "spiky"
-			if folds && (!strings.Contains(checked, "audio rms, A-weighted: capture1.csv only shows that it is at most") || strings.Contains(checked, "/div")) ||
+			if folds && (!strings.Contains(checked, "audio rms (A-weighted): capture1.csv only shows that it is at most") || strings.Contains(checked, "/div")) ||
 				!folds && !strings.Contains(checked, "nothing is open") {
 				t.Errorf("%s, %s of memory: check asks for more\n%s", c.name, memory, checked)
 			}

@@ -37,11 +37,11 @@ func guideCommon(para func(first, text string), volts []loadVolts) {
 	}
 	for _, t := range []string{
 		"Measure the supply with its load resistor by itself: no preamp, no high voltage anywhere near. Unplugged, measure the ohms from each output wire to the earth pin of the mains plug, if it has one. Under 1 kΩ the output is earthed inside: there is nothing to measure here; say so in the note.",
-		fmt.Sprintf("Still unplugged, join the negative output wire to earth (the chassis that it will feed, or the scope's earth terminal) through 100 kΩ, 1 W: that bleeds the output. Plug in and read the AC volts across the 100 kΩ with a meter: %.0f V is %.2f mA, as much as a double-insulated supply may leak (IEC 60950-1, table 5A, from memory). If it is more, stop: the supply leaks too much.", touchA*bleedOhm, touchA*1e3),
+		fmt.Sprintf("Still unplugged, join the negative output wire to earth (the chassis that it will feed, or the scope's earth terminal) through 100 kΩ, 1 W: that bleeds the output. Put a meter for AC volts across the 100 kΩ, then plug in and read it: %.0f V is %.2f mA, as much as a double-insulated supply may leak (IEC 60950-1, table 5A, from memory). If it is more, stop: the supply leaks too much.", touchA*bleedOhm, touchA*1e3),
 		"Unplug again. Put 100 Ω, 1 W in place of the 100 kΩ. One wire will do, since the load and the output capacitor join the two for AC.",
 		fmt.Sprintf("Or, for the mean of both wires, fit two equal resistors of %.0f Ω, one from each wire to the 100 Ω: at %.3g V each dissipates %.2g W, buy %s or more. They add 50 Ω: above about 1 MHz the reading may be up to %.1f dB low.", joinOhm, most, most*most/4/joinOhm, joinWatts(most), joinLossDB),
 		"The scope's ground clip goes to the earthed end of the 100 Ω and nowhere else, the tip to the other end, both as short as across the output. Only then plug in. Scope and supply go into the same mains outlet.",
-		"In the sheet: mode = \"common\" beside each such capture, load_a as for the others. It needs a baseline of its own: the same set-up with the supply unplugged (baseline = \"file\" beside the capture).",
+		"In the sheet: mode = \"common\" in the entry of each such capture, load_a as for the others. It needs a baseline of its own: the same set-up with the supply unplugged (baseline = \"file\" in the capture's entry).",
 	} {
 		para("  - ", t)
 	}
@@ -83,22 +83,22 @@ func guideSettings(para func(first, text string), settings []captureSetting, sco
 		switch {
 		case s.Fast:
 		case s.RateHz >= analysis.CleanRateHz:
-			para("     sheet: ", "anti_aliased = true beside a capture in high-resolution mode, unless the file states the mode")
+			para("     sheet: ", "anti_aliased = true in the entry of a capture made in high-resolution mode, unless the file states the mode")
 		default:
 			decides := "a sound card or more memory"
 			if s.Mode == capture.Common {
 				decides = "more memory"
 			}
-			para("     note: ", fmt.Sprintf("under %s the mean of the high-resolution mode lets part of the switching fold into the audio band: an audio figure is an upper limit then, enough to pass a unit and too little to fail it; %s decides", rateText(analysis.CleanRateHz), decides))
+			para("     note: ", fmt.Sprintf("below %s, high-resolution mode lets part of the switching ripple alias into the audio band: an audio figure is then an upper limit, which can pass a unit but not fail it; %s decides", rateText(analysis.CleanRateHz), decides))
 		}
 		if s.VoltsPerDiv > 0 {
-			para("     range: ", fmt.Sprintf("begin at %s/div, which fits the ripple and spikes of a unit at its limits; lower V/div until just before a peak is clipped, raise it if one is", capture.SI(s.VoltsPerDiv, "V", 3)))
+			para("     range: ", fmt.Sprintf("begin at %s/div, which fits the ripple and spikes of a unit at its limits; lower V/div until just before a peak is clipped; raise it if one is", capture.SI(s.VoltsPerDiv, "V", 3)))
 		}
 		if s.Fast && s.RateHz < pulseRateHz {
 			para("     note: ", fmt.Sprintf("at %s a pulse shorter than %s has fewer than four samples; its peak is then a lower bound", rateText(s.RateHz), secondsText(4/s.RateHz)))
 		}
 		if !s.Fast && s.Mode == capture.Differential {
-			para("     why: ", "the 20 MHz bandwidth limit doesn't prevent aliases here: the switching ripple would fold down into the audio band")
+			para("     why: ", "the 20 MHz bandwidth limit doesn't prevent aliasing here: the switching ripple would show up in the audio band")
 			para("     or: ", "a sound card's line input, half a second or more as 24-bit WAV (volts_per_full_scale in the sheet; calibrate it with a sine that the meter or the scope reads as well). "+soundCardWords)
 		}
 	}

@@ -93,7 +93,7 @@ func hearRows(r *report.Report, stage target.Stage) hearList {
 			out.By = append(out.By, hearWay{string(w.Reference), w.InputAVRMS, w.UnderDB})
 		}
 		if u.Eval.Verdict == target.Retake {
-			out.Remark = strings.TrimPrefix(out.Remark+"; to be captured again", "; ")
+			out.Remark = strings.TrimPrefix(out.Remark+"; capture this unit again", "; ")
 		}
 		list.rows = append(list.rows, out)
 	}

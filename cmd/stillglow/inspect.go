@@ -211,10 +211,10 @@ func inspectText(w io.Writer, t *capture.Trace, unchosen bool) error {
 	}
 	row("sample rate", "%s", si(t.SampleRateHz, "S/s"))
 	if t.TrueRateHz < t.SampleRateHz {
-		row("true rate", "%s, the rest is interpolated", si(t.TrueRateHz, "Hz"))
+		row("true rate", "%s, the rest is interpolated", si(t.TrueRateHz, "S/s"))
 	}
 	row("record", "%d samples, %s from %s", len(t.Volts), si(t.DurationS(), "s"), si(t.StartS, "s"))
-	row("span", "%s to %s", si(t.Span.LowHz, "Hz"), si(t.Span.HighHz, "Hz"))
+	row("covers", "%s to %s", si(t.Span.LowHz, "Hz"), si(t.Span.HighHz, "Hz"))
 	lo, hi, mean := spreadOf(t.Volts)
 	row("volts", "%s to %s, mean %s", si(lo, volt), si(hi, volt), si(mean, volt))
 	row("ADC step", "%s", stepText(t, volt))

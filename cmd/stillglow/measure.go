@@ -33,7 +33,7 @@ func newMeasureCmd() *cobra.Command {
 		Use:   "measure FILE...",
 		Short: "Measure ripple, spikes and noise floor of captures",
 		Long: `Measure opens each capture (CSV or WAV, gzipped or not) and prints what it shows:
-DC, ripple, spikes, noise floor, lines and band sums, each with its uncertainty,
+DC, ripple, spikes, noise floor, spectral lines and band sums, each with its uncertainty,
 and a reason where the capture can't show a figure. In a file with several
 channels every voltage channel is measured, unless --channel picks one.
 

@@ -240,7 +240,7 @@ func (q question) put(w io.Writer, in *bufio.Reader) error {
 		}
 		if err != nil && *q.answer == "" {
 			fmt.Fprintln(w)
-			return fmt.Errorf("the input ended before %q was answered; nothing was written", q.ask)
+			return fmt.Errorf("the input ended before '%s' was answered; nothing was written", q.ask)
 		}
 		bad := q.judge(*q.answer)
 		if bad == nil {
@@ -248,7 +248,7 @@ func (q question) put(w io.Writer, in *bufio.Reader) error {
 		}
 		fmt.Fprintf(w, "  %s\n", errorLine(bad))
 		if err != nil {
-			return fmt.Errorf("the input ended before %q was answered; nothing was written", q.ask)
+			return fmt.Errorf("the input ended before '%s' was answered; nothing was written", q.ask)
 		}
 	}
 }

@@ -48,19 +48,19 @@ func (w *newWriter) bench(pattern string) {
 	w.line("# Bench sheet: which captures belong to which unit, and how they were made.")
 	w.line("# Safety: clip the ground only to a point that you have measured to be floating or at")
 	w.line("# earth; join grounds with everything unplugged. Local codes and licensed practice decide.")
-	w.line("# Paths are relative to this file. A misspelt key is an error that names the nearest.")
+	w.line("# Paths are relative to this file. A misspelt key gives an error that names the nearest one.")
 	w.line("")
 	w.line("title    = %s", sheet.Quote(f.title))
 	w.line("workshop = %s", sheet.Quote(f.workshop))
 	w.line("# date   = 2026-01-31       # shown in the report; today's date is never used")
 	w.line("# note   = \"\"")
-	w.line("mains_hz = %-14g # 50 or 60; left out, it is found where a capture is long enough", answered(f.mains))
+	w.line("mains_hz = %-14g # 50 or 60; if left out, it is found where a capture is long enough", answered(f.mains))
 	w.line("target   = %s", sheet.Quote(f.target))
 	w.line("# reserve_db = 3            # margin that a post-filter should leave")
 	w.line("")
-	w.line("# Files beside this one whose names fit need no line below: check, rank, report and")
+	w.line("# Files beside this one whose names fit the pattern need no line below: check, rank, report and")
 	w.line("# watch assign them to their unit. {brand} {model} {mark} name the unit, {load} is its")
-	w.line("# amps, {rest} anything; .csv covers a sound card's .wav too.")
+	w.line("# amps, {rest} is anything; .csv covers a sound card's .wav too.")
 	w.line("pattern  = %s", sheet.Quote(pattern))
 	w.line("")
 }
@@ -71,16 +71,16 @@ func (w *newWriter) limits() {
 	w.line("# heater_dc_v       = [6.6, 7.6]")
 	w.line("# ripple_pp_20mhz_v = 0.020")
 	w.line("")
-	w.line("# What reaches the valve's input through its heater; the report then says how far")
+	w.line("# What reaches the valve's input through its heater: the report then says how far")
 	w.line("# below the valve's own noise each supply is. Leave out what you don't know.")
 	w.line("# [hears]")
 	w.line("# cathode_ohm        = 1500    # cathode resistor of the first stage")
-	w.line("# bypass_f           = 100e-6  # capacitor across it; left out: none")
-	w.line("# bypass_esr_ohm     = 0.2     # its series resistance; left out: none")
-	w.line("# heater_cathode_f   = 5e-12   # heater to cathode, the capacitance")
-	w.line("# heater_cathode_ohm = 10e6    # and the hot insulation")
-	w.line("# valve              = \"12AX7\" # for heater to grid, where its data sheet gives it")
-	w.line("# heater_grid_f      = 0.5e-12 # or given here; where neither is known, this upper bound")
+	w.line("# bypass_f           = 100e-6  # capacitor across it; none if left out")
+	w.line("# bypass_esr_ohm     = 0.2     # its series resistance; none if left out")
+	w.line("# heater_cathode_f   = 5e-12   # heater-cathode capacitance")
+	w.line("# heater_cathode_ohm = 10e6    # and hot insulation")
+	w.line("# valve              = \"12AX7\" # its heater-grid capacitance, where the data sheet gives it")
+	w.line("# heater_grid_f      = 0.5e-12 # or give it here; where neither is known, this upper bound is used")
 	w.line("# source_ohm         = 47e3    # resistance that the grid sees")
 	w.line("# heater_reference   = \"one end\" # how the heater is tied to ground; or \"centre tap\", \"elevated\"")
 	w.line("# mu                 = 100     # amplification factor")
@@ -89,7 +89,7 @@ func (w *newWriter) limits() {
 	w.line("# gain_before        = 1       # from the preamp's input to this stage's grid")
 	w.line("# gain               = 20      # from its grid to the output, at 1 kHz")
 	w.line("# riaa               = false   # the output is de-emphasised by the RIAA replay curve")
-	w.line("# allowed_input_v    = 0.3e-6  # set limits by it: noise allowed at the input, V rms, A-weighted")
+	w.line("# allowed_input_v    = 0.3e-6  # derive the limits from this: noise allowed at the input, V rms, A-weighted")
 	w.line("")
 }
 
@@ -97,34 +97,34 @@ func (w *newWriter) instrument(baselines []string) {
 	f := w.flags
 	hz, _ := capture.ParseHertz(f.bandwidth)
 	memory, _ := parseSamples(f.memory)
-	w.line("# Applies to every capture that doesn't say otherwise; to sound-card captures only the last key.")
+	w.line("# Applies to every capture that doesn't say otherwise; of these keys only the last applies to sound-card captures.")
 	w.line("[instrument]")
 	w.line("name           = %s", sheet.Quote(f.instrument))
-	w.line("bandwidth_hz   = %-12g # with the bandwidth limit off", hz)
+	w.line("bandwidth_hz   = %-12s # with the bandwidth limit off", sheet.Number(hz))
 	if f.coupling == fromFile {
-		w.line("# coupling     = \"ac\"         # where the files don't say it; \"ac\" shows no DC: the meter readings below do")
+		w.line("# coupling     = \"ac\"         # where the files don't say; \"ac\" shows no DC: the meter readings below do")
 	} else {
 		w.line("coupling       = %-12s # \"ac\" shows no DC: the meter readings below do", sheet.Quote(strings.ToLower(f.coupling)))
 	}
 	w.line("probe_factor   = %-12g # multiply file volts by this; 1 when the scope knows its probe", answered(f.probe))
 	w.line("memory_samples = %-12d # samples in one record", memory)
 	w.line("gain_percent   = 3            # its gain accuracy; 3 %% is usual for 8 bits (common practice, no source)")
-	w.line("# channel      = \"CH1\"        # the one that shows the supply, where the files hold several")
-	w.line("# volt_unit    = \"mV\"         # of the files' numbers, where they don't say it")
+	w.line("# channel      = \"CH1\"        # the channel on the supply, where the files hold several")
+	w.line("# volt_unit    = \"mV\"         # unit of the files' numbers, where the files don't say")
 	w.line("# scale        = 1            # multiplies the files' numbers into volts")
-	w.line("# band_limited = true         # its 20 MHz limit was on")
+	w.line("# band_limited = true         # the scope's 20 MHz limit was on")
 	w.line("# anti_aliased = true         # slow captures: high-resolution mode, or an RC low-pass ahead of the scope")
-	w.line("# volts_per_full_scale = 0.5  # for WAV files: volts peak at digital full scale, with its attenuator if any")
+	w.line("# volts_per_full_scale = 0.5  # for WAV files: volts (peak) at digital full scale, any attenuator included")
 	w.line("")
 	w.line("# The same set-up with the probe's tip on its own ground: the instrument's own noise.")
 	if b := baselineFor("", baselines); b != "" {
 		w.line("[instrument.baseline]")
 		w.line("file = %s", sheet.Quote(b))
-		w.line("# supply = \"off\"             # if it was made so; one with the supply running is refused")
+		w.line("# supply = \"off\"             # if it was made so; a baseline with the supply running is refused")
 	} else {
 		w.line("# [instrument.baseline]")
 		w.line("# file   = \"baseline.csv\"")
-		w.line("# supply = \"off\"             # made with the supply off; one with it running is refused")
+		w.line("# supply = \"off\"             # made with the supply off; a baseline with it running is refused")
 	}
 	w.line("")
 }
@@ -158,8 +158,8 @@ func (w *newWriter) loose(files []string) {
 	if len(files) == 0 {
 		return
 	}
-	w.line("# Whose captures are these? Move each line into the capture list of its unit below.")
-	w.line("# They do not count here.")
+	w.line("# Which units are these captures of? Move each line into the capture list of its unit below.")
+	w.line("# They do not count as long as they are here.")
 	w.line("capture = [")
 	for _, file := range files {
 		w.line("  { file = %s, load_a = %g },", sheet.Quote(file), answered(w.flags.loadA))
@@ -186,16 +186,16 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 	w.line("rated_v = %g", answered(f.ratedV))
 	w.line("rated_a = %g", answered(f.ratedA))
 	if first {
-		w.line("# The same unit measured again goes in another [[unit]], behind its \"filter\" or \"dropper\":")
+		w.line("# The same unit measured behind its filter or dropper, or on another day, goes in another [[unit]]:")
 		w.line("# state = \"filter\"")
 		w.line("# date  = 2026-01-31")
-		w.line("# Meter readings size the dropper and show how the supply sags; at two loads or more.")
+		w.line("# Meter readings at two loads or more: they size the dropper and show how the supply sags.")
 		w.line("# readings = [{ load_a = 0, v = %.2f }, { load_a = %g, v = %.2f }]", 1.01*answered(f.ratedV), w.amps, answered(f.ratedV))
 	}
 	switch {
 	case len(u.captures) > 0:
 		if first {
-			w.line("# One line for each file. load_a is its load in amps: correct it where it was another.")
+			w.line("# One line for each file. load_a is its load in amps: correct it where the load was different.")
 		}
 		w.line("capture = [")
 		for _, c := range u.captures {
@@ -222,10 +222,10 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 	}
 	if first {
 		w.line("# From a scope that saves no files: what its screen or a meter shows. It can prove that a")
-		w.line("# unit fails, never that it passes. on is a criterion of \"stillglow target\".")
+		w.line("# unit fails, never that it passes. \"on\" is a criterion of \"stillglow target\".")
 		w.line("# [[unit.reading]]")
 		w.line("# on                 = \"ripple_pp_20mhz_v\"")
-		w.line("# value              = 0.060  # volts, or the criterion's own unit")
+		w.line("# value              = 0.060  # in volts, or the criterion's own unit")
 		w.line("# plus_minus_percent = %d     # its uncertainty", sheet.UsualPlusMinusPercent)
 		w.line("# band_limited       = true   # read with the 20 MHz limit on")
 		w.line("# load_a             = %g", w.amps)

@@ -47,18 +47,19 @@ func TestSafetyWordsAreTheSame(t *testing.T) {
 		return strings.ToLower(strings.Join(strings.Fields(s), " "))
 	}
 	// Who meets an electrolytic, meets what it does when it is fitted wrong.
-	const parallel = "never put two supplies in parallel"
+	load := report.LoadSafety
+	parallel, hot, volts := report.ParallelSafety(), report.HotSafety(), report.VoltsSafety()
 	for _, c := range []struct {
 		where, text string
 		lines       []string
 	}{
-		{"README", string(readme), []string{report.GroundSafety, report.LeakSafety, report.CommonSafety, report.HTSafety, report.CodesSafety, report.CapSafety(), parallel}},
-		{"guide", guide.String(), []string{report.GroundSafety, report.LeakSafety, report.CommonSafety, report.HTSafety, report.CodesSafety, report.CapSafety(), parallel}},
-		{"page", string(page), []string{report.GroundSafety, report.LeakSafety, report.CommonSafety, report.HTSafety, report.CodesSafety, report.CapSafety(), parallel}},
-		{"build log", string(log), []string{report.GroundSafety, report.LeakSafety, report.HTSafety, report.CodesSafety, report.CapSafety(), parallel}},
-		{"filter", filter, []string{report.CapSafety(), "discharge", report.CodesSafety}},
-		{"filter without electrolytic", ceramic, []string{"discharge", report.CodesSafety}},
-		{"dropper", dropper, []string{report.CapSafety(), parallel, report.CodesSafety}},
+		{"README", string(readme), []string{report.EarthSafety, report.LeakSafety, report.CommonSafety, report.HTSafety, report.CodesSafety, report.CapSafety(), parallel, load, hot, volts}},
+		{"guide", guide.String(), []string{report.EarthSafety, report.LeakSafety, report.CommonSafety, report.HTSafety, report.CodesSafety, report.CapSafety(), parallel, load}},
+		{"page", string(page), []string{report.EarthSafety, report.LeakSafety, report.CommonSafety, report.HTSafety, report.CodesSafety, report.CapSafety(), parallel, hot, volts}},
+		{"build log", string(log), []string{report.EarthSafety, report.LeakSafety, report.HTSafety, report.CodesSafety, report.CapSafety(), parallel, hot, volts}},
+		{"filter", filter, []string{report.CapSafety(), report.HTSafety, report.CodesSafety}},
+		{"filter without electrolytic", ceramic, []string{report.HTSafety, report.CodesSafety}},
+		{"dropper", dropper, []string{report.CapSafety(), report.HTSafety, hot, volts, parallel, report.CodesSafety}},
 		{"sheet of new", string(written), []string{"clip the ground only to a point", "join grounds with everything unplugged", "local codes and licensed practice decide"}},
 	} {
 		for _, line := range c.lines {

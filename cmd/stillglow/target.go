@@ -12,6 +12,7 @@ import (
 
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
+	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
 )
@@ -75,8 +76,8 @@ ground: at one end, at a centre tap, or elevated.
 
 It turns an allowed input noise (A-weighted) into limits: a mask of volts across the
 heater, and what a common-mode capture may show across its 100 ohms. Every assumption
-is printed with it. What it can't decide, spikes beyond the audio band, keeps the
-limits of a named target.
+is printed with it. Spikes and ripple above the audio band, which it can't judge, keep
+the limits of a named target.
 
 With a bench sheet it goes the other way: what each supply of the sheet adds at the
 input across the heater and in common mode, how far that is below the noise of the
@@ -226,7 +227,7 @@ func printTarget(w io.Writer, t target.Target, asTOML, asJSON bool) error {
 		printTargetTOML(out, t)
 	default:
 		fmt.Fprintf(out, "%s: %s\n%s\n\n", t.Name, t.Title, t.Description)
-		table := plainTable([]string{"limit on", "at most", "span needed", "key in a sheet", "source"}, "lrlll", 27, 12, 18, 25, 6)
+		table := plainTable([]string{"criterion", "limit", "span needed", "key in a sheet", "source"}, "lrlll", 30, 12, 18, 25, 6)
 		notes := map[string]int{}
 		var order []string
 		for _, l := range t.Limits {
@@ -262,7 +263,7 @@ func printTargetTOML(w io.Writer, t target.Target) {
 		if l.Criterion != target.Mask {
 			continue
 		}
-		fmt.Fprintf(w, "# V/√Hz over hertz; keep it above the sheet's first [table]; %s\nmask = [\n", l.Source)
+		fmt.Fprintf(w, "# hertz, V/√Hz; keep it above the sheet's first [table]; %s\nmask = [\n", l.Source)
 		for _, p := range l.Points {
 			fmt.Fprintf(w, "  [%s, %s],\n", tomlNumber(p.Hz, 5), tomlNumber(p.VPerRtHz, 4))
 		}
@@ -289,7 +290,10 @@ func printTargetTOML(w io.Writer, t target.Target) {
 	}
 }
 
-func tomlNumber(v float64, digits int) string { return strconv.FormatFloat(v, 'g', digits, 64) }
+func tomlNumber(v float64, digits int) string {
+	short, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
+	return sheet.Number(short)
+}
 
 // printCoupling prints the coupling behind a derived target, and what it rests on.
 func printCoupling(w io.Writer, s target.Stage, t target.Target) {
@@ -299,7 +303,7 @@ func printCoupling(w io.Writer, s target.Stage, t target.Target) {
 			points = l.Points
 		}
 	}
-	fmt.Fprintf(w, "\nfrom the supply to the input, and what the mask allows across the heater\n\n")
+	fmt.Fprintf(w, "\ngain from the supply to the valve's input, and what the mask allows across the heater\n\n")
 	table := plainTable([]string{"frequency", "across the heater", "common mode", "mask"}, "rrrr", 12, 18, 14, 16)
 	for _, hz := range []float64{20, 50, 100, 200, 500, 1e3, 2e3, 5e3, 10e3, 20e3} {
 		allowed := "-"

@@ -179,7 +179,7 @@ func (s captureSetting) names() string {
 // across says what a capture is made across, for the common-mode ones.
 func (s captureSetting) across() string {
 	if s.Mode == capture.Common {
-		return "common mode, both wires through 100 Ω to chassis or earth: "
+		return "common mode, both wires together through 100 Ω to chassis or earth: "
 	}
 	return ""
 }
@@ -227,7 +227,7 @@ func (s captureSetting) orLowPass() string {
 		return ""
 	}
 	top := s.NeedHz * shareOfRate / corner
-	return fmt.Sprintf(", or an RC low-pass of 1 kΩ and %s at the scope's 1 MΩ input (-3 dB at %s, %.1f dB down at %s; bandwidth_hz = %.0fe3 beside the capture)",
+	return fmt.Sprintf(", or an RC low-pass of 1 kΩ and %s at the scope's 1 MΩ input (-3 dB at %s, %.1f dB down at %s; bandwidth_hz = %.0fe3 in the capture's entry)",
 		capture.SI(farads, "F", 2), capture.SI(corner, "Hz", 2), 10*math.Log10(1+top*top), target.HzText(s.NeedHz*shareOfRate), corner/1e3)
 }
 

@@ -136,7 +136,7 @@ func nearestFlag(cmd *cobra.Command, name string) string {
 
 // newHelpCmd is help that knows a name it can't explain for an error.
 func newHelpCmd() *cobra.Command {
-	return &cobra.Command{
+	cmd := &cobra.Command{
 		Use:     "help [COMMAND]",
 		Short:   "Show the help of a command",
 		Long:    "Help shows what a command does, its flags, and an example.",
@@ -166,6 +166,8 @@ func newHelpCmd() *cobra.Command {
 			return at.Help()
 		},
 	}
+	cmd.Flags().BoolP("help", "h", false, "show this help")
+	return cmd
 }
 
 // unknownCommand names the command that was not found, and the nearest.

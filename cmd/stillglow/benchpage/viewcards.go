@@ -199,7 +199,7 @@ func onPage(text string) string {
 }
 
 // bandwidthBeside is the corner of a low-pass as the guide tells it.
-var bandwidthBeside = regexp.MustCompile(`bandwidth_hz = ([0-9]+)e3 beside the capture`)
+var bandwidthBeside = regexp.MustCompile(`bandwidth_hz = ([0-9]+)e3 in the capture's entry`)
 
 var flagNames = strings.NewReplacer(
 	"the sheet's anti_aliased = true (--anti-aliased) does", "\u201cAnti-alias filter\u201d below does",
