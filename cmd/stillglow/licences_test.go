@@ -3,9 +3,13 @@ package main
 import (
 	"bytes"
 	"context"
+	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"testing"
+
+	"stillglow/capture"
 )
 
 // Every module that is linked into the program stands in the list of licences,
@@ -35,6 +39,27 @@ func TestLicencesOfEveryModule(t *testing.T) {
 	}
 	if modules < 10 {
 		t.Errorf("%d modules listed", modules)
+	}
+}
+
+// What the report's page holds of others has its notice, too, and all of them can be
+// printed as they are.
+func TestLicencesOfThePage(t *testing.T) {
+	scripts, err := filepath.Glob("../../report/assets/*.min.js")
+	if err != nil || len(scripts) == 0 {
+		t.Fatalf("no scripts: %v", err)
+	}
+	for _, s := range scripts {
+		name, _, _ := strings.Cut(filepath.Base(s), ".")
+		notice, err := os.ReadFile("../../report/assets/" + name + ".LICENSE")
+		if err != nil {
+			t.Error(err)
+		} else if words := strings.TrimSpace(string(notice)); !strings.Contains(licences, words) || !strings.Contains(licences, "\n"+name+" v") {
+			t.Errorf("%s has no notice: run .ci/licences", name)
+		}
+	}
+	if printed := capture.Printable(licences); printed != licences {
+		t.Error("the notices hold what can't be printed")
 	}
 }
 
