@@ -4,8 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -99,7 +98,7 @@ func (c *Finding) sumsLeft(volts []float64, from, group int, whole, rest []float
 // taperedPower adds up power spectra of stretches of one length, for which it keeps
 // what they share.
 type taperedPower struct {
-	fft   *fourier.FFT
+	fft   *spectrum.Transform
 	taper []float64
 	coef  []complex128
 	scale float64 // of a bin's squared magnitude
@@ -109,7 +108,7 @@ type taperedPower struct {
 // scale over its bins.
 func newTaperedPower(n int, scale float64) *taperedPower {
 	const hannPower = 0.375 // mean square of the taper
-	return &taperedPower{fft: fourier.NewFFT(n), taper: hann(n), coef: make([]complex128, n/2+1), scale: 2 / (float64(n) * float64(n)) / hannPower * scale}
+	return &taperedPower{fft: spectrum.NewTransform(n), taper: hann(n), coef: make([]complex128, n/2+1), scale: 2 / (float64(n) * float64(n)) / hannPower * scale}
 }
 
 // hann is Hann's taper over n samples, the half sample at either end counted.
@@ -128,7 +127,8 @@ func (p *taperedPower) add(x, sum []float64) {
 	for i, w := range p.taper {
 		x[i] = (x[i] - base - slope*float64(i)) * w
 	}
-	for k, v := range p.fft.Coefficients(p.coef, x) {
+	p.fft.Coefficients(p.coef, x)
+	for k, v := range p.coef {
 		sum[k] += (real(v)*real(v) + imag(v)*imag(v)) * p.scale
 	}
 }
