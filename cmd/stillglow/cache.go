@@ -53,7 +53,7 @@ and nothing else.`,
 		Args:    wantArgs(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return withCache(func(c *pipeline.Cache, paths []string, megabytes float64) error {
-				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d results, %.1f MB\n", c.Dir(), len(paths), megabytes)
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d results and pictures, %.1f MB\n", c.Dir(), len(paths), megabytes)
 				return nil
 			})
 		},
@@ -71,7 +71,7 @@ and nothing else.`,
 						return err
 					}
 				}
-				fmt.Fprintf(cmd.OutOrStdout(), "%s: deleted %d results, %.1f MB\n", c.Dir(), len(paths), megabytes)
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: deleted %d results and pictures, %.1f MB\n", c.Dir(), len(paths), megabytes)
 				return nil
 			})
 		},

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -202,6 +203,10 @@ func sweepLeftovers(dir string) {
 	}
 }
 
+// writers is how many files are written side by side: a file that is to be on the disk
+// waits for it, and the disk takes several in one go.
+const writers = 8
+
 // stage makes a working folder with the files and their list, all of it on the
 // disk when it returns.
 func stage(stem string, files []report.File) (fresh string, err error) {
@@ -212,15 +217,15 @@ func stage(stem string, files []report.File) (fresh string, err error) {
 		}
 	}
 	if err != nil {
-		return "", plainPathError(err)
+		_, cause := PathAndCause(err) // the working folder's own name means nothing to the user
+		return "", fmt.Errorf("%s: cannot write the report: %w", filepath.Dir(fresh), cause)
 	}
 	// The list is first, so that what a killed run leaves is known for its own.
 	err = writeSynced(filepath.Join(fresh, ListFile), listOf(files).bytes())
-	for _, f := range files {
-		if err != nil {
-			break
-		}
-		err = writeSynced(filepath.Join(fresh, filepath.FromSlash(f.Name)), f.Bytes)
+	if err == nil {
+		err = sideBySide(context.Background(), len(files), writers, func(i int) error {
+			return writeSynced(filepath.Join(fresh, filepath.FromSlash(files[i].Name)), files[i].Bytes)
+		})
 	}
 	if err != nil {
 		_ = removeOwn(fresh, true)
