@@ -69,7 +69,7 @@ func (m *Measurement) weakText() string {
 			which = "noise and band figures"
 		}
 	}
-	return fmt.Sprintf("at %s %s still passes up to %.0f %% of a signal at %s, which then shows up (aliased) at %s: %s are upper limits",
+	return fmt.Sprintf("at %s, %s still passes up to %.0f %% of a signal at %s, which then shows up (aliased) at %s: %s are upper limits",
 		rateText(rateHz), how, 100*w.leaves(rateHz-at, at, rateHz), hertz(rateHz-at), hertz(at), which)
 }
 

@@ -32,7 +32,7 @@ func newCompletionCmd() *cobra.Command {
 	return &cobra.Command{
 		Use:   "completion SHELL",
 		Short: "Print the script that completes commands and values in a shell",
-		Long: `Completion prints a script for ` + strings.Join(names, ", ") + `. Once the shell has
+		Long: `Completion prints a script for ` + strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1] + `. Once the shell has
 read it, the tab key completes commands, flags, targets, valves, bench sheets and
 captures.
 

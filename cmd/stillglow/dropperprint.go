@@ -367,7 +367,7 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 // printCorners is the table of a part's worst cases, with their notes under it.
 func printCorners(w io.Writer, part heater.Part) {
 	printLine(w, "", "worst cases with "+part.Label)
-	t := plainTable([]string{"case", "heater", "volts", "error", "current", "heat", "limit"}, "llrrrrl", 42, 8, 8, 8, 7, 7, 6)
+	t := plainTable([]string{"case", "heater", "volts", "error", "current", "heat", "limit"}, "llrrrrl", 44, 8, 8, 8, 7, 7, 6)
 	var notes []string
 	for _, k := range part.Corners {
 		name := k.Name

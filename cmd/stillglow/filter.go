@@ -228,6 +228,14 @@ func printFilterJSON(w io.Writer, c filter.Circuit, r filter.Result, hz []float6
 	}{"1.0", string(c.Topology), r.Parts, rows, r.PeakDB, r.PeakHz, r.DropV, append([]string{}, r.Warnings...)})
 }
 
+// gainText is a gain to a tenth of a decibel, "0.0 dB" without a sign.
+func gainText(db float64) string {
+	if math.Abs(db) < 0.05 {
+		return "0.0 dB"
+	}
+	return fmt.Sprintf("%+.1f dB", db)
+}
+
 // filterText words a circuit with its gain at the frequencies.
 func filterText(c filter.Circuit, r filter.Result, hz []float64, loadA float64) string {
 	out := &strings.Builder{}
@@ -238,7 +246,7 @@ func filterText(c filter.Circuit, r filter.Result, hz []float64, loadA float64) 
 	fmt.Fprintln(out)
 	table := plainTable([]string{"frequency", "gain"}, "rr", 12, 12)
 	for _, v := range hz {
-		table.AppendRow([]any{target.HzText(v), fmt.Sprintf("%+.1f dB", filter.DB(filter.Insertion(c, v)))})
+		table.AppendRow([]any{target.HzText(v), gainText(filter.DB(filter.Insertion(c, v)))})
 	}
 	printTable(out, table)
 	fmt.Fprintln(out)
