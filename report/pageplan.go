@@ -162,7 +162,7 @@ func planRows(p *heater.Plan) []pair {
 	rows := []pair{{"headroom", clean(headroom)}}
 	if p.CanFeed {
 		cold := p.ColdRides
-		if p.ColdNoDropA > 0 {
+		if p.ColdNoDropA > 0 && !p.Direct {
 			cold = joinNonEmpty("; ", cold, "without a dropper "+eng(p.ColdNoDropA, "A"))
 		}
 		rows = append(rows, pair{"cold start", clean(cold)}, pair{"warm-up", clean(warmUpWords(p.WarmUp))})

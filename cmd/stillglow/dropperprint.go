@@ -268,7 +268,11 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	printArrangements(w, p)
 	if p.Best >= 0 {
 		a := p.Arrangements[p.Best]
-		printLine(w, "* ", fmt.Sprintf("recommended: %s, %s: %s", a.Name, a.Parts[a.Best].Label, p.BestWhy))
+		fit := a.Name
+		if a.Name != heater.NameNone {
+			fit += ", " + a.Parts[a.Best].Label
+		}
+		printLine(w, "* ", fmt.Sprintf("recommended: %s: %s", fit, p.BestWhy))
 	} else {
 		printLine(w, "", p.BestWhy)
 	}
@@ -289,7 +293,11 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	printOthers(w, p)
 	printShopping(w, p)
 	fmt.Fprintln(w)
-	printLine(w, "cold start: ", fmt.Sprintf("%s; without a dropper %s A", p.ColdRides, digits(p.ColdNoDropA, 3)))
+	cold := p.ColdRides
+	if !p.Direct {
+		cold += fmt.Sprintf("; without a dropper %s A", digits(p.ColdNoDropA, 3))
+	}
+	printLine(w, "cold start: ", cold)
 	printLine(w, "warm-up:    ", fmt.Sprintf("%s s to 90 %% and %s s to 99 %% of the heater's temperature rise", significant(p.WarmUp.To90S, 2), significant(p.WarmUp.To99S, 2)))
 	printLine(w, "rating:     ", p.Headroom)
 }
