@@ -71,8 +71,8 @@ func named() []Target {
 				limit(BandAudioA, 30e-6, noSource),
 				limit(BandRF1, 2.5e-3, noSource),
 				limit(Noise, 0.3e-6, noSource),
-				limit(CommonMains, 2e-3, commonSource(quietAllowedV, "100 Hz")),
-				limit(CommonAudio, 0.5e-3, commonSource(quietAllowedV, "3 kHz")),
+				limit(CommonMains, 2e-3, commonSource(quietAllowedV, "100 Hz")+riaaCounted),
+				limit(CommonAudio, 0.5e-3, commonSource(quietAllowedV, "3 kHz")+riaaCounted),
 				limit(CommonPP, 175e-3, halfSource),
 			},
 		},
@@ -126,6 +126,9 @@ func commonStage(riaa bool) Stage {
 func commonSource(allowedV float64, at string) string {
 	return fmt.Sprintf("coupling calculation at %s: %s allowed at the input of a stage with 1.5 kΩ in the cathode, no bypass, heater tied to ground through two 100 Ω resistors (stillglow target hears)", at, VoltText(allowedV))
 }
+
+// riaaCounted follows commonSource where the stage's output is de-emphasised.
+const riaaCounted = ", RIAA de-emphasis included"
 
 // Default is the name of the target used where none is asked for.
 const Default = "line-preamp"
