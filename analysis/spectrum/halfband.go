@@ -49,12 +49,13 @@ func besselI0(x float64) float64 {
 // inside the stream come out, so the ends of a record lend it no transient:
 // output k is centred on input halfBandReach + 2k.
 type halver struct {
-	taps [(halfBandReach + 1) / 2]float64
-	// inputs not yet used up: of even number (under the taps) and of odd number
-	// (under the centre)
-	even, odd []float64
-	inputs    int
+	taps  [(halfBandReach + 1) / 2]float64
+	rest  []float64 // inputs not yet used up, from the next output's first on
+	joint []float64 // these and what follows them
 }
+
+// halfBandSpan is how many inputs an output is made of.
+const halfBandSpan = 2*halfBandReach + 1
 
 func newHalver() *halver {
 	h := &halver{}
@@ -64,67 +65,68 @@ func newHalver() *halver {
 
 // push takes samples and appends the finished outputs to dst.
 func (h *halver) push(dst, in []float64) []float64 {
-	h.take(in)
-	n := min(len(h.even)-halfBandReach, len(h.odd)-halfBandReach/2)
-	if n <= 0 {
-		return dst
+	if k := len(h.rest); k > 0 {
+		// the outputs that begin among the inputs left from before
+		h.joint = append(append(h.joint[:0], h.rest...), in[:min(len(in), halfBandSpan)]...)
+		n := min(halvedLen(len(h.joint)), (k+1)/2)
+		dst = h.halve(dst, h.joint, n)
+		if 2*n < k { // so few inputs
+			h.rest = append(h.rest[:0], h.joint[2*n:]...)
+			return dst
+		}
+		in = in[2*n-k:]
 	}
-	was := len(dst)
-	dst = slices.Grow(dst, n+1)[:was+n+1] // room for one more
-	// for it there may be no inputs, and what comes out is cut off again
-	even, odd := append(h.even, 0), append(h.odd, 0)
+	n := halvedLen(len(in))
+	dst = h.halve(dst, in, n)
+	h.rest = append(h.rest[:0], in[2*n:]...)
+	return dst
+}
+
+// halve appends n outputs, the first of them centred on x[halfBandReach].
+func (h *halver) halve(dst, x []float64, n int) []float64 {
 	t := &h.taps
-	for k := 0; k < n; k += 2 {
+	was := len(dst)
+	dst = slices.Grow(dst, n)[:was+n]
+	k := 0
+	for ; k+1 < n; k += 2 {
 		// two outputs, written out since the index of a loop would cost as much as the
-		// sums: e are the inputs under the taps, o those under the centre
-		e, o := (*[halfBandReach + 2]float64)(even[k:]), (*[2]float64)(odd[k+halfBandReach/2:])
-		a, b := 0.5*o[0], 0.0 // the first's taps of even and of odd number
-		c, d := 0.5*o[1], 0.0 // the second's
-		a, c = a+t[0]*(e[13]+e[14]), c+t[0]*(e[14]+e[15])
-		b, d = b+t[1]*(e[12]+e[15]), d+t[1]*(e[13]+e[16])
-		a, c = a+t[2]*(e[11]+e[16]), c+t[2]*(e[12]+e[17])
-		b, d = b+t[3]*(e[10]+e[17]), d+t[3]*(e[11]+e[18])
-		a, c = a+t[4]*(e[9]+e[18]), c+t[4]*(e[10]+e[19])
-		b, d = b+t[5]*(e[8]+e[19]), d+t[5]*(e[9]+e[20])
-		a, c = a+t[6]*(e[7]+e[20]), c+t[6]*(e[8]+e[21])
-		b, d = b+t[7]*(e[6]+e[21]), d+t[7]*(e[7]+e[22])
-		a, c = a+t[8]*(e[5]+e[22]), c+t[8]*(e[6]+e[23])
-		b, d = b+t[9]*(e[4]+e[23]), d+t[9]*(e[5]+e[24])
-		a, c = a+t[10]*(e[3]+e[24]), c+t[10]*(e[4]+e[25])
-		b, d = b+t[11]*(e[2]+e[25]), d+t[11]*(e[3]+e[26])
-		a, c = a+t[12]*(e[1]+e[26]), c+t[12]*(e[2]+e[27])
-		b, d = b+t[13]*(e[0]+e[27]), d+t[13]*(e[1]+e[28])
+		// sums
+		x := (*[halfBandSpan + 2]float64)(x[2*k:])
+		a, b := 0.5*x[halfBandReach], 0.0   // the first's taps of even and of odd number
+		c, d := 0.5*x[halfBandReach+2], 0.0 // the second's
+		a, c = a+t[0]*(x[26]+x[28]), c+t[0]*(x[28]+x[30])
+		b, d = b+t[1]*(x[24]+x[30]), d+t[1]*(x[26]+x[32])
+		a, c = a+t[2]*(x[22]+x[32]), c+t[2]*(x[24]+x[34])
+		b, d = b+t[3]*(x[20]+x[34]), d+t[3]*(x[22]+x[36])
+		a, c = a+t[4]*(x[18]+x[36]), c+t[4]*(x[20]+x[38])
+		b, d = b+t[5]*(x[16]+x[38]), d+t[5]*(x[18]+x[40])
+		a, c = a+t[6]*(x[14]+x[40]), c+t[6]*(x[16]+x[42])
+		b, d = b+t[7]*(x[12]+x[42]), d+t[7]*(x[14]+x[44])
+		a, c = a+t[8]*(x[10]+x[44]), c+t[8]*(x[12]+x[46])
+		b, d = b+t[9]*(x[8]+x[46]), d+t[9]*(x[10]+x[48])
+		a, c = a+t[10]*(x[6]+x[48]), c+t[10]*(x[8]+x[50])
+		b, d = b+t[11]*(x[4]+x[50]), d+t[11]*(x[6]+x[52])
+		a, c = a+t[12]*(x[2]+x[52]), c+t[12]*(x[4]+x[54])
+		b, d = b+t[13]*(x[0]+x[54]), d+t[13]*(x[2]+x[56])
 		out := (*[2]float64)(dst[was+k:])
 		out[0], out[1] = a+b, c+d
 	}
-	h.even = h.even[:copy(h.even, h.even[n:])]
-	h.odd = h.odd[:copy(h.odd, h.odd[n:])]
-	return dst[:was+n]
-}
-
-// take sorts inputs by even and odd numbers.
-func (h *halver) take(in []float64) {
-	if h.inputs%2 == 1 && len(in) > 0 {
-		h.odd = append(h.odd, in[0])
-		h.inputs++
-		in = in[1:]
+	if k < n {
+		x := (*[halfBandSpan]float64)(x[2*k:])
+		a, b := 0.5*x[halfBandReach], 0.0
+		for i := 0; i < len(t); i += 2 {
+			a += t[i] * (x[halfBandReach-1-2*i] + x[halfBandReach+1+2*i])
+			b += t[i+1] * (x[halfBandReach-3-2*i] + x[halfBandReach+3+2*i])
+		}
+		dst[was+k] = a + b
 	}
-	h.inputs += len(in)
-	n := len(in) / 2
-	h.even, h.odd = slices.Grow(h.even, n+1), slices.Grow(h.odd, n+1)
-	even, odd := h.even[len(h.even):len(h.even)+n], h.odd[len(h.odd):len(h.odd)+n]
-	for i := range even {
-		pair := in[2*i : 2*i+2]
-		even[i], odd[i] = pair[0], pair[1]
-	}
-	h.even, h.odd = append(h.even[:len(h.even)+n], in[2*n:]...), h.odd[:len(h.odd)+n]
+	return dst
 }
 
 // halvedLen is the number of outputs that n inputs yield.
 func halvedLen(n int) int {
-	const span = 2*halfBandReach + 1
-	if n < span {
+	if n < halfBandSpan {
 		return 0
 	}
-	return (n-span)/2 + 1
+	return (n-halfBandSpan)/2 + 1
 }

@@ -76,3 +76,27 @@ func BenchmarkNoiseFloor(b *testing.B) {
 		MeasureNoiseFloor(&m, &m, opt)
 	}
 }
+
+// Levels between places, each by the exponential of a straight line, in the long and the
+// short stretches that a spectrum's blocks have.
+func TestJoinLevels(t *testing.T) {
+	at := []float64{2, 7.5, 8, 1200.5, 1201, 5000}
+	level := []float64{-3, 1, 0.5, -20, -19, 4}
+	const n = 6000
+	for i, got := range JoinLevels(at, level, n) {
+		x, want := float64(i), level[0]
+		for j := range len(at) - 1 {
+			if x > at[j] {
+				want = level[j] + (level[j+1]-level[j])*min((x-at[j])/(at[j+1]-at[j]), 1)
+			}
+		}
+		if want = math.Exp(want); math.Abs(got/want-1) > 1e-12 {
+			t.Fatalf("place %d: %g, want %g", i, got, want)
+		}
+	}
+	for i, v := range JoinLevels(nil, nil, 3) {
+		if v != 0 {
+			t.Errorf("without places number %d is %g, want 0", i, v)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package spectrum
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"testing"
 
@@ -105,5 +106,33 @@ func TestFrameTonesAreNoMains(t *testing.T) {
 	}
 	if f := mains.MainsHz; !f.Known || math.Abs(f.Value-mainsHz) > f.U {
 		t.Errorf("the mains is %+v, want %g Hz", f, mainsHz)
+	}
+}
+
+// Projections against the sums as they are written, for any number of lines and blocks
+// that don't fit the work space.
+func TestTaperedProjections(t *testing.T) {
+	x := reference.WhiteNoise(5000, 1, 5)
+	for i := range x {
+		x[i] += 3
+	}
+	const from, length = 17, 4321
+	cycles := []float64{0.01, 0.0123, 0.2, 0.49, 1.0 / length, 3.0 / length, 0.3}
+	got := tapered(Samples(x), make([]float64, 1000), from, length, cycles)
+	one, mean := 0.0, 0.0
+	taper := func(i int) float64 { return 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/length) }
+	for i, v := range x[from : from+length] {
+		one += taper(i)
+		mean += taper(i) * v
+	}
+	mean /= one
+	for k, a := range cycles {
+		var want complex128
+		for i, v := range x[from : from+length] {
+			want += cmplx.Rect(taper(i)*(v-mean)*math.Sqrt2/one, -2*math.Pi*a*float64(i))
+		}
+		if cmplx.Abs(got[k]-want) > 1e-11 {
+			t.Errorf("%g cycles a sample: %v, want %v", a, got[k], want)
+		}
 	}
 }

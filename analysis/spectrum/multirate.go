@@ -4,6 +4,8 @@ import (
 	"context"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Options tunes Of; the zero value is what measuring uses.
@@ -80,9 +82,7 @@ func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate
 		if gated {
 			wb = w[:len(xb)]
 			opt.Weights(wb, pos)
-			for _, g := range wb {
-				kept += g
-			}
+			kept += floats.Sum(wb)
 		}
 		if pos == 0 {
 			m.MeanV = weightedMean(xb, wb)

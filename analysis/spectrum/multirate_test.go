@@ -3,6 +3,7 @@ package spectrum
 import (
 	"context"
 	"math"
+	"math/rand/v2"
 	"runtime"
 	"strconv"
 	"testing"
@@ -128,6 +129,72 @@ func TestHalfBand(t *testing.T) {
 		}
 		if g := dB(gain * gain); g < c.minDB || g > c.maxDB {
 			t.Errorf("at %g of the rate: %.4f dB, want %g to %g", c.f, g, c.minDB, c.maxDB)
+		}
+	}
+}
+
+// A stream halved in pieces of any length is the stream halved at once, and each output
+// the sum over its taps.
+func TestHalverInPieces(t *testing.T) {
+	x := reference.WhiteNoise(3000, 1, 11)
+	whole := newHalver().push(nil, x)
+	if len(whole) != halvedLen(len(x)) {
+		t.Fatalf("%d outputs, want %d", len(whole), halvedLen(len(x)))
+	}
+	taps := halfBandTaps()
+	for k, got := range whole {
+		want := x[2*k+halfBandReach] / 2
+		for i, w := range taps {
+			want += w * (x[2*k+halfBandReach-1-2*i] + x[2*k+halfBandReach+1+2*i])
+		}
+		if math.Abs(got-want) > 1e-14 {
+			t.Fatalf("output %d is %g, want %g", k, got, want)
+		}
+	}
+	r := rand.New(rand.NewPCG(1, 2))
+	for range 200 {
+		h, most := newHalver(), 1+r.IntN(200)
+		var got []float64
+		for rest := x; len(rest) > 0; {
+			n := min(r.IntN(most+1), len(rest))
+			got = h.push(got, rest[:n])
+			rest = rest[n:]
+		}
+		if len(got) != len(whole) {
+			t.Fatalf("pieces of up to %d: %d outputs, want %d", most, len(got), len(whole))
+		}
+		for k := range got {
+			if math.Abs(got[k]-whole[k]) > 1e-14 {
+				t.Fatalf("pieces of up to %d: output %d is %g, want %g", most, k, got[k], whole[k])
+			}
+		}
+	}
+}
+
+// A long record's segments are a fair sample of it: where the signal is on for a part of
+// every hop, they hold that part of its power, whatever part of the hop it is.
+func TestGapsMissNothingThatRepeats(t *testing.T) {
+	const n, hop = 256, 1024
+	for _, on := range []int{0, 256, 512, 768} {
+		k := newWelch(newSegmentSpace(n), hop, false)
+		x := reference.WhiteNoise(hop*400, 1, 3)
+		for i := range x {
+			if i%hop < on || i%hop >= on+hop/4 {
+				x[i] = 0
+			}
+		}
+		for from := 0; from < len(x); from += 1000 {
+			k.push(x[from:min(from+1000, len(x))], nil)
+		}
+		if k.segments < 390 || k.segments > 410 {
+			t.Errorf("%d segments, want about 400", k.segments)
+		}
+		power := 0.0
+		for _, d := range k.density(1) {
+			power += d / n
+		}
+		if math.Abs(power-0.25) > 0.025 {
+			t.Errorf("on from %d: a mean square of %.3f, want 0.25", on, power)
 		}
 	}
 }

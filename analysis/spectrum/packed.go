@@ -39,17 +39,26 @@ func newPacked(n int) *packed {
 	return p
 }
 
-// forward transforms in to out.
-func (p *packed) forward() {
+// forward transforms the samples x.
+func (p *packed) forward(x []float64) {
+	in := p.in[:p.n/2]
+	x = x[:2*len(in)]
+	for i := range in {
+		in[i] = complex(x[2*i], x[2*i+1])
+	}
+	p.again()
+}
+
+// again transforms in to out.
+func (p *packed) again() {
 	if err := p.plan.Forward(p.out, p.in); err != nil {
 		panic("spectrum: transform: " + err.Error())
 	}
 }
 
-// addPowers adds the squared magnitudes of the terms 0 to n/2 of what is in p.in to
-// power.
-func (p *packed) addPowers(power []float64) {
-	p.forward()
+// addPowers adds the squared magnitudes of the terms 0 to n/2 of x to power.
+func (p *packed) addPowers(power, x []float64) {
+	p.forward(x)
 	half := p.n / 2
 	z, power := p.out[:half], power[:half+1]
 	re, im := real(z[0]), imag(z[0])
@@ -107,10 +116,7 @@ func NewFilter(response []complex128) *Filter {
 func (f *Filter) Run(x []float64) {
 	half := f.n / 2
 	in, x := f.in[:half], x[:2*half]
-	for i := range in {
-		in[i] = complex(x[2*i], x[2*i+1])
-	}
-	f.forward()
+	f.forward(x)
 	// back by the same transform: the inverse is the conjugate of the conjugates' one
 	z, own, mirrored := f.out[:half], f.own[:half], f.mirrored[:half]
 	turn := func(k int, a, b complex128) complex128 { // conj(own·a + mirrored·conj b), as they are kept
@@ -124,7 +130,7 @@ func (f *Filter) Run(x []float64) {
 		a, b := z[k], z[j]
 		in[k], in[j] = turn(k, a, b), turn(j, b, a)
 	}
-	f.forward()
+	f.again()
 	for i, c := range f.out[:half] {
 		x[2*i], x[2*i+1] = real(c), -imag(c)
 	}

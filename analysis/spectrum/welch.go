@@ -146,10 +146,7 @@ func (k *welch) transform(seg, w []float64) {
 	k.full += k.square
 	k.segments++
 	if k.packed != nil {
-		for i := range k.packed.in {
-			k.packed.in[i] = complex(work[2*i], work[2*i+1])
-		}
-		k.packed.addPowers(k.power)
+		k.packed.addPowers(k.power, work)
 		return
 	}
 	k.fft.Coefficients(k.coef, work)
