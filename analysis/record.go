@@ -26,7 +26,12 @@ func newRecord(tr *capture.Trace, setup Setup) (*record, error) {
 	if !(tr.SampleRateHz > 0) || math.IsInf(tr.SampleRateHz, 0) {
 		return nil, fmt.Errorf("the trace has no sample rate")
 	}
-	basic := basicsOf(tr.Volts)
+	step := make(chan float64, 1)
+	go func() { // meanwhile; 0: on no steps
+		s, _ := spectrum.ADCStep(tr.Volts)
+		step <- s
+	}()
+	basic, codes := basicsOf(tr.Volts), <-step
 	if !basic.finite {
 		return nil, fmt.Errorf("sample %d is not a number", basic.bad)
 	}
@@ -37,10 +42,8 @@ func newRecord(tr *capture.Trace, setup Setup) (*record, error) {
 		setup.GainFraction = defaultGainFraction
 	}
 	r := &record{tr: tr, setup: setup, basic: basic, stepV: tr.StepV}
-	if s, ok := spectrum.ADCStep(tr.Volts); ok {
-		if r.stepV == 0 || s < sameStep*r.stepV {
-			r.stepV = s
-		}
+	if codes > 0 && (r.stepV == 0 || codes < sameStep*r.stepV) {
+		r.stepV = codes
 	}
 	return r, nil
 }

@@ -100,24 +100,26 @@ func (t *Trace) findLevels(reach extent) {
 		return // too few levels to tell a plateau from a level
 	}
 	width := max(plateauSteps*step, plateauShare*(hi-lo))
-	// both ends side by side
+	// both ends side by side, and with them what only ends without a plateau need: nearly
+	// all
 	look := func(e *FlatEnd, least, sign float64) {
 		if *e = plateau(t.Volts, reach.blocks, least, width, sign); e.Samples == 0 {
 			*e = still(t.Volts, reach.blocks, least, step, sign)
 		}
 	}
 	var wg sync.WaitGroup
+	var means *blurredMeans
+	if t.SampleRateHz >= blurLeastHz {
+		wg.Go(func() { means = newBlurredMeans(t.Volts, reach.blocks) })
+	}
 	wg.Go(func() { look(&l.Bottom, lo, 1) })
 	look(&l.Top, -hi, -1)
 	wg.Wait()
-	if (l.Bottom.Samples == 0 || l.Top.Samples == 0) && t.SampleRateHz >= blurLeastHz {
-		means := newBlurredMeans(t.Volts, reach.blocks)
-		if l.Bottom.Samples == 0 {
-			l.Bottom = means.plateau(1)
-		}
-		if l.Top.Samples == 0 {
-			l.Top = means.plateau(-1)
-		}
+	if means != nil && l.Bottom.Samples == 0 {
+		l.Bottom = means.plateau(1)
+	}
+	if means != nil && l.Top.Samples == 0 {
+		l.Top = means.plateau(-1)
 	}
 	if n := l.Top.Samples + l.Bottom.Samples; n > 0 && !t.atFullScale(l) {
 		t.caution(CautionFlatTops, fmt.Sprintf("%d samples sit at the record's highest or lowest value: the input was overloaded, unless the waveform has flat tops; peaks may be cut off", n), "use more volts per division, or move the trace to the middle of the screen")
