@@ -84,7 +84,7 @@ func (c *Comparison) marginsFigure() *canvas.Drawing {
 	p.Y.Tick.Marker = names
 	widen(&p.X, 0.1)
 	p.Add(grid{}, zeroLine{})
-	before := marks{shape: draw.RingGlyph{}, color: canvas.Vermillion, size: vg.Points(3.8)}
+	before := marks{shape: hollow{}, color: canvas.Vermillion, size: vg.Points(3.8)}
 	after := marks{shape: draw.CircleGlyph{}, color: canvas.Blue, size: vg.Points(3.8)}
 	for i, u := range rows {
 		y := float64(n - 1 - i)

@@ -92,7 +92,8 @@ func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 // units are the units' symbols that follow an SI prefix or none.
 var units = map[string]bool{
 	"V": true, "A": true, "Ω": true, "W": true, "Hz": true, "F": true, "H": true, "s": true, "S/s": true, "FS": true, "/s": true,
-	"V/√Hz": true, "FS/√Hz": true, "√Hz": true, "Vs": true, "V/s": true, "V/µs": true, "A/V": true, "%": true, "dB": true, "°C": true, "K": true, "ppm": true, "bit": true, "samples": true,
+	"V/√Hz": true, "FS/√Hz": true, "√Hz": true, "Vs": true, "V/s": true, "V/µs": true, "A/V": true, "%": true, "dB": true, "°C": true, "K": true, "ppm": true, "bit": true, "samples": true, "s/div": true, "V/div": true,
+	"k": true, "M": true, // "1 M samples"
 }
 
 // beginsWithUnit reports whether text begins with a unit and ends or goes on with

@@ -14,7 +14,6 @@ import (
 
 	"stillglow/analysis/target"
 	"stillglow/capture"
-	"stillglow/report/canvas"
 )
 
 //go:embed assets/page.html assets/page.css assets/page.js assets/uPlot.iife.min.js assets/uPlot.min.css assets/uPlot.LICENSE assets/labels.html
@@ -27,8 +26,9 @@ const (
 	staticColumns  = 260
 	liveColumns    = 1500
 	waveColumns    = 4800 // of the live waveforms
-	pageBytes      = 2_900_000
+	pageBytes      = 2_950_000
 	leastShare     = 0.06
+	phoneColumns   = 200  // of one on a phone
 	leastColumns   = 60   // of a static picture
 	histogramUnits = 12   // the first of a large bench, whose pages show histograms
 	unitsInFull    = 20.0 // units that fit with curves in full; drawing them for more would be thrown away
@@ -80,7 +80,7 @@ func (r *Report) HTML() ([]byte, error) {
 	}
 	share := math.Min(1, unitsInFull/math.Max(1, float64(len(r.Units))))
 	for {
-		v, err := r.view(share)
+		v, err := r.view(share, false)
 		if err != nil {
 			return nil, err
 		}
@@ -188,8 +188,9 @@ var verdictOrder = []target.Verdict{target.Pass, target.NearMiss, target.Fail, t
 
 func verdictClass(v target.Verdict) string { return slug(string(v)) }
 
-// view words the page; share shrinks its curves.
-func (r *Report) view(share float64) (*view, error) {
+// view words the page; share shrinks its curves. still: no script makes its pictures
+// live.
+func (r *Report) view(share float64, still bool) (*view, error) {
 	frame, err := pageFrame()
 	if err != nil {
 		return nil, err
@@ -223,7 +224,7 @@ func (r *Report) view(share float64) (*view, error) {
 		v.Brands = append(v.Brands, brandView{clean(b.Name), b.PassText(), shareText(b),
 			brandDB(b, b.MedianDB), brandDB(b, b.BestDB), brandDB(b, b.WorstDB), more})
 	}
-	plots := r.pagePlots(share)
+	plots := r.pagePlots(share, still)
 	v.BrandPlot, v.Overlay, v.CommonPlot = plots.brands, plots.overlay, plots.common
 	columns := r.markdownCriteria()
 	v.Columns = r.columnViews(columns)
@@ -325,7 +326,7 @@ type pagePlots struct {
 	unit                    map[int][]plotView // by unit
 }
 
-func (r *Report) pagePlots(share float64) pagePlots {
+func (r *Report) pagePlots(share float64, still bool) pagePlots {
 	out := pagePlots{unit: map[int][]plotView{}}
 	for _, p := range r.plotList() {
 		if p.kind == "histograms" && p.unit >= histogramUnits && len(r.Units) > unitsInFull {
@@ -337,31 +338,32 @@ func (r *Report) pagePlots(share float64) pagePlots {
 		}
 		g.Title, g.Footer = "", strings.TrimSuffix(strings.TrimSuffix(g.Footer, "invented data"), " · ")
 		g.Coarse = share < 0.5
-		svg := template.HTML(g.Inline(p.alt))
+		markup := g.Inline(p.alt)
+		if p.phone != nil && (still || !p.live) {
+			phone := p.phone(max(leastColumns, int(share*phoneColumns)))
+			phone.Footer, phone.Coarse = orText(phone.Footer, g.Footer), g.Coarse
+			markup = onScreens(markup, phone.Inline(p.alt))
+		}
+		svg := template.HTML(markup)
 		switch p.kind {
 		case "brands":
-			phone := brandFigure(r, true)
-			phone.Footer = g.Footer
-			out.brands = `<figure class="fig">` + forBoth(svg, phone, p.alt) + `</figure>`
+			out.brands = `<figure class="fig">` + svg + `</figure>`
 		case "overlay":
 			out.overlay = svg
 		case "common-mode":
 			out.common = svg
 		default:
-			if p.kind == "warm-up" {
-				svg = forBoth(svg, warmUpFigure(&r.Units[p.unit], true), p.alt)
-			}
 			out.unit[p.unit] = append(out.unit[p.unit], plotView{Kind: p.kind, Unit: p.unit, SVG: svg, Caption: captions[p.kind],
-				Wide: p.kind == "waveform" || p.kind == "spectrum" || p.kind == "warm-up",
-				Pan:  p.kind == "histograms"})
+				Wide: p.kind == "waveform" || p.kind == "spectrum" || p.kind == "warm-up"})
 		}
 	}
 	return out
 }
 
-// forBoth shows a picture as it is, and on a phone the one drawn for that.
-func forBoth(svg template.HTML, phone *canvas.Drawing, alt string) template.HTML {
-	return `<div class="widescreen">` + svg + `</div><div class="narrowscreen">` + template.HTML(phone.Inline(alt)) + `</div>`
+// onScreens shows one of two pictures: that for a narrow screen there, the other on
+// every other screen and on paper.
+func onScreens(wide, narrow string) string {
+	return `<div class="widescreen">` + wide + `</div><div class="narrowscreen">` + narrow + `</div>`
 }
 
 // captions say what a picture shows, under it.

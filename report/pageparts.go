@@ -35,7 +35,7 @@ func (r *Report) Parts() (*Parts, error) {
 	if err != nil {
 		return nil, err
 	}
-	v, err := r.view(1)
+	v, err := r.view(1, true)
 	if err != nil {
 		return nil, err
 	}

@@ -52,7 +52,7 @@ type marginView struct {
 type plotView struct {
 	Kind, Caption string
 	Unit          int
-	Wide, Pan     bool // Pan: never live, so its text would be too small on a phone
+	Wide          bool // takes both columns
 	SVG           template.HTML
 }
 
@@ -173,7 +173,7 @@ func intervalText(m target.Margin) string {
 
 // marginBars draws one bar per criterion about the limit's line, cut at 20 dB.
 func marginBars(e *target.Evaluation) string {
-	const step, half, cut = 11, 18.0, 20.0
+	const step, half, cut = 12, 18.0, 20.0
 	var b, words strings.Builder
 	for i, m := range e.Margins {
 		x := 2 + step*i

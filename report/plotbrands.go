@@ -16,9 +16,9 @@ import (
 const brandLimit = 12
 
 // brandFigure is the strip plot: every unit's worst margin, a row per brand,
-// with median and spread (1.4826 MAD), and how many pass. narrow is for a phone:
+// with median and spread (1.4826 MAD), and how many pass. phone is for a phone:
 // names and words stand over and under the row.
-func brandFigure(r *Report, narrow bool) *canvas.Drawing {
+func brandFigure(r *Report, phone bool) *canvas.Drawing {
 	n := min(len(r.Brands), brandLimit)
 	if n == 0 {
 		return nil
@@ -27,13 +27,13 @@ func brandFigure(r *Report, narrow bool) *canvas.Drawing {
 	p.Y.Min, p.Y.Max = -0.6, float64(n)-0.4
 	p.Y.LineStyle.Width = 0
 	p.Y.Tick.LineStyle.Width = 0
-	if p.Y.Tick.Marker = (brandTicks{r, n}); narrow {
+	if p.Y.Tick.Marker = (brandTicks{r, n}); phone {
 		p.Y.Tick.Marker = noTicks{}
 		p.Y.Tick.Length = 0
 	}
 	p.X.Min, p.X.Max = brandExtent(r.Brands[:n])
 	widen(&p.X, 0.08)
-	if !narrow {
+	if !phone {
 		share := brandWordsShare(r.Brands[:n])
 		p.X.Max += (p.X.Max - p.X.Min) * share / (1 - share)
 	}
@@ -41,7 +41,7 @@ func brandFigure(r *Report, narrow bool) *canvas.Drawing {
 	for i, b := range r.Brands[:n] {
 		row := float64(n - 1 - i)
 		addBrandRow(p, b, row)
-		if narrow {
+		if phone {
 			p.Add(note{x: p.X.Min, y: row + 0.44, xAlign: draw.XLeft, yAlign: draw.YTop, color: canvas.Ink, text: brandName(b)},
 				note{x: p.X.Max, y: row - 0.5, xAlign: draw.XRight, yAlign: draw.YBottom, color: canvas.SoftInk, text: brandWords(b)})
 			continue
@@ -52,8 +52,8 @@ func brandFigure(r *Report, narrow bool) *canvas.Drawing {
 	if failsRightOfZero(r.Brands[:n]) {
 		d.Footer += "; the margins are of the output only: a cross right of 0 fails in common mode"
 	}
-	if narrow {
-		d.W, d.H = narrowWidth, vg.Length(56*n+70)
+	if phone {
+		return narrow(d, vg.Length(56*n+90))
 	}
 	return d
 }
@@ -95,7 +95,7 @@ func addBrandRow(p *plot.Plot, b target.Brand, row float64) {
 	}
 	passes := marks{shape: draw.CircleGlyph{}, color: canvas.Blue, size: vg.Points(3.6)}
 	over := marks{shape: cross{}, color: canvas.Vermillion, size: vg.Points(3.6)}
-	undecided := marks{shape: draw.RingGlyph{}, color: canvas.Blue, size: vg.Points(3.6)}
+	undecided := marks{shape: hollow{}, color: canvas.Blue, size: vg.Points(3.6)}
 	place := func(m *marks, j int, v float64) {
 		m.x, m.y = append(m.x, v), append(m.y, row+0.12*float64(j%3-1)) // units with equal margins stay apart
 	}
@@ -133,9 +133,6 @@ func failsRightOfZero(brands []target.Brand) bool {
 	return false
 }
 
-// narrowWidth is that of a picture for a phone: text keeps the size of the page's.
-const narrowWidth = vg.Length(340)
-
 func brandName(b target.Brand) string { return canvas.Text(shorten(clean(b.Name), 24)) }
 
 // brandWords is "4 of 5 pass (28 to 99 %)".
@@ -171,6 +168,18 @@ type zeroLine struct{}
 func (zeroLine) Plot(c draw.Canvas, p *plot.Plot) {
 	trX, _ := p.Transforms(&c)
 	c.StrokeLine2(limitLine, trX(0), c.Min.Y, trX(0), c.Max.Y)
+}
+
+// hollow is a circle as a glyph, with a line as bold as the cross's.
+type hollow struct{}
+
+func (hollow) DrawGlyph(c *draw.Canvas, st draw.GlyphStyle, pt vg.Point) {
+	c.SetLineStyle(draw.LineStyle{Color: st.Color, Width: vg.Points(1.3)})
+	var p vg.Path
+	p.Move(vg.Point{X: pt.X + st.Radius, Y: pt.Y})
+	p.Arc(pt, st.Radius, 0, 2*math.Pi)
+	p.Close()
+	c.Stroke(p)
 }
 
 type brandTicks struct {

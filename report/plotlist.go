@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"slices"
 
+	"gonum.org/v1/plot/vg"
+
+	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 	"stillglow/report/canvas"
@@ -19,6 +22,8 @@ type plotSpec struct {
 	unit    int                               // index into Units, -1 for the whole bench
 	inLog   bool                              // shown in the build log
 	figure  func(columns int) *canvas.Drawing // curves reduced to about that number of columns
+	phone   func(columns int) *canvas.Drawing // the same for a narrow screen, without title; nil: there is none
+	live    bool                              // the report's page draws its own plot, which fits every screen
 }
 
 // plotList names every picture that has data behind it, in a fixed order.
@@ -42,7 +47,7 @@ func (r *Report) plotList() []plotSpec {
 		out = append(out, s)
 	}
 	add(plotSpec{name: "brands", kind: "brands", unit: -1, inLog: true, caption: "Brands: worst margin of every unit",
-		alt: brandsAlt(r)}, len(r.Brands) > 0, func(int) *canvas.Drawing { return brandFigure(r, false) })
+		alt: brandsAlt(r), phone: func(int) *canvas.Drawing { return brandFigure(r, true) }}, len(r.Brands) > 0, func(int) *canvas.Drawing { return brandFigure(r, false) })
 	withSpectrum := 0
 	for i := range r.Units {
 		if len(spectra(r.Units[i].Captures)) > 0 {
@@ -52,7 +57,8 @@ func (r *Report) plotList() []plotSpec {
 	add(plotSpec{name: "overlay", kind: "overlay", unit: -1, inLog: true, caption: "Spectra of the first units in the ranking",
 		alt: "Noise density over frequency of the first units in the ranking, overlaid, with the target's limits"},
 		withSpectrum > 1 && overlayFigure(r, 40) != nil, func(columns int) *canvas.Drawing { return overlayFigure(r, columns) })
-	add(plotSpec{name: "common-mode", kind: "common-mode", unit: -1, inLog: true, caption: "Common mode: spectra across 100 Ω to chassis or earth", alt: commonAlt(r)},
+	add(plotSpec{name: "common-mode", kind: "common-mode", unit: -1, inLog: true, caption: "Common mode: spectra across 100 Ω to chassis or earth", alt: commonAlt(r),
+		phone: func(columns int) *canvas.Drawing { return narrow(commonFigure(r, columns), 230) }},
 		commonFigure(r, 40) != nil, func(columns int) *canvas.Drawing { return commonFigure(r, columns) })
 	best := r.best()
 	bases := r.plotBases()
@@ -60,27 +66,35 @@ func (r *Report) plotList() []plotSpec {
 		u := &r.Units[i]
 		name := shorten(unitName(u.Eval.Unit), 60)
 		base := bases[i]
-		unit := func(kind, what, alt string, inLog, has bool, f func(int) *canvas.Drawing) {
-			add(plotSpec{name: base + "-" + kind, kind: kind, unit: i, inLog: inLog && u == best,
+		unit := func(kind, what, alt string, inLog, has bool, f, phone func(int) *canvas.Drawing) {
+			live := phone == nil
+			if live {
+				phone = func(columns int) *canvas.Drawing { return narrow(f(columns), livePhoneHeight[kind]) }
+			}
+			add(plotSpec{name: base + "-" + kind, kind: kind, unit: i, inLog: inLog && u == best, phone: phone, live: live,
 				caption: name + ": " + what, alt: what + " of " + name + alt}, has, f)
 		}
 		unit("waveform", "waveform", waveformAlt(u), true, longest(u.Captures) != nil || fastest(u.Captures) != nil,
-			func(columns int) *canvas.Drawing { return waveformFigure(u, columns) })
+			func(columns int) *canvas.Drawing { return waveformFigure(u, columns) }, nil)
 		unit("cycle", "average switching cycle", cycleAlt(u), false, cycleOf(u.Captures) != nil,
-			func(columns int) *canvas.Drawing { return cycleFigure(u, columns) })
+			func(columns int) *canvas.Drawing { return cycleFigure(u, columns) }, nil)
 		unit("spike", "typical spike", spikeAlt(u), false, spikeOf(u.Captures) != nil,
-			func(columns int) *canvas.Drawing { return spikeFigure(u, columns) })
+			func(columns int) *canvas.Drawing { return spikeFigure(u, columns) }, nil)
 		unit("spectrum", "spectrum", spectrumAlt(u), true, len(spectra(u.Captures)) > 0 && spectrumFigure(u, &r.Target, 40) != nil,
-			func(columns int) *canvas.Drawing { return spectrumFigure(u, &r.Target, columns) })
-		unit("histograms", "spike peaks and intervals", "", false, histogramFigure(u) != nil,
-			func(int) *canvas.Drawing { return histogramFigure(u) })
-		unit("filter", "before and after the post-filter", "", false, filterFigure(u, &r.Target, 40) != nil,
-			func(columns int) *canvas.Drawing { return filterFigure(u, &r.Target, columns) })
+			func(columns int) *canvas.Drawing { return spectrumFigure(u, &r.Target, columns) }, nil)
+		unit("histograms", "spike peaks and intervals", histogramAlt(u), false, histogramFigure(u) != nil,
+			func(int) *canvas.Drawing { return histogramFigure(u) }, func(int) *canvas.Drawing { return narrow(histogramFigure(u), 340) })
+		unit("filter", "before and after the post-filter", filterAlt(u), false, filterFigure(u, &r.Target, 40) != nil,
+			func(columns int) *canvas.Drawing { return filterFigure(u, &r.Target, columns) },
+			func(columns int) *canvas.Drawing { return narrow(filterFigure(u, &r.Target, columns), 380) })
 		unit("warm-up", "heater warm-up from cold", warmUpAlt(u), true, u == best && hasWarmUp(u),
-			func(int) *canvas.Drawing { return warmUpFigure(u, false) })
+			func(int) *canvas.Drawing { return warmUpFigure(u, false) }, func(int) *canvas.Drawing { return warmUpFigure(u, true) })
 	}
 	return out
 }
+
+// livePhoneHeight is how high a picture is on a phone where nothing draws it live.
+var livePhoneHeight = map[string]vg.Length{"waveform": 360, "cycle": 230, "spike": 230, "spectrum": 280}
 
 // plotBases begin the names of each unit's plots. They hold no rank, so that links to
 // them outlive the next ranking; units that read alike are numbered by their names'
@@ -159,6 +173,37 @@ func spectrumAlt(u *Unit) string {
 			s += ", "
 		}
 		s += clean(l.Name) + " " + eng(l.RMSV, "V") + " rms"
+	}
+	return s
+}
+
+func histogramAlt(u *Unit) string {
+	m := spikeOf(u.Captures)
+	if m == nil {
+		return ""
+	}
+	s, unit := fmt.Sprintf(": %s", capture.Plural(m.Spikes.Count, "spike")), voltUnit(m)
+	for _, f := range []struct {
+		figure figure.Figure
+		words  string
+	}{{m.Spikes.PeakMedianV, "median peak"}, {m.Spikes.PeakP95V, "95th percentile"}, {m.Spikes.PeakMaxV, "highest"}} {
+		if f.figure.Known {
+			s += ", " + f.words + " " + figureText(f.figure, unit)
+		}
+	}
+	return s
+}
+
+// filterAlt names the criteria that the post-filter is for, before and behind it.
+func filterAlt(u *Unit) string {
+	if u.Filter == nil || !u.Filter.Found {
+		return ""
+	}
+	s := ", " + behindFilter(&u.Filter.Best)
+	for _, m := range u.Eval.Margins {
+		if after := marginOf(&u.Filter.Best.After, m.Limit.Criterion); m.Covered && m.DB < 0 && after != nil && after.Covered {
+			s += fmt.Sprintf("; %s from %s to %s, limit %s", longName(m.Limit), figureText(m.Figure, m.Limit.Unit), figureText(after.Figure, m.Limit.Unit), limitText(m.Limit))
+		}
 	}
 	return s
 }

@@ -53,6 +53,19 @@ func newPanel(xLabel, yLabel string) *plot.Plot {
 	return p
 }
 
+// narrowWidth is that of a picture for a phone. There it is shown a little larger
+// than drawn, so that its text is about 11 px high.
+const narrowWidth = vg.Length(288)
+
+// narrow makes a picture one for a phone, of a height in points, its panels one
+// under the other.
+func narrow(d *canvas.Drawing, height vg.Length) *canvas.Drawing {
+	if d != nil {
+		d.W, d.H, d.Sideways = narrowWidth, height, false
+	}
+	return d
+}
+
 // linearTicks marks 1-2-5 steps, about six of them.
 type linearTicks struct{}
 

@@ -220,12 +220,26 @@ func (n note) Plot(c draw.Canvas, p *plot.Plot) {
 	pt.Y += n.dy
 	st := canvas.TextStyle(9.5, n.color)
 	st.XAlign, st.YAlign = n.xAlign, n.yAlign
-	s := canvas.Text(n.text)
-	if n.yAlign == draw.YCenter { // gonum centres the box, which sits low by the descent
-		pt.Y += st.FontExtents().Descent / 2
+	lines := []string{canvas.Text(n.text)}
+	if n.corner { // a panel may be narrower than what is said of it
+		lines = canvas.WrapText(lines[0], st, c.Max.X-c.Min.X-8)
 	}
+	ext := st.FontExtents()
+	if n.yAlign == draw.YCenter { // gonum centres the box, which sits low by the descent
+		pt.Y += ext.Descent / 2
+	}
+	if n.yAlign == draw.YBottom { // the last line stands where one alone would
+		pt.Y += ext.Height * vg.Length(len(lines)-1)
+	}
+	for _, s := range lines {
+		n.line(c, st, pt, s)
+		pt.Y -= ext.Height
+	}
+}
+
+// line writes a line of the note, kept inside the panel.
+func (n note) line(c draw.Canvas, st text.Style, pt vg.Point, s string) {
 	r := st.Rectangle(s).Add(pt)
-	// Kept inside the panel.
 	if over := r.Max.X - c.Max.X; over > 0 {
 		pt.X -= over
 		r = st.Rectangle(s).Add(pt)

@@ -26,9 +26,9 @@ func warmUpAlt(u *Unit) string {
 }
 
 // warmUpFigure draws heater volts over load current from switch-on, with the
-// recommended dropper. narrow is for a phone: what the lines and dots are stands
+// recommended dropper. phone is for a phone: what the lines and dots are stands
 // under the panels.
-func warmUpFigure(u *Unit, narrow bool) *canvas.Drawing {
+func warmUpFigure(u *Unit, phone bool) *canvas.Drawing {
 	if !hasWarmUp(u) {
 		return nil
 	}
@@ -53,7 +53,7 @@ func warmUpFigure(u *Unit, narrow bool) *canvas.Drawing {
 	if rated := ratedVolts(p.Load, w.Heater); rated > 0 {
 		volts.Add(curveOnly{curve{x: []float64{0, volts.X.Max}, y: []float64{rated, rated}, line: baselineLine}})
 		whose := "its"
-		if narrow {
+		if phone {
 			whose = "the heater's"
 		}
 		dotted = fmt.Sprintf("dotted: %s rated %s V", whose, trimNumber(rated))
@@ -65,8 +65,8 @@ func warmUpFigure(u *Unit, narrow bool) *canvas.Drawing {
 		dashed = "dash-dotted: the supply's rating " + eng(rated, "A")
 	}
 	d := &canvas.Drawing{Panels: []*plot.Plot{volts, amps}, Footer: "simulated from cold with the dropper to fit"}
-	if narrow {
-		d.W, d.H = narrowWidth, warmUpNarrowHeight
+	if phone {
+		d = narrow(d, warmUpNarrowHeight)
 		d.Footer = joined("; ", dots, dotted, dashed, d.Footer)
 	} else {
 		label, current = joined(", ", label, dotted), joined("; ", current, dashed)
@@ -77,7 +77,7 @@ func warmUpFigure(u *Unit, narrow bool) *canvas.Drawing {
 	return d
 }
 
-const warmUpNarrowHeight = vg.Length(330)
+const warmUpNarrowHeight = vg.Length(370)
 
 // joined strings together those that say anything.
 func joined(by string, texts ...string) string {

@@ -4,12 +4,14 @@ import (
 	"fmt"
 	"html"
 	"strings"
+	"unicode/utf8"
 
 	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
 )
 
-// Measures of the wiring sketch in its own units, about pixels.
+// Measures of the wiring sketch in its own units, about pixels. Upright it is drawn
+// for a phone, and where it would be longer than the page is wide.
 const (
 	wireLeft    = 150.0 // where the supply's box ends
 	wireTop     = 110.0 // the positive wire
@@ -18,13 +20,26 @@ const (
 	wireNoteGap = 18.0
 	branchLead  = 60.0  // from the last series part to the first heater
 	branchPitch = 205.0 // from one heater to the next
+	longestFlat = 1060.0
+
+	uprightWidth  = 320.0
+	uprightLeft   = 36.0  // the positive wire
+	uprightRight  = 300.0 // the negative wire
+	uprightTop    = 104.0 // where the supply's box ends
+	uprightBranch = 96.0  // the parts between the two
+	uprightPitch  = 66.0  // from one part to the next
+	uprightLetter = 42    // letters in a line of a note
 )
 
 // wiring draws one sketch: the positive wire on top, the negative below, parts
-// in series along the top and what hangs between the two going down.
+// in series along the top and what hangs between the two going down. Upright, the
+// positive wire goes down at the left and the negative one at the right.
 type wiring struct {
-	b strings.Builder
-	x float64 // where the positive wire has come to
+	b       strings.Builder
+	upright bool
+	x       float64  // where the positive wire has come to; upright: how far down
+	free    float64  // upright: from where on there is room
+	words   []string // what is drawn, part by part
 }
 
 func (w *wiring) line(x1, y1, x2, y2 float64) {
@@ -35,20 +50,46 @@ func (w *wiring) text(x, y float64, anchor, s string) {
 	fmt.Fprintf(&w.b, `<text x="%g" y="%g" text-anchor="%s" fill="currentColor" stroke="none">%s</text>`, x, y, anchor, html.EscapeString(s))
 }
 
-// above sets several lines, the last just above y.
-func (w *wiring) above(x, y float64, lines ...string) {
+// beside sets several lines right of x, about the height y.
+func (w *wiring) beside(x, y float64, lines ...string) {
 	for i, s := range lines {
-		w.text(x, y-8-16*float64(len(lines)-1-i), "middle", s)
+		w.text(x, y+5+16*(float64(i)-float64(len(lines)-1)/2), "start", s)
 	}
+}
+
+// lead carries the positive wire on.
+func (w *wiring) lead(length float64) {
+	if w.upright {
+		to := max(w.x, w.free) + min(length, wireNoteGap)
+		w.line(uprightLeft, w.x, uprightLeft, to)
+		w.x = to
+		return
+	}
+	w.line(w.x, wireTop, w.x+length, wireTop)
+	w.x += length
 }
 
 // series puts a part of the given half width into the positive wire.
 func (w *wiring) series(half float64, body func(x, y float64), lines ...string) {
+	w.words = append(w.words, "in series "+joined(" ", lines...))
+	if w.upright {
+		mid := max(w.x, w.free) + uprightPitch/2
+		w.line(uprightLeft, w.x, uprightLeft, mid-half)
+		fmt.Fprintf(&w.b, `<g transform="rotate(90 %g %g)">`, uprightLeft, mid)
+		body(uprightLeft, mid)
+		w.b.WriteString("</g>")
+		w.x = mid + uprightPitch/2
+		w.line(uprightLeft, mid+half, uprightLeft, w.x)
+		w.beside(uprightLeft+22, mid, lines...)
+		return
+	}
 	mid := w.x + wirePitch/2
 	w.line(w.x, wireTop, mid-half, wireTop)
 	body(mid, wireTop)
 	w.line(mid+half, wireTop, w.x+wirePitch, wireTop)
-	w.above(mid, wireTop-12, lines...)
+	for i, s := range lines { // the last just above the part
+		w.text(mid, wireTop-20-16*float64(len(lines)-1-i), "middle", s)
+	}
 	w.x += wirePitch
 }
 
@@ -80,22 +121,41 @@ type branchPart struct {
 	lines []string
 }
 
-// down draws a branch from the positive to the negative wire at x: each part
-// takes a stretch of it.
-func (w *wiring) down(x float64, parts ...branchPart) {
-	step := (wireBottom - wireTop) / float64(len(parts)+1)
-	y := wireTop
-	w.dot(x, wireTop)
-	for i, p := range parts {
-		at := wireTop + step*float64(i+1)
+// branch draws what hangs between the two wires, lead further on: each part takes a
+// stretch of it.
+func (w *wiring) branch(lead float64, parts ...branchPart) {
+	for _, p := range parts {
+		w.words = append(w.words, "across the wires "+joined(" ", p.lines...))
+	}
+	x, y, step, end := w.x+lead, wireTop, (wireBottom-wireTop)/float64(len(parts)+1), wireBottom
+	if w.upright {
+		x, y, step = uprightBranch, max(w.x, w.free)+14, uprightPitch
+		end = y + step*float64(len(parts)+1) - 22
+		w.line(uprightLeft, w.x, uprightLeft, y)
+		w.dot(uprightLeft, y)
+		w.line(uprightLeft, y, x, y)
+		w.x, w.free = y, end
+	} else {
+		w.lead(lead)
+		w.dot(x, wireTop)
+	}
+	at := y
+	for _, p := range parts {
+		at += step
+		if w.upright && at == y+step {
+			at -= 12
+		}
 		w.line(x, y, x, at-p.half)
 		p.draw(w, x, at)
-		for k, s := range p.lines {
-			w.text(x+p.aside, at+5+16*(float64(k)-float64(len(p.lines)-1)/2), "start", s)
-		}
+		w.beside(x+p.aside, at, p.lines...)
 		y = at + p.half
 	}
-	w.line(x, y, x, wireBottom)
+	w.line(x, y, x, end)
+	if w.upright {
+		w.line(x, end, uprightRight, end)
+		w.dot(uprightRight, end)
+		return
+	}
 	w.dot(x, wireBottom)
 }
 
@@ -131,11 +191,11 @@ func plates(polar bool) func(w *wiring, x, y float64) {
 }
 
 // earth is the one point where the heater circuit meets the audio earth.
-func (w *wiring) earth(x float64) {
-	w.dot(x, wireBottom)
-	w.line(x, wireBottom, x, wireBottom+22)
+func (w *wiring) earth(x, y float64) {
+	w.dot(x, y)
+	w.line(x, y, x, y+22)
 	for i, half := range []float64{14, 9, 4} {
-		w.line(x-half, wireBottom+22+6*float64(i), x+half, wireBottom+22+6*float64(i))
+		w.line(x-half, y+22+6*float64(i), x+half, y+22+6*float64(i))
 	}
 }
 
@@ -143,28 +203,43 @@ func (w *wiring) earth(x float64) {
 // its own: supply, fuse, dropping parts, heaters with their pins, polarity and
 // the one earth point. nil where nothing is recommended.
 func WiringSketch(p *heater.Plan, title string) []byte {
-	body, width := wiringBody(p, nil, title)
-	if body == "" {
+	s := sketch(p, nil, title, false)
+	if s == nil {
 		return nil
 	}
-	return []byte(fmt.Sprintf("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"+`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g 520" width="%g" height="520" color="#1b2026"><rect width="%g" height="520" fill="#ffffff"/>%s</svg>`+"\n",
-		width, width, width, body))
+	return []byte(fmt.Sprintf("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"+`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" width="%g" height="%g" color="#1b2026"><rect width="%g" height="%g" fill="#ffffff"/>%s</svg>`+"\n",
+		s.width, s.height, s.width, s.height, s.width, s.height, s.body))
 }
 
-// wiringInline is the sketch as markup for the page, in the page's own ink.
+// wiringInline is the sketch as markup for the page, in the page's own ink: one for
+// a phone, and one for larger screens and paper. "" where nothing is recommended.
 func wiringInline(p *heater.Plan, a *filter.Advice, title string) string {
-	body, width := wiringBody(p, a, title)
-	if body == "" {
+	flat, tall := sketch(p, a, title, false), sketch(p, a, title, true)
+	switch {
+	case flat == nil:
 		return ""
+	case flat.width > longestFlat:
+		return tall.inline(title)
 	}
-	return fmt.Sprintf(`<svg class="wiring" role="img" aria-label="%s" viewBox="0 0 %g 520" width="%g" height="520">%s</svg>`,
-		html.EscapeString("wiring sketch: "+title), width, width, body)
+	return onScreens(flat.inline(title), tall.inline(title))
 }
 
-func wiringBody(p *heater.Plan, a *filter.Advice, title string) (body string, width float64) {
+// drawnSketch is a sketch's markup, its size and what it shows, in words.
+type drawnSketch struct {
+	body, words   string
+	width, height float64
+}
+
+func (s *drawnSketch) inline(title string) string {
+	return fmt.Sprintf(`<svg class="wiring" role="img" aria-label="%s" viewBox="0 0 %g %g" width="%g" height="%g">%s</svg>`,
+		html.EscapeString("wiring sketch of "+title+": "+s.words), s.width, s.height, s.width, s.height, s.body)
+}
+
+// sketch draws the plan's recommendation; nil where there is none.
+func sketch(p *heater.Plan, a *filter.Advice, title string, upright bool) *drawnSketch {
 	arrangement, part := bestPart(p)
 	if part == nil {
-		return "", 0
+		return nil
 	}
 	var post *filter.Circuit
 	if a != nil && a.Found {
@@ -177,35 +252,108 @@ func wiringBody(p *heater.Plan, a *filter.Advice, title string) (body string, wi
 			}
 		}
 	}
-	w := &wiring{x: wireLeft}
-	fmt.Fprintf(&w.b, `<g stroke="currentColor" stroke-width="1.6" fill="none" font-family="sans-serif" font-size="14">`)
-	w.text(20, 30, "start", shorten(clean(title), 64))
-	fmt.Fprintf(&w.b, `<rect x="20" y="%g" width="110" height="%g" fill="none"/>`, wireTop-30, wireBottom-wireTop+60)
-	w.text(75, (wireTop+wireBottom)/2-8, "middle", "DC supply")
-	w.text(75, (wireTop+wireBottom)/2+10, "middle", fmt.Sprintf("%.3g V", p.Supply.Volts))
-	w.text(118, wireTop+5, "end", "+")
-	w.text(118, wireBottom+5, "end", "−")
-	w.line(130, wireTop, wireLeft, wireTop)
-	w.line(130, wireBottom, wireLeft, wireBottom)
+	volts := fmt.Sprintf("%.3g V", p.Supply.Volts)
+	w := &wiring{x: wireLeft, upright: upright, words: []string{"DC supply of " + volts}}
+	w.begin(title, volts)
 	byBranch := len(part.Fuses) > 1 || arrangement.Name != heater.NameShared && len(part.Set) > 0
 	if len(part.Fuses) == 1 && !byBranch {
 		w.seriesFuse(part.Fuses[0])
 	}
 	w.dropping(part, arrangement, post, byBranch)
-	last := w.heaters(p, part, byBranch)
-	w.line(wireLeft, wireBottom, last, wireBottom)
+	w.heaters(p, part, byBranch)
 	filament := len(p.Load.Groups) > 0 && p.Load.Groups[0].Valve.Filament
-	note := "one earth point only, at the first stage's earth, if the supply's output floats"
-	if filament {
-		note = "the filament is the cathode: earth it where the circuit's bias says, not at the supply"
-	} else {
-		w.earth(wireLeft + 20)
+	return w.end(filament)
+}
+
+// begin draws the supply and where its wires leave it.
+func (w *wiring) begin(title, volts string) {
+	w.b.WriteString(`<g stroke="currentColor" stroke-width="1.6" fill="none" font-family="sans-serif" font-size="14">`)
+	if w.upright {
+		w.text(4, 20, "start", shorten(clean(title), 36))
+		fmt.Fprintf(&w.b, `<rect x="4" y="38" width="%g" height="%g" fill="none"/>`, uprightWidth-8, uprightTop-38)
+		w.text(uprightWidth/2, 76, "middle", "DC supply, "+volts)
+		w.text(uprightLeft, uprightTop-8, "middle", "+")
+		w.text(uprightRight, uprightTop-8, "middle", "−")
+		w.x, w.free = uprightTop, uprightTop+10
+		return
 	}
-	w.text(wireLeft+44, wireBottom+34, "start", note)
-	w.text(20, wireBottom+80, "start", "Twist the heater wires; keep electrolytics away from resistors. Mains side: leave it closed. Check polarity at the")
-	w.text(20, wireBottom+80+wireNoteGap, "start", "socket pins before the first valve, volts with all valves in and warm. Local codes and licensed practice decide.")
+	w.text(20, 30, "start", shorten(clean(title), 64))
+	fmt.Fprintf(&w.b, `<rect x="20" y="%g" width="110" height="%g" fill="none"/>`, wireTop-30, wireBottom-wireTop+60)
+	w.text(75, (wireTop+wireBottom)/2-8, "middle", "DC supply")
+	w.text(75, (wireTop+wireBottom)/2+10, "middle", volts)
+	w.text(118, wireTop+5, "end", "+")
+	w.text(118, wireBottom+5, "end", "−")
+	w.line(130, wireTop, wireLeft, wireTop)
+	w.line(130, wireBottom, wireLeft, wireBottom)
+}
+
+const (
+	earthNote    = "one earth point only, at the first stage's earth, if the supply's output floats"
+	filamentNote = "the filament is the cathode: earth it where the circuit's bias says, not at the supply"
+)
+
+// wiringNotes go under every sketch.
+var wiringNotes = []string{"Twist the heater wires; keep electrolytics away from resistors. Mains side: leave it closed. Check polarity at the",
+	"socket pins before the first valve, volts with all valves in and warm. Local codes and licensed practice decide."}
+
+// end draws the negative wire, the earth point and the notes.
+func (w *wiring) end(filament bool) *drawnSketch {
+	note := earthNote
+	if filament {
+		note = filamentNote
+	}
+	d := &drawnSketch{width: uprightWidth, words: strings.Join(append(w.words, note), "; ")}
+	if w.upright {
+		end := w.free + 18
+		w.line(uprightRight, uprightTop, uprightRight, end)
+		if !filament {
+			w.earth(uprightRight, end)
+		}
+		y := end + 18
+		for _, text := range []string{note, "", strings.Join(wiringNotes, " ")} {
+			width := uprightLetter
+			if text == note {
+				width -= 6 // beside the earth point
+			}
+			for _, s := range wrapped(text, width) {
+				w.text(4, y, "start", s)
+				y += wireNoteGap
+			}
+			y += wireNoteGap / 3
+		}
+		d.height = y
+	} else {
+		w.line(wireLeft, wireBottom, w.x, wireBottom)
+		if !filament {
+			w.earth(wireLeft+20, wireBottom)
+		}
+		w.text(wireLeft+44, wireBottom+34, "start", note)
+		for i, s := range wiringNotes {
+			w.text(20, wireBottom+80+wireNoteGap*float64(i), "start", s)
+		}
+		d.width, d.height = max(880, w.x+200), 520
+	}
 	w.b.WriteString("</g>")
-	return w.b.String(), max(880, last+200)
+	d.body = w.b.String()
+	return d
+}
+
+// wrapped breaks a text at spaces into lines of at most that many letters.
+func wrapped(text string, letters int) []string {
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if next := strings.TrimSpace(line + " " + word); line == "" || utf8.RuneCountInString(next) <= letters {
+			line = next
+			continue
+		}
+		lines = append(lines, line)
+		line = word
+	}
+	if line != "" {
+		lines = append(lines, line)
+	}
+	return lines
 }
 
 func (w *wiring) seriesFuse(f heater.Fuse) {
@@ -213,8 +361,7 @@ func (w *wiring) seriesFuse(f heater.Fuse) {
 		w.series(20, w.fuse, "fuse", fmt.Sprintf("T %s A", trimNumber(f.RatingA)))
 		return
 	}
-	w.x += 20
-	w.line(w.x-20, wireTop, w.x, wireTop)
+	w.lead(20)
 }
 
 // dropping draws the parts in the positive wire: post-filter, shared resistor
@@ -225,9 +372,10 @@ func (w *wiring) dropping(part *heater.Part, a *heater.Arrangement, post *filter
 			return
 		}
 		polar := c.Kind == filter.Electrolytic || c.Kind == filter.Polymer
-		w.line(w.x, wireTop, w.x+wirePitch, wireTop)
-		w.down(w.x+24, branchPart{plates(polar), 6, 22, []string{filter.Farads(max(c.F, c.NominalF)), c.Kind}})
-		w.x += wirePitch
+		w.branch(24, branchPart{plates(polar), 6, 22, []string{filter.Farads(max(c.F, c.NominalF)), c.Kind}})
+		if !w.upright {
+			w.lead(wirePitch - 24)
+		}
 	}
 	if post != nil && post.Topology == filter.CLC {
 		capacitor(post.C1)
@@ -258,11 +406,9 @@ func (w *wiring) dropping(part *heater.Part, a *heater.Arrangement, post *filter
 	capacitor(post.CFilm)
 }
 
-// heaters draws one branch a strand of the load and gives the last one's x.
-func (w *wiring) heaters(p *heater.Plan, part *heater.Part, byBranch bool) float64 {
-	from := w.x
-	w.x += branchLead
-	last := w.x
+// heaters draws one branch a strand of the load.
+func (w *wiring) heaters(p *heater.Plan, part *heater.Part, byBranch bool) {
+	lead := branchLead
 	strings := map[string]bool{}
 	k := 0
 	for _, g := range p.Load.Groups {
@@ -290,12 +436,12 @@ func (w *wiring) heaters(p *heater.Plan, part *heater.Part, byBranch bool) float
 				}
 			}
 		}
-		last = w.x
-		w.down(last, parts...)
-		w.x += branchPitch
+		w.branch(lead, parts...)
+		lead = branchPitch
 	}
-	w.line(from, wireTop, last, wireTop)
-	return last
+	if k == 0 {
+		w.lead(branchLead)
+	}
 }
 
 func eachText(n int) string {

@@ -82,7 +82,7 @@ class Live {
     const w = this.width();
     if (this.u && Math.abs(this.u.width - w) > 1) this.u.setSize({width: w, height: this.height(w)});
   }
-  height(w) { return Math.round(Math.min(this.o.height || 340, Math.max(220, w * 0.62))); }
+  height(w) { const most = this.o.height || 340; return Math.round(Math.min(most, Math.max(220, 0.72 * most, w * 0.62))); }
   draw() {
     const o = this.o, w = this.width(), ink = css("--ink"), soft = css("--soft"), grid = css("--grid");
     if (this.u) this.u.destroy();

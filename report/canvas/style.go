@@ -95,11 +95,14 @@ func (f *Drawing) drawOn(c draw.Canvas) {
 	}
 	if f.Footer != "" {
 		st := TextStyle(8.5, SoftInk)
+		if c.Max.X-c.Min.X < Width/2 { // drawn for a phone, where it stands over less
+			st = TextStyle(9.5, SoftInk)
+		}
 		st.XAlign = draw.XRight
-		lines := wrapText(Text(f.Footer), st, c.Max.X-c.Min.X)
+		lines := WrapText(Text(f.Footer), st, c.Max.X-c.Min.X)
 		for i := range lines {
 			c.FillText(st, vg.Point{X: c.Max.X, Y: c.Min.Y}, lines[len(lines)-1-i])
-			c.Min.Y += vg.Points(10.5)
+			c.Min.Y += st.Font.Size + vg.Points(2)
 		}
 		c.Min.Y += vg.Points(0.5)
 	}
@@ -193,8 +196,8 @@ func FitText(s string, st text.Style, width vg.Length) string {
 	return s
 }
 
-// wrapText breaks a text at spaces into lines of the width.
-func wrapText(s string, st text.Style, width vg.Length) []string {
+// WrapText breaks a text at spaces into lines of the width.
+func WrapText(s string, st text.Style, width vg.Length) []string {
 	var lines []string
 	line := ""
 	for _, word := range strings.Fields(s) {
