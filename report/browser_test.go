@@ -423,6 +423,14 @@ func pageWithoutScriptingShowsStaticPlots(t *testing.T, browser context.Context)
 		t.Errorf("%d static plots visible, %d live; want all static", visible, hidden)
 	}
 	p.quiet(t)
+	// On a phone they keep a size that can be read, and scroll.
+	p.run(t, size(390, 900))
+	if small := eval[[]float64](t, p, `[...document.querySelectorAll('.fig svg.plot')].filter(s => s.getClientRects().length).map(s => 9.5 * s.getBoundingClientRect().width / s.viewBox.baseVal.width).filter(px => px < 8.5)`); len(small) > 0 {
+		t.Errorf("without scripting a phone shows labels of %.1f px", small)
+	}
+	if w := eval[int](t, p, `document.scrollingElement.scrollWidth`); w > 390 {
+		t.Errorf("without scripting the page is %d px wide on a phone", w)
+	}
 }
 
 func pageOnAPhoneNeedsNoSidewaysScroll(t *testing.T, browser context.Context) {
@@ -503,6 +511,14 @@ func pagePrintsOnA4AndLetter(t *testing.T, browser context.Context) {
 		if over := eval[[]string](t, p, `[...document.querySelectorAll('table, svg, p, dl')].filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.tagName + ' ' + (e.getAttribute('aria-label') || e.textContent).slice(0, 40))`); len(over) > 0 {
 			t.Errorf("%s: cut at the right: %v", paper.name, over)
 		}
+		// Live plots go; the drawn ones stand in their place, curves and all.
+		const drawn = `[...document.querySelectorAll('details.unit[open] .fig')].map(f => [f.dataset.kind, [...f.querySelectorAll('svg')].filter(s => s.getBoundingClientRect().height > 100 && s.querySelectorAll('path').length > 2).length, f.querySelectorAll('.live').length && [...f.querySelectorAll('.live')].some(l => l.getClientRects().length)].join(' '))`
+		figures := strings.Join(eval[[]string](t, p, drawn), "|")
+		for _, kind := range []string{"waveform", "cycle", "spike", "spectrum", "histograms", "warm-up"} {
+			if !strings.Contains(figures, kind+" 1 false") && !strings.Contains(figures, kind+" 1 0") {
+				t.Errorf("%s: the %s is not printed once: %s", paper.name, kind, figures)
+			}
+		}
 		if cut := eval[int](t, p, `[...document.querySelectorAll('tr')].filter(e => getComputedStyle(e).breakInside !== 'avoid').length`); cut > 0 {
 			t.Errorf("%s: %d rows may be cut in two", paper.name, cut)
 		}
@@ -528,7 +544,7 @@ func pagePrintsOnA4AndLetter(t *testing.T, browser context.Context) {
 		if text != "" && strings.Contains(text, r.Units[1].Captures[0].M.SHA256) {
 			t.Errorf("%s: a closed unit's hash is on paper", paper.name)
 		}
-		if text != "" && strings.Contains(text, "Lay over each other") {
+		if text != "" && strings.Contains(text, "Overlay\n") {
 			t.Errorf("%s: form controls are printed", paper.name)
 		}
 	}

@@ -113,8 +113,11 @@ func TestWiringSketch(t *testing.T) {
 	if strings.Count(svg, ">0.75 Ω<") != 2 || !strings.Contains(svg, "in series 0.75 Ω") {
 		t.Errorf("the sketches with a post-filter name no 0.75 Ω: %s", svg)
 	}
-	a.Best.Circuit = filter.Circuit{Topology: filter.CLC, L: filter.Inductor{H: 100e-6}, C1: filter.Capacitor{F: 470e-6, Kind: filter.Electrolytic}, C2: filter.Capacitor{F: 2200e-6, Kind: filter.Electrolytic}}
+	a.Best.Circuit = filter.Circuit{Topology: filter.CLC, L: filter.Inductor{H: 100e-6}, C1: filter.Capacitor{F: 470e-6, Kind: filter.Electrolytic}, C2: filter.Capacitor{F: 2200e-6, Kind: filter.Electrolytic}, DampOhm: 0.47, CDampF: 4700e-6}
 	fitsUpright(t, "CLC", sketch(&p, a, "", true))
+	if svg := wiringInline(&p, a, ""); strings.Count(svg, ">damping<") != 2 || strings.Count(svg, ">0.47 Ω<") != 2 {
+		t.Errorf("the damping is not drawn: %s", svg)
+	}
 	// Many heaters side by side would be small on the page: they stand upright there.
 	l, _ = heater.ParseLoad("1x12AU7,1x6N2P,1x12AX7,1x6SN7,1x6SL7", nil)
 	if p, err = heater.MakePlan(l, heater.Supply{Volts: 7, RatedA: 10}, heater.Options{}); err != nil {

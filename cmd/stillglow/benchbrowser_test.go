@@ -294,6 +294,12 @@ func (p *benchPage) whole(name string) {
 		media browserStep
 	}{{"wide", 1280, media("", "light")}, {"small laptop", 1024, media("", "light")}, {"tablet", 800, media("", "light")}, {"telephone", 390, media("", "light")}, {"dark", 1280, media("", "dark")}, {"paper", 703, media("print", "light")}} {
 		p.do(p.size(c.width), c.media, chromedp.Sleep(300*time.Millisecond))
+		if c.where == "paper" { // also those that were never in sight are drawn
+			p.until(`[...document.querySelectorAll(".wave")].every(w => w.querySelector("canvas"))`)
+			if buttons := look[int](p, `[...document.querySelectorAll("button, input[type=file], .try")].filter(e => e.getClientRects().length).length`); buttons > 0 {
+				p.t.Errorf("%s: %d buttons and forms are printed", name, buttons)
+			}
+		}
 		for _, cut := range look[[]string](p, string(cutTexts)) {
 			p.t.Errorf("%s, %s: %s", name, c.where, cut)
 		}

@@ -234,6 +234,7 @@ const swap = (part, html) => {
   wrongs.forEach(([id, text]) => { const i = document.getElementById(id); if (i && text) wrong(i, text); });
   fillOffers();
   $$(".wave", part).forEach(w => { const old = waves.get(w.dataset.wave + w.dataset.version); if (old) w.replaceWith(old); else seen.observe(w); });
+  drawRest();
   if (inside) {
     const next = $$("a[href], button, input, select, summary, [tabindex]", part).find(e => place(e) === to) || $("h2", part.closest("section") || document);
     if (next && next !== document.activeElement) {
@@ -376,6 +377,25 @@ const plotWave = w => {
   resized.observe(w);
 };
 const seen = new IntersectionObserver(list => list.forEach(s => { if (s.isIntersecting) { seen.unobserve(s.target); drawWave(s.target); } }), {rootMargin: "400px"});
+/* Those out of sight follow one at a time while nothing else is to be done, so that
+   paper and a quick scroll show them too. */
+const idle = self.requestIdleCallback || (f => setTimeout(f, 300));
+let drawing = false;
+const drawRest = () => {
+  if (drawing) return;
+  drawing = true;
+  idle(async () => {
+    const w = $$(".wave").find(w => !w.data && !w.dataset.asked);
+    if (w) {
+      w.dataset.asked = "1";
+      seen.unobserve(w);
+      await drawWave(w).catch(() => {});
+    }
+    drawing = false;
+    if (w) setTimeout(drawRest, 30);
+  });
+};
+addEventListener("load", drawRest);
 const resized = new ResizeObserver(list => list.forEach(s => { const w = s.target; if (w.plot && Math.abs(w.plot.width - w.clientWidth) > 1 && w.clientWidth) w.plot.setSize({width: w.clientWidth, height: 132}); }));
 $$(".wave").forEach(w => seen.observe(w));
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => $$(".wave").forEach(w => { if (w.plot) plotWave(w); }));
