@@ -19,7 +19,7 @@ var curveStyles = []draw.LineStyle{
 	{Color: canvas.Vermillion, Width: vg.Points(1.1), Dashes: []vg.Length{vg.Points(6), vg.Points(2)}},
 	{Color: canvas.Green, Width: vg.Points(1.1), Dashes: []vg.Length{vg.Points(2), vg.Points(1.5)}},
 	{Color: canvas.Purple, Width: vg.Points(1.3), Dashes: []vg.Length{vg.Points(8), vg.Points(2), vg.Points(2), vg.Points(2)}},
-	{Color: canvas.Orange, Width: vg.Points(1.3), Dashes: []vg.Length{vg.Points(4), vg.Points(2)}},
+	{Color: canvas.Orange, Width: vg.Points(1.3), Dashes: []vg.Length{vg.Points(8), vg.Points(2), vg.Points(1.5), vg.Points(2), vg.Points(1.5), vg.Points(2)}},
 	{Color: canvas.Sky, Width: vg.Points(1.3), Dashes: []vg.Length{vg.Points(1), vg.Points(1.5)}},
 }
 

@@ -305,8 +305,10 @@ func (w *wiring) end(filament bool) *drawnSketch {
 	d := &drawnSketch{width: uprightWidth, words: strings.Join(append(w.words, note), "; ")}
 	if w.upright {
 		end := w.free + 18
-		w.line(uprightRight, uprightTop, uprightRight, end)
-		if !filament {
+		if filament { // nothing hangs on the end of its wire
+			w.line(uprightRight, uprightTop, uprightRight, w.free)
+		} else {
+			w.line(uprightRight, uprightTop, uprightRight, end)
 			w.earth(uprightRight, end)
 		}
 		y := end + 18

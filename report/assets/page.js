@@ -43,7 +43,7 @@ const dens = s => once(s, () => {
 
 /* ---- looks ---- */
 const css = name => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-const looks = [["--blue", []], ["--verm", [8, 3]], ["--green", [3, 2]], ["--purp", [10, 3, 2, 3]], ["--oran", [5, 3]], ["--sky", [2, 2]]];
+const looks = [["--blue", []], ["--verm", [8, 3]], ["--green", [3, 2]], ["--purp", [10, 3, 2, 3]], ["--oran", [10, 3, 2, 3, 2, 3]], ["--sky", [2, 2]]];
 const limitDash = [9, 3, 2, 3], baseDash = [2, 3];
 const font = () => "12px system-ui, 'Segoe UI', 'Liberation Sans', Arial, sans-serif";
 
