@@ -100,6 +100,7 @@ const (
 	leastBlockS     = 1.0   // s, the shortest block in which a wandering line is followed: mains move by hundredths of a hertz within it
 	wanderOver      = 4.0   // standard deviations by which shorter blocks must hold more power
 	wanderUnsure    = 2.0   // standard deviations by which they leave the line in doubt
+	besideSix       = 2.6   // times the noise: k = 2 of a noise that six places beside the line tell (Student's t, 5 degrees of freedom)
 	wholeRecord     = 1.5   // a block longer than the record over this is the record
 	bothGridsHz     = 300   // Hz: the comb of 50 and that of 60 Hz share its multiples
 	wanderShare     = 0.02  // and as a share of it

@@ -86,7 +86,7 @@ func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line, gainFract
 	res.MainsHz.U, res.LineHz.U = base.uHz, 2*base.uHz
 	duration := float64(m.Samples) / m.RateHz
 	line := m.followLine(src, 2*base.baseHz, 0)
-	res.LineRMS, res.lineU = figure.AsItIs.Of(line.rms, line.u, gainFraction), line.u
+	res.LineRMS, res.lineU = figure.AsItIs.Of(line.rms, line.u, gainFraction), line.chance
 	res.Wanders = line.blockS < duration/wholeRecord
 	sum := 0.0
 	for n := 1; n <= mainsHarmonics; n++ {

@@ -136,3 +136,27 @@ func TestTaperedProjections(t *testing.T) {
 		}
 	}
 }
+
+// The noise beside a line is told by six places alone, which may be quiet by chance:
+// twice of it would hold the line in 94 of 100 records.
+func TestMainsLineInNoise(t *testing.T) {
+	const rate, n, rms, draws = 2e3, 2000, 100e-6, 400
+	r := rand.New(rand.NewPCG(3, 5))
+	held, wide := 0, 0.0
+	for range draws {
+		x := make(Samples, n)
+		phase := 2 * math.Pi * r.Float64()
+		for i := range x {
+			x[i] = math.Sqrt2*rms*math.Cos(2*math.Pi*100*float64(i)/rate+phase) + 0.4e-3*r.NormFloat64()
+		}
+		m, lines := linesOf(t, x, rate)
+		f := MeasureMains(x, m, lines, 50, 0).LineRMS
+		if math.Abs(f.Value-rms) <= f.U {
+			held++
+		}
+		wide += f.U / rms / draws
+	}
+	if held < draws*96/100 || wide > 0.4 {
+		t.Errorf("held %d of %d, ± %.0f %% on the mean", held, draws, 100*wide)
+	}
+}

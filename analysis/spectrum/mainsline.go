@@ -9,6 +9,7 @@ import (
 // followed is a line of the mains measured over a record.
 type followed struct {
 	rms, u, noise float64 // V: its power's root, its expanded uncertainty, one standard deviation by noise
+	chance        float64 // V: twice what noise makes of it
 	phase         float64 // as a cosine at the record's start
 	blockS        float64 // of the blocks whose powers were added
 }
@@ -59,12 +60,14 @@ func (m *Multirate) followLine(src Source, hz, blockS float64) followed {
 	f := followed{rms: math.Sqrt(best.line()), phase: best.phase, blockS: best.blockS, noise: math.Sqrt(best.noise / 2)}
 	if best.blockS > duration/wholeRecord {
 		f.rms = math.Sqrt(best.power) // a single projection: what noise adds is in its deviation
-		f.u = 2 * f.noise
+		f.u, f.chance = besideSix*f.noise, 2*f.noise
 	} else {
 		f.noise = math.Sqrt(best.deviation)
 		f.u = math.Sqrt(best.line()+2*best.deviation) - f.rms
+		f.chance = f.u
 	}
-	f.u = math.Hypot(f.u, math.Sqrt(best.line()+unsure)-math.Sqrt(best.line()))
+	wander := math.Sqrt(best.line()+unsure) - math.Sqrt(best.line())
+	f.u, f.chance = math.Hypot(f.u, wander), math.Hypot(f.chance, wander)
 	return f
 }
 
