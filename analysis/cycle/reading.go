@@ -1,6 +1,9 @@
 package cycle
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // The second reading of the ripple, of another kind than the fit.
 const (
@@ -73,6 +76,29 @@ func (c *Model) ownMedianDoubtV(f *Fold) float64 {
 	return apart
 }
 
+// outlastsMedians reports whether a transient lasts longer than the wide median's
+// stretch: neither median passes over it, and the reading is then no witness of the
+// ripple under it but of the sum.
+func (c *Model) outlastsMedians() bool {
+	for _, e := range c.Edges {
+		if e.gate > c.Bins/readWide {
+			return true
+		}
+	}
+	return false
+}
+
+// keepWithin keeps the ripple's rms within that of the whole mean cycle, spikes and
+// rings included: parts that a fit has drawn on across them can hold more than the
+// cycle does, while rings swing about the ripple and add their power to it.
+func (c *Model) keepWithin(f *Fold) {
+	whole := centred(slices.Clone(f.Mean))
+	if over := c.RMSV - whole; over > 0 && whole > 0 {
+		c.RMSV = whole
+		c.RMSDoubtV = math.Hypot(c.RMSDoubtV, over/2)
+	}
+}
+
 // readAgain holds the fit's peak-to-peak against a reading without a model. Where
 // the two differ the doubt holds both; where the fit lies over all that the
 // reading allows, it has drawn its parts on where a curve bends or a ring hides
@@ -81,14 +107,23 @@ func (c *Model) ownMedianDoubtV(f *Fold) float64 {
 // than a tenth and their ± in silence, and one is so with it.
 func (c *Model) readAgain(f *Fold) {
 	c.RMSDoubtV = c.PPDoubtV * min(c.RMSV/max(c.PPV, tiny), 1)
+	c.keepWithin(f)
 	if c.IncludesRing || c.RingFills() || !(c.PPV > 0) {
 		return
 	}
 	r := newMedianReading(f.Mean, c.BinSigmaV)
 	apart, ofRMS := 0.0, 0.0
+	trust, ofRMSShare := readTrust, readOfRMS
+	long := c.outlastsMedians()
+	if long {
+		trust, ofRMSShare = 1, 1
+	}
 	switch middle := (r.lowV + r.highV) / 2; {
 	case c.PPV > (1+readOver)*r.highV && middle > 0:
 		apart = c.PPV - middle
+		if long {
+			apart = max(apart, c.ownMedianDoubtV(f))
+		}
 		c.PPV = middle
 	case c.PPV < (1-readUnder)*r.lowV:
 		ofRMS = r.lowV - c.PPV
@@ -99,7 +134,7 @@ func (c *Model) readAgain(f *Fold) {
 	case c.PPV-r.lowV > readApart*c.PPV:
 		apart = c.PPV - r.lowV
 	default:
-		apart = readTrust * c.ownMedianDoubtV(f)
+		apart = trust * c.ownMedianDoubtV(f)
 	}
 	if ofRMS == 0 {
 		ofRMS = apart
@@ -108,6 +143,6 @@ func (c *Model) readAgain(f *Fold) {
 		apart = max(apart, lobeTimes*(c.PPV*(1-cornersCut)-r.lowV))
 	}
 	// the extremes differ, of which the rms sees little
-	c.RMSDoubtV = math.Hypot(c.RMSDoubtV, readOfRMS*ofRMS/2*min(c.RMSV/c.PPV, 1))
+	c.RMSDoubtV = math.Hypot(c.RMSDoubtV, ofRMSShare*ofRMS/2*min(c.RMSV/c.PPV, 1))
 	c.PPDoubtV = math.Hypot(c.PPDoubtV, apart/2)
 }

@@ -2,6 +2,7 @@ package cycle
 
 import (
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -51,6 +52,44 @@ func TestFitHeldAgainstMedians(t *testing.T) {
 		}
 		if 2*m.RMSDoubtV > 0.3*u+1e-12 {
 			t.Errorf("a fit of %g V: the rms is doubted by %.3f V", c.fitV, 2*m.RMSDoubtV)
+		}
+	}
+}
+
+// Parts drawn on across a transient can hold more than the whole cycle does: the rms is
+// the cycle's then, and the difference is in its doubt.
+func TestRippleRMSWithinTheCycle(t *testing.T) {
+	mean, smooth := bentCycle(1024)
+	whole := centred(slices.Clone(mean))
+	m := &Model{Bins: 1024, PeriodS: 1e-5, Smooth: smooth, PPV: 1, RMSV: 1.4 * whole}
+	m.readAgain(&Fold{Bins: 1024, Mean: mean})
+	if m.RMSV > whole || 2*m.RMSDoubtV < 0.39*whole {
+		t.Errorf("%.3f ± %.3f V of a cycle of %.3f V rms", m.RMSV, 2*m.RMSDoubtV, whole)
+	}
+}
+
+// Medians are no witness of what lies under a transient that outlasts them: all that
+// fit and fold differ by is in the doubt then, in the rms too.
+func TestTransientsThatOutlastTheMedians(t *testing.T) {
+	mean, smooth := bentCycle(1024)
+	for i := range 1024 / 8 { // a ring that takes an eighth of the cycle
+		mean[i] += 1.5 * math.Cos(2*math.Pi*float64(i)/50) * math.Exp(-float64(i)/60)
+	}
+	tall := slices.Clone(smooth)
+	for i := range tall {
+		tall[i] *= 1.5
+	}
+	curves := map[float64][]float64{1: smooth, 1.2: tall}
+	doubt := func(gate int, fitV float64) (pp, rms float64) {
+		m := &Model{Bins: 1024, PeriodS: 1e-5, Smooth: curves[fitV], PPV: fitV, RMSV: 0.3, Edges: []Edge{{gate: gate}, {gate: 5}}}
+		m.readAgain(&Fold{Bins: 1024, Mean: mean})
+		return m.PPDoubtV, m.RMSDoubtV
+	}
+	for fitV := range curves {
+		shortPP, shortRMS := doubt(10, fitV)
+		longPP, longRMS := doubt(128, fitV)
+		if longPP <= shortPP || longRMS <= 1.5*shortRMS {
+			t.Errorf("a fit of %g V: ± %.3f V and rms %.4f V where the ring outlasts the medians, %.3f and %.4f V where not", fitV, longPP, longRMS, shortPP, shortRMS)
 		}
 	}
 }
