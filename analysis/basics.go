@@ -93,6 +93,7 @@ func levelFigures(rec *record, clipped int) levels {
 		}
 	}
 	out.acRMSV = figure.Stated(b.rms, gain, meanDeviation(b.partRMS))
+	out.acRMSV.U = math.Hypot(out.acRMSV.U, knotsDoubt*rec.knots)
 	out.ppV = figure.Stated(b.max-b.min, gain, math.Sqrt2*step)
 	out.ppV.LowerBound = clipped > 0
 	if rec.stepV > 0 {

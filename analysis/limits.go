@@ -25,8 +25,12 @@ const (
 	// besideLift is by how many standard deviations the noise lifts the upper peaks read
 	// without a cycle (the largest of some samples, and the upper of many), and
 	// besideLevelShare the doubt of the level under them as a share of the peak.
-	besideLift       = 2
+	besideLift       = 1
 	besideLevelShare = 0.05
+	// leastBeside spikes and more seen without the cycle are no chance peaks of noise.
+	leastBeside = 3
+	// longPulseS: the pulses of the trade last up to 200 ns (common practice, no source).
+	longPulseS = 400e-9
 	// besideFar is how many times apart the two readings must lie for the
 	// cycle to have lost the spikes in its mean; up to there the step of the ripple may
 	// be in it.
@@ -74,6 +78,9 @@ const (
 	leastRandom = 0.01
 	// slowShare is the share of the random power from which a drift makes it unsure.
 	slowShare = 0.4
+	// knotsDoubt is how many times what the converter's own points have more of the rms
+	// than the points between them the doubt of it is: they are a part of the record.
+	knotsDoubt = 1.2
 	// repeatCounts is the autocorrelation from which what the mean cycle leaves holds
 	// something periodic. Of 60 random parts in the fast records of
 	// testdata/reference/truth with odd seeds from 401 to 1599 and no caution, right ones
@@ -89,6 +96,19 @@ const (
 	// how much less of the rms the least of them may have: cycles in step keep within 2 %.
 	fadeStretches = 8
 	fadeShare     = 0.93
+	// fewPeriods of a band's lower end and fewer are summed over a few segments of the
+	// record, whose tapers are held against the record's own changes in windowParts parts
+	// of it and at windowSamples places at most.
+	// windowDoubt of the difference is the doubt of the sum. Of a share under leastShare
+	// the sum shows nothing.
+	fewPeriods  = 200
+	windowDoubt = 1.2
+	leastShare  = 1e-3
+	windowParts = 64
+	// windowFrom and windowTo are where they begin and end: the half-band filters ahead
+	// and the rounding of lengths leave a little of the record out.
+	windowFrom, windowTo = 0.01, 0.97
+	windowSamples        = 1 << 16
 	// fewCycles: a record of fewer switching cycles earns a caution.
 	fewCycles = 20
 	// lostSwitchingS: in a shorter record nobody expects to see the switching.

@@ -88,6 +88,7 @@ func instrumentSwitching(rec *record, sw switching, lines []spectrum.Line) []flo
 func measureBandFigures(rec *record, view spectralView, lines []spectrum.Line) []spectrum.Band {
 	gain := rec.setup.GainFraction
 	bands := spectrum.MeasureBands(view.plain, lines, rec.tr.Span, gain)
+	doubtWindows(rec, bands)
 	if rec.setup.Quasi468 {
 		bands = append(bands, spectrum.MeasureQuasiPeak(spectrum.Samples(rec.tr.Volts), view.plain, rec.tr.Span, gain))
 	}

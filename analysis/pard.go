@@ -55,6 +55,7 @@ type randomPart struct {
 	power   float64 // V²
 	doubt   float64 // V: how far a second estimator of another kind is from its root, where they disagree
 	slow    float64 // V²: of the periodic power, what may be slow noise
+	scatter float64 // of the random power, as a share: its standard deviation by the record's length alone
 	repeats float64 // V²: of the random power, what comes back later in the record
 	most    bool    // it holds what may be periodic, and nothing random is missing
 	lost    bool    // too little of the record is left to tell
@@ -68,7 +69,8 @@ func randomPower(rec *record, view spectralView, lines []spectrum.Line, sw switc
 	gated, ok := gatedPower(gate)
 	periodic := periodicPower(rec, view.mains, lines, sw, gate)
 	r := randomPart{power: gated}
-	under := floorPower(view.plain, floor)
+	under, scatter := floorPower(view.plain, floor)
+	r.scatter = scatter
 	switch {
 	case under > 0 && (!sw.shown || gated > linesLeft*under):
 		// lines that no cycle takes off are not random: a second converter, a spur;
@@ -108,10 +110,10 @@ func stateParts(rec *record, sw switching, r randomPart, periodic float64) power
 		}
 	}
 	whole := 2 * periodicScale * meanDeviation(rec.basic.partRMS) * 2 * math.Sqrt(periodic) // of a record of parts of periods
-	power := math.Hypot(split, whole)
+	power := math.Hypot(math.Hypot(split, whole), 2*r.scatter*random)
 
 	randomV, periodicV := math.Sqrt(random), math.Sqrt(periodic)
-	uRandom := math.Hypot(max(2*randomU*randomV, r.doubt), math.Sqrt(random+r.slow)-randomV)
+	uRandom := math.Hypot(math.Hypot(max(2*randomU*randomV, r.doubt), r.scatter*randomV), math.Sqrt(random+r.slow)-randomV)
 	if step := rec.stepV; randomV < unditheredRandom*step {
 		// so little noise does not spread over the steps: their error goes with the
 		// ripple and is neither random nor step/√12
@@ -121,6 +123,7 @@ func stateParts(rec *record, sw switching, r randomPart, periodic float64) power
 	out.random.UpperBound = r.most
 	uPeriodic := math.Hypot(math.Sqrt(periodic+power)-periodicV, periodicV-math.Sqrt(max(periodic-r.slow, 0)))
 	uPeriodic = math.Hypot(uPeriodic, math.Sqrt(periodic+r.repeats)-periodicV)
+	uPeriodic = math.Hypot(uPeriodic, knotsDoubt*rec.knots)
 	if uPeriodic >= periodicV {
 		out.periodic = figure.NotMeasured("the periodic part is lost in the random one: it is under " + capture.SI(math.Sqrt(periodic+power), "V", 2) + " rms; a longer record or fewer volts per division may show it")
 	} else {
@@ -184,20 +187,28 @@ func periodicPower(rec *record, mains spectrum.Mains, lines []spectrum.Line, sw 
 	return p
 }
 
-// floorPower is the noise floor's density integrated over the spectrum, V².
-func floorPower(plain spectrum.Multirate, floor spectrum.NoiseFloor) float64 {
+// floorPower is the noise floor's density integrated over the spectrum, V², and the
+// share of it that it scatters by from record to record of this length: slow noise has
+// few independent values in a short one.
+func floorPower(plain spectrum.Multirate, floor spectrum.NoiseFloor) (power, scatter float64) {
 	oct := floor.ThirdOctaves
 	if len(oct) == 0 {
-		return 0
+		return 0, 0
 	}
 	x, y := make([]float64, len(oct)), make([]float64, len(oct))
 	for i, o := range oct {
 		x[i], y[i] = o.CentreHz, o.DensityVPerRtHz
 	}
-	p := 0.0
+	variance := 0.0
 	for i, f := range plain.FreqHz {
 		d := spectrum.LogInterp(x, y, f)
-		p += d * d * plain.WidthHz[i]
+		p := d * d * plain.WidthHz[i]
+		st := plain.Stages[plain.Stage[i]]
+		power += p
+		variance += p * p * 2 / st.DOF * st.ENBWHz / st.BinHz
 	}
-	return p
+	if !(power > 0) {
+		return 0, 0
+	}
+	return power, math.Sqrt(variance) / power
 }

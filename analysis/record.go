@@ -16,6 +16,7 @@ type record struct {
 	setup Setup // GainFraction set
 	basic basics
 	stepV float64 // the converter's step, V; 0: not known
+	knots float64 // V: by how much the rms of the converter's own points lies over the record's
 }
 
 // newRecord checks that the trace can be measured and takes what one pass shows.
@@ -45,6 +46,7 @@ func newRecord(tr *capture.Trace, setup Setup) (*record, error) {
 	if codes > 0 && (r.stepV == 0 || codes < sameStep*r.stepV) {
 		r.stepV = codes
 	}
+	r.knots = knotsOver(tr.Volts, r.pointsEach(), basic.mean, basic.rms)
 	return r, nil
 }
 

@@ -60,7 +60,12 @@ func rippleFigures(rec *record, sw switching, combs spectrum.Combs, randomV figu
 	if second > 0 {
 		out.secondHz = figure.Known(second)
 	}
-	out.fundamentalRMSV = fundamentalFigure(rec, sw)
+	stands := false
+	out.fundamentalRMSV, stands = fundamentalFigure(rec, sw)
+	if t.Kind == cycle.Fixed && !stands {
+		// what the cycle repeats at may be a part of the clock's frequency
+		out.hz.LowerBound, out.fundamentalRMSV.LowerBound = true, true
+	}
 	out.ppV, out.rmsV = rippleSize(rec, sw, randomV)
 	out.ppV.LowerBound = out.ppV.LowerBound || clipped > 0
 	if sw.explainsLittle() {
@@ -98,8 +103,9 @@ func noCycle(periodS float64, miss figure.Figure) Cycle {
 	return Cycle{PeriodS: periodS, RiseSlopeVPerS: miss, FallSlopeVPerS: miss, ESRStepV: miss, ApparentDuty: miss, ESRStepShare: miss}
 }
 
-// fundamentalFigure is the rms of the folded cycle's fundamental.
-func fundamentalFigure(rec *record, sw switching) figure.Figure {
+// fundamentalFigure is the rms of the folded cycle's fundamental; stands reports whether
+// it stands out of the noise.
+func fundamentalFigure(rec *record, sw switching) (out figure.Figure, stands bool) {
 	re, im := 0.0, 0.0
 	n := float64(len(sw.Fold.Mean))
 	for i, v := range sw.Fold.Mean {
@@ -113,10 +119,10 @@ func fundamentalFigure(rec *record, sw switching) figure.Figure {
 	}
 	v := math.Hypot(re, im) * 2 / n / math.Sqrt2
 	droop := rec.meansDroop(sw.Track.Hz)
-	out := lineB.Of(v, math.Hypot(deviation, 2*sw.FundamentalLoss*v), rec.setup.GainFraction)
+	out = lineB.Of(v, math.Hypot(deviation, 2*sw.FundamentalLoss*v), rec.setup.GainFraction)
 	out.U = math.Hypot(out.U, 2*droop*v)
 	out.LowerBound = droop > noticedDroop
-	return out
+	return out, v > deviation
 }
 
 // meansDroop is the share of a line that is lost where each sample is the mean over a

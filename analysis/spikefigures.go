@@ -41,6 +41,9 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	edges := edgeReadings(sw, split)
 	grain := spikeGrain(rec, edges, s.DurationMedianS.Value)
 	peaks := peakReadings(found, split, edges.ambiguityV)
+	if sw.shown && len(found.Templates) == 0 && s.DurationMedianS.Value > longPulseS {
+		peaks.upper = true // so long, and at no edge: the ripple's own, of which cycles differ
+	}
 	peaks.lower = grain.tooCoarse() || clipped > 0
 	s.PerS, s.PerCycle = spikeRates(rec, sw, peaks.stepHides)
 	if held || moreBeside(found, rec.tr.DurationS()) {

@@ -16,8 +16,20 @@ type reading struct{ value, deviation float64 }
 // quantileReading reads a quantile of sorted peaks; perScatter is its standard
 // deviation times √n over that of a single one, sigmas the noise's share.
 func quantileReading(sorted []float64, q, perScatter, noiseV float64) reading {
-	scatter := capture.Quantile(sorted, 0.84) - capture.Quantile(sorted, 0.16)
-	return reading{capture.Quantile(sorted, q), 2 * math.Hypot(perScatter*scatter/2/math.Sqrt(float64(len(sorted))), noiseV)}
+	scatter, n := capture.Quantile(sorted, 0.84)-capture.Quantile(sorted, 0.16), float64(len(sorted))
+	r := reading{capture.Quantile(sorted, q), 2 * math.Hypot(perScatter*scatter/2/math.Sqrt(n), noiseV)}
+	if q == upperPeaks {
+		r.deviation = math.Hypot(r.deviation, aboveUpper(sorted)-r.value)
+	}
+	return r
+}
+
+// aboveUpper is how tall the upper peaks may be by the count alone: the quantile that
+// two standard deviations of a binomial share lie above them, of few peaks the tallest.
+// Where edges differ, the upper quantile of some lies between two kinds of peaks.
+func aboveUpper(sorted []float64) float64 {
+	q := upperPeaks + 2*math.Sqrt(upperPeaks*(1-upperPeaks)/float64(len(sorted)))
+	return capture.Quantile(sorted, min(q, 1))
 }
 
 // figure states the reading with the gain's and the model's share.
@@ -61,14 +73,16 @@ func peakReadings(found *spike.Finding, splitV, ambiguityV float64) peakSet {
 	p.p95 = quantileReading(p.sorted, upperPeaks, 2.1, (0.2+0.8*apart)*found.SigmaV)
 	p.top = reading{p.sorted[len(p.sorted)-1], 2 * (1 + apart) * found.SigmaV}
 	p.stepHides = 2*splitV > stepHidesShare*p.median.value
-	few := 0.0
+	slack := float64(len(found.OffEdge)) / float64(max(len(p.sorted), 1)) * found.LevelSlackV
+	few := slack
 	for _, cycles := range found.PerEdge {
 		few = max(few, meanNoise(found, cycles))
 	}
 	for _, r := range p.all() {
 		r.deviation = math.Hypot(math.Hypot(r.deviation, 2*splitV), math.Hypot(ambiguityV, few))
 		if p.upper {
-			r.value += found.SigmaV // what was taken off for the noise's lift, and more
+			// what was taken off for the noise's lift and more, and what the level may take
+			r.value += found.SigmaV + slack
 		}
 	}
 	p.settleBy(found.Beside)
@@ -85,7 +99,20 @@ func besideReadings(b spike.Beside) (p95, top reading) {
 		v := max(peakV-besideLift*b.SigmaV, 0)
 		return reading{v, math.Hypot(2*b.SigmaV, besideLevelShare*v)}
 	}
-	return of(b.P95V), of(b.MaxV)
+	p95, top = of(b.P95V), of(b.MaxV)
+	if len(b.PeaksV) > 0 {
+		p95.deviation = math.Hypot(p95.deviation, aboveUpper(b.PeaksV)-b.P95V)
+	}
+	return p95, top
+}
+
+// mostBeside is the tallest spike that the reading beside the cycle leaves room for.
+// Where some were seen, their own level and the noise may have taken from them.
+func mostBeside(b spike.Beside) float64 {
+	if b.Count < leastBeside {
+		return max(b.ThresholdV, b.MaxV)
+	}
+	return max(b.ThresholdV, (1+2*besideLevelShare)*b.MaxV+2*b.SigmaV)
 }
 
 // settleBy holds the peaks against those read without the cycle. Where both see
@@ -107,7 +134,7 @@ func (p *peakSet) settleBy(b spike.Beside) {
 	case p.top.value-p.top.deviation > max(b.ThresholdV, b.MaxV):
 		p.upper = true
 		for _, r := range p.all() {
-			r.value = min(r.value, max(b.ThresholdV, b.MaxV))
+			r.value = min(r.value, mostBeside(b))
 		}
 	}
 }
@@ -126,7 +153,8 @@ func moreBeside(found *spike.Finding, durationS float64) bool {
 // between is the surer of two readings of one thing. Where they disagree a little it
 // is their middle, with room for both: the cycle's reading loses what its edges
 // jitter, the other one holds the ripple's step. Where they disagree by far it is the
-// other one, which rests on less, with half the difference as a doubt.
+// other one, which rests on less. Half of what they are apart is in the doubt of
+// either: one of them is off by as much.
 func (r reading) between(other reading) reading {
 	u := spikeB.Scale * r.deviation
 	apart := math.Abs(r.value - other.value)
@@ -137,9 +165,9 @@ func (r reading) between(other reading) reading {
 	case disagree:
 		return reading{other.value, math.Hypot(other.deviation, apart/2)}
 	case other.deviation < r.deviation:
-		return other
+		r, other = other, r
 	}
-	return r
+	return reading{r.value, math.Hypot(r.deviation, apart/2)}
 }
 
 // besideSpikes are the spikes of a cycle whose rings last into its next edge, as

@@ -10,18 +10,19 @@ import (
 
 // Finding is what stands out of the residue.
 type Finding struct {
-	SigmaV     float64           // the residue's robust standard deviation
-	ThresholdV float64           // an event's peak is at least this
-	Templates  []cycle.Transient // the edges' mean transients that stand above it in single cycles
-	PerEdge    []int             // events of each template
-	EdgePeaksV [][]float64       // their absolute peaks, by template; every n-th of very many
-	Count      int               // events, those at the edges and those off them
-	PeaksV     []float64         // absolute peaks of the events
-	Events     []Event           // by rising time; an even pick where there are very many
-	OffEdge    []Event           // those outside the edges' windows
-	HeldV      float64           // peak of what the smooth ripple itself holds of pulses and rings
-	SwingV     float64           // the same with the ripple's corners
-	Beside     Beside            // the spikes read without the cycle, where one is known
+	SigmaV      float64           // the residue's robust standard deviation
+	ThresholdV  float64           // an event's peak is at least this
+	LevelSlackV float64           // what the level under events may be off by, where no cycle is known
+	Templates   []cycle.Transient // the edges' mean transients that stand above it in single cycles
+	PerEdge     []int             // events of each template
+	EdgePeaksV  [][]float64       // their absolute peaks, by template; every n-th of very many
+	Count       int               // events, those at the edges and those off them
+	PeaksV      []float64         // absolute peaks of the events
+	Events      []Event           // by rising time; an even pick where there are very many
+	OffEdge     []Event           // those outside the edges' windows
+	HeldV       float64           // peak of what the smooth ripple itself holds of pulses and rings
+	SwingV      float64           // the same with the ripple's corners
+	Beside      Beside            // the spikes read without the cycle, where one is known
 
 	all          []cycle.Transient // of all edges that the folded cycle shows
 	offEdgeSpans []interval        // samples that the events off the edges cover
@@ -50,7 +51,7 @@ func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
 // findIn is Find in a residue whose slow part is the level to count from; slackV is
 // what that level may be off by.
 func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Finding {
-	out := Finding{rateHz: rateHz}
+	out := Finding{rateHz: rateHz, LevelSlackV: slackV}
 	out.HeldV, out.SwingV = heldBack(r.Model)
 	var all []cycle.Transient
 	m := 0

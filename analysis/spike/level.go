@@ -12,7 +12,7 @@ import (
 // over stretches of levelS, joined by straight lines. It follows an unknown ripple,
 // which is slower, and passes over pulses and the swings of a ring.
 func localLevels(volts []float64, rateHz float64) cycle.SlowPart {
-	length := max(int(levelS*rateHz), leastInLevel)
+	length := max(min(int(levelS*rateHz), (len(volts)+leastStretches-1)/leastStretches), leastInLevel)
 	var s cycle.SlowPart
 	buf := make([]float64, 0, length)
 	for a := 0; a < len(volts); a += length {
@@ -27,6 +27,11 @@ func localLevels(volts []float64, rateHz float64) cycle.SlowPart {
 // cornerV is how far straight lines between medians may pass by the corners of the
 // ripple that they follow, V: a quarter of the greatest change of slope.
 func cornerV(s cycle.SlowPart) float64 {
+	if n := len(s.V); n < leastCorners && n > 1 {
+		// too few of them to show a corner: it may be all that they differ by
+		lo, hi := cycle.Extremes(s.V)
+		return (hi - lo) / 2
+	}
 	most := 0.0
 	for i := 1; i+2 < len(s.V); i++ { // the last stretch may be short
 		most = max(most, math.Abs(s.V[i-1]-2*s.V[i]+s.V[i+1])/4)

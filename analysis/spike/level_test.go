@@ -57,3 +57,16 @@ func TestPeaksFromTheLevelWithoutACycle(t *testing.T) {
 		}
 	}
 }
+
+// A record of 1 µs on a ramp of 2 mV holds several stretches, and what they differ by
+// is what the level may be off by: a corner can't show in it.
+func TestLevelOfAMicrosecond(t *testing.T) {
+	v := make([]float64, 1000)
+	for i := range v {
+		v[i] = 2e-3 * float64(i) / 1000
+	}
+	s := localLevels(v, 1e9)
+	if got := cornerV(s); len(s.V) < 3 || got < 0.5e-3 || got > 1e-3 {
+		t.Errorf("%d stretches, off by %.2g V", len(s.V), got)
+	}
+}

@@ -36,6 +36,10 @@ const (
 	// levelS is the stretch, in seconds, whose median is the level under a spike: the
 	// pulses of the trade take 10 to 200 ns, a ripple's ramps 1 µs and more.
 	levelS = 1e-6
+	// leastStretches of them lie in a shorter record, and from leastCorners on they show
+	// the ripple's corners.
+	leastStretches = 3
+	leastCorners   = 4
 	// leastInLevel is the least number of samples of such a stretch.
 	leastInLevel = 16
 	// besideLeast peaks and more, the upper of which top the threshold by besideClear,

@@ -1,0 +1,34 @@
+package analysis
+
+import "math"
+
+// knotsOver is by how much, in volts, the rms of the converter's own points lies over
+// that of the whole record, 0 where the exporter put none between them or did so
+// along a band-limited curve. Points on straight lines lie under the crests that they
+// join: their power is lower, and the record's rms with it.
+func knotsOver(volts []float64, every int, mean, rms float64) float64 {
+	if every < 2 {
+		return 0
+	}
+	most := rms
+	for first := range every {
+		sum, n := 0.0, 0.0
+		for i := first; i < len(volts); i += every {
+			sum += (volts[i] - mean) * (volts[i] - mean)
+			n++
+		}
+		if n > 0 {
+			most = max(most, math.Sqrt(sum/n))
+		}
+	}
+	return most - rms
+}
+
+// pointsEach is how many points the exporter gave for each of the converter's, 1 where
+// it added none.
+func (r *record) pointsEach() int {
+	if !(r.tr.TrueRateHz > 0) {
+		return 1
+	}
+	return max(int(math.Round(r.tr.SampleRateHz/r.tr.TrueRateHz)), 1)
+}
