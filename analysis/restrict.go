@@ -24,6 +24,8 @@ func (f *findings) restrict(m *Measurement) {
 		return
 	case tr.Acquisition.Mode == capture.AcquisitionAverage && tr.Acquisition.Averages != 1:
 		m.averaged(f.rec)
+	case tr.Acquisition.Mode == capture.AcquisitionEnhanced:
+		m.filteredAfter()
 	default:
 		if _, quiet := f.quietest(); quiet {
 			m.averaged(f.rec)
@@ -171,6 +173,15 @@ func (m *Measurement) keepExtremes(which capture.Extremes) {
 	takeBack(why, &m.MainsHz, &m.MainsLineHz, &m.Spikes.PerS, &m.Spikes.DurationMedianS, &m.Spikes.AreaMedianVs, &m.Spikes.RingHz, &m.Spikes.RingQ,
 		&m.Spikes.RisingRingHz, &m.Spikes.RisingRingQ, &m.Spikes.FallingRingHz, &m.Spikes.FallingRingQ,
 		&m.Spikes.RisingPeakMedianV, &m.Spikes.FallingPeakMedianV)
+	// The low-pass takes the mean of least and greatest values that follow each other.
+	// What it would leave of the true curve is under the record's own extent.
+	if m.PPV.Known && which != capture.ExtremesLeast && which != capture.ExtremesGreatest {
+		for _, f := range []*figure.Figure{&m.PP20MHzV, &m.PP20MHz999V} {
+			if f.Known {
+				f.Value, f.U = m.PPV.Value, m.PPV.U
+			}
+		}
+	}
 	// ahead of any low-pass, and the greatest of the noise of each interval
 	for _, f := range []*figure.Figure{&m.PP20MHzV, &m.PP20MHz999V, &m.Spikes.PeakMedianV, &m.Spikes.PeakP95V} {
 		f.UpperBound = f.Known && !f.LowerBound
@@ -202,6 +213,22 @@ func (r *record) fades(hz figure.Figure) bool {
 		least, most = min(least, b.rms), max(most, b.rms)
 	}
 	return least < fadeShare*most
+}
+
+// filteredAfter makes lower bounds of what a filter behind the converter takes away:
+// all that is fast. What was folded ahead of it stays, so that noise and audio are
+// upper ones where an unfiltered record's are.
+func (m *Measurement) filteredAfter() {
+	fast := append(m.peaks(), &m.ACRMSV, &m.PeriodicRMSV, &m.RandomRMSV,
+		&m.SwitchingFundamentalRMSV, &m.RipplePPV, &m.RippleRMSV, &m.Spikes.PerS, &m.Spikes.PerCycle)
+	for i := range m.Bands {
+		if b := &m.Bands[i]; b.HighHz >= shortPeakHz {
+			fast = append(fast, &b.RMSV, &b.RMSNoLinesV)
+		}
+	}
+	for _, f := range fast {
+		f.LowerBound, f.UpperBound = f.Known, false
+	}
 }
 
 // averaged makes lower bounds of what the mean over sweeps takes away: all that is

@@ -265,3 +265,37 @@ func TestAveragedRippleThatFades(t *testing.T) {
 		}
 	}
 }
+
+// A low-pass over least and greatest values that take turns passes their mean: the
+// extent of the extremes themselves bounds what it would have left of the curve.
+func TestExtremesBoundThe20MHzPeakToPeak(t *testing.T) {
+	tr := noiseTrace(20_000)
+	tr.SampleRateHz, tr.TrueRateHz, tr.Span = 5e8, 2.5e8, capture.Span{LowHz: 1e5, HighHz: 1e8}
+	for i := range tr.Volts { // a 15 MHz ring of 20 mV p-p at 500 MS/s, its extremes 1 mV apart
+		tr.Volts[i] = 6.3 + 0.01*math.Sin(2*math.Pi*15e6*float64(i/2)/2.5e8) + 0.5e-3*float64(2*(i%2)-1)
+	}
+	tr.Acquisition = capture.Acquisition{Mode: capture.AcquisitionPeak, Extremes: capture.ExtremesPairs}
+	m := measured(t, tr)
+	if f := m.PP20MHzV; !f.Known || !f.UpperBound || f.Value < 0.02 || f.Value > 0.022 {
+		t.Errorf("20 MHz p-p of extremes: %+v", f)
+	}
+}
+
+// A filter behind the converter lowers what is fast and keeps no alias out: peaks and
+// fast sums are lower bounds with a caution, and the slow record's noise is an upper one
+// as any unfiltered record's is.
+func TestFilteredBehindTheConverter(t *testing.T) {
+	tr := noiseTrace(250_000)
+	tr.Acquisition = capture.Acquisition{Mode: capture.AcquisitionEnhanced}
+	m := measured(t, tr)
+	for name, f := range map[string]figure.Figure{"p-p": m.PPV, "rms": m.ACRMSV, "random": m.RandomRMSV} {
+		if !f.Known || !f.LowerBound {
+			t.Errorf("%s: %+v", name, f)
+		}
+	}
+	for name, f := range map[string]figure.Figure{"density": m.Noise.DensityVPerRtHz, "audio": m.Bands[0].RMSV} {
+		if !f.Known || f.LowerBound || !f.UpperBound {
+			t.Errorf("%s: %+v", name, f)
+		}
+	}
+}

@@ -13,12 +13,13 @@ type AcquisitionMode string
 
 // The acquisition modes.
 const (
-	AcquisitionUnknown  AcquisitionMode = ""                // not stated and not seen
-	AcquisitionSample   AcquisitionMode = "sample"          // one converter sample ("normal", "real time")
-	AcquisitionAverage  AcquisitionMode = "average"         // mean over several triggered sweeps: what is not locked to the trigger is lowered
-	AcquisitionPeak     AcquisitionMode = "peak_detect"     // least and greatest of each interval, one sweep
-	AcquisitionEnvelope AcquisitionMode = "envelope"        // least and greatest of each interval over several sweeps
-	AcquisitionHighRes  AcquisitionMode = "high_resolution" // mean of neighbouring converter samples: a low-pass below half the rate
+	AcquisitionUnknown  AcquisitionMode = ""                    // not stated and not seen
+	AcquisitionSample   AcquisitionMode = "sample"              // one converter sample ("normal", "real time")
+	AcquisitionAverage  AcquisitionMode = "average"             // mean over several triggered sweeps: what is not locked to the trigger is lowered
+	AcquisitionPeak     AcquisitionMode = "peak_detect"         // least and greatest of each interval, one sweep
+	AcquisitionEnvelope AcquisitionMode = "envelope"            // least and greatest of each interval over several sweeps
+	AcquisitionEnhanced AcquisitionMode = "enhanced_resolution" // filtered once taken: fast parts are lowered, aliases stay
+	AcquisitionHighRes  AcquisitionMode = "high_resolution"     // mean of neighbouring converter samples: a low-pass below half the rate
 )
 
 // Extremes says whether samples are values of one moment or the least and
@@ -87,7 +88,8 @@ var modeWords = []struct {
 }{
 	{AcquisitionEnvelope, []string{"envelope", "hüllkurve"}},
 	{AcquisitionPeak, []string{"peak", "pkdetect", "glitch", "minmax", "spitzenwert", "crête"}},
-	{AcquisitionHighRes, []string{"highres", "hires", "hresolution", "enhancedres", "eres", "hochauflös", "hauterésolution"}},
+	{AcquisitionEnhanced, []string{"enhancedres", "eres"}},
+	{AcquisitionHighRes, []string{"highres", "hires", "hresolution", "hochauflös", "hauterésolution"}},
 	{AcquisitionAverage, []string{"mittelw", "mittelung", "moyenn", "averag"}},
 }
 
@@ -304,6 +306,8 @@ func (t *Trace) sayAcquisition() {
 			of = fmt.Sprintf("%d sweeps", a.Averages)
 		}
 		t.caution(CautionAveraged, fmt.Sprintf("the instrument averaged %s: noise, and every line that is not locked to the trigger, reads too low", of), "capture in normal (sample) mode")
+	case a.Mode == AcquisitionEnhanced:
+		t.caution(CautionSmoothed, "the instrument filtered the samples once they were taken (enhanced resolution), and the file doesn't say from which frequency on: peaks and sums are lower bounds, and what lies above half the sample rate was not kept out", "capture in normal (sample) or high-resolution mode")
 	case a.Mode == AcquisitionPeak || a.Mode == AcquisitionEnvelope || a.Extremes != ExtremesNone:
 		of := "each sample"
 		if a.Extremes == ExtremesPairs {

@@ -34,6 +34,7 @@ func TestAcquisitionStated(t *testing.T) {
 		{"Acq Mode,ENVELOPE", Acquisition{Mode: AcquisitionEnvelope}, CautionExtremes},
 		{"Acquisition Mode,High Resolution", Acquisition{Mode: AcquisitionHighRes}, ""},
 		{"Acquisition Type,HRESolution", Acquisition{Mode: AcquisitionHighRes}, ""},
+		{"Acquisition Mode,ERES", Acquisition{Mode: AcquisitionEnhanced}, CautionSmoothed},
 		{"Acquisition Type,HiRes\nInterpolation,Sin(x)/x\nDecimation,4\nMemory Depth,14M", Acquisition{Mode: AcquisitionHighRes, Interpolation: InterpolationSinX, Decimation: 4, MemoryPoints: 14e6}, ""},
 		{"Record Length,200", Acquisition{RecordPoints: 200}, ""},
 	} {
