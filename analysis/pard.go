@@ -70,7 +70,9 @@ func randomPower(rec *record, view spectralView, lines []spectrum.Line, sw switc
 	periodic := periodicPower(rec, view.mains, lines, sw, gate)
 	r := randomPart{power: gated}
 	under, scatter := floorPower(view.plain, floor)
-	r.scatter = scatter
+	if !sw.shown { // else what the cycle leaves in the slowest places is no noise
+		r.scatter = scatter
+	}
 	switch {
 	case under > 0 && (!sw.shown || gated > linesLeft*under):
 		// lines that no cycle takes off are not random: a second converter, a spur;
