@@ -70,8 +70,9 @@ func refineShort(volts []float64, rateHz, hz, uHz float64) (refined, u float64) 
 // powerFolds folds a record again and again for what Power gives of the fold. The
 // slow part is taken off once.
 type powerFolds struct {
-	y    []float64
-	bins []struct{ n, sum, square float64 } // a power of two of them
+	y      []float64
+	starts []int // of stretches, at which the phase is worked out anew
+	bins   []struct{ n, sum, square float64 }
 }
 
 // newPowerFolds prepares for folds near the frequency of the track.
@@ -79,6 +80,7 @@ func newPowerFolds(volts []float64, t *Track, slow SlowPart) *powerFolds {
 	p := &powerFolds{y: make([]float64, len(volts))}
 	p.bins = make([]struct{ n, sum, square float64 }, foldBins(float64(len(volts)), t.Pieces[0].PerSample))
 	Walk(0, len(volts), nil, slow, func(st Stretch) {
+		p.starts = append(p.starts, st.From)
 		base := st.Slow
 		for i := st.From; i < st.To; i++ {
 			p.y[i] = volts[i] - base
@@ -92,14 +94,25 @@ func newPowerFolds(volts []float64, t *Track, slow SlowPart) *powerFolds {
 func (p *powerFolds) at(perSample float64) float64 {
 	bins := p.bins
 	clear(bins)
-	step, last := perSample*float64(len(bins)), len(bins)-1
-	ph := 0.0
-	for _, v := range p.y {
-		b := &bins[int(ph)&last]
-		b.n++
-		b.sum += v
-		b.square += v * v
-		ph += step
+	size := float64(len(bins))
+	step := perSample * size
+	for k, from := range p.starts {
+		to := len(p.y)
+		if k+1 < len(p.starts) {
+			to = p.starts[k+1]
+		}
+		_, ph := math.Modf(perSample * float64(from))
+		ph *= size
+		for _, v := range p.y[from:to] {
+			for ph >= size {
+				ph -= size
+			}
+			b := &bins[int(ph)]
+			b.n++
+			b.sum += v
+			b.square += v * v
+			ph += step
+		}
 	}
 	var power, noise, n float64
 	for _, b := range bins {

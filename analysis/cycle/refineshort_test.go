@@ -21,7 +21,7 @@ func TestPowerFolds(t *testing.T) {
 	folds := newPowerFolds(volts, track(per), slow)
 	for _, f := range []float64{per, per * 1.001, per * 0.99} {
 		want := foldOnly(volts, track(f), slow).Power()
-		if got := folds.at(f); math.Abs(got-want) > 1e-3*want {
+		if got := folds.at(f); math.Abs(got-want) > 1e-10*want {
 			t.Errorf("%g cycles a sample: %g V², want %g", f, got, want)
 		}
 	}
