@@ -282,7 +282,9 @@ func (w *chunkReader) shapedRows(start int, run *stampRun) (next int) {
 	return next
 }
 
-// shapedTimes takes the times of rows whose volts may have the known shape, too.
+// shapedTimes takes the times of rows whose volts may have the known shape, too. What
+// mantissa does stands here and in shapedVolts once more: a call for each number would
+// take as long as the number.
 func (w *chunkReader) shapedTimes(start int, run *stampRun) (next int) {
 	b, s := w.buf, &w.shape.time
 	decimal, delim, eol := w.spec.decimal, w.spec.delim, w.spec.eol
