@@ -41,12 +41,10 @@ func newThermal(o Options) thermal {
 	th := thermal{m: tungstenP * (1 + n) / (1 - n), coldT: math.Pow(1/o.ColdRatio, 1/tungstenP), tauS: 1}
 	// How long is it in the test circuit, in time constants?
 	unit := layout{strands: []strand{{count: 1, elems: []element{{v0: 1, i0: 1, mult: 1}}}}, sharedOhm: testOhms}
-	r := unit.simulate(Supply{Volts: testVolts}, th, 0, warmUpStep)
-	for k := range r.timeS {
-		if r.volts[k][0] >= testReach {
-			th.tauS = o.WarmUpS / r.timeS[k]
-			break
-		}
+	reached := func(volts []float64) bool { return volts[0] >= testReach }
+	r := unit.simulateTo(reached, Supply{Volts: testVolts}, th, 0, warmUpStep)
+	if last := len(r.timeS) - 1; reached(r.volts[last]) {
+		th.tauS = o.WarmUpS / r.timeS[last]
 	}
 	return th
 }
@@ -194,6 +192,11 @@ func along(x, d []float64, h float64) []float64 {
 // settle, with a row every h time constants. limitA is the current at which the
 // supply holds, 0: it never limits.
 func (l layout) simulate(s Supply, th thermal, limitA, h float64) record {
+	return l.simulateTo(func([]float64) bool { return false }, s, th, limitA, h)
+}
+
+// simulateTo is simulate, up to the first row whose volts are enough.
+func (l layout) simulateTo(enough func(volts []float64) bool, s Supply, th thermal, limitA, h float64) record {
 	c, heaters := l.warmCircuit(s, th, limitA)
 	r := record{heaters: heaters}
 	x := make([]float64, len(heaters))
@@ -204,7 +207,7 @@ func (l layout) simulate(s Supply, th thermal, limitA, h float64) record {
 		loadA, volts, _ := c.electrical(x)
 		r.timeS, r.loadA = append(r.timeS, t*th.tauS), append(r.loadA, loadA)
 		r.temp, r.volts = append(r.temp, slices.Clone(x)), append(r.volts, volts)
-		if settled(c.rates(x)) {
+		if enough(volts) || settled(c.rates(x)) {
 			break
 		}
 		c.advance(x, h)
