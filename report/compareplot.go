@@ -40,7 +40,7 @@ func (c *Comparison) spectraFigure() *canvas.Drawing {
 	p := spectrumPanel("V")
 	var k key
 	for i, name := range []string{"before: " + c.A, "after: " + c.B} {
-		st := []draw.LineStyle{{Color: canvas.Vermillion, Width: vg.Points(0.9)}, {Color: canvas.Blue, Width: vg.Points(1.1)}}[i]
+		st := []draw.LineStyle{{Color: canvas.Vermillion, Width: vg.Points(0.9), Dashes: curveStyles[1].Dashes}, {Color: canvas.Blue, Width: vg.Points(1.1)}}[i]
 		for _, s := range c.curves[i] {
 			addDensity(p, s.FrequencyHz, s.VPerRtHz, plotColumns/2, st)
 		}

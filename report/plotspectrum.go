@@ -189,7 +189,7 @@ func (n lineNames) Plot(c draw.Canvas, p *plot.Plot) {
 	box, _, _ := n.key.layout(c)
 	taken := []vg.Rectangle{box}
 	for _, l := range pickLines(n.ms, math.Pow(10, p.X.Min), math.Pow(10, p.X.Max)) {
-		st := canvas.TextStyle(9, canvas.Ink)
+		st := canvas.TextStyle(9.5, canvas.Ink)
 		s := canvas.Text(lineLabel(l.name))
 		// The name stands right of its peak, where the next harmonics are lower,
 		// else left of it, and a little higher where it must, a thin line down to its

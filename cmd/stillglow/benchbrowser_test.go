@@ -613,7 +613,7 @@ func (p *benchPage) pickValves() {
 	p.until(`document.querySelectorAll(".valves tbody tr").length === 2`)
 	p.fill("#vc0", "2")
 	p.do(chromedp.KeyEvent("\t"))
-	p.until(`document.querySelector(".valves caption").textContent.includes("940 mA")`)
+	p.until(`document.querySelector(".valves caption").textContent.includes("940\u00a0mA")`)
 	p.settled()
 	p.until(`document.querySelectorAll("#decided .rank tbody tr").length === 6 && document.querySelectorAll("#fit details.unit").length === 6`)
 	p.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("#fit details.unit").open = true`))
@@ -636,12 +636,12 @@ func (p *benchPage) tryFilter() (near string) {
 	p.until(`Number(document.querySelector("` + near + `-c").value) > 0`)
 	p.fill(near+"-c", "4711")
 	p.do(chromedp.KeyEvent("\t"))
-	p.until(`document.querySelector("` + near + ` [data-edit=filter-forget]") && document.querySelector("` + near + ` figure svg") && document.querySelector("` + near + `").textContent.includes("4711 µF")`)
+	p.until(`document.querySelector("` + near + ` [data-edit=filter-forget]") && document.querySelector("` + near + ` figure svg") && document.querySelector("` + near + `").textContent.includes("4711\u00a0µF")`)
 	curve := `document.querySelector("` + near + ` figure svg").outerHTML`
 	before := look[string](p, curve)
 	p.fill(near+"-c", "47")
 	p.do(chromedp.KeyEvent("\t"))
-	p.until(`document.querySelector("` + near + `").textContent.includes("47 µF") && !document.querySelector("` + near + `").textContent.includes("working it out")`)
+	p.until(`document.querySelector("` + near + `").textContent.includes("47\u00a0µF") && !document.querySelector("` + near + `").textContent.includes("working it out")`)
 	if look[string](p, curve) == before {
 		p.t.Error("another capacitor, the same curve")
 	}
