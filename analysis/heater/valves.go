@@ -53,6 +53,9 @@ func Lookup(name string, own []Valve) (Valve, error) {
 	case len(found) > 0:
 		return complete(found[0]), nil
 	}
+	if v, ok := oneOfNames(name, own); ok {
+		return v, nil
+	}
 	for _, k := range keys {
 		if data, ok := rectifiers[k]; ok {
 			return Valve{}, &RectifierError{Name: strings.TrimSpace(name), Data: data}
@@ -60,6 +63,36 @@ func Lookup(name string, own []Valve) (Valve, error) {
 	}
 	return Valve{}, &UnknownValveError{Name: strings.TrimSpace(name), Near: nearest(key, own)}
 }
+
+// namesApart are the marks between several names of one valve: "12AU7A/ECC82".
+var namesApart = regexp.MustCompile(`[/=,()]+`)
+
+// oneOfNames finds a valve that is written by several of its names, or by one and a maker's
+// word in brackets. Names of different valves find none.
+func oneOfNames(name string, own []Valve) (v Valve, ok bool) {
+	parts := namesApart.Split(name, mostNames+1)
+	if len(parts) < 2 || len(parts) > mostNames {
+		return Valve{}, false
+	}
+	for i, p := range parts {
+		if normalise(p) == "" {
+			continue
+		}
+		switch one, err := Lookup(p, own); {
+		case err != nil && (i == 0 || strings.ContainsAny(p, "0123456789")):
+			return Valve{}, false
+		case err != nil: // a maker's word
+		case ok && one.Type != v.Type:
+			return Valve{}, false
+		default:
+			v, ok = one, true
+		}
+	}
+	return v, ok
+}
+
+// mostNames bounds the names that a type may be written by.
+const mostNames = 5
 
 // Spellings are the Latin capitals and digits that a name may stand for, likeliest
 // first: Cyrillic letters by their sound (6Н2П is 6N2P), Latin ones for the Cyrillic

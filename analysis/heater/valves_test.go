@@ -220,3 +220,14 @@ func TestRectifiersAreRefused(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A valve may be written by several of its names, or with its maker in brackets; names of
+// two valves are none.
+func TestLookupBySeveralNames(t *testing.T) {
+	for name, want := range map[string]string{"12AU7A/ECC82": "12AU7", "ECC83 / 12AX7": "12AX7", "12AX7 (own make)": "12AX7", "6N2P = 6Н2П": "6N2P", "12AU7/12AX7": "", "12AU7/99ZZ9": "", "/": "", "12AU7/ECC82/5814/6189/ECC802S/B329": ""} {
+		v, err := Lookup(name, nil)
+		if (err == nil) != (want != "") || v.Type != want {
+			t.Errorf("%s: %s %v, want %q", name, v.Type, err, want)
+		}
+	}
+}

@@ -19,6 +19,9 @@ const (
 	CautionSwitchingUnlike = "switching_unlike"         // captures of one unit show different switching frequencies
 	CautionSameTwice       = "same_record_twice"        // a record that was named twice counts once
 	CautionSameVolts       = "same_volts_elsewhere"     // like another unit's record, without noise to prove it
+	CautionNamedAfter      = "named_after_another"      // the file's name is that of another unit
+	CautionReadings        = "readings_odd"             // meter readings that a supply of this rating can't give
+	CautionLoadUnsaid      = "load_not_stated"          // nothing tells at what current the captures were made
 	CautionOverloaded      = "overloaded"               // the heaters take more than the unit is rated for
 	CautionBrandScale      = "probe_suspected_by_brand" // a unit ten or a hundred times its brand-mates
 )

@@ -50,7 +50,7 @@ func TestCommonLimits(t *testing.T) {
 // oneMode is a capture of a mode that covers everything with fit figures.
 func oneMode(file string, mode capture.Mode, ppV, audioV, mainsV float64) *analysis.Measurement {
 	m := shaped(func(float64) float64 { return audioV / 150 })
-	m.File, m.Mode, m.Span = file, mode, capture.Span{LowHz: 5, HighHz: 30e6}
+	m.File, m.Mode, m.Span, m.LoadA = file, mode, capture.Span{LowHz: 5, HighHz: 30e6}, 0.9
 	m.PP20MHzV, m.MainsCombRMS, m.MainsLineRMS = figure.Known(ppV), figure.Known(mainsV), figure.Known(mainsV)
 	m.MainsLineHz = figure.Known(100)
 	for _, id := range []string{"audio", "audio_a", "20k_1m", "1m_20m"} {

@@ -55,6 +55,9 @@ var doubtTable = []doubtRow{
 	{CautionDisagree, anyGroup, none, none}, // the figure's own uncertainty holds the spread
 	{CautionSameTwice, anyGroup, none, none},
 	{CautionSameVolts, anyGroup, none, none},
+	{CautionNamedAfter, anyGroup, none, none}, // by its name alone
+	{CautionReadings, anyGroup, none, none},   // see doubtedReadings
+	{CautionLoadUnsaid, anyGroup, none, none},
 	{CautionOverloaded, anyGroup, none, none}, // of the label, not of a figure
 	{CautionBrandScale, anyGroup, none, none}, // of the unit, see suspectProbes
 

@@ -63,10 +63,15 @@ func Evaluate(u Unit, t Target) Evaluation {
 		}
 		if l.Criterion == HeaterDC {
 			doubts = append(doubts, doubtedVolts(u, i, m)...)
+			doubts = append(doubts, doubtedReadings(u, i, m)...)
 		}
 	}
 	e.Common = commonState(e.Margins)
 	e.Cautions = append(allCautions(u), apart...)
+	e.Cautions = append(e.Cautions, oddReadings(u)...)
+	if k, unsaid := loadUnsaid(u); unsaid {
+		e.Cautions = append(e.Cautions, k)
+	}
 	if k, over := overloaded(u); over {
 		e.Overloaded, e.Cautions = true, append(e.Cautions, k)
 	}

@@ -15,6 +15,7 @@ const (
 	noDCV         = 0.3  // the same where the rated volts are unknown
 	millivolts    = 1e-3 // the mean over the rated volts of a file whose unit is a thousand times too low
 	millivoltsOff = 0.15 // share about it
+	readInMV      = 0.5  // share by which a reading's thousandth may lie off the rated volts and still be them
 	tenth         = 0.1  // the mean over the expected volts behind a 10:1 probe whose factor is not set
 	tenthOff      = 0.2  // share about it
 	// mostHeaterV bounds the DC of any heater supply where nothing tells what to

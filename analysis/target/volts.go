@@ -141,13 +141,21 @@ func scaleFix(factor float64) string {
 	return "check the probe factor (probe_factor) and the unit of the volts (volt_unit); " + look
 }
 
+// readingFix says what to do about a reading far above the rating.
+func readingFix(u Unit, v float64) string {
+	if len(u.Readings) > 0 && math.Abs(v*millivolts/u.RatedV-1) < readInMV {
+		return fmt.Sprintf("the reading seems to be in millivolts: write v = %.4g", v*millivolts)
+	}
+	return "check the rated volts and the reading"
+}
+
 // doubtedVolts are the doubts about the DC limit where the volts can't be the
 // unit's: a meter reading or a capture far above the rating.
 func doubtedVolts(u Unit, index int, m Margin) []doubt {
 	if u.RatedV > 0 && m.Covered && math.Abs(m.Figure.Value) > mostOfRated*u.RatedV {
 		return []doubt{{margin: index, flips: true,
 			text: fmt.Sprintf("%s can't be the DC of a unit rated %.3g V", VoltText(m.Figure.Value), u.RatedV),
-			fix:  "check the rated volts and the reading"}}
+			fix:  readingFix(u, m.Figure.Value)}}
 	}
 	for _, c := range u.Captures {
 		for _, k := range c.Cautions {

@@ -6,11 +6,13 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
+	"github.com/agnivade/levenshtein"
 	"github.com/pelletier/go-toml/v2"
 	"golang.org/x/text/unicode/norm"
 
@@ -146,7 +148,43 @@ func (b *builder) inRange(path, rule string, x float64) {
 	case math.Abs(x) > 1e15:
 		b.fail(path, found, "a number within 1e15", "")
 	}
+	b.asMeant(path, found, x)
 }
+
+// asMeant refuses a number that its key's unit makes absurd, as a multiple of the unit
+// written for the unit does. The bounds are our own: no heater supply comes near them,
+// and no instrument falls under them.
+func (b *builder) asMeant(path, found string, x float64) {
+	key := path[strings.LastIndexByte(path, '.')+1:]
+	most := func(limit float64, unit, of string) {
+		if math.Abs(x) > limit {
+			b.fail(path, found, fmt.Sprintf("%s, %g at most", unit, limit), fmt.Sprintf("for %g %s write %g", x, of, x/1e3))
+		}
+	}
+	least := func(limit, times float64, unit, of string) {
+		if x < limit {
+			b.fail(path, found, fmt.Sprintf("%s, %g or more", unit, limit), fmt.Sprintf("for %g %s write %g", x, of, x*times))
+		}
+	}
+	switch key {
+	case "load_a", "rated_a", "amps":
+		most(mostAmps, "amperes", "mA")
+	case "rated_v", "volts":
+		most(mostVolts, "volts", "mV")
+	case "bandwidth_hz", "max_rate_hz":
+		least(leastBandHz, 1e6, "hertz", "MHz")
+	case "memory_samples":
+		least(leastMemory, 1e6, "samples", "million")
+	}
+}
+
+// What a sheet's numbers are believed to mean.
+const (
+	mostAmps    = 100.0 // of a heater load or a supply
+	mostVolts   = 200.0 // of a supply
+	leastBandHz = 1e3   // of a scope, or of a low-pass ahead of it
+	leastMemory = 100.0 // samples of a record
+)
 
 // dateLayouts are those of ISO 8601 that a sheet may give its date in.
 var dateLayouts = []string{"2006-01-02", "2006-01-02T15:04", "2006-01-02T15:04:05", "2006-01-02T15:04Z07:00", "2006-01-02T15:04:05Z07:00"}
@@ -179,9 +217,34 @@ func (b *builder) date(key string, v any) string {
 		s = strings.TrimSpace(fmt.Sprint(v))
 	}
 	if !ValidDate(s) {
-		b.fail(key, fmt.Sprintf("date %q", shortened(s)), "a date like 2026-03-14", "")
+		b.fail(key, fmt.Sprintf("date %q", shortened(s)), "a date like 2026-03-14", isoFix(s))
 	}
 	return s
+}
+
+var threeNumbers = regexp.MustCompile(`^\s*(\d{1,2})([./-])\s*(\d{1,2})[./-]\s*(\d{4}|\d{2})\s*$`)
+
+// isoFix says how a date of day, month and year, or month, day and year, is written.
+func isoFix(s string) string {
+	m := threeNumbers.FindStringSubmatch(s)
+	if m == nil {
+		return ""
+	}
+	year := m[4]
+	if len(year) == 2 {
+		year = "20" + year
+	}
+	iso := func(month, day string) string { return fmt.Sprintf("%s-%02s-%02s", year, month, day) }
+	a, c := iso(m[3], m[1]), iso(m[1], m[3])
+	switch okA, okC := ValidDate(a), ValidDate(c); {
+	case okA && (!okC || m[2] == "." || a == c):
+		return "write " + a
+	case okC && !okA:
+		return "write " + c
+	case okA:
+		return fmt.Sprintf("write %s or %s, whichever is meant", a, c)
+	}
+	return ""
 }
 
 // dcKey is the one key of [limits] that takes a pair.
@@ -220,7 +283,15 @@ func (b *builder) limits(raw *rawSheet, s *Sheet) {
 		x, ok := number(raw.Limits[k])
 		switch {
 		case !ok || math.IsNaN(x) || math.IsInf(x, 0) || x < 0:
-			b.fail("limits."+k, fmt.Sprintf("%s = %v", k, raw.Limits[k]), "a number over 0, or 0 to leave the criterion out", "")
+			found := fmt.Sprintf("%s = %v", k, raw.Limits[k])
+			if s, isText := raw.Limits[k].(string); isText {
+				found = fmt.Sprintf("%s = %q", k, shortened(s))
+			}
+			fix := ""
+			if strings.HasSuffix(k, "_v") {
+				fix = "limits are in volts, without quotes or unit: for 20 mV write 0.02"
+			}
+			b.fail("limits."+k, found, "a number over 0, or 0 to leave the criterion out", fix)
 		case k == dcKey:
 			b.fail("limits."+k, fmt.Sprintf("%s = %v", k, raw.Limits[k]), "two numbers, [lowest, highest] volts", "")
 		case x >= mostLimit(k):
@@ -321,6 +392,36 @@ func (b *builder) unique(s *Sheet) {
 	tellApart(s.Units)
 }
 
+// sameName is the share of a file's name, one letter in so many, that may be misspelt for
+// another to be meant.
+const sameName = 8
+
+// nearFile says which file in the folder of path may be meant by its name in the sheet.
+func nearFile(file, path string) string {
+	if strings.Contains(file, `\`) && os.PathSeparator == '/' {
+		return "write / between folders; paths are relative to the sheet's folder"
+	}
+	entries, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		return "the folder isn't there; paths are relative to the sheet's folder"
+	}
+	var names []string
+	base := filepath.Base(path)
+	for _, e := range entries {
+		if e.IsDir() || len(names) >= maxUnits {
+			continue
+		}
+		names = append(names, e.Name())
+		if strings.EqualFold(e.Name(), base) || strings.HasPrefix(e.Name(), base+".") {
+			return fmt.Sprintf("%q is there", capture.OneLine(e.Name()))
+		}
+	}
+	if n := nearest(base, names); n != "" && levenshtein.ComputeDistance(strings.ToLower(n), strings.ToLower(base)) <= len(base)/sameName {
+		return fmt.Sprintf("nearest there is %q", capture.OneLine(n))
+	}
+	return "paths are relative to the sheet's folder"
+}
+
 // exists reports whether the file is there, and fails unless it is and is no
 // folder, or may be awaited.
 func (b *builder) exists(key, file, path string) bool {
@@ -330,7 +431,7 @@ func (b *builder) exists(key, file, path string) bool {
 		b.awaited = append(b.awaited, capture.OneLine(file))
 		return false
 	case err != nil && os.IsNotExist(err):
-		b.fail(key, fmt.Sprintf("no capture at %q", file), "", "paths are relative to the sheet's folder")
+		b.fail(key, fmt.Sprintf("no capture at %q", file), "", nearFile(file, path))
 	case err != nil:
 		b.fail(key, fmt.Sprintf("capture %q can't be reached", file), "a file", "check the path and its permissions")
 	case info.IsDir():

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"reflect"
 	"slices"
@@ -81,7 +82,7 @@ func (c *keyCheck) value(v *unstable.Node, key []string, t reflect.Type, at plac
 	}
 	if takes, words := kindsOf(t); !slices.Contains(takes, v.Kind) && takes != nil {
 		c.err = &capture.ParseError{Path: c.path, Line: at.line, Column: at.column,
-			Found: fmt.Sprintf("%s is a TOML %s", shortened(strings.Join(key, ".")), kindWords[v.Kind]), Expected: words}
+			Found: fmt.Sprintf("%s is a TOML %s", shortened(strings.Join(key, ".")), kindWords[v.Kind]), Expected: words, Fix: numberFix(key, v, t)}
 		return
 	}
 	if v.Kind == unstable.Integer && t.Kind() == reflect.Float64 && len(v.Data) > 1 && strings.ContainsRune("xob", rune(v.Data[1])) {
@@ -102,6 +103,18 @@ func (c *keyCheck) value(v *unstable.Node, key []string, t reflect.Type, at plac
 			c.value(it.Node(), key, t.Elem(), at)
 		}
 	}
+}
+
+// numberFix says how to write a number that stands in quotes, perhaps with its unit.
+func numberFix(key []string, v *unstable.Node, t reflect.Type) string {
+	if v.Kind != unstable.String || t.Kind() != reflect.Float64 && t.Kind() != reflect.Int {
+		return ""
+	}
+	text, name := strings.TrimSpace(string(v.Data)), key[len(key)-1]
+	if hz, err := capture.ParseHertz(text); err == nil && strings.HasSuffix(name, "_hz") {
+		return fmt.Sprintf("write %g", hz)
+	}
+	return "without quotes" + unitOfKey(" "+name+" =")
 }
 
 // kindsOf are the kinds of TOML values that a Go type takes, and what they are in the
@@ -172,12 +185,26 @@ func unknownKeyError(path string, table []string, key string, at place) error {
 		e.Found += " in [" + shortened(strings.Join(table, ".")) + "]"
 	}
 	valid := keysOf(table)
-	if near := nearest(key, valid); near != "" {
+	if near := cmp.Or(beginsAs(key, valid), nearest(key, valid)); near != "" {
 		e.Expected = fmt.Sprintf("%q", near)
 	} else if len(valid) > 0 {
 		e.Expected = "one of " + strings.Join(valid, ", ")
 	}
 	return e
+}
+
+// beginsAs gives the one key that goes on where found ends: probe for probe_factor.
+func beginsAs(found string, valid []string) string {
+	one := ""
+	for _, k := range valid {
+		if len(found) > 2 && strings.HasPrefix(k, strings.ToLower(found)+"_") {
+			if one != "" {
+				return ""
+			}
+			one = k
+		}
+	}
+	return one
 }
 
 // maxWord is how much of a word a message shows, and how long one may be to be

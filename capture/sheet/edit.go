@@ -279,7 +279,7 @@ func syntax(body []byte, path string) error {
 	if err == nil {
 		return nil
 	}
-	err = tomlError(err, path)
+	err = tomlError(err, path, body)
 	if at, ok := err.(*capture.ParseError); ok && at.Fix == "" {
 		at.Fix = "correct it in a text editor, or undo the last change"
 	}

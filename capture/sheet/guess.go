@@ -72,6 +72,24 @@ func GuessFrom(file string, units []Unit) Guess {
 	return g
 }
 
+// NamedAfter gives the unit of the sheet that a capture's file is named after where that
+// is another than unit, to which the sheet gives it.
+func (s *Sheet) NamedAfter(unit int, file string) (other int, ok bool) {
+	own, g := &s.Units[unit], GuessFrom(file, s.Units)
+	of := func(u *Unit) bool {
+		return Squash(u.Brand) == Squash(g.Brand) && (g.Mark == "" || u.Mark == "" || Squash(u.Mark) == Squash(g.Mark))
+	}
+	if g.Brand == "" || of(own) {
+		return 0, false
+	}
+	for i := range s.Units {
+		if of(&s.Units[i]) {
+			return i, true
+		}
+	}
+	return 0, false
+}
+
 // telling takes the words that tell of the capture out of a name.
 func telling(words []string) (g Guess, left []string) {
 	for _, w := range words {

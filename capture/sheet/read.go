@@ -123,7 +123,7 @@ func parse(data []byte, path string, awaiting bool) (*Sheet, error) {
 	d := toml.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields() // there are none left: see checkKeys
 	if err := d.Decode(&raw); err != nil {
-		return nil, tomlError(err, path)
+		return nil, tomlError(err, path, data)
 	}
 	b := builder{path: path, dir: filepath.Dir(path), at: places(data), awaiting: awaiting}
 	s := b.sheet(&raw)
@@ -142,7 +142,7 @@ func plausible(data []byte, path string) error {
 			Fix: "make one with \"stillglow new\""}
 	}
 	if i := bytes.IndexByte(data, 0); i >= 0 || !utf8.Valid(data) {
-		return &capture.ParseError{Path: path, Found: "text that is not UTF-8", Expected: "a bench sheet in TOML"}
+		return &capture.ParseError{Path: path, Found: "text that is not UTF-8", Expected: "a bench sheet in TOML", Fix: "save it as UTF-8 in the editor"}
 	}
 	n := nesting{line: 1}
 	for i := 0; i < len(data); i++ {
@@ -158,7 +158,7 @@ func plausible(data []byte, path string) error {
 
 // tomlError gives the decoder's error in our one-line form. Values of the wrong kind
 // are told before it sees them: see checkKeys.
-func tomlError(err error, path string) error {
+func tomlError(err error, path string, data []byte) error {
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		line, col := de.Position()
@@ -166,7 +166,7 @@ func tomlError(err error, path string) error {
 		if len(de.Key()) > 0 {
 			out.Found = fmt.Sprintf("%s: %s", strings.Join(de.Key(), "."), out.Found)
 		}
-		return out
+		return explain(out, data)
 	}
 	return &capture.ParseError{Path: path, Err: err, Found: firstLine(strings.TrimPrefix(err.Error(), "toml: "))}
 }

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
 
 	"stillglow/analysis/heater"
@@ -114,6 +115,9 @@ func noHearing(v heater.Valve) error {
 	return fmt.Errorf("%s is directly heated, and what it hears of its supply goes straight through its filament: [hears] and 'target hears' are for heaters apart from their cathodes; leave [hears] out and write limits of your own", v.Type)
 }
 
+// countInType is a count ahead of a valve's type, as the command line takes it.
+var countInType = regexp.MustCompile(`^\s*(\d{1,3})\s*[x×*]\s*(\S+)\s*$`)
+
 // Load is the heaters that the sheet lists.
 func Load(s *sheet.Sheet) (heater.Load, error) {
 	own := make([]heater.Valve, 0, len(s.Heaters.OwnValves))
@@ -126,6 +130,11 @@ func Load(s *sheet.Sheet) (heater.Load, error) {
 	}
 	groups := make([]heater.Group, 0, len(s.Heaters.Groups))
 	for _, g := range s.Heaters.Groups {
+		if m := countInType.FindStringSubmatch(g.Type); m != nil {
+			if _, err := heater.Lookup(m[2], own); err == nil {
+				return heater.Load{}, atLine(s, g.Line, fmt.Errorf("type = %q, expected the type alone; write type = %q and count = %s", g.Type, m[2], m[1]))
+			}
+		}
 		valve, err := heater.Lookup(g.Type, own)
 		if err != nil {
 			return heater.Load{}, atLine(s, g.Line, err)
@@ -148,7 +157,8 @@ func Load(s *sheet.Sheet) (heater.Load, error) {
 	}
 	load, err := heater.NewLoad(groups, 0)
 	if err != nil {
-		return heater.Load{}, fmt.Errorf("%s: [heaters]: %w", s.Path, err)
+		line, _ := s.Place("heaters")
+		return heater.Load{}, atLine(s, line, err)
 	}
 	return load, nil
 }

@@ -28,6 +28,9 @@ func countOnce(s *sheet.Sheet, measured [][]report.Capture) (*sheet.Sheet, [][]r
 		var files []sheet.Capture
 		var kept []report.Capture
 		for k, got := range measured[i] {
+			if other, ok := s.NamedAfter(i, u.Captures[k].File); ok {
+				got.M = withName(got.M, u.Captures[k].File, s.Units[other].Name())
+			}
 			r := record{i, u.Captures[k], got}
 			at := slices.IndexFunc(seen, r.same)
 			switch {
@@ -114,6 +117,15 @@ func withLike(m *analysis.Measurement, file, unit string) *analysis.Measurement 
 	c.Cautions = append(slices.Clone(m.Cautions), capture.Caution{Code: target.CautionSameVolts,
 		Text: fmt.Sprintf("the same volts, sample by sample, as %s of %s, and no noise by which two records could be told apart", capture.OneLine(file), capture.OneLine(unit)),
 		Fix:  "make sure that it is this unit's own record; use fewer volts per division, so that the noise shows"})
+	return &c
+}
+
+// withName adds the doubt about a capture whose file is named after another unit.
+func withName(m *analysis.Measurement, file, unit string) *analysis.Measurement {
+	c := *m
+	c.Cautions = append(slices.Clone(m.Cautions), capture.Caution{Code: target.CautionNamedAfter,
+		Text: fmt.Sprintf("%s is named after %s: the captures of two units may have changed places", capture.OneLine(file), capture.OneLine(unit)),
+		Fix:  "make sure which unit it shows, and move it in the sheet or rename it"})
 	return &c
 }
 

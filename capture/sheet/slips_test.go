@@ -1,0 +1,98 @@
+package sheet
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"stillglow/capture"
+)
+
+// Every slip of a hurried hand is one line with its place, what was found, what belongs
+// there and what to write.
+func TestSlips(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"fast.csv", "a b #1.csv"} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("0,1\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	path := filepath.Join(dir, "b.toml")
+	for _, c := range []struct {
+		text, want string // want: "line:column: words", parts joined by |
+	}{
+		{"mains_hz = 50,0", "1:12: 50,0, expected a decimal point|write 50.0"},
+		{"[[unit]]\nbrand = \"A\"\nreadings = [{ load_a = 0,5, v = 7.1 }]", "3:24: 0,5, expected a decimal point|write 0.5"},
+		{"title = “x”", "1:9: “, expected a straight quotation mark"},
+		{"title = x and y", "1:9: x and y, expected text in quotes|write \"x and y\""},
+		{"[[unit]]\nbrand = \"A\"\n[[unit.capture]]\nfile = a b #1.csv", "4:8: a b #1.csv, expected text in quotes|write \"a b #1.csv\""},
+		{"[[unit]]\nbrand = \"A\"\n[[unit.capture]]\nfile = \"C:\\Users\\fast.csv\"", "4:8: |expected a forward slash|write \"C:/Users/fast.csv\""},
+		{"mains_hz: 50", "1:1: mains_hz:, expected an equals sign|write mains_hz = "},
+		{"mains_hz = 50 Hz", "1:12: 50 Hz, expected the number alone|mains_hz is in hertz"},
+		{"[[unit]]\nbrand = \"A\"\nrated_v = 7V", "3:11: 7V, expected the number alone|rated_v is in volts"},
+		{"[[unit]]\nbrand = \"A\"\nrated_v = 07", "3:11: 07|write 7"},
+		{"[[unit]]\nbrand = \"A\"\nrated_a = .94", "3:11: .94|write 0.94"},
+		{"[[unit]]\nbrand = \"A\"\nrated_a = 2.", "3:11: 2.|write 2.0"},
+		{"invented = yes", "1:12: yes, expected true or false in small letters; write true"},
+		{"invented = False", "1:12: False|write false"},
+		{"mains_hz = 50 // hum", "1:15: //|expected # ahead of a remark"},
+		{"mains_hz = 50,", "1:14: ,|leave the comma out"},
+		{"[[unit]\nbrand = \"A\"", "1:1: [[unit]|write [[unit]]"},
+		{"[unit]\nbrand = \"A\"\n[[unit]]\nbrand = \"B\"", "1:1: [unit], expected two brackets|write [[unit]]"},
+		{"mains_hz = 50\nmains_hz = 60", "2:1: |already defined|take one of the two out"},
+		{"title = \"x", "1:9: \"x, expected a quotation mark at its end"},
+		{"mains_hz =", "1:11: nothing behind the equals sign, expected a value"},
+		{"date = \"14.03.2026\"", "1:1: |write 2026-03-14"},
+		{"date = \"03/04/2026\"", "1:1: |write 2026-04-03 or 2026-03-04"},
+		{"[instrument]\nbandwidth_hz = \"100 MHz\"", "2:16: |write 1e+08"},
+		{"[instrument]\nbandwidth_hz = 100", "2:1: bandwidth_hz = 100, expected hertz, 1000 or more; for 100 MHz write 1e+08"},
+		{"[[unit]]\nbrand = \"A\"\nrated_a = 1500", "3:1: rated_a = 1500, expected amperes, 100 at most; for 1500 mA write 1.5"},
+		{"[[unit]]\nbrand = \"A\"\nreadings = [{ load_a = 940, v = 7.1 }]", "3:15: load_a = 940|for 940 mA write 0.94"},
+		{"[limits]\nripple_pp_v = \"20 mV\"", "2:1: ripple_pp_v = \"20 mV\"|for 20 mV write 0.02"},
+		{"[[unit]]\nbrand = \"A\"\n[[unit.capture]]\nfile = \"Fast.CSV\"", "4:1: no capture at \"Fast.CSV\"; \"fast.csv\" is there"},
+		{"[[unit]]\nbrand = \"A\"\n[[unit.capture]]\nfile = \"fsat.csv\"", "4:1: no capture at \"fsat.csv\"|paths are relative"},
+		{"[[unit]]\nbrand = \"A\"\n[[unit.capture]]\nfile = \"fast\"", "4:1: no capture at \"fast\"; \"fast.csv\" is there"},
+		{"[[unit]]\nbrand = \"A\"\n[[unit.capture]]\nfile = \"fast.csv\"\nprobe = 10", "5:1: unknown key \"probe\"|expected \"probe_factor\""},
+	} {
+		_, err := Parse([]byte(c.text+"\n"), path)
+		var pe *capture.ParseError
+		if !errors.As(err, &pe) {
+			t.Errorf("%q: %v", c.text, err)
+			continue
+		}
+		got := strings.TrimPrefix(err.Error(), path+":")
+		for i, w := range strings.Split(c.want, "|") {
+			if !strings.Contains(got, w) || i == 0 && !strings.HasPrefix(got, w) {
+				t.Errorf("%q: %q, want %q", c.text, got, w)
+			}
+		}
+		if strings.Contains(got, "U+") || strings.Contains(got, "\n") {
+			t.Errorf("%q: %q", c.text, got)
+		}
+	}
+}
+
+// A capture whose file is named after another unit of the sheet is told; one that is named
+// after its own, or after none, is not.
+func TestNamedAfter(t *testing.T) {
+	s := &Sheet{Units: []Unit{{Brand: "Murrowfen", Model: "MF-7", Mark: "A1"}, {Brand: "Murrowfen", Model: "MF-7", Mark: "A2"}, {Brand: "Tindle Wick", Mark: "B1"},
+		{Brand: "Murrowfen", Model: "MF-7", Mark: "A1", State: BehindFilter}}}
+	for _, c := range []struct {
+		unit int
+		file string
+		want int // -1 none
+	}{
+		{0, "murrowfen-a1-fast.csv", -1}, {0, "murrowfen-a2-fast.csv", 1}, {0, "tindlewick-b1-slow.csv.gz", 2}, {2, "captures/murrowfen-a1.wav", 0},
+		{3, "murrowfen-a1-filter.csv", -1}, {0, "SDS00001.csv", -1}, {0, "scope-7.csv", -1}, {1, "murrowfen-fast.csv", -1}, {2, "murrowfen-fast.csv", 0},
+	} {
+		other, ok := s.NamedAfter(c.unit, c.file)
+		if !ok {
+			other = -1
+		}
+		if other != c.want {
+			t.Errorf("%s under unit %d: %d, want %d", c.file, c.unit, other, c.want)
+		}
+	}
+}
