@@ -28,6 +28,8 @@ type Alternative struct {
 // What a linear regulator asks for, typical, from memory.
 const (
 	lowDropoutV  = 0.6   // a low-dropout regulator at 1 to 3 A
+	lowDropoutIn = 26.0  // the most that usual low-dropout ones take at the input
+	dropoutIn    = 40.0  // the most across an adjustable one, which is all of the input while the heaters are cold
 	dropoutV     = 2.5   // an adjustable three-terminal one
 	junctionC    = 110.0 // kept under the usual 125
 	caseKPerW    = 3.0   // junction to sink, insulating washer included, TO-220
@@ -71,7 +73,7 @@ func (p *Plan) alternatives(z sizing) {
 			p.Better = fmt.Sprintf("the regulator, which holds the rail within ±%g %% whatever the supply, the parts or a pulled valve do, and removes much of the ripple too; it can't even out a string, so put valves of equal measured heater current into each", 100*regulatorTol)
 		}
 	default:
-		p.Better = "a supply of fewer volts: a regulator here would need a large heat sink, and a dropper's worst cases are outside the limits"
+		p.Better = "a supply of fewer volts: no usual linear regulator suits here without a large heat sink, and a dropper's worst cases are outside the limits"
 	}
 	for i := range p.Alternatives {
 		p.Alternatives[i].Better = p.Alternatives[i].Kind == better
@@ -104,6 +106,13 @@ func (z sizing) regulator(p *Plan) (Alternative, bool) {
 		kind, drop = "a low-dropout regulator", lowDropoutV
 	}
 	a := Alternative{Kind: AltRegulator, HeatW: high}
+	switch in := z.availV * (1 + z.supply.TolFrac); {
+	case drop == lowDropoutV && in > lowDropoutIn:
+		a.What = fmt.Sprintf("no linear regulator: %s are left across it, too little for an adjustable one, and usual low-dropout ones take no more than %s at the input, not %s (from memory)", volts3(math.Max(0, low)), volts(lowDropoutIn), volts(in))
+		return a, false
+	case in > dropoutIn:
+		kind = fmt.Sprintf("an adjustable three-terminal regulator for more than %s, since cold heaters leave all of the input across it,", volts(dropoutIn))
+	}
 	if low < drop {
 		a.What = fmt.Sprintf("no linear regulator: at the supply's low end %s are left across it, and a low-dropout one needs %s", volts3(math.Max(0, low)), volts(lowDropoutV))
 		return a, false

@@ -117,6 +117,9 @@ func (z sizing) directInside() bool {
 // every corner stays comfortable.
 const directOver = 0.02
 
+// nearNominal is the share of the nominal volts that nobody trims for.
+const nearNominal = 0.01
+
 // feedSlack lets a 6.3 V supply feed 6.3 V heaters in spite of rounding.
 const feedSlack = 1e-3
 
@@ -279,11 +282,22 @@ func (p *Plan) choose() {
 		return
 	}
 	if last := len(p.Arrangements) - 1; p.Best != last { // no dropper stands last
-		if none := p.Arrangements[last].Parts[0]; none.ErrFrac <= directOver && p.comfortable(none) {
+		switch none := p.Arrangements[last].Parts[0]; {
+		case none.ErrFrac <= directOver && p.comfortable(none):
 			p.Best, best = last, choiceKey{}
+		case none.addsNothing(p.best()):
+			p.Best, best = last, none.choiceKey()
 		}
 	}
 	p.sayChoice(best)
+}
+
+// addsNothing reports whether connecting directly is as good as the part: its nominal point
+// is near enough, and its corners lie no further out. A resistor that takes off less than
+// its own tolerance makes of the heaters is no dropper.
+func (none Part) addsNothing(part Part) bool {
+	out := func(p Part) float64 { return math.Max(p.WorstHigh, -p.WorstLow) }
+	return math.Abs(none.ErrFrac) <= nearNominal && out(none) <= out(part)+nearNominal && (!none.PulledOver || part.PulledOver)
 }
 
 // sayChoice words why the best arrangement is it, or takes it back.

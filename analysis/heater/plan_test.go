@@ -105,3 +105,56 @@ func TestRegulatorDoesNotEvenOutAString(t *testing.T) {
 		t.Errorf("without one: %q", got)
 	}
 }
+
+// A supply within a per cent of the heaters' sum gets no dropper: a resistor of 0.13 Ω would
+// take off less than its own tolerance makes of the heaters. 0.2 V at one heater is worth one.
+func TestNoDropperThatAddsNothing(t *testing.T) {
+	plan := func(v float64, list string) Plan {
+		t.Helper()
+		load, err := ParseLoad(list, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := MakePlan(load, Supply{Volts: v, RatedA: 2, TolFrac: 0.05}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	if p := plan(19, "3x6N6P@string"); !p.Direct || !strings.Contains(p.BestWhy, "+0.5 %") {
+		t.Errorf("19 V on 18.9: %s", p.BestWhy)
+	}
+	if p := plan(6.5, "2x12AU7"); p.Direct {
+		t.Errorf("6.5 V on 6.3: %s", p.BestWhy)
+	}
+}
+
+// No low-dropout regulator is named for volts at its input that none of the usual takes, and
+// an adjustable one only of the kind that withstands them while the heaters are cold.
+func TestRegulatorWithstandsItsInput(t *testing.T) {
+	what := func(v float64, list string) string {
+		load, err := ParseLoad(list, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := MakePlan(load, Supply{Volts: v, RatedA: 2, TolFrac: 0.05}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, a := range p.Alternatives {
+			if a.Kind == AltRegulator {
+				return a.What
+			}
+		}
+		return ""
+	}
+	if s := what(48, "7x6DJ8@string"); !strings.HasPrefix(s, "no linear regulator") || !strings.Contains(s, "50.4 V") {
+		t.Errorf("48 V: %s", s)
+	}
+	if s := what(45, "2x6DJ8@string"); !strings.Contains(s, "more than 40 V") {
+		t.Errorf("45 V: %s", s)
+	}
+	if s := what(9, "1x12AU7"); !strings.HasPrefix(s, "a low-dropout regulator") {
+		t.Errorf("9 V: %s", s)
+	}
+}
