@@ -37,6 +37,7 @@ const worstPeakDB = 3.0
 // short is tried on the samples all the same, a few times.
 const (
 	estimateErrorDB = 4.0
+	exactErrorDB    = 0.1 // of what no peak is in: the samples give the same
 	doubtfulTries   = 8
 	// A broken criterion that no estimate foretells counts as this short of its
 	// limit, which sends the candidate to the samples where there are any.
@@ -149,11 +150,12 @@ type trials struct {
 // try reports whether a candidate brings the unit inside, with what it leaves.
 func (t *trials) try(ctx context.Context, c Circuit) (r Result, ok bool, err error) {
 	// The promise must stand parts as they age, and as they are new.
-	short := math.Max(shortfall(t.before, target.Evaluate(estimated(t.in, c.Worn()), t.in.Target), t.reserveDB),
-		shortfall(t.before, target.Evaluate(estimated(t.in, c), t.in.Target), t.reserveDB))
+	worn, fresh := target.Evaluate(estimated(t.in, c.Worn()), t.in.Target), target.Evaluate(estimated(t.in, c), t.in.Target)
+	short := math.Max(shortfall(t.before, worn, t.reserveDB), shortfall(t.before, fresh, t.reserveDB))
 	t.note(c, short)
 	if short > 0 {
-		if !t.confirms || short > estimateErrorDB || t.doubtful <= 0 {
+		exactly := math.Max(shortfallOf(target.ForetoldExactly, t.before, worn, t.reserveDB), shortfallOf(target.ForetoldExactly, t.before, fresh, t.reserveDB))
+		if !t.confirms || short > estimateErrorDB || exactly > exactErrorDB || t.doubtful <= 0 {
 			return r, false, nil
 		}
 		t.doubtful--
@@ -402,9 +404,14 @@ func estimated(in Input, c Circuit) target.Unit {
 // 0 or less when all is met. Broken criteria must gain the reserve; kept ones
 // must not fall below it unless they stood there before.
 func shortfall(before, after target.Evaluation, reserveDB float64) float64 {
+	return shortfallOf(func(target.Criterion) bool { return true }, before, after, reserveDB)
+}
+
+// shortfallOf is shortfall of the criteria that count.
+func shortfallOf(counts func(target.Criterion) bool, before, after target.Evaluation, reserveDB float64) float64 {
 	worst := math.Inf(-1)
 	for i, b := range before.Margins {
-		if !b.Covered || b.Limit.Criterion == target.HeaterDC || b.Limit.Criterion.CommonMode() {
+		if !counts(b.Limit.Criterion) || !b.Covered || b.Limit.Criterion == target.HeaterDC || b.Limit.Criterion.CommonMode() {
 			continue
 		}
 		want := reserveDB

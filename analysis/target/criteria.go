@@ -30,6 +30,7 @@ type criterion struct {
 	figure      func(*analysis.Measurement) figure.Figure // nil: not taken from one capture
 	weight      func(hz float64) float64                  // weighting of amplitudes in a band sum, nil none
 	foretold    bool                                      // can be predicted behind a filter from a measurement
+	summed      bool                                      // exactly so: a line or a sum over the spectrum
 }
 
 // Captures that a criterion asks for, in the words of the bench.
@@ -77,6 +78,7 @@ func on(key string, c criterion) criterion {
 	}
 	c.unit, c.lowHz, c.highHz = row.Unit, row.LowHz, row.HighHz
 	c.group, c.weight, c.foretold = row.Group, row.Behind.Weight, row.Behind.Predictable()
+	c.summed = row.Behind.Rule == figure.InBand || row.Behind.Rule == figure.AtFrequency
 	if c.figure == nil {
 		c.figure = row.Read
 	}
@@ -135,6 +137,13 @@ func ShortName(id Criterion) string {
 func Foretold(id Criterion) bool {
 	c, _ := lookup(id)
 	return c.foretold
+}
+
+// ForetoldExactly reports whether that prediction is as good as the samples: the figure
+// is a line of the spectrum or a sum over it, and no peak.
+func ForetoldExactly(id Criterion) bool {
+	c, _ := lookup(id)
+	return c.summed
 }
 
 // Criteria lists the keys of all criteria, in the order they are shown in.
