@@ -45,14 +45,14 @@ func asset(name string) (string, error) {
 var lean = strings.NewReplacer("</td>", "", "</th>", "", "</tr>", "", "</li>", "", "</dt>", "", "</dd>", "")
 
 // pageFuncs are what the page's template calls.
-var pageFuncs = template.FuncMap{"unbroken": unbroken}
+var pageFuncs = template.FuncMap{"unbroken": UnbrokenName}
 
 // longestUnbroken is the longest word that is kept on one line, in letters.
 const longestUnbroken = 16
 
-// unbroken is a name whose short words with a hyphen in them, such as Q-1, stay on
+// UnbrokenName is a name whose short words with a hyphen in them, such as Q-1, stay on
 // one line.
-func unbroken(name string) template.HTML {
+func UnbrokenName(name string) template.HTML {
 	words := strings.Split(name, " ")
 	for i, w := range words {
 		words[i] = template.HTMLEscapeString(w)

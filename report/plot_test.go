@@ -332,7 +332,7 @@ func TestLineLabelsFit(t *testing.T) {
 }
 
 func TestNamesBreakAtBlanksOnly(t *testing.T) {
-	if got := string(unbroken("Quibblet Q-1 <D1> a-name-too-long-for-one-line")); got != `Quibblet <span class="nowrap">Q-1</span> &lt;D1&gt; a-name-too-long-for-one-line` {
+	if got := string(UnbrokenName("Quibblet Q-1 <D1> a-name-too-long-for-one-line")); got != `Quibblet <span class="nowrap">Q-1</span> &lt;D1&gt; a-name-too-long-for-one-line` {
 		t.Error(got)
 	}
 }

@@ -32,11 +32,12 @@ var pageTemplate = sync.OnceValues(func() (*template.Template, error) {
 		return nil, err
 	}
 	return template.New("page").Funcs(template.FuncMap{
-		"part":  func(name string, v *view) named { return named{name, v} },
-		"words": func(w ...string) []string { return w },
-		"inc":   func(i int) int { return i + 1 },
-		"plain": trimmed,
-		"len2":  func(a, b []string) int { return len(a) + len(b) },
+		"part":     func(name string, v *view) named { return named{name, v} },
+		"words":    func(w ...string) []string { return w },
+		"inc":      func(i int) int { return i + 1 },
+		"plain":    trimmed,
+		"unbroken": report.UnbrokenName,
+		"len2":     func(a, b []string) int { return len(a) + len(b) },
 	}).Parse(string(text))
 })
 
