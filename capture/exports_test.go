@@ -126,3 +126,13 @@ func TestRefusedExports(t *testing.T) {
 		}
 	}
 }
+
+// A scope's volts without a unit at a rate that a sound card has, too, stay volts where the
+// rate comes from its times: no full scale that the sheet gives for the sound card is theirs.
+func TestScopeAtASoundRate(t *testing.T) {
+	text := "time,ch1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.9f,%.4f", float64(i)/96e3, wave(i)-5) })
+	tr, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{VoltsPerFullScale: 0.5})
+	if err != nil || !tr.Calibrated || math.Abs(tr.Volts[3]-(wave(3)-5)) > 1e-9 || math.Abs(tr.SampleRateHz/96e3-1) > 1e-6 {
+		t.Errorf("%v %+v", err, tr)
+	}
+}

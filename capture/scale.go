@@ -283,11 +283,11 @@ func (im *importer) checkAssumed() error {
 var soundRates = [...]float64{8e3, 11025, 12e3, 16e3, 22050, 24e3, 32e3, 44100, 48e3, 64e3, 88200, 96e3, 176400, 192e3, 352800, 384e3, 705600, 768e3}
 
 // fractionsOfFullScale knows the samples that a sound program writes as text: at a sound
-// card's rate, without a unit, none beyond digital full scale. Like a WAV's they are
+// card's rate, which the text states, without a unit, none beyond digital full scale. Like a WAV's they are
 // volts only by the volts at full scale.
 func (im *importer) fractionsOfFullScale() {
 	t := im.t
-	if im.unitStated || im.opt.Scale != 0 || !slices.Contains(soundRates[:], t.SampleRateHz) {
+	if im.unitStated || im.opt.Scale != 0 || im.stepS == 0 || !slices.Contains(soundRates[:], t.SampleRateHz) {
 		return
 	}
 	for _, v := range t.Volts {
