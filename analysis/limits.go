@@ -26,6 +26,7 @@ const (
 	// without a cycle (the largest of some samples, and the upper of many), and
 	// besideLevelShare the doubt of the level under them as a share of the peak.
 	besideLift       = 1
+	besideTopLift    = 2 // the tallest of many is lifted by more than the upper of them
 	besideLevelShare = 0.05
 	// leastBeside spikes and more seen without the cycle are no chance peaks of noise.
 	leastBeside = 3

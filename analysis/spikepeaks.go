@@ -95,11 +95,11 @@ func (p *peakSet) all() []*reading { return []*reading{&p.median, &p.p95, &p.top
 // what the noise lifts the largest of some samples by. The level beside a spike is as
 // unsure as a twentieth of the spike.
 func besideReadings(b spike.Beside) (p95, top reading) {
-	of := func(peakV float64) reading {
-		v := max(peakV-besideLift*b.SigmaV, 0)
+	of := func(peakV, lift float64) reading {
+		v := max(peakV-lift*b.SigmaV, 0)
 		return reading{v, math.Hypot(2*b.SigmaV, besideLevelShare*v)}
 	}
-	p95, top = of(b.P95V), of(b.MaxV)
+	p95, top = of(b.P95V, besideLift), of(b.MaxV, besideTopLift)
 	if len(b.PeaksV) > 0 {
 		p95.deviation = math.Hypot(p95.deviation, aboveUpper(b.PeaksV)-b.P95V)
 	}
