@@ -110,6 +110,7 @@ func TestRefusedExports(t *testing.T) {
 		{"codes near zero", "time,ch1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%d", float64(i)*1e-6, i%4) }), 2, "whole numbers"},
 		{"codes whose offset has no known sign", "Sample rate,1 MS/s\nVertical Scale,25 mV\nVertical Offset,-5 V\nCodes per division,25\nCH1\n" + rowsOf(100, func(i int) string { return fmt.Sprint(codeOf(i) - 128) }), 3, "add or to take off|--offset"},
 		{"divisions whose offset has no known sign", "Sample rate,1 MS/s\nVertical Scale,25 mV\nVertical Offset,-5 V\nCH1 (div)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.3f", (wave(i)-5)/0.025) }), 3, "add or to take off|--offset"},
+		{"JSON", "{\"rate\":1e6,\"volts\":[" + strings.TrimSuffix(strings.ReplaceAll(rowsOf(100, inVolts), "\n", ","), ",") + "]}", 1, "JSON|as CSV"},
 		{"a meter's log of AC volts", "Time (s),V AC (V)\n" + rowsOf(100, tv(0.1)), 1, "result"},
 		{"a meter's log in VAC", "Time (s),Value\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4fVAC", float64(i)*0.1, wave(i)) }), 0, ""},
 	} {

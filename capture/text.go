@@ -97,6 +97,9 @@ func (s *source) openText(ctx context.Context, opt Options) (*textFile, error) {
 		if len(f.head.lines) == 0 {
 			continue
 		}
+		if b := bytes.TrimSpace(f.head.b); len(b) > 1 && b[0] == '{' {
+			return nil, &ParseError{Path: s.name, Line: f.head.lines[0].number, Found: "a text in braces, such as JSON", Expected: "a CSV or WAV file", Fix: "export the capture as CSV"}
+		}
 		f.tab, err = findTable(s.name, f.head, opt)
 		if f.head.eof || err == nil && f.tab.rows >= enoughRows && !f.head.timesAlone(f.tab) {
 			break
