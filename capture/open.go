@@ -118,6 +118,8 @@ func checkKind(path string, st os.FileInfo) error {
 		return &ParseError{Path: path, Found: "a file that the system generates", Expected: expected}
 	case st.Size() == 0:
 		return &ParseError{Path: path, Found: "an empty file", Expected: expected, Fix: "save the capture again"}
+	case strings.EqualFold(filepath.Ext(path), ".toml"):
+		return &ParseError{Path: path, Found: "a bench sheet, or another file in TOML", Expected: expected, Fix: "name a capture; stillglow check reads a bench sheet"}
 	}
 	return nil
 }
