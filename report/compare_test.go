@@ -172,6 +172,25 @@ func TestCompareChangedFirst(t *testing.T) {
 	}
 }
 
+// A change within the uncertainty of the two figures is in brackets, in dB as in percent.
+func TestCompareBrackets(t *testing.T) {
+	v := func(x float64) *float64 { return &x }
+	for _, c := range []struct {
+		unit                  string
+		before, after, ub, ua float64
+		want                  string
+	}{
+		{"Hz", 9.04e6, 8.98e6, 0.23e6, 0.35e6, "(-0.66 %)"},
+		{"Hz", 67.4e3, 68.9e3, 1, 3, "+2.23 %"},
+		{"V", 1, 1.02, 0.05, 0.05, "(+0.2 dB)"},
+		{"V", 1, 2, 0.05, 0.05, "+6.0 dB"},
+	} {
+		if got := changeText(change("k", "k", c.unit, v(c.before), v(c.after), c.ub, c.ua)); got != c.want {
+			t.Errorf("%g to %g %s: %q, want %q", c.before, c.after, c.unit, got, c.want)
+		}
+	}
+}
+
 func TestReadSideRefusesWhatIsNoResult(t *testing.T) {
 	for name, c := range map[string]struct{ text, want string }{
 		"empty":         {"", "no JSON at byte 0"},

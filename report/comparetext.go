@@ -114,19 +114,20 @@ func sideText(v *float64, unit string) string {
 	return figureText(figure.Known(*v), unit)
 }
 
-// changeText is the change in dB; in brackets when the uncertainties of the two
+// changeText is the change in dB, of a frequency in percent; in brackets when the uncertainties of the two
 // figures could make it.
 func changeText(x Change) string {
-	switch {
-	case x.DB == nil:
+	if x.DB == nil {
 		return "-"
-	case x.Unit == "Hz": // a frequency is no level
-		return fmt.Sprintf("%+.2f %%", 100*(*x.After / *x.Before - 1))
-	case x.UDB > 0 && math.Abs(*x.DB) <= x.UDB:
-		return "(" + dbText(*x.DB) + ")"
-	default:
-		return dbText(*x.DB)
 	}
+	text := dbText(*x.DB)
+	if x.Unit == "Hz" { // a frequency is no level
+		text = fmt.Sprintf("%+.2f %%", 100*(*x.After / *x.Before - 1))
+	}
+	if x.UDB > 0 && math.Abs(*x.DB) <= x.UDB {
+		return "(" + text + ")"
+	}
+	return text
 }
 
 // JSON is the comparison for scripts; keys end in their unit.
