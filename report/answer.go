@@ -103,11 +103,14 @@ func (r *Report) bestWords(best *Unit) string {
 	worst := fmt.Sprintf("%s, %s against %s", longName(m.Limit), figureText(m.Figure, m.Limit.Unit), limitText(m.Limit))
 	switch best.Eval.Verdict {
 	case target.Pass:
-		sure := "at least"
-		if m.Figure.LowerBound {
-			sure = "at most"
+		sure := ""
+		switch {
+		case m.Figure.LowerBound:
+			sure = "at most "
+		case m.Figure.UpperBound:
+			sure = "at least "
 		}
-		s := fmt.Sprintf("%s is the best of %s: it passes with %s %s to spare; closest to its limit is %s.",
+		s := fmt.Sprintf("%s is the best of %s: it passes with %s%s to spare; closest to its limit is %s.",
 			name, capture.Plural(r.supplies(), "unit"), sure, strings.TrimPrefix(dbText(m.DB), "+"), worst) + overloadWords(&best.Eval)
 		if passing == 1 {
 			return s + fmt.Sprintf(" It is the only one inside the target %q.", title) + halfWords(&best.Eval)
@@ -190,7 +193,7 @@ func (r *Report) undecidedByEye() string {
 		}
 	}
 	if best != nil {
-		return fmt.Sprintf(" Undecided, but inside by %s as read off the screen: %s (%s).", strings.TrimLeft(dbText(bestDB), "+-"),
+		return fmt.Sprintf(" Undecided, but under the limit by %s as read off the screen: %s (%s).", strings.TrimLeft(dbText(bestDB), "+-"),
 			isolate(shorten(unitName(best.Eval.Unit), 80)), best.Eval.Verdict)
 	}
 	if n := r.count(target.Open) + r.count(target.Retake); n > 0 {

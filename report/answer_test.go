@@ -38,7 +38,7 @@ func TestHeadlineNamesWhatAScreenShows(t *testing.T) {
 	}
 	r := &Report{Units: []Unit{unit("F1", target.Fail, 0, 60e-3), unit("O1", target.Open, -1, 15e-3), unit("O2", target.Open, -1, 5e-3)}}
 	got := r.Answer().Best
-	for _, want := range []string{"comes closest of those judged, at least 6.0 dB over", "inside by 12.0 dB as read off the screen: Alder O2"} {
+	for _, want := range []string{"comes closest of those judged, at least 6.0 dB over", "under the limit by 12.0 dB as read off the screen: Alder O2"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q lacks %q", got, want)
 		}
