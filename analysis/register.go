@@ -202,7 +202,7 @@ func figuresToNoise() []entry {
 			Behind: along(figure.SpikeCurve), Class: figure.Fit, Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
 		at(func(m *Measurement) *figure.Figure { return &m.Spikes.FallingPeakMedianV }, row{Key: "falling_spike_peak_median_v", Name: "spike peak at falling edges, median", Unit: "V", Says: "at falling edges",
 			Behind: along(figure.SpikeCurve), Class: figure.Fit, Group: figure.InCycle | figure.ShortPeak, LowHz: 50e3, HighHz: 20e6, NotIn: scriptsOnly}),
-		at(func(m *Measurement) *figure.Figure { return &m.Noise.DensityVPerRtHz }, row{Key: "noise_density_v_per_rthz", Name: "noise density", Unit: "V/√Hz", Says: "gated noise floor, V/√Hz",
+		at(func(m *Measurement) *figure.Figure { return &m.Noise.DensityVPerRtHz }, row{Key: "noise_density_v_per_rthz", Name: "noise density", Unit: "V/√Hz", Says: "noise floor with the spikes left out, V/√Hz",
 			Behind: gainAt(func(m *Measurement) figure.Figure { return m.Noise.AtHz }), Class: figure.Fit, Group: figure.Density, LowHz: spectrum.DensityLowHz, HighHz: spectrum.DensityHighHz}),
 		at(func(m *Measurement) *figure.Figure { return &m.Noise.AtHz }, row{Key: "noise_density_at_hz", Name: "noise density read at", Unit: "Hz", Says: "where that floor was read",
 			Behind: unchanged, LowHz: spectrum.DensityLowHz, HighHz: spectrum.DensityHighHz, NotIn: figure.Terminal | figure.Compare}),

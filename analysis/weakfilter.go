@@ -58,7 +58,7 @@ func (m *Measurement) weakText() string {
 	how := "high-resolution mode"
 	switch {
 	case w.Mean && w.PoleHz > 0:
-		how = "high-resolution mode or a single RC low-pass"
+		how = "high-resolution mode or a single RC low-pass of " + hertz(w.PoleHz)
 	case w.PoleHz > 0:
 		how = "a bandwidth of " + hertz(w.PoleHz)
 	}

@@ -237,7 +237,7 @@ func (c *columnData) likeCodes() bool {
 // sayWhole doubts whole numbers without a unit under a name that says volts.
 func (im *importer) sayWhole(col columnData, name string) {
 	if col.likeCodes() {
-		im.t.caution(CautionProbeFactor, fmt.Sprintf("whole numbers under %q, taken for volts: they may be millivolts or codes of the converter", name), "check a reading with a meter, and give --volt-unit or --scale")
+		im.t.caution(CautionProbeFactor, fmt.Sprintf("whole numbers under %q, taken for volts: they may be millivolts or ADC codes", name), "check a reading with a meter, and give --volt-unit or --scale")
 	}
 }
 

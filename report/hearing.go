@@ -73,7 +73,7 @@ func (r *Report) disputes() []string {
 	var out []string
 	for _, g := range r.HeaterLoad.Groups {
 		if g.Valve.Filament && r.byRuleOfThumb() {
-			out = append(out, fmt.Sprintf("The %s is directly heated, and the limits across the output are rules of thumb for heaters apart from their cathodes: up to half of what is across a filament adds to its grid's signal, with nothing in between. Don't take a pass for proof: set limits of your own by that.", clean(g.Valve.Type)))
+			out = append(out, fmt.Sprintf("The %s is directly heated, and the limits across the output are rules of thumb for indirectly heated valves: up to half of what is across a filament adds to its grid's signal, with nothing in between. Don't take a pass for proof: set limits of your own by that.", clean(g.Valve.Type)))
 		}
 	}
 	for i := range r.Units {

@@ -35,7 +35,7 @@ func TestPageOf60UnitsIsSmall(t *testing.T) {
 // A heater plan that reads as another unit's stands once on the page of a large
 // bench, and at every unit on that of a small one.
 func TestSamePlansOnce(t *testing.T) {
-	const words, sketch = "are the same as for", "Wiring: polarity, fuse, dropper"
+	const words, sketch = "are the same as for", "Wiring: polarity, parts in series"
 	small := string(htmlOf(t, fixture(12)))
 	if strings.Contains(small, words) || strings.Count(small, sketch) < 2 {
 		t.Errorf("a bench of 12: %d sketches, shortened: %v", strings.Count(small, sketch), strings.Contains(small, words))

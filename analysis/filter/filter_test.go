@@ -602,7 +602,7 @@ func TestPartsAreRatedByTheUnloadedVolts(t *testing.T) {
 		t.Fatal(err, a.Why)
 	}
 	list := strings.Join(a.Best.Parts, "\n")
-	for _, w := range []string{" 25 V 105 °C", "its + to the positive wire", "away from the dropper", "ESR at most ", "at 100 kHz", " 1 W in series"} {
+	for _, w := range []string{" 25 V 105 °C", "+ to the positive wire", "mounted clear of the dropper", "ESR at most ", "at 100 kHz", " 1 W in series"} {
 		if !strings.Contains(list, w) {
 			t.Errorf("no %q in\n%s", w, list)
 		}

@@ -58,7 +58,7 @@ func startWarnings(c Circuit, volts float64) []string {
 		return []string{fmt.Sprintf("%s connected directly to the supply: small supplies usually start with up to %s (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F"))}
 	case total > maxStartF:
 		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
-		return []string{fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, on top of the cold heaters; small supplies usually start with up to %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F"))}
+		return []string{fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, on top of what the cold heaters draw; small supplies usually start with up to %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F"))}
 	case total >= startWorthF:
 		return []string{inrushWords(c, total, volts)}
 	}
@@ -121,7 +121,7 @@ func inrushWords(c Circuit, total, volts float64) string {
 	if peak := volts / ohm; c.Topology != CLC && peak < mostBrickA {
 		draws = fmt.Sprintf("draws up to %.1f A", peak)
 	}
-	return fmt.Sprintf("inrush: %s %s at switch-on until it is charged, on top of the cold heaters; small supplies usually start with up to %s (from memory): try it with everything cold", si(total, "F"), draws, si(maxStartF, "F"))
+	return fmt.Sprintf("inrush: %s %s at switch-on until it is charged, on top of what the cold heaters draw; small supplies usually start with up to %s (from memory): try it with everything cold", si(total, "F"), draws, si(maxStartF, "F"))
 }
 
 func unique(list []string) []string {

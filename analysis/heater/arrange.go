@@ -465,7 +465,7 @@ func (z sizing) summarise(p *Part) {
 func (p Part) pulledWarning() string {
 	for _, c := range p.Corners {
 		if c.Kind == KindPulled && c.OverLimit && c.RelErr == p.PulledErr {
-			return fmt.Sprintf("with one %s, the remaining %s rises to %s (%s), over its limit: %s (common practice, no source)", c.Name, c.Heater, volts3(c.HeaterV), percent(c.RelErr), p.Overrun.Words())
+			return fmt.Sprintf("with one %s, a remaining %s rises to %s (%s), over its limit: %s (common practice, no source)", c.Name, c.Heater, volts3(c.HeaterV), percent(c.RelErr), p.Overrun.Words())
 		}
 	}
 	return ""

@@ -31,7 +31,7 @@ func (p *Plan) assumptions(ofSupply bool) []string {
 		add("supply tolerance ±%g %%, resistor tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
 	}
 	add("rating to buy: at least %g x the dissipation in the worst case of the tolerances", o.DeratingX)
-	add("surface: %d K above the air at full rating, in proportion below it, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
+	add("surface: at the heat of the worst case, %d K above the air at full rating, in proportion below it, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
 	usual := "1/5 to 1/7 is usual"
 	if slices.ContainsFunc(p.Load.Groups, func(g Group) bool { return g.Valve.Thoriated }) {
 		usual = "about 1/10 for thoriated tungsten"

@@ -169,7 +169,7 @@ func (o Overrun) Words() string {
 	case OverrunWears:
 		return "it runs hotter and its life is shorter; nothing fails at once"
 	case OverrunDamages:
-		return "the cathode wears out in a fraction of its life, and leakage from heater to cathode rises with the heat"
+		return "the cathode wears out in a fraction of its normal life, and leakage from heater to cathode rises with the heat"
 	case OverrunBurns:
 		return "the heater may burn out within minutes, and the cathode is damaged at once"
 	}

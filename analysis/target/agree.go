@@ -70,12 +70,12 @@ func switchingUnlike(u Unit) []*analysis.Measurement {
 		var others []string
 		for j, b := range all {
 			if a.comparable(b) && !a.alike(b) && (with[j] == most || with[i] == with[j]) {
-				others = append(others, fmt.Sprintf("%s %s", b.m.File, HzText(b.hz)))
+				others = append(others, fmt.Sprintf("%s shows %s", b.m.File, HzText(b.hz)))
 			}
 		}
 		if len(others) > 0 {
 			out[a.at] = withCaution(a.m, capture.Caution{Code: CautionSwitchingUnlike,
-				Text: fmt.Sprintf("this capture shows switching at %s, but %s at the same load", HzText(a.hz), strings.Join(others, ", ")),
+				Text: fmt.Sprintf("this capture shows switching at %s, but at the same load %s", HzText(a.hz), strings.Join(others, ", ")),
 				Fix:  "capture both again with a few hundred switching cycles on the screen; a true frequency stays where it is"})
 		}
 	}

@@ -69,7 +69,7 @@ func TestSwitchingFrequenciesThatDisagree(t *testing.T) {
 		u.Captures = append(u.Captures, m)
 	}
 	e := Evaluate(u, line(t))
-	if text := codesOf(e)[CautionSwitchingUnlike]; !strings.Contains(text, "74.5 kHz, but f0.csv 149 kHz, f2.csv 150 kHz") {
+	if text := codesOf(e)[CautionSwitchingUnlike]; !strings.Contains(text, "74.5 kHz, but at the same load f0.csv shows 149 kHz, f2.csv shows 150 kHz") {
 		t.Errorf("%q", text)
 	}
 	for _, m := range e.Unit.Captures {

@@ -204,6 +204,12 @@ func TestDCBandFollowsFromPulledValve(t *testing.T) {
 	if vs := high + r*one; math.Abs(vs-7.6) > 0.05 {
 		t.Errorf("supply %.3f V, the band says 7.6", vs)
 	}
+	// And from the 7.6 V of the band: what its source says the other gets.
+	r = (7.6 - vh) / (2 * ih)
+	other := 7.6 - r*ih*math.Pow(6.91/vh, 0.6)
+	if math.Abs(other-6.91) > 0.005 || !strings.Contains(dcSource, "the other at 6.91 V") {
+		t.Errorf("from 7.6 V the other gets %.3f V, the source says %q", other, dcSource)
+	}
 	if got := 6.6 * 0.95; math.Abs(got-6.3) > 0.05 {
 		t.Errorf("6.6 V less 5 %% is %.3f V", got)
 	}

@@ -17,8 +17,8 @@ const (
 	// revision 1.5, section 2.2.5.9).
 	serverSource = "outside reference: a server chassis' power supply specification allows 350 mV p-p from each output to the chassis, across 100 Ω, 10 Hz to 20 MHz"
 	halfSource   = "half of an outside reference, like all limits above the audio band here: a server chassis' power supply specification allows 350 mV p-p across 100 Ω, 10 Hz to 20 MHz"
-	touchSource  = "0.25 mA through 100 Ω, the touch current allowed for class II supplies (IEC 60950-1, table 5A, from memory); the coupling calculation alone would allow more"
-	dcSource     = "from 6.6 V (5 % down still leaves 6.27 V for a 6.3 V heater) to 7.6 V (with one of two equal valves pulled, a shared dropper leaves the other at 6.93 V, +10 %); heater data: ±10 % is the customary permissible error, from memory"
+	touchSource  = "0.25 mA through 100 Ω, the touch current allowed for double-insulated (class II) supplies (IEC 60950-1, table 5A, from memory); the coupling calculation alone would allow more"
+	dcSource     = "from 6.6 V (5 % down still leaves 6.27 V for a 6.3 V heater) to 7.6 V (with one of two equal valves pulled, a shared dropper leaves the other at 6.91 V, just inside +10 %); heater data: ±10 % is the customary permissible error, from memory"
 )
 
 // named holds the targets. How the limits were come to:

@@ -11,7 +11,7 @@ import (
 
 // missesText tells why a record too short for a bursting supply's packets does not count.
 func missesText(m *analysis.Measurement, packets float64) string {
-	return fmt.Sprintf("%s lasts %s and may miss a packet of the supply, which come %s apart; capture it for longer", m.File, capture.SI(m.DurationS, "s", 2), capture.SI(1/packets, "s", 2))
+	return fmt.Sprintf("%s lasts %s and may miss a burst of the supply, which come %s apart; capture it for longer", m.File, capture.SI(m.DurationS, "s", 2), capture.SI(1/packets, "s", 2))
 }
 
 // packetDoubt is the doubt about a mean over a record of a bursting supply that holds no
@@ -27,8 +27,8 @@ func packetDoubt(u Unit, c criterion, index int, mg Margin, p picked) []doubt {
 		return nil
 	}
 	return []doubt{{margin: index, flips: true,
-		text: fmt.Sprintf("%s holds %.2g packets of a bursting supply, and one packet more or less carries it over the limit", p.from[0].File, held),
-		fix:  "capture it for ten packets and more"}}
+		text: fmt.Sprintf("%s holds %.2g bursts of a supply that switches in bursts, and one burst more or less takes it over the limit", p.from[0].File, held),
+		fix:  "capture ten bursts or more"}}
 }
 
 // packetShift is how far, in dB, a mean over so many packets' time may be moved by the

@@ -80,7 +80,7 @@ func (s Stage) Check() error {
 		{"bypass capacitor", s.BypassF}, {"bypass capacitor's series resistance", s.BypassESROhm},
 		{"heater-cathode capacitance", s.HeaterCathodeF}, {"heater-cathode insulation", s.HeaterCathodeOhm},
 		{"heater-grid capacitance", s.HeaterGridF}, {"grid circuit's resistance", s.SourceOhm},
-		{"heater's reference resistance", s.ReferenceOhm}, {"capacitor across it", s.ReferenceF}, {"mu", s.Mu}, {"mutual conductance", s.GmS}, {"gain before", s.GainBefore}, {"gain after", s.GainAfter},
+		{"resistance from the heater to ground", s.ReferenceOhm}, {"capacitor across it", s.ReferenceF}, {"mu", s.Mu}, {"mutual conductance", s.GmS}, {"gain before", s.GainBefore}, {"gain after", s.GainAfter},
 	} {
 		if !(p.v >= 0) || math.IsInf(p.v, 0) {
 			return fmt.Errorf("%s is %g, expected a number of 0 or more", p.name, p.v)
@@ -90,10 +90,10 @@ func (s Stage) Check() error {
 		return errors.New("stage position is " + s.Position + `, expected "first" or "second"`)
 	}
 	if s.Reference != "" && !slices.Contains(References(), s.Reference) {
-		return fmt.Errorf("heater reference is %q, expected %q, %q or %q", string(s.Reference), OneEnd, CentreTap, Elevated)
+		return fmt.Errorf("heater tied to ground at %q, expected %q, %q or %q", string(s.Reference), OneEnd, CentreTap, Elevated)
 	}
 	if s.ReferenceF > 0 && s.Reference != Elevated {
-		return fmt.Errorf("a capacitor across the heater's reference, expected it with heater reference %q alone", Elevated)
+		return fmt.Errorf("a capacitor from the heater to ground, expected it only with the heater %q", Elevated)
 	}
 	return nil
 }
@@ -157,7 +157,7 @@ func (s Stage) assumptions() []string {
 		fmt.Sprintf("mu %.3g%s and mutual conductance %.3g mA/V%s", s.Mu, mark(given.Mu == 0), s.GmS*1e3, mark(given.GmS == 0)),
 		s.referenceWords(given.Reference == ""),
 		"the cathode and grid paths are added in phase, which is the worst case; across the heater and common mode are added as powers: up to 3 dB more where the same frequency is in both",
-		"the volts of a common-mode capture across 100 Ω are taken as a current, which flows to ground through the heater's reference; what it drops in ground wiring shared with the signal is not in the calculation",
+		"the volts of a common-mode capture across 100 Ω are taken as a current, which flows to ground where the heater is tied to it; what it drops in ground wiring shared with the signal is not in the calculation",
 		"insulation is taken as linear and noiseless; wiring, socket and magnetic coupling into the grid are left out",
 		"the valve's own noise is that of a resistance of 2.5/gm at 300 K, with the cathode resistor's Johnson noise; flicker noise, grid current and the source's noise are left out",
 		"sums run from 20 Hz to 20 kHz, A-weighted (IEC 61672-1)",

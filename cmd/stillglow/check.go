@@ -311,7 +311,7 @@ func loadedWith(amps float64) string {
 	if amps <= 0 {
 		return ""
 	}
-	return fmt.Sprintf(", loaded with %.2f A", amps)
+	return fmt.Sprintf(", at a load of %.2f A", amps)
 }
 
 func (c *checked) json(w io.Writer) error {

@@ -156,7 +156,7 @@ func best(a heater.Arrangement) (heater.Part, bool) {
 func printSupplies(w io.Writer, plans []heater.Plan) {
 	fmt.Fprintln(w)
 	fmt.Fprintln(w, "with one shared resistor, and what to fit instead where that is better:")
-	t := plainTable([]string{"supply", "exactly", plans[0].Options.Series, "heater", "worst", "pulled", "buy", "fit"},
+	t := plainTable([]string{"supply", "exact", plans[0].Options.Series, "heater", "worst", "pulled", "buy", "fit"},
 		"rrrrrrrl", 7, 8, 11, 7, 13, 9, 6, 25)
 	for _, p := range plans {
 		row := table.Row{significant(p.Supply.Volts, 4) + " V", "-", "-", "-", "-", "-", "-", "can't feed it"}

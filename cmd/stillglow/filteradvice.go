@@ -124,7 +124,7 @@ func printAdvice(w io.Writer, e target.Evaluation, a *filter.Advice) {
 		fmt.Fprintf(w, "    %s; drops %.2f V\n", worst, o.DropV)
 	}
 	if a.CommonMode != "" {
-		wrap("not calculated: " + a.CommonMode)
+		wrap("common mode is not in this prediction: " + a.CommonMode)
 	}
 }
 

@@ -59,8 +59,8 @@ func (w *newWriter) bench(pattern string) {
 	w.line("# reserve_db = 3            # margin that a post-filter should leave")
 	w.line("")
 	w.line("# Files beside this one whose names fit the pattern need no line below: check, rank, report and")
-	w.line("# watch assign them to their unit. {brand} {model} {mark} name the unit, {load} is its")
-	w.line("# amps, {rest} is anything; .csv covers a sound card's .wav too.")
+	w.line("# watch assign them to their unit. {brand} {model} {mark} name the unit, {load} is its load")
+	w.line("# in amps, {rest} is anything; .csv covers a sound card's .wav too.")
 	w.line("pattern  = %s", sheet.Quote(pattern))
 	w.line("")
 }

@@ -251,7 +251,7 @@ func (t *stock) words() []string {
 	notes := slices.Compact(t.notes)
 	if len(t.awaited) > 0 {
 		slices.Sort(t.awaited)
-		notes = append(notes, "not there yet: "+strings.Join(slices.Compact(t.awaited), ", "))
+		notes = append(notes, "still to arrive: "+strings.Join(slices.Compact(t.awaited), ", "))
 	}
 	return notes
 }

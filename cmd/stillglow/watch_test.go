@@ -116,7 +116,7 @@ func TestWatchSession(t *testing.T) {
 	go func() {
 		code <- run(ctx, []string{"watch", path, "--out", out, "--no-cache", "--no-filter", "--interval", "50ms", "--settle", "800ms"}, strings.NewReader(""), shown, errs)
 	}()
-	shown.await(t, 0, "not there yet: named-later.csv")
+	shown.await(t, 0, "still to arrive: named-later.csv")
 
 	whole := watchCSV(t, 1, 3e-3)
 	from := len(shown.String())

@@ -209,7 +209,7 @@ func (b *bench) lacks(e *target.Evaluation) openView {
 	}
 	loaded := ""
 	if a := b.decision.report.HeaterA; a > 0 {
-		loaded = ", loaded with " + capture.SI(a, "A", 3)
+		loaded = ", at a load of " + capture.SI(a, "A", 3)
 	}
 	takes := b.take(limits, b.sheet.Instrument)
 	slices.SortStableFunc(takes, func(x, y Take) int { return strings.Count(y.Criteria, ";") - strings.Count(x.Criteria, ";") })

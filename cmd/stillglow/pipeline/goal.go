@@ -109,10 +109,10 @@ func CanHear(stage target.Stage, load heater.Load) error {
 	return nil
 }
 
-// noHearing is the error about a directly heated valve: the sum knows a heater apart
-// from its cathode.
+// noHearing is the error about a directly heated valve: the sum knows indirectly heated
+// valves alone.
 func noHearing(v heater.Valve) error {
-	return fmt.Errorf("%s is directly heated, and what it hears of its supply goes straight through its filament: [hears] and 'target hears' are for heaters apart from their cathodes; leave [hears] out and write limits of your own", v.Type)
+	return fmt.Errorf("%s is directly heated, and what it hears of its supply goes straight through its filament: [hears] and 'target hears' are for indirectly heated valves; leave [hears] out and write limits of your own", v.Type)
 }
 
 // countInType is a count ahead of a valve's type, as the command line takes it.
