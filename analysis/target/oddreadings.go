@@ -39,12 +39,12 @@ func oddReadings(u Unit) []capture.Caution {
 	if len(said) > 0 {
 		return []capture.Caution{{Code: CautionReadings,
 			Text: strings.Join(said, ", "),
-			Fix:  "check the reading (load_a in amperes, v in volts) and the rating on the label"}}
+			Fix:  "check the reading (load_a in amps, v in volts) and the rating on the label"}}
 	}
 	if light, heavy, ok := rising(u.Readings); ok {
 		return []capture.Caution{{Code: CautionReadings,
 			Text: fmt.Sprintf("the volts read rise with the load, %.4g V at %.3g A and %.4g V at %.3g A", light.V, light.LoadA, heavy.V, heavy.LoadA),
-			Fix:  "check that the two were not exchanged; a supply that makes up for its lead does it too"}}
+			Fix:  "check that the two were not swapped; a supply that compensates for the drop in its lead does this too"}}
 	}
 	return nil
 }

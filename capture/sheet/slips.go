@@ -38,13 +38,13 @@ var slips = []slip{
 		return "an equals sign", fmt.Sprintf("write %s = ...", key), !strings.Contains(strings.SplitN(line, ":", 2)[0], "=")
 	}},
 	{regexp.MustCompile(`=\s*(0[0-9]+(?:\.[0-9]+)?)\b`), func(found, _ string) (string, string, bool) {
-		return "a number without a zero ahead", "write " + strings.TrimLeft(found, "0"), strings.Trim(found, "0") != ""
+		return "a number without leading zeros", "write " + strings.TrimLeft(found, "0"), strings.Trim(found, "0") != ""
 	}},
 	{regexp.MustCompile(`=\s*([-+]?\.[0-9]+)`), func(found, _ string) (string, string, bool) {
-		return "a digit ahead of the point", "write " + strings.Replace(found, ".", "0.", 1), true
+		return "a digit before the point", "write " + strings.Replace(found, ".", "0.", 1), true
 	}},
 	{regexp.MustCompile(`=\s*([-+]?[0-9]+\.)(?:\D|$)`), func(found, _ string) (string, string, bool) {
-		return "a digit behind the point", "write " + found + "0", true
+		return "a digit after the point", "write " + found + "0", true
 	}},
 	{regexp.MustCompile(`=\s*([-+]?[0-9][0-9.eE+-]*\s*(?:[munpkMGµμ]?(?:V|A|Hz|F|W|S/s|Sa/s)|volts?|amps?|ohms?|Ω|%|dB|m|x|X))\s*(?:[,}\]#]|$)`), func(found, line string) (string, string, bool) {
 		return "the number alone", "leave the unit out" + unitOfKey(line), true
@@ -57,7 +57,7 @@ var slips = []slip{
 		return "true or false in small letters", "write false", true
 	}},
 	{regexp.MustCompile(`(//|/\*|;).*$`), func(found, line string) (string, string, bool) {
-		return "# ahead of a remark", "write # for " + found, !strings.Contains(beforeOf(line, found), `"`) || strings.Count(beforeOf(line, found), `"`)%2 == 0
+		return "# before a comment", "write # for " + found, !strings.Contains(beforeOf(line, found), `"`) || strings.Count(beforeOf(line, found), `"`)%2 == 0
 	}},
 	{regexp.MustCompile(`=\s*(?:"[^"]*"|[^,\[{"]*[^,\s])(,)\s*(?:#.*)?$`), always("the end of the line", "leave the comma out")},
 	{regexp.MustCompile(`^\s*(\[\[[^\]]*\])\s*(?:#.*)?$`), func(found, _ string) (string, string, bool) {
@@ -131,7 +131,7 @@ func explain(e *capture.ParseError, data []byte) *capture.ParseError {
 			out.Fix = ""
 		}
 		if out.Found == "" {
-			out.Found = "nothing behind the equals sign"
+			out.Found = "nothing after the equals sign"
 		}
 		return &out
 	}
