@@ -27,7 +27,7 @@ const (
 	liveColumns    = 1500
 	waveColumns    = 4800 // of the live waveforms
 	pageBytes      = 2_950_000
-	leastShare     = 0.06
+	leastShare     = 0.045
 	phoneColumns   = 200  // of one on a phone
 	leastColumns   = 60   // of a static picture
 	histogramUnits = 12   // the first of a large bench, whose pages show histograms
@@ -235,11 +235,30 @@ func (r *Report) view(share float64, still bool) (*view, error) {
 	}
 	if len(r.Units) > unitsInFull {
 		v.samePlansOnce()
+		v.sameReasonsOnce()
 	}
 	if r.Baseline != nil && r.Baseline.M != nil {
 		v.BaselineCapture = []captureView{captureRows(*r.Baseline)}
 	}
 	return v, nil
+}
+
+// sameReasonsOnce leaves the reasons why figures are missing to the unit ahead that
+// has the same.
+func (v *view) sameReasonsOnce() {
+	ahead := map[string]int{}
+	for i := range v.Units {
+		u := &v.Units[i]
+		if len(u.NotMeasured) == 0 {
+			continue
+		}
+		key := strings.Join(u.NotMeasured, "\n")
+		if at, ok := ahead[key]; ok {
+			u.NotMeasured, u.ReasonsOf = nil, &v.Units[at]
+			continue
+		}
+		ahead[key] = i
+	}
 }
 
 // samePlansOnce leaves a heater plan that reads as that of a unit ahead to that unit.
@@ -338,11 +357,16 @@ func (r *Report) pagePlots(share float64, still bool) pagePlots {
 		}
 		g.Title, g.Footer = "", strings.TrimSuffix(strings.TrimSuffix(g.Footer, "invented data"), " · ")
 		g.Coarse = share < 0.5
-		markup := g.Inline(p.alt)
+		var markup string
 		if p.phone != nil && (still || !p.live) {
 			phone := p.phone(max(leastColumns, int(share*phoneColumns)))
 			phone.Footer, phone.Coarse = orText(phone.Footer, g.Footer), g.Coarse
-			markup = onScreens(markup, phone.Inline(p.alt))
+			markup = phone.Inline(p.alt)
+			if p.unit < 0 || len(r.Units) <= unitsInFull { // of a large bench's units the phone's serves every screen
+				markup = onScreens(g.Inline(p.alt), markup)
+			}
+		} else {
+			markup = g.Inline(p.alt)
 		}
 		svg := template.HTML(markup)
 		switch p.kind {

@@ -36,6 +36,7 @@ type unitView struct {
 	CaptureHeads                  []string
 	Figures                       []figureRow
 	NotMeasured                   []string
+	ReasonsOf                     *unitView // of a large bench: the unit ahead that has the same; nil where they stand here
 	Lines                         []lineView
 	Readings                      string
 	ReadOff                       []string // figures read off a screen, and what each says of its limit

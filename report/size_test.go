@@ -7,7 +7,16 @@ import (
 	"testing"
 )
 
-var drawPage60 = sync.OnceValues(func() ([]byte, error) { return fixture(60).HTML() })
+// drawPage60 draws the page of 60 units, of which the first 24 have a post-filter: in a
+// box of candidates a third are near misses.
+var drawPage60 = sync.OnceValues(func() ([]byte, error) {
+	r := fixture(60)
+	for i := range 24 {
+		u := &r.Units[i]
+		u.Filter = fixtureAdvice(u, u.Captures[1].M)
+	}
+	return r.HTML()
+})
 
 // pageOf60 is the page of 60 units, drawn once.
 func pageOf60(t *testing.T) []byte {
