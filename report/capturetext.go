@@ -135,9 +135,9 @@ func (t *captureText) line(format string, args ...any) {
 // first word.
 func (t *captureText) wrapped(lead, words string) {
 	indent := strings.Repeat(" ", text.StringWidthWithoutEscSequences(lead))
-	for i, l := range strings.Split(text.WrapSoft(words, textWidth-len(indent)), "\n") {
+	for i, l := range WrapUnits(words, textWidth-len(indent)) {
 		if i == 0 {
-			t.line("%s%s", lead, strings.TrimRight(l, " "))
+			t.line("%s%s", lead, l)
 			continue
 		}
 		t.line("%s%s", indent, strings.TrimSpace(l))

@@ -2,8 +2,11 @@ package report
 
 import (
 	"bytes"
+	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"github.com/jedib0t/go-pretty/v6/text"
 )
 
 // noBreak is the space that no line ends at.
@@ -20,7 +23,7 @@ func Unbreakable(markup []byte) []byte {
 		if at < 0 {
 			at = len(markup)
 		}
-		out = joinUnits(out, markup[:at])
+		out = joinUnits(out, markup[:at], noBreak)
 		markup = markup[at:]
 		end := endOfTag(markup)
 		out = append(out, markup[:end]...)
@@ -57,12 +60,33 @@ func endOfTag(markup []byte) int {
 	return end
 }
 
-// joinUnits appends text with the spaces at which no line may end made noBreak.
-func joinUnits(out, text []byte) []byte {
+// Tie stands in for a space that no line of a terminal may end at: a private
+// character, since go-pretty breaks lines at noBreak, too.
+const Tie = "\uE000"
+
+// TieUnits is text with the spaces at which no line of the page may end (see
+// Unbreakable) made Tie; Untie makes them spaces again.
+func TieUnits(s string) string { return string(joinUnits(nil, []byte(s), Tie)) }
+
+// Untie undoes TieUnits.
+func Untie(s string) string { return strings.ReplaceAll(s, Tie, " ") }
+
+// WrapUnits breaks a terminal's text at spaces into lines of at most width columns,
+// none of which ends between a number and its unit.
+func WrapUnits(s string, width int) []string {
+	lines := strings.Split(Untie(text.WrapSoft(TieUnits(s), width)), "\n")
+	for i := range lines {
+		lines[i] = strings.TrimRight(lines[i], " ")
+	}
+	return lines
+}
+
+// joinUnits appends text with the spaces at which no line may end made tied.
+func joinUnits(out, text []byte, tied string) []byte {
 	from := 0
 	for i, c := range text {
 		if c == ' ' && i > 0 && i+1 < len(text) && belongs(text[:i], text[i+1:]) {
-			out = append(append(out, text[from:i]...), noBreak...)
+			out = append(append(out, text[from:i]...), tied...)
 			from = i + 1
 		}
 	}

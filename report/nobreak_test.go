@@ -36,6 +36,26 @@ func TestUnbreakable(t *testing.T) {
 	}
 }
 
+// A terminal's lines end where the page's may: at no space before a unit or behind
+// a sign, and no column is lost to that.
+func TestWrapUnits(t *testing.T) {
+	for _, c := range []struct {
+		in    string
+		width int
+		want  string
+	}{
+		{"85 mΩ assumed, ESL 15 nH), 1 µF 10 V", 24, "85 mΩ assumed, ESL|15 nH), 1 µF 10 V"},
+		{"leaves the other at 6.91 V, just inside +10 %", 24, "leaves the other at|6.91 V, just inside|+10 %"},
+		{"down by 20 % count", 10, "down by|20 % count"},
+		{"7.49 ± 0.27 mV", 11, "7.49|± 0.27 mV"},
+		{"3 of 12 pass", 6, "3 of|12|pass"},
+	} {
+		if got := strings.Join(WrapUnits(c.in, c.width), "|"); got != c.want {
+			t.Errorf("%q in %d columns is %q, want %q", c.in, c.width, got, c.want)
+		}
+	}
+}
+
 // The page and the labels hold no number that a line could part from its unit.
 func TestPageKeepsNumbersWithTheirUnits(t *testing.T) {
 	r := fixture(9)

@@ -335,8 +335,8 @@ func writeColumns(b *strings.Builder, cols []column, colours []string) {
 
 // wrapTo writes s in lines of at most width columns.
 func wrapTo(b *strings.Builder, s string, width int) {
-	for _, line := range strings.Split(text.WrapSoft(s, width), "\n") {
-		b.WriteString(strings.TrimRight(line, " "))
+	for _, line := range WrapUnits(s, width) {
+		b.WriteString(line)
 		b.WriteByte('\n')
 	}
 }

@@ -316,3 +316,31 @@ func TestDropperFromASheet(t *testing.T) {
 		}
 	}
 }
+
+// Further lines of a table's cell begin under the first, behind the star of what is
+// recommended too, and no line parts a figure from its unit or its mark.
+func TestWrapCell(t *testing.T) {
+	for _, c := range []struct {
+		in    string
+		width int
+		want  string
+	}{
+		{"* 1 x 39 Ω ∥ 10 Ω (6N2P)", 18, "* 1 x 39 Ω ∥ 10 Ω|  (6N2P)"},
+		{"  1 x 39 Ω ∥ 10 Ω (6N2P)", 18, "  1 x 39 Ω ∥ 10 Ω|  (6N2P)"},
+		{"* 2 x 2.4 Ω|  1 x 2 Ω", 18, "* 2 x 2.4 Ω|  1 x 2 Ω"},
+		{"takes it to 7.14 V !", 12, "takes it to|7.14 V !"},
+		{"one shared resistor: 0.22 Ω", 20, "one shared resistor:|0.22 Ω"},
+	} {
+		got := strings.ReplaceAll(wrapCell(strings.ReplaceAll(c.in, "|", "\n"), c.width), "\n", "|")
+		if got != c.want {
+			t.Errorf("%q in %d columns is %q, want %q", c.in, c.width, got, c.want)
+		}
+	}
+}
+
+// The prose of the guide keeps figures with their units as the page does.
+func TestWrapTextKeepsUnits(t *testing.T) {
+	if got, want := wrapText("- ", "  ", "one from each wire to the 100 Ω: at 7 V", 33), "- one from each wire to the\n  100 Ω: at 7 V\n"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}

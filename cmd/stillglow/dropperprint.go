@@ -42,27 +42,27 @@ func plainTable(head []string, right string, widths ...int) table.Writer {
 }
 
 // wrapCell wraps each line of a cell on its own, further ones set in where the
-// first is.
+// first is, behind the star of what is recommended too.
 func wrapCell(cell string, width int) string {
 	var out []string
 	for _, line := range strings.Split(cell, "\n") {
-		words := strings.TrimLeft(line, " ")
-		indent := line[:len(line)-len(words)]
-		for _, l := range wrapGlued(words, width-len(indent)) {
-			out = append(out, indent+strings.TrimRight(l, " "))
+		words := strings.TrimLeft(strings.TrimPrefix(line, "* "), " ")
+		lead := line[:len(line)-len(words)]
+		for _, l := range wrapGlued(words, width-len(lead)) {
+			out = append(out, lead+l)
+			lead = strings.Repeat(" ", len(lead))
 		}
 	}
 	return strings.Join(out, "\n")
 }
 
-// glued finds a figure with its unit, or with the mark behind it.
-var glued = regexp.MustCompile(`([0-9]) ([kmµ]?(?:V|W|A|Ω|Hz|F)|%|s|dB|°C|x)\b|([0-9A-Z%]) (%|!|Ω|∥)`)
+// glued finds a figure with the mark or the sign of a parallel part behind it.
+var glued = regexp.MustCompile(`([0-9A-ZΩ%]) ([!∥])`)
 
-// wrapGlued wraps to a width without parting a figure from its unit.
+// wrapGlued wraps to a width without parting a figure from its unit, or from the
+// mark behind it.
 func wrapGlued(sentence string, width int) []string {
-	const tie = "\uE000" // private use, stands in for a space that must hold
-	sentence = glued.ReplaceAllString(sentence, "$1$3"+tie+"$2$4")
-	return strings.Split(strings.ReplaceAll(text.WrapSoft(sentence, width), tie, " "), "\n")
+	return report.WrapUnits(glued.ReplaceAllString(sentence, "$1"+report.Tie+"$2"), width)
 }
 
 // printTable prints a table without trailing blanks.

@@ -333,13 +333,14 @@ func sourcesOf(t target.Target) []string {
 	return list
 }
 
-// wrapText breaks text at spaces; first stands before the first line, rest before
+// wrapText breaks text at spaces, never between a figure and its unit; first stands before the first line, rest before
 // the others.
 func wrapText(first, rest, text string, width int) string {
 	var b strings.Builder
 	line, used := first, len([]rune(first))
 	empty := true
-	for _, word := range strings.Fields(text) {
+	for _, word := range strings.Fields(report.TieUnits(text)) {
+		word = report.Untie(word)
 		n := len([]rune(word))
 		if !empty && used+1+n > width {
 			b.WriteString(line + "\n")
