@@ -166,6 +166,10 @@ func TestCompareChangedFirst(t *testing.T) {
 	if got[0].Key != "most" || got[1].Key != "some" || got[2].Key != "still" || got[3].Key != "missing" {
 		t.Errorf("%+v", got)
 	}
+	got = changedFirst([]Change{{Key: "missing"}, {Key: "small", DB: db(-0.1), UDB: 2}, {Key: "large", DB: db(0.9), UDB: 2}, {Key: "some", DB: db(0.5)}})
+	if got[0].Key != "some" || got[1].Key != "large" || got[2].Key != "small" || got[3].Key != "missing" {
+		t.Errorf("changes in brackets are not by size: %+v", got)
+	}
 	units := unitsChangedFirst([]UnitChange{{Key: "as before", Verdict: "pass", VerdictBefore: "pass"}, {Key: "moved", Verdict: "pass", VerdictBefore: "pass", MarginDB: db(4), MarginBeforeDB: db(1)}, {Key: "turned", Verdict: "fail", VerdictBefore: "pass"}})
 	if units[0].Key != "turned" || units[1].Key != "moved" {
 		t.Errorf("%+v", units)

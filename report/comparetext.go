@@ -57,10 +57,18 @@ func moved(x Change) float64 {
 	return math.Abs(*x.DB)
 }
 
-// changedFirst puts what changed most ahead of what stayed.
+// changedFirst puts what changed most ahead of what stayed, each of the two by size.
 func changedFirst(changes []Change) []Change {
 	out := slices.Clone(changes)
-	slices.SortStableFunc(out, func(a, b Change) int { return cmp.Compare(moved(b), moved(a)) })
+	size := func(x Change) float64 {
+		if x.DB == nil {
+			return 0
+		}
+		return math.Abs(*x.DB)
+	}
+	slices.SortStableFunc(out, func(a, b Change) int {
+		return cmp.Or(cmp.Compare(moved(b), moved(a)), cmp.Compare(size(b), size(a)))
+	})
 	return out
 }
 
