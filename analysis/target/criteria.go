@@ -248,7 +248,14 @@ func (m Margin) FigureText() string {
 	if !m.Covered {
 		return ""
 	}
-	return m.Limit.text(m.Figure.Value)
+	s := m.Limit.text(m.Figure.Value)
+	switch {
+	case m.Figure.LowerBound:
+		return "≥ " + s
+	case m.Figure.UpperBound:
+		return "≤ " + s
+	}
+	return s
 }
 
 // text writes a figure in the limit's unit: "12.2 mV". A rate or a ratio to the
