@@ -40,7 +40,7 @@ func ExampleSearch() {
 	// Output:
 	// found: true
 	// 1.2 Ω 1 W in series (the dropper)
-	// 2200 µF 10 V 105 °C low-impedance electrolytic capacitor across the heaters, + to the positive wire, mounted clear of the dropper (ESR at most 36 mΩ at 100 kHz; 18 mΩ assumed, ESL 15 nH)
+	// 2200 µF 10 V 105 °C low-impedance electrolytic capacitor across the heaters, its + to the positive wire, mounted clear of the dropper (ESR at most 36 mΩ at 100 kHz; 18 mΩ assumed, ESL 15 nH)
 	// 1 µF 10 V ceramic capacitor across it, leads as short as possible (ESR 5 mΩ, ESL 8 nH)
 	// margin behind it: 4.5 dB
 }

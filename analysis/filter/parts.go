@@ -228,7 +228,7 @@ func (p Capacitor) words(mostV float64, where string) string {
 	if kind == Electrolytic {
 		kind = "low-impedance electrolytic"
 	}
-	return fmt.Sprintf("%s %.3g V 105 °C %s capacitor %s, + to the positive wire, mounted clear of the dropper (ESR at most %s at 100 kHz; %s assumed, ESL %s)",
+	return fmt.Sprintf("%s %.3g V 105 °C %s capacitor %s, its + to the positive wire, mounted clear of the dropper (ESR at most %s at 100 kHz; %s assumed, ESL %s)",
 		si(printed, "F"), rated, kind, where, about(wornESR*p.ESROhm, "Ω"), about(p.ESROhm, "Ω"), about(p.ESLH, "H"))
 }
 
