@@ -28,7 +28,7 @@ if has sox; then
 	# One that must be refused: compressed.
 	sox -D -n -r 48000 -c 1 -e a-law sox-alaw.wav $sine
 	# For the calibration: what a sound card with 2 V (peak) at full scale makes
-	# of 0.5 V rms at 1 kHz, 24 bit, so a peak of 0.35355 of full scale.
+	# of 0.5 V rms at 1 kHz, 24-bit, so a peak of 0.35355 of full scale.
 	sox -D -n -r 48000 -c 1 -e signed-integer -b 24 sine-1khz-0v5rms.wav synth 9600s sine 1000 gain -9.030899869919436
 fi
 if has ffmpeg; then

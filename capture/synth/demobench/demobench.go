@@ -61,7 +61,7 @@ func short(s synth.Supply, samples int) synth.Supply {
 	return s
 }
 
-// card captures it on a sound card's line input, 24 bit.
+// card captures it on a sound card's line input, 24-bit.
 func card(s synth.Supply) synth.Supply {
 	s = s.Slow(cardHz, cardLen)
 	s.ACCoupled, s.ADCBits, s.ADCFullScaleV = true, 24, 2*cardFullV
