@@ -199,7 +199,7 @@ func filterAlt(u *Unit) string {
 	if u.Filter == nil || !u.Filter.Found {
 		return ""
 	}
-	s := ", " + behindFilter(&u.Filter.Best)
+	s := ", predicted behind the " + string(u.Filter.Best.Circuit.Topology) + " filter"
 	for _, m := range u.Eval.Margins {
 		if after := marginOf(&u.Filter.Best.After, m.Limit.Criterion); m.Covered && m.DB < 0 && after != nil && after.Covered {
 			s += fmt.Sprintf("; %s from %s to %s, limit %s", longName(m.Limit), figureText(m.Figure, m.Limit.Unit), figureText(after.Figure, m.Limit.Unit), limitText(m.Limit))

@@ -315,9 +315,10 @@ func overlayFigure(r *Report, columns int) *canvas.Drawing {
 	return &canvas.Drawing{Panels: []*plot.Plot{p}}
 }
 
-// behindFilter names what a post-filter is predicted to leave.
+// behindFilter names what a post-filter is predicted to leave, short enough for a
+// phone's legend.
 func behindFilter(r *filter.Result) string {
-	return "predicted behind the " + string(r.Circuit.Topology) + " filter"
+	return "predicted, " + string(r.Circuit.Topology) + " filter"
 }
 
 // filterFigure shows a unit's density before and after the advised post-filter.
