@@ -36,7 +36,7 @@ func (e *UnknownValveError) Error() string {
 	if len(e.Near) > 0 {
 		s += ", nearest are " + strings.Join(e.Near, ", ")
 	}
-	return s + "; check the spelling, or give volts and amps from its data sheet: --own NAME=VOLTS:AMPS, in a sheet [[heaters.own_valve]]"
+	return s + "; check the spelling, or give volts and amps from its data sheet: stillglow dropper --own NAME=VOLTS:AMPS, or [[heaters.own_valve]] in a sheet"
 }
 
 // RectifierError is a rectifier whose heated cathode carries the high voltage.

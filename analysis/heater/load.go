@@ -188,7 +188,7 @@ func checkGroup(g *Group) error {
 	case Series, StringSeries:
 		if !v.CentreTapped {
 			return &InputError{What: "heater load", Found: fmt.Sprintf("%s wired in series", v.Type), Expected: "a centre-tapped heater",
-				Fix: fmt.Sprintf("it takes %s only: wire it parallel, or two of them as a string (2x%s@string)", volts(v.Volts), v.Type)}
+				Fix: fmt.Sprintf("it takes %s only: wire it in parallel, or two of them as a string (2x%s@string)", volts(v.Volts), v.Type)}
 		}
 	default:
 		return &InputError{What: "wiring", Found: quoted(string(g.Wiring)), Expected: "parallel, series, string or string of series"}
@@ -275,7 +275,7 @@ func railError(s strand, rail float64) error {
 	n := rail / v.v0
 	switch {
 	case v.valve.CentreTapped && sameVolts(v.v0, 2*rail):
-		e.Fix = fmt.Sprintf("wire it parallel: %s takes %s there", s.name, volts(rail))
+		e.Fix = fmt.Sprintf("wire it in parallel: %s takes %s there", s.name, volts(rail))
 	case v.valve.CentreTapped && sameVolts(2*v.v0, rail):
 		e.Fix = fmt.Sprintf("wire it in series (%s@series): it takes %s there", s.name, volts(rail))
 	case n > shortString && math.Abs(n-math.Round(n)) < wholeString*n:

@@ -77,7 +77,7 @@ func TestTwelveVoltTypeOnSixVoltRail(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 	groups, _ = ParseGroups("12AU7@series", nil)
-	if _, err = NewLoad(groups, 6.3); err == nil || !strings.Contains(err.Error(), "wire it parallel") {
+	if _, err = NewLoad(groups, 6.3); err == nil || !strings.Contains(err.Error(), "wire it in parallel") {
 		t.Errorf("got %v", err)
 	}
 	groups, _ = ParseGroups("12AU7@parallel", nil)

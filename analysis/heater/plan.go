@@ -338,7 +338,7 @@ func (p *Plan) dynamics(z sizing) {
 	if p.WarmUp.HeldTo99S > 0 {
 		held = fmt.Sprintf("a supply that holds its current at the rating takes %.0f s to 99 %% instead of %.0f s", p.WarmUp.HeldTo99S, p.WarmUp.To99S)
 		if math.Round(p.WarmUp.HeldTo99S) == math.Round(p.WarmUp.To99S) {
-			held = fmt.Sprintf("a supply that holds its current at the rating takes as long to 99 %%, %.0f s", p.WarmUp.HeldTo99S)
+			held = fmt.Sprintf("a supply that holds its current at the rating still takes %.0f s to 99 %%", p.WarmUp.HeldTo99S)
 		}
 	}
 	switch {

@@ -66,7 +66,7 @@ func (b *builder) heaters(raw *rawHeaters, h *Heaters) {
 	}
 	for i, v := range raw.OwnValve {
 		if strings.TrimSpace(v.Type) == "" || v.Volts == 0 || v.Amps == 0 {
-			b.fail(fmt.Sprintf("heaters.own_valve[%d]", i), "an own valve without type, volts or amps", "type, volts and amps from its data sheet", "")
+			b.fail(fmt.Sprintf("heaters.own_valve[%d]", i), "a valve of your own without type, volts or amps", "type, volts and amps from its data sheet", "")
 		}
 		h.OwnValves = append(h.OwnValves, OwnValve(v))
 	}

@@ -26,7 +26,7 @@ func always(expected, fix string) func(string, string) (string, string, bool) {
 
 // slips are looked for in the line that the decoder stumbles over, in this order.
 var slips = []slip{
-	{regexp.MustCompile(`([“”„‟«»‘’‚])`), always(`a straight quotation mark, "`, "type it anew; word processors and phones put such marks in its place")},
+	{regexp.MustCompile(`([“”„‟«»‘’‚])`), always(`a straight quotation mark, "`, "type it again; word processors and phones put such marks in its place")},
 	{regexp.MustCompile(`=\s*("[^"]*\\[^"]*")`), func(found, _ string) (string, string, bool) {
 		return "a forward slash", "write " + strings.ReplaceAll(found, `\`, "/"), true
 	}},
