@@ -21,7 +21,7 @@
 //     blurredplateau.go and unfilled.go look at the samples for
 //     what the instrument did to them, and bound the span that may be trusted.
 //  9. Of a WAV, wav.go reads the chunks and wavdata.go the samples; calibrate.go and
-//     sinefit.go find its volts per full scale from a sine of known volts.
+//     sinefit.go find its volts at full scale from a sine of known volts.
 //
 // All volts are in V, times in s, rates in Hz. A file that can't be read is a
 // *ParseError with file, line and column (errors.go). printable.go keeps what a file

@@ -13,7 +13,7 @@ func (o *Options) check() error {
 		name string
 		v    float64
 	}{
-		{"sample rate", o.RateHz}, {"volts per full scale", o.VoltsPerFullScale},
+		{"sample rate", o.RateHz}, {"volts at full scale", o.VoltsPerFullScale},
 		{"probe factor", o.ProbeFactor}, {"bandwidth", o.BandwidthHz},
 	} {
 		if c.v < 0 || math.IsNaN(c.v) || math.IsInf(c.v, 0) {

@@ -299,7 +299,7 @@ func (im *importer) fractionsOfFullScale() {
 		for i := range t.Volts {
 			t.Volts[i] *= full
 		}
-		t.assume("volts per full scale", SI(full, "V", 6)+" peak", "given")
+		t.assume("volts at full scale", SI(full, "V", 6)+" peak", "given")
 		return
 	}
 	t.Calibrated = false

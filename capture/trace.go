@@ -106,7 +106,7 @@ const (
 	CautionInterpolated    = "interpolated"           // exporter upsampled: true span is lower
 	CautionTruncated       = "truncated"              // file ends inside a row or chunk
 	CautionBridged         = "bridged_samples"        // a few bad values were bridged
-	CautionUncalibrated    = "uncalibrated"           // no volts per full scale known
+	CautionUncalibrated    = "uncalibrated"           // no volts at full scale known
 	CautionTimeRounded     = "time_stamps_rounded"    // rate fitted over rounded stamps
 	CautionDithered        = "dithered"               // spread-spectrum switching
 	CautionBursting        = "bursting"               // pulse-skipping supply

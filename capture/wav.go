@@ -271,7 +271,7 @@ func wavChannelNames(n int) []string {
 }
 
 // describe sets the layout, the rate and what the samples mean: volts where
-// the user gave volts per full scale, else fractions of full scale.
+// the user gave volts at full scale, else fractions of full scale.
 func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 	enc := fmt.Sprintf("%d-bit PCM", f.validBits)
 	if f.float() {
@@ -287,7 +287,7 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 	t.AntiAliased = true // delta-sigma converters carry their own low-pass
 	t.FullScaleMinV, t.FullScaleMaxV = -1, 1
 	if opt.OffsetV != 0 && opt.VoltsPerFullScale == 0 && opt.Scale == 0 {
-		return &ParseError{Path: t.File, Found: fmt.Sprintf("an offset of %s for samples without volts per full scale", SI(opt.OffsetV, "V", 6)), Expected: "both", Fix: "give --volts-per-full-scale, too, or leave --offset out"}
+		return &ParseError{Path: t.File, Found: fmt.Sprintf("an offset of %s for samples without volts at full scale", SI(opt.OffsetV, "V", 6)), Expected: "both", Fix: "give --volts-per-full-scale, too, or leave --offset out"}
 	}
 	if !f.float() {
 		t.StepV = math.Ldexp(1, 1-f.validBits)
@@ -299,7 +299,7 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 	}
 	if scale != 0 {
 		t.Calibrated = true
-		t.assume("volts per full scale", SI(scale, "V", 6)+" peak", "given")
+		t.assume("volts at full scale", SI(scale, "V", 6)+" peak", "given")
 		if scale != 1 || opt.OffsetV != 0 {
 			for i := range t.Volts {
 				t.Volts[i] = t.Volts[i]*scale + opt.OffsetV
@@ -312,8 +312,8 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 			t.assume("offset", SI(opt.OffsetV, "V", 6)+" added", "given")
 		}
 	} else {
-		t.assume("volt unit", "of full scale", "nothing states volts per full scale")
-		t.caution(CautionUncalibrated, "no volts per full scale known: figures are relative to digital full scale", "find it with stillglow calibrate and a sine of known volts")
+		t.assume("volt unit", "of full scale", "nothing states volts at full scale")
+		t.caution(CautionUncalibrated, "no volts at full scale known: figures are relative to digital full scale", "find it with stillglow calibrate and a sine of known volts")
 	}
 	return nil
 }

@@ -65,7 +65,7 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 func textOnly(name string, opt Options) error {
 	switch {
 	case opt.VoltUnit != "":
-		return &ParseError{Path: name, Found: fmt.Sprintf("--volt-unit %s for a WAV, whose samples are fractions of full scale", opt.VoltUnit), Expected: "volts per full scale", Fix: "give --volts-per-full-scale instead"}
+		return &ParseError{Path: name, Found: fmt.Sprintf("--volt-unit %s for a WAV, whose samples are fractions of full scale", opt.VoltUnit), Expected: "volts at full scale", Fix: "give --volts-per-full-scale instead"}
 	case opt.Segment > 1:
 		return &ParseError{Path: name, Found: "one segment", Expected: fmt.Sprintf("segment %d", opt.Segment), Fix: "leave --segment out"}
 	case opt.Scale != 0 && opt.VoltsPerFullScale != 0 && opt.Scale != opt.VoltsPerFullScale:

@@ -315,7 +315,7 @@ func (c *Comparison) unlike(a, b map[string]json.RawMessage) {
 		}
 	}
 	if !field[bool](a, "calibrated") || !field[bool](b, "calibrated") {
-		c.Notes = append(c.Notes, "a side holds fractions of full scale, not volts; give the volts per full scale to compare volts")
+		c.Notes = append(c.Notes, "a side holds fractions of full scale, not volts; give the volts at full scale to compare volts")
 	}
 }
 

@@ -168,7 +168,7 @@ type doc struct {
 	uncalibrated bool
 }
 
-const uncalibratedReason = "the capture holds fractions of full scale, not volts; give the volts per full scale"
+const uncalibratedReason = "the capture holds fractions of full scale, not volts; give the volts at full scale"
 
 func isVolts(key string) bool {
 	return strings.HasSuffix(key, "_v") || strings.HasSuffix(key, "_vs") ||

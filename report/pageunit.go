@@ -317,7 +317,7 @@ func readRows(c Capture) []readRow {
 		row("mode", "common: both wires together against chassis or earth", capture.SettingMode)
 	}
 	if !m.Calibrated {
-		add("calibration", "none: no volts per full scale known")
+		add("calibration", "none: no volts at full scale known")
 	}
 	if c.LoadA > 0 {
 		add("load", eng(c.LoadA, "A"))

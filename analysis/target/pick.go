@@ -94,7 +94,7 @@ func (f *field) take(m *analysis.Measurement) {
 	misses := m.DurationS*f.packets < leastPackets && f.packets > 0
 	switch {
 	case !m.Calibrated:
-		f.reasons[m.File+" has no volt scale (set volts per full scale)"] = true
+		f.reasons[m.File+" has no volt scale (set volts at full scale)"] = true
 	case !covers || misses:
 		if covers {
 			f.reasons[missesText(m, f.packets)] = true

@@ -19,7 +19,7 @@ func newCalibrateCmd() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "calibrate FILE.wav",
-		Short: "Find a sound input's volts per full scale from a known sine",
+		Short: "Find a sound input's volts at full scale from a known sine",
 		Long: `Calibrate reads a WAV of a sine whose volts are known, fits the sine by least
 squares (the four-parameter fit of IEEE Std 1057), and prints the volts (peak)
 at digital full scale: the value for --volts-per-full-scale and for the bench

@@ -62,7 +62,7 @@ func TestInspectNamesItsRules(t *testing.T) {
 			}
 			said[a.What] = true
 		}
-		if !said["channel"] || !said["sample rate"] || !said["volt unit"] && !said["volts per full scale"] || said["volt unit"] && countsOf(got.Assumptions) && !said["scale"] {
+		if !said["channel"] || !said["sample rate"] || !said["volt unit"] && !said["volts at full scale"] || said["volt unit"] && countsOf(got.Assumptions) && !said["scale"] {
 			t.Errorf("%s %v: says %v", path, args, said)
 		}
 	}
