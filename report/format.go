@@ -133,6 +133,9 @@ func dbText(db float64) string {
 	return "+0.0 dB"
 }
 
+// MarginText is a margin as the report writes it.
+func MarginText(m target.Margin) string { return marginText(&m) }
+
 // marginText is a margin for people. Where the figure is a lower bound the true
 // margin can only be smaller, where it is an upper bound only larger.
 func marginText(m *target.Margin) string {

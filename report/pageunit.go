@@ -265,7 +265,7 @@ func filterWords(u *Unit) *filterView {
 			continue
 		}
 		v.Rows = append(v.Rows, filterRow{longName(m.Limit), figureText(m.Figure, m.Limit.Unit), figureText(after.Figure, m.Limit.Unit),
-			dbText(m.DB), dbText(after.DB)})
+			marginText(&m), marginText(after)})
 	}
 	v.Notes = append(cleanAll(a.Best.Warnings), cleanAll(nonEmptyOf(a.CommonMode))...)
 	if a.Best.Circuit.HasElectrolytic() {

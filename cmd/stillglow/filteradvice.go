@@ -138,7 +138,7 @@ func printResult(w io.Writer, before target.Evaluation, r filter.Result) {
 		if !m.Covered {
 			return "not measured", "-"
 		}
-		return m.FigureText(), fmt.Sprintf("%+.1f dB", m.DB)
+		return m.FigureText(), report.MarginText(m)
 	}
 	for i, b := range before.Margins {
 		if b.Limit.Criterion == target.HeaterDC || i >= len(r.After.Margins) {
