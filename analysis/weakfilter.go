@@ -31,7 +31,9 @@ func weakFilter(tr *capture.Trace) WeakFilter {
 	case tr.AntiAliased && stated:
 		return WeakFilter{Mean: true, PoleHz: tr.BandwidthHz}
 	case tr.AntiAliased:
-		return WeakFilter{Mean: true, PoleHz: poleShare * rate}
+		// as weak as the RC that foldedCaution and the guide advise, which is one for
+		// CleanRateHz: whoever adds it may keep the slower rate
+		return WeakFilter{Mean: true, PoleHz: poleShare * CleanRateHz}
 	case stated:
 		return WeakFilter{PoleHz: tr.BandwidthHz}
 	}
