@@ -8,6 +8,7 @@ import (
 
 	"stillglow/analysis/filter"
 	"stillglow/analysis/heater"
+	"stillglow/report/canvas"
 )
 
 // Measures of the wiring sketch in its own units, about pixels. Upright it is drawn
@@ -317,7 +318,7 @@ func (w *wiring) end(filament bool) *drawnSketch {
 			if text == note {
 				width -= 6 // beside the earth point
 			}
-			for _, s := range wrapped(text, width) {
+			for _, s := range canvas.Wrap(text, func(line string) bool { return utf8.RuneCountInString(line) <= width }) {
 				w.text(4, y, "start", s)
 				y += wireNoteGap
 			}
@@ -338,24 +339,6 @@ func (w *wiring) end(filament bool) *drawnSketch {
 	w.b.WriteString("</g>")
 	d.body = w.b.String()
 	return d
-}
-
-// wrapped breaks a text at spaces into lines of at most that many letters.
-func wrapped(text string, letters int) []string {
-	var lines []string
-	line := ""
-	for _, word := range strings.Fields(text) {
-		if next := strings.TrimSpace(line + " " + word); line == "" || utf8.RuneCountInString(next) <= letters {
-			line = next
-			continue
-		}
-		lines = append(lines, line)
-		line = word
-	}
-	if line != "" {
-		lines = append(lines, line)
-	}
-	return lines
 }
 
 func (w *wiring) seriesFuse(f heater.Fuse) {

@@ -199,15 +199,29 @@ func FitText(s string, st text.Style, width vg.Length) string {
 
 // WrapText breaks a text at spaces into lines of the width.
 func WrapText(s string, st text.Style, width vg.Length) []string {
+	lines := Wrap(s, func(line string) bool { return st.Width(line) <= width })
+	if len(lines) == 0 {
+		return []string{""}
+	}
+	last := len(lines) - 1
+	lines[last] = FitText(lines[last], st, width)
+	return lines
+}
+
+// Wrap breaks a text at spaces into lines that fit; a word that doesn't stands by itself.
+func Wrap(s string, fits func(line string) bool) []string {
 	var lines []string
 	line := ""
 	for _, word := range strings.Fields(s) {
-		if next := strings.TrimSpace(line + " " + word); line == "" || st.Width(next) <= width {
+		if next := strings.TrimSpace(line + " " + word); line == "" || fits(next) {
 			line = next
 			continue
 		}
 		lines = append(lines, line)
 		line = word
 	}
-	return append(lines, FitText(line, st, width))
+	if line != "" {
+		lines = append(lines, line)
+	}
+	return lines
 }
