@@ -113,26 +113,29 @@ func (r record) twice(s *sheet.Sheet, first record) error {
 
 // withLike adds the doubt about a record that is like another unit's without proof.
 func withLike(m *analysis.Measurement, file, unit string) *analysis.Measurement {
-	c := *m
-	c.Cautions = append(slices.Clone(m.Cautions), capture.Caution{Code: target.CautionSameVolts,
-		Text: fmt.Sprintf("the same volts, sample by sample, as %s of %s, and no noise by which two records could be told apart", capture.OneLine(file), capture.OneLine(unit)),
-		Fix:  "make sure that it is this unit's own record; use fewer volts per division, so that the noise shows"})
-	return &c
+	return withCaution(m, target.CautionSameVolts,
+		fmt.Sprintf("the same volts, sample by sample, as %s of %s, and no noise by which two records could be told apart", capture.OneLine(file), capture.OneLine(unit)),
+		"make sure that it is this unit's own record; use fewer volts per division, so that the noise shows")
 }
 
 // withName adds the doubt about a capture whose file is named after another unit.
 func withName(m *analysis.Measurement, file, unit string) *analysis.Measurement {
-	c := *m
-	c.Cautions = append(slices.Clone(m.Cautions), capture.Caution{Code: target.CautionNamedAfter,
-		Text: fmt.Sprintf("%s is named after %s: the captures of two units may have changed places", capture.OneLine(file), capture.OneLine(unit)),
-		Fix:  "make sure which unit it shows, and move it in the sheet or rename it"})
-	return &c
+	return withCaution(m, target.CautionNamedAfter,
+		fmt.Sprintf("%s is named after %s: the captures of two units may have changed places", capture.OneLine(file), capture.OneLine(unit)),
+		"make sure which unit it shows, and move it in the sheet or rename it")
 }
 
+// withTwice adds the doubt about a unit's record that another file of it repeats.
 func withTwice(m *analysis.Measurement, file string) *analysis.Measurement {
+	return withCaution(m, target.CautionSameTwice,
+		fmt.Sprintf("%s holds the same record once more; it counts once", capture.OneLine(file)),
+		"take another capture for a repeat: a stopped scope saves the same record again")
+}
+
+// withCaution is the measurement with a caution more; m, which the cache may share,
+// stays as it is.
+func withCaution(m *analysis.Measurement, code, text, fix string) *analysis.Measurement {
 	c := *m
-	c.Cautions = append(slices.Clone(m.Cautions), capture.Caution{Code: target.CautionSameTwice,
-		Text: fmt.Sprintf("%s holds the same record once more; it counts once", capture.OneLine(file)),
-		Fix:  "take another capture for a repeat: a stopped scope saves the same record again"})
+	c.Cautions = append(slices.Clone(m.Cautions), capture.Caution{Code: code, Text: text, Fix: fix})
 	return &c
 }
