@@ -27,3 +27,14 @@ func ProcessorS(t *testing.T, work func()) float64 {
 	}
 	return least
 }
+
+// FourTimes is how much of what is worked on, named by unit, and of four times as much:
+// work that took measures by ProcessorS may take ten times as long at most.
+func FourTimes(t *testing.T, n int, unit string, took func(n int) float64) {
+	t.Helper()
+	less, more := took(n), took(4*n)
+	t.Logf("%d %s %.3f s, %d %s %.3f s", n, unit, less, 4*n, unit, more)
+	if more > 10*less+0.1 {
+		t.Errorf("%d %s take %.2f s, four times as many %.2f s", n, unit, less, more)
+	}
+}
