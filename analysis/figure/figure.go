@@ -14,9 +14,6 @@ type Figure struct {
 // Known makes a measured figure.
 func Known(v float64) Figure { return Figure{Value: v, Known: true} }
 
-// AtMost makes a figure of which the capture shows only that it is no more than v.
-func AtMost(v float64) Figure { return Figure{Value: v, Known: true, UpperBound: true} }
-
 // NotMeasured makes a figure that the capture can't show. The reason is one
 // sentence: why not, and what would be needed.
 func NotMeasured(reason string) Figure { return Figure{Missing: reason} }
