@@ -86,6 +86,12 @@ var exportCases = []layoutCase{
 				t.Error("not calibrated")
 			}
 		}},
+	{name: "a sound program's samples, full scale and an offset given", text: "Sample Rate: 48000 Hz. Sample values on linear scale.\n\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.5f", wave(i)-5) }), opt: Options{VoltsPerFullScale: 2, OffsetV: 5}, rate: 48000, v: func(i int) float64 { return 2*(wave(i)-5) + 5 },
+		check: func(t *testing.T, tr *Trace) {
+			if !tr.Calibrated || math.Abs(tr.Levels.ResolutionV-2e-5) > 1e-12 {
+				t.Errorf("calibrated %v, resolution %g V, want 2e-5", tr.Calibrated, tr.Levels.ResolutionV)
+			}
+		}},
 	{name: "whole numbers beside columns in volts", text: "Time (s),Unit no.,A0 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%d,%.1f", float64(i)*1e-6, i*i%7, wave(i)*1000) }), rate: 1e6, channels: "A0"},
 }
 

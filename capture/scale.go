@@ -282,23 +282,27 @@ func (im *importer) checkAssumed() error {
 // practice).
 var soundRates = [...]float64{8e3, 11025, 12e3, 16e3, 22050, 24e3, 32e3, 44100, 48e3, 64e3, 88200, 96e3, 176400, 192e3, 352800, 384e3, 705600, 768e3}
 
+// fractionRounding is what adding an offset and taking it off again may do to 1.
+const fractionRounding = 1e-9
+
 // fractionsOfFullScale knows the samples that a sound program writes as text: at a sound
 // card's rate, which the text states, without a unit, none beyond digital full scale. Like a WAV's they are
-// volts only by the volts at full scale.
-func (im *importer) fractionsOfFullScale() {
+// volts only by the volts at full scale, and an offset given is in volts.
+func (im *importer) fractionsOfFullScale(scale *voltScale) {
 	t := im.t
 	if im.unitStated || im.opt.Scale != 0 || im.stepS == 0 || !slices.Contains(soundRates[:], t.SampleRateHz) {
 		return
 	}
 	for _, v := range t.Volts {
-		if v > 1 || v < -1 {
+		if math.Abs(v-scale.add) > 1+fractionRounding {
 			return
 		}
 	}
 	if full := im.opt.VoltsPerFullScale; full != 0 {
-		for i := range t.Volts {
-			t.Volts[i] *= full
+		for i, v := range t.Volts {
+			t.Volts[i] = (v-scale.add)*full + scale.add
 		}
+		scale.factor *= full
 		t.assume("volts at full scale", SI(full, "V", 6)+" peak", "given")
 		return
 	}

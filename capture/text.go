@@ -179,7 +179,7 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	if err := im.checkAssumed(); err != nil {
 		return err
 	}
-	im.fractionsOfFullScale()
+	im.fractionsOfFullScale(scale)
 	if err := im.checkTimes(); err != nil {
 		return err
 	}
