@@ -62,6 +62,9 @@ func (t *table) data(h *textHead) []columnData {
 
 // besides takes what stands in the cell behind column j, in the first row or a later one.
 func (c *columnData) besides(cells []cell, j int, first bool) {
+	if !first && c.beside == "" {
+		return // settled: it changes, or nothing is there
+	}
 	text := ""
 	if j+1 < len(cells) {
 		text = cellText(cells[j+1].text)

@@ -87,12 +87,11 @@ const (
 func (t *Trace) applyInstrument(opt Options) (extent, error) {
 	t.applyGiven(opt)
 	recorder := t.AntiAliased
-	t.Decimates = recorder
 	if opt.AntiAliased != nil {
 		t.AntiAliased = *opt.AntiAliased
-		t.Decimates = recorder && t.AntiAliased
 		t.assume("anti-alias filter", onOff(t.AntiAliased), "given")
 	}
+	t.Decimates = recorder && t.AntiAliased
 	t.applyProbe(opt.ProbeFactor)
 	if !(t.SampleRateHz >= minRateHz && t.SampleRateHz <= maxRateHz) || !(math.Abs(t.StartS) <= 1e12) {
 		return extent{}, &ParseError{Path: t.File, Found: fmt.Sprintf("a sample rate of %g Hz from %g s", t.SampleRateHz, t.StartS), Expected: fmt.Sprintf("%g to %g Hz", minRateHz, maxRateHz), Fix: "check the time column, or give --rate"}

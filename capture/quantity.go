@@ -138,8 +138,7 @@ func parseUnit(s string) (unit, bool) {
 		return unit{kind: k, factor: 1}, true
 	}
 	if pre, ok := strings.CutSuffix(s, "Sa"); ok { // "500 kSa", the second left out
-		switch f := siPrefix[pre]; {
-		case pre != "" && f >= 1e3:
+		if f := siPrefix[pre]; f >= 1e3 {
 			return unit{kind: unitHertz, factor: f}, true
 		}
 	}

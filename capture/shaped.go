@@ -139,37 +139,24 @@ func exponentAt(b *shapedRow, i int) (exp int, ok bool) {
 
 // read gives the number of this shape at the start of b, its digits as a whole
 // number with its power of ten, and where it ends, which the caller must find to be
-// followed by what ends a cell; end 0 where it has another shape or isn't settled by
-// the exact way or Eisel-Lemire.
-func (s *numberShape) read(b *shapedRow, decimal byte) (v float64, man uint64, exp, end int) {
-	sign := b[0]
-	if sign == '-' || sign == '+' {
+// followed by what ends a cell; end 0 where it has another shape.
+func (s *numberShape) read(b *shapedRow, decimal byte) (man uint64, exp, end int) {
+	if b[0] == '-' || b[0] == '+' {
 		end = 1
 	}
 	man, bad := s.mantissa(b, end, decimal)
 	if bad != 0 {
-		return 0, 0, 0, 0
+		return 0, 0, 0
 	}
 	exp, end = -s.frac, end+s.tail
 	if s.exponent {
 		e, ok := exponentAt(b, end)
 		if !ok {
-			return 0, 0, 0, 0
+			return 0, 0, 0
 		}
 		exp, end = exp+e, end+4
 	}
-	if man < 1<<53 && exp < 0 && exp >= -22 {
-		v = float64(man) / pow10tab[-exp]
-	} else {
-		var ok bool
-		if v, ok = scaled(man, exp); !ok {
-			return 0, 0, 0, 0
-		}
-	}
-	if sign == '-' {
-		v = -v
-	}
-	return v, man, exp, end
+	return man, exp, end
 }
 
 // rowShape is how the rows of a plain table print their time and their volts.
@@ -294,7 +281,7 @@ func (w *chunkReader) shapedTimes(start int, run *stampRun) (next int) {
 	}
 	// Of the first row's time the sign, the exponent and the delimiter hold for the run.
 	head := (*shapedRow)(b[start:])
-	_, man, exp, length := s.read(head, decimal)
+	man, exp, length := s.read(head, decimal)
 	if man == 0 || b[start+length] != delim {
 		return start
 	}

@@ -112,7 +112,7 @@ const (
 // fillLost knows rows that are missing where the stamps are so coarse that a row's gap is
 // within their rounding: every step is the usual one or a whole multiple of it, and none
 // lies between, as rounding would have some do. A line through all of them would give too
-// low a rate. Few lost rows are bridged with straight lines.
+// low a rate. Few lost rows are filled in with straight lines.
 func (r *record) fillLost(o *rowsRead, use *timeBlock, t *Trace) bool {
 	n := use.n
 	if !r.coarse() || len(o.times) != len(o.volts) || r.row0+n > len(o.times) {
@@ -151,17 +151,21 @@ func (r *record) fillLost(o *rowsRead, use *timeBlock, t *Trace) bool {
 	out := make([]float64, 0, n+lost)
 	out = append(out, r.volts[0])
 	for i := 1; i < n; i++ {
-		k := math.Round((x[i] - x[i-1]) / usual)
-		v0, v1 := r.volts[i-1], r.volts[i]
-		for q := 1.0; q < k; q++ {
-			out = append(out, v0+(v1-v0)*q/k)
-		}
-		out = append(out, v1)
+		out = appendBetween(out, r.volts[i-1], r.volts[i], int(math.Round((x[i]-x[i-1])/usual)))
+		out = append(out, r.volts[i])
 	}
 	step := (x[n-1] - x[0]) / float64(len(out)-1)
-	t.caution(CautionGaps, fmt.Sprintf("%s seem to be missing, first before line %d: a few time stamps are %.4g %s apart, all others %.4g; bridged with straight lines", Plural(lost, "row"), use.line+firstAt, 2*math.Abs(usual), t.TimeUnit, math.Abs(usual)), "save the record again")
+	t.caution(CautionGaps, fmt.Sprintf("%s seem to be missing, first before line %d: a few time stamps are %.4g %s apart, all others %.4g; filled in with straight lines", Plural(lost, "row"), use.line+firstAt, 2*math.Abs(usual), t.TimeUnit, math.Abs(usual)), "save the record again")
 	*r = record{volts: out, ulp: r.ulp, row0: r.row0, fit: timeFit{start: x[0], step: step, stepErr: r.ulp / float64(len(out)), stepMost: r.ulp / float64(len(out))}}
 	return true
+}
+
+// appendBetween appends the k-1 values that a straight line has between two k steps apart.
+func appendBetween(out []float64, v0, v1 float64, k int) []float64 {
+	for q := 1; q < k; q++ {
+		out = append(out, v0+(v1-v0)*float64(q)/float64(k))
+	}
+	return out
 }
 
 // errNeedTimes asks for a second pass that keeps every time stamp.
@@ -445,10 +449,7 @@ func (o *rowsRead) bridge(pieces []timeBlock, p *rowSpec, t *Trace) (*record, bo
 		if i > 0 {
 			a := pieces[i-1]
 			k := int(math.Round((b.first - a.last) / p.step))
-			v0, v1 := o.volts[a.row0+a.n-1], o.volts[b.row0]
-			for q := 1; q < k; q++ {
-				out = append(out, v0+(v1-v0)*float64(q)/float64(k))
-			}
+			out = appendBetween(out, o.volts[a.row0+a.n-1], o.volts[b.row0], k)
 			// Give the block its place on the filled grid.
 			c := b
 			c.row0 = all.row0 + len(out)

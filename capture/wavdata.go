@@ -148,7 +148,7 @@ func (d *wavSamples) keepTail(b []byte) {
 	}
 }
 
-// cutTrailers leaves chunks behind samples of unknown number out.
+// cutTrailers leaves chunks behind samples out where the header states no size, or more than there is.
 func (d *wavSamples) cutTrailers(t *Trace) {
 	if d.unknown {
 		t.assume("data size", "to the end of the file", "the header states none")

@@ -281,9 +281,9 @@ func (b *builder) limits(raw *rawSheet, s *Sheet) {
 			continue
 		}
 		x, ok := number(raw.Limits[k])
+		found := fmt.Sprintf("%s = %v", k, raw.Limits[k])
 		switch {
 		case !ok || math.IsNaN(x) || math.IsInf(x, 0) || x < 0:
-			found := fmt.Sprintf("%s = %v", k, raw.Limits[k])
 			if s, isText := raw.Limits[k].(string); isText {
 				found = fmt.Sprintf("%s = %q", k, shortened(s))
 			}
@@ -293,9 +293,9 @@ func (b *builder) limits(raw *rawSheet, s *Sheet) {
 			}
 			b.fail("limits."+k, found, "a number over 0, or 0 to leave the criterion out", fix)
 		case k == dcKey:
-			b.fail("limits."+k, fmt.Sprintf("%s = %v", k, raw.Limits[k]), "two numbers, [lowest, highest] volts", "")
+			b.fail("limits."+k, found, "two numbers, [lowest, highest] volts", "")
 		case x >= mostLimit(k):
-			b.fail("limits."+k, fmt.Sprintf("%s = %v", k, raw.Limits[k]), fmt.Sprintf("less than %g, since limits are in volts", mostLimit(k)), fmt.Sprintf("for %g mV write %g, for %g µV write %g", x, x/1e3, x, x/1e6))
+			b.fail("limits."+k, found, fmt.Sprintf("less than %g, since limits are in volts", mostLimit(k)), fmt.Sprintf("for %g mV write %g, for %g µV write %g", x, x/1e3, x, x/1e6))
 		}
 		s.Limits[k] = x
 	}

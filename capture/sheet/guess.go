@@ -76,8 +76,9 @@ func GuessFrom(file string, units []Unit) Guess {
 // is another than unit, to which the sheet gives it.
 func (s *Sheet) NamedAfter(unit int, file string) (other int, ok bool) {
 	own, g := &s.Units[unit], GuessFrom(file, s.Units)
+	brand, mark := Squash(g.Brand), Squash(g.Mark)
 	of := func(u *Unit) bool {
-		return Squash(u.Brand) == Squash(g.Brand) && (g.Mark == "" || u.Mark == "" || Squash(u.Mark) == Squash(g.Mark))
+		return Squash(u.Brand) == brand && (g.Mark == "" || u.Mark == "" || Squash(u.Mark) == mark)
 	}
 	if g.Brand == "" || of(own) {
 		return 0, false
@@ -112,10 +113,10 @@ func telling(words []string) (g Guess, left []string) {
 
 // brandIn is the longest brand of the sheet's that a name begins with.
 func brandIn(stem string, units []Unit) (brand string) {
-	flat := Squash(stem)
+	flat, longest := Squash(stem), 1
 	for _, u := range units {
-		if n := len(Squash(u.Brand)); n > max(1, len(Squash(brand))) && strings.HasPrefix(flat, Squash(u.Brand)) {
-			brand = u.Brand
+		if name := Squash(u.Brand); len(name) > longest && strings.HasPrefix(flat, name) {
+			brand, longest = u.Brand, len(name)
 		}
 	}
 	return brand

@@ -33,12 +33,16 @@ var slips = []slip{
 	{regexp.MustCompile(`=\s*([-+]?[0-9]+,[0-9]+)\s*(?:[,}\]#]|$|[A-Za-z])`), func(found, _ string) (string, string, bool) {
 		return "a decimal point", "write " + strings.Replace(found, ",", ".", 1), true
 	}},
-	{regexp.MustCompile(`^\s*([A-Za-z_]+\s*:)\s*\S`), func(found, line string) (string, string, bool) {
+	{regexp.MustCompile(`^\s*([A-Za-z_]+\s*:)\s*\S`), func(found, _ string) (string, string, bool) {
 		key := strings.TrimSpace(strings.TrimSuffix(found, ":"))
-		return "an equals sign", fmt.Sprintf("write %s = ...", key), !strings.Contains(strings.SplitN(line, ":", 2)[0], "=")
+		return "an equals sign", fmt.Sprintf("write %s = ...", key), true
 	}},
 	{regexp.MustCompile(`=\s*(0[0-9]+(?:\.[0-9]+)?)\b`), func(found, _ string) (string, string, bool) {
-		return "a number without leading zeros", "write " + strings.TrimLeft(found, "0"), strings.Trim(found, "0") != ""
+		number := strings.TrimLeft(found, "0")
+		if strings.HasPrefix(number, ".") {
+			number = "0" + number
+		}
+		return "a number without leading zeros", "write " + number, strings.Trim(found, "0") != ""
 	}},
 	{regexp.MustCompile(`=\s*([-+]?\.[0-9]+)`), func(found, _ string) (string, string, bool) {
 		return "a digit before the point", "write " + strings.Replace(found, ".", "0.", 1), true
@@ -57,7 +61,7 @@ var slips = []slip{
 		return "true or false in small letters", "write false", true
 	}},
 	{regexp.MustCompile(`(//|/\*|;).*$`), func(found, line string) (string, string, bool) {
-		return "# before a comment", "write # for " + found, !strings.Contains(beforeOf(line, found), `"`) || strings.Count(beforeOf(line, found), `"`)%2 == 0
+		return "# before a comment", "write # for " + found, strings.Count(beforeOf(line, found), `"`)%2 == 0
 	}},
 	{regexp.MustCompile(`=\s*(?:"[^"]*"|[^,\[{"]*[^,\s])(,)\s*(?:#.*)?$`), always("the end of the line", "leave the comma out")},
 	{regexp.MustCompile(`^\s*(\[\[[^\]]*\])\s*(?:#.*)?$`), func(found, _ string) (string, string, bool) {
@@ -83,7 +87,7 @@ func beforeOf(line, found string) string {
 	return before
 }
 
-// unitOfKey says in which unit the first key of a line is, " (...)" or "".
+// unitOfKey says in which unit the first key of a line is, ": load_a is in amperes", or "".
 func unitOfKey(line string) string {
 	key, _, _ := strings.Cut(line, "=")
 	key = strings.TrimSpace(key)
@@ -111,7 +115,7 @@ func explain(e *capture.ParseError, data []byte) *capture.ParseError {
 		return e
 	}
 	line := strings.TrimRight(string(lines[e.Line-1]), "\r")
-	if strings.Count(line, `"""`) > 0 || strings.Count(line, `'''`) > 0 || len(line) > 2000 {
+	if strings.Contains(line, `"""`) || strings.Contains(line, `'''`) || len(line) > 2000 {
 		return e
 	}
 	for _, s := range slips {

@@ -34,6 +34,7 @@ func TestSlips(t *testing.T) {
 		{"[[unit]]\nbrand = \"A\"\nrated_v = 7V", "3:11: 7V, expected the number alone|rated_v is in volts"},
 		{"[[unit]]\nbrand = \"A\"\nrated_v = 07", "3:11: 07|write 7"},
 		{"[[unit]]\nbrand = \"A\"\nrated_a = .94", "3:11: .94|write 0.94"},
+		{"[[unit]]\nbrand = \"A\"\nrated_a = 00.94", "3:11: 00.94|write 0.94"},
 		{"[[unit]]\nbrand = \"A\"\nrated_a = 2.", "3:11: 2.|write 2.0"},
 		{"invented = yes", "1:12: yes, expected true or false in small letters; write true"},
 		{"invented = False", "1:12: False|write false"},
