@@ -116,7 +116,7 @@ func viewOf(m *Measurement) *rateView {
 func (v *rateView) lift() {
 	if v.m.AliasSuspected {
 		v.m.AliasSuspected = false
-		v.m.Cautions = slices.DeleteFunc(v.m.Cautions, func(c capture.Caution) bool { return c.Code == capture.CautionAlias })
+		v.m.dropCaution(capture.CautionAlias)
 	}
 }
 

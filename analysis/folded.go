@@ -43,6 +43,9 @@ func (m *Measurement) boundFolded(rec *record) {
 // bound makes an upper figure of one that is known and no lower one.
 func bound(f *figure.Figure) { f.UpperBound = f.Known && !f.LowerBound }
 
+// boundBelow makes a lower figure of one that is known.
+func boundBelow(f *figure.Figure) { f.LowerBound, f.UpperBound = f.Known, false }
+
 // boundBand makes a bound of a band's sums where a density of top V/√Hz over the
 // band, and with edges the lines that may be folded, count.
 func (m *Measurement) boundBand(b *spectrum.Band, top float64, edges bool) {
@@ -139,7 +142,7 @@ func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
 	if !m.foldsAt() || m.SampleRateHz >= foldsIntoNoiseHz {
 		return // of a fast record only the instrument's own noise is folded
 	}
-	if m.Weakly != (WeakFilter{}) {
+	if !m.Weakly.None() {
 		list.add(capture.CautionPartlyFiltered, m.weakText(), m.weakCure())
 		return
 	}

@@ -83,7 +83,7 @@ func (f foldable) between(lowHz, highHz float64) float64 {
 // caution with the last of them. m is a copy.
 func (m *Measurement) liftFolds(f foldable, fast *Measurement) {
 	m.liftAlias(f)
-	if m.Weakly != (WeakFilter{}) {
+	if !m.Weakly.None() {
 		if fast.Span.LowHz <= m.SampleRateHz/2 { // it shows all that is folded
 			m.liftWeakly(leftOf(fast, m))
 		}

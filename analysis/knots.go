@@ -10,15 +10,19 @@ func knotsOver(volts []float64, every int, mean, rms float64) float64 {
 	if every < 2 {
 		return 0
 	}
-	most := rms
-	for first := range every {
-		sum, n := 0.0, 0.0
-		for i := first; i < len(volts); i += every {
-			sum += (volts[i] - mean) * (volts[i] - mean)
-			n++
+	sums, counts := make([]float64, every), make([]float64, every) // by which point is the first
+	k := 0
+	for _, v := range volts {
+		sums[k] += (v - mean) * (v - mean)
+		counts[k]++
+		if k++; k == every {
+			k = 0
 		}
+	}
+	most := rms
+	for k, n := range counts {
 		if n > 0 {
-			most = max(most, math.Sqrt(sum/n))
+			most = max(most, math.Sqrt(sums[k]/n))
 		}
 	}
 	return most - rms

@@ -28,8 +28,6 @@ const (
 	besideLift       = 1
 	besideTopLift    = 2 // the tallest of many is lifted by more than the upper of them
 	besideLevelShare = 0.05
-	// leastBeside spikes and more seen without the cycle are no chance peaks of noise.
-	leastBeside = 3
 	// longPulseS: the pulses of the trade last up to 200 ns (common practice, no source).
 	longPulseS = 400e-9
 	// besideFar is how many times apart the two readings must lie for the

@@ -35,7 +35,7 @@ func (f *findings) restrict(m *Measurement) {
 	m.boundWeakly(f.rec)
 	if f.cutShare() > mostCut {
 		for _, s := range m.sums() {
-			s.LowerBound, s.UpperBound = s.Known, false
+			boundBelow(s)
 		}
 		m.Noise.CornerHz.LowerBound, m.Noise.AtHz.LowerBound = false, false
 	}
@@ -227,7 +227,7 @@ func (m *Measurement) filteredAfter() {
 		}
 	}
 	for _, f := range fast {
-		f.LowerBound, f.UpperBound = f.Known, false
+		boundBelow(f)
 	}
 }
 
@@ -239,7 +239,7 @@ func (m *Measurement) averaged(rec *record) {
 		figures = append(figures, &m.RipplePPV, &m.RippleRMSV, &m.SwitchingFundamentalRMSV)
 	}
 	for _, f := range figures {
-		f.LowerBound, f.UpperBound = f.Known, false
+		boundBelow(f)
 	}
 	m.Noise.CornerHz.LowerBound, m.Noise.AtHz.LowerBound = false, false
 	takeBack("the instrument averaged sweeps, which hides spikes that are not locked to its trigger; a capture in normal (sample) mode is needed", &m.Spikes.PerS, &m.Spikes.PerCycle)

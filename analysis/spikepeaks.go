@@ -109,7 +109,7 @@ func besideReadings(b spike.Beside) (p95, top reading) {
 // mostBeside is the tallest spike that the reading beside the cycle leaves room for.
 // Where some were seen, their own level and the noise may have taken from them.
 func mostBeside(b spike.Beside) float64 {
-	if b.Count < leastBeside {
+	if !b.Several() {
 		return max(b.ThresholdV, b.MaxV)
 	}
 	return max(b.ThresholdV, (1+2*besideLevelShare)*b.MaxV+2*b.SigmaV)

@@ -119,17 +119,23 @@ func (m *Measurement) seenBetween(lowHz, highHz float64) float64 {
 // m is a copy.
 func (m *Measurement) liftWeakly(o leftover) {
 	for i, d := range m.Noise.Densities() {
+		if !d.UpperBound {
+			continue
+		}
 		lo, hi := float64(spectrum.DensityLowHz), float64(spectrum.DensityHighHz)
 		if i == 2 {
 			lo, hi = at1kLowHz, at1kHighHz
 		}
-		if most, _ := o.between(lo, hi, nil); d.UpperBound && carries(d, most/(hi-lo)) {
+		if most, _ := o.between(lo, hi, nil); carries(d, most/(hi-lo)) {
 			d.UpperBound = false
 		}
 	}
 	says := ""
 	for i := range m.Bands {
 		b := &m.Bands[i]
+		if !b.RMSV.UpperBound && !b.RMSNoLinesV.UpperBound {
+			continue
+		}
 		most, of := o.between(b.LowHz, b.HighHz, b)
 		if b.RMSNoLinesV.UpperBound && carries(&b.RMSNoLinesV, most) {
 			b.RMSNoLinesV.UpperBound = false

@@ -17,6 +17,14 @@ type WeakFilter struct {
 	PoleHz float64 // the corner of one pole, Hz; 0: none
 }
 
+// None reports that there is no such low-pass.
+func (w WeakFilter) None() bool { return w == WeakFilter{} }
+
+// FloorMayBeFolded reports whether a weak low-pass makes the noise an upper figure.
+func (m *Measurement) FloorMayBeFolded() bool {
+	return !m.Weakly.None() && m.Noise.DensityVPerRtHz.UpperBound
+}
+
 // weakFilter is what a record's low-pass leaves folded; the zero value where it is
 // the steep one of a decimating converter, where the rate is high enough for what is
 // left to be small, and where there is no low-pass at all.
@@ -89,7 +97,7 @@ func (m *Measurement) weakCure() string {
 // where they are nearly all of a sum, it stands, its ± widened by the rest.
 func (m *Measurement) boundWeakly(rec *record) {
 	m.Weakly = weakFilter(rec.tr)
-	if m.Weakly == (WeakFilter{}) {
+	if m.Weakly.None() {
 		return
 	}
 	for _, d := range m.Noise.Densities() {

@@ -216,7 +216,7 @@ func mergedSpikes(ahead, behind *analysis.Measurement) {
 // let fold: in the record that comes through the filter as what it was folded to, and
 // a fast capture behind the filter shows no more of it.
 func staysFolded(ahead, behind *analysis.Measurement) {
-	if ahead.Weakly == (analysis.WeakFilter{}) || len(ahead.Bands) != len(behind.Bands) {
+	if ahead.Weakly.None() || len(ahead.Bands) != len(behind.Bands) {
 		return
 	}
 	keep := func(f *figure.Figure, was figure.Figure) {

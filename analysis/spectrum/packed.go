@@ -2,6 +2,7 @@ package spectrum
 
 import (
 	"math"
+	"math/cmplx"
 
 	algofft "github.com/MeKo-Christian/algo-fft"
 )
@@ -101,13 +102,12 @@ func NewFilter(response []complex128) *Filter {
 		}
 		return response[k]
 	}
-	conj := func(c complex128) complex128 { return complex(real(c), -imag(c)) }
 	for k := range half {
-		h, m := at(k), conj(at(half-k))
+		h, m := at(k), cmplx.Conj(at(half-k))
 		sum, diff := (h+m)/2, (h-m)/2
 		sin, cos := math.Sincos(math.Pi * float64(k) / float64(half))
-		f.own[k] = conj(sum-diff*complex(sin, 0)) / complex(float64(half), 0)
-		f.mirrored[k] = conj(diff*complex(0, cos)) / complex(float64(half), 0)
+		f.own[k] = cmplx.Conj(sum-diff*complex(sin, 0)) / complex(float64(half), 0)
+		f.mirrored[k] = cmplx.Conj(diff*complex(0, cos)) / complex(float64(half), 0)
 	}
 	return f
 }

@@ -23,14 +23,19 @@ type Beside struct {
 // Tells reports whether enough peaks stand clear enough of the threshold that they
 // are spikes and not the noise's own.
 func (b Beside) Tells() bool {
-	return b.Count >= besideLeast && b.P95V > besideClear*b.ThresholdV
+	return b.clear(besideClear)
 }
 
 // Hints reports whether peaks top the threshold by more than the noise would, if not by
 // enough to size them.
 func (b Beside) Hints() bool {
-	return b.Count >= besideLeast && b.P95V > besideHints*b.ThresholdV
+	return b.clear(besideHints)
 }
+
+func (b Beside) clear(times float64) bool { return b.Several() && b.P95V > times*b.ThresholdV }
+
+// Several reports whether so many were seen that they are no chance peaks of noise.
+func (b Beside) Several() bool { return b.Count >= besideLeast }
 
 // readBeside reads the record, or of a very long one a stretch from its middle.
 func readBeside(volts []float64, rateHz, stepV float64) Beside {

@@ -36,7 +36,12 @@ type shownHz struct {
 // comparable reports whether the two were captured across the same terminals and
 // at one load.
 func (a shownHz) comparable(b shownHz) bool {
-	return a.m.Mode == b.m.Mode && math.Abs(a.m.LoadA-b.m.LoadA) <= sameLoad*math.Max(a.m.LoadA, b.m.LoadA)
+	return a.m.Mode == b.m.Mode && atOneLoad(a.m, b.m)
+}
+
+// atOneLoad reports whether two captures were made at one load.
+func atOneLoad(a, b *analysis.Measurement) bool {
+	return math.Abs(a.LoadA-b.LoadA) <= sameLoad*math.Max(a.LoadA, b.LoadA)
 }
 
 func (a shownHz) alike(b shownHz) bool {

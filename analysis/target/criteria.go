@@ -222,7 +222,7 @@ func thirdOctaveAt(m *analysis.Measurement, hz float64) figure.Figure {
 				f.U = (t.HighVPerRtHz - t.LowVPerRtHz) / 2
 			}
 			// What may be folded into the floor may be folded into its third octaves.
-			f.UpperBound = m.Weakly != (analysis.WeakFilter{}) && m.Noise.DensityVPerRtHz.UpperBound
+			f.UpperBound = m.FloorMayBeFolded()
 			return f
 		}
 	}

@@ -34,7 +34,7 @@ func withJoined(u Unit, c criterion, p picked) picked {
 func joins(u Unit, c criterion, slow, m *analysis.Measurement) bool {
 	return m != slow && m.Calibrated && m.Span.Covers(joinHz, c.highHz) &&
 		m.SampleRateHz >= joinFaster*slow.SampleRateHz &&
-		math.Abs(m.LoadA-slow.LoadA) <= sameLoad*math.Max(m.LoadA, slow.LoadA) &&
+		atOneLoad(m, slow) &&
 		!m.ACRMSV.LowerBound && !doubtedBelow(u, c, m)
 }
 

@@ -148,7 +148,7 @@ func pickMask(u Unit, l Limit) picked {
 	case p.from != nil && (missing == 0 || worst > 1):
 		p.fig = figure.Known(worst)
 		p.fig.LowerBound = missing > 0
-		if m := p.from[0]; m.Weakly != (analysis.WeakFilter{}) && m.Noise.DensityVPerRtHz.UpperBound {
+		if p.from[0].FloorMayBeFolded() {
 			p.fig.LowerBound, p.fig.UpperBound = false, true // lines are folded, too
 		}
 		if p.fig.LowerBound {

@@ -73,15 +73,11 @@ func rising(readings []Reading) (light, heavy Reading, ok bool) {
 // doubtedReadings is the doubt about supply volts that rest on readings which can't be
 // right.
 func doubtedReadings(u Unit, index int, m Margin) []doubt {
-	if !m.Covered {
+	odd := oddReadings(u)
+	if _, _, rise := rising(u.Readings); !m.Covered || rise || len(odd) == 0 {
 		return nil
 	}
-	for _, k := range oddReadings(u) {
-		if _, _, rise := rising(u.Readings); !rise {
-			return []doubt{{margin: index, flips: true, text: k.Text, fix: k.Fix}}
-		}
-	}
-	return nil
+	return []doubt{{margin: index, flips: true, text: odd[0].Text, fix: odd[0].Fix}}
 }
 
 // loadUnsaid is the caution about captures of which nothing tells the load: an unloaded
