@@ -28,6 +28,20 @@ func envelopeOf(volts []float64, from, to, columns int, rateHz float64) Envelope
 	return e
 }
 
+// envelope draws the whole record.
+func (r *record) envelope() Envelope {
+	columns := r.basic.columns
+	e := Envelope{
+		StepS: float64(len(r.tr.Volts)) / float64(len(columns)) / r.tr.SampleRateHz,
+		MinV:  make([]float64, len(columns)),
+		MaxV:  make([]float64, len(columns)),
+	}
+	for c, x := range columns {
+		e.MinV[c], e.MaxV[c] = x.min, x.max
+	}
+	return e
+}
+
 // typicalSpike picks the listed event whose peak is nearest the median's and
 // that lies well inside the record.
 func typicalSpike(events []spike.Event, median, marginS, durationS float64) (spike.Event, bool) {

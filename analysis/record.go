@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"iter"
 	"math"
 
 	"stillglow/analysis/cycle"
@@ -77,7 +78,7 @@ func (r *record) aliasPossible() bool {
 func (r *record) clippedCount() int {
 	tr := r.tr
 	if !(tr.FullScaleMaxV > tr.FullScaleMinV) {
-		low, high := spectrum.Clipped(tr.Volts, r.basic.min, r.basic.max, r.stepV)
+		low, high := spectrum.Clipped(r.reaching, r.basic.min, r.basic.max, r.stepV)
 		return low + high
 	}
 	tol := max(r.stepV/2, endStopOff*(tr.FullScaleMaxV-tr.FullScaleMinV))
@@ -86,10 +87,29 @@ func (r *record) clippedCount() int {
 		return 0
 	}
 	n := 0
-	for _, v := range tr.Volts {
-		if v <= lo || v >= hi {
-			n++
+	for stretch := range r.reaching(lo, hi) {
+		for _, v := range stretch {
+			if v <= lo || v >= hi {
+				n++
+			}
 		}
 	}
 	return n
+}
+
+// reaching are the stretches of the record that hold all samples down to low and up to
+// high. No two of them adjoin.
+func (r *record) reaching(low, high float64) iter.Seq[[]float64] {
+	return func(yield func([]float64) bool) {
+		columns, n := r.basic.columns, len(r.tr.Volts)
+		for c := 0; c < len(columns); c++ {
+			from := c
+			for c < len(columns) && (columns[c].min <= low || columns[c].max >= high) {
+				c++
+			}
+			if c > from && !yield(r.tr.Volts[from*n/len(columns):c*n/len(columns)]) {
+				return
+			}
+		}
+	}
 }

@@ -50,7 +50,7 @@ func measureShape(ctx context.Context, rec *record) shape {
 		out.ppV, out.pp999V, out.filter = figure.Stated(pp.AbsoluteV, gain, step, parts), figure.Stated(pp.P999V, gain, step, parts), words
 		out.ppV.LowerBound, out.pp999V.LowerBound = out.clipped > 0, out.clipped > 0
 	}
-	out.waveform = envelopeOf(tr.Volts, 0, len(tr.Volts), waveformColumns, tr.SampleRateHz)
+	out.waveform = rec.envelope()
 	return out
 }
 

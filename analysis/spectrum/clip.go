@@ -1,5 +1,7 @@
 package spectrum
 
+import "iter"
+
 // endStop counts the samples at one end of a record, by their distance from it
 // in converter steps.
 type endStop struct {
@@ -31,22 +33,26 @@ func (e *endStop) stuck() int {
 	return 0
 }
 
-// Clipped counts the samples of v stuck at the lowest and at the highest code of a
-// record whose extremes are minV and maxV; all in volts. Fewer than clipCodes codes
-// in all, or an unknown step (0), can't tell: 0, 0.
-func Clipped(v []float64, minV, maxV, stepV float64) (low, high int) {
+// Clipped counts the samples of a record stuck at its lowest and at its highest code.
+// minV and maxV are its extremes; all in volts. reaching gives the stretches of it that
+// hold all samples down to low and up to high; what lies between two of them reaches
+// neither. Fewer than clipCodes codes in all, or an unknown step (0), can't tell: 0, 0.
+func Clipped(reaching func(low, high float64) iter.Seq[[]float64], minV, maxV, stepV float64) (lows, highs int) {
 	if !(stepV > 0) || maxV-minV < clipCodes*stepV {
 		return 0, 0
 	}
 	var lowEnd, highEnd endStop
 	insideLow, insideHigh := minV+offEnds*stepV, maxV-offEnds*stepV
-	for _, x := range v {
-		if x > insideLow && x < insideHigh {
-			lowEnd.run, highEnd.run = 0, 0
-			continue
+	for v := range reaching(insideLow, insideHigh) {
+		lowEnd.run, highEnd.run = 0, 0
+		for _, x := range v {
+			if x > insideLow && x < insideHigh {
+				lowEnd.run, highEnd.run = 0, 0
+				continue
+			}
+			lowEnd.add((x - minV) / stepV)
+			highEnd.add((maxV - x) / stepV)
 		}
-		lowEnd.add((x - minV) / stepV)
-		highEnd.add((maxV - x) / stepV)
 	}
 	return lowEnd.stuck(), highEnd.stuck()
 }

@@ -1,6 +1,7 @@
 package spectrum
 
 import (
+	"iter"
 	"math"
 	"slices"
 	"testing"
@@ -9,10 +10,11 @@ import (
 )
 
 func clippedEnds(v []float64, stepV float64) (low, high int) {
+	whole := func(_, _ float64) iter.Seq[[]float64] { return slices.Values([][]float64{v}) }
 	if len(v) == 0 {
-		return Clipped(nil, 0, 0, stepV)
+		return Clipped(whole, 0, 0, stepV)
 	}
-	return Clipped(v, slices.Min(v), slices.Max(v), stepV)
+	return Clipped(whole, slices.Min(v), slices.Max(v), stepV)
 }
 
 func TestClipped(t *testing.T) {
