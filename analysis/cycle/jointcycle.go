@@ -87,28 +87,28 @@ func (j *jointFit) ringTerms(e int, x float64) (c, s float64) {
 	return real(v), imag(v)
 }
 
-// jointEquations are the normal equations of the linear terms, with the rows they
-// were made of.
-type jointEquations struct {
+// jointRows are the places that count between two joints. Nothing in them depends on
+// the joints' rings, so a search for these sets them up once.
+type jointRows struct {
+	places []jointPlace
+	rings  [][jointRingTerms]float64 // by place: the terms of the rings tried last
 	left   [jointTerms][jointTerms]float64
-	right  [jointTerms]float64
-	rows   [][jointTerms]float64
-	ys, ws []float64
+	right  [jointTerms]float64 // with left, the normal equations of the parts alone
+	enough bool                // places in either part
 }
 
-// partTerms are the terms that count at a place of either part.
-var partTerms = [2][6]int{{0, 1, 4, 5, 6, 7}, {2, 3, 4, 5, 6, 7}}
+// jointPlace is a place in a part, u = -1..1 along it, and both joints' distances to it.
+type jointPlace struct {
+	part    int
+	u, y, w float64
+	sinceS  [2]float64
+	number  int // in the fold
+}
 
-// equations sets up the linear terms' equations over the places that count; ok is
-// false where a part has too few of them.
-func (j *jointFit) equations(p foldPlaces) (q jointEquations, ok bool) {
-	var wrap, rate [2]complex128
-	for e := range 2 {
-		rate[e], wrap[e] = ringRate(j.hz[e], j.alpha[e], j.periodS)
-	}
+// pick sets up the rows of j's joints.
+func (r *jointRows) pick(j *jointFit, p foldPlaces) {
 	m := float64(j.bins)
-	q.rows = make([][jointTerms]float64, 0, len(p.x))
-	q.ys, q.ws = make([]float64, 0, len(p.x)), make([]float64, 0, len(p.x))
+	*r = jointRows{places: r.places[:0], rings: r.rings[:0]}
 	var count [2]int
 	var reach [2][2]float64
 	for i, x := range p.x {
@@ -116,34 +116,99 @@ func (j *jointFit) equations(p foldPlaces) (q jointEquations, ok bool) {
 		if after < j.mask || length-after < jointLeadBins+float64(p.per) {
 			continue
 		}
-		var b [jointTerms]float64
-		u := after/length*2 - 1
-		b[2*part], b[2*part+1] = 1, u
-		for e := range 2 {
-			var z complex128
-			if j.drawn[e] != nil {
-				z = j.drawn[e][i]
-			} else {
-				z = steadyRing(rate[e], wrap[e], aroundCycle(x-j.on[e], m)/m*j.periodS)
-			}
-			b[4+2*e], b[5+2*e] = real(z), imag(z)
+		q := jointPlace{part: part, u: after/length*2 - 1, y: p.y[i], w: p.w[i], number: i}
+		for e := range q.sinceS {
+			q.sinceS[e] = aroundCycle(x-j.on[e], m) / m * j.periodS
 		}
 		if count[part] == 0 {
-			reach[part] = [2]float64{u, u}
+			reach[part] = [2]float64{q.u, q.u}
 		}
-		reach[part] = [2]float64{min(reach[part][0], u), max(reach[part][1], u)}
+		reach[part] = [2]float64{min(reach[part][0], q.u), max(reach[part][1], q.u)}
 		count[part]++
-		q.rows, q.ys, q.ws = append(q.rows, b), append(q.ys, p.y[i]), append(q.ws, p.w[i])
+		r.places = append(r.places, q)
 		// the other part's two terms are 0 here
-		for k, a := range partTerms[part] {
-			wb := p.w[i] * b[a]
-			for _, c := range partTerms[part][k:] {
-				q.left[a][c] += wb * b[c]
+		level, slope, wu := 2*part, 2*part+1, q.w*q.u
+		r.left[level][level] += q.w
+		r.left[level][slope] += wu
+		r.left[slope][slope] += wu * q.u
+		r.right[level] += q.w * q.y
+		r.right[slope] += wu * q.y
+	}
+	r.rings = slices.Grow(r.rings, len(r.places))[:len(r.places)]
+	r.enough = count[0] >= jointInPart && count[1] >= jointInPart && reach[0][1]-reach[0][0] >= jointSpan && reach[1][1]-reach[1][0] >= jointSpan
+}
+
+// draw draws j's rings at all places.
+func (r *jointRows) draw(j *jointFit) {
+	for e := range 2 {
+		at := 2 * e
+		if drawn := j.drawn[e]; drawn != nil {
+			for i := range r.places {
+				z := drawn[r.places[i].number]
+				r.rings[i][at], r.rings[i][at+1] = real(z), imag(z)
 			}
-			q.right[a] += wb * p.y[i]
+			continue
+		}
+		rate, wrap := ringRate(j.hz[e], j.alpha[e], j.periodS)
+		for i := range r.places {
+			z := steadyRing(rate, wrap, r.places[i].sinceS[e])
+			r.rings[i][at], r.rings[i][at+1] = real(z), imag(z)
 		}
 	}
-	return q, count[0] >= jointInPart && count[1] >= jointInPart && reach[0][1]-reach[0][0] >= jointSpan && reach[1][1]-reach[1][0] >= jointSpan
+}
+
+// equations are the normal equations of parts and rings.
+func (r *jointRows) equations() (left [jointTerms][jointTerms]float64, right [jointTerms]float64) {
+	left, right = r.left, r.right
+	// single numbers, which stay in registers as an array's would not
+	var a0, a1, a2, a3, b1, b2, b3, c2, c3, d3 float64 // each ring term against those from it on,
+	var ay, by, cy, dy float64                         // and against the volts
+	for i := range r.places {
+		q, z := &r.places[i], &r.rings[i]
+		a, b, c, d := z[0], z[1], z[2], z[3]
+		level, slope := &left[2*q.part], &left[2*q.part+1]
+		w, wu := q.w, q.w*q.u
+		level[4] += w * a
+		level[5] += w * b
+		level[6] += w * c
+		level[7] += w * d
+		slope[4] += wu * a
+		slope[5] += wu * b
+		slope[6] += wu * c
+		slope[7] += wu * d
+		wa, wb, wc, wd := w*a, w*b, w*c, w*d
+		a0 += wa * a
+		a1 += wa * b
+		a2 += wa * c
+		a3 += wa * d
+		b1 += wb * b
+		b2 += wb * c
+		b3 += wb * d
+		c2 += wc * c
+		c3 += wc * d
+		d3 += wd * d
+		ay += wa * q.y
+		by += wb * q.y
+		cy += wc * q.y
+		dy += wd * q.y
+	}
+	left[4][4], left[4][5], left[4][6], left[4][7] = a0, a1, a2, a3
+	left[5][5], left[5][6], left[5][7] = b1, b2, b3
+	left[6][6], left[6][7], left[7][7] = c2, c3, d3
+	right[4], right[5], right[6], right[7] = ay, by, cy, dy
+	return left, right
+}
+
+// misfit is the weighted square that terms of these sizes leave, and the weight.
+func (r *jointRows) misfit(coef []float64) (rss, weight float64) {
+	a, b, c, d := coef[4], coef[5], coef[6], coef[7]
+	for i := range r.places {
+		q, z := &r.places[i], &r.rings[i]
+		left := q.y - coef[2*q.part] - q.u*coef[2*q.part+1] - z[0]*a - z[1]*b - z[2]*c - z[3]*d
+		rss += q.w * left * left
+		weight += q.w
+	}
+	return rss, weight
 }
 
 // ringRate is a ring's growth per second, and what its wraps from all cycles before
@@ -169,20 +234,26 @@ func (p foldPlaces) drawRing(on, hz, alpha, bins, periodS float64) []complex128 
 	return out
 }
 
-// solve fits the linear terms; ok is false where they can't be told apart.
-func (j *jointFit) solve(p foldPlaces) bool { return j.solveTerms(p, true) }
+// solve fits the linear terms; it answers false where they can't be told apart.
+func (j *jointFit) solve(p foldPlaces) bool {
+	var r jointRows
+	r.pick(j, p)
+	return j.solveRows(&r, true)
+}
 
-// solveTerms is solve, with the terms' covariance or without.
-func (j *jointFit) solveTerms(p foldPlaces, covariance bool) bool {
-	q, ok := j.equations(p)
-	j.points = len(q.rows)
-	if !ok {
+// solveRows is solve on rows set up for j's joints, with the terms' covariance or
+// without.
+func (j *jointFit) solveRows(r *jointRows, covariance bool) bool {
+	j.points = len(r.places)
+	if !r.enough {
 		return false
 	}
+	r.draw(j)
+	left, right := r.equations()
 	// columns of one length, so that the condition number speaks of the angles
 	var scale [jointTerms]float64
 	for a := range scale {
-		scale[a] = math.Sqrt(q.left[a][a])
+		scale[a] = math.Sqrt(left[a][a])
 		if !(scale[a] > noColumn) || math.IsInf(scale[a], 0) {
 			return false
 		}
@@ -191,9 +262,9 @@ func (j *jointFit) solveTerms(p foldPlaces, covariance bool) bool {
 	atb := mat.NewVecDense(jointTerms, nil)
 	for a := range scale {
 		for c := a; c < jointTerms; c++ {
-			ata.SetSym(a, c, q.left[a][c]/scale[a]/scale[c])
+			ata.SetSym(a, c, left[a][c]/scale[a]/scale[c])
 		}
-		atb.SetVec(a, q.right[a]/scale[a])
+		atb.SetVec(a, right[a]/scale[a])
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(ata) {
@@ -221,23 +292,17 @@ func (j *jointFit) solveTerms(p foldPlaces, covariance bool) bool {
 			}
 		}
 	}
-	rss, sw := 0.0, 0.0
-	for i, b := range q.rows {
-		d := q.ys[i]
-		for a, v := range b {
-			d -= v * j.coef[a]
-		}
-		rss += q.ws[i] * d * d
-		sw += q.ws[i]
-	}
-	j.rms = math.Sqrt(rss / sw * float64(len(q.rows)) / max(float64(len(q.rows)-jointTerms-jointFree), 1))
+	rss, weight := r.misfit(j.coef)
+	j.rms = math.Sqrt(rss / weight * float64(j.points) / max(float64(j.points-jointTerms-jointFree), 1))
 	return !math.IsNaN(j.rms)
 }
 
 // tune improves frequencies and decays, first as one ring for both joints, then
 // each its own where that pays.
 func (j *jointFit) tune(p foldPlaces) bool {
-	if !j.solve(p) {
+	var rows jointRows
+	rows.pick(j, p)
+	if !j.solveRows(&rows, true) {
 		return false
 	}
 	run := func(n int) {
@@ -257,7 +322,7 @@ func (j *jointFit) tune(p foldPlaces) bool {
 			}
 			t := start
 			put(&t, x)
-			if !t.solveTerms(p, false) {
+			if !t.solveRows(&rows, false) {
 				return math.Inf(1)
 			}
 			return t.rms
@@ -270,7 +335,7 @@ func (j *jointFit) tune(p foldPlaces) bool {
 		}
 		t := start
 		put(&t, res.X)
-		if t.solve(p) && t.rms < j.rms {
+		if t.solveRows(&rows, true) && t.rms < j.rms {
 			*j = t
 		}
 	}
@@ -485,22 +550,28 @@ func searchJoint(f *Fold, periodS, sigma float64, zone int) *jointFit {
 	var best jointFit
 	found := false
 	m := float64(f.Bins)
+	var rows jointRows
 	for _, d := range [...]float64{-0.4, 0, 0.4} {
 		hz := (float64(at) + d) / periodS
-		for _, q := range [...]float64{3.5, 8} {
-			const grid = 32
-			var drawn [grid][]complex128 // by onset: two joints share them
-			for a := range drawn {
-				drawn[a] = p.drawRing(float64(a)*m/grid, hz, math.Pi*hz/q, m, periodS)
-			}
+		const grid = 32
+		var decays [2]float64
+		var drawn [len(decays)][grid][]complex128 // by onset: two joints share them
+		for i, q := range [len(decays)]float64{3.5, 8} {
+			decays[i] = math.Pi * hz / q
 			for a := range grid {
-				for b := a + grid/guessApart; b < grid && b-a <= grid-grid/guessApart; b++ {
-					t := jointFit{bins: f.Bins, periodS: periodS, hz: [2]float64{hz, hz},
-						alpha: [2]float64{math.Pi * hz / q, math.Pi * hz / q},
-						drawn: [2][]complex128{drawn[a], drawn[b]},
-						on:    [2]float64{float64(a) * m / grid, float64(b) * m / grid}, sigma: sigma / math.Sqrt(float64(p.per))}
-					t.mask = max(min(guessMask/hz/periodS*m, guessMaskPart*float64(min(b-a, grid-b+a))*m/grid), m/grid)
-					if t.solve(p) && (!found || t.rms < best.rms) {
+				drawn[i][a] = p.drawRing(float64(a)*m/grid, hz, decays[i], m, periodS)
+			}
+		}
+		for a := range grid {
+			for b := a + grid/guessApart; b < grid && b-a <= grid-grid/guessApart; b++ {
+				t := jointFit{bins: f.Bins, periodS: periodS, hz: [2]float64{hz, hz},
+					on: [2]float64{float64(a) * m / grid, float64(b) * m / grid}, sigma: sigma / math.Sqrt(float64(p.per))}
+				t.mask = max(min(guessMask/hz/periodS*m, guessMaskPart*float64(min(b-a, grid-b+a))*m/grid), m/grid)
+				rows.pick(&t, p)
+				for i, alpha := range decays {
+					t.alpha = [2]float64{alpha, alpha}
+					t.drawn = [2][]complex128{drawn[i][a], drawn[i][b]}
+					if t.solveRows(&rows, false) && (!found || t.rms < best.rms) {
 						best, found = t, true
 					}
 				}

@@ -160,7 +160,8 @@ const (
 	ringFills = 0.15
 
 	jointPlaces = 2048 // most places that the joint fit is made on
-	jointTerms  = 8    // its linear terms: two a part, two a ring
+	// its linear terms: two a part, two a ring
+	jointTerms, jointRingTerms = 8, 4
 	// jointCond is the condition number beyond which parts and rings are one to the
 	// fit.
 	jointCond = 1e5
