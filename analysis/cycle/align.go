@@ -31,6 +31,7 @@ func (t *Track) sharpen(r *Residue, f *Fold, sigma float64) bool {
 	first := 0.0
 	found, cycles := 0, 0
 	var buf []float64
+	reader := r.Reader()
 	last := math.Inf(-1)
 	for _, p := range t.Pieces {
 		end := p.Phase + p.PerSample*(p.To-p.From)
@@ -49,8 +50,7 @@ func (t *Track) sharpen(r *Residue, f *Fold, sigma float64) bool {
 			if to-from < peakSamples {
 				continue
 			}
-			buf = buf[:0]
-			r.Each(from, to, func(_ int, v float64, _ int, _ float64) { buf = append(buf, v) })
+			buf = reader.Append(buf[:0], from, to)
 			top := NearestPeak(buf, sign, x-float64(from), reach)
 			where := x
 			cycles++
@@ -135,6 +135,7 @@ func (t *Transient) InTime(r *Residue, sigma float64) {
 	sum, count := make([]float64, len(t.V)), make([]float64, len(t.V))
 	lead := math.Mod(t.Edge.Phase-float64(t.First)/m+1, 1)
 	onset := t.Edge.Phase
+	reader := r.Reader()
 	last := math.Inf(-1)
 	for _, p := range r.Track.Pieces {
 		end := p.Phase + p.PerSample*(p.To-p.From)
@@ -149,7 +150,7 @@ func (t *Transient) InTime(r *Residue, sigma float64) {
 			if to <= from {
 				continue
 			}
-			r.Each(from, to, func(i int, v float64, _ int, _ float64) {
+			reader.Each(from, to, func(i int, v float64, _ int, _ float64) {
 				if b := int((float64(i) - start) / perBin); b >= 0 && b < len(sum) {
 					sum[b] += v
 					count[b]++

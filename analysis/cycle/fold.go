@@ -159,21 +159,53 @@ type Stretch struct {
 
 // Walk cuts the samples from..to into stretches.
 func Walk(from, to int, t *Track, s SlowPart, visit func(Stretch)) {
-	pi := 0
+	new(cursor).walk(from, to, t, s, visit)
+}
+
+// cursor is where in a track and in a slow part a walk is. The next walk along both
+// that starts near its end finds its place at once.
+type cursor struct{ piece, line int }
+
+// seek finds the piece and the line of a sample.
+func (c *cursor) seek(from int, t *Track, s SlowPart) {
+	x := float64(from)
 	if t != nil {
-		pi, _ = slices.BinarySearchFunc(t.Pieces, float64(from), func(p Piece, x float64) int {
-			if p.To > x {
-				return 1
+		n := len(t.Pieces)
+		p := min(c.piece, n)
+		for range cursorSteps {
+			if p < n && t.Pieces[p].To <= x {
+				p++
 			}
-			return -1
-		})
+		}
+		if p > 0 && t.Pieces[p-1].To > x || p < n && t.Pieces[p].To <= x {
+			p, _ = slices.BinarySearchFunc(t.Pieces, x, func(p Piece, x float64) int {
+				if p.To > x {
+					return 1
+				}
+				return -1
+			})
+		}
+		c.piece = p
 	}
-	hint := 0
-	if len(s.At) > 1 {
-		at, _ := slices.BinarySearch(s.At, float64(from))
-		hint = max(at-1, 0)
-		hint = min(hint, len(s.At)-2)
+	if n := len(s.At); n > 1 {
+		i := min(c.line, n-2)
+		for range cursorSteps {
+			if i+2 < n && s.At[i+1] <= x {
+				i++
+			}
+		}
+		if i > 0 && s.At[i] > x || i+2 < n && s.At[i+1] <= x {
+			at, _ := slices.BinarySearch(s.At, x)
+			i = min(max(at-1, 0), n-2)
+		}
+		c.line = i
 	}
+}
+
+// walk is Walk from where the cursor is.
+func (c *cursor) walk(from, to int, t *Track, s SlowPart, visit func(Stretch)) {
+	c.seek(from, t, s)
+	pi, hint := c.piece, c.line
 	for i := from; i < to; {
 		x := float64(i)
 		st := Stretch{From: i, To: to}
@@ -204,6 +236,7 @@ func Walk(from, to int, t *Track, s SlowPart, visit func(Stretch)) {
 		visit(st)
 		i = st.To
 	}
+	c.piece, c.line = pi, hint
 }
 
 // Fold is the record laid over one cycle, minus the slow part.

@@ -487,6 +487,7 @@ const (
 	foldFiner      = 1.5     // bins to a sample's distance are enough,
 	foldEnough     = 400     // and these in any case
 	sigmaSamples   = 4       // in a bin that tells the deviation of single samples
+	cursorSteps    = 4       // pieces and lines that the next walk's start is looked for among before it is searched
 )
 
 // Shared by all of them.

@@ -16,11 +16,22 @@ type Residue struct {
 	Model  *Model    // nil: no ripple to take off
 }
 
+// Reader reads a residue here and there, fastest in ascending order.
+type Reader struct {
+	*Residue
+	at     cursor
+	values []float64 // work space of Runs
+	bins   []int32
+}
+
+// Reader makes a reader; not for use by two goroutines at once.
+func (r *Residue) Reader() *Reader { return &Reader{Residue: r} }
+
 // Each visits samples from..to in ascending order; bin is the place in the
 // cycle, -1 where the supply rests.
-func (r *Residue) Each(from, to int, visit func(i int, v float64, bin int, phase float64)) {
+func (r *Reader) Each(from, to int, visit func(i int, v float64, bin int, phase float64)) {
 	if r.Model == nil || r.Track == nil {
-		Walk(from, to, nil, r.Slow, func(st Stretch) {
+		r.at.walk(from, to, nil, r.Slow, func(st Stretch) {
 			base := st.Slow
 			for i := st.From; i < st.To; i++ {
 				visit(i, r.Volts[i]-base, -1, -1)
@@ -32,7 +43,7 @@ func (r *Residue) Each(from, to int, visit func(i int, v float64, bin int, phase
 	m := r.Model.Bins
 	size := float64(m)
 	smooth := r.Model.Smooth
-	Walk(from, to, r.Track, r.Slow, func(st Stretch) {
+	r.at.walk(from, to, r.Track, r.Slow, func(st Stretch) {
 		base := st.Slow
 		if !st.On {
 			for i := st.From; i < st.To; i++ {
@@ -66,8 +77,11 @@ const runLen = 2048
 // Runs visits samples from..to as Each does, in runs of neighbours that follow each
 // other without a gap: the first one's number, their values, and each one's place in
 // the cycle, -1 where the supply rests. The slices are good until visit returns.
-func (r *Residue) Runs(from, to int, visit func(first int, v []float64, bin []int32)) {
-	values, bins := make([]float64, runLen), make([]int32, runLen)
+func (r *Reader) Runs(from, to int, visit func(first int, v []float64, bin []int32)) {
+	if r.values == nil {
+		r.values, r.bins = make([]float64, runLen), make([]int32, runLen)
+	}
+	values, bins := r.values, r.bins
 	track := r.Track
 	var smooth []float64
 	if r.Model == nil || track == nil {
@@ -76,7 +90,7 @@ func (r *Residue) Runs(from, to int, visit func(first int, v []float64, bin []in
 		smooth = r.Model.Smooth
 	}
 	m, size := int32(len(smooth)), float64(len(smooth))
-	Walk(from, to, track, r.Slow, func(st Stretch) {
+	r.at.walk(from, to, track, r.Slow, func(st Stretch) {
 		base := st.Slow
 		ph := st.Phase - math.Floor(st.Phase)
 		for a := st.From; a < st.To; a += runLen {
@@ -107,6 +121,12 @@ func (r *Residue) Runs(from, to int, visit func(first int, v []float64, bin []in
 	})
 }
 
+// Append appends samples from..to to buf.
+func (r *Reader) Append(buf []float64, from, to int) []float64 {
+	r.Runs(from, to, func(_ int, v []float64, _ []int32) { buf = append(buf, v...) })
+	return buf
+}
+
 // RobustScale is the standard deviation of the residue's quiet parts: the lower
 // quartile over blocks of each block's median absolute deviation, scaled to the
 // normal distribution (Hampel 1974). Taking a low quartile keeps it that of the
@@ -118,12 +138,15 @@ func (r *Residue) RobustScale(skip []bool, stepV float64) float64 {
 	blocks := max(min(n/length, scaleBlocks), 1)
 	var mads, sds []float64
 	buf := make([]float64, 0, length)
+	reader := r.Reader()
 	for b := range blocks {
 		from := b * (n / blocks)
 		buf = buf[:0]
-		r.Each(from, min(from+length, n), func(_ int, v float64, bin int, _ float64) {
-			if bin < 0 || skip == nil || !skip[bin] {
-				buf = append(buf, v)
+		reader.Runs(from, min(from+length, n), func(_ int, v []float64, bins []int32) {
+			for i, bin := range bins {
+				if bin < 0 || skip == nil || !skip[bin] {
+					buf = append(buf, v[i])
+				}
 			}
 		})
 		if len(buf) < scaleSamples {

@@ -65,18 +65,50 @@ func (ip *Interpolator) At(y []float64, i, p int) float64 {
 // Peak is the greatest value of sign*curve within one sample of y[i] and its
 // place in samples.
 func (ip *Interpolator) Peak(y []float64, i int, sign float64) (v, at float64) {
+	var before, after [interpPhases]float64
+	if i > 0 {
+		before = ip.between(y, i-1)
+	}
+	if i+1 < len(y) {
+		after = ip.between(y, i)
+	}
 	v, at = sign*y[i], float64(i)
 	for p := 1; p < interpPhases; p++ {
 		if i > 0 {
-			if u := sign * ip.At(y, i-1, p); u > v {
+			if u := sign * before[p]; u > v {
 				v, at = u, float64(i-1)+float64(p)/interpPhases
 			}
 		}
 		if i+1 < len(y) {
-			if u := sign * ip.At(y, i, p); u > v {
+			if u := sign * after[p]; u > v {
 				v, at = u, float64(i)+float64(p)/interpPhases
 			}
 		}
 	}
 	return sign * v, at
+}
+
+// between is At for all p over 0, several at a time: no sum need wait for another.
+func (ip *Interpolator) between(y []float64, i int) (out [interpPhases]float64) {
+	lo := i - interpHalf + 1
+	if lo < 0 || lo+2*interpHalf > len(y) {
+		for p := 1; p < interpPhases; p++ {
+			out[p] = ip.At(y, i, p)
+		}
+		return out
+	}
+	near := (*[2 * interpHalf]float64)(y[lo:])
+	for p := 1; p+5 <= interpPhases; p += 5 {
+		var a, b, c, d, e float64
+		t, u, w, x, z := &ip.taps[p], &ip.taps[p+1], &ip.taps[p+2], &ip.taps[p+3], &ip.taps[p+4]
+		for k, v := range near {
+			a += t[k] * v
+			b += u[k] * v
+			c += w[k] * v
+			d += x[k] * v
+			e += z[k] * v
+		}
+		out[p], out[p+1], out[p+2], out[p+3], out[p+4] = a, b, c, d, e
+	}
+	return out
 }

@@ -24,12 +24,13 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 	inside := false
 	start, last := 0, 0
 	steep := r.Steepness(out.ThresholdV)
+	reader, again := r.Reader(), r.Reader()
 	finish := func() {
 		inside = false
 		from, to := max(start-hold, 0), min(last+hold, n)
 		var buf []float64
 		phase := -1.0
-		r.Each(from, to, func(i int, v float64, bin int, ph float64) {
+		again.Each(from, to, func(i int, v float64, bin int, ph float64) {
 			buf = append(buf, v)
 			if i == start && bin >= 0 {
 				phase = ph - math.Floor(ph)
@@ -67,12 +68,17 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 		out.offEdgeSpans = append(out.offEdgeSpans, interval{from, to})
 	}
 	threshold := out.ThresholdV
-	r.Runs(0, n, func(first int, values []float64, bins []int32) {
-		for k, v := range values {
-			if v = math.Abs(v); !inside && v <= threshold {
-				continue // nearly all
+	reader.Runs(0, n, func(first int, values []float64, bins []int32) {
+		for k := 0; k < len(values); k++ {
+			if !inside {
+				for k < len(values) && math.Abs(values[k]) <= threshold { // nearly all
+					k++
+				}
+				if k == len(values) {
+					return
+				}
 			}
-			i, bin := first+k, bins[k]
+			i, v, bin := first+k, math.Abs(values[k]), bins[k]
 			switch {
 			case !inside:
 				if bin < 0 || edgeOf[bin] < 0 && v > steep[bin] {

@@ -14,7 +14,7 @@ import (
 // between samples otherwise. Where the edges jitter the mean transient is smeared
 // and lower than any single one; then too the plain peak counts.
 type sizer struct {
-	r         *cycle.Residue
+	r         *cycle.Reader
 	ip        *spectrum.Interpolator
 	sigmaV    float64
 	perSample float64 // cycles; transients keep their time, not their phase, where the period wanders
@@ -31,7 +31,7 @@ type sizer struct {
 }
 
 func newSizer(r *cycle.Residue, sigmaV float64) *sizer {
-	return &sizer{r: r, ip: spectrum.NewInterpolator(), sigmaV: sigmaV, perSample: 1 / (r.Model.PeriodS * r.RateHz)}
+	return &sizer{r: r.Reader(), ip: spectrum.NewInterpolator(), sigmaV: sigmaV, perSample: 1 / (r.Model.PeriodS * r.RateHz)}
 }
 
 // begin takes the next template and finds out from a few transients how to read it.
@@ -53,7 +53,7 @@ func (s *sizer) singlesTaller() bool {
 	every := max(1, int(s.r.Track.Cycles())/pilotCycles)
 	var taller []float64
 	seen := 0
-	eachOnset(s.r, s.t.Edge.Phase, func(x float64) {
+	eachOnset(s.r.Residue, s.t.Edge.Phase, func(x float64) {
 		if seen++; seen%every != 0 {
 			return
 		}
@@ -76,15 +76,15 @@ func (s *sizer) read(x float64) (num, den float64) {
 	s.start = x - s.lead/s.perSample
 	s.from = max(int(math.Ceil(s.start)), 0)
 	to := min(int(s.start+float64(s.t.Until)/m/s.perSample)+1, len(s.r.Volts))
-	s.buf = s.buf[:0]
-	s.r.Each(s.from, to, func(i int, v float64, _ int, _ float64) {
-		b := s.place(i - s.from)
+	s.buf = s.r.Append(s.buf[:0], s.from, to)
+	for i, v := range s.buf {
+		b := s.place(i)
 		v -= cycle.Lerp(s.t.Tail, b)
-		s.buf = append(s.buf, v)
+		s.buf[i] = v
 		tv := cycle.Lerp(s.t.V, b)
 		num += v * tv
 		den += tv * tv
-	})
+	}
 	return num, den
 }
 
