@@ -4,12 +4,14 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"stillglow/capture"
 )
 
 // trackBursts finds the packets and the phase of the switching in each.
-func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
-	per := hz / rateHz
-	blocks := demodulate(volts, meanV, per, 2, 0.5)
+func trackBursts(d *demodulator, rateHz float64) *Track {
+	per := d.perSample
+	blocks := d.blocks(2, 0.5)
 	if len(blocks) < leastBlocks {
 		return nil
 	}
@@ -17,9 +19,7 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
 	for i, b := range blocks {
 		amp[i] = cmplx.Abs(b.c)
 	}
-	sorted := append([]float64(nil), amp...)
-	slices.Sort(sorted)
-	level := packetLevel * sorted[len(sorted)*strongPercent/100]
+	level := packetLevel * capture.Ranked(slices.Clone(amp), len(amp)*strongPercent/100)
 	runs := packetRuns(amp, level)
 	if len(runs) < 2 {
 		return nil
@@ -38,8 +38,8 @@ func trackBursts(volts []float64, meanV, rateHz, hz float64) *Track {
 		for _, b := range blocks[u.a : u.b+1] {
 			sum += b.c * cmplx.Rect(1, -2*math.Pi*dslope*(b.middle-mid))
 		}
-		phMid := cmplx.Phase(sum)/(2*math.Pi) + math.Mod(per*mid, 1)
-		from, to := max(blocks[u.a].middle, 0), min(blocks[u.b].middle, float64(len(volts)))
+		phMid := cmplx.Phase(sum)/(2*math.Pi) + fraction(per*mid)
+		from, to := max(blocks[u.a].middle, 0), min(blocks[u.b].middle, float64(len(d.volts)))
 		starts = append(starts, from)
 		// whole cycles apart from each other, so that no two packets share one
 		base := phMid - p*(mid-from)
@@ -120,7 +120,7 @@ func phaseLine(blocks []demodBlock) (slope, middle, weight float64) {
 	for i, b := range blocks {
 		p := cmplx.Phase(b.c) / (2 * math.Pi)
 		if i > 0 {
-			p = prev + math.Remainder(p-prev, 1)
+			p = prev + offWhole(p-prev)
 		}
 		prev = p
 		x := b.middle - blocks[0].middle

@@ -63,7 +63,7 @@ func (t *Track) walk(volts []float64, meanV float64) float64 {
 		volts = volts[:min(len(volts), wanderSamples, int(wanderStretch/t.Pieces[0].PerSample))]
 		clear = wanderSigmas
 	}
-	blocks := demodulate(volts, meanV, t.Pieces[0].PerSample, wanderCycles, wanderCycles/2)
+	blocks := newDemodulator(volts, meanV, t.Pieces[0].PerSample).blocks(wanderCycles, wanderCycles/2)
 	if len(blocks) < leastWander {
 		return 0
 	}
@@ -72,7 +72,7 @@ func (t *Track) walk(volts []float64, meanV float64) float64 {
 	for i, b := range blocks {
 		phase[i] = cmplx.Phase(b.c) / (2 * math.Pi)
 		if i > 0 {
-			phase[i] = phase[i-1] + math.Remainder(phase[i]-phase[i-1], 1)
+			phase[i] = phase[i-1] + offWhole(phase[i]-phase[i-1])
 		}
 		x += b.middle / float64(len(blocks))
 		y += phase[i] / float64(len(blocks))

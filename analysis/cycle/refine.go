@@ -80,7 +80,7 @@ func newHarmonicSum(volts []float64, rateHz, hz float64) harmonicSum {
 		}
 		clear(acc)
 		slope, base := trend(volts[lo:hi])
-		ph := math.Mod(float64(lo)*inc, 1) * bins
+		ph := fraction(float64(lo)*inc) * bins
 		step := inc * bins
 		for i, v := range volts[lo:hi] {
 			acc[int(ph)&(bins-1)] += v - base - slope*float64(i)
@@ -103,9 +103,23 @@ func (h harmonicSum) energy(df float64, top int, weight []float64) float64 {
 	}
 	sums := h.sums[:last+1]
 	clear(sums)
-	for _, f := range h.parts {
-		// harmonic k turns k times as far as the first: its powers
-		turn := cmplx.Rect(1, -2*math.Pi*df/h.rateHz*(f.middle-h.centre))
+	// harmonic k turns k times as far as the first: its powers
+	turnOf := func(f partFold) complex128 {
+		return cmplx.Rect(1, -2*math.Pi*df/h.rateHz*(f.middle-h.centre))
+	}
+	parts := h.parts
+	for ; len(parts) >= 2; parts = parts[2:] { // one's powers need not wait for the other's
+		f, g := parts[0].c[1:last+1], parts[1].c[1:last+1]
+		turn, turnG := turnOf(parts[0]), turnOf(parts[1])
+		at, atG := turn, turnG
+		for k, c := range f {
+			sums[k+1] = sums[k+1] + c*at + g[k]*atG
+			at *= turn
+			atG *= turnG
+		}
+	}
+	for _, f := range parts {
+		turn := turnOf(f)
 		at := turn
 		for k, c := range f.c[1 : last+1] {
 			sums[k+1] += c * at

@@ -7,6 +7,8 @@ import (
 	"sync"
 
 	"gonum.org/v1/gonum/floats"
+
+	"stillglow/capture"
 )
 
 // Piece is a stretch of samples over which the switching phase runs straight.
@@ -46,51 +48,80 @@ type demodBlock struct {
 	ref    complex128 // the same half a harmonic up, where there is only noise
 }
 
-// demodulate takes blocks of a number of cycles, one every hop cycles. The samples are
-// summed in groups first, 64 or more to a cycle: the sum's zeros keep harmonics
-// near its rate from folding onto the fundamental.
-func demodulate(volts []float64, meanV, perSample, cycles, hop float64) []demodBlock {
-	group := max(int(1/perSample/groupsInCycle), 1)
-	length := int(cycles / perSample / float64(group))
-	step := hop / perSample / float64(group)
-	n := len(volts) / group
+// demodulator takes the complex amplitude of a frequency from blocks of a record. The
+// samples are summed in groups first, 64 or more to a cycle: the sum's zeros keep
+// harmonics near its rate from folding onto the fundamental.
+type demodulator struct {
+	volts     []float64
+	meanV     float64
+	perSample float64 // cycles
+	group     int
+	means     []float64 // of the groups, less meanV; made when the first blocks are asked for
+}
+
+func newDemodulator(volts []float64, meanV, perSample float64) *demodulator {
+	return &demodulator{volts: volts, meanV: meanV, perSample: perSample, group: max(int(1/perSample/groupsInCycle), 1)}
+}
+
+// groupMeans are the means of all whole groups, the record's taken off.
+func (d *demodulator) groupMeans() []float64 {
+	if d.means != nil {
+		return d.means
+	}
+	d.means = make([]float64, len(d.volts)/d.group)
+	if d.group == 1 {
+		for i, v := range d.volts {
+			d.means[i] = v - d.meanV
+		}
+		return d.means
+	}
+	for i := range d.means {
+		d.means[i] = sumOf(d.volts[i*d.group:(i+1)*d.group])/float64(d.group) - d.meanV
+	}
+	return d.means
+}
+
+// blocks are blocks of a number of cycles, one every hop cycles; nil where the record
+// holds none.
+func (d *demodulator) blocks(cycles, hop float64) []demodBlock {
+	group := float64(d.group)
+	length := int(cycles / d.perSample / group)
+	step := hop / d.perSample / group
+	n := len(d.volts) / d.group
 	if length < blockGroups || n < length || step < 1 {
 		return nil
 	}
 	taper := make([]float64, length)
-	w := 2 * math.Pi * perSample * float64(group)
+	w := 2 * math.Pi * d.perSample * group
 	for i := range taper {
 		taper[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(length))
 	}
 	// of both frequencies, under the taper
 	turns, turnsRef := newTurns(taper, w), newTurns(taper, 1.5*w)
-	count := int(float64(n-length)/step) + 1
-	blocks := make([]demodBlock, 0, count)
-	block := make([]float64, length) // means of groups from start on, minus the record's
-	start := -length
-	for b := range count {
-		next := int(float64(b) * step)
-		kept := 0 // blocks overlap
-		if ahead := next - start; ahead < length {
-			kept = copy(block, block[ahead:])
-		}
-		start = next
-		for i := kept; i < length; i++ {
-			block[i] = sumOf(volts[(start+i)*group:(start+i+1)*group])/float64(group) - meanV
-		}
+	means := d.groupMeans()
+	blocks := make([]demodBlock, int(float64(n-length)/step)+1)
+	k := complex(4/float64(length), 0) // amplitude of a cosine under the taper
+	for b := range blocks {
+		start := int(float64(b) * step)
+		block := means[start : start+length]
 		mean := floats.Dot(block, taper) / (float64(length) / 2)
-		first := (float64(start*group) + float64(group-1)/2) * perSample
-		p := cmplx.Rect(1, -2*math.Pi*math.Mod(first, 1))
-		q := cmplx.Rect(1, -2*math.Pi*math.Mod(1.5*first, 1))
-		c, ref := turns.of(block, mean)*p, turnsRef.of(block, mean)*q
-		k := complex(4/float64(length), 0) // amplitude of a cosine under the taper
-		blocks = append(blocks, demodBlock{
-			middle: (float64(start)+float64(length-1)/2)*float64(group) + float64(group-1)/2,
-			c:      c * k, ref: ref * k,
-		})
+		first := (float64(start*d.group) + float64(d.group-1)/2) * d.perSample
+		p := cmplx.Rect(1, -2*math.Pi*fraction(first))
+		q := cmplx.Rect(1, -2*math.Pi*fraction(1.5*first))
+		blocks[b] = demodBlock{
+			middle: (float64(start)+float64(length-1)/2)*group + float64(d.group-1)/2,
+			c:      turns.of(block, mean) * p * k, ref: turnsRef.of(block, mean) * q * k,
+		}
 	}
 	return blocks
 }
+
+// fraction is what x lies above the whole number below it.
+func fraction(x float64) float64 { return x - math.Floor(x) }
+
+// offWhole is what x lies off the whole number nearest to it, math.Remainder(x, 1) at a
+// part of its time.
+func offWhole(x float64) float64 { return x - math.RoundToEven(x) }
 
 // turns is a cosine of a frequency under a taper and what is a quarter of a turn behind
 // it, with their sums.
@@ -144,7 +175,8 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		return &Track{Kind: Fixed, Hz: hz, SigmaHz: u, parts: parts,
 			Pieces: []Piece{{0, n, 0, hz / rateHz}}}
 	})
-	blocks := demodulate(volts, meanV, per, trackCycles, trackHop)
+	demodulated := newDemodulator(volts, meanV, per)
+	blocks := demodulated.blocks(trackCycles, trackHop)
 	if len(blocks) < leastBlocks {
 		return fixed()
 	}
@@ -153,11 +185,9 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	for i, b := range blocks {
 		amp[i], noise[i] = cmplx.Abs(b.c), cmplx.Abs(b.ref)
 	}
-	sorted := append([]float64(nil), amp...)
-	slices.Sort(sorted)
-	strong := sorted[len(sorted)*strongestPercent/100]
-	slices.Sort(noise)
-	quiet := noise[len(noise)/2]
+	ranked := slices.Clone(amp)
+	strong := capture.Ranked(ranked, len(ranked)*strongestPercent/100)
+	quiet := capture.Ranked(noise, len(noise)/2)
 	if strong < trackSigmas*quiet && found.coherent {
 		return fixed()
 	}
@@ -167,14 +197,14 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 			off++
 		}
 	}
-	if share := float64(off) / float64(len(amp)); share > leastRest && strong > restSigmas*quiet && sorted[len(sorted)/50] < weakestBlock*strong {
+	if share := float64(off) / float64(len(amp)); share > leastRest && strong > restSigmas*quiet && capture.Ranked(ranked, len(ranked)/50) < weakestBlock*strong {
 		// lines that alias near the fundamental beat with it as packets would, but then
 		// the cycle goes on between them
 		gain := 1.0
 		if strong <= restSure*quiet {
 			gain = restGain
 		}
-		if t := trackBursts(volts, meanV, rateHz, found.hz); t != nil && t.explains(volts, gain, fixed()) {
+		if t := trackBursts(demodulated, rateHz); t != nil && t.explains(volts, gain, fixed()) {
 			return t
 		}
 	}
@@ -198,7 +228,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	}
 	try(blocks)
 	if strong > shortBlocksOver*quiet {
-		try(demodulate(volts, meanV, per, 3, 1))
+		try(demodulated.blocks(3, 1))
 	}
 	return best
 }
@@ -250,7 +280,7 @@ func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *Track {
 	for i, b := range blocks {
 		p := cmplx.Phase(b.c) / (2 * math.Pi)
 		if i > 0 {
-			p = prev + math.Remainder(p-prev, 1)
+			p = prev + offWhole(p-prev)
 		}
 		phase[i], prev = p, p
 	}
@@ -264,9 +294,8 @@ func trackDither(blocks []demodBlock, n, rateHz, hz, quiet float64) *Track {
 	for i := range offsets {
 		offsets[i] = (phase[i+1] - phase[i]) / (blocks[i+1].middle - blocks[i].middle) / per
 	}
-	sorted := append([]float64(nil), offsets...)
-	slices.Sort(sorted)
-	lo, hi := sorted[len(sorted)*5/100], sorted[len(sorted)*95/100]
+	ranked := slices.Clone(offsets)
+	lo, hi := capture.Ranked(ranked, len(ranked)*5/100), capture.Ranked(ranked, len(ranked)*95/100)
 	phaseNoise := quiet / max(amp, tiny) / (2 * math.Pi) // cycles
 	hop := (blocks[1].middle - blocks[0].middle) * per   // cycles
 	freqNoise := 1.5 * phaseNoise / hop                  // relative
