@@ -132,20 +132,21 @@ func (c *cellData) refine(breaks []int, reach int) []int {
 func polyFitAt(us, ys, ws []float64, degree int) (coef [4]float64, rss, weight float64) {
 	degree = min(degree, len(us)-1)
 	for ; degree >= 0; degree-- {
-		var a [5][6]float64
+		var a system5
+		var right [5]float64
 		for i, u := range us {
 			b := [3]float64{1, u, u * u}
 			for j := 0; j <= degree; j++ {
 				for k := 0; k <= degree; k++ {
 					a[j][k] += ws[i] * b[j] * b[k]
 				}
-				a[j][5] += ws[i] * b[j] * ys[i]
+				right[j] += ws[i] * b[j] * ys[i]
 			}
 		}
 		for j := degree + 1; j < len(a); j++ {
 			a[j][j] = 1
 		}
-		if x, ok := solve5(a); ok {
+		if x, ok := solve5(a, right); ok {
 			copy(coef[:], x[:4])
 			break
 		}
@@ -165,7 +166,7 @@ func predictionVariance(us, ws []float64, degree int, u float64) float64 {
 		return 0
 	}
 	degree = min(degree, len(us)-1)
-	var a [5][6]float64
+	var a system5
 	for i, x := range us {
 		b := [3]float64{1, x, x * x}
 		for j := 0; j <= degree; j++ {
@@ -175,14 +176,15 @@ func predictionVariance(us, ws []float64, degree int, u float64) float64 {
 		}
 	}
 	at := [3]float64{1, u, u * u}
+	var right [5]float64
 	for j := range 5 {
 		if j <= degree {
-			a[j][5] = at[j]
+			right[j] = at[j]
 		} else {
 			a[j][j] = 1
 		}
 	}
-	x, ok := solve5(a)
+	x, ok := solve5(a, right)
 	if !ok {
 		return 0
 	}

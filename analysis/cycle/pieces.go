@@ -20,6 +20,11 @@ type pieces struct {
 	endVar [][2]float64 // variance of the values at both ends of a piece over that of a cell
 }
 
+// like reports whether both describe the same curve.
+func (p *pieces) like(q pieces) bool {
+	return slices.Equal(p.breaks, q.breaks) && slices.Equal(p.coef, q.coef)
+}
+
 // fitPieces finds the breaks and polynomials that describe the weighted cycle
 // best: two breaks first, more only where they pay, parabolas only where they
 // pay. Hints are bins where a transient starts; a break close by moves there.

@@ -87,7 +87,8 @@ type ringData struct {
 	y      []float64
 	u      []float64 // -1 to 1 over the window
 	stepS  float64
-	fixed  [5][6]float64
+	fixed  system5
+	right  [5]float64
 	square float64 // of y
 }
 
@@ -102,7 +103,7 @@ func newRingData(y []float64, stepS float64) *ringData {
 			for k := range b {
 				d.fixed[j][k] += b[j] * b[k]
 			}
-			d.fixed[j][5] += b[j] * v
+			d.right[j] += b[j] * v
 		}
 		d.square += v * v
 	}
@@ -110,9 +111,9 @@ func newRingData(y []float64, stepS float64) *ringData {
 }
 
 // linear solves for the parabola and the ring's cosine and sine at a frequency
-// and a decay, and gives the square of what they leave and the equations a.
-func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, a [5][6]float64, ok bool) {
-	a = d.fixed
+// and a decay, and gives the square of what they leave and the equations.
+func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, f factored5, ok bool) {
+	a, right := d.fixed, d.right
 	step, turn := ringStep(hz, alpha, d.stepS), complex(1, 0)
 	// single numbers, which stay in registers as an array's would not
 	var cc, cs, ss float64
@@ -142,21 +143,23 @@ func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, a [5][6
 		a[k][4], a[4][k] = s, s
 	}
 	a[3][3], a[3][4], a[4][3], a[4][4] = cc, cs, cs, ss
-	a[3][5], a[4][5] = cv, sv
-	x, ok = solve5(a)
-	if !ok {
-		return x, 0, a, false
+	right[3], right[4] = cv, sv
+	if f, ok = a.factor(); !ok {
+		return x, 0, f, false
+	}
+	if x, ok = f.solve(right); !ok {
+		return x, 0, f, false
 	}
 	// the residue's square from the sums, unless it drowns in their rounding
 	rss = d.square
 	for j := range x {
-		rss -= 2 * x[j] * a[j][5]
+		rss -= 2 * x[j] * right[j]
 		for k := range x {
 			rss += x[j] * a[j][k] * x[k]
 		}
 	}
 	if rss > squareRounds*d.square {
-		return x, rss, a, true
+		return x, rss, f, true
 	}
 	rss, turn = 0, 1
 	for i, v := range d.y {
@@ -165,7 +168,7 @@ func (d *ringData) linear(hz, alpha float64) (x [5]float64, rss float64, a [5][6
 		rss += e * e
 		turn *= step
 	}
-	return x, rss, a, true
+	return x, rss, f, true
 }
 
 // ringSlopes are Gauss's and Newton's normal equations for ln f and ln α with the
@@ -216,13 +219,10 @@ func (d *ringData) slopes(hz, alpha float64, c [5]float64) ringSlopes {
 // it takes of the slopes is taken off (Kaufman 1975). With it kept, the fit would
 // close in on the minimum by half a step at a time. Where nothing is left, or it is
 // no minimum, it is kept.
-func (s ringSlopes) free(a [5][6]float64) [2][2]float64 {
+func (s ringSlopes) free(a *factored5) [2][2]float64 {
 	var out [2][2]float64
 	for p := range 2 {
-		for k := range 5 {
-			a[k][5] = s.by[p][k]
-		}
-		x, ok := solve5(a)
+		x, ok := a.solve(s.by[p])
 		if !ok {
 			return s.jj
 		}
@@ -253,7 +253,7 @@ func refineRing(y []float64, t0, stepS, hz, alpha float64) (Ring, bool) {
 	var curve [2][2]float64
 	for range 30 {
 		s := d.slopes(hz, alpha, c)
-		jj, jr := s.free(terms), s.jr
+		jj, jr := s.free(&terms), s.jr
 		curve = s.jj
 		done := true
 		for range 8 {
@@ -309,37 +309,75 @@ func ringStep(hz, alpha, stepS float64) complex128 {
 	return cmplx.Rect(math.Exp(-alpha*stepS), 2*math.Pi*hz*stepS)
 }
 
-// solve5 solves five linear equations by elimination with pivoting.
-func solve5(a [5][6]float64) (x [5]float64, ok bool) {
+// system5 are the coefficients of five linear equations.
+type system5 [5][5]float64
+
+// factored5 are five linear equations after elimination with pivoting, ready for any
+// right side.
+type factored5 struct {
+	a   system5 // the triangle, and under it what was taken of each row above
+	row [5]int  // that came to each place
+}
+
+// factor eliminates; ok is false where the equations depend on each other.
+func (a system5) factor() (f factored5, ok bool) {
+	f = factored5{a: a, row: [5]int{0, 1, 2, 3, 4}}
 	for i := range 5 {
 		p := i
-		for j := i + 1; j < len(a); j++ {
-			if math.Abs(a[j][i]) > math.Abs(a[p][i]) {
+		for j := i + 1; j < 5; j++ {
+			if math.Abs(f.a[j][i]) > math.Abs(f.a[p][i]) {
 				p = j
 			}
 		}
-		if math.Abs(a[p][i]) < tiny {
-			return x, false
+		if math.Abs(f.a[p][i]) < tiny {
+			return f, false
 		}
-		a[i], a[p] = a[p], a[i]
-		for j := i + 1; j < len(a); j++ {
-			f := a[j][i] / a[i][i]
-			for k := i; k < len(a[j]); k++ {
-				a[j][k] -= f * a[i][k]
+		if p != i {
+			f.a[i], f.a[p] = f.a[p], f.a[i]
+			f.row[i], f.row[p] = f.row[p], f.row[i]
+		}
+		above := &f.a[i]
+		for j := i + 1; j < 5; j++ {
+			row := &f.a[j]
+			times := row[i] / above[i]
+			row[i] = times
+			for k := i + 1; k < 5; k++ {
+				row[k] -= times * above[k]
 			}
 		}
 	}
-	for i := 4; i >= 0; i-- {
-		s := a[i][5]
-		for k := i + 1; k < len(a); k++ {
-			s -= a[i][k] * x[k]
+	return f, true
+}
+
+// solve gives the unknowns for a right side; ok is false where they are no numbers.
+func (f *factored5) solve(right [5]float64) (x [5]float64, ok bool) {
+	for i := range 5 {
+		s := right[f.row[i]]
+		for k := range i {
+			s -= f.a[i][k] * x[k]
 		}
-		x[i] = s / a[i][i]
+		x[i] = s
+	}
+	for i := 4; i >= 0; i-- {
+		s := x[i]
+		for k := i + 1; k < 5; k++ {
+			s -= f.a[i][k] * x[k]
+		}
+		x[i] = s / f.a[i][i]
 		if math.IsNaN(x[i]) || math.IsInf(x[i], 0) {
 			return x, false
 		}
 	}
 	return x, true
+}
+
+// solve5 solves five linear equations.
+func solve5(a system5, right [5]float64) (x [5]float64, ok bool) {
+	f, ok := a.factor()
+	if !ok {
+		return x, false
+	}
+	return f.solve(right)
 }
 
 // polyFit fits a polynomial of degree up to 3 over u = -1..1 spread evenly over
@@ -364,7 +402,8 @@ func polyFit(y, w []float64, degree int) (coef [4]float64, meanSquare float64) {
 		return float64(i)/float64(n-1)*2 - 1
 	}
 	for ; degree >= 0; degree-- {
-		var a [5][6]float64
+		var a system5
+		var right [5]float64
 		for i, v := range y {
 			wi := 1.0
 			if w != nil {
@@ -383,13 +422,13 @@ func polyFit(y, w []float64, degree int) (coef [4]float64, meanSquare float64) {
 				for k := 0; k <= degree; k++ {
 					a[j][k] += wi * b[j] * b[k]
 				}
-				a[j][5] += wi * b[j] * v
+				right[j] += wi * b[j] * v
 			}
 		}
 		for j := degree + 1; j < len(a); j++ {
 			a[j][j] = 1
 		}
-		x, ok := solve5(a)
+		x, ok := solve5(a, right)
 		if !ok {
 			continue
 		}

@@ -78,7 +78,10 @@ func modelCycle(f *Fold, periodS, rateHz, highHz, stepV float64) *Model {
 				c.Edges[i].takeOut(y, weight, periodS, sb)
 				hints = append(hints, int(c.Edges[i].Phase*float64(m))%m)
 			}
-			pw = fitPieces(y, weight, hints, sb)
+			was := pw
+			if pw = fitPieces(y, weight, hints, sb); pw.like(was) {
+				break // from the same fit all else follows again
+			}
 		}
 	}
 	settle()
