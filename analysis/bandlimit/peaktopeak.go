@@ -26,37 +26,41 @@ func newCurveExtremes(ip *spectrum.Interpolator) *curveExtremes {
 
 // add takes y[from:to]; y around it is used to interpolate.
 func (c *curveExtremes) add(y []float64, from, to int) {
-	for i := from; i < to; i++ {
-		v := y[i]
-		if v > c.max {
-			c.max = v
-		}
-		if v < c.min {
-			c.min = v
-		}
-	}
-	if len(y) < leastInterpolated {
+	if from >= to {
 		return
 	}
-	c.between(y, max(from, 1), min(to, len(y)-1))
+	if c.max < c.min { // the first ones
+		c.min, c.max = y[from], y[from]
+	}
+	lo, hi := c.reach()
+	for i, v := range y[from:to] {
+		if v > lo && v < hi { // nearly all
+			continue
+		}
+		c.look(y, from+i)
+		lo, hi = c.reach()
+	}
 }
 
-// between looks beside those of y[from:to] that could be next to an extreme.
-func (c *curveExtremes) between(y []float64, from, to int) {
-	mid := (c.max + c.min) / 2
-	hi := mid + (c.max-mid)/peakGrowth
-	lo := mid - (mid-c.min)/peakGrowth
-	for i := from; i < to; i++ {
-		v := y[i]
-		if v >= hi && v >= y[i-1] && v > y[i+1] && couldPass(y, i, 1, c.max) {
-			if p, _ := c.ip.Peak(y, i, 1); p > c.max {
-				c.max = p
-			}
-		} else if v <= lo && v <= y[i-1] && v < y[i+1] && couldPass(y, i, -1, -c.min) {
-			if p, _ := c.ip.Peak(y, i, -1); p < c.min {
-				c.min = p
-			}
-		}
+// reach are the levels from which on a sample could be next to an extreme.
+func (c *curveExtremes) reach() (lo, hi float64) {
+	mid, half := (c.max+c.min)/2, (c.max-c.min)/(2*peakGrowth)
+	return mid - half, mid + half
+}
+
+// look takes y[i], and the curve beside it where it is a peak.
+func (c *curveExtremes) look(y []float64, i int) {
+	v := y[i]
+	c.min, c.max = min(c.min, v), max(c.max, v)
+	if len(y) < leastInterpolated || i == 0 || i == len(y)-1 {
+		return
+	}
+	if v >= y[i-1] && v > y[i+1] && couldPass(y, i, 1, c.max) {
+		p, _ := c.ip.Peak(y, i, 1)
+		c.max = max(c.max, p)
+	} else if v <= y[i-1] && v < y[i+1] && couldPass(y, i, -1, -c.min) {
+		p, _ := c.ip.Peak(y, i, -1)
+		c.min = min(c.min, p)
 	}
 }
 

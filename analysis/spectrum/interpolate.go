@@ -13,6 +13,9 @@ const (
 	interpPhases = 16 // curve points per sample
 )
 
+// InterpolatorReach is how many samples on either side of one Peak reads at most.
+const InterpolatorReach = interpHalf + 1
+
 // NewInterpolator makes the interpolator, good for any number of records and
 // goroutines.
 func NewInterpolator() *Interpolator {

@@ -112,11 +112,14 @@ func NewFilter(response []complex128) *Filter {
 	return f
 }
 
-// Run filters x, n samples, in place.
-func (f *Filter) Run(x []float64) {
+// Run puts the n samples of x less offset, filtered, into dst, which may be x.
+func (f *Filter) Run(dst, x []float64, offset float64) {
 	half := f.n / 2
-	in, x := f.in[:half], x[:2*half]
-	f.forward(x)
+	in, dst, x := f.in[:half], dst[:2*half], x[:2*half]
+	for i := range in {
+		in[i] = complex(x[2*i]-offset, x[2*i+1]-offset)
+	}
+	f.again()
 	// back by the same transform: the inverse is the conjugate of the conjugates' one
 	z, own, mirrored := f.out[:half], f.own[:half], f.mirrored[:half]
 	turn := func(k int, a, b complex128) complex128 { // conj(own·a + mirrored·conj b), as they are kept
@@ -132,6 +135,6 @@ func (f *Filter) Run(x []float64) {
 	}
 	f.again()
 	for i, c := range f.out[:half] {
-		x[2*i], x[2*i+1] = real(c), -imag(c)
+		dst[2*i], dst[2*i+1] = real(c), -imag(c)
 	}
 }
