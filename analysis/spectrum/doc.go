@@ -10,7 +10,7 @@
 //     at its end stops, QuantisationDensity the noise it adds (adcstep.go, clip.go).
 //  2. Of runs a Source through a cascade of stages at 1, 1/2, 1/4 ... of the rate
 //     (multirate.go, halfband.go), averages each stage's segments (welch.go,
-//     window.go, packed.go, transform.go), of long stages a part, and strings the stages' top octaves together to one
+//     window.go, powers.go, packed.go), of long stages a part, and strings the stages' top octaves together to one
 //     Multirate spectrum. The first stage runs beside the others (relay.go).
 //  3. FindLines searches each stage for what stands out (lines.go).
 //  4. MeasureMains fits the harmonics of the mains at one common frequency (mains.go).
@@ -25,7 +25,7 @@
 //  9. Multirate.Curve thins the spectrum out for drawing and for predicting filters
 //     (curve.go).
 //
-// Interpolator, Filter and Transform are tools of other rooms too. Every number that decides
+// Interpolator, Filter (packed.go) and Transform are tools of other rooms too. Every number that decides
 // something stands in limits.go.
 //
 // Terms: densities are one-sided; a PSD is in V²/Hz, a density in V/√Hz. A line's

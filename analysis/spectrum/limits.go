@@ -20,12 +20,14 @@ const (
 	junctionGain   = 0.5     // ratio of power by which a lower place must be quieter to be taken
 )
 
-// Transforms (transform.go): of powers of two in between the faster library has made
-// up for its preparation at once. tiny keeps logarithms of what may be 0 finite.
+// Transforms (transform.go, powers.go): of powers of two in between the faster library has
+// made up for its preparation at once. tiny keeps logarithms of what may be 0 finite.
 const (
-	fastLeast = 64
-	fastMost  = 1 << 15
-	tiny      = 1e-300
+	fastLeast     = 64
+	fastMost      = 1 << 15
+	fourStepLeast = 1 << 13 // samples, from which on a piece is laid out as a grid,
+	fourStepShare = 0.97    // of which a piece is cut by no more to fit one
+	tiny          = 1e-300
 )
 
 // The drawn curve (curve.go).

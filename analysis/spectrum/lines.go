@@ -7,6 +7,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"stillglow/capture"
@@ -91,40 +92,33 @@ func FindLines(ctx context.Context, src Source, rateHz float64, m Multirate, opt
 
 // lineSearch holds the work space that the stages share.
 type lineSearch struct {
-	win   taper
-	fft   *Transform
-	x     []float64
-	coef  []complex128
-	power []float64
+	win    taper
+	powers powers
+	n      int // samples in a piece
+	power  []float64
 }
 
-// resize makes room for as many transforms of n samples, at most as many as ever
-// before.
-func (w *lineSearch) resize(n, times int) {
-	if n == len(w.x) {
-		clear(w.power)
-		return
+// resize makes room for pieces of n samples, at most as many as ever before.
+func (w *lineSearch) resize(n int) {
+	if n != w.n {
+		w.win, w.powers, w.n = newTaper(windowBlackmanHarris, n), newPowers(n), n
+		if n/2+1 > cap(w.power) {
+			w.power = make([]float64, n/2+1)
+			return
+		}
+		w.power = w.power[:n/2+1]
 	}
-	w.win = newTaper(windowBlackmanHarris, n)
-	w.fft = newRepeatedTransform(n, times)
-	if n > cap(w.x) {
-		w.x = make([]float64, n)
-		w.coef = make([]complex128, n/2+1)
-		w.power = make([]float64, n/2+1)
-		return
-	}
-	w.x, w.coef, w.power = w.x[:n], w.coef[:n/2+1], w.power[:n/2+1]
 	clear(w.power)
 }
 
 // stage finds the lines of one stage between two frequencies.
 func (w *lineSearch) stage(rec Source, st Stage, lowHz, highHz float64, opt LineOptions) []Line {
-	n := SmoothLen(min(rec.Len(), maxLineFFT))
+	n := fastLen(min(rec.Len(), maxLineFFT))
 	if n < minLineFFT {
 		return nil
 	}
 	pieces := min(max(rec.Len()/n, 1), lineSegments)
-	w.resize(n, pieces)
+	w.resize(n)
 	strongest := w.transform(rec, pieces)
 	bin := st.RateHz / float64(n)
 	floor := localFloor(w.power, float64(pieces))
@@ -143,31 +137,20 @@ func (w *lineSearch) stage(rec Source, st Stage, lowHz, highHz float64, opt Line
 }
 
 // transform averages the power of pieces of a record over its length, in V² rms of
-// a line at a bin's centre, and gives the greatest. The first piece's
-// coefficients stay in coef, for the phases.
+// a line at a bin's centre, and gives the greatest. The first piece's terms stay, for
+// the phases.
 func (w *lineSearch) transform(rec Source, pieces int) (strongest float64) {
-	n := len(w.x)
-	win, x := w.win, w.x
+	n, win := w.n, w.win
 	for p := pieces - 1; p >= 0; p-- { // the first piece last
 		start := 0
 		if pieces > 1 {
 			start = p * (rec.Len() - n) / (pieces - 1)
 		}
-		rec.Fill(x, start)
-		mean := 0.0 // under the taper, so that bin 0 comes out empty
-		for i, v := range x {
-			mean += v * win.W[i]
-		}
-		mean /= win.CG * float64(n)
-		for i := range x {
-			x[i] = (x[i] - mean) * win.W[i]
-		}
-		w.fft.Coefficients(w.coef, x)
-		for k, c := range w.coef {
-			w.power[k] += (real(c)*real(c) + imag(c)*imag(c)) / float64(pieces)
-		}
+		x := stretch(rec, start, n)
+		mean := floats.Dot(x, win.W) / (win.CG * float64(n)) // under the taper, so that bin 0 comes out empty
+		w.powers.add(w.power, x, mean, win.W)
 	}
-	scale := 2 / (win.CG * float64(n) * win.CG * float64(n))
+	scale := 2 / (win.CG * float64(n) * win.CG * float64(n) * float64(pieces))
 	for k := range w.power {
 		w.power[k] *= scale
 		strongest = max(strongest, w.power[k])
@@ -197,7 +180,7 @@ func (w *lineSearch) line(k int, floor []float64, pieces, bin, startS float64) L
 		sum += w.power[k+d] - floor[k]
 		resp += r * r
 	}
-	phase := cmplx.Phase(w.coef[k]) - math.Pi*delta - 2*math.Pi*math.Mod(f*startS, 1)
+	phase := cmplx.Phase(w.powers.term(k)) - math.Pi*delta - 2*math.Pi*math.Mod(f*startS, 1)
 	return Line{
 		FrequencyHz: f,
 		RMSV:        math.Sqrt(max(sum/resp, 0)),
@@ -223,7 +206,7 @@ func (t taper) offset(a, b, c float64) float64 {
 	lo, hi := -0.1, 0.7
 	for range 40 {
 		mid := (lo + hi) / 2
-		if t.response(1-mid)/t.response(mid) < want {
+		if t.beside(mid) < want {
 			lo = mid
 		} else {
 			hi = mid

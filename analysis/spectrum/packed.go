@@ -29,55 +29,71 @@ func packs(n int) bool { return n >= fastLeast && n <= fastMost && n&(n-1) == 0 
 
 // newPacked prepares for blocks of n samples, of which packs must be true.
 func newPacked(n int) *packed {
-	plan, err := algofft.NewPlanT[complex128](n / 2)
-	if !packs(n) || err != nil {
+	if !packs(n) {
 		panic("spectrum: blocks that can't be packed")
 	}
-	p := &packed{n: n, plan: plan, in: make([]complex128, n/2), out: make([]complex128, n/2), cos: make([]float64, n/4+1), sin: make([]float64, n/4+1)}
+	p := &packed{n: n, plan: newPlan(n / 2), in: make([]complex128, n/2), out: make([]complex128, n/2), cos: make([]float64, n/4+1), sin: make([]float64, n/4+1)}
 	for k := range p.cos {
 		p.sin[k], p.cos[k] = math.Sincos(2 * math.Pi * float64(k) / float64(n))
 	}
 	return p
 }
 
-// forward transforms the samples x.
-func (p *packed) forward(x []float64) {
-	in := p.in[:p.n/2]
-	x = x[:2*len(in)]
+// again transforms in to out.
+func (p *packed) again() { must(p.plan.Forward(p.out, p.in)) }
+
+func (p *packed) addPowers(power, x []float64, offset float64, w []float64) {
+	half := p.n / 2
+	in, x, w := p.in[:half], x[:2*half], w[:2*half]
 	for i := range in {
-		in[i] = complex(x[2*i], x[2*i+1])
+		in[i] = complex((x[2*i]-offset)*w[2*i], (x[2*i+1]-offset)*w[2*i+1])
 	}
 	p.again()
+	middle := half / 2
+	addEnds(power[:half+1], p.out[0], p.out[middle])
+	addPairs(power[1:middle], power[middle+1:half], p.out[1:middle], p.out[middle+1:half], p.cos[1:middle], p.sin[1:middle])
 }
 
-// again transforms in to out.
-func (p *packed) again() {
-	if err := p.plan.Forward(p.out, p.in); err != nil {
-		panic("spectrum: transform: " + err.Error())
-	}
-}
-
-// addPowers adds the squared magnitudes of the terms 0 to n/2 of x to power.
-func (p *packed) addPowers(power, x []float64) {
-	p.forward(x)
+func (p *packed) term(k int) complex128 {
 	half := p.n / 2
-	z, power := p.out[:half], power[:half+1]
-	re, im := real(z[0]), imag(z[0])
-	power[0] += (re + im) * (re + im)
-	power[half] += (re - im) * (re - im)
-	for k, j := 1, half-1; k < j; k, j = k+1, j-1 {
-		a, b := z[k], z[j] // b is not conjugated yet
+	sin, cos := math.Sincos(2 * math.Pi * float64(k) / float64(p.n))
+	return unpackTerm(p.out[k%half], p.out[(half-k)%half], complex(cos, -sin))
+}
+
+// addPairs adds the powers of terms k to up, ascending, and those of the terms n/2-k to
+// down, ascending too, so that the last belongs to the first of up. a and b are the
+// packed samples' terms in the same orders, not conjugated yet, cos and sin of 2πk/n.
+func addPairs(up, down []float64, a, b []complex128, cos, sin []float64) {
+	last := len(a) - 1
+	up, down, b, cos, sin = up[:last+1], down[:last+1], b[:last+1], cos[:last+1], sin[:last+1]
+	for i, a := range a {
+		b := b[last-i]
 		evenRe, evenIm := real(a)+real(b), imag(a)-imag(b)
 		oddRe, oddIm := imag(a)+imag(b), real(b)-real(a)
-		c, s := p.cos[k], p.sin[k]
+		c, s := cos[i], sin[i]
 		turnedRe, turnedIm := oddRe*c+oddIm*s, oddIm*c-oddRe*s // by w
 		sum := 0.25 * (evenRe*evenRe + evenIm*evenIm + oddRe*oddRe + oddIm*oddIm)
 		cross := 0.5 * (evenRe*turnedRe + evenIm*turnedIm)
-		power[k] += sum + cross
-		power[j] += sum - cross
+		up[i] += sum + cross
+		down[last-i] += sum - cross
 	}
-	middle := z[half/2] // there E is its real part, and wO is -i times its imaginary one
+}
+
+// addEnds adds the powers of the first term, of the last and of the one between, which
+// follow from first and middle, the packed samples' terms 0 and n/4.
+func addEnds(power []float64, first, middle complex128) {
+	re, im, half := real(first), imag(first), len(power)-1
+	power[0] += (re + im) * (re + im)
+	power[half] += (re - im) * (re - im)
+	// there E is its real part, and wO is -i times its imaginary one
 	power[half/2] += real(middle)*real(middle) + imag(middle)*imag(middle)
+}
+
+// unpackTerm is term k of the samples from the packed ones' a and b, b not conjugated
+// yet, and w.
+func unpackTerm(a, b, w complex128) complex128 {
+	b = cmplx.Conj(b)
+	return (a+b)/2 + w*(a-b)/2i
 }
 
 // Filter runs blocks of real samples through a response in the frequency domain: a

@@ -2,6 +2,7 @@ package spectrum
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -19,7 +20,7 @@ func TestPackedAgainstPlainTransform(t *testing.T) {
 
 		p := newPacked(n)
 		power := make([]float64, n/2+1)
-		p.addPowers(power, x)
+		p.addPowers(power, x, 0, slices.Repeat([]float64{1}, n))
 		for k, c := range want {
 			if w := real(c)*real(c) + imag(c)*imag(c); math.Abs(power[k]-w) > 1e-12*float64(n) {
 				t.Fatalf("%d samples, term %d: power %g, want %g", n, k, power[k], w)

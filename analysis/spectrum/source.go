@@ -19,3 +19,13 @@ func (s Samples) Len() int { return len(s) }
 
 // Fill copies samples from start on to dst.
 func (s Samples) Fill(dst []float64, start int) { copy(dst, s[start:start+len(dst)]) }
+
+// stretch is n samples of src from start on, to be read only: its own where it has them.
+func stretch(src Source, start, n int) []float64 {
+	if s, ok := src.(Samples); ok {
+		return s[start : start+n]
+	}
+	x := make([]float64, n)
+	src.Fill(x, start)
+	return x
+}

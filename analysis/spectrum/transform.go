@@ -8,8 +8,8 @@ import (
 // Transform is the discrete Fourier transform of real sequences of one length,
 // with its work space; not for use by two goroutines at once.
 //
-// Powers of two, which the blocks of a long record have, go to the library that
-// is about three times as fast, any other length to gonum's.
+// Powers of two, which the blocks of a long record have, go to the library that is
+// about three times as fast, longer ones and any other length to gonum's.
 type Transform struct {
 	n       int
 	fast    *algofft.PlanRealT[float64, complex128]
@@ -18,19 +18,8 @@ type Transform struct {
 
 // NewTransform prepares for sequences of n samples, n > 0.
 func NewTransform(n int) *Transform {
-	// shorter ones take no time; for longer ones the preparation does
-	return newTransform(n, n >= fastLeast && n <= fastMost)
-}
-
-// newRepeatedTransform is NewTransform for a given number of transforms: from the third of a
-// long length on the faster library has made up for its preparation.
-func newRepeatedTransform(n, times int) *Transform {
-	return newTransform(n, n >= fastLeast && (n <= fastMost || times > 2))
-}
-
-func newTransform(n int, fast bool) *Transform {
 	t := &Transform{n: n}
-	if fast && n&(n-1) == 0 {
+	if packs(n) { // shorter ones take no time; for longer ones the preparation does
 		if plan, err := algofft.NewPlanReal64(n); err == nil {
 			t.fast = plan
 			return t
@@ -47,9 +36,7 @@ func (t *Transform) Coefficients(dst []complex128, x []float64) {
 		t.general.Coefficients(dst, x)
 		return
 	}
-	if err := t.fast.Forward(dst, x); err != nil {
-		panic("spectrum: transform: " + err.Error())
-	}
+	must(t.fast.Forward(dst, x))
 }
 
 // Sequence puts into dst the n samples whose coefficients are c, so that it
@@ -67,7 +54,5 @@ func (t *Transform) Sequence(dst []float64, c []complex128) {
 		}
 		return
 	}
-	if err := t.fast.Inverse(dst, c); err != nil {
-		panic("spectrum: transform: " + err.Error())
-	}
+	must(t.fast.Inverse(dst, c))
 }

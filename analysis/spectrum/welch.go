@@ -12,22 +12,16 @@ type segmentSpace struct {
 	taper   taper
 	squares []float64 // the squared taper
 	square  float64   // its sum
-	packed  *packed   // nil where blocks of n samples can't be
-	fft     *Transform
+	powers  powers
 	work    []float64
-	coef    []complex128
 }
 
 func newSegmentSpace(n int) *segmentSpace {
 	s := &segmentSpace{
 		taper:   newTaper(windowHann, n),
 		squares: make([]float64, n),
+		powers:  newPowers(n),
 		work:    make([]float64, n),
-	}
-	if packs(n) {
-		s.packed = newPacked(n)
-	} else {
-		s.fft, s.coef = NewTransform(n), make([]complex128, n/2+1)
 	}
 	floats.MulTo(s.squares, s.taper.W, s.taper.W)
 	s.square = floats.Sum(s.squares)
@@ -124,35 +118,25 @@ func (k *welch) gap() int {
 
 // transform adds the periodogram of a segment, w its weights when gated.
 func (k *welch) transform(seg, w []float64) {
-	sum, win := floats.Sum(seg), k.taper.W[:len(seg)]
-	work := k.work[:len(seg)]
+	sum, mean := floats.Sum(seg), 0.0
 	if !k.gated {
-		mean := sum / float64(k.n)
-		for i, x := range seg {
-			work[i] = (x - mean) * win[i]
-		}
+		mean = sum / float64(k.n)
 		k.weight += k.square
 	} else {
-		mean := 0.0
 		if share := floats.Sum(w); share > 0 {
 			mean = sum / share
 		}
 		w = w[:len(seg)]
+		work := k.work[:len(seg)]
 		for i, x := range seg {
-			work[i] = (x - mean*w[i]) * win[i]
+			work[i] = x - mean*w[i]
 		}
+		seg, mean = work, 0
 		k.weight += floats.Dot(k.squares, w)
 	}
 	k.full += k.square
 	k.segments++
-	if k.packed != nil {
-		k.packed.addPowers(k.power, work)
-		return
-	}
-	k.fft.Coefficients(k.coef, work)
-	for i, c := range k.coef {
-		k.power[i] += real(c)*real(c) + imag(c)*imag(c)
-	}
+	k.powers.add(k.power, seg, mean, k.taper.W)
 }
 
 // density is the one-sided power spectral density in V²/Hz for bins 0 to n/2,

@@ -52,18 +52,27 @@ func newTaper(kind windowKind, n int) taper {
 }
 
 // cosineSum is the periodic window of four cosines, a0 - a1·cos x + a2·cos 2x - a3·cos 3x,
-// over n points of one turn. The tapers of the search for lines are so long that a
-// cosine a point and mirrored halves count.
+// over n points of one turn. The tapers of the search for lines are so long that halves
+// are mirrored, and that cosines are made of those of a coarse and of a fine angle.
 func cosineSum(a []float64, n int) []float64 {
-	w := make([]float64, n)
-	for i := range n/2 + 1 {
-		c := math.Cos(2 * math.Pi * float64(i) / float64(n))
-		double := 2*c*c - 1
-		triple := c * (2*double - 1)
-		v := a[0] - a[1]*c + a[2]*double - a[3]*triple
-		w[i%n], w[(n-i)%n] = v, v
+	const fine = 256
+	var sines, cosines [fine]float64
+	angle := 2 * math.Pi / float64(n)
+	for i := range min(fine, n/2+1) {
+		sines[i], cosines[i] = math.Sincos(angle * float64(i))
 	}
-	return w
+	w := make([]float64, n+1) // the first point comes again behind the last
+	for from := 0; from <= n/2; from += fine {
+		sin, cos := math.Sincos(angle * float64(from))
+		for i := range min(fine, n/2+1-from) {
+			c := cos*cosines[i] - sin*sines[i]
+			double := 2*c*c - 1
+			triple := c * (2*double - 1)
+			v := a[0] - a[1]*c + a[2]*double - a[3]*triple
+			w[from+i], w[n-from-i] = v, v
+		}
+	}
+	return w[:n]
 }
 
 // response is the taper's spectrum d bins from its centre, relative to the
@@ -84,4 +93,26 @@ func (t taper) response(d float64) float64 {
 		r += t.cosine[m] / 2 * (kernel(d-float64(m)) + kernel(d+float64(m)))
 	}
 	return r / t.cosine[0]
+}
+
+// beside is response(1-d)/response(d), which grows with d from -0.1 to 0.7.
+//
+// Sines of angles a half turn apart are equal but for their sign, so that the sum of
+// kernels is sin(πd)/πd times a0 + Σ (-1)^m·am·d²/(d²-m²); the zero that it shares with
+// the kernel at d = 1 is divided out.
+func (t taper) beside(d float64) float64 {
+	own, other, e := t.cosine[0], t.cosine[0]*d, 1-d
+	for m := 1; m < len(t.cosine); m++ {
+		a, at := t.cosine[m], float64(m)
+		if m%2 == 1 {
+			a = -a
+		}
+		own += a * d * d / (d*d - at*at)
+		if m == 1 {
+			other -= a * e * e / (1 + e) // d over e² - 1 is -1/(1+e)
+		} else {
+			other += a * d * e * e / (e*e - at*at)
+		}
+	}
+	return other / (e * own)
 }

@@ -34,6 +34,20 @@ func TestTaperFigures(t *testing.T) {
 			}
 		}
 	}
+	// the ratio of two neighbouring bins, the limit at 0 among them, and that it grows
+	for _, kind := range []windowKind{windowHann, windowBlackmanHarris} {
+		w, last := newTaper(kind, 64), 0.0
+		for d := -0.1; d < 0.7; d += 0.01 {
+			want := w.response(1-d) / w.response(d)
+			if got := w.beside(d); math.Abs(got-want) > 1e-8 || got <= last {
+				t.Errorf("window %d at %g bins: ratio %.12f, want %.12f, more than %g", kind, d, got, want, last)
+			}
+			last = w.beside(d)
+		}
+		if got, want := w.beside(0), w.response(1); math.Abs(got-want) > 1e-12 {
+			t.Errorf("window %d: ratio %g at a bin's centre, want %g", kind, got, want)
+		}
+	}
 	for n := 1; n <= 200; n++ {
 		if w := newTaper(windowHann, n); len(w.W) != n || !(w.CG > 0) {
 			t.Errorf("length %d: %d points, gain %g", n, len(w.W), w.CG)
