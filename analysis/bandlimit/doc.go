@@ -4,7 +4,8 @@
 //
 //  1. LowPass names the shape that stands in for the instrument's limit (lowpass.go).
 //  2. The record runs through its analogue prototype block by block in the frequency
-//     domain (lowPassBlocks).
+//     domain (blocks).
 //  3. Measure follows the extremes of the oversampled curve behind it, and counts the
-//     samples for the quantiles (peaktopeak.go).
+//     samples for the quantiles. Blocks that can reach neither are not filtered
+//     (peaktopeak.go).
 package bandlimit

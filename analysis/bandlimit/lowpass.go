@@ -1,7 +1,6 @@
 package bandlimit
 
 import (
-	"context"
 	"fmt"
 	"math"
 
@@ -127,51 +126,95 @@ const (
 	idealGuard  = 1 << 10
 )
 
-// lowPassBlocks runs volts minus meanV through the prototype, block by block
-// (overlap-save), and hands each finished block to use: y[guard:guard+count]
-// are the filtered samples from start on; the guards around them are good
-// enough to interpolate into. The record is continued at both ends by its end
-// values. Memory is a few blocks whatever the record's length.
+// blocks runs a record, less meanV, through the prototype, block by block (overlap-save).
+// The record is continued at both ends by its end values. Memory is a few blocks whatever
+// the record's length.
 //
 // Note: a bilinear digital filter was rejected, it warps near half the rate.
-func lowPassBlocks(ctx context.Context, volts []float64, meanV, rateHz float64, shape LowPass, cutHz float64, use func(start int, y []float64, guard, count int)) error {
-	n, pad := blockSize(shape, rateHz, cutHz)
-	for n > leastBlock*pad && n/2 >= len(volts)+2*pad {
+type blocks struct {
+	volts  []float64
+	meanV  float64
+	filter *spectrum.Filter // nil: none
+	guard  int              // filtered samples on either side that are good enough to interpolate into
+	step   int              // samples a block is good for
+	swing  float64          // how far a block can pass beyond its samples' extremes, in times their range
+	x, y   []float64
+}
+
+func newBlocks(volts []float64, meanV, rateHz float64, shape LowPass, cutHz float64) *blocks {
+	n, guard := blockSize(shape, rateHz, cutHz)
+	for n > leastBlock*guard && n/2 >= len(volts)+2*guard {
 		n /= 2
+	}
+	b := &blocks{volts: volts, meanV: meanV, guard: guard, step: n - 2*guard, x: make([]float64, n), y: make([]float64, n)}
+	if shape == None {
+		return b
 	}
 	h := make([]complex128, n/2+1)
 	for k := range h {
 		h[k] = lowPassResponse(shape, float64(k)*rateHz/float64(n), cutHz)
 	}
-	filter := spectrum.NewFilter(h)
-	x, y := make([]float64, n), make([]float64, n)
-	step := n - 2*pad
-	for start := 0; start < len(volts); start += step {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		from := x
-		if at := start - pad; at >= 0 && at+n <= len(volts) { // nearly all
-			from = volts[at : at+n]
-		} else {
-			fillEdge(x, volts, at)
-		}
-		if shape == None {
-			for i, v := range from {
-				y[i] = v - meanV
-			}
-		} else {
-			filter.Run(y, from, meanV)
-		}
-		use(start, y, pad, min(step, len(volts)-start))
+	b.filter = spectrum.NewFilter(h)
+	// the impulse response sums up to one: its negative part is what swings beyond
+	b.x[0] = 1
+	b.filter.Run(b.y, b.x, 0)
+	for _, v := range b.y {
+		b.swing += max(-v, 0)
 	}
-	return nil
+	return b
 }
 
-// fillEdge copies len(dst) samples of volts from start on, and repeats the end values
-// beyond the record.
-func fillEdge(dst, volts []float64, start int) {
-	for i := range dst {
-		dst[i] = volts[min(max(start+i, 0), len(volts)-1)]
+// count is the number of blocks.
+func (b *blocks) count() int { return (len(b.volts) + b.step - 1) / b.step }
+
+// span is the first sample of block i and how many it has.
+func (b *blocks) span(i int) (start, count int) {
+	start = i * b.step
+	return start, min(b.step, len(b.volts)-start)
+}
+
+// window are the samples that block i is made of.
+func (b *blocks) window(i int) []float64 {
+	at := i*b.step - b.guard
+	if at >= 0 && at+len(b.x) <= len(b.volts) { // nearly all
+		return b.volts[at : at+len(b.x)]
 	}
+	for k := range b.x {
+		b.x[k] = b.volts[min(max(at+k, 0), len(b.volts)-1)]
+	}
+	return b.x
+}
+
+// run filters block i: its samples begin at y[guard].
+func (b *blocks) run(i int) (y []float64) {
+	x := b.window(i)
+	if b.filter != nil {
+		b.filter.Run(b.y, x, b.meanV)
+		return b.y
+	}
+	for k, v := range x {
+		b.y[k] = v - b.meanV
+	}
+	return b.y
+}
+
+// stays reports whether block i's filtered samples can't leave two levels, in volts less
+// meanV.
+func (b *blocks) stays(i int, lo, hi float64) bool {
+	lo, hi = lo+b.meanV, hi+b.meanV
+	x := b.window(i)
+	least, most := x[0], x[0]
+	for _, v := range x {
+		if v < least {
+			if least = v; v < lo {
+				return false
+			}
+		} else if v > most {
+			if most = v; v > hi {
+				return false
+			}
+		}
+	}
+	over := b.swing * (most - least)
+	return least-over >= lo && most+over <= hi
 }

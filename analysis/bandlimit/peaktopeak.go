@@ -105,6 +105,12 @@ func (q *quantileScale) add(x []float64) {
 	q.total += len(x)
 }
 
+// addAt adds n samples about a level, or takes them off again where n is negative.
+func (q *quantileScale) addAt(v float64, n int) {
+	q.counts[min(max(int((v-q.lo)/q.step), 0), quantileSteps)] += uint32(n)
+	q.total += n
+}
+
 // at is the level under which the fraction p of the samples lies.
 func (q *quantileScale) at(p float64) float64 {
 	want := p * float64(q.total)
@@ -139,41 +145,155 @@ const ppParts = 8
 // Measure reads the peak-to-peak of volts, at rateHz, behind the low-pass of shape,
 // -3 dB at cutHz. meanV, minV and maxV are those of the raw samples, which must not
 // be empty. The error is the context's.
+//
+// Most blocks of a record with spikes can hold none of the extremes, and need not be
+// filtered: a few of all blocks tell about how far the figures reach, quiet ones whose
+// samples can't get there whatever the filter makes of them are left out, and those are
+// taken in after all that could still have mattered in the end.
 func Measure(ctx context.Context, volts []float64, meanV, minV, maxV, rateHz float64, shape LowPass, cutHz float64) (PeakToPeak, error) {
-	span := maxV - minV
-	q := newQuantileScale(minV-meanV-span/4, maxV-meanV+span/4)
-	var parts [ppParts]*curveExtremes
-	ip := spectrum.NewInterpolator()
-	for i := range parts {
-		parts[i] = newCurveExtremes(ip)
-	}
-	n := len(volts)
-	err := lowPassBlocks(ctx, volts, meanV, rateHz, shape, cutHz, func(start int, y []float64, guard, count int) {
-		q.add(y[guard : guard+count])
-		for at := start; at < start+count; {
-			part := min(at*ppParts/n, ppParts-1)
-			end := min((part+1)*n/ppParts, start+count)
-			if part == ppParts-1 {
-				end = start + count
-			}
-			end = max(end, at+1)
-			parts[part].add(y, guard+at-start, guard+end-start)
-			at = end
+	r := newReading(newBlocks(volts, meanV, rateHz, shape, cutHz), minV-meanV, maxV-meanV)
+	n := r.count()
+	for i := 0; i < n; i += triedBlocks {
+		if err := ctx.Err(); err != nil {
+			return PeakToPeak{}, err
 		}
-	})
-	if err != nil {
-		return PeakToPeak{}, err
+		r.take(i)
 	}
+	lo, hi := r.near()
+	var left []int
+	for i := range n {
+		switch err := ctx.Err(); {
+		case err != nil:
+			return PeakToPeak{}, err
+		case i%triedBlocks == 0:
+		case !r.stays(i, lo, hi):
+			r.take(i)
+		default:
+			_, count := r.span(i)
+			r.quantiles.addAt((lo+hi)/2, count)
+			left = append(left, i)
+		}
+	}
+	if len(left) > 0 {
+		reached := r.beyond(lo, hi)
+		for _, i := range left {
+			if reached(i) {
+				continue
+			}
+			if err := ctx.Err(); err != nil {
+				return PeakToPeak{}, err
+			}
+			_, count := r.span(i)
+			r.quantiles.addAt((lo+hi)/2, -count)
+			r.take(i)
+		}
+	}
+	return r.peakToPeak(), nil
+}
+
+// triedBlocks is one block of so many that is filtered in any case, and nearShare the
+// part of what these reach that quiet ones must stay in.
+const (
+	triedBlocks = 16
+	nearShare   = 0.95
+)
+
+// reading is what the blocks filtered so far show.
+type reading struct {
+	*blocks
+	quantiles *quantileScale
+	parts     [ppParts]*curveExtremes
+}
+
+// newReading prepares for samples between two levels.
+func newReading(b *blocks, lo, hi float64) *reading {
+	r := &reading{blocks: b, quantiles: newQuantileScale(lo-(hi-lo)/4, hi+(hi-lo)/4)}
+	ip := spectrum.NewInterpolator()
+	for i := range r.parts {
+		r.parts[i] = newCurveExtremes(ip)
+	}
+	return r
+}
+
+// take filters block i and reads it.
+func (r *reading) take(i int) {
+	start, count := r.span(i)
+	y := r.run(i)
+	r.quantiles.add(y[r.guard : r.guard+count])
+	r.eachPart(start, start+count, func(part, from, to int) bool {
+		r.parts[part].add(y, r.guard+from-start, r.guard+to-start)
+		return true
+	})
+}
+
+// eachPart goes through the parts that samples from to to-1 belong to, until do says no.
+func (r *reading) eachPart(from, to int, do func(part, from, to int) bool) {
+	n := len(r.volts)
+	for from < to {
+		part := min(from*ppParts/n, ppParts-1)
+		end := to
+		if part < ppParts-1 {
+			end = max(min((part+1)*n/ppParts, to), from+1)
+		}
+		if !do(part, from, end) {
+			return
+		}
+		from = end
+	}
+}
+
+// near are levels between which samples come nowhere near what the figures show so far.
+func (r *reading) near() (lo, hi float64) {
+	all := r.extremes()
+	lo, hi = all.reach()
+	lo, hi = max(lo, r.quantiles.at(lowQuantile)), min(hi, r.quantiles.at(highQuantile))
+	trim := (hi - lo) * (1 - nearShare) / 2
+	return lo + trim, hi - trim
+}
+
+// beyond gives what tells whether the figures, those of the parts of block i among them,
+// lie beyond all that blocks between two levels can show.
+func (r *reading) beyond(lo, hi float64) func(i int) bool {
+	outside := r.quantiles.at(lowQuantile) < lo && r.quantiles.at(highQuantile) > hi
+	var reached [ppParts]bool
+	for k, c := range r.parts {
+		from, to := c.reach()
+		reached[k] = outside && from <= lo && to >= hi
+	}
+	return func(i int) bool {
+		start, count := r.span(i)
+		all := true
+		r.eachPart(start, start+count, func(part, _, _ int) bool {
+			all = reached[part]
+			return all
+		})
+		return all
+	}
+}
+
+// extremes are those of all parts.
+func (r *reading) extremes() curveExtremes {
 	all := curveExtremes{min: math.Inf(1), max: math.Inf(-1)}
-	var pp PeakToPeak
-	for _, c := range parts {
+	for _, c := range r.parts {
+		all.max, all.min = max(all.max, c.max), min(all.min, c.min)
+	}
+	return all
+}
+
+// lowQuantile and highQuantile are those between which P999V lies.
+const (
+	lowQuantile  = 0.0005
+	highQuantile = 1 - lowQuantile
+)
+
+// peakToPeak is what the record shows.
+func (r *reading) peakToPeak() PeakToPeak {
+	all := r.extremes()
+	pp := PeakToPeak{AbsoluteV: all.max - all.min, P999V: r.quantiles.at(highQuantile) - r.quantiles.at(lowQuantile)}
+	for _, c := range r.parts {
 		if c.max >= c.min {
 			pp.PartsV = append(pp.PartsV, c.max-c.min)
-			all.max = max(all.max, c.max)
-			all.min = min(all.min, c.min)
 		}
 	}
-	pp.AbsoluteV = all.max - all.min
-	pp.P999V = q.at(0.9995) - q.at(0.0005)
-	return pp, nil
+	return pp
 }
