@@ -7,11 +7,13 @@ import "stillglow/analysis/figure"
 
 // The spectrum's stages and segments (multirate.go).
 const (
-	minSpectrumLen = 8       // samples, under which a record has no spectrum
-	minSegments    = 8       // in a record, before its segments grow
-	maxSegmentLen  = 4096    // samples: 1400 bins up to the top of a stage's octave
-	enoughSegments = 100     // from which on they no longer overlap: the averages are good enough, the transforms dominate the cost
-	maxHop         = 4       // segment lengths from one to the next, as a mean, in a long record
+	minSpectrumLen = 8    // samples, under which a record has no spectrum
+	minSegments    = 8    // in a record, before its segments grow
+	maxSegmentLen  = 4096 // samples: 1400 bins up to the top of a stage's octave
+	enoughSegments = 100  // from which on they no longer overlap: the averages are good enough, the transforms dominate the cost; from twice as many on, gaps lie between
+	maxHop         = 4    // segment lengths from one to the next, as a mean, in a long record: lines and single events are in it
+	enoughGated    = 50   // the same where those are gated out: third octaves of a full stage are then good to 1 %
+	maxGatedHop    = 16
 	blockLen       = 1 << 14 // samples read at a time
 	keptShare      = 16      // decimated records no longer than 1/16 of the record are kept for finding lines,
 	keptAlways     = 1 << 17 // samples: shorter ones are kept whatever the record

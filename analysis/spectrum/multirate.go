@@ -171,16 +171,15 @@ func newCascade(n int, rateHz float64, opt Options, gated bool) *cascade {
 }
 
 // hopOf is how far one segment of size samples lies from the next in a stage of
-// length samples.
+// length samples, half of one at least. Of so many there is no need of all.
 func hopOf(length, size int, gated bool) int {
+	if gated {
+		return min(max(length/enoughGated, size/2), maxGatedHop*size)
+	}
 	if length < enoughSegments*size {
 		return size / 2
 	}
-	enough := enoughSegments
-	if !gated { // lines and single events are in it
-		enough *= 2
-	}
-	return size * min(max(length/(enough*size), 1), maxHop) // of so many there is no need of all
+	return min(max(length/(2*enoughSegments), size), maxHop*size)
 }
 
 // descend takes a block through the stages from..to-1 and gives what it leaves

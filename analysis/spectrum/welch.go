@@ -29,12 +29,12 @@ func newSegmentSpace(n int) *segmentSpace {
 }
 
 // welch averages the one-sided periodograms of Hann-weighted segments of a
-// stream (Welch 1967), half overlapping, end to end or with gaps between them. Each
+// stream (Welch 1967), overlapping by half or less, or with gaps between them. Each
 // segment's mean is removed.
 type welch struct {
 	*segmentSpace
 	n      int // samples in a segment, even
-	hop    int // from segment to segment: n/2, n or more, as a mean
+	hop    int // from segment to segment: n/2 or more, as a mean where more than n
 	gated  bool
 	seg, w []float64 // the segment being filled, and its weights when gated
 	fill   int
@@ -159,8 +159,9 @@ func (k *welch) density(rateHz float64) []float64 {
 }
 
 // degreesOfFreedom is the equivalent number of degrees of freedom of each bin's
-// chi-squared distribution: two for each independent segment. Neighbouring
-// half-overlapping Hann segments correlate by 1/6 in amplitude (Welch 1967).
+// chi-squared distribution: two for each independent segment. Neighbouring ones that
+// overlap correlate in amplitude by what their tapers share, 1/6 of half-overlapping
+// Hann segments (Welch 1967).
 func (k *welch) degreesOfFreedom() float64 {
 	n := float64(k.segments)
 	if n == 0 {
@@ -172,7 +173,8 @@ func (k *welch) degreesOfFreedom() float64 {
 	}
 	tie := 0.0
 	if k.hop < k.n {
-		tie = 2.0 / 36 * (n - 1) / n
+		w := k.taper.W
+		tie = 2 * sq(floats.Dot(w[k.hop:], w[:k.n-k.hop])/k.square) * (n - 1) / n
 	}
 	dof := 2 * n / (1 + tie) * share
 	return max(dof, 2)
