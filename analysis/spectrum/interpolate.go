@@ -115,3 +115,14 @@ func (ip *Interpolator) between(y []float64, i int) (out [interpPhases]float64) 
 	}
 	return out
 }
+
+// besselI0 is the modified Bessel function of the first kind and order zero, by
+// its power series.
+func besselI0(x float64) float64 {
+	sum, term := 1.0, 1.0
+	for k := 1.0; term > 1e-17*sum; k++ {
+		term *= (x / 2 / k) * (x / 2 / k)
+		sum += term
+	}
+	return sum
+}

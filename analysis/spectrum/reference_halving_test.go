@@ -33,8 +33,8 @@ func TestFloorAgainstScipyMedfilt(t *testing.T) {
 }
 
 // Halving the rate against scipy.signal.decimate: a slow cosine passes, one above
-// the new half rate does not. Our outputs are centred on input 27 + 2k, so the
-// series begins a sample earlier and output k is scipy's 13 + k.
+// the new half rate does not. Our outputs are centred on input 23 + 2k, so the
+// series begins a sample earlier and output k is scipy's 11 + k.
 func TestHalvingAgainstScipyDecimate(t *testing.T) {
 	want := reference.Read(t).Functions.DecimateMiddle
 	if len(want) != 10 {
