@@ -205,13 +205,23 @@ func (c *cascade) descend(from, to int, x, w []float64) ([]float64, []float64) {
 // halveWeights takes the weights of a block just halved to those of its outputs,
 // smoothed over the three inputs that weigh most.
 func (o *octave) halveWeights(w []float64) []float64 {
-	o.wTail = append(o.wTail, w...)
-	o.w = slices.Grow(o.w[:0], len(o.x))[:len(o.x)]
-	for k := range o.w {
-		t := (*[3]float64)(o.wTail[2*k+halfBandReach-1:])
-		o.w[k] = 0.25*(t[0]+t[2]) + 0.5*t[1]
+	smooth := func(w []float64) float64 { return 0.25*(w[0]+w[2]) + 0.5*w[1] }
+	n, held := len(o.x), len(o.wTail)
+	o.w = slices.Grow(o.w[:0], n)[:n]
+	// first the outputs whose weights were held back; a short block is in joint wholly
+	joint := append(o.wTail, w[:min(len(w), halfBandSpan)]...)
+	k := 0
+	for ; k < n && 2*k+halfBandReach-1 < held; k++ {
+		o.w[k] = smooth(joint[2*k+halfBandReach-1:])
 	}
-	o.wTail = o.wTail[:copy(o.wTail, o.wTail[2*len(o.x):])]
+	for at := 2*k + halfBandReach - 1 - held; k < n; k, at = k+1, at+2 {
+		o.w[k] = smooth((*[3]float64)(w[at:])[:])
+	}
+	if 2*n < held {
+		o.wTail = joint[:copy(joint, joint[2*n:])]
+	} else {
+		o.wTail = append(joint[:0], w[2*n-held:]...)
+	}
 	return o.w
 }
 

@@ -267,3 +267,29 @@ func BenchmarkSpectrum(b *testing.B) {
 		})
 	}
 }
+
+// Weights halved in pieces of any length beside their samples are those of the whole, of
+// each output the three about its centre.
+func TestHalveWeightsInPieces(t *testing.T) {
+	w := reference.WhiteNoise(3000, 1, 12)
+	r := rand.New(rand.NewPCG(3, 4))
+	for range 200 {
+		o, most := &octave{halver: newHalver()}, 1+r.IntN(200)
+		var got []float64
+		for rest := w; len(rest) > 0; {
+			n := min(r.IntN(most+1), len(rest))
+			o.x = o.halver.push(o.x[:0], rest[:n])
+			got = append(got, o.halveWeights(rest[:n])...)
+			rest = rest[n:]
+		}
+		if len(got) != halvedLen(len(w)) {
+			t.Fatalf("pieces of up to %d: %d weights, want %d", most, len(got), halvedLen(len(w)))
+		}
+		for k, g := range got {
+			c := 2*k + halfBandReach
+			if want := 0.25*(w[c-1]+w[c+1]) + 0.5*w[c]; g != want {
+				t.Fatalf("pieces of up to %d: weight %d is %g, want %g", most, k, g, want)
+			}
+		}
+	}
+}
