@@ -85,20 +85,29 @@ func (m *Multirate) mainsAt(src Source, nominal float64, lines []Line, gainFract
 	res := Mains{MainsHz: figure.Known(base.baseHz), LineHz: figure.Known(2 * base.baseHz), Decided: true}
 	res.MainsHz.U, res.LineHz.U = base.uHz, 2*base.uHz
 	duration := float64(m.Samples) / m.RateHz
-	line := m.followLine(src, 2*base.baseHz, 0)
+	line := m.followLine(src, 2*base.baseHz)
 	res.LineRMS, res.lineU = figure.AsItIs.Of(line.rms, line.u, gainFraction), line.chance
 	res.Wanders = line.blockS < duration/wholeRecord
-	sum := 0.0
+	var orders []int // of the harmonics that the record can show
+	var others []float64
 	for n := 1; n <= mainsHarmonics; n++ {
 		hz := float64(n) * base.baseHz
 		if hz*duration < minMainsPeriods || hz > mainsTopShare*m.RateHz {
 			continue
 		}
+		orders = append(orders, n)
+		if n != 2 {
+			others = append(others, hz)
+		}
+	}
+	alike := m.followAlike(src, others, line.blockS)
+	sum := 0.0
+	for _, n := range orders {
 		f := line
 		if n != 2 {
-			f = m.followLine(src, hz, line.blockS)
+			f, alike = alike[0], alike[1:]
 		}
-		l := Line{FrequencyHz: hz, RMSV: f.rms, PhaseRad: f.phase, Comb: CombMains, Harmonic: n, BinHz: 1 / duration}
+		l := Line{FrequencyHz: float64(n) * base.baseHz, RMSV: f.rms, PhaseRad: f.phase, Comb: CombMains, Harmonic: n, BinHz: 1 / duration}
 		if stands := f.rms > mainsOverNoise*f.noise; stands || n == 2 {
 			res.Lines = append(res.Lines, l)
 			if stands {
