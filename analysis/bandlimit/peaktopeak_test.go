@@ -14,17 +14,22 @@ import (
 func TestQuietBlocksChangeNothing(t *testing.T) {
 	const rate, n = 100e6, 300_000
 	for _, c := range []struct {
-		name        string
-		first, last int // spikes
-		quiet       bool
+		name               string
+		first, last, apart int // spikes
+		quiet              bool
 	}{
-		{"everywhere", 0, n, true}, {"in a part", n / 2, n * 5 / 8, false}, {"once", n / 3, n/3 + 1, false}, {"nowhere", 0, 0, false},
+		{"everywhere", 0, n, 1800, true},
+		{"in a part", n / 2, n * 5 / 8, 1800, false},
+		{"once, in a block that is tried", 98_400, 98_401, n, false},
+		{"nowhere", 0, 0, 1, false},
 	} {
 		v := reference.WhiteNoise(n, 0.3e-3, 5)
 		for i := range v {
 			v[i] += 7 + 2e-3*math.Sin(2*math.Pi*float64(i)/1800)
-			if since := i % 1800; i-since >= c.first && i-since < c.last || i == c.first && c.last == c.first+1 {
-				x := float64(since) / rate
+		}
+		for at := c.first; at < c.last; at += c.apart {
+			for i := at; i < min(at+300, n); i++ {
+				x := float64(i-at) / rate
 				v[i] += 20e-3 * math.Exp(-x/2e-7) * math.Cos(2*math.Pi*8e6*x)
 			}
 		}
@@ -54,6 +59,33 @@ func TestQuietBlocksChangeNothing(t *testing.T) {
 			// the ideal edge has blocks too long to be quiet
 			if c.quiet && shape != Ideal && left < r.count()/3 {
 				t.Errorf("spikes %s, %s: %d of %d blocks are quiet", c.name, shape, left, r.count())
+			}
+		}
+	}
+}
+
+// The samples that swing furthest beyond their own range follow the signs of the impulse
+// response: a block of them comes exactly to the bound, and stays inside levels just
+// beyond it alone.
+func TestSwingOfABlock(t *testing.T) {
+	for _, shape := range []LowPass{FirstOrder, Butterworth4, Gaussian, None} {
+		for _, rate := range []float64{50e6, 100e6, 1e9} {
+			impulse := newBlocks(make([]float64, 1<<14), 0, rate, shape, 20e6)
+			n, i := len(impulse.x), 5
+			middle := i*impulse.step - impulse.guard + n/2
+			impulse.volts[middle] = 1
+			volts := make([]float64, 1<<14)
+			for k, h := range impulse.run(i) { // of the lag k - n/2
+				volts[middle-(k-n/2)] = math.Copysign(1, h)
+			}
+			b := newBlocks(volts, 0, rate, shape, 20e6)
+			most, bound := b.run(i)[n/2], 1+2*b.swing
+			// the lag at the block's end has its sign beyond the block
+			if math.Abs(most-bound) > 1e-3 {
+				t.Errorf("%s at %g MS/s: reaches %g, bound %g", shape, rate/1e6, most, bound)
+			}
+			if b.stays(i, -9, most-1e-3) || !b.stays(i, -9, bound+1e-9) {
+				t.Errorf("%s at %g MS/s: a block that reaches %g is told wrongly", shape, rate/1e6, most)
 			}
 		}
 	}

@@ -293,3 +293,28 @@ func TestHalveWeightsInPieces(t *testing.T) {
 		}
 	}
 }
+
+// A bin's density scatters as its degrees of freedom say, however far apart the segments
+// begin: the relative variance of a mean of so many exponentials is two over them (Welch
+// 1967).
+func TestDegreesOfFreedomByHop(t *testing.T) {
+	const n, segments, records = 256, 40, 60
+	for _, hop := range []int{n / 2, 5 * n / 8, 3 * n / 4, n, 2 * n} {
+		var sum, squares, count, dof float64
+		for r := range records {
+			k := newWelch(newSegmentSpace(n), hop, false)
+			k.push(reference.WhiteNoise(hop*segments+n, 1, uint64(1000*hop+r)), nil)
+			dof = k.degreesOfFreedom()
+			for _, p := range k.density(2)[2 : n/2-1] {
+				sum, squares, count = sum+p, squares+p*p, count+1
+			}
+		}
+		mean := sum / count
+		got := (squares/count - mean*mean) / (mean * mean)
+		if want := 2 / dof; math.Abs(got/want-1) > 0.06 {
+			t.Errorf("hop %d: relative variance %g, want %g", hop, got, want)
+		} else {
+			t.Logf("hop %d: relative variance %g, want %g", hop, got, want)
+		}
+	}
+}
