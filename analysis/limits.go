@@ -108,6 +108,11 @@ const (
 	// and the rounding of lengths leave a little of the record out.
 	windowFrom, windowTo = 0.01, 0.97
 	windowSamples        = 1 << 16
+	// cornerCycles: a moving mean whose corner lies this many times above the switching
+	// takes under 2 % off the tips of a triangle of duty 0.3 and more: its duration over
+	// four of the shorter slope's, at both tips. cornerBands: at a quarter of its corner
+	// it is down by 2 %.
+	cornerCycles, cornerBands = 20, 4
 	// fewCycles: a record of fewer switching cycles earns a caution.
 	fewCycles = 20
 	// lostSwitchingS: in a shorter record nobody expects to see the switching.

@@ -25,7 +25,7 @@ func (f *findings) restrict(m *Measurement) {
 	case tr.Acquisition.Mode == capture.AcquisitionAverage && tr.Acquisition.Averages != 1:
 		m.averaged(f.rec)
 	case tr.Acquisition.Mode == capture.AcquisitionEnhanced:
-		m.filteredAfter()
+		m.filteredAfter(tr.Acquisition.CornerHz)
 	default:
 		if _, quiet := f.quietest(); quiet {
 			m.averaged(f.rec)
@@ -216,14 +216,22 @@ func (r *record) fades(hz figure.Figure) bool {
 }
 
 // filteredAfter makes lower bounds of what a filter behind the converter takes away:
-// all that is fast. What was folded ahead of it stays, so that noise and audio are
-// upper ones where an unfiltered record's are.
-func (m *Measurement) filteredAfter() {
-	fast := append(m.peaks(), &m.ACRMSV, &m.PeriodicRMSV, &m.RandomRMSV,
-		&m.SwitchingFundamentalRMSV, &m.RipplePPV, &m.RippleRMSV, &m.Spikes.PerS, &m.Spikes.PerCycle)
+// all that reaches above its corner in Hz, or where that is not known, all that is
+// fast. What was folded ahead of it stays, so that noise and audio are upper ones
+// where an unfiltered record's are.
+func (m *Measurement) filteredAfter(cornerHz float64) {
+	fast := append(m.peaks(), &m.ACRMSV, &m.PeriodicRMSV, &m.RandomRMSV, &m.Spikes.PerS, &m.Spikes.PerCycle)
+	if !(cornerHz > cornerCycles*m.SwitchingHz.Value) {
+		fast = append(fast, &m.SwitchingFundamentalRMSV, &m.RipplePPV, &m.RippleRMSV)
+	}
 	for i := range m.Bands {
-		if b := &m.Bands[i]; b.HighHz >= shortPeakHz {
+		if b := &m.Bands[i]; b.HighHz >= shortPeakHz && !(cornerHz > cornerBands*b.HighHz) {
 			fast = append(fast, &b.RMSV, &b.RMSNoLinesV)
+		}
+	}
+	if cornerHz > 0 && m.Noise.AtHz.Value*cornerBands > cornerHz {
+		for _, d := range m.Noise.Densities() {
+			fast = append(fast, d)
 		}
 	}
 	for _, f := range fast {

@@ -10,6 +10,7 @@ import (
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
 	"stillglow/capture"
+	"stillglow/capture/synth"
 )
 
 // noiseTrace is white noise of 1 mV rms about 6.3 V at 1 MS/s.
@@ -296,6 +297,31 @@ func TestFilteredBehindTheConverter(t *testing.T) {
 	for name, f := range map[string]figure.Figure{"density": m.Noise.DensityVPerRtHz, "audio": m.Bands[0].RMSV} {
 		if !f.Known || f.LowerBound || !f.UpperBound {
 			t.Errorf("%s: %+v", name, f)
+		}
+	}
+}
+
+// A moving mean whose corner is known lowers what reaches above a quarter of it: peaks
+// and the random part, the ripple of a clock above a twentieth of it; what lies lower
+// stands as it is.
+func TestMovingMeanBounds(t *testing.T) {
+	for _, c := range []struct {
+		cornerHz        float64
+		ripple, low, hi bool // bounds: the ripple, 20 kHz to 1 MHz, 1 to 20 MHz
+	}{{50e6, false, false, true}, {9e6, false, false, true}, {2e6, true, true, true}, {0, true, true, true}} {
+		tr, _ := synth.Supply{Seed: 3, RateHz: 100e6, Samples: 200e3, ACCoupled: true, SwitchingHz: 120e3, RipplePPV: 20e-3, NoiseVPerRtHz: 60e-9, ADCBits: 8}.Trace("mean")
+		tr.Acquisition = capture.Acquisition{Mode: capture.AcquisitionEnhanced, CornerHz: c.cornerHz}
+		m := measured(t, tr)
+		if !m.RipplePPV.Known || m.RipplePPV.LowerBound != c.ripple {
+			t.Errorf("corner %g Hz: ripple %+v", c.cornerHz, m.RipplePPV)
+		}
+		if !m.PPV.LowerBound || !m.RandomRMSV.LowerBound {
+			t.Errorf("corner %g Hz: p-p %+v, random %+v", c.cornerHz, m.PPV, m.RandomRMSV)
+		}
+		for _, b := range m.Bands {
+			if want := map[string]bool{"20k_1m": c.low, "1m_20m": c.hi, "above_20m": c.hi}[b.ID]; b.RMSV.Known && b.RMSV.LowerBound != want {
+				t.Errorf("corner %g Hz: %s %+v", c.cornerHz, b.ID, b.RMSV)
+			}
 		}
 	}
 }

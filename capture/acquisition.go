@@ -64,6 +64,10 @@ type Acquisition struct {
 	// TrueRateHz is that of the pairs.
 	Extremes Extremes
 
+	// CornerHz is where the filter of AcquisitionEnhanced is down by 3 dB, Hz; 0 not
+	// known.
+	CornerHz float64
+
 	// Interpolation is as stated, or as found from the samples.
 	Interpolation Interpolation
 
@@ -306,7 +310,7 @@ func (t *Trace) sayAcquisition() {
 			of = fmt.Sprintf("%d sweeps", a.Averages)
 		}
 		t.caution(CautionAveraged, fmt.Sprintf("the instrument averaged %s: noise, and every line that is not locked to the trigger, reads too low", of), "capture in normal (sample) mode")
-	case a.Mode == AcquisitionEnhanced:
+	case a.Mode == AcquisitionEnhanced && a.CornerHz == 0:
 		t.caution(CautionSmoothed, "the instrument filtered the samples once they were taken (enhanced resolution), and the file doesn't say from which frequency on: peaks and sums are lower bounds, and what lies above half the sample rate was not kept out", "capture in normal (sample) or high-resolution mode")
 	case a.Mode == AcquisitionPeak || a.Mode == AcquisitionEnvelope || a.Extremes != ExtremesNone:
 		of := "each sample"

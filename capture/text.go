@@ -200,6 +200,7 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	}
 	im.sayHuge(reach)
 	t.findUpsampling()
+	t.findMovingMean()
 	t.sayAcquisition()
 	t.findLevels(reach)
 	return nil

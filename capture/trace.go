@@ -123,6 +123,7 @@ const (
 	CautionFlatTops        = "flat_tops"              // samples stand still at the record's extremes
 	CautionAveraged        = "averaged"               // sweeps averaged: noise and unlocked lines too low
 	CautionSmoothed        = "smoothed"               // quieter than a scope's own input: averaged, smoothed or limited, and not said
+	CautionMovingMean      = "moving_mean"            // each sample is a mean of its neighbours, and not said
 	CautionUnfiltered      = "unfiltered"             // content above half the rate may have folded into sums and noise
 	CautionPartlyFiltered  = "partly_filtered"        // a mean or a single pole leaves a part of what folds into sums and noise
 	CautionExtremes        = "extremes"               // peak-detect or envelope: no instant values

@@ -30,15 +30,13 @@ func (t *Trace) findUpsampling() {
 	if t.TrueRateHz < t.SampleRateHz {
 		return // the file said so itself
 	}
-	n := min(len(t.Volts), upWindow)
-	a := (len(t.Volts) - n) / 2
-	x := t.Volts[a : a+n]
+	x := middle(t.Volts)
 	k, how := heldFactor(x), "each point is repeated"
 	if k < 2 {
 		k, how = linearFactor(x), "the points between lie on straight lines"
 	}
 	if k < 2 {
-		k, how = bandFactor(x), "nothing is left above a sharp edge of the spectrum"
+		k, how = bandFactor(powerSpectrum(x)), "nothing is left above a sharp edge of the spectrum"
 	}
 	if k < 2 {
 		return
@@ -188,15 +186,22 @@ func bendsOften(d2 []float64, at, k int) bool {
 	return float64(len(bends)*k) > linearBent*float64(len(d2)) && distinct(bends) >= linearSizes
 }
 
-// bandFactor finds records whose spectrum ends at 1/k of the half rate like
-// no analogue input does.
-func bandFactor(x []float64) int {
+// middle is the stretch of a record that is looked at.
+func middle(x []float64) []float64 {
+	n := min(len(x), upWindow)
+	a := (len(x) - n) / 2
+	return x[a : a+n]
+}
+
+// powerSpectrum is the power up to half the rate, bin by bin, of as much of x as a
+// power of two holds; nil under 1024 samples.
+func powerSpectrum(x []float64) []float64 {
 	n := 1
 	for n*2 <= len(x) {
 		n *= 2
 	}
 	if n < 1024 {
-		return 1
+		return nil
 	}
 	// Four-term Blackman-Harris: side lobes 92 dB down (Harris 1978).
 	y := make([]float64, n)
@@ -213,6 +218,16 @@ func bandFactor(x []float64) int {
 	power := make([]float64, len(c))
 	for i, z := range c {
 		power[i] = real(z * cmplx.Conj(z))
+	}
+	return power
+}
+
+// bandFactor finds records whose spectrum ends at 1/k of the half rate like
+// no analogue input does.
+func bandFactor(power []float64) int {
+	n := 2 * (len(power) - 1)
+	if n < 1024 {
+		return 1
 	}
 	for _, k := range []int{2, 3, 4, 5, 6, 8, 10, 12, 16, 20} {
 		edge := float64(n) / 2 / float64(k)

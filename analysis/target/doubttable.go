@@ -140,7 +140,8 @@ var doubtTable = []doubtRow{
 	{capture.CautionExtremes, figure.BandSum | figure.Density | figure.Audio | figure.Folded, by(3), unbounded},
 	{capture.CautionExtremes, anyGroup, none, none},
 
-	// Its figures are upper bounds, which say it all.
+	// Its figures are bounds, which say it all.
+	{capture.CautionMovingMean, anyGroup, none, none},
 	{capture.CautionUnfiltered, anyGroup, none, none},
 	{capture.CautionPartlyFiltered, anyGroup, none, none},
 

@@ -183,7 +183,7 @@ func cure(c criterion, p picked, sign int) string {
 	for _, m := range p.from {
 		for _, k := range m.Cautions {
 			down, up := marginShift(k.Code, c, m, p.fig)
-			if k.Fix != "" && (sign > 0 && down >= unboundedDB || sign < 0 && (up >= unboundedDB || k.Code == capture.CautionUnfiltered || k.Code == capture.CautionPartlyFiltered)) {
+			if k.Fix != "" && (sign > 0 && (down >= unboundedDB || k.Code == capture.CautionMovingMean && p.fig.LowerBound) || sign < 0 && (up >= unboundedDB || k.Code == capture.CautionUnfiltered || k.Code == capture.CautionPartlyFiltered)) {
 				return k.Fix
 			}
 		}
