@@ -118,6 +118,7 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 			fmt.Sprintf("the switching frequency and the sample rate are in a ratio of small whole numbers, so that every cycle is sampled at the same %.0f places: what the ringing at the edges holds above %s is aliased into the average cycle, its spectral lines and the switching frequency", sw.PlacesHz/m.SwitchingHz.Value, hertz(sw.PlacesHz/2)),
 			"capture at another sample rate, preferably 50 MS/s or more, or in high-resolution mode")
 	}
+	f.outweighedCaution(m, list)
 	if f.sw.explainsLittle() {
 		c := f.sw.explainsLittleCaution()
 		list.add(c.Code, c.Text, c.Fix)

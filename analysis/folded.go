@@ -12,20 +12,23 @@ import (
 // boundFolded makes upper bounds of noise and sums into which what lies above half
 // the rate may have been folded by as much as counts: that only adds.
 //
-// Folded over and over it lies evenly over the record's span, or rises towards its
-// top. So the density at the top is the most that may be folded into any other
-// place, lines aside; where a figure stands clear of that it is no bound.
+// An instrument's noise, folded over and over, lies evenly over the record's span, or
+// rises towards its top. So the density at the top is the most of it that may be folded
+// into any other place; where a figure stands clear of that it is no bound. The
+// switching's own harmonics are uneven: one near a multiple of the rate is folded to a
+// few kilohertz, where a clock that moves smears it, and those of a fixed one lie as
+// near together as a third octave's bins. Spikes come with it, which do lie evenly, so
+// that a figure must stand clear of the top by more.
 func (m *Measurement) boundFolded(rec *record) {
 	if filtered(rec.tr) {
 		return
 	}
 	top := m.topDensity()
 	noise, spikes := foldedNoise(rec.tr) > foldedCounts, rec.unfiltered()
-	if spikes && m.SampleRateHz < foldsIntoNoiseHz || noise {
-		for _, f := range []*figure.Figure{&m.Noise.DensityVPerRtHz, &m.Noise.UngatedVPerRtHz, &m.Noise.At1kHzVPerRtHz} {
-			if top*top > foldedCounts*f.Value*f.Value {
-				bound(f)
-			}
+	edges := spikes && m.SampleRateHz < foldsIntoNoiseHz
+	for _, f := range m.Noise.Densities() {
+		if edges && top*top > smearedCounts*f.Value*f.Value || noise && top*top > foldedCounts*f.Value*f.Value {
+			bound(f)
 		}
 	}
 	if in20MHz := noisePeaks * top * math.Sqrt(math.Pi/2*bandwidthLimitHz); noise && in20MHz > m.PP20MHzV.Value/2 {
@@ -50,6 +53,9 @@ func boundBelow(f *figure.Figure) { f.LowerBound, f.UpperBound = f.Known, false 
 // band, and with edges the lines that may be folded, count.
 func (m *Measurement) boundBand(b *spectrum.Band, top float64, edges bool) {
 	most := top * top * (b.HighHz - b.LowHz)
+	if rest := b.RMSNoLinesV.Value * b.RMSNoLinesV.Value; edges && b.HighHz <= audioTopHz && most > smearedCounts*rest {
+		most = max(most, rest)
+	}
 	if most > foldedCounts*b.RMSNoLinesV.Value*b.RMSNoLinesV.Value {
 		bound(&b.RMSNoLinesV)
 	}

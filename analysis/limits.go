@@ -220,6 +220,11 @@ const (
 	// foldedCounts is the share of a figure's power from which what may be folded
 	// into it makes it a bound: 0.4 dB.
 	foldedCounts = 0.1
+	// smearedCounts is the same of what the density at the top would make of it, where
+	// a switching may be folded: of seven jittered, swept and second converters folded
+	// beside the audio band or into it the one with the least spikes stood 21 dB over
+	// the spikes folded with it.
+	smearedCounts = 5e-3
 	// evidenceFaster is how many times faster a capture must be to tell what is folded
 	// into another.
 	evidenceFaster = 10
@@ -268,6 +273,11 @@ const (
 	// lineReach is how many bins to either side of a line its power lies in.
 	lineReach = 4
 )
+
+// outweighedRateHz: of a record at a lower rate the first harmonics of supplies that
+// switch at up to 3 MHz, as fast as small modules do (common practice, no source), are
+// folded into the range in which the switching is looked for.
+const outweighedRateHz = 6e6
 
 // foldsIntoNoiseHz: an unfiltered record at a lower rate holds the noise and the
 // edges' energy of a scope's usual 70 to 200 MHz folded over and over, Hz.
