@@ -142,6 +142,17 @@ func (e extent) with(other extent) extent {
 	return extent{min(e.min, other.min), max(e.max, other.max)}
 }
 
+// coupling is the instrument's as stated, but DC where AC is stated and the mean lies
+// so far from zero, in volts and beside what varies, that the input passed DC.
+func (rec *record) coupling() capture.Coupling {
+	b := rec.basic
+	if rec.tr.Coupling == capture.CouplingAC && rec.tr.Calibrated && rec.tr.Mode == capture.Differential &&
+		math.Abs(b.mean) > max(lowestPlainDCV, dcOverPP*(b.max-b.min)) {
+		return capture.CouplingDC
+	}
+	return rec.tr.Coupling
+}
+
 // levels are the figures of one pass and of the converter's step.
 type levels struct {
 	dcV, acRMSV, ppV, adcStepV, quantNoise figure.Figure
@@ -156,9 +167,9 @@ func levelFigures(rec *record, clipped int) levels {
 	switch {
 	case tr.Mode == capture.Common:
 		out.dcV = figure.NotMeasured("a common-mode capture shows no DC of the output; a meter reading is needed")
-	case tr.Coupling == capture.CouplingAC:
+	case rec.coupling() == capture.CouplingAC:
 		out.dcV = figure.NotMeasured("the capture is AC-coupled; a DC-coupled capture or a meter reading is needed")
-	case tr.Coupling != capture.CouplingDC && math.Abs(b.mean) <= lowestPlainDCV:
+	case rec.coupling() != capture.CouplingDC && math.Abs(b.mean) <= lowestPlainDCV:
 		out.dcV = figure.NotMeasured("the coupling is not known; a DC-coupled capture or a meter reading is needed")
 	default: // an AC-coupled input has no volts of offset
 		out.dcV = figure.Stated(b.mean, gain, meanDeviation(b.parts), step)

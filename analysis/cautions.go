@@ -143,6 +143,11 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 // load, mains, gating.
 func (f *findings) setupCautions(m *Measurement, list *cautionList) {
 	setup := f.rec.setup
+	if m.Coupling != f.rec.tr.Coupling {
+		list.add(capture.CautionDCAsAC,
+			fmt.Sprintf("stated as AC-coupled, but its mean is %s: it is taken as DC-coupled", capture.SI(m.DCV.Value, "V", 3)),
+			`write coupling = "dc" for it, or take the key out`)
+	}
 	if setup.RatedV > 0 && m.DCV.Known && m.DCV.Value != 0 {
 		ratio := math.Abs(m.DCV.Value) / setup.RatedV
 		for _, factor := range [...]float64{0.01, 0.1, 10, 100} {
@@ -196,6 +201,11 @@ func (f *findings) baselineCautions(m *Measurement, list *cautionList) {
 	if l := f.named.match.TooCoarse; l != nil {
 		list.add(capture.CautionBaselineUnlike, fmt.Sprintf("the baseline's line at %s is resolved to %s only and can't be compared with the capture's there, which is counted as the unit's",
 			hertz(l.FrequencyHz), hertz(l.BinHz)), again)
+	}
+	if b := f.rec.setup.Baseline; b != nil && b.DCV.Known && b.Mode == capture.Differential && math.Abs(b.DCV.Value) > lowestPlainDCV {
+		list.add(capture.CautionBaselineOfUnit,
+			fmt.Sprintf("the baseline's mean is %s: the probe was across a supply that ran, and what was subtracted is that supply's", capture.SI(b.DCV.Value, "V", 3)),
+			"take the baseline with the probe's tip on its own ground, or with the supply off at the wall")
 	}
 	if hz, ok := unitInBaseline(m, f.rec.setup); ok {
 		list.add(capture.CautionBaselineOfUnit,

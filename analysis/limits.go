@@ -120,6 +120,8 @@ const (
 	// lowestPlainDCV: a mean beyond it where the coupling is not known is no
 	// AC-coupled input's offset, V.
 	lowestPlainDCV = 0.5
+	// dcOverPP: nor is one of so many times the peak-to-peak where AC coupling is stated.
+	dcOverPP = 2
 	// audioTopHz is the end of hearing; a span that ends below it shows no switching.
 	audioTopHz = 20e3
 	// shortPeakHz is the lowest frequency that a short pulse's cut-off peak is missing at.

@@ -89,7 +89,7 @@ func (f *findings) measurement() *Measurement {
 	m := &Measurement{
 		File: tr.File, Channel: tr.Channel, SHA256: tr.SHA256,
 		SampleRateHz: tr.SampleRateHz, Samples: len(tr.Volts), DurationS: tr.DurationS(),
-		Coupling: tr.Coupling, Mode: tr.Mode, Calibrated: tr.Calibrated, Span: tr.Span, LoadA: f.rec.setup.LoadA,
+		Coupling: f.rec.coupling(), Mode: tr.Mode, Calibrated: tr.Calibrated, Span: tr.Span, LoadA: f.rec.setup.LoadA,
 
 		DCV: level.dcV, ACRMSV: level.acRMSV, PPV: level.ppV,
 		ADCStepV: level.adcStepV, QuantNoiseVPerRtHz: level.quantNoise,

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"context"
+	"math"
 	"strings"
 	"testing"
 
@@ -50,6 +51,56 @@ func TestAliasesSettleByMode(t *testing.T) {
 	}
 	if shown(capture.Common) {
 		t.Error("a common-mode capture settles a differential one's aliases")
+	}
+}
+
+// A baseline whose mean is a supply's DC was made across one that ran, whatever the
+// sheet says of it.
+func TestBaselineWithDC(t *testing.T) {
+	s := synth.Supply{Seed: 9, RateHz: 10e6, Samples: 1 << 15, ACCoupled: true, SwitchingHz: 98.7e3, RipplePPV: 20e-3, NoiseVPerRtHz: 100e-9}
+	other := s
+	other.Seed, other.ACCoupled, other.DCV = 10, false, 7
+	base, _ := measureSupply(t, other, Setup{})
+	if m, _ := measureSupply(t, s, Setup{Baseline: base, BaselineOff: true}); !m.HasCaution(capture.CautionBaselineOfUnit) {
+		t.Errorf("no caution: %+v", m.Cautions)
+	}
+}
+
+// A capture told to be AC-coupled whose mean is volts, and many times what varies, was
+// DC-coupled: its DC is measured, and its probe factor judged by it. One whose mean is an
+// input's offset stays AC-coupled, and so does a common-mode one.
+func TestDCToldAsAC(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		dcV      float64
+		mode     capture.Mode
+		told, ok bool // told: as AC; ok: so it stays
+	}{
+		{"a supply's DC", 7, capture.Differential, true, false},
+		{"at a wrong probe factor", 70, capture.Differential, true, false},
+		{"an offset", 0.2, capture.Differential, true, true},
+		{"common mode", 7, capture.Common, true, true},
+		{"told right", 7, capture.Differential, false, true},
+	} {
+		s := synth.Supply{Seed: 9, RateHz: 10e6, Samples: 1 << 15, DCV: c.dcV, SwitchingHz: 98.7e3, RipplePPV: 20e-3, NoiseVPerRtHz: 100e-9}
+		tr, _ := s.Trace("synthetic")
+		tr.Mode, tr.Coupling = c.mode, capture.CouplingDC
+		if c.told {
+			tr.Coupling = capture.CouplingAC
+		}
+		m, err := Measure(context.Background(), tr, Setup{RatedV: 7})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m.HasCaution(capture.CautionDCAsAC) == c.ok || (m.Coupling == tr.Coupling) != c.ok {
+			t.Errorf("%s: coupling %q, cautions %+v", c.name, m.Coupling, m.Cautions)
+		}
+		if !c.ok && (!m.DCV.Known || math.Abs(m.DCV.Value-c.dcV) > m.DCV.U) {
+			t.Errorf("%s: DC %+v", c.name, m.DCV)
+		}
+		if off := c.dcV > 50; m.HasCaution(capture.CautionProbeFactor) != off {
+			t.Errorf("%s: probe factor suspected: %v", c.name, !off)
+		}
 	}
 }
 

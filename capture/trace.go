@@ -127,7 +127,8 @@ const (
 	CautionUnfiltered      = "unfiltered"             // content above half the rate may have folded into sums and noise
 	CautionPartlyFiltered  = "partly_filtered"        // a mean or a single pole leaves a part of what folds into sums and noise
 	CautionExtremes        = "extremes"               // peak-detect or envelope: no instant values
-	CautionBaselineOfUnit  = "baseline_of_unit"       // the baseline shows the unit's own switching
+	CautionBaselineOfUnit  = "baseline_of_unit"       // the baseline shows the unit's own switching, or DC
+	CautionDCAsAC          = "dc_told_as_ac"          // AC coupling told, but the mean is a supply's DC
 )
 
 // Trace is one channel of a capture, evenly sampled.

@@ -48,7 +48,8 @@ var doubtTable = []doubtRow{
 
 	{capture.CautionProbeFactor, anyGroup, by(20.1), by(20.1)},
 	{CautionVoltsImpossible, anyGroup, unbounded, unbounded},
-	{CautionACAsDC, anyGroup, none, none}, // its DC is not used
+	{CautionACAsDC, anyGroup, none, none},         // its DC is not used
+	{capture.CautionDCAsAC, anyGroup, none, none}, // its volts are judged as any DC-coupled capture's
 	// A cycle folded at a wrong period shows a part of the ripple, or more than all.
 	{CautionSwitchingUnlike, figure.Folded, upToPP, by(wrongPeriodDB)},
 	{CautionSwitchingUnlike, anyGroup, none, none},
@@ -89,6 +90,7 @@ var doubtTable = []doubtRow{
 	{capture.CautionBaselineUnlike, figure.BandSum | figure.MainsLine | figure.MaskRatio, none, by(6)},
 	// What was taken off may be the unit's own.
 	{capture.CautionBaselineOfUnit, figure.BandSum | figure.MaskRatio, takenOff, none},
+	{capture.CautionBaselineOfUnit, figure.Density, by(3), none}, // more than that is not taken off, see AtInstrument
 	{capture.CautionBaselineOfUnit, anyGroup, none, none},
 	{capture.CautionInstrumentMains, figure.MainsLine, none, unbounded},
 
