@@ -47,7 +47,7 @@ func (s *Sheet) TakeMatching(folder string) (left Unmatched, err error) {
 	named, units := s.named(), pattern.of(s.Units)
 	for _, e := range entries {
 		name, path := e.Name(), filepath.Join(there, e.Name())
-		if !e.Type().IsRegular() || named[path] {
+		if !leadsToFile(e, path) || named[path] {
 			continue
 		}
 		unit, load, ok := units.match(name)
@@ -67,8 +67,17 @@ func (s *Sheet) TakeMatching(folder string) (left Unmatched, err error) {
 	return left, nil
 }
 
+// leadsToFile reports whether an entry of a folder is a file, or a link to one.
+func leadsToFile(e os.DirEntry, path string) bool {
+	if e.Type()&os.ModeSymlink == 0 {
+		return e.Type().IsRegular()
+	}
+	info, err := os.Stat(path)
+	return err == nil && info.Mode().IsRegular()
+}
+
 // baselineName finds the captures that are no unit's: of the instrument alone.
-var baselineName = regexp.MustCompile(`(?i)(?:^|[^a-z])(?:baseline|floor)(?:[^a-z]|$)`)
+var baselineName = regexp.MustCompile(`(?i)(?:^|[^a-z])(?:baseline|floor|shorted|(?:supply|psu)[ _-]?off)(?:[^a-z]|$)`)
 
 // named are the absolute paths of all files that the sheet names.
 func (s *Sheet) named() map[string]bool {

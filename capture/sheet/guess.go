@@ -34,7 +34,7 @@ var (
 // notNames are words in file names that tell of the capture and not of the unit.
 var notNames = map[string]bool{
 	"fast": true, "slow": true, "card": true, "scope": true, "audio": true, "ripple": true, "noise": true, "spike": true, "spikes": true,
-	"common": true, "ch": true, "ac": true, "dc": true, "csv": true, "wav": true, "wave": true, "capture": true, "trace": true, "loaded": true,
+	"common": true, "commonmode": true, "cm": true, "ch": true, "ac": true, "dc": true, "csv": true, "wav": true, "wave": true, "capture": true, "trace": true, "loaded": true,
 	"load": true, "full": true, "half": true, "heater": true, "heaters": true, "psu": true, "supply": true, "take": true, "export": true,
 	"file": true, "data": true, "new": true, "untitled": true, "waveform": true, "screen": true, "behind": true, "sine": true, "calibration": true,
 }
@@ -61,7 +61,7 @@ func GuessFrom(file string, units []Unit) Guess {
 	g.Brand = brandIn(stem, units)
 	switch {
 	case g.Brand != "":
-		left = left[min(len(strings.Fields(g.Brand)), len(left)):]
+		left = behind(left, Squash(g.Brand))
 	case len(left) == 0 || len(left) == 1 && runWord.MatchString(left[0]):
 		return g // a running number tells nothing of the unit
 	default:
@@ -72,23 +72,28 @@ func GuessFrom(file string, units []Unit) Guess {
 	return g
 }
 
-// NamedAfter gives the unit of the sheet that a capture's file is named after where that
-// is another than unit, to which the sheet gives it.
-func (s *Sheet) NamedAfter(unit int, file string) (other int, ok bool) {
+// NamedAfter names the unit of the sheet that a capture's file is named after where that
+// is another than unit, to which the sheet gives it, or the other brand where none of its
+// units has the file's mark; "" where neither.
+func (s *Sheet) NamedAfter(unit int, file string) string {
 	own, g := &s.Units[unit], GuessFrom(file, s.Units)
 	brand, mark := Squash(g.Brand), Squash(g.Mark)
 	of := func(u *Unit) bool {
 		return Squash(u.Brand) == brand && (g.Mark == "" || u.Mark == "" || Squash(u.Mark) == mark)
 	}
 	if g.Brand == "" || of(own) {
-		return 0, false
+		return ""
 	}
+	named := ""
 	for i := range s.Units {
-		if of(&s.Units[i]) {
-			return i, true
+		switch u := &s.Units[i]; {
+		case of(u):
+			return u.Name()
+		case Squash(u.Brand) == brand && brand != Squash(own.Brand):
+			named = u.Brand
 		}
 	}
-	return 0, false
+	return named
 }
 
 // telling takes the words that tell of the capture out of a name.
@@ -120,6 +125,19 @@ func brandIn(stem string, units []Unit) (brand string) {
 		}
 	}
 	return brand
+}
+
+// behind are the words after those that a brand, squashed, takes at their start, however
+// many the name writes it in; one that goes on behind the brand tells nothing.
+func behind(words []string, brand string) []string {
+	for brand != "" && len(words) > 0 {
+		rest, ok := strings.CutPrefix(brand, Squash(words[0]))
+		if !ok {
+			rest = ""
+		}
+		brand, words = rest, words[1:]
+	}
+	return words
 }
 
 // label takes the words behind the brand for a model and a mark.

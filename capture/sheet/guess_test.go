@@ -8,6 +8,7 @@ func TestGuessFrom(t *testing.T) {
 		"captures/murrowfen-a1-fast.csv.gz":      {Brand: "Murrowfen", Mark: "A1"},
 		"Quibblet_Q7_#3_0.94A.csv":               {Brand: "Quibblet", Model: "Q7", Mark: "3", LoadA: "0.94 A"},
 		"tarn_oak-b2-slow.wav":                   {Brand: "Tarn Oak", Model: "T 70", Mark: "B2"},
+		"tarnoak-b7-slow.wav":                    {Brand: "Tarn Oak", Model: "T 70", Mark: "B7"},
 		"baseline-slow.csv":                      {Baseline: true},
 		"sine.wav":                               {},
 		"20260314.csv":                           {},

@@ -81,11 +81,11 @@ func (b *builder) ofOneMode(s *Sheet) {
 	}
 }
 
-// commonWord is the word "common" by itself in a file name.
-var commonWord = regexp.MustCompile(`(?i)(^|[^a-z0-9])common([^a-z0-9]|$)`)
+// commonWord finds the words common, commonmode or cm by themselves in a file name.
+var commonWord = regexp.MustCompile(`(?i)(^|[^a-z0-9])(?:common(?:mode)?|cm)([^a-z0-9]|$)`)
 
 // ModeOfName is the mode of a file that no entry of the sheet describes: a name
-// that holds the word common is of a common-mode capture.
+// that holds the word common, or cm, is of a common-mode capture.
 func ModeOfName(file string) capture.Mode {
 	if commonWord.MatchString(filepath.Base(file)) {
 		return capture.Common

@@ -91,7 +91,7 @@ func TestModeOfNames(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for name, want := range map[string]capture.Mode{"q1-common-fast.csv": capture.Common, "Q1 Common.csv": capture.Common, "commonwealth-1.csv": "", "q1-fast.csv": ""} {
+	for name, want := range map[string]capture.Mode{"q1-common-fast.csv": capture.Common, "Q1 Common.csv": capture.Common, "commonwealth-1.csv": "", "q1-CM-slow.csv": capture.Common, "q1_commonmode.csv": capture.Common, "q1-10cm.csv": "", "q1-fast.csv": ""} {
 		if err := os.WriteFile(strings.TrimSuffix(path, "bench.toml")+name, []byte("t,v\n0,1\n"), 0o600); err != nil {
 			t.Fatal(err)
 		}

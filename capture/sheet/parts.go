@@ -275,7 +275,7 @@ func (b *builder) channel(key string, v any) string {
 }
 
 // Add gives unit the capture at file, with the instrument's settings, as if the
-// sheet named it. The file must exist. One with the word common in its name is a
+// sheet named it. The file must exist. One with the word common or cm in its name is a
 // common-mode capture. loadA is in amperes, 0 unknown.
 func (s *Sheet) Add(unit int, file string, loadA float64) error {
 	b := builder{path: s.Path, dir: s.Dir, at: s.at}

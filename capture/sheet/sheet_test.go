@@ -3,6 +3,7 @@ package sheet
 import (
 	"bytes"
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -313,6 +314,30 @@ func TestPattern(t *testing.T) {
 		unit, load, ok := p.Match(name, units)
 		if unit != want.unit || load != want.loadA || ok != (want.unit >= 0) {
 			t.Errorf("%s: unit %d at %g A, %v", name, unit, load, ok)
+		}
+	}
+	for _, c := range []struct {
+		pattern, name string
+		unit          int
+		loadA         float64
+	}{
+		// A word ends where what stands for anything begins.
+		{"{mark}{rest}.csv", "1-fast.csv", 0, 0}, {"{mark}{rest}.csv", "11-fast.csv", -1, 0}, {"{mark}{rest}.csv", "1a.csv", 0, 0},
+		{"*{mark}.csv", "scope21.csv", -1, 0}, {"*{mark}.csv", "scope1.csv", 0, 0}, {"*{mark}.csv", "2 1.csv", 0, 0},
+		{"{brand}{rest}-{mark}.csv", "aldermoor-1.csv", -1, 0}, {"{brand}{rest}-{mark}.csv", "alder-moor-1.csv", 0, 0}, {"{brand}*{mark}.csv", "alder1.csv", 0, 0},
+		// One way of writing each letter, whatever gaps.
+		{"{brand}-{mark}.csv", "mu\u0308he_7-2.csv", 1, 0}, {"{brand}-{mark}.csv", "M\u00dcHE7-2.csv", 1, 0}, {"{brand}-{mark}.csv", "m\u00fche-7-2.csv", 1, 0},
+		// Amperes and milliamperes.
+		{"{brand}-{mark}-{load}mA.csv", "alder-1-940mA.csv", 0, 0.94}, {"{brand}-{mark}-{load}A.csv", "alder-1-940mA.csv", 0, 0.94}, {"{brand}-{mark}-{load}A.csv", "alder-1-0,94A.csv", 0, 0.94},
+		{"{brand}-{mark}-{load}{rest}.csv", "alder-1-940mA fast.csv", 0, 0.94}, {"{brand}-{mark}-{load}{rest}.csv", "alder-1-0.94max.csv", 0, 0.94}, {"{mark}-{load}*.csv", "1-2 A.csv", 0, 2},
+	} {
+		p, err := ParsePattern(c.pattern)
+		if err != nil {
+			t.Fatal(err)
+		}
+		unit, load, ok := p.Match(c.name, []Unit{{Brand: "Alder", Mark: "1"}, {Brand: "M\u00fche-7", Mark: "2"}})
+		if unit != c.unit || math.Abs(load-c.loadA) > 1e-12 || ok != (c.unit >= 0) {
+			t.Errorf("%s, %s: unit %d at %g A, %v", c.pattern, c.name, unit, load, ok)
 		}
 	}
 	p, _ = ParsePattern("{mark}*.csv")

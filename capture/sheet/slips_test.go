@@ -83,17 +83,14 @@ func TestNamedAfter(t *testing.T) {
 	for _, c := range []struct {
 		unit int
 		file string
-		want int // -1 none
+		want string
 	}{
-		{0, "murrowfen-a1-fast.csv", -1}, {0, "murrowfen-a2-fast.csv", 1}, {0, "tindlewick-b1-slow.csv.gz", 2}, {2, "captures/murrowfen-a1.wav", 0},
-		{3, "murrowfen-a1-filter.csv", -1}, {0, "SDS00001.csv", -1}, {0, "scope-7.csv", -1}, {1, "murrowfen-fast.csv", -1}, {2, "murrowfen-fast.csv", 0},
+		{0, "murrowfen-a1-fast.csv", ""}, {0, "murrowfen-a2-fast.csv", "Murrowfen MF-7 A2"}, {0, "tindlewick-b1-slow.csv.gz", "Tindle Wick B1"}, {2, "captures/murrowfen-a1.wav", "Murrowfen MF-7 A1"},
+		{3, "murrowfen-a1-filter.csv", ""}, {0, "SDS00001.csv", ""}, {0, "scope-7.csv", ""}, {1, "murrowfen-fast.csv", ""}, {2, "murrowfen-fast.csv", "Murrowfen MF-7 A1"},
+		{0, "tindlewick-b7-slow.csv", "Tindle Wick"}, {0, "murrowfen-a7-fast.csv", ""},
 	} {
-		other, ok := s.NamedAfter(c.unit, c.file)
-		if !ok {
-			other = -1
-		}
-		if other != c.want {
-			t.Errorf("%s under unit %d: %d, want %d", c.file, c.unit, other, c.want)
+		if other := s.NamedAfter(c.unit, c.file); other != c.want {
+			t.Errorf("%s under unit %d: %q, want %q", c.file, c.unit, other, c.want)
 		}
 	}
 }

@@ -28,8 +28,8 @@ func countOnce(s *sheet.Sheet, measured [][]report.Capture) (*sheet.Sheet, [][]r
 		var files []sheet.Capture
 		var kept []report.Capture
 		for k, got := range measured[i] {
-			if other, ok := s.NamedAfter(i, u.Captures[k].File); ok {
-				got.M = withName(got.M, u.Captures[k].File, s.Units[other].Name())
+			if other := s.NamedAfter(i, u.Captures[k].File); other != "" {
+				got.M = withName(got.M, u.Captures[k].File, other)
 			}
 			r := record{i, u.Captures[k], got}
 			at := slices.IndexFunc(seen, r.same)
