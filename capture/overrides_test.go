@@ -31,6 +31,13 @@ func TestOverrides(t *testing.T) {
 			return tr.BandwidthHz == 1e5 && tr.BandLimited && tr.Coupling == CouplingAC && tr.Span.HighHz == 1e5
 		}},
 		{"probe stated and given", "Probe,10\ntime (s),volts\n" + rowsOf(200, tv(1e-6)), Options{ProbeFactor: 10}, 1e6, 10, func(tr *Trace) bool { return len(tr.Cautions) == 1 && tr.Cautions[0].Code == CautionProbeFactor }},
+		// What is given is believed; where the file states otherwise, that is said.
+		{"volt unit over the header's", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "mV"}, 1e6, 1e-3, says(CautionProbeFactor, "the file states V, mV is given")},
+		{"volt unit over the settings'", "Vertical Units,V\ntime (s),CH1\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "mV"}, 1e6, 1e-3, says(CautionProbeFactor, "the file states V, mV is given")},
+		{"volt unit as in the header", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "V"}, 1e6, 1, says("", "")},
+		{"time unit over the header's", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{TimeUnit: "ms"}, 1e9, 1, says(CautionTimeUnit, "states its times in s, ms is given")},
+		{"rate over a stated time", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{RateHz: 2e6}, 2e6, 1, says(CautionRateConflict, "gives 1 MS/s, 2 MS/s is given")},
+		{"rate as the times round it", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{RateHz: 1.001e6}, 1.001e6, 1, says("", "")},
 	} {
 		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", c.opt)
 		if c.rate == 0 {
@@ -49,6 +56,16 @@ func TestOverrides(t *testing.T) {
 		if c.check != nil && !c.check(tr) {
 			t.Errorf("%s: %+v %+v", c.name, tr.Assumptions, tr.Cautions)
 		}
+	}
+}
+
+// says wants one caution of the code, with the words; none where the code is "".
+func says(code, words string) func(*Trace) bool {
+	return func(tr *Trace) bool {
+		if code == "" {
+			return len(tr.Cautions) == 0
+		}
+		return len(tr.Cautions) == 1 && tr.Cautions[0].Code == code && strings.Contains(tr.Cautions[0].Text, words)
 	}
 }
 

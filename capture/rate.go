@@ -78,6 +78,9 @@ func (im *importer) rateOfTimes(r *record) error {
 	if im.given {
 		im.useStated()
 		t.assume("time column", SI(1/step, "S/s", 6), "not used: the rate is given")
+		if im.timesStated && math.Abs(im.stepS/step-1) > givenAgrees {
+			t.caution(CautionRateConflict, fmt.Sprintf("the time column gives %s, %s is given and believed", SI(1/step, "S/s", 6), SI(t.SampleRateHz, "S/s", 6)), "take the rate out (--rate, rate_hz) unless the times are wrong")
+		}
 		t.Span.HighHz = 0
 		return nil
 	}
@@ -146,6 +149,9 @@ func (im *importer) sayRounded(r *record) {
 // agrees is how far, as a ratio, a stated rate and that of the time column may
 // lie apart without a caution.
 const agrees = 1e-3
+
+// givenAgrees is the same for a rate that is given, as people round it.
+const givenAgrees = 0.02
 
 // againstStated compares the fitted step with the stated one: used tells that
 // the stamps allow the stated one, which then wins. fitted says which rule gave

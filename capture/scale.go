@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"regexp"
@@ -23,6 +24,8 @@ type importer struct {
 	stepS   float64
 	stepWhy string
 	given   bool // by the options
+	// timesStated tells that the times' unit stands in the file.
+	timesStated bool
 	// unitStated tells that the volts' unit is given or stands in the file.
 	unitStated bool
 	// mayBeSweep tells that nothing but its numbers makes the first column a time.
@@ -109,6 +112,7 @@ func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error
 	switch {
 	case im.opt.VoltUnit != "":
 		u, _ = parseUnit(im.opt.VoltUnit)
+		im.sayGivenUnit(u, cmp.Or(cell, head))
 		return u, im.opt.VoltUnit, "given", nil
 	case cell != "":
 		return im.cellUnit(j, cell, head)
@@ -127,6 +131,17 @@ func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error
 		return u, text, why, nil
 	}
 	return im.guessVoltUnit(hasScale)
+}
+
+// sayGivenUnit doubts a unit that is given where the file states another.
+func (im *importer) sayGivenUnit(given unit, file string) {
+	if m, ok := im.meta(metaVoltUnit); ok && file == "" {
+		file = m.text
+	}
+	if s, ok := parseUnit(file); ok && s.kind == unitVolt && given.kind == unitVolt && s.factor != given.factor {
+		im.t.caution(CautionProbeFactor, fmt.Sprintf("the file states %s, %s is given and believed: the volts may be off by a factor of %g", file, im.opt.VoltUnit, max(s.factor/given.factor, given.factor/s.factor)),
+			"take the unit out (--volt-unit, volt_unit); where the file is wrong, give its scale instead")
+	}
 }
 
 // sayOtherUnit doubts the volts where the settings state another multiple of the volt

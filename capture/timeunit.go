@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 )
@@ -9,6 +10,7 @@ import (
 // options or the preamble state.
 func (im *importer) timeUnit() error {
 	sc := im.sc
+	im.timesStated = sc.timeKind == unitSecond && sc.timeFactor != 0 && im.opt.TimeUnit == ""
 	if im.opt.RateHz > 0 {
 		im.stepS, im.stepWhy, im.given = 1/im.opt.RateHz, "given", true
 	} else if err := im.useStatedStep(); err != nil {
@@ -46,6 +48,9 @@ func (im *importer) unitOfTimes() {
 	sc := im.sc
 	if im.opt.TimeUnit != "" {
 		u, _ := parseUnit(im.opt.TimeUnit)
+		if sc.timeKind == unitSecond && u.kind == unitSecond && sc.timeFactor != 0 && sc.timeFactor != u.factor {
+			im.t.caution(CautionTimeUnit, fmt.Sprintf("the file states its times in %s, %s is given and believed", cmp.Or(sc.timeText, "s"), im.opt.TimeUnit), "take the unit out (--time-unit, time_unit) unless the file is wrong")
+		}
 		sc.timeKind, sc.timeFactor, sc.timeText = u.kind, u.factor, im.opt.TimeUnit
 		im.t.assume("time unit", im.opt.TimeUnit, "given")
 		if u.kind == unitIndex {

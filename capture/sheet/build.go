@@ -265,6 +265,14 @@ func mostLimit(key string) float64 {
 	return math.Inf(1)
 }
 
+// mostReading is the same for a figure read off a screen, which can only fail a unit.
+func mostReading(key string) float64 {
+	if most := mostLimit(key); !math.IsInf(most, 0) {
+		return min(most, 1)
+	}
+	return mostLimit(key)
+}
+
 // limits takes [limits] and the mask.
 func (b *builder) limits(raw *rawSheet, s *Sheet) {
 	keys := make([]string, 0, len(raw.Limits))

@@ -155,6 +155,10 @@ func (b *builder) shown(raw *rawShown, key string, in *Instrument) Shown {
 		b.fail(key, "a reading without value", "value = 0.060, in volts or the criterion's own unit", "")
 	default:
 		s.Value = *raw.Value
+		if most := mostReading(s.On); s.Value >= most {
+			b.fail(key+".value", fmt.Sprintf("value = %g on %s", s.Value, s.On), fmt.Sprintf("less than %g, since readings are in volts", most),
+				fmt.Sprintf("for %g mV write %g, for %g µV write %g; where it truly is so much, %g fails alike", s.Value, s.Value/1e3, s.Value, s.Value/1e6, 0.99*most))
+		}
 	}
 	if p := raw.PlusMinusPercent; p != nil {
 		if *p >= 100 {

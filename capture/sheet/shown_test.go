@@ -47,6 +47,8 @@ func TestShown(t *testing.T) {
 		{`"ripple_pp_20mhz_v"`, `"ripple_pp_20mhz"`, `:6:1: unknown criterion "ripple_pp_20mhz", expected "ripple_pp_20mhz_v"`},
 		{`"ripple_pp_20mhz_v"`, `"heater_dc_v"`, ":6:1: a reading on heater_dc_v, expected readings = ["},
 		{"value = 0.060\n", "", ":5:3: a reading without value"},
+		{"0.060", "60", ":7:1: value = 60 on ripple_pp_20mhz_v, expected less than 1, since readings are in volts; for 60 mV write 0.06"},
+		{"0.004", "4", ":10:1: value = 4 on mains_line_rms_v, expected less than 1"},
 		{"0.060", "0", ":7:1: value = 0, expected a number over 0"},
 		{"percent = 50", "percent = 100", ":11:1: plus_minus_percent = 100, expected a number under 100"},
 		{"by =", "from =", `:12:1: unknown key "from" in [unit.reading]`},
