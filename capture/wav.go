@@ -300,6 +300,7 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 	if scale != 0 {
 		t.Calibrated = true
 		t.assume("volts at full scale", SI(scale, "V", 6)+" peak", "given")
+		t.sayBeyondFullScale(scale)
 		if scale != 1 || opt.OffsetV != 0 {
 			for i := range t.Volts {
 				t.Volts[i] = t.Volts[i]*scale + opt.OffsetV
@@ -316,6 +317,20 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 		t.caution(CautionUncalibrated, "no volts at full scale known: figures are relative to digital full scale", "find it with stillglow calibrate and a sine of known volts")
 	}
 	return nil
+}
+
+// beyondFullScale is how far, as a share, a filter behind the converter may carry float
+// samples over full scale.
+const beyondFullScale = 0.1
+
+// sayBeyondFullScale doubts volts at full scale that are given for float samples which no
+// converter can have given: a program scaled them, or they are volts already.
+func (t *Trace) sayBeyondFullScale(scale float64) {
+	e := extentOf(t.Volts)
+	if most := max(e.hi, -e.lo); scale != 1 && most > 1+beyondFullScale {
+		t.caution(CautionProbeFactor, fmt.Sprintf("samples up to %.3g times digital full scale, which no converter gives: a program scaled them, or they are volts already", most),
+			"export the recording without gain or normalising; where the samples are volts, give volts_per_full_scale = 1 (--volts-per-full-scale)")
+	}
 }
 
 // minSamples is the shortest record that is taken for a capture.

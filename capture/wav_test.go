@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -89,6 +90,27 @@ func encodeWAV(tag, bits int, v float64) []byte {
 		return []byte{byte(x), byte(x >> 8), byte(x >> 16)}
 	}
 	return le.AppendUint32(nil, uint32(int32(v*(1<<31))))
+}
+
+// Float samples beyond full scale were scaled by a program, or are volts already: volts at
+// full scale that are given for them are doubted, but for 1, which reads them as volts.
+func TestFloatsBeyondFullScale(t *testing.T) {
+	for _, c := range []struct {
+		times, fullScale float64
+		doubted          bool
+	}{{0.5, 2, false}, {1.05, 2, false}, {1.6, 2, true}, {1.6, 1, false}, {32768, 0.5, true}} {
+		var data []byte
+		for i := range 200 {
+			data = append(data, encodeWAV(wavFloat, 32, c.times*math.Sin(float64(i)))...)
+		}
+		tr, err := Read(context.Background(), bytes.NewReader(wavFile(wavFloat, 1, 32, 48000, data)), "x.wav", Options{VoltsPerFullScale: c.fullScale})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if slices.Contains(codesOf(tr), CautionProbeFactor) != c.doubted {
+			t.Errorf("%+v: %v", c, tr.Cautions)
+		}
+	}
 }
 
 func TestWAVEncodings(t *testing.T) {

@@ -342,6 +342,45 @@ func TestTextRefuses(t *testing.T) {
 	}
 }
 
+// What an editor saves between the look at the sheet and the write is not lost: the change
+// is made anew on it. One that saves all the time is told.
+func TestChangeWhileTheEditorSaves(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "bench.toml")
+	f, err := OpenFile(path, []byte("title = \"blank\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	saves := 0
+	save := func() {
+		saves++
+		if err := os.WriteFile(path, fmt.Appendf(nil, "title = \"by hand %d\"\n", saves), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := f.Change(func(x *Text) error {
+		if saves == 0 {
+			save()
+		}
+		return x.Set("workshop", "shed")
+	}); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := decoded(t, data); got["title"] != "by hand 1" || got["workshop"] != "shed" {
+		t.Errorf("%s", data)
+	}
+	err = f.Change(func(x *Text) error { save(); return x.Set("workshop", "barn") })
+	if err == nil || !strings.Contains(err.Error(), "another program writes") {
+		t.Errorf("%v", err)
+	}
+	if data, _ := os.ReadFile(path); !strings.Contains(string(data), fmt.Sprintf("by hand %d", saves)) || strings.Contains(string(data), "barn") {
+		t.Errorf("%s", data)
+	}
+}
+
 func TestFileUndo(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "bench.toml")
 	f, err := OpenFile(path, []byte("title = \"blank\"\n"))

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -125,6 +126,22 @@ func (f *File) ChangeInRow(name string, edit func(*Text) error) error { return f
 func (f *File) change(row string, edit func(*Text) error) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	for range writtenTries {
+		if err := f.changeOnce(row, edit); !errors.Is(err, errWritten) {
+			return err
+		}
+	}
+	return &capture.ParseError{Path: f.shown, Found: "a sheet that another program writes again and again", Expected: "one that stands still for a moment", Fix: "do it again"}
+}
+
+// errWritten tells that somebody wrote the sheet while a change was made to it, which is
+// then made anew; writtenTries is how many times.
+var errWritten = errors.New("written meanwhile")
+
+const writtenTries = 5
+
+// changeOnce is change with the lock held, on the sheet as it is now.
+func (f *File) changeOnce(row string, edit func(*Text) error) error {
 	data, byHand, err := f.readLocked()
 	if err != nil {
 		return err
@@ -151,6 +168,9 @@ func (f *File) change(row string, edit func(*Text) error) error {
 		err = f.keep(stepsBack, data)
 	}
 	s := <-staged
+	if now, rerr := f.present(); err == nil && (rerr != nil || !bytes.Equal(now, data)) {
+		err = cmp.Or(rerr, errWritten)
+	}
 	if err != nil {
 		s.drop()
 		return err

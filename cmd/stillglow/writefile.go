@@ -53,9 +53,12 @@ func writeWhole(path string, data []byte) error {
 }
 
 // writePicture writes a plot that was asked for, never over a file unless told
-// to.
+// to, and never over one that is no picture.
 func writePicture(path string, picture []byte, force bool) error {
 	if force {
+		if err := replaceable(path); err != nil {
+			return err
+		}
 		return writeWhole(path, picture)
 	}
 	err := writeNewFile(path, picture)
