@@ -64,6 +64,14 @@ func scrambled(x uint64) uint64 {
 	return x ^ x>>31
 }
 
+// shelfWidth is many times what the first projection of one record may differ by,
+// sameSamples·√fingerprints.
+const shelfWidth = 0.01
+
+// Shelf numbers fingerprints so that those of one record have the same number, or
+// differ by one, and those of unlike records rarely do: it spares comparing all with all.
+func (f Fingerprint) Shelf() int { return int(math.Floor(f.Projections[0] / shelfWidth)) }
+
 // SameSamples reports whether two records are one and the same.
 func (f Fingerprint) SameSamples(other Fingerprint) bool {
 	if f.Samples == 0 || f.Samples != other.Samples ||

@@ -149,3 +149,29 @@ func TestBaselineIsTheCapture(t *testing.T) {
 		t.Errorf("measure: exit %d, %q", code, errs.String())
 	}
 }
+
+// Of thousands of errors a hundred are told, each on its line, and how many more there are.
+func TestManyErrorsAreBounded(t *testing.T) {
+	dir := t.TempDir()
+	var b strings.Builder
+	b.WriteString("target = \"line-preamp\"\n[[unit]]\nbrand = \"Alder\"\n")
+	for i := range mostErrors + 7 {
+		name := fmt.Sprintf("c%d.csv", i)
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("nothing\n"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		fmt.Fprintf(&b, "[[unit.capture]]\nfile = %q\n", name)
+	}
+	path := filepath.Join(dir, "bench.toml")
+	if err := os.WriteFile(path, []byte(b.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	var out, errs bytes.Buffer
+	if code := run(context.Background(), []string{"rank", "--no-cache", path}, nil, &out, &errs); code != exitError {
+		t.Fatalf("%d: %s", code, errs.String())
+	}
+	lines := strings.Split(strings.TrimSpace(errs.String()), "\n")
+	if len(lines) != mostErrors+1 || !strings.Contains(lines[mostErrors], "and 7 more errors") {
+		t.Errorf("%d lines, the last %q", len(lines), lines[len(lines)-1])
+	}
+}

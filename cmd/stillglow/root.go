@@ -74,12 +74,19 @@ func execute(ctx context.Context, args []string, stdin io.Reader, stdout, stderr
 	case isWriteError(stdout, err):
 		return exitError // told by run
 	default:
-		for _, e := range eachError(err) {
+		each := eachError(err)
+		for _, e := range each[:min(mostErrors, len(each))] {
 			fmt.Fprintf(stderr, "stillglow: %s\n", errorLine(e))
+		}
+		if more := len(each) - mostErrors; more > 0 {
+			fmt.Fprintf(stderr, "stillglow: and %d more errors; mend these first\n", more)
 		}
 		return exitError
 	}
 }
+
+// mostErrors is how many errors are told, each on its line: nobody reads thousands.
+const mostErrors = 100
 
 // eachError gives the errors that are to be told on lines of their own.
 func eachError(err error) []error {

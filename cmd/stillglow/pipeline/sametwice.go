@@ -22,7 +22,7 @@ func countOnce(s *sheet.Sheet, measured [][]report.Capture) (*sheet.Sheet, [][]r
 	out := *s
 	out.Units = slices.Clone(s.Units)
 	once := slices.Clone(measured)
-	var seen []record
+	var seen records
 	var bad ErrorList
 	for i, u := range s.Units {
 		var files []sheet.Capture
@@ -32,18 +32,18 @@ func countOnce(s *sheet.Sheet, measured [][]report.Capture) (*sheet.Sheet, [][]r
 				got.M = withName(got.M, u.Captures[k].File, other)
 			}
 			r := record{i, u.Captures[k], got}
-			at := slices.IndexFunc(seen, r.same)
+			before, there := seen.find(r)
 			switch {
-			case at < 0:
-				seen = append(seen, r)
+			case !there:
+				seen.add(r)
 				files, kept = append(files, u.Captures[k]), append(kept, got)
-			case seen[at].unit != i && r.proves(seen[at]):
-				bad = append(bad, r.twice(s, seen[at]))
-			case seen[at].unit != i:
-				got.M = withLike(got.M, seen[at].file.File, s.Units[seen[at].unit].Name())
+			case before.unit != i && r.proves(before):
+				bad = append(bad, r.twice(s, before))
+			case before.unit != i:
+				got.M = withLike(got.M, before.file.File, s.Units[before.unit].Name())
 				files, kept = append(files, u.Captures[k]), append(kept, got)
 			default:
-				first := slices.IndexFunc(files, func(c sheet.Capture) bool { return c.Path == seen[at].file.Path && c.Key == seen[at].file.Key })
+				first := slices.IndexFunc(files, func(c sheet.Capture) bool { return c.Path == before.file.Path && c.Key == before.file.Key })
 				kept[first].M = withTwice(kept[first].M, u.Captures[k].File)
 			}
 		}
@@ -62,11 +62,62 @@ type record struct {
 	got  report.Capture
 }
 
-// same reports whether two captures hold one record.
-func (r record) same(o record) bool {
-	a, b := r.got.M, o.got.M
-	return a.SHA256 != "" && a.SHA256 == b.SHA256 && a.Channel == b.Channel && r.file.Options.Segment == o.file.Options.Segment ||
-		r.got.Samples.SameSamples(o.got.Samples)
+// records are those seen so far, found again by their bytes and by their samples.
+type records struct {
+	all     []record
+	bytes   map[storedRecord]int  // the first of all with them
+	samples map[sampleShelf][]int // all by their fingerprints, roughly
+}
+
+// storedRecord is a record by where it is stored.
+type storedRecord struct {
+	sum, channel string
+	segment      int
+}
+
+// sampleShelf is where records of the same samples stand, or on the one beside it.
+type sampleShelf struct{ samples, shelf int }
+
+func (r record) stored() storedRecord {
+	return storedRecord{r.got.M.SHA256, r.got.M.Channel, r.file.Options.Segment}
+}
+
+func (s *records) add(r record) {
+	if s.bytes == nil {
+		s.bytes, s.samples = map[storedRecord]int{}, map[sampleShelf][]int{}
+	}
+	n := len(s.all)
+	s.all = append(s.all, r)
+	if key := r.stored(); key.sum != "" {
+		if _, there := s.bytes[key]; !there {
+			s.bytes[key] = n
+		}
+	}
+	if f := r.got.Samples; f.Samples > 0 {
+		key := sampleShelf{f.Samples, f.Shelf()}
+		s.samples[key] = append(s.samples[key], n)
+	}
+}
+
+// find gives the first record that r is, too.
+func (s *records) find(r record) (before record, ok bool) {
+	first := len(s.all)
+	if n, there := s.bytes[r.stored()]; there {
+		first = n
+	}
+	if f := r.got.Samples; f.Samples > 0 {
+		for shelf := f.Shelf() - 1; shelf <= f.Shelf()+1; shelf++ {
+			for _, n := range s.samples[sampleShelf{f.Samples, shelf}] {
+				if n < first && f.SameSamples(s.all[n].got.Samples) {
+					first = n
+				}
+			}
+		}
+	}
+	if first == len(s.all) {
+		return record{}, false
+	}
+	return s.all[first], true
 }
 
 // What noise must be, for equal samples to prove one record: over the converter's own
