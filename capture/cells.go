@@ -3,6 +3,7 @@ package capture
 import (
 	"bytes"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -358,15 +359,22 @@ func halfDay(s string) (rest string, half int) {
 	return s, 0
 }
 
+// zone is what names the offset from universal time behind a time of day, the same in
+// all rows.
+var zone = regexp.MustCompile(`(:[0-9.,]+) ?(?:Z|UTC|GMT|[+-][0-9]{2}:?[0-9]{2})$`)
+
 // clockParts cuts a time of day, with or without a date, at its colons.
 func clockParts(s string) (p []string, ok bool) {
+	if i := strings.IndexByte(s, ':'); i > 0 && strings.ContainsAny(s[i:], "+-ZUG") {
+		s = zone.ReplaceAllString(s, "$1")
+	}
 	if i := strings.LastIndexAny(s, " T"); i > 0 {
 		if !isDate(s[:i]) {
 			return nil, false
 		}
 		s = s[i+1:]
 	}
-	p = strings.Split(strings.TrimSuffix(s, "Z"), ":")
+	p = strings.Split(s, ":")
 	if len(p) == 4 && allDigits(p[3]) { // 12:59:59:123
 		p = []string{p[0], p[1], p[2] + "." + p[3]}
 	}

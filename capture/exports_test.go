@@ -55,6 +55,9 @@ var exportCases = []layoutCase{
 		}
 		return fmt.Sprintf("00:00:%06.3f,%.3f", float64(i-100)*1e-3, wave(i))
 	}), rate: 1000, start: 86399.9},
+	{name: "a clock with its offset from universal time", text: "Time [s],Channel 0\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("2026-01-01T12:00:00.%09d+01:00,%.4f", i*100, wave(i)) }), rate: 1e7, start: 43200, channels: "Channel 0"},
+	{name: "a clock with its zone", text: "Time,CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("2026-01-01 12:00:00.%03d UTC,%.4f", i, wave(i)) }), rate: 1000, start: 43200, channels: "CH1"},
+	{name: "a clock with its offset after a blank", text: "Time,CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("2026-01-01 12:00:00.%03d -0530,%.4f", i, wave(i)) }), rate: 1000, start: 43200, channels: "CH1"},
 	{name: "a # that names the rows' numbers", text: "CH1: 20.0mV/div DC x1\n\n#\tT(us)\tU(mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d\t%d\t%.0f", i, i, wave(i)*1000) }), rate: 1e6, channels: "U"},
 	{name: "interpolated, the converter's rate stated beside the rows'", text: "Sample Rate,1 MS/s\nTrue Sample Rate,100 kS/s\nTime (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "CH1", cautions: CautionInterpolated,
 		check: func(t *testing.T, tr *Trace) {

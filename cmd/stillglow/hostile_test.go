@@ -207,6 +207,35 @@ func TestHostileCaptures(t *testing.T) {
 	}
 }
 
+// A file of more channels than any instrument's asks for one, rather than be read anew for
+// each.
+func TestChannelsAreBounded(t *testing.T) {
+	for _, c := range []struct{ channels, want int }{{mostChannels, exitDone}, {mostChannels + 1, exitError}} {
+		var b strings.Builder
+		b.WriteString("time (s)")
+		for ch := range c.channels {
+			fmt.Fprintf(&b, ",CH%d (V)", ch+1)
+		}
+		for i := range 40 {
+			fmt.Fprintf(&b, "\n%.6f", float64(i)*1e-6)
+			for ch := range c.channels {
+				fmt.Fprintf(&b, ",%d.5", (i*i+ch)%7)
+			}
+		}
+		path := filepath.Join(t.TempDir(), "wide.csv")
+		if err := os.WriteFile(path, []byte(b.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		var out, errs bytes.Buffer
+		if code := run(context.Background(), []string{"measure", "--json", path}, nil, &out, &errs); code != c.want {
+			t.Errorf("%d channels: %d, %s", c.channels, code, errs.String())
+		}
+		if c.want == exitError && !strings.Contains(errs.String(), "expected a choice of one") {
+			t.Errorf("%s", errs.String())
+		}
+	}
+}
+
 // TestHostilePlaces runs it on things that are no files at all.
 func TestHostilePlaces(t *testing.T) {
 	dir := t.TempDir()

@@ -157,18 +157,26 @@ func captureWriter(w io.Writer, asJSON bool) func(report.Capture) error {
 func eachChannel(opt capture.Options, do func(capture.Options) error) error {
 	err := do(opt)
 	var many *capture.ChannelError
-	if !errors.As(err, &many) || many.Asked != "" {
+	if !errors.As(err, &many) || many.Asked != "" || len(many.Channels) > mostChannels {
 		return err
 	}
 	var first error
 	for i := range many.Channels {
 		opt.Nth = i + 1
-		if err := do(opt); err != nil && first == nil {
+		err := do(opt)
+		if err != nil && first == nil {
 			first = err
+		}
+		if out := (outputError{}); errors.As(err, &out) {
+			return err
 		}
 	}
 	return first
 }
+
+// mostChannels is how many channels of a file are measured where none is named: each is
+// read by itself.
+const mostChannels = 64
 
 // outputError is trouble with the output, which ends the command, unlike
 // trouble with a capture.
