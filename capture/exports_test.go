@@ -58,6 +58,8 @@ var exportCases = []layoutCase{
 	{name: "a clock with its offset from universal time", text: "Time [s],Channel 0\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("2026-01-01T12:00:00.%09d+01:00,%.4f", i*100, wave(i)) }), rate: 1e7, start: 43200, channels: "Channel 0"},
 	{name: "a clock with its zone", text: "Time,CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("2026-01-01 12:00:00.%03d UTC,%.4f", i, wave(i)) }), rate: 1000, start: 43200, channels: "CH1"},
 	{name: "a clock with its offset after a blank", text: "Time,CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("2026-01-01 12:00:00.%03d -0530,%.4f", i, wave(i)) }), rate: 1000, start: 43200, channels: "CH1"},
+	{name: "hours", text: "Time (h),CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.9f,%.4f", float64(i)/3600/10, wave(i)) }), rate: 10, channels: "CH1"},
+	{name: "how times are counted, in brackets", text: "Time (relative),CH1 (V)\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "CH1"},
 	{name: "a # that names the rows' numbers", text: "CH1: 20.0mV/div DC x1\n\n#\tT(us)\tU(mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d\t%d\t%.0f", i, i, wave(i)*1000) }), rate: 1e6, channels: "U"},
 	{name: "interpolated, the converter's rate stated beside the rows'", text: "Sample Rate,1 MS/s\nTrue Sample Rate,100 kS/s\nTime (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "CH1", cautions: CautionInterpolated,
 		check: func(t *testing.T, tr *Trace) {
@@ -120,6 +122,12 @@ func TestRefusedExports(t *testing.T) {
 		{"codes whose offset has no known sign", "Sample rate,1 MS/s\nVertical Scale,25 mV\nVertical Offset,-5 V\nCodes per division,25\nCH1\n" + rowsOf(100, func(i int) string { return fmt.Sprint(codeOf(i) - 128) }), 3, "add or to take off|--offset"},
 		{"divisions whose offset has no known sign", "Sample rate,1 MS/s\nVertical Scale,25 mV\nVertical Offset,-5 V\nCH1 (div)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.3f", (wave(i)-5)/0.025) }), 3, "add or to take off|--offset"},
 		{"JSON", "{\"rate\":1e6,\"volts\":[" + strings.TrimSuffix(strings.ReplaceAll(rowsOf(100, inVolts), "\n", ","), ",") + "]}", 1, "JSON|as CSV"},
+		{"times in ticks", "Time (ticks),CH1 (V)\n" + rowsOf(100, tv(1e-6)), 1, `times in "ticks"|--time-unit`},
+		{"times in a multiple of the second", "Time (1e-6 s),CH1 (V)\n" + rowsOf(100, tv(1e-6)), 1, `times in "1e-6 s"`},
+		{"times in a prefix alone", "Time (M),CH1 (V)\n" + rowsOf(100, tv(1e-6)), 1, `times in "M"`},
+		{"volts in a power of ten", "Time (s),CH1 (1e-3 V)\n" + rowsOf(100, tv(1e-6)), 1, "multiple of a unit|--scale"},
+		{"volts in a prefix alone", "Time (s),CH1 (u)\n" + rowsOf(100, tv(1e-6)), 1, "values in u"},
+		{"volts in bits", "Time (s),CH1 (bits)\n" + rowsOf(100, tv(1e-6)), 2, "codes without a scale"},
 		{"a meter's log of AC volts", "Time (s),V AC (V)\n" + rowsOf(100, tv(0.1)), 1, "result"},
 		{"a meter's log in VAC", "Time (s),Value\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4fVAC", float64(i)*0.1, wave(i)) }), 0, ""},
 	} {

@@ -47,7 +47,7 @@ var baseUnits = []struct {
 	{"Samples/s", unitHertz}, {"pts/s", unitHertz}, {"Sa/s", unitHertz}, {"sa/s", unitHertz}, {"SA/s", unitHertz}, {"S/s", unitHertz}, {"Sps", unitHertz}, {"SPS", unitHertz}, {"sps", unitHertz}, {"Hz", unitHertz}, {"hz", unitHertz}, {"HZ", unitHertz},
 	{"hertz", unitHertz}, {"Hertz", unitHertz}, {"1/s", unitHertz},
 	{"seconds", unitSecond}, {"second", unitSecond}, {"sekunden", unitSecond}, {"sekunde", unitSecond}, {"Sekunden", unitSecond}, {"secondes", unitSecond}, {"secondi", unitSecond}, {"segundos", unitSecond},
-	{"secs", unitSecond}, {"sec", unitSecond}, {"sek", unitSecond}, {"s", unitSecond},
+	{"secs", unitSecond}, {"sec", unitSecond}, {"sek", unitSecond}, {"Sek", unitSecond}, {"s", unitSecond},
 	{"VDC", unitVolt}, {"Vdc", unitVolt}, {"V DC", unitVolt}, {"volts", unitVolt}, {"volt", unitVolt}, {"V", unitVolt}, {"v", unitVolt},
 	{"amperes", unitAmpere}, {"ampere", unitAmpere}, {"amps", unitAmpere}, {"amp", unitAmpere}, {"A", unitAmpere},
 }
@@ -55,7 +55,7 @@ var baseUnits = []struct {
 // wordUnits are whole words without a prefix, compared in lower case.
 var wordUnits = map[string]unitKind{
 	"count": unitCount, "counts": unitCount, "code": unitCount, "codes": unitCount, "lsb": unitCount, "lsbs": unitCount,
-	"adc": unitCount, "raw": unitCount, "digit": unitCount, "digits": unitCount, "adu": unitCount, "adc counts": unitCount, "adc codes": unitCount, "adc code": unitCount, "raw counts": unitCount, "adc count": unitCount,
+	"adc": unitCount, "raw": unitCount, "digit": unitCount, "digits": unitCount, "adu": unitCount, "adc counts": unitCount, "adc codes": unitCount, "adc code": unitCount, "raw counts": unitCount, "adc count": unitCount, "bits": unitCount,
 	"div": unitDiv, "divs": unitDiv, "division": unitDiv, "divisions": unitDiv, "screen divisions": unitDiv,
 	"sample": unitIndex, "samples": unitIndex, "sequence": unitIndex, "point": unitIndex, "points": unitIndex, "pts": unitIndex, "index": unitIndex, "#": unitIndex, "n": unitIndex, "sample number": unitIndex, "sa": unitIndex,
 	"db": unitOther, "dbv": unitOther, "dbm": unitOther, "dbfs": unitOther, "w": unitOther, "watt": unitOther, "%": unitOther, "°c": unitOther, "degc": unitOther, "ohm": unitOther, "ω": unitOther, "deg": unitOther, "°": unitOther,
@@ -74,9 +74,12 @@ var wordUnits = map[string]unitKind{
 	"digital": unitOther, "logic": unitOther, "bool": unitOther, "boolean": unitOther,
 }
 
+// longTimes are units of time above the second, in lower case, in seconds.
+var longTimes = map[string]float64{"min": 60, "minutes": 60, "h": 3600, "hr": 3600, "hrs": 3600, "hour": 3600, "hours": 3600, "stunden": 3600, "days": 86400}
+
 // symbolUnits are symbols of units that name no channel when they stand in
 // brackets behind its name.
-var symbolUnits = map[string]bool{"N": true, "kN": true, "J": true, "T": true, "Nm": true, "N·m": true, "N m": true, "m": true, "cm": true, "km": true, "l": true, "mol": true, "cd": true, "Wb": true, "lb": true, "lbs": true, "in": true, "ft": true, "mph": true, "pF": true, "nF": true, "uF": true, "µF": true, "mH": true, "uH": true, "µH": true}
+var symbolUnits = map[string]bool{"N": true, "kN": true, "J": true, "T": true, "Nm": true, "N·m": true, "N m": true, "m": true, "cm": true, "km": true, "l": true, "mol": true, "cd": true, "Wb": true, "lb": true, "lbs": true, "in": true, "ft": true, "mph": true, "pF": true, "nF": true, "uF": true, "µF": true, "mH": true, "uH": true, "µH": true, "u": true, "µ": true, "μ": true}
 
 // cleanUnit folds the two micro signs, brackets and blanks.
 func cleanUnit(s string) string {
@@ -146,8 +149,8 @@ func parseUnit(s string) (unit, bool) {
 	case "S", "mS", "uS", "nS", "pS": // seconds in capitals, as handhelds write them
 		return unit{kind: unitSecond, factor: siPrefix[s[:len(s)-1]]}, true
 	}
-	if s == "min" || low == "minutes" {
-		return unit{kind: unitSecond, factor: 60}, true
+	if f := longTimes[low]; f != 0 && (len(s) > 3 || s == low) { // "Min" is the least
+		return unit{kind: unitSecond, factor: f}, true
 	}
 	if over, per, ok := strings.Cut(s, "/"); ok && over != "" {
 		if u, ok := unitPer(over, per); ok {

@@ -91,6 +91,9 @@ func findSchema(name string, t *table, hd *header, cols []columnData, p *preambl
 	if err := f.refuseMultiples(opt); err != nil {
 		return nil, err
 	}
+	if err := f.refuseTimes(opt); err != nil {
+		return nil, err
+	}
 	f.sortOthers()
 	f.setCodesApart()
 	if err := f.wantVolts(); err != nil {
@@ -158,8 +161,30 @@ func (f *schemaFinder) refuseSpan(p *preamble) error {
 	return nil
 }
 
+// inBrackets is what stands in brackets at the end of a column's name; ofTimes is what
+// tells there how times are counted, and no unit: "(relative)", "(UTC)", "(hh:mm:ss)".
+var (
+	inBrackets = regexp.MustCompile(`[(\[{<] ?([^()\[\]{}<>]+?) ?[)\]}>]$`)
+	ofTimes    = regexp.MustCompile(`(?i)^(utc|gmt|local|lokal|rel|relative|relativ|abs|absolute|absolut|elapsed|triggered|time|zeit|t|x|x[ -]?axis|ch ?\d+|[hmsydf:.,/ -]*(hh|mm|ss|yy|dd)[hmsydf:.,/ -]*)$`)
+)
+
+// refuseTimes refuses a column of times whose name states a unit that is none of time
+// that we know: as seconds they would be off by what it stands for. Where the settings or
+// the options state the unit or the rate, they are believed.
+func (f *schemaFinder) refuseTimes(opt Options) error {
+	j := f.s.time
+	if j < 0 || f.s.timeFactor != 0 || f.s.timeKind != unitSecond || opt.TimeUnit != "" || opt.RateHz > 0 || f.cols[j].clock || len(f.pre.values[metaTimeUnit]) > 0 {
+		return nil
+	}
+	m := inBrackets.FindStringSubmatch(strings.TrimSpace(f.hd.names[j]))
+	if m == nil || ofTimes.MatchString(m[1]) {
+		return nil
+	}
+	return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Column: j + 1, Found: fmt.Sprintf("times in %q", m[1]), Expected: "a unit of time such as s, ms or us", Fix: "give --time-unit, or --rate"}
+}
+
 // multiple is a unit with a factor in a column's name: "(x10 V)", "(10 mV)".
-var multiple = regexp.MustCompile(`[(\[] ?(?:[x×*] ?[0-9.,]+ ?[mµμu]?V|[0-9.,]+ ?(?:[x×*] ?[mµμu]?V|[mµμu]V)|[mµμu]?V ?[x×*/] ?[0-9.,]+) ?[)\]]`)
+var multiple = regexp.MustCompile(`[(\[] ?(?:[x×*] ?[0-9.,]+ ?[mµμu]?V|[0-9.,]+ ?(?:[x×*] ?[mµμu]?V|[mµμu]V)|[mµμu]?V ?[x×*/] ?[0-9.,]+|[0-9.,]*(?:[eE]|[x×*]? ?10 ?\^) ?[-+]?[0-9]+ ?V?) ?[)\]]`)
 
 // refuseMultiples refuses a column whose name states a multiple of a unit, which
 // may be that of its numbers or the volts per division, unless it is given.
