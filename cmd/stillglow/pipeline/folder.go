@@ -69,7 +69,7 @@ func WriteFolder(dir string, files []report.File, opt FolderOptions) (notes []st
 		// The folder can't be exchanged: a mount point, or beside it nothing may
 		// be made. It can still be filled.
 	}
-	return nil, fillFolder(held, files)
+	return nil, fillFolder(held, files, opt)
 }
 
 // CheckFolder reports why WriteFolder would refuse dir as it is now, so that a
@@ -281,13 +281,11 @@ func replaceFolder(held holding, files []report.File) (notes []string, err error
 
 // fillFolder writes the files into a folder that stays: first all of them to a
 // working folder inside it, then each to its place.
-func fillFolder(held holding, files []report.File) (err error) {
-	dir := held.dir
-	clashes, err := held.clashes(files)
-	if err != nil {
+func fillFolder(held holding, files []report.File, opt FolderOptions) (err error) {
+	if _, err := held.clashes(files); err != nil {
 		return err
 	}
-	fresh, err := stage(dir+string(filepath.Separator), files)
+	fresh, err := stage(held.dir+string(filepath.Separator), files)
 	if err != nil {
 		return err
 	}
@@ -297,6 +295,23 @@ func fillFolder(held holding, files []report.File) (err error) {
 			err = plainPathError(err)
 		}
 	}()
+	return place(held.dir, fresh, files, opt)
+}
+
+// place puts the staged files into the folder. It looks at the folder anew: staging waits
+// for the disk, and what came or was changed meanwhile is the user's.
+func place(dir, fresh string, files []report.File, opt FolderOptions) error {
+	held, err := survey(dir, opt.Inputs)
+	if err != nil {
+		return err
+	}
+	if err := held.refusal(opt.Force); err != nil {
+		return err
+	}
+	clashes, err := held.clashes(files)
+	if err != nil {
+		return err
+	}
 	for _, path := range clashes {
 		if err := os.Rename(path, keptName(path)); err != nil {
 			return err

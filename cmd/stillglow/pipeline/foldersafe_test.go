@@ -281,3 +281,35 @@ func TestErrorNamesThePath(t *testing.T) {
 		}
 	}
 }
+
+// What the user writes or changes in the folder while the report is staged is kept.
+func TestFilesThatComeWhileStaging(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "out")
+	write(t, filepath.Join(dir, "mine.txt"), "mine")
+	files := someFiles("one")
+	if err := put(dir, files, true); err != nil {
+		t.Fatal(err)
+	}
+	fresh, err := stage(dir+string(filepath.Separator), someFiles("two"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	edited, came := filepath.Join(dir, "index.html"), filepath.Join(dir, "results.csv")
+	write(t, edited, "edited meanwhile")
+	write(t, came, "came meanwhile")
+	next := append(someFiles("two"), report.File{Name: "results.csv", Bytes: []byte("two")})
+	if err := place(dir, fresh, next, FolderOptions{}); err == nil {
+		t.Error("written over what is there without --force")
+	}
+	if err := os.WriteFile(filepath.Join(fresh, "results.csv"), []byte("two"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := place(dir, fresh, next, FolderOptions{Force: true}); err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]string{"index.html.kept": "edited meanwhile", "results.csv.kept": "came meanwhile", "mine.txt": "mine", "results.csv": "two"} {
+		if got, err := os.ReadFile(filepath.Join(dir, name)); err != nil || string(got) != want {
+			t.Errorf("%s: %q, %v", name, got, err)
+		}
+	}
+}
