@@ -156,25 +156,41 @@ func (b *builder) inRange(path, rule string, x float64) {
 // and no instrument falls under them.
 func (b *builder) asMeant(path, found string, x float64) {
 	key := path[strings.LastIndexByte(path, '.')+1:]
-	most := func(limit float64, unit, of string) {
+	most := func(limit, times float64, unit, of string) {
 		if math.Abs(x) > limit {
-			b.fail(path, found, fmt.Sprintf("%s, %g at most", unit, limit), fmt.Sprintf("for %g %s write %g", x, of, x/1e3))
+			b.fail(path, found, fmt.Sprintf("%s, %g at most", unit, limit), fmt.Sprintf("for %g %s write %.6g", x, of, x*times))
 		}
 	}
 	least := func(limit, times float64, unit, of string) {
 		if x < limit {
-			b.fail(path, found, fmt.Sprintf("%s, %g or more", unit, limit), fmt.Sprintf("for %g %s write %g", x, of, x*times))
+			b.fail(path, found, fmt.Sprintf("%s, %g or more", unit, limit), fmt.Sprintf("for %g %s write %.6g", x, of, x*times))
 		}
 	}
 	switch key {
 	case "load_a", "rated_a", "amps":
-		most(mostAmps, "amperes", "mA")
-	case "rated_v", "volts":
-		most(mostVolts, "volts", "mV")
+		most(mostAmps, 1e-3, "amperes", "mA")
+	case "rated_v", "volts", "volts_per_full_scale":
+		most(mostVolts, 1e-3, "volts", "mV")
 	case "bandwidth_hz", "max_rate_hz":
 		least(leastBandHz, 1e6, "hertz", "MHz")
 	case "memory_samples":
 		least(leastMemory, 1e6, "samples", "million")
+	case "cathode_ohm":
+		least(leastCathodeOhm, 1e3, "ohms", "kΩ")
+	case "heater_cathode_ohm":
+		least(leastInsulationOhm, 1e6, "ohms", "MΩ")
+	case "bypass_f", "reference_f":
+		most(mostBypassF, 1e-6, "farads", "µF")
+	case "heater_cathode_f", "heater_grid_f":
+		most(mostStrayF, 1e-12, "farads", "pF")
+	case "gm_ma_per_v":
+		most(mostGm, 1e-3, "mA/V", "µS")
+	case "allowed_input_v":
+		most(mostInputV, 1e-9, "volts", "nV")
+	case "output_uf":
+		if x > 0 {
+			least(leastOutputUF, 1e6, "microfarads", "F")
+		}
 	}
 }
 
@@ -184,6 +200,14 @@ const (
 	mostVolts   = 200.0 // of a supply
 	leastBandHz = 1e3   // of a scope, or of a low-pass ahead of it
 	leastMemory = 100.0 // samples of a record
+
+	leastCathodeOhm    = 10.0 // of a cathode resistor in a preamp
+	leastInsulationOhm = 1e4  // between heater and cathode of a valve that works at all
+	mostBypassF        = 0.1  // of a capacitor across a resistor
+	mostStrayF         = 1e-8 // between two electrodes of a valve
+	mostGm             = 200.0
+	mostInputV         = 0.01 // of noise that a preamp allows at its input
+	leastOutputUF      = 0.01 // of a supply's own output capacitor
 )
 
 // dateLayouts are those of ISO 8601 that a sheet may give its date in.

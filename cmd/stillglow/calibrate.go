@@ -43,6 +43,9 @@ captures that follow. Never connect mains to a sound input.`,
 		if rms == 0 {
 			return usageError{errors.New("no --volts-rms given, expected the sine's volts rms as the meter shows them")}
 		}
+		if rms > mostSoundV {
+			return usageError{fmt.Errorf("--volts-rms is %g, expected volts, %g at most; for %g mV write %g", rms, mostSoundV, rms, rms/1e3)}
+		}
 		file := args[0]
 		opt.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))
 		t, err := capture.Open(cmd.Context(), file, opt)
@@ -78,3 +81,6 @@ type calibration struct {
 	File string `json:"file"`
 	capture.Calibration
 }
+
+// mostSoundV is more than any sound input takes, V rms.
+const mostSoundV = 100.0

@@ -95,8 +95,34 @@ relative to the volts at the supply's own connector.`,
 	return cmd
 }
 
+// asMeant refuses parts that no filter of a heater supply has, as another unit than the
+// flag's gives them.
+func (f *filterFlags) asMeant() error {
+	for _, x := range []struct {
+		flag         string
+		value, least float64
+		unit, of     string
+	}{
+		{"c-uf", f.c1UF, 1e-2, "microfarads", "F"}, {"c2-uf", f.c2UF, 1e-2, "microfarads", "F"}, {"l-uh", f.lUH, 1e-3, "microhenries", "H"},
+	} {
+		if x.value > 0 && x.value < x.least {
+			return usageError{fmt.Errorf("--%s is %g, expected %s, %g or more; for %g %s write %.6g", x.flag, x.value, x.unit, x.least, x.value, x.of, x.value*1e6)}
+		}
+	}
+	if drop := f.rOhm * f.loadA; drop > mostDropV {
+		return usageError{fmt.Errorf("--r-ohm %g at --heaters-a %g takes %.3g V, expected at most %g; both are without a prefix: for 750 mΩ write 0.75, for 940 mA 0.94", f.rOhm, f.loadA, drop, mostDropV)}
+	}
+	return nil
+}
+
+// mostDropV is more than any dropper for heaters takes: above it DC is dangerous to touch.
+const mostDropV = 60.0
+
 // circuit builds what the flags describe.
 func (f *filterFlags) circuit() (filter.Circuit, error) {
+	if err := f.asMeant(); err != nil {
+		return filter.Circuit{}, err
+	}
 	c := filter.Circuit{
 		Topology: filter.Topology(strings.ToUpper(f.topology)), SourceOhm: f.sourceOhm, ROhm: f.rOhm,
 		DampOhm: f.dampOhm, CDampF: f.dampUF * 1e-6, SourceH: filter.LeadH(f.leadM),

@@ -83,11 +83,11 @@ func (f *measureFlags) setup() (analysis.Setup, error) {
 		return none, usageError{err}
 	}
 	for _, n := range []struct {
-		name  string
-		value float64
-	}{{"rated-v", f.ratedV}, {"load-a", f.loadA}, {"gain-percent", f.gain}} {
-		if !(n.value >= 0 && n.value <= 1e6) {
-			return none, usageError{fmt.Errorf("--%s is %g, expected a number from 0 up", n.name, n.value)}
+		name        string
+		value, most float64
+	}{{"rated-v", f.ratedV, 200}, {"load-a", f.loadA, 100}, {"gain-percent", f.gain, 100}} { // as in a sheet
+		if !(n.value >= 0 && n.value <= n.most) {
+			return none, usageError{fmt.Errorf("--%s is %g, expected 0 to %g", n.name, n.value, n.most)}
 		}
 	}
 	return analysis.Setup{
