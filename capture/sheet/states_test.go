@@ -80,6 +80,10 @@ func TestNamesThatReadAlike(t *testing.T) {
 	}{
 		{"R\u00f6hre", "Ro\u0308hre", true},
 		{"Alder", "ALDER", true},
+		{"Moor", "Mооr", true}, // Cyrillic о
+		{"ΑΒΕ", "ABE", true},   // Greek
+		{"Нора", "Нота", false},
+		{"\u00b5 Works", "m Works", false}, // micro
 		{"Alder Vale", "Alder\u00a0 Vale", true},
 		{"\u03a9 Works", "\u2126 Works", true}, // omega, ohm sign
 		{"Fir", "\ufb01r", true},               // ligature

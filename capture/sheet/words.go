@@ -102,11 +102,16 @@ type identity struct {
 // hyphens are those that NFKC leaves as they are: hyphen, en dash, minus sign.
 var hyphens = strings.NewReplacer("\u2010", "-", "\u2013", "-", "\u2212", "-")
 
+// latinLooks are the Cyrillic and Greek letters whose capitals look like Latin ones, in
+// small letters, as a keyboard left in the other script puts them into a name; not the mu, which is the micro sign, too.
+var latinLooks = strings.NewReplacer("а", "a", "в", "b", "е", "e", "к", "k", "м", "m", "н", "h", "о", "o", "р", "p", "с", "c", "т", "t", "у", "y", "х", "x", "ѕ", "s", "і", "i", "ј", "j",
+	"α", "a", "β", "b", "ε", "e", "ζ", "z", "η", "h", "ι", "i", "κ", "k", "ν", "n", "ο", "o", "ρ", "p", "τ", "t", "υ", "y", "χ", "x")
+
 func (u Unit) identity() identity {
-	// An accented letter is one character or two, and a hyphen one of several: what
-	// reads alike is one name.
+	// An accented letter is one character or two, a hyphen one of several, and a letter
+	// may be of another script: what reads alike is one name.
 	plain := func(s string) string {
-		return strings.ToLower(strings.Join(strings.Fields(hyphens.Replace(norm.NFKC.String(s))), " "))
+		return latinLooks.Replace(strings.ToLower(strings.Join(strings.Fields(hyphens.Replace(norm.NFKC.String(s))), " ")))
 	}
 	return identity{supply{plain(u.Brand), plain(u.Model), plain(u.Mark)}, u.State, u.Date}
 }
