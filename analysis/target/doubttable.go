@@ -48,8 +48,9 @@ var doubtTable = []doubtRow{
 
 	{capture.CautionProbeFactor, anyGroup, by(20.1), by(20.1)},
 	{CautionVoltsImpossible, anyGroup, unbounded, unbounded},
-	{CautionACAsDC, anyGroup, none, none},         // its DC is not used
-	{capture.CautionDCAsAC, anyGroup, none, none}, // its volts are judged as any DC-coupled capture's
+	{CautionVoltsUnlike, anyGroup, unbounded, unbounded}, // of another supply, perhaps
+	{CautionACAsDC, anyGroup, none, none},                // its DC is not used
+	{capture.CautionDCAsAC, anyGroup, none, none},        // its volts are judged as any DC-coupled capture's
 	// A cycle folded at a wrong period shows a part of the ripple, or more than all.
 	{CautionSwitchingUnlike, figure.Folded, upToPP, by(wrongPeriodDB)},
 	{CautionSwitchingUnlike, anyGroup, none, none},

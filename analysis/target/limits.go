@@ -10,6 +10,7 @@ import "stillglow/analysis/spectrum"
 const (
 	mostOfRated   = 2.0  // times the rated volts: more is no DC of this unit
 	mostPPOfRated = 0.5  // times the rated volts: more is no ripple of it, unless the DC shows that the scale is right
+	unlikeVolts   = 0.15 // share of the meter's reading by which a capture's mean may lie off it, beyond the ±
 	rightDC       = 0.2  // share by which DC may lie off the rated volts and still show that the scale is right
 	noDCOfRated   = 0.05 // share of the rated volts: a mean under it is no DC of the unit
 	noDCV         = 0.3  // the same where the rated volts are unknown

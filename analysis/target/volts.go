@@ -15,6 +15,7 @@ import (
 const (
 	CautionVoltsImpossible = "volts_impossible" // far from what the unit's rating allows
 	CautionACAsDC          = "ac_told_as_dc"    // DC coupling told, but the mean is near zero
+	CautionVoltsUnlike     = "volts_unlike"     // the mean is not what the meter showed
 )
 
 // expectedV is the DC that a unit should show, in volts, 0 where nothing tells:
@@ -39,6 +40,10 @@ func expectedV(u Unit) float64 {
 func settleVolts(u Unit) []*analysis.Measurement {
 	out := slices.Clone(u.Captures)
 	want := expectedV(u)
+	var read figure.Figure
+	if len(u.Readings) > 0 {
+		read, _ = readVolts(u)
+	}
 	for i, m := range out {
 		if m == nil || !m.Calibrated || m.Mode != capture.Differential {
 			continue
@@ -60,9 +65,25 @@ func settleVolts(u Unit) []*analysis.Measurement {
 			c.Coupling = capture.CouplingAC
 			c.DCV = figure.NotMeasured("the mean is near zero, as of an AC-coupled capture; needs a meter reading or a DC-coupled capture")
 			out[i] = c
+		case unlikeReading(u, m, read):
+			out[i] = withCaution(m, capture.Caution{Code: CautionVoltsUnlike,
+				Text: fmt.Sprintf("its mean of %s is not the %s that the meter readings give at the heaters' current: it may be of another supply, channel or load", VoltText(m.DCV.Value), VoltText(read.Value)),
+				Fix:  "make sure which unit, which channel and what load it shows, and read the meter again"})
 		}
 	}
 	return out
+}
+
+// unlikeReading reports whether a capture at the heaters' current shows another DC than
+// the meter did there, by more than a scope's errors of gain and offset.
+func unlikeReading(u Unit, m *analysis.Measurement, read figure.Figure) bool {
+	if !read.Known || !(read.Value > 0) || !m.DCV.Known || m.DCV.LowerBound || m.Coupling == capture.CouplingAC || m.HasCaution(capture.CautionProbeFactor) {
+		return false
+	}
+	if u.HeaterA > 0 && m.LoadA > 0 && math.Abs(m.LoadA-u.HeaterA) > sameVoltsLoad*u.HeaterA {
+		return false
+	}
+	return math.Abs(math.Abs(m.DCV.Value)-read.Value) > unlikeVolts*read.Value+m.DCV.U+read.U
 }
 
 // withCaution is a copy of the measurement with one caution more, or the

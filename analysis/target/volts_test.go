@@ -77,6 +77,37 @@ func TestImpossibleVoltsDontHideAFail(t *testing.T) {
 	}
 }
 
+// A capture whose mean is not what the meter showed at the same load may be another
+// supply's: neither pass nor fail. One within a scope's errors, at another load, or
+// AC-coupled, is not doubted.
+func TestMeanUnlikeTheReading(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		dcV  float64
+		set  func(*analysis.Measurement)
+		want bool
+	}{
+		{"another rail", 12.1, nil, true},
+		{"a lower one", 5, nil, true},
+		{"reversed", -7.1, nil, false},
+		{"a scope's error", 7.5, nil, false},
+		{"at another load", 5, func(m *analysis.Measurement) { m.LoadA = 2 }, false},
+		{"AC-coupled", 5, func(m *analysis.Measurement) { m.Coupling = capture.CouplingAC }, false},
+	} {
+		u := rated()
+		u.Readings = []Reading{{0.6, 7.08}}
+		m := u.Captures[1]
+		m.DCV, m.Coupling = figure.Known(c.dcV), capture.CouplingUnknown
+		if c.set != nil {
+			c.set(m)
+		}
+		e := Evaluate(u, line(t))
+		if got := e.Unit.Captures[1].HasCaution(CautionVoltsUnlike); got != c.want || got != (e.Verdict == Retake) && m.LoadA != 2 {
+			t.Errorf("%s: cautioned %v, %q: %s", c.name, got, e.Verdict, e.WouldFlip)
+		}
+	}
+}
+
 // A capture told to be DC-coupled whose mean is near zero was AC-coupled: the
 // meter's reading counts; without one the DC stays open, and nothing fails.
 func TestACToldAsDC(t *testing.T) {
