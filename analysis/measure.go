@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 
+	"stillglow/analysis/cycle"
 	"stillglow/analysis/spectrum"
 	"stillglow/analysis/spike"
 	"stillglow/capture"
@@ -30,7 +31,7 @@ func Measure(ctx context.Context, tr *capture.Trace, setup Setup) (*Measurement,
 		shapes <- measureShape(ctx, rec)
 	}()
 
-	sw := findSwitching(rec, nil)
+	sw := findSwitching(rec, nil, cycle.Clock{})
 	view := <-spectra
 	if view.err != nil {
 		<-shapes
@@ -38,7 +39,7 @@ func Measure(ctx context.Context, tr *capture.Trace, setup Setup) (*Measurement,
 	}
 	named := nameLines(rec, view, sw)
 	if spurs := instrumentSwitching(rec, sw, named.lines); spurs != nil {
-		sw = findSwitching(rec, spurs)
+		sw = findSwitching(rec, spurs, cycle.Clock{})
 		named = nameLines(rec, view, sw)
 	}
 	gate := newGate(rec, sw, view.mains)
@@ -96,11 +97,6 @@ func (f *findings) measurement() *Measurement {
 		PP20MHzV: f.shape.ppV, PP20MHz999V: f.shape.pp999V, PP20MHzFilter: f.shape.filter,
 		PPOverS: tr.DurationS(), Within20MHz: limitedTo20MHz(tr),
 
-		Kind: f.ripple.kind, SwitchingHz: f.ripple.hz, SwitchingSpreadHz: f.ripple.spreadHz,
-		SwitchingFundamentalRMSV: f.ripple.fundamentalRMSV, BurstHz: f.ripple.burstHz,
-		RipplePPV: f.ripple.ppV, RippleRMSV: f.ripple.rmsV, Cycle: f.ripple.cycle,
-		SecondSwitchingHz: f.ripple.secondHz,
-
 		PeriodicRMSV: f.parts.periodic, RandomRMSV: f.parts.random,
 
 		Lines: f.named.lines, Noise: f.floor.figures, Bands: f.bands,
@@ -112,11 +108,20 @@ func (f *findings) measurement() *Measurement {
 
 		AliasSuspected: f.rec.aliasPossible() && switchingLine(f.named.lines) != nil && !importSuspects(tr),
 	}
+	m.setCycle(f.ripple)
 	m.Spikes.Typical = f.detail.spike
 	mains := f.named.mains
 	m.MainsHz, m.MainsLineHz = mains.MainsHz, mains.LineHz
 	m.MainsLineRMS, m.MainsCombRMS, m.MainsCombPPV = mains.LineRMS, mains.CombRMS, mains.CombPPV
 	return m
+}
+
+// setCycle puts the switching cycle's figures in their place.
+func (m *Measurement) setCycle(r rippleResult) {
+	m.Kind, m.SwitchingHz, m.SwitchingSpreadHz = r.kind, r.hz, r.spreadHz
+	m.SwitchingFundamentalRMSV, m.BurstHz = r.fundamentalRMSV, r.burstHz
+	m.RipplePPV, m.RippleRMSV, m.Cycle = r.ppV, r.rmsV, r.cycle
+	m.SecondSwitchingHz = r.secondHz
 }
 
 // importSuspects reports whether the reader of the file has already warned of

@@ -18,11 +18,12 @@ type switching struct {
 }
 
 // findSwitching finds, tracks and folds the switching cycle and looks for spikes
-// in what the ripple leaves; notHz are frequencies not to look at.
-func findSwitching(rec *record, notHz []float64) switching {
+// in what the ripple leaves; notHz are frequencies not to look at, and known is the
+// clock where it is known.
+func findSwitching(rec *record, notHz []float64, known cycle.Clock) switching {
 	tr := rec.tr
 	sw := switching{Finding: cycle.Find(cycle.Input{Volts: tr.Volts, MeanV: rec.basic.mean, RateHz: tr.SampleRateHz,
-		HighHz: tr.Span.HighHz, StepV: rec.stepV, NotHz: notHz})}
+		HighHz: tr.Span.HighHz, StepV: rec.stepV, NotHz: notHz, Known: known})}
 	sw.shown = sw.Track != nil && !rec.aliasPossible() && sw.Track.Hz <= tr.Span.HighHz
 	if len(tr.Volts) >= leastSamples && !rec.constant() {
 		sw.spikes = spike.Find(sw.Residue, sw.Fold, tr.SampleRateHz, rec.stepV)

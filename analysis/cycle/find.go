@@ -15,6 +15,14 @@ type Input struct {
 	HighHz float64   // highest frequency that the record shows; 0: not known
 	StepV  float64   // the converter's step, V; 0: not known
 	NotHz  []float64 // frequencies at which no switching is looked for, Hz
+	Known  Clock     // the switching where it is known, and not to be searched for
+}
+
+// Clock is a switching that is known, as from the same record ahead of a filter. The
+// zero value: it is not.
+type Clock struct {
+	Hz, SecondHz float64 // its mean frequency, and that of a second converter; 0: none known
+	Steady       bool    // it neither wanders nor rests
 }
 
 // Finding is the switching cycle of a record, taken apart. Where none shows,
@@ -43,7 +51,10 @@ func Find(in Input) Finding {
 	if !slices.ContainsFunc(in.Volts, func(v float64) bool { return v != in.Volts[0] }) {
 		return nothingFound(in)
 	}
-	coarse := searchSwitching(in.Volts, in.MeanV, in.RateHz, in.NotHz)
+	coarse := coarseSwitching{hz: in.Known.Hz, secondHz: in.Known.SecondHz, coherent: in.Known.Steady}
+	if coarse.hz == 0 {
+		coarse = searchSwitching(in.Volts, in.MeanV, in.RateHz, in.NotHz)
+	}
 	t := trackSwitching(in.Volts, in.MeanV, in.RateHz, coarse)
 	if t == nil || len(t.Pieces) == 0 || float64(len(in.Volts))*t.Hz/in.RateHz < minCycles {
 		return nothingFound(in)
