@@ -261,6 +261,7 @@ func bandRows() []entry {
 				b.RMSNoLinesV = f
 			}
 		}
+		with.Behind.Quiet, without.Behind.Quiet = without.Read, without.Read
 		rows = append(rows, entry{row: with}, entry{row: without})
 	}
 	for _, p := range spectrum.BandPlan() {

@@ -83,6 +83,7 @@ type Behind[M any] struct {
 	// amplitudes in it, nil for none.
 	Band   func(*M) (lowHz, highHz float64)
 	Weight func(hz float64) float64 // weighting of the band's amplitudes by hertz; nil: none
+	Quiet  func(*M) Figure          // the same without its lines; nil: not known
 
 	Curve Curve // FromCurve: which
 }

@@ -680,3 +680,22 @@ func TestMultiplyFollowsTheGain(t *testing.T) {
 		t.Errorf("last bin %v, want %v", spectrum[n-1], want)
 	}
 }
+
+// The peak by a coarse grid and a fine one beside its maxima is that of the fine one.
+func TestPeakIsThatOfTheFineGrid(t *testing.T) {
+	for i, c := range candidates(Circuit{LoadOhm: 10.5, SourceOhm: 0.1, SourceH: 0.5e-6}, dropper{ohm: 1.2, series: "E24"}, DefaultCatalogue()) {
+		if i%testrun.Short(8, 1) != 0 {
+			continue
+		}
+		wantHz, want := 0.0, math.Inf(-1)
+		for k := 0; k <= curveDecades*peakPoints; k++ {
+			hz := math.Pow(10, float64(k)/peakPoints)
+			if g := DB(Insertion(c, hz)); g > want {
+				wantHz, want = hz, g
+			}
+		}
+		if hz, db := peak(c); hz != wantHz || db != want {
+			t.Errorf("%s %g H %g F: %g dB at %g Hz, want %g at %g", c.Topology, c.L.H, c.C1.F, db, hz, want, wantHz)
+		}
+	}
+}

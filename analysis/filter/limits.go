@@ -4,6 +4,7 @@ package filter
 // beside it (search.go, parts.go, warnings.go).
 const (
 	rounding       = 1e-9   // relative: what differs less is equal
+	lineReach      = 4      // points of the spectrum that a line is smeared over to either side
 	historyTimes   = 8      // the slowest time constant, over which a circuit remembers what went before,
 	historySamples = 64     // and samples at least
 	historyAhead   = 8      // 1/8 of that is what the filtered block's end is read beyond
@@ -13,6 +14,8 @@ const (
 	curveDecades   = 8      // 1 Hz to 100 MHz of the gain drawn,
 	curvePoints    = 20     // points a decade,
 	peakPoints     = 400    // and as many where the resonance is looked for
+	peakCoarse     = 8      // of these, every eighth first: 1.05 in frequency,
+	peakNear       = 1      // and between them beside local maxima within so many dB of the greatest
 	spanOver       = 1.0001 // ratio by which the span must top the last harmonic to be extended
 	noGain         = 1e-20  // under which a gain counts as none, -400 dB
 	mostOthers     = 3      // other part sets that are named beside the best

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"gonum.org/v1/gonum/stat"
 
@@ -20,8 +21,9 @@ type Input struct {
 	Target target.Target // that it shall meet
 
 	// Traces holds the trace of each of Unit.Captures, and Setups how it was
-	// measured; both empty, or an entry nil, where the samples are not at hand:
-	// then the prediction is made from the measurement alone.
+	// measured; both empty, or an entry nil, where the samples are not at hand, or
+	// not used (see UsesSamples): then the prediction is made from the measurement
+	// alone.
 	Traces []*capture.Trace
 	Setups []analysis.Setup // of each trace, in the captures' order
 
@@ -30,119 +32,157 @@ type Input struct {
 
 // How a result was come to.
 const (
-	FromSamples  = "the captures' samples, filtered and measured again"
+	FromSamples  = "peaks by the captures' samples, filtered and measured again, all else by their spectra"
+	FromSums     = "by the captures' spectra"
 	FromSpectrum = "estimated from the spectrum, cycle and typical spike"
 )
 
 // Predict gives what a circuit would leave of a unit: gain, drop, and every
-// criterion's margin behind it. Where all traces are given they are filtered
-// and measured afresh; else the measurements are scaled, see Result.Method.
+// criterion's margin behind it. What is linear in the spectrum is scaled with the
+// circuit's gain; peaks are measured afresh on the filtered traces where these are
+// given, and else estimated, see Result.Method.
 func Predict(ctx context.Context, in Input, c Circuit) (Result, error) {
 	if err := c.Check(); err != nil {
 		return Result{}, err
 	}
-	after := in.Unit
-	after.Captures = make([]*analysis.Measurement, len(in.Unit.Captures))
-	r := Result{Circuit: c, Method: FromSamples}
-	fastest := fastestDetail(in.Unit.Captures)
-	// The next trace is filtered, on one core, while the last one is measured.
-	ctx, cancel := context.WithCancel(ctx)
-	behind := in.applyAhead(ctx, c)
-	defer func() {
-		cancel()
-		for range behind { // until the goroutine has ended
-		}
-	}()
-	for i, m := range in.Unit.Captures {
-		if m.Mode == capture.Common { // a filter across the output leaves it as it is
-			after.Captures[i] = m
-			continue
-		}
-		if !in.hasSamples(i) {
-			r.Method = FromSpectrum
-			after.Captures[i] = spectral(m, c)
-			if before := middle(m.Detail); i == fastest && before != nil {
-				behind := append([]float64(nil), before...)
-				throughGain(behind, 1/m.Detail.StepS, func(hz float64) complex128 { return Insertion(c, hz) })
-				r.Wave = Wave{File: m.File, StepS: m.Detail.StepS, BeforeV: aboutMean(before), AfterV: aboutMean(behind)}
-			}
-			continue
-		}
-		filtered, ok := <-behind
-		if !ok {
-			return Result{}, ctx.Err()
-		}
-		if filtered.err != nil {
-			return Result{}, filtered.err
-		}
-		tr := filtered.trace
-		if i == fastest {
-			r.Wave = waveOf(m, in.Traces[i], tr)
-		}
-		tr.Acquisition = behindFilter(m, tr.Acquisition)
-		setup := in.Setups[i]
-		if setup.Baseline != nil { // it went through the filter with the trace
-			setup.Baseline = spectral(setup.Baseline, c)
-		}
-		got, err := analysis.Measure(ctx, tr, setup)
-		if err != nil {
-			return Result{}, fmt.Errorf("%s behind a %s filter: %w", m.File, c.Topology, err)
-		}
-		got.File = m.File
-		got.DCV = m.DCV // the limit holds at the supply's terminals
-		mergedSpikes(m, got)
-		got.Cautions = joinCautions(m.Cautions, got.Cautions)
-		if !m.Spikes.PeakP95V.LowerBound {
-			wellSampled(got)
-		}
-		after.Captures[i] = got
+	b, err := in.behind(ctx, c, allPeaks)
+	if err != nil {
+		return Result{}, err
 	}
-	after.Captures = analysis.SettleAliases(after.Captures)
-	for i, m := range in.Unit.Captures {
-		staysFolded(m, after.Captures[i])
-	}
-	finish(&r, in, after)
+	r := Result{Circuit: c, Method: b.method, Wave: b.wave}
+	finish(&r, in, b.unit)
 	return r, nil
 }
 
-// hasSamples reports whether capture i is filtered and measured anew.
-func (in Input) hasSamples(i int) bool {
-	return in.Unit.Captures[i].Mode != capture.Common && i < len(in.Traces) && in.Traces[i] != nil && i < len(in.Setups)
+// depth is how much of a filtered trace is measured.
+type depth int
+
+const (
+	peakToPeak20 depth = iota // the peak-to-peak; spikes and ripple are estimated
+	allPeaks                  // ripple and spikes too, and the picture of both sides
+)
+
+// behindUnit is a unit behind a circuit.
+type behindUnit struct {
+	unit   target.Unit
+	method string
+	wave   Wave
 }
 
-// applied is a trace behind a filter.
-type applied struct {
-	trace *capture.Trace
-	err   error
-}
-
-// applyAhead filters the traces of all captures that have samples, in order, each
-// while the one before is used. The channel is closed after the last, after an error
-// and when ctx ends.
-func (in Input) applyAhead(ctx context.Context, c Circuit) <-chan applied {
+// behind sends a unit's captures through a circuit. The circuit must pass Check.
+func (in Input) behind(ctx context.Context, c Circuit, deep depth) (out behindUnit, err error) {
+	out.unit, out.method = in.Unit, FromSums
+	out.unit.Captures = make([]*analysis.Measurement, len(in.Unit.Captures))
+	needs, drawn := needsSamples(in.Unit, in.Target), fastestDetail(in.Unit.Captures)
 	work := in.work
 	if work == nil {
 		work = new(workspace)
 	}
-	out := make(chan applied)
-	go func() {
-		defer close(out)
-		for i := range in.Unit.Captures {
-			if !in.hasSamples(i) {
-				continue
+	for i, m := range in.Unit.Captures {
+		if m.Mode == capture.Common { // a filter across the output leaves it as it is
+			out.unit.Captures[i] = m
+			continue
+		}
+		foreseen := spectral(m, c)
+		out.unit.Captures[i] = foreseen
+		draws := i == drawn && deep == allPeaks
+		if !in.hasSamples(i) {
+			if needs[i] {
+				out.method = FromSpectrum
 			}
-			tr, err := work.apply(ctx, in.Traces[i], c)
-			select {
-			case out <- applied{tr, err}:
-			case <-ctx.Done():
-				return
+			if draws {
+				out.wave = detailWave(m, c)
 			}
-			if err != nil {
-				return
+			continue
+		}
+		if !needs[i] && !draws {
+			continue
+		}
+		tr, err := work.apply(ctx, in.Traces[i], c)
+		if err != nil {
+			return out, err
+		}
+		if draws {
+			out.wave = waveOf(m, in.Traces[i], tr)
+		}
+		if !needs[i] {
+			continue
+		}
+		if out.method == FromSums {
+			out.method = FromSamples
+		}
+		if out.unit.Captures[i], err = in.remeasured(ctx, i, tr, foreseen, c, deep); err != nil {
+			return out, fmt.Errorf("%s behind a %s filter: %w", m.File, c.Topology, err)
+		}
+	}
+	out.unit.Captures = analysis.SettleAliases(out.unit.Captures)
+	for i, m := range in.Unit.Captures {
+		staysFolded(m, out.unit.Captures[i])
+	}
+	return out, nil
+}
+
+// remeasured measures the filtered trace of capture i.
+func (in Input) remeasured(ctx context.Context, i int, tr *capture.Trace, foreseen *analysis.Measurement, c Circuit, deep depth) (*analysis.Measurement, error) {
+	m, setup := in.Unit.Captures[i], in.Setups[i]
+	tr.Acquisition = behindFilter(m, tr.Acquisition)
+	if setup.Baseline != nil { // it went through the filter with the trace
+		setup.Baseline = spectral(setup.Baseline, c)
+	}
+	got, err := analysis.MeasureBehind(ctx, tr, setup, analysis.Behind{Foreseen: foreseen, PeaksOnly: deep == peakToPeak20})
+	if err != nil {
+		return nil, err
+	}
+	got.File = m.File
+	got.DCV = m.DCV // the limit holds at the supply's terminals
+	got.Cautions = joinCautions(m.Cautions, got.Cautions)
+	if deep == peakToPeak20 {
+		return got, nil
+	}
+	mergedSpikes(m, got)
+	if !m.Spikes.PeakP95V.LowerBound {
+		wellSampled(got)
+	}
+	return got, nil
+}
+
+// UsesSamples tells of each capture of a unit whether Predict and Search use its
+// samples: where it may show a peak that the target limits, and of the one that is
+// drawn. Of all others the measurement tells as much.
+func UsesSamples(u target.Unit, goal target.Target) []bool {
+	uses := needsSamples(u, goal)
+	if i := fastestDetail(u.Captures); i >= 0 {
+		uses[i] = true
+	}
+	return uses
+}
+
+// needsSamples tells of each capture whether it may show a peak that the target limits.
+func needsSamples(u target.Unit, goal target.Target) []bool {
+	needs := make([]bool, len(u.Captures))
+	for i, m := range u.Captures {
+		for _, l := range goal.Limits {
+			if m.Mode == capture.Differential && target.ShowsPeak(m, l) {
+				needs[i] = true
 			}
 		}
-	}()
-	return out
+	}
+	return needs
+}
+
+// canConfirm reports whether the samples of every capture that needs them are at hand.
+func (in Input) canConfirm() bool {
+	for i, needed := range needsSamples(in.Unit, in.Target) {
+		if needed && !in.hasSamples(i) {
+			return false
+		}
+	}
+	return true
+}
+
+// hasSamples reports whether capture i can be filtered and measured anew.
+func (in Input) hasSamples(i int) bool {
+	return in.Unit.Captures[i].Mode != capture.Common && i < len(in.Traces) && in.Traces[i] != nil && i < len(in.Setups)
 }
 
 // fastestDetail is the index of the capture with the highest rate that kept a
@@ -170,6 +210,18 @@ func waveOf(m *analysis.Measurement, before, behind *capture.Trace) Wave {
 		return Wave{}
 	}
 	return Wave{File: m.File, StepS: 1 / rate, BeforeV: aboutMean(before.Volts[from:to]), AfterV: aboutMean(behind.Volts[from:to])}
+}
+
+// detailWave sends the detail that a measurement keeps of its waveform through a
+// circuit; nothing where it keeps none sample by sample.
+func detailWave(m *analysis.Measurement, c Circuit) Wave {
+	before := middle(m.Detail)
+	if before == nil {
+		return Wave{}
+	}
+	behind := append([]float64(nil), before...)
+	throughGain(behind, 1/m.Detail.StepS, func(hz float64) complex128 { return Insertion(c, hz) })
+	return Wave{File: m.File, StepS: m.Detail.StepS, BeforeV: aboutMean(before), AfterV: aboutMean(behind)}
 }
 
 // aboutMean is a copy of v with its mean taken off.
@@ -202,7 +254,7 @@ func behindFilter(ahead *analysis.Measurement, a capture.Acquisition) capture.Ac
 // is higher than the whole record's peak-to-peak.
 func mergedSpikes(ahead, behind *analysis.Measurement) {
 	s := &behind.Spikes
-	merged := !s.PeakP95V.Known && !s.PerS.Known || behind.HasCaution(capture.CautionSpikesInRipple)
+	merged := !s.PeakP95V.Known && (!s.PerS.Known || s.Count > 0) || behind.HasCaution(capture.CautionSpikesInRipple)
 	if !merged || !ahead.Spikes.PeakP95V.Known || ahead.HasCaution(capture.CautionSpikesInRipple) || !behind.PPV.Known || behind.PPV.LowerBound {
 		return
 	}
@@ -277,13 +329,27 @@ func finish(r *Result, in Input, after target.Unit) {
 	r.Warnings = warnings(*r, in, volts)
 }
 
-// peak is the greatest gain and where, on a fine grid from 1 Hz to 100 MHz.
+// peak is the greatest gain and where, on a fine grid from 1 Hz to 100 MHz. It looks
+// between the points of a coarse one only beside those that may be next to it.
 func peak(c Circuit) (hz, db float64) {
+	at := func(i int) (hz, db float64) {
+		hz = math.Pow(10, float64(i)/peakPoints)
+		return hz, DB(Insertion(c, hz))
+	}
+	coarse := make([]float64, curveDecades*peakPoints/peakCoarse+1)
+	for k := range coarse {
+		_, coarse[k] = at(k * peakCoarse)
+	}
+	least := slices.Max(coarse) - peakNear
 	db = math.Inf(-1)
-	for i := 0; i <= curveDecades*peakPoints; i++ {
-		f := math.Pow(10, float64(i)/peakPoints)
-		if g := DB(Insertion(c, f)); g > db {
-			hz, db = f, g
+	for k, g := range coarse {
+		if g < least || k > 0 && coarse[k-1] > g || k < len(coarse)-1 && coarse[k+1] > g {
+			continue
+		}
+		for i := max((k-1)*peakCoarse, 0); i <= min((k+1)*peakCoarse, curveDecades*peakPoints); i++ {
+			if f, g := at(i); g > db {
+				hz, db = f, g
+			}
 		}
 	}
 	return hz, db

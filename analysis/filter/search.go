@@ -37,7 +37,6 @@ const worstPeakDB = 3.0
 // short is tried on the samples all the same, a few times.
 const (
 	estimateErrorDB = 4.0
-	exactErrorDB    = 0.1 // of what no peak is in: the samples give the same
 	doubtfulTries   = 8
 	// A broken criterion that no estimate foretells counts as this short of its
 	// limit, which sends the candidate to the samples where there are any.
@@ -48,8 +47,9 @@ const (
 // criterion the unit breaks inside by the reserve, and none that it keeps out
 // or under the reserve. Criteria not measured stay so. Candidates are judged on
 // the spectral estimate; where traces are given, the choice is then confirmed
-// on the filtered samples: a candidate that fails there is passed over, and one
-// that the estimate puts only just short gets its chance.
+// on the filtered samples, which alone tell the peaks: a candidate that fails there
+// is passed over, and one whose peaks the estimate puts only just short gets its
+// chance.
 func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	a := Advice{UnitKey: in.Unit.Key, ReserveDB: opt.ReserveDB, CommonMode: commonMode(in)}
 	if a.ReserveDB <= 0 {
@@ -75,7 +75,7 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		return a, nil
 	}
 	t := trials{in: in, before: before, reserveDB: a.ReserveDB, doubtful: doubtfulTries, closestShort: math.Inf(1),
-		confirms: len(in.Traces) > 0 && len(in.Traces) == len(in.Unit.Captures)}
+		confirms: in.canConfirm()}
 	fits := map[Topology]int{}
 	for _, c := range candidates {
 		if err := ctx.Err(); err != nil {
@@ -140,35 +140,53 @@ type trials struct {
 	in        Input
 	before    target.Evaluation
 	reserveDB float64
-	confirms  bool // the samples of all captures are at hand
+	confirms  bool // the samples that peaks need are at hand
 	doubtful  int  // how many more of those that the estimate puts just short may be tried on them
 
 	closest      Circuit // of those that fall short, and by how much in dB
 	closestShort float64
+	passedOver   []Circuit // those whose worn parts ruled them out; not among the closest yet
 }
 
 // try reports whether a candidate brings the unit inside, with what it leaves.
 func (t *trials) try(ctx context.Context, c Circuit) (r Result, ok bool, err error) {
 	// The promise must stand parts as they age, and as they are new.
-	worn, fresh := target.Evaluate(estimated(t.in, c.Worn()), t.in.Target), target.Evaluate(estimated(t.in, c), t.in.Target)
+	worn := target.Evaluate(estimated(t.in, c.Worn()), t.in.Target)
+	if t.hopeless(worn) {
+		t.passedOver = append(t.passedOver, c)
+		return r, false, nil
+	}
+	fresh := target.Evaluate(estimated(t.in, c), t.in.Target)
 	short := math.Max(shortfall(t.before, worn, t.reserveDB), shortfall(t.before, fresh, t.reserveDB))
 	t.note(c, short)
+	if t.hopeless(fresh) {
+		return r, false, nil
+	}
 	if short > 0 {
-		exactly := math.Max(shortfallOf(target.ForetoldExactly, t.before, worn, t.reserveDB), shortfallOf(target.ForetoldExactly, t.before, fresh, t.reserveDB))
-		if !t.confirms || short > estimateErrorDB || exactly > exactErrorDB || t.doubtful <= 0 {
-			return r, false, nil
-		}
 		t.doubtful--
 	}
 	if _, db := peak(c); db > worstPeakDB {
 		return r, false, nil // a resonance like that is no cure
 	}
-	r, short, err = confirm(ctx, t.in, t.before, c, t.reserveDB)
+	r, short, err = t.confirm(ctx, c, worn, fresh)
 	if err == nil && short > 0 {
 		t.note(c, short)
 	}
 	return r, short <= 0, err
 }
+
+// hopeless reports whether an estimate rules a candidate out: by more than it may be off
+// by, by what it tells as well as the samples do, or where nothing better can be had.
+func (t *trials) hopeless(estimate target.Evaluation) bool {
+	short := shortfall(t.before, estimate, t.reserveDB)
+	if short <= 0 {
+		return false
+	}
+	return !t.confirms || t.doubtful <= 0 || short > estimateErrorDB || shortfallOf(noPeaks, t.before, estimate, t.reserveDB) > 0
+}
+
+// noPeaks are the criteria that the estimate tells as well as the samples do.
+func noPeaks(id target.Criterion) bool { return !target.RestsOnPeaks(id) }
 
 // note keeps the candidate that falls short by the least.
 func (t *trials) note(c Circuit, short float64) {
@@ -179,6 +197,13 @@ func (t *trials) note(c Circuit, short float64) {
 
 // explain says why no candidate does, by the closest one where it can be predicted.
 func (t *trials) explain(ctx context.Context, a *Advice) error {
+	for _, c := range t.passedOver {
+		short := 0.0
+		for _, parts := range []Circuit{c.Worn(), c} {
+			short = math.Max(short, shortfall(t.before, target.Evaluate(estimated(t.in, parts), t.in.Target), t.reserveDB))
+		}
+		t.note(c, short)
+	}
 	if math.IsInf(t.closestShort, 1) {
 		a.Why = "a figure over its limit is only a lower bound, so nothing can be predicted behind a filter: " + t.before.Why + "; capture it again with a faster timebase"
 		return nil
@@ -202,29 +227,78 @@ func (t *trials) explain(ctx context.Context, a *Advice) error {
 	return nil
 }
 
-// confirm predicts a candidate as new and worn, and gives by how much the worse
-// of the two misses the reserve.
-func confirm(ctx context.Context, in Input, before target.Evaluation, c Circuit, reserveDB float64) (r Result, short float64, err error) {
-	worn, err := Predict(ctx, in, c.Worn())
-	if err != nil {
+// confirm predicts a candidate as new and worn, and gives by how much the worse of the
+// two misses the reserve. wornAs and freshAs are the estimates of both.
+func (t *trials) confirm(ctx context.Context, c Circuit, wornAs, freshAs target.Evaluation) (r Result, short float64, err error) {
+	worn := wornAs
+	if t.judgesPeaks() { // the peak-to-peak first, which takes the least time and fails the most
+		if worn, err = t.evaluate(ctx, c.Worn(), peakToPeak20); err != nil {
+			return r, 0, err
+		}
+		sure := func(id target.Criterion) bool { return id == target.RipplePP || noPeaks(id) }
+		if short = shortfallOf(sure, t.before, worn, t.reserveDB); short > 0 {
+			return r, short, nil
+		}
+	}
+	if r, err = Predict(ctx, t.in, c); err != nil {
 		return r, 0, err
 	}
-	if short = shortfall(before, worn.After, reserveDB); short > 0 {
+	if short = shortfall(t.before, r.After, t.reserveDB); short > 0 {
 		return r, short, nil
 	}
-	if r, err = Predict(ctx, in, c); err != nil {
-		return r, 0, err
+	if !t.settledWorn(worn, freshAs, r.After) {
+		if worn, err = t.evaluate(ctx, c.Worn(), allPeaks); err != nil {
+			return r, 0, err
+		}
 	}
 	r.WornDB, r.WornKnown = math.Inf(1), false
-	for i, b := range before.Margins {
-		if m := worn.After.Margins[i]; b.Covered && b.DB < 0 && m.Covered {
+	for i, b := range t.before.Margins {
+		if m := worn.Margins[i]; b.Covered && b.DB < 0 && m.Covered {
 			r.WornDB, r.WornKnown = math.Min(r.WornDB, m.DB), true
 		}
 	}
 	if !r.WornKnown {
 		r.WornDB = 0
 	}
-	return r, shortfall(before, r.After, reserveDB), nil
+	return r, shortfall(t.before, worn, t.reserveDB), nil
+}
+
+// evaluate judges the unit behind a circuit.
+func (t *trials) evaluate(ctx context.Context, c Circuit, deep depth) (target.Evaluation, error) {
+	b, err := t.in.behind(ctx, c, deep)
+	if err != nil {
+		return target.Evaluation{}, err
+	}
+	return target.Evaluate(b.unit, t.in.Target), nil
+}
+
+// judgesPeaks reports whether a figure that rests on peaks is to be kept or mended.
+func (t *trials) judgesPeaks() bool {
+	return slices.ContainsFunc(t.before.Margins, func(m target.Margin) bool {
+		return m.Covered && target.RestsOnPeaks(m.Limit.Criterion) && !m.Limit.Criterion.CommonMode()
+	})
+}
+
+// settledWorn reports whether the peaks behind worn parts are known well enough without
+// measuring spikes and ripple there: those in question were inside ahead of the filter,
+// and the estimate, held against what the samples gave for new parts, leaves more than
+// it may be off by. worn holds the peak-to-peak as measured; freshAs is the estimate for
+// new parts and fresh what the samples gave.
+func (t *trials) settledWorn(worn, freshAs, fresh target.Evaluation) bool {
+	for i, b := range t.before.Margins {
+		id := b.Limit.Criterion
+		if !b.Covered || !target.RestsOnPeaks(id) || id.CommonMode() || id == target.RipplePP {
+			continue
+		}
+		w, est, got := worn.Margins[i], freshAs.Margins[i], fresh.Margins[i]
+		if b.DB < 0 || !w.Covered || !est.Covered || !got.Covered {
+			return false
+		}
+		if w.DB-math.Max(est.DB-got.DB, 0)-estimateErrorDB < asked(b, t.reserveDB) {
+			return false
+		}
+	}
+	return true
 }
 
 // mostVolts is the most that the supply is known to show, unloaded mostly:
@@ -414,10 +488,7 @@ func shortfallOf(counts func(target.Criterion) bool, before, after target.Evalua
 		if !counts(b.Limit.Criterion) || !b.Covered || b.Limit.Criterion == target.HeaterDC || b.Limit.Criterion.CommonMode() {
 			continue
 		}
-		want := reserveDB
-		if b.DB >= 0 {
-			want = math.Min(reserveDB, b.DB-0.1)
-		}
+		want := asked(b, reserveDB)
 		a := after.Margins[i]
 		switch {
 		case a.Covered:
@@ -432,6 +503,14 @@ func shortfallOf(counts func(target.Criterion) bool, before, after target.Evalua
 		worst = math.Max(worst, want-a.DB)
 	}
 	return worst
+}
+
+// asked is the margin in dB that a criterion must have behind a filter.
+func asked(before target.Margin, reserveDB float64) float64 {
+	if before.DB >= 0 {
+		return math.Min(reserveDB, before.DB-0.1)
+	}
+	return reserveDB
 }
 
 // unforetold names a broken criterion whose figure behind a filter no estimate

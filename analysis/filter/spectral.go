@@ -40,6 +40,9 @@ type prediction struct {
 	spike       float64   // of the typical spike's peak
 	cycle       float64   // of the ripple's peak-to-peak
 	cycleBehind []float64 // the mean cycle with its spikes, nil without one
+
+	quiet  *spectrum.Curve // what besideMains found, nil before
+	detail float64         // what the circuit makes of the detail's peak-to-peak, 0: not asked yet
 }
 
 func newPrediction(m *analysis.Measurement, c Circuit) *prediction {
@@ -75,7 +78,7 @@ func (p *prediction) curves(out *analysis.Measurement) {
 	for i, t := range out.Noise.ThirdOctaves {
 		g := p.gain(t.CentreHz)
 		t.DensityVPerRtHz *= g
-		t.UngatedVPerRtHz *= g
+		t.UngatedVPerRtHz *= p.octaveGain(t.CentreHz, g) // which holds lines, at one end or the other
 		t.LowVPerRtHz *= g
 		t.HighVPerRtHz *= g
 		t.BaselineVPerRtHz = 0
@@ -85,6 +88,75 @@ func (p *prediction) curves(out *analysis.Measurement) {
 		out.Cycle.MeanV = p.cycleBehind
 	}
 	out.Spikes.List = nil
+}
+
+// octaveGain is what the circuit makes of the rms within the third octave about
+// centreHz, by the spectrum; without one there, atCentre.
+func (p *prediction) octaveGain(centreHz, atCentre float64) float64 {
+	half := math.Pow(2, 1.0/6)
+	if g, ok := spectrumGain(p.m.Spectrum, centreHz/half, centreHz*half, nil, p.gain); ok {
+		return g
+	}
+	return atCentre
+}
+
+// bandGain is what the circuit makes of f, the rms within a band. The spectrum smears
+// the mains' lines, a few of its points apart, over frequencies at which the gain and the
+// weighting are others, so that they are taken by themselves.
+func (p *prediction) bandGain(b figure.Behind[analysis.Measurement], f figure.Figure) float64 {
+	lowHz, highHz := b.Band(p.m)
+	var lines, mains, after float64 // powers in V²
+	for _, l := range p.m.Lines {
+		if l.FrequencyHz < lowHz || l.FrequencyHz > highHz || l.Comb == spectrum.CombInstrument {
+			continue
+		}
+		v := l.RMSV
+		if b.Weight != nil {
+			v *= b.Weight(l.FrequencyHz)
+		}
+		lines += v * v
+		if l.Comb == spectrum.CombMains {
+			g := p.gain(l.FrequencyHz)
+			mains += v * v
+			after += v * v * g * g
+		}
+	}
+	if b.Quiet != nil && mains > 0 {
+		quiet := b.Quiet(p.m)
+		rest, shown := spectrumGain(p.besideMains(), lowHz, highHz, b.Weight, p.gain)
+		if inLines := f.Value*f.Value - quiet.Value*quiet.Value; shown && quiet.Known && inLines > 0 {
+			share := inLines / (f.Value * f.Value) * mains / lines
+			return math.Sqrt((1-share)*rest*rest + share*after/mains)
+		}
+	}
+	return bandGain(p.m.Spectrum, lowHz, highHz, b.Weight, p.gain)
+}
+
+// besideMains is the spectrum without the places that a line of the mains reaches.
+func (p *prediction) besideMains() spectrum.Curve {
+	if p.quiet != nil {
+		return *p.quiet
+	}
+	s := p.m.Spectrum
+	var lines []float64
+	for _, l := range p.m.Lines {
+		if l.Comb == spectrum.CombMains {
+			lines = append(lines, l.FrequencyHz)
+		}
+	}
+	slices.Sort(lines)
+	p.quiet = &spectrum.Curve{}
+	for i, hz := range s.FrequencyHz {
+		if i == 0 || i >= len(s.VPerRtHz) {
+			continue
+		}
+		reach := lineReach * (hz - s.FrequencyHz[i-1])
+		if k, _ := slices.BinarySearch(lines, hz-reach); k < len(lines) && lines[k] <= hz+reach {
+			continue
+		}
+		p.quiet.FrequencyHz, p.quiet.VPerRtHz = append(p.quiet.FrequencyHz, hz), append(p.quiet.VPerRtHz, s.VPerRtHz[i])
+	}
+	return *p.quiet
 }
 
 // notForetold is why a figure has no value behind a circuit.
@@ -110,8 +182,7 @@ func (p *prediction) figure(row figure.Row[analysis.Measurement], f figure.Figur
 		}
 		return times(f, p.gain(at.Value))
 	case figure.InBand:
-		lowHz, highHz := b.Band(p.m)
-		return times(f, bandGain(p.m.Spectrum, lowHz, highHz, b.Weight, p.gain))
+		return times(f, p.bandGain(b, f))
 	case figure.FromCurve:
 		return p.fromCurve(b.Curve, f, miss)
 	}
@@ -126,7 +197,7 @@ func (p *prediction) fromCurve(c figure.Curve, f, miss figure.Figure) figure.Fig
 	case figure.SpikeCurve:
 		return times(f, p.spike)
 	case figure.DetailCurve:
-		return behindPP(p.m, f, p.c, p.gain, p.spike, p.cycle)
+		return p.behindPP(f)
 	case figure.PeriodicCurve:
 		if g, ok := p.periodicGain(); ok {
 			return times(f, g)
@@ -198,6 +269,17 @@ func scaled(hz, v []float64, gain func(float64) float64) []float64 {
 // bandGain is what the circuit makes of the rms within a band of the spectrum;
 // without a spectrum there, the greatest gain in the band.
 func bandGain(s spectrum.Curve, lowHz, highHz float64, weight, gain func(float64) float64) float64 {
+	if g, ok := spectrumGain(s, lowHz, highHz, weight, gain); ok {
+		return g
+	}
+	if !(lowHz > 0) || math.IsInf(highHz, 0) || highHz <= lowHz {
+		return 1
+	}
+	return greatest(gain, lowHz, highHz)
+}
+
+// spectrumGain is bandGain where the spectrum shows the band.
+func spectrumGain(s spectrum.Curve, lowHz, highHz float64, weight, gain func(float64) float64) (g float64, ok bool) {
 	var before, after float64
 	for i := 1; i < len(s.FrequencyHz); i++ {
 		f := s.FrequencyHz[i]
@@ -213,13 +295,10 @@ func bandGain(s spectrum.Curve, lowHz, highHz float64, weight, gain func(float64
 		before += p
 		after += p * g * g
 	}
-	if before > 0 {
-		return math.Sqrt(after / before)
+	if !(before > 0) {
+		return 0, false
 	}
-	if !(lowHz > 0) || math.IsInf(highHz, 0) || highHz <= lowHz {
-		return 1
-	}
-	return greatest(gain, lowHz, highHz)
+	return math.Sqrt(after / before), true
 }
 
 // greatest gain between two frequencies, on a log grid.
@@ -332,33 +411,41 @@ func spikeGain(m *analysis.Measurement, c Circuit, gain func(float64) float64) f
 // behindPP predicts a peak-to-peak figure: the part that the kept detail shows
 // goes with the detail, the rest (mains and wander) with the gain at the mains
 // line, or at the record's lowest frequency.
-func behindPP(m *analysis.Measurement, f figure.Figure, c Circuit, gain func(float64) float64, spike, cycle float64) figure.Figure {
+func (p *prediction) behindPP(f figure.Figure) figure.Figure {
 	if !f.Known {
 		return f
 	}
 	slow := 0.0
 	slowGain := 1.0
-	if m.MainsCombPPV.Known && m.MainsLineHz.Known {
-		slow, slowGain = math.Min(m.MainsCombPPV.Value, f.Value), gain(m.MainsLineHz.Value)
+	if m := p.m; m.MainsCombPPV.Known && m.MainsLineHz.Known {
+		slow, slowGain = math.Min(m.MainsCombPPV.Value, f.Value), p.gain(m.MainsLineHz.Value)
 	}
 	fast := f.Value - slow
-	g := math.Max(spike, cycle)
-	if before := middle(m.Detail); before != nil {
-		// both behind one pole at 20 MHz, or the noise above it would count
-		pole := func(hz float64) complex128 { return 1 / complex(1, hz/20e6) }
-		after := append([]float64(nil), before...)
-		throughGain(before, 1/m.Detail.StepS, pole)
-		throughGain(after, 1/m.Detail.StepS, func(hz float64) complex128 { return pole(hz) * Insertion(c, hz) })
-		if pp := peakToPeak(before); pp > 0 {
-			g = ratio(peakToPeak(after), pp)
-		}
-	}
 	was := f.Value
-	f.Value = slow*slowGain + fast*g
+	f.Value = slow*slowGain + fast*p.detailGain()
 	if was > 0 {
 		f.U *= f.Value / was
 	}
 	return f
+}
+
+// detailGain is what the circuit makes of the peak-to-peak of the detail kept.
+func (p *prediction) detailGain() float64 {
+	if p.detail > 0 {
+		return p.detail
+	}
+	p.detail = math.Max(p.spike, p.cycle)
+	if before := middle(p.m.Detail); before != nil {
+		// both behind one pole at 20 MHz, or the noise above it would count
+		pole := func(hz float64) complex128 { return 1 / complex(1, hz/20e6) }
+		after, work := append([]float64(nil), before...), new(workspace)
+		work.through(before, nil, 1/p.m.Detail.StepS, pole)
+		work.through(after, nil, 1/p.m.Detail.StepS, func(hz float64) complex128 { return pole(hz) * Insertion(p.c, hz) })
+		if pp := peakToPeak(before); pp > 0 {
+			p.detail = ratio(peakToPeak(after), pp)
+		}
+	}
+	return p.detail
 }
 
 func peakToPeak(v []float64) float64 {

@@ -62,7 +62,7 @@ type Result struct {
 	After          target.Evaluation // every criterion's margin after it
 	WornDB         float64           // worst margin of the criteria that were over, with the parts worn (see Worn)
 	WornKnown      bool              // WornDB was computed
-	Method         string            // FromSamples or FromSpectrum
+	Method         string            // FromSamples, FromSums or FromSpectrum
 	Wave           Wave              // some switching cycles of the fastest capture, before and after
 	SpectrumHz     []float64         // grid of the unit's joined spectra
 	BeforeVPerRtHz []float64         // measured density there

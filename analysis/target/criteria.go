@@ -139,11 +139,22 @@ func Foretold(id Criterion) bool {
 	return c.foretold
 }
 
-// ForetoldExactly reports whether that prediction is as good as the samples: the figure
-// is a line of the spectrum or a sum over it, and no peak.
-func ForetoldExactly(id Criterion) bool {
+// RestsOnPeaks reports whether a criterion's figure is a peak or a count of them: behind
+// a filter the samples alone tell it. All else is a line of the spectrum, a density or a
+// sum over it, which the spectrum tells as well as they do.
+func RestsOnPeaks(id Criterion) bool {
 	c, _ := lookup(id)
-	return c.summed
+	return c.figure != nil && !c.summed && c.group&figure.Density == 0
+}
+
+// ShowsPeak reports whether a capture may decide a limit that rests on peaks: it covers
+// the span, or shows a part of it that may break the limit by itself.
+func ShowsPeak(m *analysis.Measurement, l Limit) bool {
+	c, ok := lookup(l.Criterion)
+	if !ok || !RestsOnPeaks(c.id) || m.Mode != c.mode {
+		return false
+	}
+	return m.Calibrated && (c.covers(m, l) || c.of(m).Known)
 }
 
 // Criteria lists the keys of all criteria, in the order they are shown in.

@@ -90,7 +90,7 @@ func newField(u Unit, l Limit, c criterion) field {
 // take puts a capture among the best, or keeps the reason why not.
 func (f *field) take(m *analysis.Measurement) {
 	fig, hides := f.c.of(m), hidden(f.c, f.l, m)
-	covers := m.Span.Covers(f.l.NeedLowHz, f.l.NeedHighHz) || roughlyCovers(m.Span, f.l.NeedLowHz, f.l.NeedHighHz)
+	covers := f.c.covers(m, f.l)
 	misses := m.DurationS*f.packets < leastPackets && f.packets > 0
 	switch {
 	case !m.Calibrated:
@@ -115,6 +115,11 @@ func (f *field) take(m *analysis.Measurement) {
 		return
 	}
 	f.covered = f.covered || covers && m.Calibrated
+}
+
+// covers reports whether a capture covers the span that a limit needs.
+func (c criterion) covers(m *analysis.Measurement, l Limit) bool {
+	return m.Span.Covers(l.NeedLowHz, l.NeedHighHz) || roughlyCovers(m.Span, l.NeedLowHz, l.NeedHighHz)
 }
 
 // without is the outcome where no capture covers the criterion with a figure: the

@@ -27,9 +27,9 @@ type filterSearch struct {
 	one sync.Mutex
 }
 
-// unit finds the filter for one unit, u in the sheet. It opens the captures once
-// more, since traces are not kept while others are measured, and measures them
-// afresh behind the filter; or takes what an earlier run found. The filter's
+// unit finds the filter for one unit, u in the sheet. It opens the captures that show
+// peaks once more, since traces are not kept while others are measured, and measures
+// them afresh behind the filter; or takes what an earlier run found. The filter's
 // series resistor is the one that the unit's plan recommends for all heaters
 // together.
 func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) (*filter.Advice, error) {
@@ -59,15 +59,13 @@ func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit)
 	if !f.cache.load(key, &advice) {
 		f.one.Lock()
 		defer f.one.Unlock()
-		for i, c := range u.Captures {
-			tr, err := capture.Open(ctx, c.Path, c.Options)
-			if err != nil {
-				return nil, err
-			}
-			if tr.SHA256 != in.Unit.Captures[i].SHA256 {
+		if in.Traces, err = usedTraces(ctx, in, u); err != nil {
+			return nil, err
+		}
+		for i, tr := range in.Traces {
+			if tr != nil && tr.SHA256 != in.Unit.Captures[i].SHA256 {
 				key = "" // changed since it was measured
 			}
-			in.Traces = append(in.Traces, tr)
 		}
 		if advice, err = filter.Search(ctx, in, opt); err != nil {
 			return nil, err
@@ -78,6 +76,23 @@ func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit)
 		advice.Best.Warnings = append(advice.Best.Warnings, otherwise)
 	}
 	return &advice, nil
+}
+
+// usedTraces opens the captures of a unit, u in the sheet, whose samples a prediction
+// uses; nil stands for the others.
+func usedTraces(ctx context.Context, in filter.Input, u sheet.Unit) ([]*capture.Trace, error) {
+	traces := make([]*capture.Trace, len(u.Captures))
+	for i, used := range filter.UsesSamples(in.Unit, in.Target) {
+		if !used {
+			continue
+		}
+		tr, err := capture.Open(ctx, u.Captures[i].Path, u.Captures[i].Options)
+		if err != nil {
+			return nil, err
+		}
+		traces[i] = tr
+	}
+	return traces, nil
 }
 
 // sourceOf is what the sheet says of the lead to a unit's filter, and of the unit's

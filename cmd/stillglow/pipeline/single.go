@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"stillglow/analysis/filter"
-	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/report"
 )
@@ -61,12 +60,10 @@ func PredictFilter(ctx context.Context, s *sheet.Sheet, r *report.Report, index 
 	}
 	in := filter.Input{Unit: unit.Eval.Unit, Target: r.Target}
 	for _, k := range s.Units[index].Captures {
-		tr, err := capture.Open(ctx, k.Path, k.Options)
-		if err != nil {
-			return nil, err
-		}
-		in.Traces = append(in.Traces, tr)
 		in.Setups = append(in.Setups, captureSetup(m.setup, s.Units[index], k, baselines))
+	}
+	if in.Traces, err = usedTraces(ctx, in, s.Units[index]); err != nil {
+		return nil, err
 	}
 	best, err := filter.Predict(ctx, in, c)
 	if err != nil {
