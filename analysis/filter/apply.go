@@ -3,7 +3,6 @@ package filter
 import (
 	"context"
 	"fmt"
-	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -34,6 +33,7 @@ type workspace struct {
 	spectrum []complex128
 	kept     map[*capture.Trace][]complex128 // the transforms of whole traces
 	room     int                             // coefficients that may yet be kept
+	slow     map[*capture.Trace]*slowPart    // of traces that are filtered in two parts; nil: none is kept
 }
 
 // mostKept bounds the transforms that a search keeps to 64 MB: two captures of a
@@ -41,7 +41,7 @@ type workspace struct {
 const mostKept = 4 << 20
 
 func newWorkspace() *workspace {
-	return &workspace{kept: map[*capture.Trace][]complex128{}, room: mostKept}
+	return &workspace{kept: map[*capture.Trace][]complex128{}, room: mostKept, slow: map[*capture.Trace]*slowPart{}}
 }
 
 // apply is Apply.
@@ -58,6 +58,11 @@ func (w *workspace) apply(ctx context.Context, tr *capture.Trace, c Circuit) (*c
 	dc := mean * real(Insertion(c, 0))
 	if tr.Coupling == capture.CouplingAC {
 		dc = 0 // the instrument took it off, before and after
+	}
+	if done, err := w.split(ctx, out.Volts, tr, mean, dc, func(hz float64) complex128 { return Insertion(c, hz) }); err != nil {
+		return nil, err
+	} else if done {
+		return behindTrace(tr, out, c), nil
 	}
 	history := min(blockSamples, int(historyTimes*c.slowest()*tr.SampleRateHz)+historySamples)
 	for from := 0; from < len(tr.Volts); from += blockSamples {
@@ -79,13 +84,18 @@ func (w *workspace) apply(ctx context.Context, tr *capture.Trace, c Circuit) (*c
 			out.Volts[i] = block[i-start] + dc
 		}
 	}
-	// Clipping, steps and full scale belong to the capture as it was taken.
+	return behindTrace(tr, out, c), nil
+}
+
+// behindTrace completes a filtered trace. Clipping, steps and full scale belong to the
+// capture as it was taken.
+func behindTrace(tr *capture.Trace, out capture.Trace, c Circuit) *capture.Trace {
 	out.FullScaleMinV, out.FullScaleMaxV, out.StepV = 0, 0, 0
 	out.Cautions = append([]capture.Caution(nil), tr.Cautions...)
 	out.Assumptions = append(append([]capture.Assumption(nil), tr.Assumptions...), capture.Assumption{
 		What: "post-filter", Value: string(c.Topology), Why: "predicted from the capture, not measured",
 	})
-	return &out, nil
+	return &out
 }
 
 // throughGain filters v in place. The record and its mirror image make one
@@ -133,7 +143,7 @@ func extend(x, v []float64) {
 		x[i] = v[0]
 	}
 	for k := 0; k < turn; k++ {
-		w := 0.5 * (1 + math.Cos(math.Pi*float64(k)/float64(turn)))
+		w := turnWeight(k, turn)
 		x[n+k] = w*(2*v[n-1]-v[n-2-k]) + (1-w)*x[n+k]
 		x[period-1-k] = w*(2*v[0]-v[k+1]) + (1-w)*x[period-1-k]
 	}

@@ -1,0 +1,245 @@
+package filter
+
+import (
+	"context"
+	"math"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/dsp/window"
+	"gonum.org/v1/gonum/floats"
+
+	"stillglow/analysis/spectrum"
+	"stillglow/capture"
+)
+
+// A long trace is filtered in two parts that a crossover in frequency shares out: what
+// is slow at a lower rate, by one transform of all of it, for a circuit remembers for as
+// long as its capacitors take to charge; what is fast in short blocks, for of that it
+// remembers little.
+const (
+	splitLeast = 1 << 15 // samples from which it is worth it
+	splitDown  = 32      // by which the slow part's rate is lower
+	// The crossover ends at splitTop of the lower rate and begins two octaves below.
+	splitTop     = 0.3
+	splitOctaves = 2
+	// splitReach is the half length, in samples of the lower rate, of the low-pass ahead
+	// of it and behind: a sinc through a Blackman-Harris window (Harris 1978), whose
+	// transition of 8 bins then fits between splitTop and what folds onto it.
+	splitReach = 10
+	splitBlock = 1 << 15
+	splitGuard = 1 << 12 // samples on either side of a block that are thrown away
+	// splitForgets is the share of the fast part's response (summed absolutely) that may
+	// lie beyond the guard; a circuit that rings for longer is filtered in one piece.
+	splitForgets = 1e-4
+)
+
+// extended is a record with its mirror image as one period, see extend.
+type extended struct {
+	v      []float64
+	meanV  float64
+	period int
+}
+
+// at is the record at any place, its mean taken off.
+func (e extended) at(i int) float64 {
+	n := len(e.v)
+	if i %= e.period; i < 0 {
+		i += e.period
+	}
+	if i < n {
+		return e.v[i] - e.meanV
+	}
+	x := e.v[0]
+	if i < 2*n {
+		x = e.v[2*n-1-i]
+	}
+	turn := min(turnSamples, n-1)
+	switch k, last := i-n, e.period-1-i; {
+	case k < turn:
+		w := turnWeight(k, turn)
+		x = w*(2*e.v[n-1]-e.v[n-2-k]) + (1-w)*x
+	case last < turn:
+		w := turnWeight(last, turn)
+		x = w*(2*e.v[0]-e.v[last+1]) + (1-w)*x
+	}
+	return x - e.meanV
+}
+
+// fill puts the record from a place on into dst.
+func (e extended) fill(dst []float64, from int) {
+	if from >= 0 && from+len(dst) <= len(e.v) { // nearly all
+		for i, v := range e.v[from : from+len(dst)] {
+			dst[i] = v - e.meanV
+		}
+		return
+	}
+	for i := range dst {
+		dst[i] = e.at(from + i)
+	}
+}
+
+// turnWeight is how much the mirror image is turned about the end point k samples from it.
+func turnWeight(k, turn int) float64 {
+	return 0.5 * (1 + math.Cos(math.Pi*float64(k)/float64(turn)))
+}
+
+// slowPart is an extended record at the lower rate.
+type slowPart struct {
+	from     extended
+	fft      *fourier.FFT
+	spectrum []complex128
+}
+
+// taps is the low-pass of the lower rate, its middle at splitReach*splitDown.
+var taps = lowPassTaps()
+
+func lowPassTaps() []float64 {
+	half := splitReach * splitDown
+	h := make([]float64, 2*half+1)
+	for i := range h {
+		h[i] = 1
+		if x := math.Pi * float64(i-half) / splitDown; x != 0 {
+			h[i] = math.Sin(x) / x
+		}
+	}
+	window.BlackmanHarris(h)
+	floats.Scale(1/floats.Sum(h), h)
+	return h
+}
+
+func newSlowPart(v []float64, meanV float64) *slowPart {
+	m := smooth((2*len(v) + splitDown - 1) / splitDown)
+	s := &slowPart{from: extended{v, meanV, m * splitDown}, fft: fourier.NewFFT(m)}
+	const at = 256 // outputs at a time
+	reach := splitReach * splitDown
+	buf, x := make([]float64, at*splitDown+2*reach), make([]float64, m)
+	for from := 0; from < m; from += at {
+		s.from.fill(buf, from*splitDown-reach)
+		for k := range min(at, m-from) {
+			sum := 0.0
+			for j, h := range taps {
+				sum += h * buf[k*splitDown+j]
+			}
+			x[from+k] = sum
+		}
+	}
+	s.spectrum = s.fft.Coefficients(nil, x)
+	return s
+}
+
+// crossover is the slow part's share at hz, lowRate its rate.
+func crossover(hz, lowRate float64) float64 {
+	x := math.Log2(splitTop*lowRate/math.Max(hz, 1e-300)) / splitOctaves
+	switch {
+	case x <= 0:
+		return 0
+	case x >= 1:
+		return 1
+	}
+	a, b := math.Exp(-1/x), math.Exp(-1/(1-x))
+	return a / (a + b)
+}
+
+// through filters the slow part and gives it at the lower rate.
+func (s *slowPart) through(rateHz float64, gain func(hz float64) complex128) []float64 {
+	m, low := s.fft.Len(), rateHz/splitDown
+	x := make([]complex128, m/2+1)
+	copy(x, s.spectrum[:min(len(x), int(splitTop*float64(m))+2)])
+	multiply(x, low/float64(m), func(hz float64) complex128 { return gain(hz) * complex(crossover(hz, low), 0) })
+	y := s.fft.Sequence(nil, x)
+	for i := range y {
+		y[i] *= splitDown / float64(m) // the interpolation's own gain
+	}
+	return y
+}
+
+// fastPart is the filter of what lies above the crossover; nil where it remembers for
+// longer than a block's guard.
+func fastPart(rateHz float64, gain func(hz float64) complex128) *spectrum.Filter {
+	h, low := make([]complex128, splitBlock/2+1), rateHz/splitDown
+	for k := range h {
+		hz := float64(k) * rateHz / splitBlock
+		if share := 1 - crossover(hz, low); share > 0 {
+			h[k] = gain(hz) * complex(share, 0)
+		}
+	}
+	f := spectrum.NewFilter(h)
+	x := make([]float64, splitBlock)
+	x[splitBlock/2] = 1
+	f.Run(x, x, 0)
+	var all, beyond float64
+	for i := range x[1:] {
+		// at half the rate, where a circuit turns the phase, the response breaks off and
+		// rings on: the mean of neighbours leaves that out
+		v := (x[i] + x[i+1]) / 2
+		all += math.Abs(v)
+		if i < splitBlock/2-splitGuard || i > splitBlock/2+splitGuard {
+			beyond += math.Abs(v)
+		}
+	}
+	if beyond > splitForgets*all {
+		return nil
+	}
+	return f
+}
+
+// split filters tr into out, dcV added; ok is false where the trace is too short or the
+// circuit remembers for too long.
+func (w *workspace) split(ctx context.Context, out []float64, tr *capture.Trace, meanV, dcV float64, gain func(hz float64) complex128) (ok bool, err error) {
+	n := len(tr.Volts)
+	if n < splitLeast {
+		return false, nil
+	}
+	fast := fastPart(tr.SampleRateHz, gain)
+	if fast == nil {
+		return false, nil
+	}
+	slow := w.slow[tr]
+	if slow == nil {
+		slow = newSlowPart(tr.Volts, meanV)
+		if w.slow != nil {
+			w.slow[tr] = slow
+		}
+	}
+	low := slow.through(tr.SampleRateHz, gain)
+	block := make([]float64, splitBlock)
+	for from := 0; from < n; from += splitBlock - 2*splitGuard {
+		if err := ctx.Err(); err != nil {
+			return false, err
+		}
+		slow.from.fill(block, from-splitGuard)
+		fast.Run(block, block, 0)
+		to := min(from+splitBlock-2*splitGuard, n)
+		for i, v := range block[splitGuard : splitGuard+to-from] {
+			out[from+i] = v + dcV
+		}
+	}
+	addBetween(out, low)
+	return true, nil
+}
+
+// addBetween adds a periodic signal at the lower rate to out, interpolated.
+func addBetween(out, low []float64) {
+	// the taps that fall on each of the places between two values
+	var phases [splitDown][2 * splitReach]float64
+	for p := range phases {
+		for j := range phases[p] {
+			// low[k-splitReach+1+j] stands splitDown*(j+1-splitReach)-p samples on
+			phases[p][j] = taps[splitReach*splitDown+p-splitDown*(j+1-splitReach)]
+		}
+	}
+	var beside [2 * splitReach]float64
+	m := len(low)
+	for k := 0; k*splitDown < len(out); k++ {
+		for j := range beside {
+			beside[j] = low[((k-splitReach+1+j)%m+m)%m]
+		}
+		for p, o := 0, out[k*splitDown:min((k+1)*splitDown, len(out))]; p < len(o); p++ {
+			sum := 0.0
+			for j, h := range &phases[p] {
+				sum += h * beside[j]
+			}
+			o[p] += sum
+		}
+	}
+}
