@@ -3,7 +3,6 @@ package pipeline
 import (
 	"context"
 	"fmt"
-	"sync"
 
 	"stillglow/analysis"
 	"stillglow/analysis/filter"
@@ -22,10 +21,12 @@ type filterSearch struct {
 	baselines map[BaselineID]report.Capture
 	heaterV   float64
 	cache     *Cache
-	// one search at a time: it takes every core by itself, and the transforms of its
-	// captures a hundred megabytes
-	one sync.Mutex
+	samples   *room // that searches side by side hold
 }
+
+// searchSamples is how many samples of captures are held by searches side by side: two
+// units with a capture of two million each. A sample takes 40 bytes, filtered and measured.
+const searchSamples = 4 << 20
 
 // unit finds the filter for one unit, u in the sheet. It opens the captures that show
 // peaks once more, since traces are not kept while others are measured, and measures
@@ -57,8 +58,13 @@ func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit)
 	var advice filter.Advice
 	key := f.cache.adviceKey(in, u, opt)
 	if !f.cache.load(key, &advice) {
-		f.one.Lock()
-		defer f.one.Unlock()
+		held := 0
+		for i, used := range filter.UsesSamples(in.Unit, in.Target) {
+			if used {
+				held += in.Unit.Captures[i].Samples
+			}
+		}
+		defer f.samples.take(held)()
 		if in.Traces, err = usedTraces(ctx, in, u); err != nil {
 			return nil, err
 		}

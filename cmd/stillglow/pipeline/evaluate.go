@@ -75,7 +75,7 @@ func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Re
 
 	ranked := target.Rank(judge(s, goal, load, measured))
 	r.Brands = target.Brands(ranked)
-	search := &filterSearch{sheet: s, goal: goal, setup: m.setup, baselines: baselines, heaterV: load.Volts, cache: opt.Cache}
+	search := &filterSearch{sheet: s, goal: goal, setup: m.setup, baselines: baselines, heaterV: load.Volts, cache: opt.Cache, samples: newRoom(searchSamples)}
 	r.Units = make([]report.Unit, len(ranked))
 	if err := sideBySide(ctx, len(ranked), opt.Workers, func(i int) (err error) {
 		r.Units[i], err = m.advise(ctx, ranked[i], measured[ranked[i].Unit.Index], load, stage, search)
