@@ -160,6 +160,8 @@ func (f *dropperFlags) check() error {
 		return errors.New("--unit picks from a bench sheet: name the sheet")
 	case supplies == 0 || f.valves == "":
 		return errors.New("give --supply and --valves, such as --supply 7 --valves 2x12AU7,1x6N2P, or a bench sheet")
+	case decimalComma(f.supply):
+		return fmt.Errorf("--supply %s,%s may be one supply of %[1]s.%[2]s V or two; write %[1]s.%[2]s, or %[2]s,%[1]s for two", f.supply[0], f.supply[1])
 	case supplies > maxSupplies:
 		return fmt.Errorf("--supply has %d values, expected at most %d; take them in several runs", supplies, maxSupplies)
 	case groups > maxValveGroups:
@@ -186,6 +188,17 @@ func (f *dropperFlags) load() (heater.Load, error) {
 		groups[i].CathodeV = f.cathodeV
 	}
 	return heater.NewLoad(groups, f.railV)
+}
+
+// decimalComma reports whether two supplies may be one with a decimal comma: whole volts,
+// the second less than the first.
+func decimalComma(supplies []string) bool {
+	if len(supplies) != 2 {
+		return false
+	}
+	a, errA := strconv.Atoi(supplies[0])
+	b, errB := strconv.Atoi(supplies[1])
+	return errA == nil && errB == nil && b < a
 }
 
 // plan sizes for one of --supply.
