@@ -169,7 +169,7 @@ func (t *Transient) InTime(r *Residue, sigma float64) {
 	e := t.Edge
 	skip := int(lead*m + 0.5)
 	if skip < len(t.V) {
-		e.fitRing(t.V[skip:], r.Model.PeriodS/m, sigma)
+		e.fitRing(t.V[skip:], r.Model.PeriodS/m, sigma, new(ringWork))
 		if e.HasRing {
 			t.Edge.Ring, t.Edge.HasRing = e.Ring, true
 		}

@@ -111,13 +111,16 @@ func (c *cellData) refine(breaks []int, reach int) []int {
 				if d == 0 {
 					continue
 				}
-				try := append([]int(nil), breaks...)
-				try[i] += d
-				if try[i] < 0 || try[i] >= c.n || (i > 0 && try[i] <= try[i-1]) || (i+1 < len(try) && try[i] >= try[i+1]) {
+				at := breaks[i] + d
+				if at < 0 || at >= c.n || (i > 0 && at <= breaks[i-1]) || (i+1 < len(breaks) && at >= breaks[i+1]) {
 					continue
 				}
-				if r := c.total(try); r < best {
-					best, breaks, moved = r, try, true
+				was := breaks[i]
+				breaks[i] = at
+				if r := c.total(breaks); r < best {
+					best, moved = r, true
+				} else {
+					breaks[i] = was
 				}
 			}
 		}
@@ -128,63 +131,61 @@ func (c *cellData) refine(breaks []int, reach int) []int {
 	return breaks
 }
 
+// endsFit is a polynomial through weighted points between u = -1 and 1.
+type endsFit struct {
+	coef   [4]float64
+	rss    float64 // weighted square of what it leaves
+	weight float64
+	endVar [2]float64 // variance of its values at -1 and 1 over that of a point of weight one
+}
+
 // polyFitAt fits a polynomial of degree up to 2 through weighted points.
-func polyFitAt(us, ys, ws []float64, degree int) (coef [4]float64, rss, weight float64) {
-	degree = min(degree, len(us)-1)
-	for ; degree >= 0; degree-- {
+func polyFitAt(us, ys, ws []float64, degree int) (f endsFit) {
+	asked := min(degree, len(us)-1)
+	for degree = asked; degree >= 0; degree-- {
 		var a system5
 		var right [5]float64
 		for i, u := range us {
 			b := [3]float64{1, u, u * u}
 			for j := 0; j <= degree; j++ {
+				wb := ws[i] * b[j]
 				for k := 0; k <= degree; k++ {
-					a[j][k] += ws[i] * b[j] * b[k]
+					a[j][k] += wb * b[k]
 				}
-				right[j] += ws[i] * b[j] * ys[i]
+				right[j] += wb * ys[i]
 			}
 		}
 		for j := degree + 1; j < len(a); j++ {
 			a[j][j] = 1
 		}
-		if x, ok := solve5(a, right); ok {
-			copy(coef[:], x[:4])
-			break
+		known, ok := a.factor()
+		if !ok {
+			continue
 		}
+		x, ok := known.solve(right)
+		if !ok {
+			continue
+		}
+		copy(f.coef[:], x[:4])
+		if degree == asked {
+			f.endVar = [2]float64{known.variance(degree, -1), known.variance(degree, 1)}
+		}
+		break
 	}
 	for i, u := range us {
-		d := ys[i] - coef[0] - u*(coef[1]+u*coef[2])
-		rss += ws[i] * d * d
-		weight += ws[i]
+		d := ys[i] - f.coef[0] - u*(f.coef[1]+u*f.coef[2])
+		f.rss += ws[i] * d * d
+		f.weight += ws[i]
 	}
-	return coef, rss, weight
+	return f
 }
 
-// predictionVariance is the variance of a fitted polynomial's value at u over
-// that of a point of weight one.
-func predictionVariance(us, ws []float64, degree int, u float64) float64 {
-	if len(us) == 0 {
-		return 0
-	}
-	degree = min(degree, len(us)-1)
-	var a system5
-	for i, x := range us {
-		b := [3]float64{1, x, x * x}
-		for j := 0; j <= degree; j++ {
-			for k := 0; k <= degree; k++ {
-				a[j][k] += ws[i] * b[j] * b[k]
-			}
-		}
-	}
-	at := [3]float64{1, u, u * u}
-	var right [5]float64
-	for j := range 5 {
-		if j <= degree {
-			right[j] = at[j]
-		} else {
-			a[j][j] = 1
-		}
-	}
-	x, ok := solve5(a, right)
+// variance is the variance of a fitted polynomial's value at u over that of a point of
+// weight one; f are the fit's normal equations.
+func (f *factored5) variance(degree int, u float64) float64 {
+	var at [5]float64
+	copy(at[:], []float64{1, u, u * u}[:degree+1])
+	x, ok := f.solve(at)
 	if !ok {
 		return 0
 	}

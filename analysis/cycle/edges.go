@@ -194,7 +194,13 @@ func (v misfit) joinCrests(list []cluster) []cluster {
 
 // ringFits are the rings that were fitted to one cycle: as its model settles, the same
 // values come up again and again.
-type ringFits []struct {
+type ringFits struct {
+	done []ringFitted
+	work ringWork
+}
+
+// ringFitted is the ring behind an edge whose pulse and ring are y.
+type ringFitted struct {
 	y    []float64
 	ring Ring
 	gate int
@@ -204,7 +210,7 @@ type ringFits []struct {
 // of fits the ring behind an edge whose pulse and ring are y, or takes the earlier
 // fit to the same values.
 func (s *ringFits) of(e *Edge, y []float64, step, sb float64) {
-	for _, f := range *s {
+	for _, f := range s.done {
 		if slices.Equal(f.y, y) {
 			if e.HasRing = f.ok; f.ok {
 				e.Ring, e.gate = f.ring, f.gate
@@ -212,8 +218,8 @@ func (s *ringFits) of(e *Edge, y []float64, step, sb float64) {
 			return
 		}
 	}
-	e.fitRing(y, step, sb)
-	*s = append(*s, ringFits{{y, e.Ring, e.gate, e.HasRing}}...)
+	e.fitRing(y, step, sb, &s.work)
+	s.done = append(s.done, ringFitted{y, e.Ring, e.gate, e.HasRing})
 }
 
 // fitEdgeRings fits the ring behind every edge's pulse, one edge after another,
@@ -249,9 +255,9 @@ func fitEdgeRings(edges []Edge, mean, model []float64, periodS, sb float64, done
 						continue
 					}
 					d := (on - int(edges[j].Phase*float64(m)) + m) % m
+					tail := edges[j].Ring.tails(float64(d)*step, step, periodS, 1)
 					for k := range y {
-						t := float64(d+k) * step
-						y[k] -= edges[j].Ring.at(t) + edges[j].Ring.at(t+periodS)
+						y[k] -= tail.next()
 					}
 				}
 			}
@@ -262,7 +268,7 @@ func fitEdgeRings(edges []Edge, mean, model []float64, periodS, sb float64, done
 
 // fitRing finds where the pulse ends and the bare ring goes on: the earliest
 // start from which a damped sinusoid fits down to the noise.
-func (e *Edge) fitRing(y []float64, step, sb float64) {
+func (e *Edge) fitRing(y []float64, step, sb float64, work *ringWork) {
 	peak := 0
 	for k, v := range y {
 		if math.Abs(v) > math.Abs(y[peak]) {
@@ -302,7 +308,7 @@ func (e *Edge) fitRing(y []float64, step, sb float64) {
 			}
 			z = append(z, s/float64(thin))
 		}
-		r, ok := fitRing(z, (float64(from)+float64(thin-1)/2)*step, float64(thin)*step)
+		r, ok := fitRing(z, (float64(from)+float64(thin-1)/2)*step, float64(thin)*step, work)
 		if !ok {
 			continue
 		}
@@ -351,14 +357,11 @@ func (e *Edge) takeOut(y, weight []float64, periodS, sb float64) {
 	on := int(e.Phase * float64(m))
 	gate := e.gate
 	if e.HasRing {
+		first, later := e.Ring.steps(0, step), e.Ring.tails(periodS, step, periodS, ringWraps-2)
 		for k := range m {
-			t := float64(k) * step
-			v := 0.0
-			for w := 0.0; w < ringWraps; w++ {
-				if k < gate && w == 0 {
-					continue
-				}
-				v += e.Ring.at(t + w*periodS)
+			v, own := later.next(), first.next()
+			if k >= gate {
+				v += own
 			}
 			y[(on+k)%m] -= v
 		}

@@ -80,10 +80,11 @@ func Find(in Input) Finding {
 	if t.Kind == Fixed {
 		t.SigmaHz = max(t.SigmaHz, out.Fold.hzBound(float64(len(in.Volts))/in.RateHz), t.parts.scatterHz(t.Hz))
 	}
-	held := out.holdAgainst(in)
+	var held heldSpectra
+	walk := 0.0
+	both(func() { walk = t.walk(in.Volts, in.MeanV) }, func() { held = out.holdAgainst(in) })
 	out.Explained = held.explained(in.RateHz)
 	duration := float64(len(in.Volts)) / in.RateHz
-	walk := t.walk(in.Volts, in.MeanV)
 	// phases that walk at random leave the slope of their line √3·r/T from the mean rate
 	t.SigmaHz = max(t.SigmaHz, out.clockSigmaHz(held, duration), math.Sqrt(3)*walk/duration)
 	out.Model.smear(walk)

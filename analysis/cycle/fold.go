@@ -78,9 +78,20 @@ func newSlowPart(volts []float64, t *Track) SlowPart {
 			want += k
 		}
 	}
-	for i := 1; i < len(cuts); i++ {
-		s.At = append(s.At, (cuts[i]+cuts[i-1])/2-0.5)
-		s.V = append(s.V, meanBetween(volts, cuts[i-1], cuts[i]))
+	if len(cuts) < 2 {
+		return s
+	}
+	s.At, s.V = make([]float64, len(cuts)-1), make([]float64, len(cuts)-1)
+	each := func(from, to int) {
+		for i := from; i < to; i++ {
+			s.At[i] = (cuts[i+1]+cuts[i])/2 - 0.5
+			s.V[i] = meanBetween(volts, cuts[i], cuts[i+1])
+		}
+	}
+	if half := len(s.At) / 2; len(volts) < leastHalved {
+		each(0, len(s.At))
+	} else {
+		both(func() { each(half, len(s.At)) }, func() { each(0, half) })
 	}
 	return s
 }
@@ -281,13 +292,40 @@ func foldOnly(volts []float64, t *Track, s SlowPart) *Fold {
 // foldInto is foldOnly with a number of bins given.
 func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 	f := &Fold{Bins: m, Count: make([]float64, m), place: make([]float64, m), Mean: make([]float64, m), VarianceV2: make([]float64, m)}
-	bins := make([]struct{ n, place, sum, square float64 }, m) // side by side in memory
-	size := float64(m)
-	Walk(0, len(volts), t, s, func(st Stretch) {
+	bins := make([]foldBin, m)
+	if half := len(volts) / 2; half < leastHalved {
+		f.Cycles = foldStretch(bins, volts, 0, len(volts), t, s)
+	} else {
+		later, cycles := make([]foldBin, m), 0.0
+		both(func() { cycles = foldStretch(later, volts, half, len(volts), t, s) },
+			func() { f.Cycles = foldStretch(bins, volts, 0, half, t, s) })
+		f.Cycles += cycles
+		for i, b := range later {
+			a := &bins[i]
+			a.n, a.place, a.sum, a.square = a.n+b.n, a.place+b.place, a.sum+b.sum, a.square+b.square
+		}
+	}
+	for i, b := range bins {
+		if b.n == 0 {
+			continue
+		}
+		f.Count[i], f.Mean[i], f.place[i] = b.n, b.sum/b.n, b.place/b.n
+		f.VarianceV2[i] = max(b.square/b.n-f.Mean[i]*f.Mean[i], 0)
+	}
+	return f
+}
+
+// foldBin are a bin's sums, side by side in memory.
+type foldBin struct{ n, place, sum, square float64 }
+
+// foldStretch adds samples from..to to the bins and gives the cycles that they hold.
+func foldStretch(bins []foldBin, volts []float64, from, to int, t *Track, s SlowPart) (cycles float64) {
+	size := float64(len(bins))
+	Walk(from, to, t, s, func(st Stretch) {
 		if !st.On {
 			return
 		}
-		f.Cycles += st.PerSample * float64(st.To-st.From)
+		cycles += st.PerSample * float64(st.To-st.From)
 		ph := (st.Phase - math.Floor(st.Phase)) * size
 		step := st.PerSample * size
 		base := st.Slow
@@ -306,14 +344,7 @@ func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 			base += st.SlowSlope
 		}
 	})
-	for i, b := range bins {
-		if b.n == 0 {
-			continue
-		}
-		f.Count[i], f.Mean[i], f.place[i] = b.n, b.sum/b.n, b.place/b.n
-		f.VarianceV2[i] = max(b.square/b.n-f.Mean[i]*f.Mean[i], 0)
-	}
-	return f
+	return cycles
 }
 
 // sampleSigma is the median over the bins of their standard deviation, V; 0 when

@@ -95,20 +95,25 @@ type jointRows struct {
 	left   [jointTerms][jointTerms]float64
 	right  [jointTerms]float64 // with left, the normal equations of the parts alone
 	enough bool                // places in either part
+	stepS  float64             // from one place of the fold to the next, about
+	offS   float64             // most that a place lies off whole steps
 }
 
-// jointPlace is a place in a part, u = -1..1 along it, and both joints' distances to it.
+// jointPlace is a place in a part, u = -1..1 along it, and both joints' distances to it:
+// in seconds, and in whole steps with what is left.
 type jointPlace struct {
 	part    int
 	u, y, w float64
 	sinceS  [2]float64
+	steps   [2]int
+	offS    [2]float64
 	number  int // in the fold
 }
 
 // pick sets up the rows of j's joints.
 func (r *jointRows) pick(j *jointFit, p foldPlaces) {
 	m := float64(j.bins)
-	*r = jointRows{places: r.places[:0], rings: r.rings[:0]}
+	*r = jointRows{places: r.places[:0], rings: r.rings[:0], stepS: float64(p.per) / m * j.periodS}
 	var count [2]int
 	var reach [2][2]float64
 	for i, x := range p.x {
@@ -119,6 +124,9 @@ func (r *jointRows) pick(j *jointFit, p foldPlaces) {
 		q := jointPlace{part: part, u: after/length*2 - 1, y: p.y[i], w: p.w[i], number: i}
 		for e := range q.sinceS {
 			q.sinceS[e] = aroundCycle(x-j.on[e], m) / m * j.periodS
+			q.steps[e] = int(q.sinceS[e]/r.stepS + 0.5)
+			q.offS[e] = q.sinceS[e] - float64(q.steps[e])*r.stepS
+			r.offS = max(r.offS, math.Abs(q.offS[e]))
 		}
 		if count[part] == 0 {
 			reach[part] = [2]float64{q.u, q.u}
@@ -150,10 +158,61 @@ func (r *jointRows) draw(j *jointFit) {
 			continue
 		}
 		rate, wrap := ringRate(j.hz[e], j.alpha[e], j.periodS)
-		for i := range r.places {
-			z := steadyRing(rate, wrap, r.places[i].sinceS[e])
-			r.rings[i][at], r.rings[i][at+1] = real(z), imag(z)
+		if e == 1 && j.hz[0] == j.hz[1] && j.alpha[0] == j.alpha[1] && j.alpha[0]*j.periodS < ringKept && j.drawn[0] == nil {
+			r.drawLater(rate)
+			continue
 		}
+		r.drawRing(e, rate, wrap)
+	}
+}
+
+// drawRing draws joint e's ring: from step to step by one factor, and off it by the
+// exponential's series.
+func (r *jointRows) drawRing(e int, rate, wrap complex128) {
+	var re, im [9]float64 // of rate^k/k!
+	terms, off := 0, cmplx.Abs(rate)*r.offS
+	for c, left := complex(1, 0), 1.0; terms < len(re) && left > seriesLeft; terms++ {
+		re[terms], im[terms] = real(c), imag(c)
+		c *= rate / complex(float64(terms+1), 0)
+		left *= off / float64(terms+1)
+	}
+	exact := off > seriesReach
+	step := cmplx.Exp(rate * complex(r.stepS, 0))
+	steps, at := -1, complex128(0)
+	for i := range r.places {
+		q, out := &r.places[i], &r.rings[i]
+		if exact {
+			z := steadyRing(rate, wrap, q.sinceS[e])
+			out[2*e], out[2*e+1] = real(z), imag(z)
+			continue
+		}
+		switch n := q.steps[e]; n - steps {
+		case 0:
+		case 1:
+			at *= step
+		default:
+			at = wrap * cmplx.Exp(rate*complex(float64(n)*r.stepS, 0))
+		}
+		steps = q.steps[e]
+		off, a, b := q.offS[e], re[terms-1], im[terms-1]
+		for k := terms - 2; k >= 0; k-- {
+			a, b = a*off+re[k], b*off+im[k]
+		}
+		z := at * complex(a, b)
+		out[2*e], out[2*e+1] = real(z), imag(z)
+	}
+}
+
+// drawLater draws joint 1's ring where it is joint 0's at another time.
+func (r *jointRows) drawLater(rate complex128) {
+	part, turn := -1, complex128(0)
+	for i := range r.places {
+		q, z := &r.places[i], &r.rings[i]
+		if q.part != part {
+			part, turn = q.part, cmplx.Exp(rate*complex(q.sinceS[1]-q.sinceS[0], 0))
+		}
+		v := complex(z[0], z[1]) * turn
+		z[2], z[3] = real(v), imag(v)
 	}
 }
 
@@ -409,6 +468,8 @@ func (j *jointFit) weigh(p foldPlaces) {
 	pp, variance, _ := j.extremes()
 	u2 := variance * noise * noise
 	rss := j.rms * j.rms * float64(j.points)
+	var rows jointRows
+	rows.pick(j, p)
 	for k := range 4 {
 		t := *j
 		const step = 0.01
@@ -417,7 +478,7 @@ func (j *jointFit) weigh(p foldPlaces) {
 		} else {
 			t.alpha[k-2] *= 1 + 10*step
 		}
-		if !t.solve(p) {
+		if !t.solveRows(&rows, true) {
 			continue
 		}
 		// a move that adds the noise's own square to the misfit is one deviation

@@ -167,6 +167,12 @@ const (
 	jointCond = 1e5
 	// jointLeadBins before an onset are left out: the fold smears it.
 	jointLeadBins = 3
+	// seriesReach is how far in nepers and radians the joint fit draws a ring on by the
+	// exponential's series, which ends where it leaves a share of seriesLeft.
+	seriesReach, seriesLeft = 0.16, 1e-13
+	// ringKept is the decay over a cycle, in nepers, up to which no ring is lost among
+	// the least numbers.
+	ringKept = 300
 )
 
 // The lines, combs and repetitions that candidates are made of (switching.go).
@@ -492,10 +498,11 @@ const (
 
 // Shared by all of them.
 const (
-	tiny          = 1e-300 // keeps quotients and logarithms of what may be 0 finite
-	wholeSlack    = 0.01   // by which a number of cycles may lie under a whole one and count as it
-	wholeRounding = 1e-12  // what is left of a whole number is rounding
-	besideMost    = 0.4    // cycles a record beside a harmonic: further is nearer to the next one
+	leastHalved   = 1 << 14 // things to do from which two halves are done side by side
+	tiny          = 1e-300  // keeps quotients and logarithms of what may be 0 finite
+	wholeSlack    = 0.01    // by which a number of cycles may lie under a whole one and count as it
+	wholeRounding = 1e-12   // what is left of a whole number is rounding
+	besideMost    = 0.4     // cycles a record beside a harmonic: further is nearer to the next one
 	// placesFastPart: a ripple has little above 1/8 of the sample rate, and what is
 	// folded most.
 	placesFastPart = 8

@@ -138,6 +138,7 @@ func (p *pieces) solve(c *cellData) {
 	p.coef = make([][4]float64, len(p.breaks))
 	p.endVar = make([][2]float64, len(p.breaks))
 	p.rss, p.points = 0, 0
+	us, ys, ws := make([]float64, 0, c.n+2), make([]float64, 0, c.n+2), make([]float64, 0, c.n+2)
 	for i := range p.breaks {
 		from, length := p.breaks[i]/per, p.length(i)/per
 		first := int(math.Floor(from)) + 1
@@ -146,7 +147,7 @@ func (p *pieces) solve(c *cellData) {
 			first--
 			last++
 		}
-		var us, ys, ws []float64
+		us, ys, ws = us[:0], ys[:0], ws[:0]
 		for k := first; k < last; k++ {
 			j := ((k % c.n) + c.n) % c.n
 			if c.w[j] <= 0 {
@@ -164,11 +165,10 @@ func (p *pieces) solve(c *cellData) {
 		if len(us) > 0 && us[len(us)-1]-us[0] < slopeSpan {
 			d = 0
 		}
-		coef, rss, sw := polyFitAt(us, ys, ws, d)
-		p.coef[i] = coef
-		p.endVar[i] = [2]float64{predictionVariance(us, ws, d, -1), predictionVariance(us, ws, d, 1)}
-		p.rss += rss
-		p.points += sw
+		fit := polyFitAt(us, ys, ws, d)
+		p.coef[i], p.endVar[i] = fit.coef, fit.endVar
+		p.rss += fit.rss
+		p.points += fit.weight
 	}
 	p.rms = math.Sqrt(p.rss / max(p.points, 1))
 }

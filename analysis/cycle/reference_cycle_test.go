@@ -36,7 +36,7 @@ func TestRingAgainstScipyHilbert(t *testing.T) {
 		s := float64(i) / 400
 		y[i] = math.Exp(-3*s) * math.Cos(2*math.Pi*25*s)
 	}
-	r, ok := fitRing(y, 0, 1.0/400)
+	r, ok := fitRing(y, 0, 1.0/400, new(ringWork))
 	if !ok {
 		t.Fatal("no ring fitted")
 	}

@@ -68,10 +68,8 @@ func newHarmonicSum(volts []float64, rateHz, hz float64) harmonicSum {
 	parts := int(min(max(cycles/partCycles, 2), mostParts))
 	h := harmonicSum{parts: make([]partFold, parts), rateHz: rateHz, hz: hz, centre: float64(n-1) / 2,
 		harmonics: max(int(min(bins/4, harmonicsTop*rateHz/hz)), 1), sums: make([]complex128, bins/4+1)}
-	acc := make([]float64, bins)
-	fft := fourier.NewFFT(bins)
 	inc := hz / rateHz
-	for p := range h.parts {
+	part := func(p int, acc []float64, fft *fourier.FFT) {
 		lo, hi := p*n/parts, (p+1)*n/parts
 		// whole cycles only
 		whole := math.Floor(float64(hi-lo)*inc) / inc
@@ -82,14 +80,31 @@ func newHarmonicSum(volts []float64, rateHz, hz float64) harmonicSum {
 		slope, base := trend(volts[lo:hi])
 		ph := fraction(float64(lo)*inc) * bins
 		step := inc * bins
+		bin, sum := 0, acc[0] // neighbours often share a bin
 		for i, v := range volts[lo:hi] {
-			acc[int(ph)&(bins-1)] += v - base - slope*float64(i)
+			if b := int(ph) & (bins - 1); b != bin {
+				acc[bin] = sum
+				bin, sum = b, acc[b]
+			}
+			sum += v - base - slope*float64(i)
 			ph += step
 			if ph >= bins {
 				ph -= bins
 			}
 		}
-		h.parts[p] = partFold{middle: float64(lo+hi-1) / 2, c: append([]complex128(nil), fft.Coefficients(nil, acc)...)}
+		acc[bin] = sum
+		h.parts[p] = partFold{middle: float64(lo+hi-1) / 2, c: fft.Coefficients(nil, acc)}
+	}
+	each := func(from, to int) {
+		acc, fft := make([]float64, bins), fourier.NewFFT(bins)
+		for p := from; p < to; p++ {
+			part(p, acc, fft)
+		}
+	}
+	if n < leastHalved {
+		each(0, parts)
+	} else {
+		both(func() { each(parts/2, parts) }, func() { each(0, parts/2) })
 	}
 	return h
 }

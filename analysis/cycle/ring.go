@@ -4,7 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"stillglow/analysis/spectrum"
 )
 
 // Ring is a damped sinusoid c·e^(-αt)·cos + s·e^(-αt)·sin over a gentle
@@ -39,10 +39,40 @@ func (r Ring) at(t float64) float64 {
 	return math.Exp(-r.alpha*t) * (r.c*cos + r.s*sin)
 }
 
+// ringSteps are a ring's values at even steps, one after another: the real parts of
+// powers of a complex number, in place of a sine and an exponential each.
+type ringSteps struct{ now, step complex128 }
+
+// steps starts at t seconds.
+func (r Ring) steps(t, stepS float64) ringSteps {
+	rate := complex(-r.alpha, 2*math.Pi*r.Hz)
+	return ringSteps{complex(r.c, -r.s) * cmplx.Exp(rate*complex(t, 0)), ringStep(r.Hz, r.alpha, stepS)}
+}
+
+// tails are the ring's values and those of its next wraps after one another, whole
+// cycles later, added up.
+func (r Ring) tails(t, stepS, periodS float64, wraps int) ringSteps {
+	cycle := ringStep(r.Hz, r.alpha, periodS)
+	s := r.steps(t, stepS)
+	sum, one := s.now, s.now
+	for range wraps {
+		one *= cycle
+		sum += one
+	}
+	return ringSteps{sum, s.step}
+}
+
+// next is the value at this step.
+func (s *ringSteps) next() float64 {
+	v := real(s.now)
+	s.now *= s.step
+	return v
+}
+
 // fitRing fits a ring to evenly spaced values y, stepS apart, the first at t0
 // seconds. ok is false where no oscillation of at least ringPeriods periods
 // that dies down by e within them fits.
-func fitRing(y []float64, t0, stepS float64) (r Ring, ok bool) {
+func fitRing(y []float64, t0, stepS float64, work *ringWork) (r Ring, ok bool) {
 	n := len(y)
 	if n < ringPoints {
 		return r, false
@@ -53,12 +83,13 @@ func fitRing(y []float64, t0, stepS float64) (r Ring, ok bool) {
 	for size < 4*n {
 		size *= 2
 	}
-	x := make([]float64, size)
+	x, fft := work.padded(size)
 	for i, v := range y {
 		u := float64(i)/float64(n-1)*2 - 1
 		x[i] = v - coef[0] - coef[1]*u - coef[2]*u*u
 	}
-	spec := fourier.NewFFT(size).Coefficients(nil, x)
+	spec := work.spec[:size/2+1]
+	fft.Coefficients(spec, x)
 	best, at := 0.0, 0
 	for k := size / n; k < size/2; k++ { // at least one period in the window
 		if p := real(spec[k])*real(spec[k]) + imag(spec[k])*imag(spec[k]); p > best {
@@ -79,6 +110,28 @@ func fitRing(y []float64, t0, stepS float64) (r Ring, ok bool) {
 		return r, false
 	}
 	return r, true
+}
+
+// ringWork is work space of the fits to one cycle's rings.
+type ringWork struct {
+	x    []float64
+	spec []complex128
+	fft  map[int]*spectrum.Transform // by length
+}
+
+// padded are so many zeros and their transform.
+func (w *ringWork) padded(size int) ([]float64, *spectrum.Transform) {
+	if size > len(w.x) {
+		w.x, w.spec = make([]float64, size), make([]complex128, size/2+1)
+	}
+	if w.fft[size] == nil {
+		if w.fft == nil {
+			w.fft = map[int]*spectrum.Transform{}
+		}
+		w.fft[size] = spectrum.NewTransform(size)
+	}
+	clear(w.x[:size])
+	return w.x[:size], w.fft[size]
 }
 
 // ringData are evenly spaced values with the part of their normal equations that

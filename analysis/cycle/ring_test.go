@@ -18,7 +18,7 @@ func TestRingClosedForm(t *testing.T) {
 			x := float64(i) * 2.5e-9
 			y[i] = 0.1*math.Exp(-alpha*x)*math.Sin(2*math.Pi*fd*x+0.4) + 0.02 - 3e4*x
 		}
-		r, ok := fitRing(y, 0, 2.5e-9)
+		r, ok := fitRing(y, 0, 2.5e-9, new(ringWork))
 		if !ok || math.Abs(r.Hz/fd-1) > 1e-3 || math.Abs(r.Q()/q-1) > 0.01 {
 			t.Errorf("zeta %g: %v, %g Hz Q %g; want %g Hz Q %g", zeta, ok, r.Hz, r.Q(), fd, q)
 		}

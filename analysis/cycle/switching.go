@@ -50,18 +50,20 @@ func newSearchRecord(volts []float64, meanV, rateHz float64) searchRecord {
 	for i := range taps {
 		taps[i] /= sum
 	}
-	for i := range s.x {
-		mid := i*r + r/2
-		acc := 0.0
-		if lo := mid - half; lo >= 0 && lo+len(taps) <= len(volts) {
-			acc = floats.Dot(taps, volts[lo:lo+len(taps)]) - meanV // the taps add up to 1
-		} else {
-			for k, w := range taps {
-				acc += w * (volts[min(max(mid-half+k, 0), len(volts)-1)] - meanV)
+	halves(n, func(from, to int) {
+		for i := from; i < to; i++ {
+			mid := i*r + r/2
+			acc := 0.0
+			if lo := mid - half; lo >= 0 && lo+len(taps) <= len(volts) {
+				acc = floats.Dot(taps, volts[lo:lo+len(taps)]) - meanV // the taps add up to 1
+			} else {
+				for k, w := range taps {
+					acc += w * (volts[min(max(mid-half+k, 0), len(volts)-1)] - meanV)
+				}
 			}
+			s.x[i] = acc
 		}
-		s.x[i] = acc
-	}
+	})
 	return s
 }
 
@@ -363,8 +365,10 @@ func searchSwitching(volts []float64, meanV, rateHz float64, notHz []float64) co
 		return coarseSwitching{}
 	}
 	peaks := sp.peaks(low, rec.topHz, lineOverFloor, mostPeaks)
-	comb := bestComb(peaks, sp.binHz, low, high)
-	corrHz, corr := sp.periodByCorrelation(rec.rateHz, low, high)
+	var comb combGuess
+	var corrHz, corr float64
+	both(func() { corrHz, corr = sp.periodByCorrelation(rec.rateHz, low, high) },
+		func() { comb = bestComb(peaks, sp.binHz, low, high) })
 	if comb.hz > 0 && comb.hz < packetsBelowHz {
 		inside, strength := sp.periodByCorrelation(rec.rateHz, max(insideTimes*comb.hz, insideLowHz), high)
 		if try := (coarseSwitching{hz: inside, strength: strength}); insidePackets(volts, meanV, rateHz, try, comb.hz) {
@@ -438,9 +442,13 @@ func repeatsOffComb(volts []float64, meanV, rateHz float64, comb combGuess, corr
 		return foldOnly(volts, t, newSlowPart(volts, t)).Power()
 	}
 	q := corrHz / comb.hz
-	if comb.explained < combExplains && math.Abs(q-1) > offComb &&
-		power(coarseSwitching{hz: corrHz}) > dithersMore*power(coarseSwitching{hz: comb.hz, coherent: true}) {
-		return true
+	if comb.explained < combExplains && math.Abs(q-1) > offComb {
+		var byCorr, byComb float64
+		both(func() { byCorr = power(coarseSwitching{hz: corrHz}) },
+			func() { byComb = power(coarseSwitching{hz: comb.hz, coherent: true}) })
+		if byCorr > dithersMore*byComb {
+			return true
+		}
 	}
 	return corr > foldedLeast && q > foldedTimes && corrHz < candidateTopHz && math.Abs(q-math.Round(q)) < offComb*q
 }

@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
-	"sync"
 
 	"gonum.org/v1/gonum/floats"
 
@@ -56,7 +55,7 @@ type demodulator struct {
 	meanV     float64
 	perSample float64 // cycles
 	group     int
-	means     []float64 // of the groups, less meanV; made when the first blocks are asked for
+	means     []float64 // of groups of several, less meanV; made when the first blocks are asked for
 }
 
 func newDemodulator(volts []float64, meanV, perSample float64) *demodulator {
@@ -69,15 +68,11 @@ func (d *demodulator) groupMeans() []float64 {
 		return d.means
 	}
 	d.means = make([]float64, len(d.volts)/d.group)
-	if d.group == 1 {
-		for i, v := range d.volts {
-			d.means[i] = v - d.meanV
+	halves(len(d.means), func(from, to int) {
+		for i := from; i < to; i++ {
+			d.means[i] = sumOf(d.volts[i*d.group:(i+1)*d.group])/float64(d.group) - d.meanV
 		}
-		return d.means
-	}
-	for i := range d.means {
-		d.means[i] = sumOf(d.volts[i*d.group:(i+1)*d.group])/float64(d.group) - d.meanV
-	}
+	})
 	return d.means
 }
 
@@ -98,12 +93,24 @@ func (d *demodulator) blocks(cycles, hop float64) []demodBlock {
 	}
 	// of both frequencies, under the taper
 	turns, turnsRef := newTurns(taper, w), newTurns(taper, 1.5*w)
-	means := d.groupMeans()
+	var single, means []float64
+	if d.group == 1 {
+		single = make([]float64, length)
+	} else {
+		means = d.groupMeans()
+	}
 	blocks := make([]demodBlock, int(float64(n-length)/step)+1)
 	k := complex(4/float64(length), 0) // amplitude of a cosine under the taper
 	for b := range blocks {
 		start := int(float64(b) * step)
-		block := means[start : start+length]
+		block := single
+		if d.group > 1 {
+			block = means[start : start+length]
+		} else {
+			for i, v := range d.volts[start : start+length] {
+				block[i] = v - d.meanV
+			}
+		}
 		mean := floats.Dot(block, taper) / (float64(length) / 2)
 		first := (float64(start*d.group) + float64(d.group-1)/2) * d.perSample
 		p := cmplx.Rect(1, -2*math.Pi*fraction(first))
@@ -165,7 +172,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	}
 	n := float64(len(volts))
 	per := found.hz / rateHz
-	fixed := sync.OnceValue(func() *Track { // only where it is asked for, and once
+	refineAll := func() *Track {
 		hz, u, parts := refineFixed(volts, rateHz, found.hz)
 		if n*hz/rateHz < shortCycles {
 			hz, u = refineShort(volts, rateHz, hz, u)
@@ -174,11 +181,13 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		u = max(u, placeKnown*rateHz/n)
 		return &Track{Kind: Fixed, Hz: hz, SigmaHz: u, parts: parts,
 			Pieces: []Piece{{0, n, 0, hz / rateHz}}}
-	})
+	}
 	demodulated := newDemodulator(volts, meanV, per)
-	blocks := demodulated.blocks(trackCycles, trackHop)
+	var fixed *Track
+	var blocks []demodBlock
+	both(func() { fixed = refineAll() }, func() { blocks = demodulated.blocks(trackCycles, trackHop) })
 	if len(blocks) < leastBlocks {
-		return fixed()
+		return fixed
 	}
 	amp := make([]float64, len(blocks))
 	noise := make([]float64, len(blocks))
@@ -189,7 +198,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 	strong := capture.Ranked(ranked, len(ranked)*strongestPercent/100)
 	quiet := capture.Ranked(noise, len(noise)/2)
 	if strong < trackSigmas*quiet && found.coherent {
-		return fixed()
+		return fixed
 	}
 	off := 0
 	for _, a := range amp {
@@ -204,11 +213,11 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		if strong <= restSure*quiet {
 			gain = restGain
 		}
-		if t := trackBursts(demodulated, rateHz); t != nil && t.explains(volts, gain, fixed()) {
+		if t := trackBursts(demodulated, rateHz); t != nil && t.explains(volts, gain, fixed) {
 			return t
 		}
 	}
-	best := fixed()
+	best := fixed
 	// a wandering track has to earn its place by a better fold than at one
 	// frequency; a fast sweep needs short blocks, a slow one long ones against
 	// the noise
@@ -240,8 +249,10 @@ func (t *Track) explains(volts []float64, times float64, other *Track) bool {
 	for _, p := range t.Pieces {
 		on += p.To - p.From
 	}
-	own := on / float64(len(volts)) * foldOnly(volts, t, newSlowPart(volts, t)).Power()
-	return own > times*foldOnly(volts, other, newSlowPart(volts, other)).Power()
+	var own, others float64
+	both(func() { own = on / float64(len(volts)) * foldOnly(volts, t, newSlowPart(volts, t)).Power() },
+		func() { others = foldOnly(volts, other, newSlowPart(volts, other)).Power() })
+	return own > times*others
 }
 
 // Sweeps is how often a dithered supply's frequency went up and down again within

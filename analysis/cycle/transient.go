@@ -41,24 +41,28 @@ func Transients(f *Fold, c *Model, sigma float64) []Transient {
 			continue
 		}
 		t := Transient{Edge: e, First: (on - lead + m) % m}
-		for k := -lead; k < length; k++ {
-			b := (on + k + m) % m
-			v, tail := f.Mean[b]-c.Smooth[b], 0.0
-			// tails of the other edges' rings are not this edge's
-			for j, o := range c.Edges {
-				if o.HasRing {
-					d := (b - int(o.Phase*float64(m)) + m) % m
-					x := (float64(d) + 0.5) / float64(m) * c.PeriodS
-					if j != i {
-						tail += o.Ring.at(x)
-					}
-					for wrap := 1.0; wrap <= ringWraps; wrap++ {
-						tail += o.Ring.at(x + wrap*c.PeriodS)
-					}
+		t.V, t.Tail = make([]float64, lead+length), make([]float64, lead+length)
+		// tails of the other edges' rings are not this edge's
+		for j, o := range c.Edges {
+			if !o.HasRing {
+				continue
+			}
+			binS := c.PeriodS / float64(m)
+			from := (t.First - int(o.Phase*float64(m)) + m) % m
+			for k := 0; k < len(t.Tail); { // anew where o comes
+				start, wraps := (float64((from+k)%m)+0.5)*binS, ringWraps
+				if j == i {
+					start, wraps = start+c.PeriodS, ringWraps-1
+				}
+				tail := o.Ring.tails(start, binS, c.PeriodS, wraps)
+				for next := min(k+m-(from+k)%m, len(t.Tail)); k < next; k++ {
+					t.Tail[k] += tail.next()
 				}
 			}
-			t.V = append(t.V, v-tail)
-			t.Tail = append(t.Tail, tail)
+		}
+		for k := range t.V {
+			b := (t.First + k) % m
+			t.V[k] = f.Mean[b] - c.Smooth[b] - t.Tail[k]
 		}
 		t.findPeak()
 		if !e.HasRing && (e.gate > m/longPart || t.Duration()/float64(m)*c.PeriodS > longestPulseS) {

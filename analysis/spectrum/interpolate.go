@@ -94,13 +94,14 @@ func (ip *Interpolator) Peak(y []float64, i int, sign float64) (v, at float64) {
 // between is At for all p over 0, several at a time: no sum need wait for another.
 func (ip *Interpolator) between(y []float64, i int) (out [interpPhases]float64) {
 	lo := i - interpHalf + 1
-	if lo < 0 || lo+2*interpHalf > len(y) {
-		for p := 1; p < interpPhases; p++ {
-			out[p] = ip.At(y, i, p)
+	var near [2 * interpHalf]float64
+	if lo >= 0 && lo+len(near) <= len(y) {
+		copy(near[:], y[lo:])
+	} else {
+		for k := range near {
+			near[k] = y[min(max(lo+k, 0), len(y)-1)]
 		}
-		return out
 	}
-	near := (*[2 * interpHalf]float64)(y[lo:])
 	for p := 1; p+5 <= interpPhases; p += 5 {
 		var a, b, c, d, e float64
 		t, u, w, x, z := &ip.taps[p], &ip.taps[p+1], &ip.taps[p+2], &ip.taps[p+3], &ip.taps[p+4]

@@ -36,8 +36,10 @@ type interval struct{ from, to int }
 // stepV is the converter's step, 0 where it is not known.
 func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
 	if r.Model != nil {
+		beside := make(chan Beside, 1)
+		go func() { beside <- readBeside(r.Volts, rateHz, stepV) }()
 		out := findIn(r, f, rateHz, stepV, 0)
-		out.Beside = readBeside(r.Volts, rateHz, stepV)
+		out.Beside = <-beside
 		return out
 	}
 	level := *r

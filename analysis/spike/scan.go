@@ -25,10 +25,11 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 	start, last := 0, 0
 	steep := r.Steepness(out.ThresholdV)
 	reader, again := r.Reader(), r.Reader()
+	var buf, beside []float64
 	finish := func() {
 		inside = false
 		from, to := max(start-hold, 0), min(last+hold, n)
-		var buf []float64
+		buf = buf[:0]
 		phase := -1.0
 		again.Each(from, to, func(i int, v float64, bin int, ph float64) {
 			buf = append(buf, v)
@@ -51,7 +52,7 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 			level, ok = levelBefore(buf, start-from)
 		}
 		if !ok {
-			level = levelAround(buf, start-from, last-from)
+			level, beside = levelAround(buf, start-from, last-from, beside)
 		}
 		peak -= level
 		if math.Abs(peak) < out.ThresholdV {
@@ -118,18 +119,13 @@ func levelBefore(buf []float64, first int) (level float64, ok bool) {
 }
 
 // levelAround is the median of what lies beside an event; 0 where that is too
-// little to tell.
-func levelAround(buf []float64, first, last int) float64 {
-	var beside []float64
-	for i, v := range buf {
-		if i < first || i > last {
-			beside = append(beside, v)
-		}
-	}
+// little to tell. work is work space, which it gives back.
+func levelAround(buf []float64, first, last int, work []float64) (level float64, beside []float64) {
+	beside = append(append(work[:0], buf[:min(max(first, 0), len(buf))]...), buf[min(last+1, len(buf)):]...)
 	if len(beside) < leastLevel {
-		return 0
+		return 0, beside
 	}
-	return capture.Ranked(beside, len(beside)/2)
+	return capture.Ranked(beside, len(beside)/2), beside
 }
 
 // offEdgeInWindow looks for an event of another origin under the edge's transient
