@@ -160,7 +160,7 @@ const (
 	unditheredRandom = 0.5
 	// gatedBlocks is how many blocks of the record at most tell the random part's
 	// power, of which gatedShare must have passed the gate.
-	gatedBlocks = 256
+	gatedBlocks = 64
 	gatedShare  = 0.05
 	// leastBin is the least extent of a histogram, as a share of its lowest value, and
 	// leastBinV in volts.

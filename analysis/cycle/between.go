@@ -12,7 +12,7 @@ import (
 // lines that alias or belong to something else fall on one set of places as often as
 // on another, and noise colours all alike. ok is false where the stretch holds too
 // few cycles to tell a line from its neighbours.
-func (w weighing) linesBetween(t *Track, slow SlowPart, k int) (stand, ok bool) {
+func (w *weighing) linesBetween(t *Track, slow SlowPart, k int) (stand, ok bool) {
 	aside := besideWidths / t.Cycles()
 	if aside > besideMost {
 		return false, false
@@ -39,7 +39,7 @@ func (w weighing) linesBetween(t *Track, slow SlowPart, k int) (stand, ok bool) 
 // levelAt is the mean logarithm of the power at the first harmonics of the track
 // that are none of its multiple's by k, off cycles a period beside them, and their
 // number.
-func (w weighing) levelAt(t *Track, slow SlowPart, k int, off float64) (level float64, lines int) {
+func (w *weighing) levelAt(t *Track, slow SlowPart, k int, off float64) (level float64, lines int) {
 	top := heldTop * w.rateHz / 2 / t.Hz
 	for m := 1; lines < mostBetween && float64(m) < top; m++ {
 		if m%k != 0 {
@@ -52,7 +52,7 @@ func (w weighing) levelAt(t *Track, slow SlowPart, k int, off float64) (level fl
 
 // powerAt is the power of the stretch at a multiple of the track's phase, under a Hann
 // taper; its unit is arbitrary.
-func (w weighing) powerAt(t *Track, slow SlowPart, times float64) float64 {
+func (w *weighing) powerAt(t *Track, slow SlowPart, times float64) float64 {
 	n := len(w.x)
 	var sum complex128
 	turn := cmplx.Rect(1, 2*math.Pi/float64(n))

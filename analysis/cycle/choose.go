@@ -2,7 +2,9 @@ package cycle
 
 import (
 	"cmp"
+	"math"
 	"slices"
+	"sync"
 )
 
 // weighing holds the stretch on which candidates for the switching frequency are
@@ -13,6 +15,7 @@ type weighing struct {
 	x             []float64
 	rateHz        float64
 	lowHz, highHz float64 // candidates beyond are not weighed
+	done          []weighed
 }
 
 // weighed is a candidate with the power that its folds explain, V² over the whole
@@ -26,14 +29,64 @@ type weighed struct {
 	slow           SlowPart
 }
 
-// weigh tracks one candidate and folds it.
-func (w weighing) weigh(c coarseSwitching) weighed {
+// weigh tracks one candidate and folds it, once for all that refine to one frequency: a
+// comb, the lines in it and its multiples' parts come to the same ones.
+func (w *weighing) weigh(c coarseSwitching) weighed {
 	if !(c.hz >= w.lowHz) || c.hz > w.highHz {
 		return weighed{}
 	}
+	g := w.weighedAs(c)
+	if g == nil {
+		w.ahead([]coarseSwitching{c})
+		g = &w.done[len(w.done)-1]
+	}
+	if g.fineV2 == 0 {
+		return weighed{}
+	}
+	out := *g
+	out.coarseSwitching = c
+	return out
+}
+
+// weighedAs is what was weighed before and is the same candidate, nil where none is.
+func (w *weighing) weighedAs(c coarseSwitching) *weighed {
+	for i := range w.done {
+		if w.same(c, w.done[i].coarseSwitching) {
+			return &w.done[i]
+		}
+	}
+	return nil
+}
+
+// same reports whether two candidates refine to the same frequency.
+func (w *weighing) same(a, b coarseSwitching) bool {
+	return a.coherent == b.coherent && math.Abs(a.hz-b.hz)*float64(len(w.x)) < sameCycles*w.rateHz
+}
+
+// ahead weighs candidates side by side that weigh is going to be asked for.
+func (w *weighing) ahead(list []coarseSwitching) {
+	var fresh []coarseSwitching
+	for _, c := range list {
+		if !(c.hz >= w.lowHz) || c.hz > w.highHz || w.weighedAs(c) != nil || slices.ContainsFunc(fresh, func(o coarseSwitching) bool { return w.same(c, o) }) {
+			continue
+		}
+		fresh = append(fresh, c)
+	}
+	from := len(w.done)
+	w.done = append(w.done, make([]weighed, len(fresh))...)
+	var wait sync.WaitGroup
+	for i, c := range fresh {
+		wait.Go(func() { w.done[from+i] = w.fold(c) })
+	}
+	wait.Wait()
+}
+
+// fold is weigh without a look at what was weighed before.
+func (w *weighing) fold(c coarseSwitching) weighed {
+	none := weighed{coarseSwitching: c}
 	t := trackSwitching(w.x, 0, w.rateHz, c)
 	if t == nil || len(t.Pieces) == 0 {
-		return weighed{}
+		return none
 	}
 	wide := max(int(w.rateHz/c.hz), leastBins)
 	fine := leastBins
@@ -44,7 +97,7 @@ func (w weighing) weigh(c coarseSwitching) weighed {
 	f := foldInto(fine, w.x, t, slow)
 	f.SigmaV = f.sampleSigma()
 	if f.Power() < repeatSigmas*f.powerNoise() {
-		return weighed{}
+		return none
 	}
 	on := t.onShare(len(w.x))
 	return weighed{c, f.Power() * on, foldInto(min(wide, finestBins), w.x, t, slow).Power() * on, f.powerNoise() * on, t, slow}
@@ -72,17 +125,17 @@ func (t *Track) onShare(n int) float64 {
 // which cycles are still alike: folded at half its frequency a cycle explains no
 // less, and more only where alternate cycles differ. first stands unless another
 // explains clearly more.
-func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarseSwitching {
+func (w *weighing) choose(first coarseSwitching, others []coarseSwitching) coarseSwitching {
+	others = slices.DeleteFunc(others, func(c coarseSwitching) bool { return c.hz > candidateTopHz })
+	w.ahead(append([]coarseSwitching{first}, others...))
 	held := w.weigh(first)
 	best := held
 	for _, c := range others {
-		if c.hz > candidateTopHz || c.hz == first.hz && c.coherent == first.coherent {
-			continue // no candidate, or held already
-		}
 		if g := w.weigh(c); g.explains(1, best) {
 			best = g
 		}
 	}
+	w.ahead([]coarseSwitching{best.times(1. / 2), best.times(1. / 3), best.times(1. / 5)})
 	for _, k := range [...]float64{2, 3, 5} {
 		if g := w.weigh(best.times(1 / k)); g.explains(chosenGain, best) {
 			best = g
@@ -118,7 +171,7 @@ func (w weighing) choose(first coarseSwitching, others []coarseSwitching) coarse
 // multiple's harmonics may hold nearly all of it. Nor do fine bins: in bins wider than
 // what a fast ring does, cycles of the wrong period may meet where those of the true
 // one blur; in wide ones they don't.
-func (w weighing) alike(g, multiple weighed, k int) bool {
+func (w *weighing) alike(g, multiple weighed, k int) bool {
 	nearly := multiple.explains(nearlyAll, g)
 	if !nearly && (multiple.fineV2 <= g.fineV2/farMore || multiple.wideV2 < nearlyAll*g.wideV2) {
 		return false

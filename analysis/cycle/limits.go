@@ -29,6 +29,9 @@ const (
 	chosenGain = 1.1
 	nearlyAll  = 0.97
 	weighMax   = 1 << 16 // most points that candidates are weighed on
+	// sameCycles: candidates that differ by less over that stretch, in cycles, refine to
+	// the same frequency, which is looked for over one cycle and a half to either side.
+	sameCycles = 0.05
 	// wideKept is the share of another's power in wide bins that a candidate must
 	// keep where it does not explain farMore times as much in fine ones.
 	wideKept = 0.5
@@ -354,9 +357,10 @@ const (
 	ringDecays   = 1    // and how often it must die down by e within them
 	ringMoves    = 0.2  // most change of ln f in a step of the fit,
 	decayMoves   = 0.7  // and of ln α
-	ringSettled  = 1e-9 // relative gain of the square at which the fit has settled
+	ringSettled  = 1e-7 // relative gain of the square at which the fit has settled
 	ringDamping  = 1e-7 // the least damping of its steps
 	ringEndless  = 1e3  // times less than ringDecays: a fit that gets there won't come back
+	startsMeet   = 1e-3 // by how much frequency and misfit of two fits may differ, relative, that have found the same ring
 	freeLeast    = 1e-6 // of the slopes' squares that must be left once the linear part follows them
 	squareRounds = 1e-5 // of the square: what is left less drowns in rounding and is summed anew
 )
@@ -449,7 +453,7 @@ const (
 
 // The residue's quiet parts (residue.go).
 const (
-	scaleBlocks   = 1024 // that the scale is read from at most
+	scaleBlocks   = 512  // that the scale is read from at most
 	scaleSamples  = 24   // of a block outside of the transients
 	coarseNoise   = 0.2  // converter steps of deviation from which noise reaches the second code,
 	coarseReaches = 0.35 // and counts as so many steps at least,

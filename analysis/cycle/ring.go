@@ -101,9 +101,17 @@ func fitRing(y []float64, t0, stepS float64, work *ringWork) (r Ring, ok bool) {
 	}
 	hz := float64(at) / float64(size) / stepS
 	found := false
-	for _, q := range [...]float64{3, 8, 25} {
-		if f, good := refineRing(y, t0, stepS, hz, math.Pi*hz/q); good && (!found || f.rms < r.rms) {
+	for _, q := range [...]float64{8, 25, 3} { // the third is for where the first two part
+		f, good := refineRing(y, t0, stepS, hz, math.Pi*hz/q)
+		if !good {
+			continue
+		}
+		meet := found && math.Abs(f.Hz/r.Hz-1) < startsMeet && math.Abs(f.rms/r.rms-1) < startsMeet
+		if !found || f.rms < r.rms {
 			r, found = f, true
+		}
+		if meet {
+			break
 		}
 	}
 	if !found || r.Hz*float64(n)*stepS < ringPeriods || r.alpha*float64(n)*stepS < ringDecays {
