@@ -45,26 +45,6 @@ func NewInterpolator() *Interpolator {
 	return ip
 }
 
-// At is the curve p/16 of a sample after y[i], 0 <= p < 16, in y's unit.
-// Beyond the ends the end value is repeated.
-func (ip *Interpolator) At(y []float64, i, p int) float64 {
-	if p == 0 {
-		return y[i]
-	}
-	s := 0.0
-	lo := i - interpHalf + 1
-	if lo >= 0 && lo+2*interpHalf <= len(y) {
-		for k, w := range &ip.taps[p] {
-			s += w * y[lo+k]
-		}
-		return s
-	}
-	for k, w := range &ip.taps[p] {
-		s += w * y[min(max(lo+k, 0), len(y)-1)]
-	}
-	return s
-}
-
 // Peak is the greatest value of sign*curve within one sample of y[i] and its
 // place in samples.
 func (ip *Interpolator) Peak(y []float64, i int, sign float64) (v, at float64) {
@@ -91,7 +71,8 @@ func (ip *Interpolator) Peak(y []float64, i int, sign float64) (v, at float64) {
 	return sign * v, at
 }
 
-// between is At for all p over 0, several at a time: no sum need wait for another.
+// between is the curve p/16 of a sample after y[i] for all p over 0, in y's unit, several
+// at a time: no sum need wait for another. Beyond the ends the end value is repeated.
 func (ip *Interpolator) between(y []float64, i int) (out [interpPhases]float64) {
 	lo := i - interpHalf + 1
 	var near [2 * interpHalf]float64
