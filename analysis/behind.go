@@ -30,7 +30,7 @@ func MeasureBehind(ctx context.Context, tr *capture.Trace, setup Setup, b Behind
 	if b.Foreseen == nil {
 		return nil, errors.New("analysis: nothing is foreseen of a filtered trace")
 	}
-	rec, err := newRecord(tr, setup)
+	rec, err := newRecord(tr, setup, true)
 	if err != nil {
 		return nil, err
 	}

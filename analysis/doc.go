@@ -26,6 +26,9 @@
 //  8. measure.go puts all that into a Measurement, and cautions.go adds what is
 //     doubtful about it.
 //
+// Behind a filter MeasureBehind does steps 1, 3, 5 without the noise, 7 and 8 alone
+// (behind.go): what is linear in the spectrum is foreseen from the measurement ahead.
+//
 // SettleAliases then compares the captures of one unit (alias.go), which alone can
 // tell a line from its alias.
 //

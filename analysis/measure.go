@@ -15,7 +15,7 @@ import (
 // samples, no rate, samples that are not numbers). The steps are those of the
 // package's comment.
 func Measure(ctx context.Context, tr *capture.Trace, setup Setup) (*Measurement, error) {
-	rec, err := newRecord(tr, setup)
+	rec, err := newRecord(tr, setup, false)
 	if err != nil {
 		return nil, err
 	}

@@ -20,8 +20,9 @@ type record struct {
 	knots float64 // V: by how much the rms of the converter's own points lies over the record's
 }
 
-// newRecord checks that the trace can be measured and takes what one pass shows.
-func newRecord(tr *capture.Trace, setup Setup) (*record, error) {
+// newRecord checks that the trace can be measured and takes what one pass shows. The
+// samples of a calculated one lie on no converter's steps, which are not looked for.
+func newRecord(tr *capture.Trace, setup Setup, calculated bool) (*record, error) {
 	if tr == nil || len(tr.Volts) == 0 {
 		return nil, fmt.Errorf("the trace holds no samples")
 	}
@@ -30,8 +31,11 @@ func newRecord(tr *capture.Trace, setup Setup) (*record, error) {
 	}
 	step := make(chan float64, 1)
 	go func() { // meanwhile; 0: on no steps
-		s, _ := spectrum.ADCStep(tr.Volts)
-		step <- s
+		codes := 0.0
+		if !calculated {
+			codes, _ = spectrum.ADCStep(tr.Volts)
+		}
+		step <- codes
 	}()
 	basic, codes := basicsOf(tr.Volts), <-step
 	if !basic.finite {
