@@ -8,7 +8,8 @@
 //     complex voltages and currents.
 //  3. spectral.go predicts a Measurement behind a circuit from the one ahead of it,
 //     by each figure's rule in the register; apply.go sends the samples themselves
-//     through it, and predict.go measures those again.
+//     through it (long traces in the two parts of split.go), and predict.go measures
+//     those again for their peaks.
 //  4. search.go tries part sets by rising cost with the quick prediction, and the
 //     first that bring the unit inside with the samples' one.
 //  5. warnings.go says what the circuit asks of supply and parts.

@@ -235,11 +235,13 @@ func addBetween(out, low []float64) {
 			beside[j] = low[((k-splitReach+1+j)%m+m)%m]
 		}
 		for p, o := 0, out[k*splitDown:min((k+1)*splitDown, len(out))]; p < len(o); p++ {
-			sum := 0.0
-			for j, h := range &phases[p] {
-				sum += h * beside[j]
+			h := &phases[p]
+			var even, odd float64 // two sums, which need not wait for each other
+			for j := 0; j < len(h); j += 2 {
+				even += h[j] * beside[j]
+				odd += h[j+1] * beside[j+1]
 			}
-			o[p] += sum
+			o[p] += even + odd
 		}
 	}
 }
