@@ -127,3 +127,21 @@ func TestWornPeaksAreMeasuredWhereInDoubt(t *testing.T) {
 		}
 	}
 }
+
+// Spikes that are counted behind a filter and too coarse to be sized there are no higher
+// than the record's peak-to-peak, which is then told; none at all need no such bound.
+func TestSpikesTooCoarseToSizeAreBounded(t *testing.T) {
+	ahead := &analysis.Measurement{}
+	ahead.Spikes.PeakP95V = figure.Known(20e-3)
+	for _, c := range []struct {
+		count int
+		want  bool
+	}{{3, true}, {0, false}} {
+		behind := &analysis.Measurement{PPV: figure.Known(4e-3)}
+		behind.Spikes.Count, behind.Spikes.PerS = c.count, figure.Known(float64(c.count))
+		mergedSpikes(ahead, behind)
+		if f := behind.Spikes.PeakP95V; f.Known != c.want || c.want && (!f.UpperBound || f.Value != 4e-3) {
+			t.Errorf("%d spikes counted: %+v", c.count, f)
+		}
+	}
+}

@@ -250,8 +250,9 @@ func behindFilter(ahead *analysis.Measurement, a capture.Acquisition) capture.Ac
 }
 
 // mergedSpikes bounds the spikes that can be told from the ripple ahead of a filter
-// and no more behind it, where what is left of them lasts from edge to edge: no spike
-// is higher than the whole record's peak-to-peak.
+// and no more behind it, where what is left of them lasts from edge to edge, and those
+// that are counted but not sized: no spike is higher than the whole record's
+// peak-to-peak.
 func mergedSpikes(ahead, behind *analysis.Measurement) {
 	s := &behind.Spikes
 	merged := !s.PeakP95V.Known && (!s.PerS.Known || s.Count > 0) || behind.HasCaution(capture.CautionSpikesInRipple)
