@@ -105,7 +105,6 @@ func (w *chunkReader) read() {
 	var r row
 	odd := false // r was filled by slow
 	plain, single := w.spec.plain(), w.spec.single()
-	shaped := plain && !w.spec.keepTimes
 	for start := 0; start < len(w.buf); {
 		if odd {
 			r, odd = row{}, false
@@ -117,7 +116,7 @@ func (w *chunkReader) read() {
 		switch {
 		case plain:
 			next = w.spec.pair(w.buf, start, &r)
-			if shaped && next > 0 {
+			if next > 0 {
 				w.shape.learn(w.spec, w.buf, start)
 			}
 		case single:

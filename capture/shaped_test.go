@@ -13,10 +13,10 @@ func TestShapedRowsAreReadAlike(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	shaped := 0
 	for n := range 3000 {
-		timeVerb, voltVerb := draw(r, "%.8e", "%.4e", "%.6f", "%.17e", "%.12f", "%+.9e", "%g"), draw(r, "%.4e", "%.5f", "%.1f", "%.3E", "%+.6f", "%012.4f", "%g", "%.15e")
+		timeVerb, voltVerb := draw(r, "%.8e", "%.4e", "%.6f", "%.17e", "%+.18e", "%.12f", "%+.9e", "%g", "%.0f"), draw(r, "%.4e", "%.5f", "%.1f", "%.3E", "%+.6f", "%012.4f", "%08.1e", "%g", "%.15e", "%.18e", "%05.0f")
 		end := draw(r, "\n", "\r\n")
-		step := draw(r, 1e-8, 2e-6, -1e-7, 0.01)
-		start := draw(r, 0, -1e-3, 1234.5)
+		step := draw(r, 1e-8, 2e-6, -1e-7, 0.01, 1)
+		start := draw(r, 0, -1e-3, 1234.5, 1e6)
 		var b []byte
 		for i := range 20 + r.IntN(200) {
 			v := draw(r, 1, 1e-3, 4e4) * (r.Float64() - draw(r, 0, 0.5))
@@ -26,11 +26,11 @@ func TestShapedRowsAreReadAlike(t *testing.T) {
 				b = append(b, draw(r, "\n", "# note\n", "1,2,3\n", ",\n", "1.5e-05,9.9e37\n", "0.0,0.0\n", "1e400,1\n")...)
 			case 1:
 				if r.IntN(4) == 0 {
-					b[len(b)-1-r.IntN(20)] = draw(r, byte('x'), '9', 'e', '-', '.', ',', 0xb0, '\r', 0)
+					b[len(b)-1-r.IntN(min(20, len(b)))] = draw(r, byte('x'), '9', 'e', '-', '.', ',', 0xb0, '\r', 0)
 				}
 			}
 		}
-		spec := &rowSpec{delim: ',', decimal: '.', eol: '\n', cells: 2, headCells: 2, rawCells: 2, time: 0, volt: 1, seg: -1, last: 1, step: step, expMin: -10, digitsMax: 9}
+		spec := &rowSpec{delim: ',', decimal: '.', eol: '\n', cells: 2, headCells: 2, rawCells: 2, time: 0, volt: 1, seg: -1, last: 1, step: step, expMin: -10, digitsMax: 9, keepTimes: r.IntN(3) == 0}
 		var got [2]rowChunk
 		for k := range got {
 			w := chunkReader{rowChunk: &got[k], spec: spec, stamps: &blockBuilder{spec: spec, half: 0.5 * math.Abs(step)}}
