@@ -11,9 +11,9 @@
 //  3. header.go and names.go take the names above the columns; preamble.go, metakeys.go
 //     and metavalue.go the settings that the file states (quantity.go reads units).
 //  4. schema.go, voltcolumns.go and channels.go say what each column means.
-//  5. table.go streams the rows through parallel workers (chunk.go, rows.go,
-//     shape.go, shaped.go), which
-//     gather the times into runs on one line (timeblock.go).
+//  5. table.go streams the rows through parallel workers (chunk.go, rows.go, shape.go,
+//     shaped.go), which gather the times into runs on one line (timeblock.go), into one
+//     record (pages_linux.go).
 //  6. timebase.go, timeunit.go, slope.go and rate.go settle step and start; bridge.go
 //     fills short gaps, uneven.go resamples what is not evenly spaced.
 //  7. scale.go, divisions.go and instrument.go turn the numbers into volts at the

@@ -75,6 +75,7 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at tableStart, fir
 		ahead = min(ahead, gzipAhead) // the trailer may claim anything
 	}
 	out.volts = make([]float64, 0, min(ahead, s.most+1))
+	inLargePages(out.volts)
 	if spec.keepTimes {
 		out.times = make([]float64, 0, cap(out.volts))
 	}
@@ -323,7 +324,9 @@ func (o *rowsRead) room(need int, growth float64, keepTimes bool) {
 		return
 	}
 	n := max(need+need/8, min(int(float64(need)*growth*1.03), 2*need))
-	o.volts = append(make([]float64, 0, n), o.volts...)
+	volts := make([]float64, 0, n)
+	inLargePages(volts)
+	o.volts = append(volts, o.volts...)
 	if keepTimes {
 		o.times = append(make([]float64, 0, n), o.times...)
 	}

@@ -109,6 +109,7 @@ func (d *wavSamples) room() int64 {
 // read reads to the stated size, or to the end of the file.
 func (d *wavSamples) read(ctx context.Context, stored *storedReader) error {
 	d.volts = make([]float64, 0, d.room())
+	inLargePages(d.volts)
 	buf := make([]byte, (1<<16/d.f.frame+1)*d.f.frame)
 	for d.unknown || d.got < d.size {
 		if err := ctx.Err(); err != nil {
