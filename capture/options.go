@@ -83,8 +83,9 @@ const (
 )
 
 // applyInstrument fills what the options say of the instrument, the probe
-// factor among it, and the span. The rate and the volts are set before.
-func (t *Trace) applyInstrument(opt Options) (extent, error) {
+// factor among it, and the span. The rate and the volts are set before; reach is the
+// extent of these, and given back as the factor leaves it.
+func (t *Trace) applyInstrument(opt Options, reach extent) (extent, error) {
 	t.applyGiven(opt)
 	recorder := t.AntiAliased
 	if opt.AntiAliased != nil {
@@ -92,21 +93,22 @@ func (t *Trace) applyInstrument(opt Options) (extent, error) {
 		t.assume("anti-alias filter", onOff(t.AntiAliased), "given")
 	}
 	t.Decimates = recorder && t.AntiAliased
-	t.applyProbe(opt.ProbeFactor)
+	if t.applyProbe(opt.ProbeFactor) {
+		reach = extentOf(t.Volts)
+	}
 	if !(t.SampleRateHz >= minRateHz && t.SampleRateHz <= maxRateHz) || !(math.Abs(t.StartS) <= 1e12) {
 		return extent{}, &ParseError{Path: t.File, Found: fmt.Sprintf("a sample rate of %g Hz from %g s", t.SampleRateHz, t.StartS), Expected: fmt.Sprintf("%g to %g Hz", minRateHz, maxRateHz), Fix: "check the time column, or give --rate"}
 	}
 	t.setSpan(recorder)
-	e := extentOf(t.Volts)
-	if e.lo >= -maxVolts && e.hi <= maxVolts {
-		return e, nil
+	if reach.lo >= -maxVolts && reach.hi <= maxVolts {
+		return reach, nil
 	}
 	for i, v := range t.Volts {
 		if !(v >= -maxVolts && v <= maxVolts) {
-			return e, &ParseError{Path: t.File, Found: fmt.Sprintf("sample %d of %g V", i+1, v), Expected: "volts below 1e9", Fix: "check the scale, the volt unit and the probe factor"}
+			return reach, &ParseError{Path: t.File, Found: fmt.Sprintf("sample %d of %g V", i+1, v), Expected: "volts below 1e9", Fix: "check the scale, the volt unit and the probe factor"}
 		}
 	}
-	return e, nil
+	return reach, nil
 }
 
 // applyGiven takes coupling, mode and bandwidth where they are given.
@@ -129,16 +131,17 @@ func (t *Trace) applyGiven(opt Options) {
 	}
 }
 
-// applyProbe multiplies the volts by a factor that is given, 0 for none.
-func (t *Trace) applyProbe(factor float64) {
+// applyProbe multiplies the volts by a factor that is given, 0 for none, and reports
+// whether that changed them.
+func (t *Trace) applyProbe(factor float64) bool {
 	t.ProbeFactor = 1
 	if factor <= 0 {
-		return
+		return false
 	}
 	t.ProbeFactor = factor
 	t.assume("probe factor", fmt.Sprintf("%g", factor), "given; the file's volts are multiplied by it")
 	if factor == 1 {
-		return
+		return false
 	}
 	for i := range t.Volts {
 		t.Volts[i] *= factor
@@ -147,6 +150,7 @@ func (t *Trace) applyProbe(factor float64) {
 	t.FullScaleMaxV *= factor
 	t.StepV *= factor
 	t.Levels.ResolutionV *= factor
+	return true
 }
 
 // setSpan works out what frequencies the record shows; recorder tells that the

@@ -280,9 +280,10 @@ func (im *importer) checkLogic() error {
 // probe of a bench shows more, and millivolts of a heater supply do.
 const mostAssumedV = 1000
 
-// checkAssumed refuses values without a unit that are too much for volts.
-func (im *importer) checkAssumed() error {
-	if im.unitStated || im.opt.Scale != 0 {
+// checkAssumed refuses values without a unit that are too much for volts; reach is
+// their extent.
+func (im *importer) checkAssumed(reach extent) error {
+	if im.unitStated || im.opt.Scale != 0 || reach.lo >= -mostAssumedV && reach.hi <= mostAssumedV {
 		return nil
 	}
 	for _, v := range im.t.Volts {
@@ -302,15 +303,16 @@ const fractionRounding = 1e-9
 
 // fractionsOfFullScale knows the samples that a sound program writes as text: at a sound
 // card's rate, which the text states, without a unit, none beyond digital full scale. Like a WAV's they are
-// volts only by the volts at full scale, and an offset given is in volts.
-func (im *importer) fractionsOfFullScale(scale *voltScale) {
+// volts only by the volts at full scale, and an offset given is in volts. It reports
+// whether it scaled them.
+func (im *importer) fractionsOfFullScale(scale *voltScale) bool {
 	t := im.t
 	if im.unitStated || im.opt.Scale != 0 || im.stepS == 0 || !slices.Contains(soundRates[:], t.SampleRateHz) {
-		return
+		return false
 	}
 	for _, v := range t.Volts {
 		if math.Abs(v-scale.add) > 1+fractionRounding {
-			return
+			return false
 		}
 	}
 	if full := im.opt.VoltsPerFullScale; full != 0 {
@@ -319,11 +321,12 @@ func (im *importer) fractionsOfFullScale(scale *voltScale) {
 		}
 		scale.factor *= full
 		t.assume("volts at full scale", SI(full, "V", 6)+" peak", "given")
-		return
+		return true
 	}
 	t.Calibrated = false
 	t.assume("volt unit", "of full scale", fmt.Sprintf("no unit stated, none beyond 1, and %s is a sound card's rate", SI(t.SampleRateHz, "S/s", 6)))
 	t.caution(CautionUncalibrated, "samples without a unit within 1 at a sound card's rate, taken for fractions of digital full scale: their volts are not known", "give the volts at full scale with --volts-per-full-scale, or --volt-unit V if they are volts")
+	return false
 }
 
 // evenWithin is how far, as a share of the step, the steps of a clock differ at

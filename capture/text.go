@@ -176,10 +176,13 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	if err := im.checkLogic(); err != nil {
 		return err
 	}
-	if err := im.checkAssumed(); err != nil {
+	reach := extentOf(t.Volts)
+	if err := im.checkAssumed(reach); err != nil {
 		return err
 	}
-	im.fractionsOfFullScale(scale)
+	if im.fractionsOfFullScale(scale) {
+		reach = extentOf(t.Volts)
+	}
 	if err := im.checkTimes(); err != nil {
 		return err
 	}
@@ -193,8 +196,10 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	im.instrument()
 	im.acquisition()
 	t.Levels.ResolutionV = im.resolution(scale)
-	t.leaveOutUnfilled()
-	reach, err := t.applyInstrument(im.opt)
+	if t.leaveOutUnfilled() {
+		reach = extentOf(t.Volts)
+	}
+	reach, err := t.applyInstrument(im.opt, reach)
 	if err != nil {
 		return err
 	}

@@ -20,11 +20,11 @@ type rest struct{ from, n int }
 // that nothing else in it resembles: memory that the instrument never filled, digital
 // silence ahead of a recording, a stretch that was lost on the way. A run at the
 // record's own extreme is none of these unless it is at zero: there the input may
-// have saturated.
-func (t *Trace) leaveOutUnfilled() {
+// have saturated. It reports whether any was left out.
+func (t *Trace) leaveOutUnfilled() bool {
 	runs := unfilled(t.Volts)
 	if len(runs) == 0 {
-		return
+		return false
 	}
 	var keep rest
 	from := 0
@@ -39,6 +39,7 @@ func (t *Trace) leaveOutUnfilled() {
 		r.from+1, r.from+r.n, SI(t.Volts[r.from], "V", 3), keep.from+1, keep.from+keep.n), "let the record fill before saving it")
 	t.Volts = slices.Clip(t.Volts[keep.from : keep.from+keep.n])
 	t.StartS += float64(keep.from) / t.SampleRateHz
+	return true
 }
 
 // unfilled are the runs of equal samples that stand out, in their order.

@@ -50,7 +50,7 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 		return nil, err
 	}
 	t.leaveOutUnfilled()
-	reach, err := t.applyInstrument(opt)
+	reach, err := t.applyInstrument(opt, extentOf(t.Volts))
 	if err != nil {
 		return nil, err
 	}
