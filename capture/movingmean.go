@@ -31,19 +31,17 @@ const (
 // findMovingMean narrows the span to the corner of a mean over neighbouring samples.
 // Where that lies below the corner of scopes' inputs and the file doesn't say so, it
 // says so. The bandwidth ahead of the converter stays, which what is folded goes by.
-func (t *Trace) findMovingMean() {
+// power is the record's spectrum by findUpsampling; interpolated ones, which have none,
+// have the same nulls.
+func (t *Trace) findMovingMean(power []float64) {
 	a := &t.Acquisition
 	switch a.Mode {
 	case AcquisitionUnknown, AcquisitionSample, AcquisitionHighRes, AcquisitionEnhanced:
 	default:
 		return
 	}
-	if t.TrueRateHz < t.SampleRateHz {
-		return // interpolated ones have the same nulls
-	}
-	x := middle(t.Volts)
-	k := meanOf(powerSpectrum(x))
-	if k == 0 || !manySteps(x) {
+	k := meanOf(power)
+	if k == 0 || !manySteps(middle(t.Volts)) {
 		return
 	}
 	corner := meanCorner * t.SampleRateHz / float64(k)
@@ -79,7 +77,7 @@ func manySteps(x []float64) bool {
 // spectrum of the record; 0 for none. A mean of k has nulls at the multiples of the
 // rate over k, through which neither signal nor noise comes, and lobes between.
 func meanOf(power []float64) int {
-	half := len(power) - 1 // bins up to half the rate
+	half := max(len(power)-1, 0) // bins up to half the rate
 	for k := meanLeast; k <= meanMost; k++ {
 		apart := 2 * float64(half) / float64(k) // bins between nulls
 		if apart*meanNull < meanBins/2 {

@@ -27,7 +27,7 @@ func TestMovingMean(t *testing.T) {
 		for _, k := range []int{3, 4, 5, 8, 10, 13} {
 			for seed := range uint64(4) {
 				tr := &Trace{Volts: smoothed(converter(n, seed), k), SampleRateHz: 1e8, TrueRateHz: 1e8, Span: Span{1e5, 4e7}}
-				tr.findMovingMean()
+				tr.findMovingMean(tr.findUpsampling())
 				corner := 0.443e8 / float64(k)
 				if a := tr.Acquisition; math.Abs(tr.Span.HighHz/corner-1) > 1e-6 || a.CornerHz != tr.Span.HighHz || a.Mode != AcquisitionEnhanced {
 					t.Errorf("mean of %d, %d samples: span to %g Hz, want %g; %+v", k, n, tr.Span.HighHz, corner, a)
@@ -61,7 +61,7 @@ func TestMovingMean(t *testing.T) {
 		for name, x := range map[string][]float64{"plain": converter(n, 8), "one pole": pole, "four poles": steep, "pulses": pulses, "white": white, "quiet": quiet(n),
 			"square wave": shape(n, func(p int) float64 { return float64(p / 25) }), "constant": make([]float64, n), "mean of 2": smoothed(white, 2)} {
 			tr := &Trace{Volts: x, SampleRateHz: 1e8, TrueRateHz: 1e8, Span: Span{1e5, 4e7}}
-			tr.findMovingMean()
+			tr.findMovingMean(tr.findUpsampling())
 			if tr.Span.HighHz != 4e7 || len(tr.Cautions) != 0 {
 				t.Errorf("%s, %d samples: %v", name, n, tr.Cautions)
 			}
@@ -76,7 +76,7 @@ func TestMovingMean(t *testing.T) {
 		said   int
 	}{{1e8, AcquisitionUnknown, 1}, {5e8, AcquisitionUnknown, 0}, {1e8, AcquisitionHighRes, 0}, {1e8, AcquisitionAverage, 0}} {
 		tr := &Trace{Volts: x, SampleRateHz: c.rateHz, TrueRateHz: c.rateHz, Span: Span{1e5, 0.4 * c.rateHz}, Acquisition: Acquisition{Mode: c.mode}}
-		tr.findMovingMean()
+		tr.findMovingMean(tr.findUpsampling())
 		if len(tr.Cautions) != c.said || (c.mode != AcquisitionUnknown && tr.Acquisition.Mode != c.mode) {
 			t.Errorf("%g S/s, %q: %v", c.rateHz, c.mode, tr.Cautions)
 		}

@@ -204,8 +204,7 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 		return err
 	}
 	im.sayHuge(reach)
-	t.findUpsampling()
-	t.findMovingMean()
+	t.findMovingMean(t.findUpsampling())
 	t.sayAcquisition()
 	t.findLevels(reach)
 	return nil

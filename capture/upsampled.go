@@ -25,10 +25,11 @@ const (
 
 // findUpsampling looks for points that the exporter made up between the
 // converter's: repeated, on straight lines, or band-limited. It sets the true
-// rate and the span, and says so.
-func (t *Trace) findUpsampling() {
+// rate and the span, and says so. Where it finds none, power is the spectrum looked
+// at, else nil.
+func (t *Trace) findUpsampling() (power []float64) {
 	if t.TrueRateHz < t.SampleRateHz {
-		return // the file said so itself
+		return nil // the file said so itself
 	}
 	x := middle(t.Volts)
 	k, how := heldFactor(x), "each point is repeated"
@@ -36,14 +37,16 @@ func (t *Trace) findUpsampling() {
 		k, how = linearFactor(x), "the points between lie on straight lines"
 	}
 	if k < 2 {
-		k, how = bandFactor(powerSpectrum(x)), "nothing is left above a sharp edge of the spectrum"
+		power = powerSpectrum(x)
+		k, how = bandFactor(power), "nothing is left above a sharp edge of the spectrum"
 	}
 	if k < 2 {
-		return
+		return power
 	}
 	t.TrueRateHz = t.SampleRateHz / float64(k)
 	t.Span.HighHz = min(t.Span.HighHz, 0.4*t.TrueRateHz)
 	t.caution(CautionInterpolated, fmt.Sprintf("the exporter seems to have put %d points where the ADC took one (%s): the true rate is %s", k, how, SI(t.TrueRateHz, "S/s", 6)), "export without interpolation")
+	return nil
 }
 
 // minKnots is how many true points must show before a factor is believed.
