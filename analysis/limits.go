@@ -295,6 +295,9 @@ const (
 	inputLowHz, inputTopHz = 2e6, 40e6
 	inputBandShare         = 0.6
 	scopeRateHz            = 50e6
+	// noiseOctaves third octaves of noise below those of next to none are a filter's
+	// doing.
+	noiseOctaves = 3
 	// simulatedVPerRtHz: the steps alone of a 12-bit converter make more, V/√Hz.
 	simulatedVPerRtHz = 0.1e-9
 )

@@ -51,7 +51,7 @@ func (f *findings) cutShare() float64 {
 // quietest finds where a fast record of a mode that nobody states is quieter than
 // the input of a scope: what is missing was averaged over sweeps, smoothed away or
 // limited, and as much of the unit's noise and spikes with it. Noise of next to
-// nothing is that of a simulation.
+// nothing is that of a simulation where there is none lower down either.
 func (f *findings) quietest() (at spectrum.ThirdOctave, quiet bool) {
 	tr := f.rec.tr
 	if tr.Acquisition.Mode != capture.AcquisitionUnknown || tr.SampleRateHz < scopeRateHz {
@@ -61,16 +61,20 @@ func (f *findings) quietest() (at spectrum.ThirdOctave, quiet bool) {
 	if tr.BandwidthHz > 0 {
 		top = min(top, inputBandShare*tr.BandwidthHz)
 	}
-	under := 0
+	under, over := 0, 0
 	for _, o := range f.floor.figures.ThirdOctaves {
-		if o.CentreHz < inputLowHz || o.CentreHz > top || o.UngatedVPerRtHz >= inputVPerRtHz {
+		if o.CentreHz < inputLowHz || o.CentreHz > top {
+			continue
+		}
+		if o.UngatedVPerRtHz >= inputVPerRtHz {
+			over++
 			continue
 		}
 		if under++; at.CentreHz == 0 || o.UngatedVPerRtHz < at.UngatedVPerRtHz {
 			at = o
 		}
 	}
-	return at, under >= 2 && at.UngatedVPerRtHz > simulatedVPerRtHz
+	return at, under >= 2 && (at.UngatedVPerRtHz > simulatedVPerRtHz || over >= noiseOctaves)
 }
 
 // flat reports whether the samples show no more than the toggling of one

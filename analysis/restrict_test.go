@@ -325,3 +325,36 @@ func TestMovingMeanBounds(t *testing.T) {
 		}
 	}
 }
+
+// A scope's 15 nV/√Hz (as in TestQuieterThanAScope) behind a Gaussian over its samples
+// of 8 MHz is next to nothing from 30 MHz on, and no simulation for that: those hold no
+// noise lower down either.
+func TestSmoothedToNothing(t *testing.T) {
+	const n, rate, sigma = 100_000, 200e6, 3.3 // samples: 3 dB down at 0.1325 of the rate over them
+	r := rand.New(rand.NewSource(9))
+	for _, noise := range []float64{15e-9, 0} {
+		white := make([]float64, n)
+		for i := range white {
+			white[i] = noise * math.Sqrt(rate/2) * r.NormFloat64()
+			phase := math.Mod(float64(i)*180e3/rate, 1)
+			white[i] += 5e-3 * math.Min(phase/0.3, (1-phase)/0.7)
+		}
+		v := make([]float64, n)
+		for i := range v {
+			sum := 0.0
+			for d := -20; d <= 20; d++ {
+				w := math.Exp(-float64(d*d) / (2 * sigma * sigma))
+				v[i] += w * white[(i+d+n)%n]
+				sum += w
+			}
+			v[i] /= sum
+		}
+		tr := &capture.Trace{Volts: v, SampleRateHz: rate, TrueRateHz: rate, Calibrated: true, Coupling: capture.CouplingAC,
+			Span: capture.Span{LowHz: 4 * rate / n, HighHz: 0.4 * rate}, Levels: capture.Levels{Distinct: capture.MostLevels}}
+		m := measured(t, tr)
+		said := slices.ContainsFunc(m.Cautions, func(k capture.Caution) bool { return k.Code == capture.CautionSmoothed })
+		if said != (noise > 0) || m.PPV.LowerBound != (noise > 0) {
+			t.Errorf("noise of %g V/√Hz: p-p %+v, cautions %v", noise, m.PPV, m.Cautions)
+		}
+	}
+}
