@@ -336,6 +336,7 @@ const (
 	untilSigmas   = 4    // deviations of the mean, and untilSample of a sample's, under
 	untilSample   = 0.5  // which a transient can't be told from noise any more,
 	untilShare    = 1e-3 // nor under this share of its peak
+	possiblePeak  = 2    // the fold's range and the tails', each at most as great, bound a peak
 )
 
 // Rings behind the edges (edges.go, ring.go).

@@ -22,6 +22,7 @@ type Transient struct {
 func Transients(f *Fold, c *Model, sigma float64) []Transient {
 	var list []Transient
 	m := c.Bins
+	lo, hi := Extremes(f.Mean)
 	for i, e := range c.Edges {
 		on := int(e.Phase * float64(m))
 		next := m
@@ -67,6 +68,9 @@ func Transients(f *Fold, c *Model, sigma float64) []Transient {
 		t.findPeak()
 		if !e.HasRing && (e.gate > m/longPart || t.Duration()/float64(m)*c.PeriodS > longestPulseS) {
 			continue // the fit's fault, or a hump of the ripple itself
+		}
+		if math.Abs(t.PeakV) > possiblePeak*(hi-lo) {
+			continue // tails of rings that the samples do not bear out
 		}
 		// to where it can no longer be told from noise, in the mean or in a sample
 		t.Until = len(t.V)
