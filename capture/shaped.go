@@ -11,14 +11,17 @@ import (
 // looking for its end; what comes out is what scanNumber gives. A row of another
 // shape is left to it.
 
-// Attempts in a chunk end where more than one row in shapedShare, and
-// shapedMisses besides, have another shape than the one before.
+// Where more than one row in shapedShare, and shapedMisses besides, have another shape
+// than the one before, the times alone are read by shape from there on, and the volts,
+// which many programs print with as many digits as each needs, by scanNumber. Where that
+// fits as few rows, attempts in the chunk end.
 const shapedMisses, shapedShare = 64, 4
 
 // rowShape is how the rows of a plain table print their time and their volts.
 type rowShape struct {
 	time, volts  numberShape
 	known        bool
+	loose        bool // volts of various lengths
 	usual        bool // usualRow reads them
 	row          usualRow
 	hits, misses int
@@ -28,12 +31,18 @@ type rowShape struct {
 func (s *rowShape) learn(p *rowSpec, b []byte, start int) {
 	s.misses++
 	if s.known = false; s.misses > s.hits/shapedShare+shapedMisses {
-		return
+		if s.loose {
+			return
+		}
+		s.loose, s.usual, s.hits, s.misses = true, false, 0, 0
 	}
 	_, k := scanNumber(b[start:], p.decimal)
-	_, e := scanNumber(b[start+k+1:], p.decimal)
 	var timeOK, voltsOK bool
-	s.time, timeOK = shapeOf(b[start:], k, p.decimal)
+	if s.time, timeOK = shapeOf(b[start:], k, p.decimal); s.loose {
+		s.known = timeOK
+		return
+	}
+	_, e := scanNumber(b[start+k+1:], p.decimal)
 	s.volts, voltsOK = shapeOf(b[start+k+1:], e, p.decimal)
 	if s.known = timeOK && voltsOK; !s.known {
 		return
@@ -165,10 +174,13 @@ func (w *chunkReader) shapedRows(start int, run *stampRun) (next int) {
 	if !ok {
 		return start
 	}
-	if s.usual && run.exact {
+	switch {
+	case s.loose:
+		next = s.looseRows(b, from, run, w.spec.decimal, w.spec.eol)
+	case s.usual && run.exact:
 		next = s.row.rows(b, from, run)
 	}
-	if run.n == 0 {
+	if run.n == 0 && !s.loose {
 		next = s.rows(b, from, run, w.spec.eol)
 	}
 	w.volts = append(w.volts, run.volts[:run.n]...)
@@ -225,6 +237,32 @@ func (s *rowShape) rows(b []byte, from int, run *stampRun, eol byte) (next int) 
 			v = -v
 		}
 		run.man[run.n], run.volts[run.n] = man, v
+		run.n++
+		next += at + 1 - shapedAhead
+	}
+	return next
+}
+
+// looseRows is rows for volts of various lengths.
+func (s *rowShape) looseRows(b []byte, from int, run *stampRun, decimal, eol byte) (next int) {
+	for run.n < shapedRun && next+shapedReach <= len(b) {
+		row := (*shapedRow)(b[next : next+shapedReach])
+		man, ok := run.timeAt(row, &s.time)
+		if !ok {
+			break
+		}
+		v, length := scanNumber(row[from&(shapedPlaces-1):], decimal)
+		at := from + length
+		if length == 0 || at >= shapedPlaces-1 || v.v >= scpiOver || v.v <= -scpiOver {
+			break
+		}
+		if row[at&(shapedPlaces-1)] != eol && row[at&(shapedPlaces-1)] == '\r' {
+			at++
+		}
+		if row[at&(shapedPlaces-1)] != eol {
+			break
+		}
+		run.man[run.n], run.volts[run.n] = man, v.v
 		run.n++
 		next += at + 1 - shapedAhead
 	}
