@@ -8,8 +8,11 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"unicode/utf8"
 
 	"stillglow/analysis/target"
@@ -345,30 +348,27 @@ type pagePlots struct {
 	unit                    map[int][]plotView // by unit
 }
 
+// pagePlots draws the page's pictures, side by side: on a large bench nothing else in
+// the page takes as long.
 func (r *Report) pagePlots(share float64, still bool) pagePlots {
+	plots := r.plotList()
+	svgs := make([]template.HTML, len(plots))
+	var next atomic.Int64
+	var drawing sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		drawing.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(plots); i = int(next.Add(1)) - 1 {
+				svgs[i] = r.inline(plots[i], share, still)
+			}
+		})
+	}
+	drawing.Wait()
 	out := pagePlots{unit: map[int][]plotView{}}
-	for _, p := range r.plotList() {
-		if p.kind == "histograms" && p.unit >= histogramUnits && len(r.Units) > unitsInFull {
-			continue // the plots folder has it
-		}
-		g := p.figure(max(leastColumns, int(share*staticColumns)))
-		if g == nil {
+	for i, p := range plots {
+		svg := svgs[i]
+		if svg == "" {
 			continue
 		}
-		g.Title, g.Footer = "", strings.TrimSuffix(strings.TrimSuffix(g.Footer, "invented data"), " · ")
-		g.Coarse = share < 0.5
-		var markup string
-		if p.phone != nil && (still || !p.live) {
-			phone := p.phone(max(leastColumns, int(share*phoneColumns)))
-			phone.Footer, phone.Coarse = orText(phone.Footer, g.Footer), g.Coarse
-			markup = phone.Inline(p.alt)
-			if p.unit < 0 || len(r.Units) <= unitsInFull { // of a large bench's units the phone's serves every screen
-				markup = onScreens(g.Inline(p.alt), markup)
-			}
-		} else {
-			markup = g.Inline(p.alt)
-		}
-		svg := template.HTML(markup)
 		switch p.kind {
 		case "brands":
 			out.brands = `<figure class="fig">` + svg + `</figure>`
@@ -382,6 +382,29 @@ func (r *Report) pagePlots(share float64, still bool) pagePlots {
 		}
 	}
 	return out
+}
+
+// inline is a picture as it stands in the page, "" where it doesn't.
+func (r *Report) inline(p plotSpec, share float64, still bool) template.HTML {
+	if p.kind == "histograms" && p.unit >= histogramUnits && len(r.Units) > unitsInFull {
+		return "" // the plots folder has it
+	}
+	g := p.figure(max(leastColumns, int(share*staticColumns)))
+	if g == nil {
+		return ""
+	}
+	g.Title, g.Footer = "", strings.TrimSuffix(strings.TrimSuffix(g.Footer, "invented data"), " · ")
+	g.Coarse = share < 0.5
+	if p.phone == nil || !still && p.live {
+		return template.HTML(g.Inline(p.alt))
+	}
+	phone := p.phone(max(leastColumns, int(share*phoneColumns)))
+	phone.Footer, phone.Coarse = orText(phone.Footer, g.Footer), g.Coarse
+	markup := phone.Inline(p.alt)
+	if p.unit < 0 || len(r.Units) <= unitsInFull { // of a large bench's units the phone's serves every screen
+		markup = onScreens(g.Inline(p.alt), markup)
+	}
+	return template.HTML(markup)
 }
 
 // onScreens shows one of two pictures: that for a narrow screen there, the other on
