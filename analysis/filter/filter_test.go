@@ -88,16 +88,19 @@ func TestApplyEqualsFilteringInTime(t *testing.T) {
 	}
 }
 
-// Blocks join without a seam: a long trace filtered in blocks is the same as
-// its middle filtered at once.
+// Blocks join without a seam: a long trace filtered in blocks is the same as its middle
+// filtered from elsewhere on, in other blocks. Nothing of it lies at half the rate, where
+// a response of real samples breaks off and rings on.
 func TestApplyInBlocks(t *testing.T) {
 	if !testrun.Full() {
 		t.Skip("set STILLGLOW_FULL=1, as .ci/run does: three million samples")
 	}
 	r := rand.New(rand.NewPCG(1, 2))
 	tr := &capture.Trace{SampleRateHz: 10e6, Volts: make([]float64, blockSamples+500000), Coupling: capture.CouplingAC}
+	last := 0.0
 	for i := range tr.Volts {
-		tr.Volts[i] = r.NormFloat64()
+		v := r.NormFloat64()
+		tr.Volts[i], last = (v+last)/2, v
 	}
 	c := Circuit{Topology: RC, ROhm: 1, LoadOhm: 10, C1: Capacitor{F: 100e-6, ESROhm: 0.1, ESLH: 15e-9}}
 	all, err := Apply(context.Background(), tr, c)
@@ -436,8 +439,9 @@ func TestParts(t *testing.T) {
 }
 
 // The spectral estimate against the filtered samples measured again, on
-// synthetic supplies: what is linear agrees within 3 %; ripple and peak-to-peak,
-// where it matters what counts as a spike, within a factor of 2.5.
+// synthetic supplies: what is linear agrees within 3 %; ripple, where it matters what
+// counts as a spike, within a factor of 2.5. The peak-to-peak adds up what need not come
+// together, so that it is never far below the samples', and up to 3.2 times as great.
 func TestEstimateAgreesWithSamples(t *testing.T) {
 	ctx := context.Background()
 	for _, seed := range []uint64{3, 8}[:testrun.Short(2, 1)] {
@@ -486,7 +490,9 @@ func TestEstimateAgreesWithSamples(t *testing.T) {
 				}
 			}
 			near("ripple", a.RipplePPV, b.RipplePPV, 2.5)
-			near("p-p (20 MHz)", a.PP20MHzV, b.PP20MHzV, 2.5)
+			if x, y := a.PP20MHzV, b.PP20MHzV; !x.Known || !y.Known || y.Value < 0.9*x.Value || y.Value > 3.2*x.Value {
+				t.Errorf("seed %d %s %g F: p-p (20 MHz) %.4g by samples, %.4g estimated", seed, c.Topology, c.C1.F, x.Value, y.Value)
+			}
 			near("switching line", a.SwitchingFundamentalRMSV, b.SwitchingFundamentalRMSV, 1.03)
 			for i := range a.Bands {
 				if a.Bands[i].ID == "20k_1m" || a.Bands[i].ID == "1m_20m" {
