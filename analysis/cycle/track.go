@@ -56,24 +56,44 @@ type demodulator struct {
 	perSample float64 // cycles
 	group     int
 	means     []float64 // of groups of several, less meanV; made when the first blocks are asked for
+	some      []float64 // of one block where they are not kept
 }
+
+// keptMeans is how many means of groups are kept from one demodulation to the next, 32 MB:
+// of a longer record they are taken anew for each block.
+const keptMeans = 1 << 22
 
 func newDemodulator(volts []float64, meanV, perSample float64) *demodulator {
 	return &demodulator{volts: volts, meanV: meanV, perSample: perSample, group: max(int(1/perSample/groupsInCycle), 1)}
 }
 
-// groupMeans are the means of all whole groups, the record's taken off.
-func (d *demodulator) groupMeans() []float64 {
-	if d.means != nil {
-		return d.means
+// block are the means of length groups from start on, the record's taken off.
+func (d *demodulator) block(start, length int) []float64 {
+	n := len(d.volts) / d.group
+	if d.group == 1 || n > keptMeans {
+		d.some = slices.Grow(d.some[:0], length)[:length]
+		d.take(d.some, start)
+		return d.some
 	}
-	d.means = make([]float64, len(d.volts)/d.group)
-	halves(len(d.means), func(from, to int) {
-		for i := from; i < to; i++ {
-			d.means[i] = sumOf(d.volts[i*d.group:(i+1)*d.group])/float64(d.group) - d.meanV
+	if d.means == nil {
+		d.means = make([]float64, n)
+		d.take(d.means, 0)
+	}
+	return d.means[start : start+length]
+}
+
+// take puts the means of the groups from start on into dst.
+func (d *demodulator) take(dst []float64, start int) {
+	if d.group == 1 {
+		for i, v := range d.volts[start : start+len(dst)] {
+			dst[i] = v - d.meanV
 		}
-	})
-	return d.means
+		return
+	}
+	for i := range dst {
+		from := (start + i) * d.group
+		dst[i] = sumOf(d.volts[from:from+d.group])/float64(d.group) - d.meanV
+	}
 }
 
 // blocks are blocks of a number of cycles, one every hop cycles; nil where the record
@@ -93,24 +113,11 @@ func (d *demodulator) blocks(cycles, hop float64) []demodBlock {
 	}
 	// of both frequencies, under the taper
 	turns, turnsRef := newTurns(taper, w), newTurns(taper, 1.5*w)
-	var single, means []float64
-	if d.group == 1 {
-		single = make([]float64, length)
-	} else {
-		means = d.groupMeans()
-	}
 	blocks := make([]demodBlock, int(float64(n-length)/step)+1)
 	k := complex(4/float64(length), 0) // amplitude of a cosine under the taper
 	for b := range blocks {
 		start := int(float64(b) * step)
-		block := single
-		if d.group > 1 {
-			block = means[start : start+length]
-		} else {
-			for i, v := range d.volts[start : start+length] {
-				block[i] = v - d.meanV
-			}
-		}
+		block := d.block(start, length)
 		mean := floats.Dot(block, taper) / (float64(length) / 2)
 		first := (float64(start*d.group) + float64(d.group-1)/2) * d.perSample
 		p := cmplx.Rect(1, -2*math.Pi*fraction(first))
