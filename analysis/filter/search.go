@@ -145,21 +145,29 @@ type trials struct {
 
 	closest      Circuit // of those that fall short, and by how much in dB
 	closestShort float64
-	passedOver   []Circuit // those whose worn parts ruled them out; not among the closest yet
+	passedOver   []passedOver // not among the closest yet
+}
+
+// passedOver is a candidate that its worn parts ruled out, by how much they fall short.
+type passedOver struct {
+	c      Circuit
+	wornDB float64
 }
 
 // try reports whether a candidate brings the unit inside, with what it leaves.
 func (t *trials) try(ctx context.Context, c Circuit) (r Result, ok bool, err error) {
 	// The promise must stand parts as they age, and as they are new.
 	worn := target.Evaluate(estimated(t.in, c.Worn()), t.in.Target)
-	if t.hopeless(worn) {
-		t.passedOver = append(t.passedOver, c)
+	wornShort := shortfall(t.before, worn, t.reserveDB)
+	if t.hopeless(worn, wornShort) {
+		t.passedOver = append(t.passedOver, passedOver{c, wornShort})
 		return r, false, nil
 	}
 	fresh := target.Evaluate(estimated(t.in, c), t.in.Target)
-	short := math.Max(shortfall(t.before, worn, t.reserveDB), shortfall(t.before, fresh, t.reserveDB))
+	freshShort := shortfall(t.before, fresh, t.reserveDB)
+	short := math.Max(wornShort, freshShort)
 	t.note(c, short)
-	if t.hopeless(fresh) {
+	if t.hopeless(fresh, freshShort) {
 		return r, false, nil
 	}
 	if short > 0 {
@@ -175,10 +183,10 @@ func (t *trials) try(ctx context.Context, c Circuit) (r Result, ok bool, err err
 	return r, short <= 0, err
 }
 
-// hopeless reports whether an estimate rules a candidate out: by more than it may be off
-// by, by what it tells as well as the samples do, or where nothing better can be had.
-func (t *trials) hopeless(estimate target.Evaluation) bool {
-	short := shortfall(t.before, estimate, t.reserveDB)
+// hopeless reports whether an estimate that falls short by so many dB rules a candidate
+// out: by more than it may be off by, by what it tells as well as the samples do, or where
+// nothing better can be had.
+func (t *trials) hopeless(estimate target.Evaluation, short float64) bool {
 	if short <= 0 {
 		return false
 	}
@@ -197,12 +205,9 @@ func (t *trials) note(c Circuit, short float64) {
 
 // explain says why no candidate does, by the closest one where it can be predicted.
 func (t *trials) explain(ctx context.Context, a *Advice) error {
-	for _, c := range t.passedOver {
-		short := 0.0
-		for _, parts := range []Circuit{c.Worn(), c} {
-			short = math.Max(short, shortfall(t.before, target.Evaluate(estimated(t.in, parts), t.in.Target), t.reserveDB))
-		}
-		t.note(c, short)
+	for _, p := range t.passedOver {
+		fresh := target.Evaluate(estimated(t.in, p.c), t.in.Target)
+		t.note(p.c, math.Max(p.wornDB, shortfall(t.before, fresh, t.reserveDB)))
 	}
 	if math.IsInf(t.closestShort, 1) {
 		a.Why = "a figure over its limit is only a lower bound, so nothing can be predicted behind a filter: " + t.before.Why + "; capture it again with a faster timebase"
