@@ -235,7 +235,7 @@ func dropperText(p *heater.Plan) string {
 	case p.Direct:
 		return fmt.Sprintf("no dropper, connect directly (%s)", percentText(part.ErrFrac))
 	case part.BuyW > 0:
-		return fmt.Sprintf("%s, %s W or more (%s)", part.Label, trimNumber(part.FitW(part.BuyW)), a.Name)
+		return fmt.Sprintf("%s, %s W or more (%s)", part.Label, trimNumber(part.FitW()), a.Name)
 	default:
 		return fmt.Sprintf("%s (%s)", part.Label, a.Name)
 	}
@@ -244,7 +244,7 @@ func dropperText(p *heater.Plan) string {
 // partText is "0.75 Ω, 2 W": a part with the rating to buy, where it has one.
 func partText(p *heater.Part) string {
 	if p.BuyW > 0 {
-		return clean(p.Label) + ", " + buyText(p.FitW(p.BuyW))
+		return clean(p.Label) + ", " + buyText(p.FitW())
 	}
 	return clean(p.Label)
 }
@@ -256,7 +256,7 @@ func fitWords(u *Unit) string {
 	if p == nil {
 		return "No dropper was sized: the sheet gives no heater load or the unit's DC volts are unknown."
 	}
-	_, part := bestPart(p)
+	a, part := bestPart(p)
 	if part == nil {
 		if p.Why != "" {
 			return "No dropper fits: " + p.Why + "."
@@ -268,7 +268,10 @@ func fitWords(u *Unit) string {
 	if p.Direct {
 		s = fmt.Sprintf("Connect the heaters directly: they get %.2f V (%s) at %s.", part.HeaterV, percentText(part.ErrFrac), eng(part.LoadA, "A"))
 	}
-	if part.FitW(part.BuyW) > part.BuyW {
+	if a.Rewired != "" {
+		s += " Rewire the heaters first, as " + clean(a.Rewired) + "; left as listed they would burn out behind it."
+	}
+	if part.FitW() > part.BuyW {
 		s += " The rating is for a shorted heater, which no fuse clears."
 	}
 	if p.ShareOfRated > 0 {

@@ -117,7 +117,7 @@ func planWords(u *Unit) *planView {
 	for i := range best.Parts {
 		x := &best.Parts[i]
 		v.Parts = append(v.Parts, partView{Label: clean(x.Label), Volts: heaterVolts(x.HeaterV), Error: percentText(x.ErrFrac), Corners: spreadText(x),
-			Pulled: pulledText(x), Amps: eng(x.LoadA, "A"), Watts: heatText(x.W), Buy: buyText(x.FitW(x.BuyW)), Surface: surfaceText(x.SurfaceC),
+			Pulled: pulledText(x), Amps: eng(x.LoadA, "A"), Watts: heatText(x.W), Buy: buyText(x.FitW()), Surface: surfaceText(x.SurfaceC),
 			Best: x == part, Over: x.PulledOver})
 	}
 	v.Notes = append(v.Notes, sentences(best.Warnings)...)
@@ -234,7 +234,7 @@ func arrangementRow(a *heater.Arrangement, best bool) arrangementView {
 	}
 	x := &a.Parts[a.Best]
 	v.Fit, v.Volts, v.Corners, v.Pulled, v.Over = clean(x.Label), heaterVolts(x.HeaterV), spreadText(x), pulledText(x), x.PulledOver
-	v.Watts, v.Buy, v.Surface = heatText(x.W), buyText(x.FitW(x.BuyW)), surfaceText(x.SurfaceC)
+	v.Watts, v.Buy, v.Surface = heatText(x.W), buyText(x.FitW()), surfaceText(x.SurfaceC)
 	if x.W > 0 && a.RippleDB != 0 {
 		v.Ripple = dbText(a.RippleDB)
 	}

@@ -40,7 +40,7 @@ func partObject(p heater.Part, recommended bool) object {
 	return object{{"label", p.Label}, {"recommended", recommended}, {"ohm", positive(p.Ohm)}, {"count", p.Count},
 		{"heater_v", number(p.HeaterV)}, {"load_a", number(p.LoadA)}, {"part_w", number(p.W)}, {"total_w", number(p.TotalW)},
 		{"worst_w", positive(p.WorstW)}, {"fault_w", positive(p.FaultW)},
-		{"buy_w", positive(p.BuyW)}, {"fit_w", positive(p.FitW(p.BuyW))}, {"surface_celsius", positive(p.SurfaceC)}, {"heater_error", number(p.ErrFrac)},
+		{"buy_w", positive(p.BuyW)}, {"fit_w", positive(p.FitW())}, {"surface_celsius", positive(p.SurfaceC)}, {"heater_error", number(p.ErrFrac)},
 		{"heater_error_low", number(p.WorstLow)}, {"heater_error_high", number(p.WorstHigh)},
 		{"pulled_v", positive(p.PulledV)}, {"pulled_over_limit", p.PulledOver},
 		{"overrun", orNull(string(p.Overrun))}, {"fault_buy_w", positive(p.FaultBuyW)}, {"fuses", fuseObjects(p.Fuses)}, {"shopping", shoppingList(p.Shopping)},

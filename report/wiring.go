@@ -261,7 +261,7 @@ func sketch(p *heater.Plan, a *filter.Advice, title string, upright bool) *drawn
 		w.seriesFuse(part.Fuses[0])
 	}
 	w.dropping(part, arrangement, post, byBranch)
-	w.heaters(p, part, byBranch)
+	w.heaters(part, byBranch)
 	filament := len(p.Load.Groups) > 0 && p.Load.Groups[0].Valve.Filament
 	return w.end(filament)
 }
@@ -376,7 +376,7 @@ func (w *wiring) dropping(part *heater.Part, a *heater.Arrangement, post *filter
 		if post != nil && post.ROhm > 0 {
 			label = orText(post.RLabel, filter.Ohms(post.ROhm))
 		}
-		w.series(24, w.box, clean(label), buyText(part.FitW(c.BuyW)))
+		w.series(24, w.box, clean(label), buyText(c.FitW))
 	case a.Best >= 0 && part.Count > 0:
 		w.series(12, w.diode, clean(part.Label))
 	}
@@ -398,40 +398,33 @@ func (w *wiring) dropping(part *heater.Part, a *heater.Arrangement, post *filter
 	}
 }
 
-// heaters draws one branch a strand of the load.
-func (w *wiring) heaters(p *heater.Plan, part *heater.Part, byBranch bool) {
+// heaters draws the branches of the part's circuit.
+func (w *wiring) heaters(part *heater.Part, byBranch bool) {
 	lead := branchLead
-	strings := map[string]bool{}
-	k := 0
-	for _, g := range p.Load.Groups {
+	for k, b := range part.Branches() {
 		var parts []branchPart
-		own := g.Wiring == heater.String || g.Wiring == heater.StringSeries
-		if own && strings[g.StringName] {
-			continue
-		}
 		if byBranch {
 			if k < len(part.Fuses) && part.Fuses[k].RatingA > 0 {
 				parts = append(parts, branchPart{uprightFuse, 18, 16, []string{fmt.Sprintf("T %s A", trimNumber(part.Fuses[k].RatingA)), eachText(part.Fuses[k].Count)}})
 			}
 			if k < len(part.Set) {
-				parts = append(parts, branchPart{uprightBox, 22, 16, []string{clean(part.Set[k].Label), buyText(part.FitW(part.Set[k].BuyW)), eachText(part.Set[k].Count)}})
+				parts = append(parts, branchPart{uprightBox, 22, 16, []string{clean(part.Set[k].Label), buyText(part.Set[k].FitW), eachText(part.Set[k].Count)}})
 			}
 		}
-		k++
-		if !own {
-			parts = append(parts, branchPart{lamp, 20, 28, []string{fmt.Sprintf("%d x %s", g.Count, clean(g.Valve.Type)), pinsText(g)}})
-		} else {
-			strings[g.StringName] = true
-			for _, h := range p.Load.Groups {
-				if (h.Wiring == heater.String || h.Wiring == heater.StringSeries) && h.StringName == g.StringName {
-					parts = append(parts, branchPart{lamp, 20, 28, []string{fmt.Sprintf("%d x %s in series", h.Count, clean(h.Valve.Type)), pinsText(h)}})
+		for _, g := range b.Heaters {
+			label := []string{fmt.Sprintf("%d x %s", b.Count*g.Count, clean(g.Valve.Type)), pinsText(g)}
+			if b.String {
+				label[0] = fmt.Sprintf("%d x %s in series", g.Count, clean(g.Valve.Type))
+				if b.Count > 1 {
+					label = append(label, fmt.Sprintf("%d such strings", b.Count))
 				}
 			}
+			parts = append(parts, branchPart{lamp, 20, 28, label})
 		}
 		w.branch(lead, parts...)
 		lead = branchPitch
 	}
-	if k == 0 {
+	if lead == branchLead {
 		w.lead(branchLead)
 	}
 }

@@ -83,7 +83,9 @@ func (z sizing) perStrand() ([]Arrangement, error) {
 		for k, st := range y.strands {
 			what := "each " + st.name
 			if st.string {
-				what = st.describe()
+				if what = st.describe(); st.count > 1 {
+					what = "each " + what
+				}
 			}
 			slots = append(slots, slot{what, st.count, y.headspaceOf(k) / y.strandA[k]})
 		}
@@ -110,6 +112,7 @@ func (z sizing) perStrand() ([]Arrangement, error) {
 		return []Arrangement{a, b}, nil
 	}
 	b, err := own(namePerString, rewired)
+	b.Rewired = (layout{strands: rewired.strands}).describe()
 	b.Warnings = append(b.Warnings, fmt.Sprintf("needs rewiring: equal valves in strings of up to %d; one pulled valve then puts out its whole string", n))
 	return []Arrangement{a, b}, err
 }
@@ -166,6 +169,22 @@ func (s strand) describe() string {
 		parts = append(parts, fmt.Sprintf("%dx%s", e.mult, e.valve.Type))
 	}
 	return s.name + " of " + strings.Join(parts, ", ")
+}
+
+// describe names the strands of a layout: "2 strings of 2x6SN7GT, 1 x 6922 by itself".
+func (l layout) describe() string {
+	var words []string
+	for _, st := range l.strands {
+		switch {
+		case !st.string:
+			words = append(words, fmt.Sprintf("%d x %s by itself", st.count, st.name))
+		case st.count == 1:
+			words = append(words, "a "+st.describe())
+		default:
+			words = append(words, fmt.Sprintf("%d strings, each%s", st.count, strings.TrimPrefix(st.describe(), st.name)))
+		}
+	}
+	return strings.Join(words, ", ")
 }
 
 // resistors tries the standard values on both sides of every slot's exact one,
@@ -357,53 +376,78 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	p.Corners = l.corners(z.supply, z.opt)
 	p.Fuses = z.fuses(l)
 	z.summarise(&p)
-	if p.FaultBuyW = buyWatts(p.FaultW, 1); p.FaultBuyW > largestFaultW {
-		p.FaultBuyW = 0
-	}
+	p.FaultBuyW = faultWatts(p.FaultW)
+	z.faults(&p)
+	hottestW := 0.0
 	for k, c := range p.Set {
-		p.SurfaceC = math.Max(p.SurfaceC, surface(worst[k], p.FitW(c.BuyW), z.opt.AmbientC))
+		if t := surface(worst[k], c.FitW, z.opt.AmbientC); t > p.SurfaceC {
+			p.SurfaceC, hottestW = t, c.FitW
+		}
 	}
 	if p.SurfaceC > touchC {
-		p.Warnings = append(p.Warnings, fmt.Sprintf("surface about %.0f °C at the %s rating: too hot to touch, keep it clear of electrolytics, cables and plastic", p.SurfaceC, watts(p.FitW(p.BuyW))))
+		p.Warnings = append(p.Warnings, fmt.Sprintf("surface about %.0f °C at the %s rating: too hot to touch, keep it clear of electrolytics, cables and plastic", p.SurfaceC, watts(hottestW)))
 	}
-	if p.FaultW > p.BuyW && p.BuyW > 0 {
-		p.Warnings = append(p.Warnings, p.faultWarning())
+	for k, c := range p.Set {
+		if c.FaultW > c.BuyW && c.BuyW > 0 {
+			p.Warnings = append(p.Warnings, p.faultWarning(k))
+		}
 	}
 	p.Shopping = p.shopping()
 	return p
 }
 
-// faultWarning says what protects a resistor that a shorted heater overloads.
-func (p Part) faultWarning() string {
-	s := fmt.Sprintf("a shorted heater puts %s into it", watts(p.FaultW))
-	for _, f := range p.Fuses {
-		if f.RatingA == 0 {
-			stands := "no resistor of a sensible size survives that"
-			if p.FaultBuyW > 0 {
-				stands = fmt.Sprintf("fit the %s rating, which survives it", watts(p.FitW(p.BuyW)))
+// faults finds what a shorted heater puts into each resistor of the part, whose fuse
+// is its own branch's, and the rating to fit for it.
+func (z sizing) faults(p *Part) {
+	l := p.layout
+	for k, st := range l.strands {
+		for j := range st.elems {
+			s := l.solve(z.supply, z.opt.Exponent, scenario{shorted: true, strand: k, elem: j})
+			for i, w := range s.partW { // one shared, or one a strand
+				if i == k || l.strandOhm == nil {
+					p.Set[i].FaultW = math.Max(p.Set[i].FaultW, w)
+				}
 			}
-			return s + ", and no fuse value clears it: " + stands + "; or clamp a thermal cut-out to the resistor (common practice, no source)"
 		}
 	}
-	s += " until the fuse opens, within " + p.fuseOpensWithin()
-	if p.FaultW > mostOverload*p.BuyW {
+	for k := range p.Set {
+		c := &p.Set[k]
+		if c.FitW = c.BuyW; c.BuyW > 0 && p.Fuses[k].RatingA == 0 {
+			c.FitW = math.Max(c.BuyW, faultWatts(c.FaultW))
+		}
+	}
+}
+
+// faultWarning says what protects a resistor that a shorted heater overloads.
+func (p Part) faultWarning(k int) string {
+	c, f := p.Set[k], p.Fuses[k]
+	into := "it"
+	if len(p.Set) > 1 {
+		into = fmt.Sprintf("the %s of %s", c.Label, c.For)
+	}
+	s := fmt.Sprintf("a shorted heater puts %s into %s", watts(c.FaultW), into)
+	survives := faultWatts(c.FaultW)
+	if f.RatingA == 0 {
+		stands := "no resistor of a sensible size survives that"
+		if survives > 0 {
+			stands = fmt.Sprintf("fit the %s rating, which survives it", watts(c.FitW))
+		}
+		return s + ", and no fuse value clears it: " + stands + "; or clamp a thermal cut-out to the resistor (common practice, no source)"
+	}
+	s += " until the fuse opens, within " + f.opensWithin()
+	if c.FaultW > mostOverload*c.BuyW {
 		s += fmt.Sprintf("; that is over %d times its rating, so it may burn out first: mount it clear of anything that can catch fire", mostOverload)
-		if p.FaultBuyW > 0 {
-			s += fmt.Sprintf(", or fit the %s rating, which survives it", watts(p.FaultBuyW))
+		if survives > 0 {
+			s += fmt.Sprintf(", or fit the %s rating, which survives it", watts(survives))
 		}
 	}
 	return s
 }
 
-// fuseOpensWithin words the time in which the slowest of the fuses opens on its
-// short; the longest where none is known.
-func (p Part) fuseOpensWithin() string {
-	times := 0.0
-	for i, f := range p.Fuses {
-		if at := f.ShortA / f.RatingA; i == 0 || at < times {
-			times = at
-		}
-	}
+// opensWithin words the time in which the fuse opens on the least short of its branch;
+// the longest where that is not known.
+func (f Fuse) opensWithin() string {
+	times := f.ShortA / f.RatingA
 	within := fuseTimes[0].within
 	for _, t := range fuseTimes {
 		if times >= t.times {
@@ -433,19 +477,17 @@ func (z sizing) summarise(p *Part) {
 		case KindNominal, KindSpread:
 			if i == 0 {
 				p.HeaterV, p.LoadA, p.ErrFrac = c.HeaterV, c.LoadA, c.RelErr
-				p.WorstLow, p.WorstHigh = c.RelErr, c.RelErr
+				p.WorstLow, p.WorstHigh = c.low, c.high
 			}
-			p.WorstLow, p.WorstHigh = math.Min(p.WorstLow, c.RelErr), math.Max(p.WorstHigh, c.RelErr)
+			p.WorstLow, p.WorstHigh = math.Min(p.WorstLow, c.low), math.Max(p.WorstHigh, c.high)
 			p.WorstW = math.Max(p.WorstW, c.PartW)
 		case KindPulled:
 			if c.AllOff {
 				continue
 			}
-			if p.PulledV == 0 || c.RelErr > p.PulledErr {
-				p.PulledV, p.PulledErr = c.HeaterV, c.RelErr
-			}
-			if c.OverLimit && c.RelErr > p.ErrFrac+rounding {
-				p.PulledOver = true
+			over := c.OverLimit && c.RelErr > p.ErrFrac+rounding
+			if p.PulledV == 0 || over && !p.PulledOver || over == p.PulledOver && c.RelErr > p.PulledErr {
+				p.PulledV, p.PulledErr, p.PulledOver = c.HeaterV, c.RelErr, over
 			}
 		case KindLast:
 			if c.OverLimit && !p.PulledOver {
@@ -458,6 +500,49 @@ func (z sizing) summarise(p *Part) {
 	if p.PulledOver {
 		p.Overrun = overrun(p.PulledErr)
 		p.Warnings = append(p.Warnings, p.pulledWarning())
+	}
+	z.pulledHigh(p)
+	p.shortedInString()
+}
+
+// pulledHigh warns where a pulled valve takes another over its limit only with the
+// supply at the high end of its tolerance.
+func (z sizing) pulledHigh(p *Part) {
+	if p.PulledOver || z.supply.TolFrac == 0 {
+		return
+	}
+	high := scenario{supply: z.supply.TolFrac}
+	allIn, _ := p.layout.solve(z.supply, z.opt.Exponent, high).hottest()
+	var worst heaterAt
+	name := ""
+	for k, st := range p.layout.strands {
+		high.pulled = k + 1
+		h, ok := p.layout.solve(z.supply, z.opt.Exponent, high).hottest()
+		if ok && h.excess() > worst.excess() && h.relErr() > allIn.relErr()+sameHeater {
+			worst, name = h, st.types()[0]
+		}
+	}
+	if name == "" {
+		return
+	}
+	p.pulledHigh = true
+	p.Warnings = append(p.Warnings, fmt.Sprintf("with one %s pulled and the supply %g %% high, a remaining %s rises to %s (%s), over its limit",
+		name, roundSig(100*z.supply.TolFrac, 3), worst.valve.Type, volts3(worst.volts), percent(worst.relErr())))
+}
+
+// shortedInString warns of a string in which a shorted heater leaves the others far
+// more than they stand.
+func (p *Part) shortedInString() {
+	most := damagesOver
+	var worst Corner
+	for _, c := range p.Corners {
+		if c.Kind == KindShort && c.OverLimit && c.RelErr > most && c.RelErr > p.ErrFrac+rounding {
+			worst, most = c, c.RelErr
+		}
+	}
+	if worst.Kind == KindShort {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("one shorted heater leaves %s (%s) across a %s of its string: %s (common practice, no source)",
+			volts3(worst.HeaterV), percent(worst.RelErr), worst.Heater, overrun(worst.RelErr).Words()))
 	}
 }
 

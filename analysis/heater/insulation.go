@@ -3,6 +3,7 @@ package heater
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // InsulationState tells how a valve's heater-cathode volts stand to its limit.
@@ -53,7 +54,9 @@ func (p *Plan) insulation() {
 			i.State = InsulationInside
 			i.Words = fmt.Sprintf("%s: %s between heater and cathode, inside its %s", v.Type, volts(roundSig(i.Volts, 3)), volts(v.MaxVhk))
 		}
-		p.Insulation = append(p.Insulation, i)
+		if !slices.Contains(p.Insulation, i) { // of another wiring
+			p.Insulation = append(p.Insulation, i)
+		}
 	}
 }
 

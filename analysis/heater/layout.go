@@ -212,28 +212,49 @@ func (e element) applyScenario(sc scenario, exponent float64, k, j int) []elemen
 	return []element{odd, rest}
 }
 
-// worst gives the heater most over its limit, else the one furthest from its
-// rating, relatively.
+// excess is how far the heater lies outside its own tolerance, relative to its
+// rating: over it where that is positive, under it negative, 0 inside.
+func (h heaterAt) excess() float64 {
+	switch e, tol := h.relErr(), h.valve.VoltTol+limitSlack; {
+	case e > tol:
+		return e - tol
+	case e < -tol:
+		return e + tol
+	}
+	return 0
+}
+
+// worst gives the heater most over its own limit, else the one most under its own,
+// else the one furthest from its rating, relatively.
 func (p solved) worst() (heaterAt, bool) {
 	w, found := p.hottest()
-	if found && w.relErr() > w.valve.VoltTol+limitSlack {
+	if found && w.excess() > 0 {
 		return w, true
 	}
 	for _, h := range p.heaters {
-		if math.Abs(h.relErr()) > math.Abs(w.relErr())+sameHeater {
+		switch {
+		case h.excess() < w.excess()-sameHeater:
+			w = h
+		case w.excess() == 0 && math.Abs(h.relErr()) > math.Abs(w.relErr())+sameHeater:
 			w = h
 		}
 	}
 	return w, found
 }
 
-// hottest gives the heater with the most volts against its rating.
+// hottest gives the heater most over its own limit, else the one with the most
+// volts against its rating.
 func (p solved) hottest() (heaterAt, bool) {
 	var w heaterAt
 	found := false
 	for _, h := range p.heaters {
-		if !found || h.relErr() > w.relErr()+sameHeater {
+		if !found {
 			w, found = h, true
+			continue
+		}
+		over, most := max(h.excess(), 0), max(w.excess(), 0)
+		if over > most+sameHeater || over > most-sameHeater && h.relErr() > w.relErr()+sameHeater {
+			w = h
 		}
 	}
 	return w, found
@@ -268,10 +289,12 @@ func (p solved) corner(name string, kind Kind) Corner {
 		return c
 	}
 	c.Heater, c.HeaterV, c.RelErr = w.valve.Type, w.volts, w.relErr()
-	if kind != KindCold {
-		for _, h := range p.heaters {
-			c.OverLimit = c.OverLimit || h.relErr() > h.valve.VoltTol+limitSlack
-			c.UnderLimit = c.UnderLimit || h.relErr() < -h.valve.VoltTol-limitSlack
+	c.low, c.high = c.RelErr, c.RelErr
+	for _, h := range p.heaters {
+		c.low, c.high = math.Min(c.low, h.relErr()), math.Max(c.high, h.relErr())
+		if kind != KindCold {
+			c.OverLimit = c.OverLimit || h.excess() > 0
+			c.UnderLimit = c.UnderLimit || h.excess() < 0
 		}
 	}
 	return c
@@ -400,6 +423,39 @@ func (s strand) types() []string {
 		if !seen {
 			out = append(out, e.valve.Type)
 		}
+	}
+	return out
+}
+
+// Branch is one path from the supply to the return with its heaters, as a part's
+// circuit has it; Part.Set and Part.Fuses follow the same order where a part has one a
+// branch.
+type Branch struct {
+	Count   int     // equal ones side by side
+	String  bool    // its heaters are one after the other
+	Heaters []Group // of one branch; Wiring tells the connection of each heater
+}
+
+// Branches are the paths of the part's circuit, which for a rewired arrangement are
+// other ones than the load's.
+func (p Part) Branches() []Branch {
+	var out []Branch
+	for _, st := range p.layout.strands {
+		b := Branch{Count: st.count, String: st.string}
+		for _, e := range st.elems {
+			g := Group{Valve: e.valve, Count: e.mult, Wiring: Parallel}
+			doubled := e.v0 > e.valve.Volts*(1+sameRail) // both halves one after the other
+			switch {
+			case st.string && doubled:
+				g.Wiring = StringSeries
+			case st.string:
+				g.Wiring = String
+			case doubled:
+				g.Wiring = Series
+			}
+			b.Heaters = append(b.Heaters, g)
+		}
+		out = append(out, b)
 	}
 	return out
 }

@@ -3,6 +3,8 @@ package heater
 import (
 	"fmt"
 	"math"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -23,10 +25,18 @@ func ParseLoad(s string, own []Valve) (Load, error) {
 	return NewLoad(groups, 0)
 }
 
+// How a valve list is also written: "2x12AU7; 1x6N2P", "2x12AU7 + 1x6N2P", "2x12AU7
+// 1x6N2P", "12AU7 x 2".
+var (
+	itemsApart  = regexp.MustCompile(`[,;+]`)
+	unseparated = regexp.MustCompile(`([0-9A-Za-z])\s+(\d{1,3}\s*[x×*]\s*[0-9A-Za-z]{3})`)
+	countBehind = regexp.MustCompile(`^(.*\S)\s*[xX×*]\s*(\d{1,3})$`)
+)
+
 // ParseGroups reads a valve list without judging its rail.
 func ParseGroups(s string, own []Valve) ([]Group, error) {
 	var groups []Group
-	for _, item := range strings.Split(s, ",") {
+	for _, item := range itemsApart.Split(unseparated.ReplaceAllString(s, "$1,$2"), -1) {
 		item = strings.TrimSpace(item)
 		if item == "" {
 			return nil, &InputError{What: "valve list", Found: quoted(s), Expected: "valves such as 2x12AU7,1x6N2P"}
@@ -45,6 +55,13 @@ func ParseGroups(s string, own []Valve) ([]Group, error) {
 			}
 			g.Count, head = count, strings.TrimSpace(rest)
 			break
+		}
+		if m := countBehind.FindStringSubmatch(head); m != nil && g.Count == 1 {
+			_, whole := Lookup(head, own)
+			_, part := Lookup(m[1], own)
+			if count, err := strconv.Atoi(m[2]); err == nil && whole != nil && part == nil {
+				g.Count, head = count, m[1]
+			}
 		}
 		if g.Count < 1 || g.Count > maxValves {
 			return nil, &InputError{What: "valve list", Found: fmt.Sprintf("a count of %d in %q", g.Count, item), Expected: fmt.Sprintf("1 to %d", maxValves)}
@@ -113,7 +130,6 @@ func NewLoad(groups []Group, rail float64) (Load, error) {
 	if rail == 0 {
 		rail = findRail(groups)
 	}
-	l := Load{Groups: groups, Volts: rail}
 	for i := range groups {
 		g := &groups[i]
 		if g.Wiring == "" {
@@ -123,6 +139,7 @@ func NewLoad(groups []Group, rail float64) (Load, error) {
 			}
 		}
 	}
+	l := Load{Groups: together(groups), Volts: rail}
 	for _, s := range l.strands() {
 		if sameVolts(s.volts(), rail) {
 			continue
@@ -130,6 +147,24 @@ func NewLoad(groups []Group, rail float64) (Load, error) {
 		return Load{}, railError(s, rail)
 	}
 	return l, nil
+}
+
+// together counts groups that are alike as one: a list may name each valve by itself.
+func together(groups []Group) []Group {
+	var out []Group
+	for _, g := range groups {
+		k := slices.IndexFunc(out, func(o Group) bool {
+			a, b := o.Valve, g.Valve
+			return o.Wiring == g.Wiring && o.StringName == g.StringName && o.CathodeV == g.CathodeV &&
+				a.Type == b.Type && a.Volts == b.Volts && a.Amps == b.Amps && a.VoltTol == b.VoltTol && a.AmpTol == b.AmpTol
+		})
+		if k >= 0 && out[k].Count+g.Count <= maxValves {
+			out[k].Count += g.Count
+			continue
+		}
+		out = append(out, g)
+	}
+	return out
 }
 
 // checkFilaments refuses what would join the cathodes of directly heated
@@ -167,6 +202,10 @@ func checkGroup(g *Group) error {
 	}
 	if err := inRange(v.Type+" heater amps", v.Amps, 0.005, 20); err != nil {
 		return err
+	}
+	if v.CentreTapped && v.Volts >= tappedV {
+		return &InputError{What: v.Type + " heater", Found: volts(v.Volts) + " of a centre-tapped heater", Expected: "the volts and amps of its two halves in parallel",
+			Fix: fmt.Sprintf("for %s, %s with the halves in series give %s, %s; leave the tap out if it is not used", volts(v.Volts), amps(v.Amps), volts(v.Volts/2), amps(2*v.Amps))}
 	}
 	if g.Count < 1 || g.Count > maxValves {
 		return &InputError{What: v.Type + " count", Found: strconv.Itoa(g.Count), Expected: fmt.Sprintf("1 to %d", maxValves)}
@@ -281,15 +320,19 @@ func railError(s strand, rail float64) error {
 	case n > shortString && math.Abs(n-math.Round(n)) < wholeString*n:
 		e.Fix = fmt.Sprintf("put %.0f of them in a string (%.0fx%s@string), or feed it from a %s rail of its own", n, n, s.name, volts(v.v0))
 	case v.v0 > rail:
-		e.Fix = fmt.Sprintf("it would stay cold: feed it from a %s rail of its own, or take a %s type", volts(v.v0), volts(rail))
+		e.Fix = fmt.Sprintf("it would get %s (%s): feed it from a %s rail of its own, or take a %s type", volts(rail), percent(rail/v.v0-1), volts(v.v0), volts(rail))
 	default:
-		e.Fix = fmt.Sprintf("it would burn out: feed it from a %s rail of its own", volts(v.v0))
+		e.Fix = fmt.Sprintf("it would get %s (%s): feed it from a %s rail of its own", volts(rail), percent(rail/v.v0-1), volts(v.v0))
 	}
 	return e
 }
 
 // sameVolts is true within 1 %: 6.3 and 6.25 V are one rail, 6.3 and 7.0 not.
 func sameVolts(a, b float64) bool { return math.Abs(a-b) <= sameRail*math.Max(a, b) }
+
+// tappedV is the volts from which on a centre-tapped heater's are taken for those of its
+// halves in series, 12.6 V of a preamp valve.
+const tappedV = 12
 
 // maxVolts bounds every voltage a plan takes.
 const maxVolts = 1000

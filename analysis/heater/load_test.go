@@ -19,7 +19,7 @@ func TestParseLoad(t *testing.T) {
 		{"2×12AU7@series", 12.6, 0.3, "2 x 12AU7 in series (12.6 V)"},
 		{"12SN7,2x12AX7", 12.6, 0.6, "1 x 12SN7GT parallel, 2 x 12AX7 in series (12.6 V)"},
 		{"2x12AX7@series,2x6N2P@string", 12.6, 0.64, "2 x 12AX7 in series (12.6 V), 2 x 6N2P in string"},
-		{"1x6N2P@string:A,1x6N2P@string:a,2x6N1P@string:b", 12.6, 0.94, "1 x 6N2P in string a, 1 x 6N2P in string a, 2 x 6N1P in string b"},
+		{"1x6N2P@string:A,1x6N2P@string:a,2x6N1P@string:b", 12.6, 0.94, "2 x 6N2P in string a, 2 x 6N1P in string b"},
 		{"2x12AX7@string-of-series", 25.2, 0.15, "2 x 12AX7 in string"},
 		{"7DJ8", 7, 0.3, "1 x 7DJ8 parallel"},
 	} {

@@ -63,8 +63,11 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 		return p, nil
 	}
 	p.CanFeed = z.availV >= load.Volts*(1-feedSlack) || z.directInside()
-	if !p.CanFeed {
+	switch limit := supply.LimitA; {
+	case !p.CanFeed:
 		p.Why = z.whyNot()
+	case limit > 0 && limit < z.nominalA:
+		p.CanFeed, p.Why = false, fmt.Sprintf("it limits at %s and the heaters draw %s: its volts would fall until they draw no more", amps(limit), amps(z.nominalA))
 	}
 	if p.Arrangements, err = z.arrangements(); err != nil {
 		return Plan{}, err
@@ -314,6 +317,12 @@ func (p *Plan) sayChoice(best choiceKey) {
 		p.BestWhy = fmt.Sprintf("nominal volts are right, but the tolerances reach %s to %s: measure and trim", percent(part.WorstLow), percent(part.WorstHigh))
 	default:
 		p.BestWhy = fmt.Sprintf("every worst case within %s to %s, and no pulled valve takes another over its limit", percent(part.WorstLow), percent(part.WorstHigh))
+		if part.pulledHigh {
+			p.BestWhy += " at the supply's nominal volts"
+		}
+	}
+	if p.Best >= 0 && a.Rewired != "" {
+		p.BestWhy = "rewire the heaters first, as " + a.Rewired + "; " + p.BestWhy
 	}
 	if p.Best >= 0 && a.Name == NameNone {
 		p.BestWhy = fmt.Sprintf("connect directly, %s; %s", percent(part.ErrFrac), p.BestWhy)
@@ -332,24 +341,40 @@ func (p *Plan) dynamics(z sizing) {
 		p.ColdA = l.solve(z.supply, z.opt.Exponent, scenario{cold: z.opt.ColdRatio}).totalA
 	}
 	p.WarmUp = l.warmUp(z.supply, z.opt)
-	share := p.ColdA / math.Max(p.Supply.RatedA, 1e-9)
-	first := amps(p.ColdA) + " at the first instant"
-	held := "a supply that holds its current at the rating never brings the heaters up"
+	p.ColdRides = p.coldWords()
+}
+
+// coldWords says whether the supply rides the first instant: by the current at which
+// it is told to limit, else by its rating.
+func (p *Plan) coldWords() string {
+	s, first := p.Supply, amps(p.ColdA)+" at the first instant"
+	at := "at the rating"
+	if s.LimitA > 0 {
+		at = "there"
+	}
+	held := fmt.Sprintf("a supply that holds its current %s never brings the heaters up", at)
 	if p.WarmUp.HeldTo99S > 0 {
-		held = fmt.Sprintf("a supply that holds its current at the rating takes %.0f s to 99 %% instead of %.0f s", p.WarmUp.HeldTo99S, p.WarmUp.To99S)
+		held = fmt.Sprintf("a supply that holds its current %s takes %.0f s to 99 %% instead of %.0f s", at, p.WarmUp.HeldTo99S, p.WarmUp.To99S)
 		if math.Round(p.WarmUp.HeldTo99S) == math.Round(p.WarmUp.To99S) {
-			held = fmt.Sprintf("a supply that holds its current at the rating still takes %.0f s to 99 %%", p.WarmUp.HeldTo99S)
+			held = fmt.Sprintf("a supply that holds its current %s still takes %.0f s to 99 %%", at, p.WarmUp.HeldTo99S)
 		}
 	}
-	switch {
-	case p.Supply.RatedA == 0:
-		p.ColdRides = first + "; not judged, the supply's rated current is not given"
+	const retries = ", and one that shuts down and retries may never start; try it with cold heaters"
+	switch share := p.ColdA / math.Max(s.RatedA, 1e-9); {
+	case s.LimitA > 0 && p.ColdA > s.LimitA:
+		return fmt.Sprintf("%s is over the %s at which it limits: %s%s", first, amps(s.LimitA), held, retries)
+	case s.LimitA > 0 && s.RatedA > 0 && share > 1:
+		return fmt.Sprintf("%s is over the rated %s but within the %s at which it limits: it starts", first, amps(s.RatedA), amps(s.LimitA))
+	case s.LimitA > 0:
+		return fmt.Sprintf("%s is within the %s at which it limits: it starts", first, amps(s.LimitA))
+	case s.RatedA == 0:
+		return first + "; not judged, the supply's rated current is not given"
 	case share <= 1:
-		p.ColdRides = fmt.Sprintf("%s is within the rated %s: it starts", first, amps(p.Supply.RatedA))
+		return fmt.Sprintf("%s is within the rated %s: it starts", first, amps(s.RatedA))
 	case share <= ridesOut:
-		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: most supplies tolerate that; %s; try it with cold heaters", first, share, held)
+		return fmt.Sprintf("%s is %.1f times the rating: most supplies tolerate that; %s; try it with cold heaters", first, share, held)
 	default:
-		p.ColdRides = fmt.Sprintf("%s is %.1f times the rating: %s, and one that shuts down and retries may never start; try it with cold heaters", first, share, held)
+		return fmt.Sprintf("%s is %.1f times the rating: %s%s", first, share, held, retries)
 	}
 }
 
@@ -413,10 +438,16 @@ func (p *Plan) warn() {
 	if p.Supply.RatedA > 0 && !p.HeadroomOK {
 		p.Warnings = append(p.Warnings, p.Headroom)
 	}
+	if limit := p.Supply.LimitA; p.CanFeed && limit > 0 && limit < p.HighA {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("heaters at their highest current draw %s, and the supply limits at %s: its volts then fall; use a larger supply", amps(p.HighA), amps(limit)))
+	}
 	for _, a := range p.Arrangements {
 		if a.Name == NameShared && a.Best >= 0 && a.Parts[a.Best].PulledOver {
 			p.Warnings = append(p.Warnings, "one shared resistor, "+a.Parts[a.Best].Label+": "+a.Parts[a.Best].pulledWarning())
 		}
+	}
+	if p.Best >= 0 && p.Arrangements[p.Best].Rewired != "" {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("%s is for heaters rewired as %s: heaters left as listed would burn out behind it", p.best().Label, p.Arrangements[p.Best].Rewired))
 	}
 	if w := p.WarmUp; p.CanFeed && w.PeakRelErr > warmUpOver {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("during warm-up the %s rises to %s (%s): a string's quicker heater takes more than its share until the others are hot", w.PeakHeater, volts3(w.PeakV), percent(w.PeakRelErr)))
@@ -424,7 +455,7 @@ func (p *Plan) warn() {
 	if p.Load.Volts >= seriesRailV && p.Best >= 0 && p.CanFeed {
 		for _, g := range p.Load.Groups {
 			if g.Wiring == Series {
-				p.Warnings = append(p.Warnings, g.Valve.Type+" in series: a valve whose halves differ splits the 12.6 V unevenly")
+				p.Warnings = append(p.Warnings, fmt.Sprintf("%s in series: a valve whose halves differ splits the %s unevenly", g.Valve.Type, volts(2*g.Valve.Volts)))
 				break
 			}
 		}

@@ -14,6 +14,15 @@ func buyWatts(w, factor float64) float64 {
 	return 0
 }
 
+// faultWatts gives the rating that stands w for good, 0 where none of a sensible size
+// does.
+func faultWatts(w float64) float64 {
+	if r := buyWatts(w, 1); r <= largestFaultW {
+		return r
+	}
+	return 0
+}
+
 // fullLoadRiseK is how far a resistor's surface stands above the air around it
 // at its full rating: 200 K, a wirewound in free air, from memory (150 to 300 °C
 // is usual). The rise is taken as proportional to the dissipation.

@@ -25,15 +25,14 @@ func (i Item) Text() string {
 // dissipation in watts, or 0 when none on the list is large enough.
 func BuyWatts(w float64) float64 { return buyWatts(w, defaultDerating) }
 
-// FitW is the rating in watts to fit of a resistor whose own heat asks for buyW:
-// where no fuse clears a shorted heater, the one that survives it.
-func (p Part) FitW(buyW float64) float64 {
-	for _, f := range p.Fuses {
-		if f.RatingA == 0 && buyW > 0 {
-			return math.Max(buyW, p.FaultBuyW)
-		}
+// FitW is the greatest rating in watts to fit of the part's resistors, 0 where none is
+// large enough or there are none.
+func (p Part) FitW() float64 {
+	w := p.BuyW
+	for _, c := range p.Set {
+		w = math.Max(w, c.FitW)
 	}
-	return buyW
+	return w
 }
 
 // shopping lists a resistor part's resistors and fuses. Where no fuse clears a
@@ -44,8 +43,8 @@ func (p Part) shopping() []Item {
 		for _, ohm := range c.Ohms {
 			rating := "no standard power rating is large enough"
 			switch {
-			case p.FitW(c.BuyW) > c.BuyW:
-				rating = fmt.Sprintf("%s or more (%s would carry the heaters, not a shorted one)", watts(p.FitW(c.BuyW)), watts(c.BuyW))
+			case c.FitW > c.BuyW:
+				rating = fmt.Sprintf("%s or more (%s would carry the heaters, not a shorted one)", watts(c.FitW), watts(c.BuyW))
 			case c.BuyW > 0:
 				rating = watts(c.BuyW) + " or more"
 			}

@@ -78,7 +78,7 @@ type Options struct {
 type Corner struct {
 	Name       string  `json:"name"`             // "nominal", "supply high, resistor low, heaters low", "12AU7 pulled", "cold start"
 	Kind       Kind    `json:"kind"`             // what sort of case it is
-	Heater     string  `json:"heater,omitempty"` // the type HeaterV is of: the one furthest from its rating
+	Heater     string  `json:"heater,omitempty"` // the type HeaterV is of: one outside its own limit, else the one furthest from its rating
 	HeaterV    float64 `json:"heater_v"`         // volts across the heater there
 	RelErr     float64 `json:"rel_err"`          // HeaterV against that heater's rating, relative
 	LoadA      float64 `json:"load_a"`           // current of the whole load, A
@@ -89,6 +89,8 @@ type Corner struct {
 	Unlimited  bool    `json:"unlimited"`        // nothing but the supply's own, unknown limit holds the current; LoadA is then 0
 	Limited    bool    `json:"limited"`          // the supply's limit holds the current
 	Note       string  `json:"note,omitempty"`   // what to know of this case
+
+	low, high float64 // least and greatest relative error of all heaters, not only of the one named
 }
 
 // Kind sorts corners.
@@ -112,7 +114,10 @@ type Choice struct {
 	Ohm   float64   `json:"ohm"`   // resulting resistance
 	Ohms  []float64 `json:"ohms"`  // the standard values it is made of
 	W     float64   `json:"w"`     // dissipation of its hottest single resistor, nominal
-	BuyW  float64   `json:"buy_w"` // rating to buy of each
+	BuyW  float64   `json:"buy_w"` // rating to buy of each, by its own heat
+
+	FaultW float64 `json:"fault_w"` // dissipation of its hottest single resistor with a heater of its branch shorted, 0 when not limited by it
+	FitW   float64 `json:"fit_w"`   // rating to fit of each: BuyW, or where no fuse clears a shorted heater, the one that survives it
 }
 
 // Part is one resistor choice (or diode) with what it gives.
@@ -144,7 +149,8 @@ type Part struct {
 	FaultBuyW  float64  `json:"fault_buy_w"` // rating that stands a shorted heater for good, 0: none of a sensible size, or no resistor
 	Shopping   []Item   `json:"shopping"`    // all there is to buy for it
 
-	layout layout // the circuit it makes
+	layout     layout // the circuit it makes
+	pulledHigh bool   // a pulled valve takes another over its limit with the supply at its high end only
 }
 
 // Arrangement is one way of dropping: a shared resistor, one a valve, one a
@@ -158,6 +164,7 @@ type Arrangement struct {
 	Warnings   []string `json:"warnings"`    // in sentences
 	RippleDB   float64  `json:"ripple_db"`   // what it does to ripple by itself at 100 kHz, dB (negative: less), 0 none
 	RippleHint string   `json:"ripple_hint"` // what a capacitor behind it would do
+	Rewired    string   `json:"rewired"`     // the strings that the heaters must be rewired into for it, "" as the load has them
 }
 
 // Plan is the finished heater plan.
@@ -215,5 +222,5 @@ type WarmUp struct {
 	PeakHeater string    `json:"peak_heater"`  // whose PeakV it is
 	PeakA      float64   `json:"peak_a"`       // the greatest current, A
 	Heater     string    `json:"heater"`       // whose volts are shown
-	HeldTo99S  float64   `json:"held_to_99_s"` // to 99 % with a supply that holds its current at the rating; 0: not limited, unknown, or it never gets there
+	HeldTo99S  float64   `json:"held_to_99_s"` // to 99 % with a supply that holds its current at its limit where given, else at its rating; 0: not limited, unknown, or it never gets there
 }

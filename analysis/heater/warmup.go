@@ -86,8 +86,12 @@ func (l layout) warmUp(s Supply, o Options) WarmUp {
 			w.PeakA = math.Max(w.PeakA, r.loadA[k])
 		}
 	}
-	if s.RatedA > 0 && w.PeakA > s.RatedA {
-		held := l.simulate(s, th, s.RatedA, 4*warmUpStep)
+	holdsA := s.RatedA
+	if s.LimitA > 0 {
+		holdsA = s.LimitA
+	}
+	if holdsA > 0 && w.PeakA > holdsA {
+		held := l.simulate(s, th, holdsA, 4*warmUpStep)
 		end := len(held.timeS) - 1
 		if math.Abs(held.loadA[end]-r.loadA[len(r.loadA)-1]) < settledA*held.loadA[end] {
 			w.HeldTo99S = held.reach(slowest, 0.99)

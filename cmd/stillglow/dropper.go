@@ -74,14 +74,14 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl := cmd.Flags()
 	fl.StringSliceVar(&f.supply, "supply", nil, "supply volts, one or several: 7 or 6,6.5,7,7.5,9,12,15")
 	fl.StringVar(&f.valves, "valves", "", "the valves: 2x12AU7,1x6N2P (see 'stillglow valves')")
-	fl.StringArrayVar(&f.own, "own", nil, "a valve of your own: NAME=VOLTS:AMPS, or NAME=VOLTS:AMPS:ct when centre-tapped")
+	fl.StringArrayVar(&f.own, "own", nil, "a valve of your own: NAME=VOLTS:AMPS; when centre-tapped NAME=VOLTS:AMPS:ct, with its halves in parallel")
 	fl.Float64Var(&f.railV, "rail", 0, "heater rail in volts (default: from the valves)")
 	fl.Float64Var(&f.atA, "at-a", 0, "load current in amps at which the supply volts were measured (default: unloaded)")
 	fl.Float64Var(&f.ratedA, "rated-a", 0, "the supply's rated current in amps (default: not known)")
 	fl.Float64Var(&f.limitA, "limit-a", 0, "current in amps at which the supply limits (default: 1.5 x --rated-a)")
 	fl.Float64Var(&f.cathodeV, "cathode-v", 0, "volts of the highest cathode above the heater supply's negative terminal (default: not known)")
 	fl.Float64Var(&f.outputOhm, "output-ohm", 0, "the supply's output resistance in ohms")
-	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts, both wires together, in ohms")
+	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts, both wires together, in ohms; 0 for leads inside a supply's remote sense")
 	fl.Float64Var(&f.supplyTol, "supply-tol", 5, "tolerance of the supply volts in percent")
 	fl.Float64Var(&f.partTol, "part-tol", 5, "tolerance of the resistors in percent")
 	fl.Float64Var(&f.headroom, "headroom", 80, "share of the rating that the heaters may take, in percent")
@@ -171,6 +171,22 @@ func (f *dropperFlags) check() error {
 	case !(f.partTol >= 0 && f.partTol <= 50):
 		return fmt.Errorf("--part-tol: found %g, expected 0 to 50 percent", f.partTol)
 	}
+	return f.checkShares()
+}
+
+// leastTolPercent is the least tolerance that is meant in percent: less is a share of one.
+const leastTolPercent = 0.1
+
+// checkShares refuses a tolerance given as a share of one where percent are wanted.
+func (f *dropperFlags) checkShares() error {
+	for _, x := range []struct {
+		flag  string
+		value float64
+	}{{"supply-tol", f.supplyTol}, {"part-tol", f.partTol}} {
+		if x.value > 0 && x.value < leastTolPercent {
+			return fmt.Errorf("--%s: found %g, expected percent, 0 or %g and more; for a share of %g write %.6g", x.flag, x.value, leastTolPercent, x.value, 100*x.value)
+		}
+	}
 	return nil
 }
 
@@ -246,6 +262,9 @@ func (f *dropperFlags) draw(plans []heater.Plan, title string) error {
 	}
 	if len(plans) != 1 {
 		return usageError{&heater.InputError{What: "--sketch", Found: fmt.Sprintf("%d plans", len(plans)), Expected: "one", Fix: "give one supply, or --unit with the sheet"}}
+	}
+	if p := plans[0]; p.Best >= 0 && p.Arrangements[p.Best].Rewired != "" {
+		title = "rewired: " + p.Arrangements[p.Best].Rewired
 	}
 	svg := report.WiringSketch(&plans[0], title)
 	if svg == nil {

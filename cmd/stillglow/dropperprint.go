@@ -178,7 +178,7 @@ func printSupplies(w io.Writer, plans []heater.Plan) {
 		}
 		if part, ok := best(a); ok {
 			row[2] = bothSides(a)
-			row[3], row[4], row[5], row[6] = volt2(part.HeaterV)+" V", corners(part), pulled(part), rating(part.FitW(part.BuyW))
+			row[3], row[4], row[5], row[6] = volt2(part.HeaterV)+" V", corners(part), pulled(part), rating(part.FitW())
 		}
 		t.AppendRow(row)
 	}
@@ -283,7 +283,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 		}
 	}
 	for i, a := range p.Arrangements {
-		if all || i != p.Best && a.Best < 0 {
+		if all || a.Best < 0 || i == p.Best && a.Rewired != "" {
 			for _, s := range a.Warnings {
 				printLine(w, "- ", a.Name+": "+s)
 			}
@@ -325,7 +325,7 @@ func printArrangements(w io.Writer, p heater.Plan) {
 			heat = heat2(part.W)
 			ripple = decibels(a.RippleDB)
 		}
-		t.AppendRow(table.Row{name, stacked(part.Label), volt2(part.HeaterV) + " V", roundCorners(part), pulled(part), heat, rating(part.FitW(part.BuyW)), ripple})
+		t.AppendRow(table.Row{name, stacked(part.Label), volt2(part.HeaterV) + " V", roundCorners(part), pulled(part), heat, rating(part.FitW()), ripple})
 	}
 	printTable(w, t)
 }
@@ -358,7 +358,7 @@ func printValues(w io.Writer, p heater.Plan, a heater.Arrangement) {
 			fault = heat2(part.FaultW)
 		}
 		t.AppendRow(table.Row{mark + strings.ReplaceAll(stacked(part.Label), "\n", "\n  "), volt2(part.HeaterV) + " V", percent(part.ErrFrac), corners(part), pulled(part),
-			heat2(part.W), rating(part.FitW(part.BuyW)), surface, fault})
+			heat2(part.W), rating(part.FitW()), surface, fault})
 	}
 	printTable(w, t)
 	part := a.Parts[max(0, a.Best)]

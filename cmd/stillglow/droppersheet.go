@@ -31,6 +31,9 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 			return usageError{fmt.Errorf("--%s and a bench sheet don't go together: the sheet sets it; leave one out", flag)}
 		}
 	}
+	if err := f.checkShares(); err != nil {
+		return usageError{err}
+	}
 	r, err := f.evaluate(cmd, path)
 	if err != nil {
 		return err
@@ -193,7 +196,7 @@ func printUnits(w io.Writer, units []sizedUnit) {
 			a := p.Arrangements[p.Best]
 			part := a.Parts[a.Best]
 			row[5] = a.Name + "\n" + stacked(part.Label)
-			row[6], row[7], row[8] = volt2(part.HeaterV)+" V", pulled(part), rating(part.FitW(part.BuyW))
+			row[6], row[7], row[8] = volt2(part.HeaterV)+" V", pulled(part), rating(part.FitW())
 		}
 		rows = append(rows, row)
 	}

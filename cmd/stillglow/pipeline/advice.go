@@ -43,7 +43,7 @@ func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit)
 	otherwise := ""
 	if p := unit.Plan; p != nil {
 		if part, ok := p.Shared(); ok {
-			opt.DropperOhm, opt.DropperW = part.Ohm, part.FitW(part.BuyW)
+			opt.DropperOhm, opt.DropperW = part.Ohm, part.FitW()
 			if part.Pair {
 				opt.DropperLabel = part.Label
 			}

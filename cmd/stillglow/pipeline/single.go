@@ -88,7 +88,7 @@ func fitted(c filter.Circuit, s *sheet.Sheet, r *report.Report, unit report.Unit
 	}
 	if c.ROhm == 0 && unit.Plan != nil {
 		if part, ok := unit.Plan.Shared(); ok {
-			c.ROhm, c.RatingW = part.Ohm, part.FitW(part.BuyW)
+			c.ROhm, c.RatingW = part.Ohm, part.FitW()
 			if part.Pair {
 				c.RLabel = part.Label
 			}
