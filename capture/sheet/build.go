@@ -191,7 +191,24 @@ func (b *builder) asMeant(path, found string, x float64) {
 		if x > 0 {
 			least(leastOutputUF, 1e6, "microfarads", "F")
 		}
+	case "lead_ohm":
+		most(mostLeadOhm, 1e-3, "ohms", "mΩ")
+	case "lead_m":
+		most(mostLeadM, 1e-2, "metres", "cm")
 	}
+	if bound, ok := leastPercent[key]; ok && x > 0 && x < bound {
+		b.fail(path, found, fmt.Sprintf("percent, %g or more", bound), fmt.Sprintf("for a share of %g write %.6g", x, 100*x))
+	}
+}
+
+// leastPercent are the least percentages that are meant: less is a share of one.
+var leastPercent = map[string]float64{
+	"gain_percent":             0.1, // of a scope or a sound card
+	"part_tolerance_percent":   0.1, // of the best resistors that carry a watt
+	"supply_tolerance_percent": 0.1,
+	"volt_tolerance_percent":   1, // of a heater
+	"amp_tolerance_percent":    0.5,
+	"plus_minus_percent":       0.5, // of what is read off a screen or a meter
 }
 
 // What a sheet's numbers are believed to mean.
@@ -208,6 +225,8 @@ const (
 	mostGm             = 200.0
 	mostInputV         = 0.01 // of noise that a preamp allows at its input
 	leastOutputUF      = 0.01 // of a supply's own output capacitor
+	mostLeadOhm        = 10.0 // of the leads and sockets of heaters
+	mostLeadM          = 20.0 // from a supply to its filter
 )
 
 // dateLayouts are those of ISO 8601 that a sheet may give its date in.

@@ -90,6 +90,9 @@ func (f *measureFlags) setup() (analysis.Setup, error) {
 			return none, usageError{fmt.Errorf("--%s is %g, expected 0 to %g", n.name, n.value, n.most)}
 		}
 	}
+	if f.gain > 0 && f.gain < leastTolPercent {
+		return none, usageError{fmt.Errorf("--gain-percent is %g, expected percent, %g or more; for a share of %[1]g write %.6[3]g", f.gain, leastTolPercent, 100*f.gain)}
+	}
 	return analysis.Setup{
 		MainsHz: f.mainsHz, LowPass: shape, GainFraction: f.gain / 100,
 		RatedV: f.ratedV, LoadA: f.loadA, Quasi468: f.quasi,
