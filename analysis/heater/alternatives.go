@@ -53,8 +53,12 @@ func (p *Plan) alternatives(z sizing) {
 		if a.Name == namePerString && a.Best >= 0 {
 			part := a.Parts[a.Best]
 			stringsOK = !part.PulledOver && math.Max(part.WorstHigh, -part.WorstLow) <= stringCorner
+			how := "strings"
+			if a.Rewired != "" {
+				how = "the heaters rewired as " + a.Rewired
+			}
 			p.Alternatives = append(p.Alternatives, Alternative{Kind: AltStrings, HeatW: part.TotalW,
-				What: fmt.Sprintf("strings, %s: worst cases %s to %s, the widest with one odd valve in a string: put valves of equal measured heater current into each string", part.Label, percent(part.WorstLow), percent(part.WorstHigh))})
+				What: fmt.Sprintf("%s, %s: worst cases %s to %s, the widest with one odd valve in a string: put valves of equal measured heater current into each string", how, part.Label, percent(part.WorstLow), percent(part.WorstHigh))})
 		}
 	}
 	p.Alternatives = append(p.Alternatives, Alternative{Kind: AltSupply, HeatW: 0.7 * z.nominalA,
