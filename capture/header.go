@@ -2,6 +2,7 @@ package capture
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 )
 
@@ -15,8 +16,7 @@ type header struct {
 type headerRow struct {
 	line  int // index of the line in the head
 	cells []cell
-	units bool
-	part  bool // names some columns more closely, or the times alone
+	kind  aboveKind
 }
 
 func (h *header) uses(i int) bool {
@@ -28,18 +28,14 @@ func (h *header) uses(i int) bool {
 	return false
 }
 
-func (h *header) has(units bool) bool {
-	for _, r := range h.rows {
-		if r.units == units && !r.part {
-			return true
-		}
-	}
-	return false
+func (h *header) hasUnits() bool {
+	return slices.ContainsFunc(h.rows, func(r headerRow) bool { return r.kind == unitsAbove })
 }
 
-func (h *header) count(units bool) (n int) {
+// nameRows counts the rows that name columns of their own, groups of columns included.
+func (h *header) nameRows() (n int) {
 	for _, r := range h.rows {
-		if r.units == units && !r.part {
+		if r.kind == namesAbove || r.kind == groupAbove {
 			n++
 		}
 	}
@@ -78,7 +74,6 @@ func findHeader(h *textHead, t *table) *header {
 		}
 		all := len(cells)
 		cells = t.withoutPairs(cells)
-		row := headerRow{line: i, cells: cells}
 		kind := hd.kindOf(t, line, cells, all, skipped)
 		if kind == notHeader {
 			break
@@ -87,8 +82,7 @@ func findHeader(h *textHead, t *table) *header {
 			skipped++
 			continue
 		}
-		row.units, row.part = kind == unitsAbove, kind == partAbove
-		hd.rows = append([]headerRow{row}, hd.rows...)
+		hd.rows = append([]headerRow{{line: i, cells: cells, kind: kind}}, hd.rows...)
 		if kind == groupAbove {
 			break
 		}
@@ -111,23 +105,37 @@ const (
 )
 
 // kindOf tells what a line above the table is; all is how many cells it had with
-// the settings beside the names, skipped how many settings stand below it.
+// the settings beside the names, skipped how many settings stand below it. The order
+// matters: a row that states a setting would often pass for names too.
 func (hd *header) kindOf(t *table, line []byte, cells []cell, all, skipped int) aboveKind {
 	switch {
 	case t.countsRow(cells):
 		return settingAbove
-	case t.unitsRow(cells) && !hd.has(true):
+	case t.unitsRow(cells) && !hd.hasUnits():
 		return unitsAbove
-	case (!indexLike(cells) || t.pairCell(cells) || t.delim == ' ' && endsInNumber(cells)) && t.settingRow(line, cells) && !(len(cells) < all && t.named(cells)) && skipped < maxSettings:
+	case skipped < maxSettings && t.maySet(cells) && t.settingRow(line, cells) && !t.keptNames(cells, all):
 		return settingAbove
-	case t.namesRow(cells) && !hd.has(false) && (skipped == 0 || indexLike(cells)):
+	case t.namesRow(cells) && hd.nameRows() == 0 && (skipped == 0 || indexLike(cells)):
 		return namesAbove
-	case skipped == 0 && !hd.has(false) && t.partRow(cells):
+	case skipped == 0 && hd.nameRows() == 0 && t.partRow(cells):
 		return partAbove
-	case hd.count(false) == 1 && skipped == 0 && t.namesTime(cells) && t.namesRow(cells), t.groupRow(cells) && len(hd.rows) > 0 && hd.has(false):
+	case skipped == 0 && hd.nameRows() == 1 && t.namesTime(cells) && t.namesRow(cells), hd.nameRows() > 0 && t.groupRow(cells):
 		return groupAbove
 	}
 	return notHeader
+}
+
+// maySet reports whether a row's first cell can be the key of a setting: it is no name
+// of a time or of the rows' numbers, but where the row says otherwise, with a colon, an
+// equals sign, or a number behind words.
+func (t *table) maySet(cells []cell) bool {
+	return !indexLike(cells) || t.pairCell(cells) || t.delim == ' ' && endsInNumber(cells)
+}
+
+// keptNames reports whether settings stood beside cells and were taken off, all cells
+// with them, and what is left is names.
+func (t *table) keptNames(cells []cell, all int) bool {
+	return len(cells) < all && t.named(cells)
 }
 
 // endsInNumber reports whether a number follows two words or more: "Sample Rate 48000".
@@ -312,14 +320,14 @@ func blankNames(line []byte, cells []cell, n int) []cell {
 func (h *header) fill(t *table) {
 	var group []string
 	part := &header{names: make([]string, t.cells), units: make([]string, t.cells)}
-	stacked := len(h.rows) > 0 && h.count(false) > 1 && t.namesTime(h.rows[0].cells) // the names stand above what is below them
+	stacked := len(h.rows) > 0 && h.nameRows() > 1 && t.namesTime(h.rows[0].cells) // the names stand above what is below them
 	for k, r := range h.rows {
 		switch {
-		case r.units:
+		case r.kind == unitsAbove:
 			h.fillUnits(r, t)
-		case r.part, k > 0 && stacked:
+		case r.kind == partAbove, k > 0 && stacked:
 			part.fillNames(r, t)
-		case k == 0 && h.count(false) > 1 && !stacked:
+		case k == 0 && h.nameRows() > 1 && !stacked:
 			group = groupNames(r, t)
 		default:
 			h.fillNames(r, t)

@@ -234,7 +234,7 @@ func (hd *header) where(h *textHead) string {
 	switch {
 	case len(hd.rows) == 0:
 		return "no header"
-	case !hd.has(false):
+	case hd.nameRows() == 0:
 		return fmt.Sprintf("units in line %d", h.lines[hd.rows[0].line].number)
 	}
 	return fmt.Sprintf("header in line %d", h.lines[hd.rows[len(hd.rows)-1].line].number)
