@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"strings"
 	"sync"
 )
 
@@ -52,6 +53,10 @@ type oddRows struct {
 	texts        int    // lines of text among the rows
 	text1        string // the first of them
 	text1At      int    // its line
+	remarks      int    // rows with text behind their samples
+	remarksOver  int    // of these, marks for over range
+	remark1      string // the first of them
+	remark1At    int    // its line
 	cutRow       string // the last row, when it was cut
 	torn         bool   // the compressed data ends early
 	open         bool   // the last row has no line end, but seems whole
@@ -210,6 +215,14 @@ func (w *chunkReader) odd(line []byte, last bool, r *row) bool {
 	if r.extra && !(r.side && w.first && len(w.volts) < sideRows) {
 		w.err = &ParseError{Line: w.lines, Column: w.spec.cells + 1, Found: "more cells than the rows above", Expected: fmt.Sprintf("%d cells", w.spec.cells), Fix: "check the decimal mark and the delimiter"}
 		return false
+	}
+	if r.remark != "" {
+		if w.remarks++; w.remarks == 1 {
+			w.remark1, w.remark1At = short(r.remark), w.lines
+		}
+		if isOver(strings.ToLower(r.remark)) {
+			w.remarksOver++
+		}
 	}
 	if r.missing {
 		w.badN++

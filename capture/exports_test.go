@@ -16,6 +16,25 @@ func rowsMS(sep string) string {
 	return rowsOf(200, func(i int) string { return fmt.Sprintf("%d%s%.0f", i, sep, wave(i)*1000) })
 }
 
+// remarked is rowsMS(",") with the text that behind has for a row in a cell of its own.
+func remarked(behind map[int]string) string {
+	return rowsOf(200, func(i int) string {
+		row := fmt.Sprintf("%d,%.0f", i, wave(i)*1000)
+		if text, ok := behind[i]; ok {
+			row += "," + text
+		}
+		return row
+	})
+}
+
+func everyOther(text string) map[int]string {
+	m := map[int]string{}
+	for i := 0; i < 200; i += 2 {
+		m[i] = text
+	}
+	return m
+}
+
 func inVolts(i int) string { return fmt.Sprintf("%.4f", wave(i)) }
 
 // codeOf is a converter's code of the i-th sample, 1 mV each from 128 at 5 V.
@@ -37,6 +56,10 @@ var exportCases = []layoutCase{
 	{name: "a rate of 1000 k", text: "Sample rate: 1000 k\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
 	{name: "samples a second as a unit", text: "Samples/s,1000000\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
 	{name: "one column of decimal commas below settings with semicolons", text: "Sampling rate (kHz);1000\nCH1 (mV)\n" + commaFor(rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) })), rate: 1e6, channels: "CH1"},
+	{name: "a remark behind the first row, units above", text: "Time (us),CH1 (mV),Mark\n" + remarked(map[int]string{0: "trig"}), rate: 1e6, channels: "CH1"},
+	{name: "remarks behind a row in the middle and the last", text: "Time (us),CH1 (mV)\n" + remarked(map[int]string{117: "trig", 199: "end"}), rate: 1e6, channels: "CH1"},
+	{name: "a remark behind every other row", text: "Time (us),CH1 (mV)\n" + remarked(everyOther("ok")), rate: 1e6, channels: "CH1"},
+	{name: "marks for over range behind two rows", text: "Time (us),CH1 (mV),Mark\n" + remarked(map[int]string{0: "OVL", 150: "OVL"}), rate: 1e6, channels: "CH1", cautions: CautionClipped},
 	{name: "a column of units behind each", text: "Time,Unit,CH1,Unit\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,us,%.0f,mV", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "a meter's readings with their number and unit", text: "Reading,Timestamp,Value,Unit\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.3f,%.4f,VDC", i+1, float64(i)*0.02, wave(i)) }), rate: 50, channels: "Value", cautions: CautionTimeUnit},
 	{name: "a meter's VDC behind each value", text: "Sample Interval (s): 0.0001\nDCV\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%+.6EVDC", wave(i)) }), rate: 1e4, channels: "DCV"},

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -219,56 +220,78 @@ func short(s string) string {
 // to be of their table.
 const timeOnlyBeside = 4
 
+// rowOutline is how many of a row's cells reach to the last filled one, and how many of
+// them are numbers.
+type rowOutline struct{ cells, numeric int }
+
+// outlineOf is the outline of one row, and how many of its cells hold anything.
+func outlineOf(row []cell, decimal byte) (o rowOutline, filled int) {
+	for j, c := range row {
+		if len(c.text) == 0 {
+			continue
+		}
+		filled++
+		o.cells = j + 1
+		if readCell(c.text, decimal).numeric() {
+			o.numeric++
+		}
+	}
+	return o, filled
+}
+
 // judge scores one way of cutting: the share of numbers among the filled
-// cells, summed over the lines of the most usual shape.
+// cells, summed over the lines of the most usual outline.
 func (h *textHead) judge(lines []int, delim, decimal byte) candidate {
-	type shape struct{ cells, numeric int }
-	score := map[shape]float64{}
-	rows := map[shape]int{}
+	score := map[rowOutline]float64{}
+	rows := map[rowOutline]int{}
 	timeOnly := map[int]int{} // rows of one number and empty cells behind it, by their cells
 	var cells []cell
 	for _, i := range lines {
 		cells = splitCells(h.line(i), delim, cells)
-		n, filled, last := 0, 0, 0
-		for j, c := range cells {
-			if len(c.text) == 0 {
-				continue
-			}
-			filled++
-			last = j + 1
-			if v := readCell(c.text, decimal); v.numeric() {
-				n++
-			}
-		}
-		if n == 1 && filled == 1 && last < len(cells) {
+		o, filled := outlineOf(cells, decimal)
+		if o.numeric == 1 && filled == 1 && o.cells < len(cells) {
 			timeOnly[len(cells)]++
 		}
-		if n > 0 && 3*n >= filled {
-			score[shape{last, n}] += float64(n) / float64(filled)
-			rows[shape{last, n}]++
+		if o.numeric > 0 && 3*o.numeric >= filled {
+			score[o] += float64(o.numeric) / float64(filled)
+			rows[o]++
 		}
 	}
 	// Where the screen was wider than the memory, most rows may hold a time alone:
-	// they are of the shape of those that hold volts too.
+	// they are of the outline of those that hold volts too.
 	for cells, more := range timeOnly {
-		var widest shape
-		for s, n := range rows {
-			if n >= timeOnlyBeside && s.numeric > 1 && s.cells <= cells && (n > rows[widest] || n == rows[widest] && s.numeric > widest.numeric) {
-				widest = s
-			}
-		}
-		if widest.cells > 0 {
-			score[widest] += float64(more)
-			score[shape{1, 1}] -= float64(more)
+		if o := usualWithVolts(rows, cells); o.cells > 0 {
+			score[o] += float64(more)
+			score[rowOutline{1, 1}] -= float64(more)
 		}
 	}
 	best := candidate{delim: delim, decimal: decimal}
-	for s, v := range score {
-		if v > best.score+1e-9 || v > best.score-1e-9 && s.numeric > best.numeric {
-			best.score, best.cells, best.numeric = v, s.cells, s.numeric
+	for _, o := range mostNumbersFirst(score) {
+		if v := score[o]; v > best.score+1e-9 {
+			best.score, best.cells, best.numeric = v, o.cells, o.numeric
 		}
 	}
 	return best
+}
+
+// usualWithVolts is the most usual outline of rows that hold more than a time, in no
+// more than so many cells; the zero outline where there are too few.
+func usualWithVolts(rows map[rowOutline]int, cells int) (usual rowOutline) {
+	for _, o := range mostNumbersFirst(rows) {
+		if n := rows[o]; n >= timeOnlyBeside && o.numeric > 1 && o.cells <= cells && n > rows[usual] {
+			usual = o
+		}
+	}
+	return usual
+}
+
+// mostNumbersFirst is the outlines in the order in which the first of equals is taken:
+// those of more numbers, then the wider, which takes rows of fewer cells too. A map's own order changes from run
+// to run.
+func mostNumbersFirst[V any](of map[rowOutline]V) []rowOutline {
+	return slices.SortedFunc(maps.Keys(of), func(a, b rowOutline) int {
+		return cmp.Or(cmp.Compare(b.numeric, a.numeric), cmp.Compare(b.cells, a.cells))
+	})
 }
 
 // oneNameOverFractions tells a column of numbers with decimal commas below its name from two

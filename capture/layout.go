@@ -218,12 +218,13 @@ func (t *table) fits(cells []cell) bool {
 			nums++
 		}
 	}
-	// Cells beyond the table's width must be empty.
-	for k, c := range cells[min(len(cells), max(t.cells, t.numeric[len(t.numeric)-1]+1)):] {
+	// Cells beyond the table's width must be empty, numbers, or a remark.
+	over := cells[min(len(cells), max(t.cells, t.numeric[len(t.numeric)-1]+1)):]
+	for k, c := range over {
 		if k == 0 && len(c.text) == 0 {
 			break // settings at the right, apart by an empty cell
 		}
-		if len(c.text) > 0 && !readCell(c.text, t.decimal).numeric() {
+		if len(c.text) > 0 && !readCell(c.text, t.decimal).numeric() && !(nums >= 2 && isRemark(over, t.delim)) {
 			return false
 		}
 	}
@@ -231,6 +232,22 @@ func (t *table) fits(cells []cell) bool {
 		return false
 	}
 	return nums > 0 && (2*nums >= len(t.numeric) || bare)
+}
+
+// isRemark reports whether the cells beyond a table's width are one that says something
+// of its row, such as "trig" or "CLIP": words or a mark for over range, and neither a
+// setting nor a unit.
+func isRemark(over []cell, delim byte) bool {
+	if len(over) == 0 || delim == ' ' || usedCells(over) != 1 {
+		return false
+	}
+	switch readCell(over[0].text, '.').kind {
+	case cellOver:
+		return true
+	case cellWords:
+		return !over[0].keyOfSetting() && !isUnitWord(cellText(over[0].text))
+	}
+	return false
 }
 
 // setting reports whether a row with nums numbers is a setting and its values

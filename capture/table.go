@@ -357,6 +357,11 @@ func (o *oddRows) add(c *oddRows, base int) {
 	if o.text1 == "" && c.text1 != "" {
 		o.text1, o.text1At = c.text1, c.text1At+base
 	}
+	if o.remarks == 0 && c.remarks > 0 {
+		o.remark1, o.remark1At = c.remark1, c.remark1At+base
+	}
+	o.remarks += c.remarks
+	o.remarksOver += c.remarksOver
 	if c.cutRow != "" {
 		o.cutRow = c.cutRow
 	}

@@ -381,6 +381,12 @@ func (o *rowsRead) report(name string, r *record, t *Trace) error {
 		}
 		t.assume("lines skipped", fmt.Sprintf("%d", o.texts), fmt.Sprintf("text among or after the rows, first in line %d: %q", o.text1At, o.text1))
 	}
+	if o.remarks > 0 {
+		t.assume("text behind the rows", Plural(o.remarks, "row"), fmt.Sprintf("not read, first in line %d: %q", o.remark1At, o.remark1))
+	}
+	if o.remarksOver > 0 {
+		t.caution(CautionClipped, fmt.Sprintf("%s marked as over the instrument's range; the true peaks are higher", Plural(o.remarksOver, "sample")), "use more volts per division")
+	}
 	if err := o.sayOver(name, t); err != nil {
 		return err
 	}
