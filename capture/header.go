@@ -8,9 +8,10 @@ import (
 
 // header is the rows above the table that name its columns and their units.
 type header struct {
-	rows  []headerRow // top to bottom
-	names []string    // per column of the table, "" for none
-	units []string
+	rows   []headerRow // top to bottom
+	names  []string    // per column of the table, "" for none
+	units  []string
+	passed []int // lines between the names and the rows that begin like a row, from below
 }
 
 type headerRow struct {
@@ -30,6 +31,18 @@ func (h *header) uses(i int) bool {
 
 func (h *header) hasUnits() bool {
 	return slices.ContainsFunc(h.rows, func(r headerRow) bool { return r.kind == unitsAbove })
+}
+
+// statesUnits reports whether any of the rows read so far states a unit.
+func (h *header) statesUnits() bool {
+	for _, r := range h.rows {
+		for _, c := range r.cells {
+			if _, _, ok := splitNameUnit(cellText(c.text)); ok || r.kind == unitsAbove {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // nameRows counts the rows that name columns of their own, groups of columns included.
@@ -52,31 +65,43 @@ func (h *header) firstLine(t *table) int {
 // mostRows is how many rows of names and units may stand above each other.
 const mostRows = 5
 
-// findHeader reads the rows of names and units right above the table.
+// mostBlanks is how many blank lines in a row part a table from what is above it.
+const mostBlanks = 3
+
+// findHeader reads the rows of names and units above the table: those right above it,
+// or where something else stands there, the next above that which state the units of
+// its columns.
 func findHeader(h *textHead, t *table) *header {
 	hd := &header{names: make([]string, t.cells), units: make([]string, t.cells)}
-	blanks, skipped := 0, 0
-	for i := t.first - 1; i >= 0 && len(hd.rows) < mostRows && blanks < 3; i-- {
-		line := bytes.TrimSpace(h.line(i))
-		if len(line) == 0 {
+	blanks, skipped, jumped := 0, 0, false
+	for i := t.first - 1; i >= 0 && len(hd.rows) < mostRows; i-- {
+		line, cells := h.above(i, t)
+		kind := notHeader
+		switch {
+		case filled(cells):
+			all := len(cells)
+			cells = t.withoutPairs(cells)
+			kind = hd.kindOf(t, line, cells, all, skipped)
+		case blanks+1 < mostBlanks:
 			blanks++
 			continue
 		}
-		if isComment(h.line(i), t.delim) && !t.namesNumbers(h.line(i)) {
-			line = uncomment(line)
-		} else {
-			line = h.line(i)
-		}
-		cells := headerCells(line, t)
-		if !filled(cells) {
-			blanks++ // nothing but delimiters
-			continue
-		}
-		all := len(cells)
-		cells = t.withoutPairs(cells)
-		kind := hd.kindOf(t, line, cells, all, skipped)
 		if kind == notHeader {
-			break
+			if jumped || hd.statesUnits() {
+				break
+			}
+			up := h.unitsFurtherUp(t, i)
+			if up < 0 || len(hd.rows) > 0 && up < i {
+				break
+			}
+			hd.rows = nil // words without units, right below the names with theirs
+			for ; i > up; i-- {
+				if damaged(h.line(i)) {
+					hd.passed = append(hd.passed, i)
+				}
+			}
+			i, jumped, blanks, skipped = up+1, true, 0, 0
+			continue
 		}
 		if kind == settingAbove {
 			skipped++
@@ -90,6 +115,57 @@ func findHeader(h *textHead, t *table) *header {
 	}
 	hd.fill(t)
 	return hd
+}
+
+// above gives a line above the table without its comment mark, and its cells.
+func (h *textHead) above(i int, t *table) (line []byte, cells []cell) {
+	line = h.line(i)
+	if isComment(line, t.delim) && !t.namesNumbers(line) {
+		line = uncomment(bytes.TrimSpace(line))
+	}
+	return line, headerCells(line, t)
+}
+
+// unitsFurtherUp finds the next line from i upwards that states the units of the
+// table's columns, whatever stands between; -1 where there is none, or where rows of
+// numbers that it may belong to come first.
+func (h *textHead) unitsFurtherUp(t *table, i int) int {
+	for ; i >= 0; i-- {
+		_, cells := h.above(i, t)
+		if t.statesUnits(cells) {
+			return i
+		}
+		if t.fits(cells) {
+			break
+		}
+	}
+	return -1
+}
+
+// statesUnits reports whether a row names the columns with their units, or is a row of
+// units: a time over the first numbers and volts over others, or over a single column
+// the name of a channel or a voltage in volts.
+func (t *table) statesUnits(cells []cell) bool {
+	if last := t.numeric[len(t.numeric)-1]; len(cells) <= last || len(cells) > t.cells+1 {
+		return false
+	}
+	volts := 0
+	for k, j := range t.numeric {
+		if readCell(cells[j].text, t.decimal).kind != cellWords {
+			return false
+		}
+		name, text, _ := splitNameUnit(cellText(cells[j].text))
+		u, _ := parseUnit(text)
+		switch {
+		case len(t.numeric) == 1:
+			return u.kind == unitVolt && len(cells) == 1 && (channelLike(name) || voltName.MatchString(name))
+		case k == 0 && u.kind != unitSecond:
+			return false
+		case u.kind == unitVolt:
+			volts++
+		}
+	}
+	return volts > 0
 }
 
 // aboveKind is what a line above the table is.

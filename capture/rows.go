@@ -26,7 +26,7 @@ type row struct {
 	missing, over   bool
 	extra, side     bool
 	remark          string // behind the samples
-	numbers         bool // a remark that holds a row of numbers
+	numbers         bool   // a remark that holds a row of numbers
 	seg             []byte
 	token           string
 	col             int

@@ -143,6 +143,10 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	im := &importer{src: s, opt: opt, tab: tab, sc: sc, pre: pre, cols: cols, ch: ch, t: t}
 	t.Layout = tab.words(sc, f.enc, fmt.Sprintf("%s, rows from line %d", hd.where(h), h.lines[tab.first].number))
 	t.assume(SettingLayout, t.Layout, "from the content")
+	if n := len(hd.passed); n > 0 {
+		i := hd.passed[n-1]
+		t.assume("rows left out", fmt.Sprint(n), fmt.Sprintf("other than those below them, first in line %d: %q", h.lines[i].number, short(cellText(bytes.TrimSpace(h.line(i))))))
+	}
 	im.sayChannel()
 	scale, err := im.voltScale()
 	if err != nil {
