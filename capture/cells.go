@@ -409,6 +409,19 @@ func isComment(line []byte, delim byte) bool {
 }
 
 // uncomment strips the mark of a remark.
+// unquoted takes the quotes off a line that a spreadsheet has quoted as a whole, with its
+// delimiters inside: "Probe,10". One name of several columns is none.
+func unquoted(line []byte, delim byte, columns int) []byte {
+	if columns < 2 || delim == ' ' || bytes.IndexByte(line, '"') < 0 {
+		return line
+	}
+	cells := splitCells(line, delim, nil)
+	if usedCells(cells) == 1 && cells[0].quoted && bytes.IndexByte(cells[0].text, delim) > 0 {
+		return cells[0].text
+	}
+	return line
+}
+
 func uncomment(line []byte) []byte {
 	return bytes.Trim(bytes.TrimLeft(line, " \t#%!;/*'"), " \t")
 }

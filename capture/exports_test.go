@@ -57,6 +57,15 @@ var exportCases = []layoutCase{
 	{name: "samples a second as a unit", text: "Samples/s,1000000\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
 	{name: "one column of decimal commas below settings with semicolons", text: "Sampling rate (kHz);1000\nCH1 (mV)\n" + commaFor(rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) })), rate: 1e6, channels: "CH1"},
 	{name: "a line of signs between the names and the rows", text: "Time (us),CH1 (mV)\n==================\n" + rowsMS(","), rate: 1e6, channels: "CH1"},
+	{name: "a first row behind a comment mark", text: "Time (us),CH1 (mV)\n# -1,5000\n" + rowsMS(","), rate: 1e6, channels: "CH1"},
+	{name: "divisions, a note between the names and the rows", text: "Volts/div,0.5\nTime (s),CH1 (div)\n(trigger at the middle)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6e,%.4f", float64(i)*1e-6, wave(i)/0.5) }), rate: 1e6, channels: "CH1"},
+	{name: "settings and names that a spreadsheet has quoted as a whole", text: "\"Probe,10x\"\n\"Coupling,AC\"\n\"Time (us),CH1 (mV)\"\n" + rowsMS(","), rate: 1e6, channels: "CH1", check: func(t *testing.T, tr *Trace) {
+		if tr.Coupling != CouplingAC {
+			t.Errorf("coupling %q", tr.Coupling)
+		}
+	}},
+	{name: "settings with empty cells behind, the last right above the codes", text: "XINCR,1e-6,,\nYMULT,0.001,,\nYZERO,5.0,,\nWFMPRE:YOFF 128,,\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i)) }), rate: 1e6},
+	{name: "the last setting above the codes quoted as a whole", text: "XINCR,1e-6\nYMULT,0.001\nYZERO,5.0\n\"YOFF,128\"\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i)) }), rate: 1e6},
 	{name: "blank lines between the names and the rows", text: "Time (us);CH1 (mV)\n\n\n\n\n" + rowsMS(";"), rate: 1e6, channels: "CH1"},
 	{name: "statistics between the units and the rows", text: "Time\tCH1\nus\tmV\nmin\t4000\nmax\t6000\nmean\t5000.5\n" + rowsMS("\t"), rate: 1e6, channels: "CH1"},
 	{name: "a note between the name and a single column", text: "Sample rate,1 MS/s\nCH1 (mV)\n(trigger at the middle)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6, channels: "CH1"},

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // header is the rows above the table that name its columns and their units.
@@ -78,8 +80,8 @@ func findHeader(h *textHead, t *table) *header {
 		line, cells := h.above(i, t)
 		kind := notHeader
 		switch {
-		case filled(cells):
-			all := len(cells)
+		case bytes.ContainsFunc(line, letterOrDigit):
+			all := usedCells(cells)
 			cells = t.withoutPairs(cells)
 			kind = hd.kindOf(t, line, cells, all, skipped)
 		case blanks+1 < mostBlanks:
@@ -117,12 +119,18 @@ func findHeader(h *textHead, t *table) *header {
 	return hd
 }
 
+// letterOrDigit is true too of what is no UTF-8: letters of another encoding.
+func letterOrDigit(r rune) bool {
+	return unicode.IsLetter(r) || unicode.IsDigit(r) || r == utf8.RuneError
+}
+
 // above gives a line above the table without its comment mark, and its cells.
 func (h *textHead) above(i int, t *table) (line []byte, cells []cell) {
 	line = h.line(i)
 	if isComment(line, t.delim) && !t.namesNumbers(line) {
 		line = uncomment(bytes.TrimSpace(line))
 	}
+	line = unquoted(line, t.delim, t.cells)
 	return line, headerCells(line, t)
 }
 
@@ -130,23 +138,23 @@ func (h *textHead) above(i int, t *table) (line []byte, cells []cell) {
 // table's columns, whatever stands between; -1 where there is none, or where rows of
 // numbers that it may belong to come first.
 func (h *textHead) unitsFurtherUp(t *table, i int) int {
-	for ; i >= 0; i-- {
+	for rows := 0; i >= 0 && rows < 2; i-- { // a row alone is a stray one
 		_, cells := h.above(i, t)
 		if t.statesUnits(cells) {
 			return i
 		}
-		if t.fits(cells) {
-			break
+		if t.fits(cells) && !isComment(h.line(i), t.delim) {
+			rows++
 		}
 	}
 	return -1
 }
 
 // statesUnits reports whether a row names the columns with their units, or is a row of
-// units: a time over the first numbers and volts over others, or over a single column
-// the name of a channel or a voltage in volts.
+// units: a time over the first numbers and volts, divisions or counts over others, or
+// over a single column the name of a channel or a voltage in volts.
 func (t *table) statesUnits(cells []cell) bool {
-	if last := t.numeric[len(t.numeric)-1]; len(cells) <= last || len(cells) > t.cells+1 {
+	if last := t.numeric[len(t.numeric)-1]; len(cells) <= last || usedCells(cells) > t.cells+1 {
 		return false
 	}
 	volts := 0
@@ -158,10 +166,10 @@ func (t *table) statesUnits(cells []cell) bool {
 		u, _ := parseUnit(text)
 		switch {
 		case len(t.numeric) == 1:
-			return u.kind == unitVolt && len(cells) == 1 && (channelLike(name) || voltName.MatchString(name))
+			return u.kind == unitVolt && usedCells(cells) == 1 && (channelLike(name) || voltName.MatchString(name))
 		case k == 0 && u.kind != unitSecond:
 			return false
-		case u.kind == unitVolt:
+		case u.kind == unitVolt, u.kind == unitDiv, u.kind == unitCount:
 			volts++
 		}
 	}
@@ -321,6 +329,9 @@ func (t *table) settingRow(line []byte, cells []cell) bool {
 		return false
 	}
 	p := &preamble{values: map[metaKey][]metaValue{}}
+	if whole := unquoted(line, t.delim, 2); len(whole) < len(line) {
+		line, cells = whole, splitCells(whole, t.delim, nil)
+	}
 	p.line(bytes.TrimSpace(line), cells, t, 0)
 	return len(p.values) > 0
 }
