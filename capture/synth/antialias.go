@@ -40,19 +40,45 @@ func lowPassTaps(half int, fc float64) []float64 {
 	return taps
 }
 
-// thin keeps every stage-th value of the filtered input from offset on.
+// thin keeps every stage-th value of the filtered input from offset on. Four values
+// are summed side by side, each in the order of its taps.
 func thin(out, in []float64, offset int, taps []float64) {
 	half := len(taps) / 2
-	for i := range out {
+	i := 0
+	for ; i+4 <= len(out); i += 4 {
 		at := offset + i*stage - half
-		var v float64
-		for k, h := range taps {
-			if j := at + k; j >= 0 && j < len(in) {
-				v += h * in[j]
+		end := at + 3*stage + len(taps)
+		if at < 0 || end > len(in) {
+			for k := range 4 {
+				out[i+k] = weighted(in, at+k*stage, taps)
 			}
+			continue
 		}
-		out[i] = v
+		w := in[at:end]
+		w0, w1, w2, w3 := w[:len(taps)], w[stage:][:len(taps)], w[2*stage:][:len(taps)], w[3*stage:][:len(taps)]
+		var v0, v1, v2, v3 float64
+		for k, h := range taps {
+			v0 += h * w0[k]
+			v1 += h * w1[k]
+			v2 += h * w2[k]
+			v3 += h * w3[k]
+		}
+		out[i], out[i+1], out[i+2], out[i+3] = v0, v1, v2, v3
 	}
+	for ; i < len(out); i++ {
+		out[i] = weighted(in, offset+i*stage-half, taps)
+	}
+}
+
+// weighted sums the input from at on by the taps; beyond its ends it is zero.
+func weighted(in []float64, at int, taps []float64) float64 {
+	var v float64
+	for k, h := range taps {
+		if j := at + k; j >= 0 && j < len(in) {
+			v += h * in[j]
+		}
+	}
+	return v
 }
 
 // kaiser is the Kaiser window at x in -1..1.

@@ -1,6 +1,9 @@
 package synth
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 const (
 	mainsHarmonics = 24   // of twice the mains frequency
@@ -10,8 +13,27 @@ const (
 // mainsCycle is one period of the rectified-mains ripple: a sine-shaped charge
 // and a straight discharge, limited to its first harmonics by an exact Fourier
 // sum with a smooth taper, scaled to 1 V peak-to-peak. lineAmp is the amplitude
-// of the fundamental (twice the mains), peak.
+// of the fundamental (twice the mains), peak. The table is shared: nobody writes to it.
 func mainsCycle(charge float64) (table []float64, lineAmp float64) {
+	if kept, ok := mainsCycles.Load(charge); ok {
+		c := kept.(keptCycle)
+		return c.table, c.lineAmp
+	}
+	table, lineAmp = newMainsCycle(charge)
+	mainsCycles.Store(charge, keptCycle{table, lineAmp})
+	return table, lineAmp
+}
+
+// mainsCycles keeps every keptCycle by its charge: supplies differ little in it, and
+// its sum costs as much as the rest of a short record.
+var mainsCycles sync.Map
+
+type keptCycle struct {
+	table   []float64
+	lineAmp float64
+}
+
+func newMainsCycle(charge float64) (table []float64, lineAmp float64) {
 	const n = 4096
 	shape := func(x float64) float64 {
 		if x < charge {

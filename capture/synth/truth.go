@@ -3,6 +3,7 @@ package synth
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"stillglow/capture"
 )
@@ -56,6 +57,15 @@ type Truth struct {
 
 const densePoints = 1 << 16
 
+// denseCircle is the sine and cosine at densePoints places of one turn.
+var denseCircle = sync.OnceValue(func() []struct{ sin, cos float64 } {
+	turn := make([]struct{ sin, cos float64 }, densePoints)
+	for i := range turn {
+		turn[i].sin, turn[i].cos = math.Sincos(2 * math.Pi * float64(i) / densePoints)
+	}
+	return turn
+})
+
 // truth fills in everything but the converter from the noise-free record.
 func (s Supply) truth(clean []float64, events []event, cycles int) Truth {
 	k := s.ProbeFactorWrong
@@ -108,12 +118,12 @@ func (s Supply) rippleTruth(t *Truth) {
 	for _, v := range cyc {
 		mean += v / densePoints
 	}
+	circle := denseCircle()
 	for i, v := range cyc {
-		lo, hi = math.Min(lo, v), math.Max(hi, v)
+		lo, hi = min(lo, v), max(hi, v)
 		sq += (v - mean) * (v - mean)
-		sn, cs := math.Sincos(2 * math.Pi * float64(i) / densePoints)
-		re += v * cs
-		im += v * sn
+		re += v * circle[i].cos
+		im += v * circle[i].sin
 	}
 	t.RipplePPV, t.RippleRMSV = k*(hi-lo), k*math.Sqrt(sq/densePoints)
 	t.ESRStepV = k * s.ESRStepV
@@ -139,21 +149,21 @@ func (s Supply) rippleTruth(t *Truth) {
 	t.SwitchingLineRMSV = k * math.Hypot(re, im) / math.Sqrt2
 }
 
-// limitHarmonics keeps the cycle's harmonics under the anti-alias filter.
+// limitHarmonics keeps the harmonics of a cycle of densePoints under the anti-alias
+// filter.
 func (s Supply) limitHarmonics(cyc []float64) []float64 {
-	out := make([]float64, len(cyc))
-	n := len(cyc)
+	out, circle := make([]float64, densePoints), denseCircle()
 	for h := 1; float64(h)*s.SwitchingHz <= cutShare*s.RateHz && h < 200; h++ {
 		var re, im float64
 		for i, v := range cyc {
-			sn, cs := math.Sincos(2 * math.Pi * float64(h*i%n) / float64(n))
-			re += v * cs
-			im += v * sn
+			at := circle[h*i%densePoints]
+			re += v * at.cos
+			im += v * at.sin
 		}
-		re, im = 2*re/float64(n), 2*im/float64(n)
+		re, im = 2*re/densePoints, 2*im/densePoints
 		for i := range out {
-			sn, cs := math.Sincos(2 * math.Pi * float64(h*i%n) / float64(n))
-			out[i] += re*cs + im*sn
+			at := circle[h*i%densePoints]
+			out[i] += re*at.cos + im*at.sin
 		}
 	}
 	return out
