@@ -31,7 +31,7 @@ func TestDemoScenarios(t *testing.T) {
 		t.Fatal(err)
 	}
 	truth := map[string]synth.Truth{}
-	for _, f := range testrun.Some(demobench.Files(), 3) {
+	for _, f := range testrun.Some(demobench.Files(), 5) {
 		if f.Supply != nil {
 			_, truth[f.Name] = f.Supply.Render()
 		}

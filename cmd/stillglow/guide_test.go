@@ -61,7 +61,7 @@ type guided struct {
 // of every so many conversions. The range is found as the guide says: begin at
 // its first range, go down as long as no peak is cut off, up if one is.
 func scopeTakes(s synth.Supply, g guided) []float64 {
-	mostConverted := 2e6
+	mostConverted := 1e6
 	if testrun.Full() {
 		mostConverted = 8e6
 	}

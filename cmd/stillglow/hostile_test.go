@@ -2,10 +2,12 @@ package main
 
 import (
 	"bytes"
+	"compress/flate"
 	"compress/gzip"
 	"context"
 	"encoding/binary"
 	"fmt"
+	"hash/crc32"
 	"math"
 	"os"
 	"path/filepath"
@@ -65,16 +67,31 @@ func gzipped(data []byte) []byte {
 	return b.Bytes()
 }
 
-// gzipBomb unpacks to size bytes of one character.
-func gzipBomb(size int64, fill string) []byte {
+// gzipBomb unpacks to size bytes of one character, size a multiple of 1 MB and 2 MB at
+// least: what comes after the first MB is compressed once and laid down again and again,
+// since it says the same each time, of the same bytes ahead of it.
+func gzipBomb(size int, fill string) []byte {
+	const piece = 1 << 20
+	text := bytes.Repeat([]byte(fill), piece)
 	var b bytes.Buffer
-	z, _ := gzip.NewWriterLevel(&b, gzip.BestCompression)
-	chunk := []byte(strings.Repeat(fill, 1<<20/len(fill)))
-	for written := int64(0); written < size; written += int64(len(chunk)) {
-		_, _ = z.Write(chunk)
+	z, _ := flate.NewWriter(&b, flate.BestCompression)
+	lay := func() []byte {
+		from := b.Len()
+		_, _ = z.Write(text)
+		_ = z.Flush()
+		return b.Bytes()[from:]
 	}
-	_ = z.Close()
-	return b.Bytes()
+	body := append([]byte("\x1f\x8b\x08\x00\x00\x00\x00\x00\x00\xff"), lay()...)
+	again := lay()
+	check := crc32.NewIEEE()
+	_, _ = check.Write(text)
+	for n := piece; n < size; n += piece {
+		body = append(body, again...)
+		_, _ = check.Write(text)
+	}
+	body = append(body, 1, 0, 0, 0xff, 0xff) // the last block, of nothing
+	body = binary.LittleEndian.AppendUint32(body, check.Sum32())
+	return binary.LittleEndian.AppendUint32(body, uint32(size))
 }
 
 func hostileFiles() []hostileFile {

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"stillglow/capture/synth/testrun"
 	"stillglow/cmd/stillglow/pipeline"
 )
 
@@ -57,7 +58,7 @@ func twinSheet(t *testing.T, order []int) string {
 // Units that read alike keep their own captures, filters and pictures, in any
 // order of the sheet, and the outputs tell them apart.
 func TestUnitsThatReadAlike(t *testing.T) {
-	for _, order := range [][]int{{0, 1, 2, 3, 4}, {4, 3, 2, 1, 0}, {2, 0, 4, 1, 3}} {
+	for _, order := range testrun.Some([][]int{{0, 1, 2, 3, 4}, {4, 3, 2, 1, 0}, {2, 0, 4, 1, 3}}, 2) {
 		path := twinSheet(t, order)
 		c, err := pipeline.OpenCache(t.TempDir())
 		if err != nil {
