@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // checkNumber compares scanNumber with strconv.ParseFloat, to the last bit.
@@ -42,7 +44,7 @@ func TestNumberIsStrconv(t *testing.T) {
 		checkNumber(t, s)
 	}
 	r := rand.New(rand.NewPCG(1, 2))
-	for range 200000 {
+	for range testrun.Short(200000, 40000) {
 		v := math.Float64frombits(r.Uint64())
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			continue

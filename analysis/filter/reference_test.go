@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"stillglow/capture"
+	"stillglow/capture/synth/testrun"
 )
 
 const referenceDir = "../../testdata/reference/filter"
@@ -168,8 +169,8 @@ func mean(v []float64) float64 {
 
 // A fresh run of ngspice gives the committed tables: every .ac, one .tran.
 func TestNgspiceTablesAreFresh(t *testing.T) {
-	if testing.Short() {
-		t.Skip("runs ngspice for some seconds")
+	if !testrun.Full() {
+		t.Skip("set STILLGLOW_FULL to simulate them afresh")
 	}
 	for _, tool := range []string{"ngspice", "/usr/bin/python3"} {
 		if _, err := exec.LookPath(tool); err != nil {

@@ -30,7 +30,7 @@ func splitRecord(n int, rateHz float64) *capture.Trace {
 func TestSplitEqualsOneTransform(t *testing.T) {
 	tr := splitRecord(1<<16-1, 100e6) // both take a period of 1<<17
 	all := candidates(Circuit{LoadOhm: 10.5, SourceOhm: 0.1, SourceH: 0.5e-6}, dropper{ohm: 1.2, series: "E24"}, DefaultCatalogue())
-	step := testrun.Short(40, 5)
+	step := testrun.Short(5, 40)
 	split := 0
 	for i := 0; i < len(all); i += step {
 		gain := func(hz float64) complex128 { return Insertion(all[i], hz) }

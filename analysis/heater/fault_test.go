@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+
+	"stillglow/capture/synth/testrun"
 )
 
 // A shorted heater draws what the supply gives, 1.5 times its rating unless
@@ -58,7 +60,8 @@ func TestFusesCarryAndOpen(t *testing.T) {
 		}
 	}
 	rng := rand.New(rand.NewPCG(63, 11))
-	for range 60 {
+	plans := testrun.Short(60, 24)
+	for range plans {
 		l := randomLoad(t, rng)
 		s := randomSupply(rng, l, l.NominalA())
 		s.RatedA *= 2
@@ -77,7 +80,7 @@ func TestFusesCarryAndOpen(t *testing.T) {
 			}
 		}
 	}
-	if named < 50 || none < 50 {
+	if named < plans || none < plans {
 		t.Errorf("%d fuses named, %d refused", named, none)
 	}
 	// By hand: one 300 mA heater straight on 6.3 V draws 1.8 A cold, so T 1.25 A

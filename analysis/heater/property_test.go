@@ -88,7 +88,7 @@ func simulated(l Load, s Supply, ohm, exponent float64) float64 {
 // asked for within 0.1 %, and each standard value's own heater volts too.
 func TestDropperSolvedThenSimulated(t *testing.T) {
 	rng := rand.New(rand.NewPCG(63, 3))
-	for i := range testrun.Short(150, 50) {
+	for i := range testrun.Short(150, 20) {
 		l := randomLoad(t, rng)
 		s, o := randomSupply(rng, l, l.NominalA()), randomOptions(rng)
 		p, err := MakePlan(l, s, o)
@@ -239,7 +239,7 @@ func TestRecommendationHolds(t *testing.T) {
 		return score
 	}
 	told := 0
-	for i := range testrun.Short(150, 50) {
+	for i := range testrun.Short(150, 20) {
 		l := randomLoad(t, rng)
 		p, err := MakePlan(l, randomSupply(rng, l, l.NominalA()), randomOptions(rng))
 		if err != nil {

@@ -42,7 +42,7 @@ func measured(t *testing.T, s synth.Supply, name string) *analysis.Measurement {
 // With a faster one of the unit most of them are decided: of those inside by 4.5 dB at
 // least two thirds pass, and none that is over by 1 dB does.
 func TestUnfilteredUnitsAreDecided(t *testing.T) {
-	units := testrun.Short(12, 9)
+	units := testrun.Short(12, 4)
 	limits := []target.Criterion{target.BandAudio, target.Noise}
 	r := rand.New(rand.NewPCG(41, 17))
 	passes, alone := map[target.Criterion]int{}, map[target.Criterion]int{}
@@ -117,7 +117,7 @@ func TestJoinedNeedsTheSlowRecordExplained(t *testing.T) {
 // and, where they are many, the upper percentile of their peaks are decided all the
 // same: of units inside by 5 dB at least two thirds pass, and none that is over by 1 dB.
 func TestCoarselySampledSpikesAreDecided(t *testing.T) {
-	units := testrun.Short(16, 8)
+	units := testrun.Short(16, 5)
 	r := rand.New(rand.NewPCG(3, 141))
 	between := func(lo, hi float64) float64 { return lo * math.Pow(hi/lo, r.Float64()) }
 	passes, coarse := map[target.Criterion]int{}, 0

@@ -39,7 +39,7 @@ func drawn(t *testing.T, seed uint64) (target.Unit, map[target.Criterion]float64
 	}
 }
 
-var drawnSeeds = flag.Int("drawn", 8, "supplies of TestDrawnSupplies")
+var drawnSeeds = flag.Int("drawn", 4, "supplies of TestDrawnSupplies")
 
 // Drawn supplies against limits set from their truth. One whose truth breaks a
 // limit by more than 1 dB is never called a pass without a caution: the limits

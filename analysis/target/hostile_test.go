@@ -9,6 +9,7 @@ import (
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
+	"stillglow/capture/synth/testrun"
 )
 
 // Whatever stands in the measurements, nothing panics, no margin is a NaN, and a
@@ -34,7 +35,7 @@ func TestHostileMeasurements(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for trial := 0; trial < 3000; trial++ {
+	for trial := 0; trial < testrun.Short(3000, 800); trial++ {
 		u := Unit{Key: "x", Brand: "y", HeaterA: value()}
 		for range r.IntN(4) {
 			u.Readings = append(u.Readings, Reading{LoadA: value(), V: value()})

@@ -20,7 +20,7 @@ func (s *served) send(t *testing.T, name string, level float64) {
 	t.Helper()
 	var b strings.Builder
 	b.WriteString("time,volts\n")
-	for i := range 3000 {
+	for i := range 1000 {
 		fmt.Fprintf(&b, "%.7f,%.6f\n", float64(i)*1e-5, level+0.01*math.Sin(float64(i)/7)+0.001*math.Sin(float64(i)*float64(i)))
 	}
 	if got := s.raw(t, s.request("POST", "/captures?name="+url.QueryEscape(name), b.String())); got != 201 {

@@ -25,7 +25,7 @@ func mustEvaluate(t *testing.T, path string, c *Cache) *report.Report {
 // Entries whose files are exchanged, copied over each other or linked to each
 // other give no figures: every unit has its own again.
 func TestExchangedEntries(t *testing.T) {
-	path := someBench(t, 3)
+	path := someBench(t, 2)
 	want := mustEvaluate(t, path, nil)
 	for name, spoil := range map[string]func(a, b string) error{
 		"exchanged": func(a, b string) error {
@@ -55,7 +55,7 @@ func TestExchangedEntries(t *testing.T) {
 			}
 			mustEvaluate(t, path, c)
 			entries, _, err := c.Entries()
-			if err != nil || len(entries) != 4 {
+			if err != nil || len(entries) != 3 {
 				t.Fatalf("%d entries, %v", len(entries), err)
 			}
 			for i := range entries {
