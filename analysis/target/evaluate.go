@@ -41,7 +41,7 @@ func Evaluate(u Unit, t Target) Evaluation {
 	e := Evaluation{Unit: u, TargetName: t.Name, Worst: -1}
 	var from string
 	e.LoadedV, from = LoadedVolts(u)
-	e.OutputOhm = OutputResistance(u.Readings)
+	e.OutputOhm = outputResistance(u)
 	var doubts []doubt
 	var apart []capture.Caution
 	for i, l := range t.Limits {

@@ -147,6 +147,9 @@ const (
 	loadNear      = 0.2
 	sameVoltsLoad = 0.1
 	readingLoad   = 0.02
+	// bentOff is how far a reading may lie off the straight line through all, as a share of
+	// the volts, before the supply counts as one whose volts do not follow it.
+	bentOff = 0.02
 	// leastLoadApartA is how far apart meter readings' currents must lie for a slope,
 	// A: the last digit of a bench meter.
 	leastLoadApartA = 1e-3

@@ -3,6 +3,7 @@ package target
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"stillglow/capture"
@@ -28,7 +29,7 @@ func absurd(u Unit, r Reading) string {
 }
 
 // oddReadings are the cautions about a unit's meter readings: those that its rating does not
-// allow, and volts that rise with the load.
+// allow, those that lie on no straight line, and volts that rise with the load.
 func oddReadings(u Unit) []capture.Caution {
 	var said []string
 	for _, r := range u.Readings {
@@ -40,6 +41,11 @@ func oddReadings(u Unit) []capture.Caution {
 		return []capture.Caution{{Code: CautionReadings,
 			Text: strings.Join(said, ", "),
 			Fix:  "check the reading (load_a in amps, v in volts) and the rating on the label"}}
+	}
+	if r, byV, ok := bent(u.Readings); ok {
+		return []capture.Caution{{Code: CautionReadings,
+			Text: fmt.Sprintf("the meter readings do not lie on a straight line, %.4g V at %.3g A is %.2g V off it: the supply sags or limits its current, or one was misread", r.V, r.LoadA, byV),
+			Fix:  "read again, and take a reading at the heaters' current itself"}}
 	}
 	if light, heavy, ok := rising(u.Readings); ok {
 		return []capture.Caution{{Code: CautionReadings,
@@ -74,7 +80,7 @@ func rising(readings []Reading) (light, heavy Reading, ok bool) {
 // right.
 func doubtedReadings(u Unit, index int, m Margin) []doubt {
 	odd := oddReadings(u)
-	if _, _, rise := rising(u.Readings); !m.Covered || rise || len(odd) == 0 {
+	if !m.Covered || !slices.ContainsFunc(u.Readings, func(r Reading) bool { return absurd(u, r) != "" }) {
 		return nil
 	}
 	return []doubt{{margin: index, flips: true, text: odd[0].Text, fix: odd[0].Fix}}

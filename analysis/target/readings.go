@@ -85,10 +85,8 @@ func readVolts(u Unit) (volts figure.Figure, from string) {
 	if u.HeaterA <= 0 && most.sound() {
 		return figure.Known(most.V), fmt.Sprintf("meter reading at %.3g A, the heaters' current not being known", most.LoadA)
 	}
-	for _, r := range u.Readings {
-		if math.Abs(r.LoadA-u.HeaterA) <= readingLoad*u.HeaterA && r.sound() {
-			return figure.Known(r.V), fmt.Sprintf("meter reading at %.3g A", r.LoadA)
-		}
+	if f, from := readThere(u); f.Known || f.Missing != "" {
+		return f, from
 	}
 	v0, slope, uSlope, trouble := fitLine(u.Readings)
 	switch {
@@ -97,11 +95,98 @@ func readVolts(u Unit) (volts figure.Figure, from string) {
 	case !(u.HeaterA <= most.LoadA*(1+extrapolate)): // of what is no number neither
 		return figure.NotMeasured(fmt.Sprintf("readings reach %.3g A, the heaters draw %.3g A; take one there", most.LoadA, u.HeaterA)), ""
 	}
+	if _, _, off := bent(u.Readings); off {
+		return readBetween(u)
+	}
 	f := figure.Known(v0 + slope*u.HeaterA)
 	if uSlope > 0 {
 		f.U = uSlope * math.Abs(u.HeaterA-meanLoad(u.Readings))
 	}
 	return f, "meter readings"
+}
+
+// readThere is the mean of the meter readings at the heaters' current, with half their
+// range as its ±; no figure and no reason where there is none.
+func readThere(u Unit) (volts figure.Figure, from string) {
+	var at []Reading
+	for _, r := range u.Readings {
+		if math.Abs(r.LoadA-u.HeaterA) <= readingLoad*u.HeaterA && r.sound() {
+			at = append(at, r)
+		}
+	}
+	if len(at) == 0 {
+		return figure.Figure{}, ""
+	}
+	lo, hi, sum := at[0].V, at[0].V, 0.0
+	for _, r := range at {
+		lo, hi, sum = math.Min(lo, r.V), math.Max(hi, r.V), sum+r.V
+	}
+	if hi-lo > bentOff*math.Abs(hi) {
+		return figure.NotMeasured(fmt.Sprintf("the readings at the heaters' %.3g A differ, %.4g to %.4g V; take one anew", u.HeaterA, lo, hi)), ""
+	}
+	f := figure.Known(sum / float64(len(at)))
+	f.U = (hi - lo) / 2
+	return f, fmt.Sprintf("meter reading at %.3g A", at[0].LoadA)
+}
+
+// bent reports whether the readings lie off their straight line by more than a meter
+// does, as those of a supply that sags or limits its current do, and gives the one
+// furthest off with how far, in volts.
+func bent(readings []Reading) (furthest Reading, byV float64, ok bool) {
+	v0, slope, _, trouble := fitLine(readings)
+	if trouble != "" || len(readings) <= 2 {
+		return furthest, 0, false
+	}
+	most := 0.0
+	for _, r := range readings {
+		most = math.Max(most, math.Abs(r.V))
+		if off := math.Abs(r.V - v0 - slope*r.LoadA); off > byV {
+			furthest, byV = r, off
+		}
+	}
+	return furthest, byV, byV > bentOff*most
+}
+
+// readBetween is the DC at the heaters' current between the readings on both sides of it,
+// where they lie on no line: the volts fall with the load, so they are between the two.
+func readBetween(u Unit) (volts figure.Figure, from string) {
+	below, above := Reading{LoadA: -1}, Reading{LoadA: math.Inf(1)}
+	for _, r := range u.Readings {
+		if r.LoadA <= u.HeaterA && r.LoadA > below.LoadA {
+			below = r
+		}
+		if r.LoadA >= u.HeaterA && r.LoadA < above.LoadA {
+			above = r
+		}
+	}
+	const no = "the meter readings do not lie on a straight line"
+	switch {
+	case below.LoadA < 0 || math.IsInf(above.LoadA, 1):
+		return figure.NotMeasured(fmt.Sprintf("%s, and none lies beyond the heaters' %.3g A; take one there", no, u.HeaterA)), ""
+	case math.Abs(below.V-above.V) > 2*bentOff*math.Abs(below.V):
+		return figure.NotMeasured(fmt.Sprintf("%s, and the heaters' %.3g A lie between %.4g V at %.3g A and %.4g V at %.3g A; take one there",
+			no, u.HeaterA, below.V, below.LoadA, above.V, above.LoadA)), ""
+	}
+	f := figure.Known(below.V + (above.V-below.V)*(u.HeaterA-below.LoadA)/(above.LoadA-below.LoadA))
+	f.U = math.Abs(below.V-above.V) / 2
+	return f, "meter readings"
+}
+
+// outputResistance is the slope through the readings; where they lie on no line, through
+// those up to the heaters' current: that is where the volts go when a valve is pulled.
+func outputResistance(u Unit) figure.Figure {
+	if _, _, off := bent(u.Readings); off && u.HeaterA > 0 {
+		var lighter []Reading
+		for _, r := range u.Readings {
+			if r.LoadA <= u.HeaterA*(1+readingLoad) {
+				lighter = append(lighter, r)
+			}
+		}
+		if f := OutputResistance(lighter); f.Known {
+			return f
+		}
+	}
+	return OutputResistance(u.Readings)
 }
 
 // capturedVolts is the DC that the DC-coupled captures at the heaters' current show;
