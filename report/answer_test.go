@@ -121,3 +121,48 @@ func TestHeadlineTellsOfTheHeaters(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// A 12.6 V supply for 12.6 V heaters needs no dropper: the band that leaves room for one
+// refuses it, and the answer says so beside the verdict, with what to write. Not where the
+// heaters' own limits refuse it too (11.2 V are 11 % under 12.6 V), nor for a band of one's
+// own.
+func TestDirectConnectionIsToldBesideTheBand(t *testing.T) {
+	load, err := heater.ParseLoad("4x12AX7@series", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	named, err := target.Named("line-preamp")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		volts float64
+		own   bool
+		want  string
+	}{
+		{12.6, false, "A 1: the volts lie under a limit that leaves room for a dropper, but connected directly"},
+		{12.1, false, "write heater_dc_v = [12, 15.2] under [limits]"},
+		{11.2, false, ""},
+		{12.6, true, ""},
+		{14, false, ""},
+	} {
+		goal := named.ForRail(load.Volts)
+		if c.own {
+			if goal, err = target.Custom(nil, nil, [2]float64{13.2, 15.2}, &named); err != nil {
+				t.Fatal(err)
+			}
+		}
+		u := target.Unit{Key: "A 1", Brand: "A", Mark: "1", RatedV: 12, RatedA: 2, HeaterA: load.NominalA(), Readings: []target.Reading{{LoadA: load.NominalA(), V: c.volts}}}
+		plan, err := heater.MakePlan(load, heater.Supply{Volts: c.volts, AtA: u.HeaterA, RatedA: 2}, heater.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := &Report{Target: goal, HeaterLoad: load, Units: []Unit{{Eval: target.Evaluate(u, goal), Plan: &plan}}}
+		if got := r.directWords(); !strings.Contains(got, c.want) || (c.want == "") != (got == "") {
+			t.Errorf("%g V, band of one's own %v: %q", c.volts, c.own, got)
+		}
+	}
+	if twice := named.ForRail(12.6).ForRail(12.6); twice.Limits[0].Min != 2*named.Limits[0].Min {
+		t.Errorf("the band goes with the rail once: %+v", twice.Limits[0])
+	}
+}

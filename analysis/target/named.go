@@ -153,8 +153,9 @@ func (t Target) ForRail(volts float64) Target {
 	limits := make([]Limit, len(t.Limits))
 	for i, l := range t.Limits {
 		if l.ForRailV > 0 {
-			l = dcBand(l.Min*volts/RailVolts, l.Max*volts/RailVolts,
+			l = dcBand(l.Min*volts/l.ForRailV, l.Max*volts/l.ForRailV,
 				fmt.Sprintf("in proportion for a %.4g V rail; for 6.3 V: %s", volts, dcSource))
+			l.ForRailV = volts
 		}
 		limits[i] = l
 	}
