@@ -423,6 +423,64 @@ func TestWarnings(t *testing.T) {
 	}
 }
 
+// What the first capacitor carries of the supply's ripple is at most the ripple over the
+// impedance ahead of it (Ohm's law): 70 mV rms over 40 mΩ ahead of a coil 1.75 A, behind
+// 0.75 Ω 89 mA, which every such part carries.
+func TestRippleCurrent(t *testing.T) {
+	m := &analysis.Measurement{Mode: capture.Differential, RippleRMSV: figure.Known(70e-3), SwitchingHz: figure.Known(100e3)}
+	c1 := Capacitor{F: 1000e-6, ESROhm: 0.04, Kind: Electrolytic}
+	clc := Circuit{Topology: CLC, C1: c1, C2: c1, L: Inductor{H: 10e-6}}
+	w := strings.Join(rippleWarnings(clc, []*analysis.Measurement{m}), "\n")
+	if !strings.Contains(w, "up to 1.8 A rms") && !strings.Contains(w, "up to 1.7 A rms") {
+		t.Errorf("CLC: %q", w)
+	}
+	if w := rippleWarnings(Circuit{Topology: RC, ROhm: 0.75, C1: c1}, []*analysis.Measurement{m}); len(w) != 0 {
+		t.Errorf("RC: %q", w)
+	}
+	m.Mode = capture.Common
+	if w := rippleWarnings(clc, []*analysis.Measurement{m}); len(w) != 0 {
+		t.Errorf("common mode flows elsewhere: %q", w)
+	}
+}
+
+// What a builder buys by the list has its volts and amps, and what a caution says of a part
+// agrees with the list.
+func TestPartsAgreeWithTheCautions(t *testing.T) {
+	l, err := NewInductor(100e-6)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c1, err := NewCapacitor(Electrolytic, 470e-6)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := Describe(Circuit{Topology: LC, L: l, C1: c1, DampOhm: 0.47, CDampF: 2200e-6, LoadOhm: 14}, 12.6, 0.9)
+	parts, cautions := strings.Join(r.Parts, "\n"), strings.Join(r.Warnings, "\n")
+	for _, want := range []string{"coil for 1.2 A or more, rated and saturation current", "0.47 Ω in series with a 2200 µF 25 V 105 °C electrolytic capacitor across the heaters, as damping, its + towards"} {
+		if !strings.Contains(parts, want) {
+			t.Errorf("no %q in\n%s", want, parts)
+		}
+	}
+	// 12.77 V over 0.19 Ω of coil and 85 mΩ beside 0.47 Ω would be 49 A: the supply decides.
+	for _, want := range []string{"a coil that is usually rated about 0.63 A", "take a larger one, of the current named", "draws as much as the supply gives"} {
+		if !strings.Contains(cautions, want) {
+			t.Errorf("no %q in\n%s", want, cautions)
+		}
+	}
+	l.RatedA = 0.5
+	if r = Describe(Circuit{Topology: LC, L: l, C1: c1, LoadOhm: 14}, 12.6, 0.9); !strings.Contains(strings.Join(r.Warnings, "\n"), "through a coil rated 0.5 A") {
+		t.Errorf("a rating that is told: %q", r.Warnings)
+	}
+	ceramic, err := NewCapacitor(Ceramic, 22e-6)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r = Describe(Circuit{Topology: RC, ROhm: 2.7, C1: ceramic, LoadOhm: 14}, 12.6, 0.9)
+	if w := strings.Join(r.Warnings, "\n"); !strings.Contains(w, "ceramic loses") || strings.Contains(w, "16 V") || !strings.Contains(r.Parts[1], "35 V") {
+		t.Errorf("a ceramic at 15 V: %q, %q", r.Parts, w)
+	}
+}
+
 func TestParts(t *testing.T) {
 	for v, want := range map[float64]string{2.2e-3: "2200 µF", 470e-6: "470 µF", 1.333: "1.33 Ω", 15e-9: "15 nH", 999.98e-6: "1000 µF", 2.2e-9: "2.2 nF", 4.7e-3: "4700 µF", 25e6: "25 MHz"} {
 		unit := strings.TrimLeft(want[strings.Index(want, " ")+1:], "mµnkM")

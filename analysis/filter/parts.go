@@ -168,7 +168,7 @@ func (c Circuit) Shopping(mostV, loadA float64) []string {
 	if c.Topology != RC {
 		rated := ""
 		if loadA > 0 {
-			rated = fmt.Sprintf(" for %.2g A or more", math.Ceil(coilReserve*loadA*10)/10)
+			rated = fmt.Sprintf(" for %.2g A or more, rated and saturation current", math.Ceil(coilReserve*loadA*10)/10)
 		}
 		list = append(list, fmt.Sprintf("%s coil%s (DCR %s, self-resonance %s)", si(c.L.H, "H"), rated, about(c.L.DCROhm, "Ω"), about(c.L.SelfResonanceHz, "Hz")))
 	}
@@ -182,7 +182,7 @@ func (c Circuit) Shopping(mostV, loadA float64) []string {
 	}
 	capacitor(c.CFilm, "across it, leads as short as possible")
 	if c.CDampF > 0 {
-		list = append(list, fmt.Sprintf("%s in series with %s across the heaters, as damping", si(c.DampOhm, "Ω"), si(c.CDampF, "F")))
+		list = append(list, fmt.Sprintf("%s in series with a %s %.3g V 105 °C electrolytic capacitor across the heaters, as damping, its + towards the positive wire, mounted clear of the dropper", si(c.DampOhm, "Ω"), si(c.CDampF, "F"), ratedVolts(mostV)))
 	}
 	return list
 }

@@ -3,6 +3,7 @@ package filter
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"stillglow/analysis"
@@ -25,6 +26,7 @@ const (
 	defaultHeaterV = 6.3
 	coilReserve    = 1.25 // of a coil's rated current over the heaters'
 	heaterTol      = 0.05 // a standard value may overshoot so far
+	rippleWorthA   = 0.5  // of ripple current, which every low-impedance electrolytic of some hundred µF carries
 )
 
 // warnings of a fitted circuit.
@@ -34,12 +36,13 @@ func warnings(r Result, in Input, volts float64) []string {
 		w = append(w, resonanceWarnings(r, in.Unit.Captures)...)
 	}
 	w = append(w, currentWarnings(r, in.Unit.HeaterA, volts)...)
+	w = append(w, rippleWarnings(r.Circuit, in.Unit.Captures)...)
 	if slices.ContainsFunc(in.Unit.Captures, func(m *analysis.Measurement) bool { return m.Kind == cycle.Bursting }) {
 		w = append(w, "the supply switches in bursts, and their rate depends on the load: capture it again with the filter fitted")
 	}
 	for _, p := range []Capacitor{r.Circuit.C1, r.Circuit.C2, r.Circuit.CFilm} {
 		if p.NominalF > 0 {
-			w = append(w, fmt.Sprintf("a %s ceramic loses much of its value at %.3g V DC; half is assumed here, so use one rated 16 V or more", si(p.NominalF, "F"), volts))
+			w = append(w, fmt.Sprintf("a %s ceramic loses much of its value at %.3g V DC; half is assumed here, which asks for the rated volts named or more", si(p.NominalF, "F"), volts))
 			break
 		}
 	}
@@ -57,8 +60,8 @@ func startWarnings(c Circuit, volts float64) []string {
 	case direct > maxStartF:
 		return []string{fmt.Sprintf("%s connected directly to the supply: small supplies usually start with up to %s (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F"))}
 	case total > maxStartF:
-		peak := volts / math.Max(c.ROhm+c.L.DCROhm+c.SourceOhm, 1e-3)
-		return []string{fmt.Sprintf("%s behind %s draws up to %.1f A at switch-on, on top of what the cold heaters draw; small supplies usually start with up to %s (from memory)", si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), peak, si(maxStartF, "F"))}
+		return []string{fmt.Sprintf("%s behind %s %s at switch-on, on top of what the cold heaters draw; small supplies usually start with up to %s (from memory)",
+			si(total, "F"), si(c.ROhm+c.L.DCROhm, "Ω"), inrushDraws(c, volts), si(maxStartF, "F"))}
 	case total >= startWorthF:
 		return []string{inrushWords(c, total, volts)}
 	}
@@ -99,7 +102,11 @@ func currentWarnings(r Result, heaterA, volts float64) []string {
 	var w []string
 	c := r.Circuit
 	if c.Topology != RC && c.L.RatedA > 0 && heaterA > c.L.RatedA {
-		w = append(w, fmt.Sprintf("the heaters draw %.2g A through a coil rated %.2g A: it saturates and runs hot, and filters less than this says", heaterA, c.L.RatedA))
+		coil := fmt.Sprintf("a coil rated %.2g A", c.L.RatedA)
+		if usual, err := NewInductor(c.L.H); err == nil && usual.RatedA == c.L.RatedA {
+			coil = fmt.Sprintf("a coil that is usually rated about %.2g A (from memory)", c.L.RatedA)
+		}
+		w = append(w, fmt.Sprintf("the heaters draw %.2g A through %s: one that small saturates and runs hot, and filters less than this says; take a larger one, of the current named", heaterA, coil))
 	}
 	if volts > 0 && heaterA > 0 {
 		heaterV := defaultHeaterV
@@ -113,15 +120,45 @@ func currentWarnings(r Result, heaterA, volts float64) []string {
 	return w
 }
 
+// rippleWarnings say what of the supply's ripple its first capacitor carries: at most the
+// ripple over what lies between the supply and it, the capacitor's ESR included.
+func rippleWarnings(c Circuit, captures []*analysis.Measurement) []string {
+	most := 0.0
+	for _, m := range captures {
+		if m.Mode != capture.Differential || !m.RippleRMSV.Known || !m.SwitchingHz.Known {
+			continue
+		}
+		ahead := complex(c.C1.ESROhm, 0)
+		if c.Topology != CLC {
+			ahead += complex(c.ROhm+c.L.DCROhm, 2*math.Pi*m.SwitchingHz.Value*c.L.H)
+		}
+		if z := cmplx.Abs(ahead); z > 0 {
+			most = math.Max(most, m.RippleRMSV.Value/z)
+		}
+	}
+	if most < rippleWorthA {
+		return nil
+	}
+	return []string{fmt.Sprintf("the %s capacitor may carry up to %.2g A rms of the supply's ripple current: take one rated for that at 100 kHz, or it runs hot and dries out early", si(c.C1.F, "F"), most)}
+}
+
 // inrushWords says what charging the capacitors asks of a supply that usually
 // starts into them.
 func inrushWords(c Circuit, total, volts float64) string {
-	ohm := c.ROhm + c.L.DCROhm + c.SourceOhm + math.Max(c.C1.ESROhm, c.C2.ESROhm)
-	draws := "draws as much as the supply gives"
-	if peak := volts / ohm; c.Topology != CLC && peak < mostBrickA {
-		draws = fmt.Sprintf("draws up to %.1f A", peak)
+	return fmt.Sprintf("inrush: %s %s at switch-on until it is charged, on top of what the cold heaters draw; small supplies usually start with up to %s (from memory): try it with everything cold", si(total, "F"), inrushDraws(c, volts), si(maxStartF, "F"))
+}
+
+// inrushDraws says how much the empty capacitors draw, where the resistances ahead of them
+// and not the supply decide that.
+func inrushDraws(c Circuit, volts float64) string {
+	esr := math.Max(c.C1.ESROhm, c.C2.ESROhm)
+	if c.CDampF > 0 { // the two side by side
+		esr = 1 / (1/math.Max(esr, 1e-9) + 1/math.Max(c.DampOhm, 1e-9))
 	}
-	return fmt.Sprintf("inrush: %s %s at switch-on until it is charged, on top of what the cold heaters draw; small supplies usually start with up to %s (from memory): try it with everything cold", si(total, "F"), draws, si(maxStartF, "F"))
+	if peak := volts / (c.ROhm + c.L.DCROhm + c.SourceOhm + esr); c.Topology != CLC && peak < mostBrickA {
+		return fmt.Sprintf("draws up to %.1f A", peak)
+	}
+	return "draws as much as the supply gives"
 }
 
 func unique(list []string) []string {
