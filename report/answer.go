@@ -39,6 +39,9 @@ func (r *Report) Answer() Answer {
 	a.Best = r.bestWords(best)
 	if best != nil {
 		a.Fit = fitWords(best)
+		if len(r.Units) > 1 { // another unit's dropper is another one
+			a.Fit = "For " + isolate(shorten(unitName(best.Eval.Unit), 80)) + ": " + strings.ToLower(a.Fit[:1]) + a.Fit[1:]
+		}
 	}
 	a.Common = r.commonWords()
 	a.Fix = r.fixWords()

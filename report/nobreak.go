@@ -12,8 +12,12 @@ import (
 // noBreak is the space that no line ends at.
 const noBreak = "\u00a0"
 
+// joiner is the character of no width at which no line ends: behind a hyphen it keeps
+// "p-p" whole.
+const joiner = "\u2060"
+
 // Unbreakable is markup in which no line ends between a number and its unit, as in
-// "50 %" or "1 kΩ", nor after a sign such as ±. It changes the text of the page
+// "50 %" or "1 kΩ", nor after a sign such as ±, nor within "p-p". It changes the text of the page
 // alone: tags, scripts, styles, drawings, what is typed or preformatted, and names
 // (bdi), which a reader copies into a command, stay as they are.
 func Unbreakable(markup []byte) []byte {
@@ -23,7 +27,7 @@ func Unbreakable(markup []byte) []byte {
 		if at < 0 {
 			at = len(markup)
 		}
-		out = joinUnits(out, markup[:at], noBreak)
+		out = joinUnits(out, bytes.ReplaceAll(markup[:at], []byte("p-p"), []byte("p-"+joiner+"p")), noBreak)
 		markup = markup[at:]
 		end := endOfTag(markup)
 		out = append(out, markup[:end]...)

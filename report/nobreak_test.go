@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// plainSpaces is a page's text with ordinary spaces, for comparing words.
-func plainSpaces(s string) string { return strings.ReplaceAll(s, noBreak, " ") }
+// plainSpaces is a page's text with ordinary spaces and hyphens, for comparing words.
+func plainSpaces(s string) string { return strings.NewReplacer(noBreak, " ", joiner, "").Replace(s) }
 
 func TestUnbreakable(t *testing.T) {
 	for in, want := range map[string]string{
@@ -17,6 +17,7 @@ func TestUnbreakable(t *testing.T) {
 		"2 x 2.4 Ω (12AU7), T 2 A, 238 k/s": "2~x~2.4~Ω (12AU7), T~2~A, 238~k/s",
 		"at 48 °C, -3.2 dB.":                "at 48~°C, -3.2~dB.",
 		"2 MHz":                             "2~MHz",
+		"CM p-p, ripple p-p (20 MHz)":       "CM p-" + joiner + "p, ripple p-" + joiner + "p (20~MHz)",
 		// What is no unit, and what is no text.
 		"3 of 12 pass, 20 A-weighted, T 70 B1, 4 mains":          "3 of 12 pass, 20 A-weighted, T 70 B1, 4 mains",
 		`<p title="5 V">5 V</p><bdi>Brick 5 V</bdi> 5 V`:         `<p title="5 V">5~V</p><bdi>Brick 5 V</bdi> 5~V`,

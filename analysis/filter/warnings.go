@@ -75,7 +75,7 @@ func resonanceWarnings(r Result, captures []*analysis.Measurement) []string {
 	var w []string
 	at := fmt.Sprintf("resonance: noise raised by %.1f dB at %s", r.PeakDB, target.HzText(r.PeakHz))
 	if r.PeakHz >= loopLowHz && r.PeakHz <= loopHighHz {
-		w = append(w, at+fmt.Sprintf(", where a supply's control loop works (about %s to %s, from memory): it may ring or oscillate; damp it", target.HzText(loopLowHz), target.HzText(loopHighHz)))
+		w = append(w, at+fmt.Sprintf(", where a supply's control loop works (about %s to %s, from memory): it may ring or oscillate; %s", target.HzText(loopLowHz), target.HzText(loopHighHz), r.Circuit.dampWords()))
 	}
 	for _, m := range captures {
 		if m.Mode != capture.Differential {
@@ -91,10 +91,26 @@ func resonanceWarnings(r Result, captures []*analysis.Measurement) []string {
 		}
 	}
 	if len(w) == 0 {
-		w = append(w, at+"; damp it with a resistor of about the coil's and capacitor's √(L/C) in series with a capacitor four times as great")
+		w = append(w, at+"; "+r.Circuit.dampWords())
 	}
 	return w
 }
+
+// dampWords says what damps the circuit's resonance: the coil's and capacitor's √(L/C) in
+// series with a capacitor four times as great (common practice, no source).
+func (c Circuit) dampWords() string {
+	last := c.C1.F
+	if c.Topology == CLC {
+		last = c.C2.F
+	}
+	if c.Topology == RC || !(c.L.H > 0) || !(last > 0) { // the leads against the supply's own capacitor
+		return "damp it"
+	}
+	return fmt.Sprintf("damp it with about %s in series with %s or more across the heaters", about(math.Sqrt(c.L.H/last), "Ω"), about(dampTimes*last, "F"))
+}
+
+// dampTimes is how much greater the damping capacitor is than the one it damps.
+const dampTimes = 4
 
 // currentWarnings are about the heaters' current through the parts, in amps, and
 // the volts it drops there.
