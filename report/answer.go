@@ -246,12 +246,17 @@ func dropperText(p *heater.Plan) string {
 	}
 }
 
-// partText is "0.75 Ω, 2 W": a part with the rating to buy, where it has one.
-func partText(p *heater.Part) string {
+// partText is "0.75 Ω, 2 W": the recommended part with the rating to fit, where it has
+// one, and whether it is for heaters rewired in strings.
+func partText(a *heater.Arrangement, p *heater.Part) string {
+	s := clean(p.Label)
 	if p.BuyW > 0 {
-		return clean(p.Label) + ", " + buyText(p.FitW())
+		s += ", " + buyText(p.FitW())
 	}
-	return clean(p.Label)
+	if a.Rewired != "" {
+		s += ", heaters rewired in strings"
+	}
+	return s
 }
 
 func trimNumber(v float64) string { return string(appendNumber(nil, v, 3)) }

@@ -120,6 +120,16 @@ func TestHeadlineTellsOfTheHeaters(t *testing.T) {
 	if got := fitWords(&Unit{Plan: &plan}); !strings.Contains(got, "Rewire the heaters first, as a string of 2x6SN7GT; left as listed they would burn out") {
 		t.Error(got)
 	}
+	if a, part := bestPart(&plan); partText(a, part) != "0.68 Ω, 1 W, heaters rewired in strings" {
+		t.Error(partText(a, part))
+	}
+	r = &Report{Units: []Unit{{Plan: &plan}}}
+	r.Units[0].Eval.Unit = target.Unit{Key: "A 1", Brand: "A", Mark: "1"}
+	for what, of := range map[string]func() ([]byte, error){"results.csv": r.CSV, "labels.html": r.Labels} {
+		if out, err := of(); err != nil || !strings.Contains(plainSpaces(string(out)), "rewired") {
+			t.Errorf("%s, %v: a builder who reads it alone leaves the heaters in parallel", what, err)
+		}
+	}
 }
 
 // A 12.6 V supply for 12.6 V heaters needs no dropper: the band that leaves room for one

@@ -29,7 +29,8 @@ func (r *Report) CSV() ([]byte, error) {
 		head = append(head, string(l.Criterion)+"_margin_db")
 	}
 	head = append(head, "switching_hz", "switching_u_hz", "dropper", "dropper_ohm", "dropper_w", "heater_v", "heater_load_a", "post_filter",
-		"captures", "cautions", "lower_bounds", "not_measured", "date", "invented", "state", "state_date", "counts_in_brand", "common_mode")
+		"captures", "cautions", "lower_bounds", "not_measured", "date", "invented", "state", "state_date", "counts_in_brand", "common_mode",
+		"dropper_arrangement", "dropper_rating_w")
 	if err := w.Write(head); err != nil {
 		return nil, err
 	}
@@ -71,7 +72,11 @@ func (r *Report) csvRow(i int) []string {
 	}
 	f := switchingOf(u)
 	row = append(row, csvFigure(f), csvPositive(f.U))
-	if _, part := bestPart(u.Plan); part != nil {
+	arrangement, rating := "", ""
+	if a, part := bestPart(u.Plan); part != nil {
+		if arrangement, rating = a.Name, csvPositive(part.FitW()); a.Rewired != "" {
+			arrangement += ", the heaters rewired as " + a.Rewired
+		}
 		row = append(row, csvText(part.Label), csvPositive(part.Ohm), csvPositive(part.W), csvPositive(part.HeaterV),
 			csvPositive(part.LoadA))
 	} else {
@@ -91,7 +96,8 @@ func (r *Report) csvRow(i int) []string {
 		cautions = append(cautions, c.Code)
 	}
 	return append(row, csvText(parts), csvText(strings.Join(files, "; ")), csvText(strings.Join(cautions, "; ")), strings.Join(bounds, "; "),
-		csvText(strings.Join(missing, "; ")), csvText(r.Date), strconv.FormatBool(r.Invented), stateKey(e.Unit.State), csvText(e.Unit.Date), strconv.FormatBool(!e.Aside), string(e.Common))
+		csvText(strings.Join(missing, "; ")), csvText(r.Date), strconv.FormatBool(r.Invented), stateKey(e.Unit.State), csvText(e.Unit.Date), strconv.FormatBool(!e.Aside), string(e.Common),
+		csvText(arrangement), rating)
 }
 
 // uncertaintyColumn names the column of a figure's expanded uncertainty: "_u" ahead

@@ -95,8 +95,8 @@ func (r *Report) label(i int) labelView {
 		dc = figureText(e.LoadedV, "V")
 	}
 	v.Rows = append(v.Rows, pair{"DC, loaded", dc})
-	if _, part := bestPart(u.Plan); part != nil {
-		v.Rows = append(v.Rows, pair{"dropper", partText(part)})
+	if a, part := bestPart(u.Plan); part != nil {
+		v.Rows = append(v.Rows, pair{"dropper", partText(a, part)})
 	}
 	return v
 }

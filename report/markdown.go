@@ -96,8 +96,8 @@ func (r *Report) markdownRanking(b *strings.Builder) {
 			b.WriteString(" " + cell + " |")
 		}
 		dropper := "-"
-		if _, part := bestPart(u.Plan); part != nil {
-			dropper = md(partText(part))
+		if a, part := bestPart(u.Plan); part != nil {
+			dropper = md(partText(a, part))
 		}
 		b.WriteString(" " + dropper + " |\n")
 	}

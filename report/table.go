@@ -141,8 +141,8 @@ func rankingColumns(r *Report) []column {
 			on.cells = append(on.cells, "-")
 		}
 		volts.cells = append(volts.cells, dash(e.LoadedV, "V"))
-		if _, part := bestPart(u.Plan); part != nil {
-			dropper.cells = append(dropper.cells, partText(part))
+		if a, part := bestPart(u.Plan); part != nil {
+			dropper.cells = append(dropper.cells, partText(a, part))
 		} else {
 			dropper.cells = append(dropper.cells, "-")
 		}

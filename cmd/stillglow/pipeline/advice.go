@@ -48,7 +48,7 @@ func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit)
 				opt.DropperLabel = part.Label
 			}
 			if p.Best >= 0 && p.Arrangements[p.Best].Name != heater.NameShared {
-				otherwise = fmt.Sprintf("the filter needs one resistor ahead of all heaters (%s), where the dropper alone would best be %s", part.Label, p.Arrangements[p.Best].Name)
+				otherwise = sharedInstead(part, p.Arrangements[p.Best])
 			}
 		}
 	}
@@ -82,6 +82,19 @@ func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit)
 		advice.Best.Warnings = append(advice.Best.Warnings, otherwise)
 	}
 	return &advice, nil
+}
+
+// sharedInstead says that the filter's one resistor stands where the dropper alone would be
+// another arrangement, and what that asks for.
+func sharedInstead(part heater.Part, best heater.Arrangement) string {
+	s := fmt.Sprintf("the filter needs one resistor ahead of all heaters (%s), where the dropper alone would best be %s", part.Label, best.Name)
+	if best.Rewired != "" {
+		s += "; with the filter leave the heaters wired as listed, not in strings"
+	}
+	if part.PulledOver {
+		s += fmt.Sprintf("; a valve pulled from its socket then takes another to %.2f V (%+.1f %%), over its limit: never pull or fit one under power", part.PulledV, 100*part.PulledErr)
+	}
+	return s
 }
 
 // usedTraces opens the captures of a unit, u in the sheet, whose samples a prediction
