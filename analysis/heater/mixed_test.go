@@ -1,6 +1,7 @@
 package heater
 
 import (
+	"math"
 	"strings"
 	"testing"
 )
@@ -43,6 +44,24 @@ func TestStringsWorstCasesCoverTheColderHeater(t *testing.T) {
 	near(t, "greatest, relative", part.WorstHigh, 7.030/6.3-1, 2e-4)
 	if w := strings.Join(part.Warnings, "\n"); !strings.Contains(w, "one shorted heater leaves") {
 		t.Errorf("a shorted heater leaves the other the whole supply: %s", w)
+	}
+}
+
+// Heaters of 0.6 and 0.34 A in one string share 12.6 V as (0.6/0.34)^(1/0.6) = 2.58 to 1
+// (one current, I ~ V^0.6): 9.08 and 3.52 V. No dropper mends that, and no regulator is
+// named as the better way; only the shunt is, 6.3 V over 0.26 A.
+func TestUnevenStringIsMendedByNothingAhead(t *testing.T) {
+	p := plan(t, "1x6N1P@string,1x6N2P@string", Supply{Volts: 15, RatedA: 2}, Options{})
+	if p.Best >= 0 || len(p.Alternatives) > 0 || p.Better != "" || !strings.Contains(p.BestWhy, "no dropper and no regulator ahead of it mends") {
+		t.Errorf("best %d, %q, %q, %d other ways", p.Best, p.BestWhy, p.Better, len(p.Alternatives))
+	}
+	if w := strings.Join(p.Warnings, "\n"); !strings.Contains(w, "a shunt of 24.23 Ω (24 Ω, 5 W rating) across each 6N2P") {
+		t.Error(w)
+	}
+	split := layout{strands: p.Load.strands()}.solve(Supply{Volts: 12.6}, 0.6, scenario{}).heaters
+	near(t, "6N2P, V", split[1].volts, 12.6/(1+1/math.Pow(0.6/0.34, 1/0.6)), 1e-6)
+	if p = plan(t, "2x6N2P@string", Supply{Volts: 15, RatedA: 2}, Options{}); p.Best < 0 || len(p.Alternatives) == 0 {
+		t.Errorf("an even string: best %d, %d other ways", p.Best, len(p.Alternatives))
 	}
 }
 

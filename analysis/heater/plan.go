@@ -72,7 +72,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	if p.Arrangements, err = z.arrangements(); err != nil {
 		return Plan{}, err
 	}
-	p.choose()
+	p.choose(z)
 	p.Direct = p.Best >= 0 && p.Arrangements[p.Best].Name == NameNone
 	p.dynamics(z)
 	p.split(z)
@@ -268,7 +268,7 @@ func (part Part) choiceKey() choiceKey {
 // choose picks the arrangement: first that no pulled valve harms the rest, then
 // that the nominal point and the tolerance corners are inside the heaters'
 // limits, then the least excursion, then the fewest parts.
-func (p *Plan) choose() {
+func (p *Plan) choose(z sizing) {
 	if !p.CanFeed {
 		return
 	}
@@ -293,6 +293,20 @@ func (p *Plan) choose() {
 		}
 	}
 	p.sayChoice(best)
+	if p.Best < 0 && z.unevenString() {
+		p.BestWhy += ": a string shares its volts unevenly even at its rated volts, which no dropper and no regulator ahead of it mends; fit the shunt that is named"
+	}
+}
+
+// unevenString reports whether a string leaves a heater outside its limits even at the
+// string's own rated volts.
+func (z sizing) unevenString() bool {
+	for _, h := range (layout{strands: z.strands}).solve(Supply{Volts: z.load.Volts}, z.opt.Exponent, scenario{}).heaters {
+		if z.strands[h.strand].string && h.excess() != 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // addsNothing reports whether connecting directly is as good as the part: its nominal point

@@ -294,7 +294,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	printShopping(w, p)
 	fmt.Fprintln(w)
 	cold := p.ColdRides
-	if !p.Direct {
+	if !p.Direct && p.Best >= 0 {
 		cold += fmt.Sprintf("; without a dropper %s A", digits(p.ColdNoDropA, 3))
 	}
 	printLine(w, "cold start: ", cold)

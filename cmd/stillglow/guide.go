@@ -47,7 +47,8 @@ baseline. Give a bench sheet and it takes target, heaters and memory from there.
 	fl := cmd.Flags()
 	fl.StringVar(&f.target, "target", "", "target whose limits are to be covered (default: the sheet's, else line-preamp)")
 	fl.StringVar(&f.valves, "valves", "", "the heaters to load for: 2x12AU7,1x6N2P (default: the sheet's)")
-	fl.Float64Var(&f.supplyV, "supply", usualSupplyV, "the supply's volts under load (with a sheet: its units' own)")
+	fl.Float64Var(&f.supplyV, "supply", usualSupplyV, "the supply's volts under load (default: the sheet's units' own, else 7 for 6.3 V heaters, in proportion for others)")
+	fl.Lookup("supply").DefValue = "0" // said in the words
 	fl.StringVar(&f.memory, "memory", "", "samples in one scope record: 10k, 1M, 14M (default: the sheet's, else 1M)")
 	fl.Func("max-rate", "highest sample rate in samples per second: 100M, 1G (default 500M)", hertz(&f.maxRate))
 	fl.BoolVar(&f.asJSON, "json", false, "print the captures to take as JSON")
@@ -100,15 +101,28 @@ func (f *guideFlags) write(w io.Writer, s *sheet.Sheet) error {
 		return printSettingsJSON(w, goal.Name, scope, settings)
 	}
 	out := &strings.Builder{}
-	volts := []loadVolts{{V: f.supplyV}}
-	if s != nil && !f.supplyGiven {
-		if own := sheetVolts(s, load); len(own) > 0 {
-			volts = own
-		}
-	}
+	volts := f.loadVolts(s, load)
 	guideText(out, goal, load, volts, scope, settings)
 	_, err = io.WriteString(w, out.String())
 	return err
+}
+
+// loadVolts are the volts to load: those given, the sheet's units', or else what suits the
+// heaters' rail as 7 V suits 6.3 V.
+func (f *guideFlags) loadVolts(s *sheet.Sheet, load heater.Load) []loadVolts {
+	if f.supplyGiven {
+		return []loadVolts{{V: f.supplyV}}
+	}
+	if s != nil {
+		if own := sheetVolts(s, load); len(own) > 0 {
+			return own
+		}
+	}
+	v := loadVolts{V: f.supplyV, Assumed: true}
+	if load.Volts > 0 {
+		v.V *= load.Volts / target.RailVolts
+	}
+	return []loadVolts{v}
 }
 
 func (f *guideFlags) goal(s *sheet.Sheet) (target.Target, error) {
@@ -229,6 +243,8 @@ type loadVolts struct {
 	Units []string // nil: all
 	Over  []string // units whose rated current the heaters may exceed, with it
 
+	Assumed bool // nothing told them
+
 	leastV, mostV float64 // of the units
 }
 
@@ -293,6 +309,9 @@ func loadText(para func(first, text string), load heater.Load, volts []loadVolts
 		who := ""
 		if len(v.Units) > 0 {
 			who = " (" + v.span() + strings.Join(v.Units, ", ") + ")"
+		}
+		if v.Assumed {
+			who = " (assumed, since no supply's volts are given; a resistor for fewer volts than yours burns: give them with --supply)"
 		}
 		para("  - ", fmt.Sprintf("From %.3g V%s: %.3g Ω, which dissipates %.1f W%s: buy %.0f W or more.", v.V, who, ohm, watts, near, math.Ceil(2*watts/5)*5))
 		if len(v.Over) > 0 {

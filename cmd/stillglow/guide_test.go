@@ -265,6 +265,22 @@ func TestGuideLoadFromTheSheet(t *testing.T) {
 	}
 }
 
+// Where nothing tells the supply's volts, the load resistor is for volts that suit the
+// heaters' rail, and says that they are assumed: 7.5 Ω 15 W, right for 7 V and 0.9 A, would
+// take 30 W from 15 V (Ohm's law).
+func TestGuideLoadIsForTheRail(t *testing.T) {
+	for args, want := range map[string]string{
+		"--valves=6x12AX7@series":             "From 14 V (assumed, ",
+		"--valves=2x12AU7":                    "From 7 V (assumed, ",
+		"--valves=6x12AX7@series --supply=15": "From 15 V: 16.7 Ω, which dissipates 13.5 W",
+	} {
+		out, errs, code := command(t, append([]string{"guide"}, strings.Fields(args)...)...)
+		if out = strings.Join(strings.Fields(out), " "); code != exitDone || !strings.Contains(out, want) {
+			t.Errorf("%s: no %q, %s", args, want, errs)
+		}
+	}
+}
+
 // No first range cuts off a unit that is just inside its limits, in the slow
 // capture either, which sees the fast ripple and the spikes too.
 func TestFirstRangeHoldsRippleAndSpikes(t *testing.T) {
