@@ -146,6 +146,9 @@ func measureDraw(t *testing.T, seed uint64) drawn {
 		return d.(drawn)
 	}
 	d := drawn{supply: synth.Draw(seed)}
+	if *accuracyDraws <= leastForFloor {
+		d.supply.Samples = min(d.supply.Samples, 1<<18)
+	}
 	var tr *capture.Trace
 	tr, d.truth = d.supply.Trace("draw")
 	var err error

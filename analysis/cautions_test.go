@@ -28,7 +28,7 @@ func TestCautions(t *testing.T) {
 	}
 	for _, c := range cases {
 		s := trapSupply()
-		s.DCV, s.Samples = 7, 60e3
+		s.DCV, s.Samples = 7, 40e3
 		c.make(&s)
 		m, _ := measureSupply(t, s, c.setup)
 		checkFinite(t, m)

@@ -18,7 +18,7 @@ func TestNoFalseSpikesInNoise(t *testing.T) {
 	const rate, sigma = 100e6, 1e-3
 	whole := 10_000_000
 	if !testrun.Full() {
-		whole = 1_500_000
+		whole = 600_000
 	}
 	for _, c := range []struct {
 		name    string

@@ -15,14 +15,13 @@ import (
 // bursting and dithered supplies lies within 0.7 dB of the truth, or it is the
 // spectrum's own with a caution, and never 1 dB under the truth.
 func TestNoiseUnderPacketsAndDither(t *testing.T) {
-	rates := []float64{500e3, 1e6, 2e6, 5e6, 20e6, 100e6}
-	seeds := uint64(2)
-	if !testrun.Full() {
-		rates, seeds = []float64{2e6, 20e6}, 1
-	}
 	for _, dithered := range []bool{false, true} {
+		rates := []float64{500e3, 1e6, 2e6, 5e6, 20e6, 100e6}
+		if !testrun.Full() {
+			rates = map[bool][]float64{false: {2e6}, true: {20e6}}[dithered]
+		}
 		for _, rate := range rates {
-			for seed := range seeds {
+			for seed := range uint64(testrun.Short(2, 1)) {
 				s := synth.Supply{Seed: 50 + seed, RateHz: rate, Samples: 150e3, DCV: 7, ACCoupled: true,
 					SwitchingHz: 145e3 - 40e3*float64(seed), RipplePPV: 9e-3, Duty: 0.4, ESRStepV: 2e-3,
 					MainsHz: 50, MainsPPV: 0.5e-3, NoiseVPerRtHz: 180e-9, ADCBits: 12}
@@ -31,10 +30,7 @@ func TestNoiseUnderPacketsAndDither(t *testing.T) {
 				} else {
 					s.SpikeRiseV, s.SpikeFallV, s.SpikeWidthS, s.RingRiseHz = 40e-3, -30e-3, 60e-9, 8e6
 					s.BandwidthHz = 0.4 * rate
-					s.Samples = 400e3
-					if !testrun.Full() {
-						s.Samples = 200e3
-					}
+					s.Samples = testrun.Short(400e3, 200e3)
 				}
 				if dithered {
 					s.DitherFrac, s.DitherRateHz = 0.04, 400

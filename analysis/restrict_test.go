@@ -309,7 +309,7 @@ func TestMovingMeanBounds(t *testing.T) {
 		cornerHz        float64
 		ripple, low, hi bool // bounds: the ripple, 20 kHz to 1 MHz, 1 to 20 MHz
 	}{{50e6, false, false, true}, {9e6, false, false, true}, {2e6, true, true, true}, {0, true, true, true}} {
-		tr, _ := synth.Supply{Seed: 3, RateHz: 100e6, Samples: 200e3, ACCoupled: true, SwitchingHz: 120e3, RipplePPV: 20e-3, NoiseVPerRtHz: 60e-9, ADCBits: 8}.Trace("mean")
+		tr, _ := synth.Supply{Seed: 3, RateHz: 100e6, Samples: 60e3, ACCoupled: true, SwitchingHz: 120e3, RipplePPV: 20e-3, NoiseVPerRtHz: 60e-9, ADCBits: 8}.Trace("mean")
 		tr.Acquisition = capture.Acquisition{Mode: capture.AcquisitionEnhanced, CornerHz: c.cornerHz}
 		m := measured(t, tr)
 		if !m.RipplePPV.Known || m.RipplePPV.LowerBound != c.ripple {

@@ -35,7 +35,7 @@ func TestSpikeClasses(t *testing.T) {
 	}
 
 	s = trapSupply()
-	s.RateHz, s.Samples, s.BandwidthHz = 10e6, 1e6, 4e6
+	s.RateHz, s.Samples, s.BandwidthHz = 5e6, 5e5, 2e6
 	s.MainsHz, s.MainsSpikeV = 60, 250e-3
 	m, truth = measureSupply(t, s, Setup{})
 	if m.Spikes.MainsTied < 11 || m.Spikes.MainsTied > 13 {
@@ -60,7 +60,7 @@ func TestSpikesNearTheNoise(t *testing.T) {
 
 func TestUndersampledSpikesAreLowerBounds(t *testing.T) {
 	s := trapSupply()
-	s.RateHz, s.Samples, s.BandwidthHz = 25e6, 150e3, 0
+	s.RateHz, s.Samples, s.BandwidthHz = 25e6, 60e3, 0
 	s.RingRiseHz, s.RingFallHz, s.SpikeWidthS = 15e6, 15e6, 25e-9
 	m, _ := measureSupply(t, s, Setup{})
 	if !m.Spikes.PeakMedianV.Known || !m.Spikes.PeakMedianV.LowerBound || !m.HasCaution(capture.CautionUndersampled) {

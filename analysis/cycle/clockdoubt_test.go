@@ -79,8 +79,8 @@ func TestFiguresKnowOfAWalkingClock(t *testing.T) {
 // long record their phase walks: the slope of its line is not the mean rate, and the
 // deviation holds the difference.
 func TestFrequencyOfALongRecordHoldsItsWalk(t *testing.T) {
-	const rateHz, n, draws = 2.5e6, 20000, 20
-	inside := 0
+	const rateHz, n = 2.5e6, 20000
+	draws, inside := testrun.Short(20, 8), 0
 	for seed := range uint64(draws) {
 		r := rand.New(rand.NewPCG(seed, 21))
 		hz := 60e3 * math.Pow(4, r.Float64())
@@ -102,8 +102,9 @@ func TestFrequencyOfALongRecordHoldsItsWalk(t *testing.T) {
 // remainder foretells: the fundamental of the same ripple scatters by it from record to
 // record.
 func TestNoiseLeftInTheMeanCycle(t *testing.T) {
-	const rateHz, hz, n, draws = 50e6, 62.3e3, 40000, 30
+	const rateHz, hz, n = 50e6, 62.3e3, 40000
 	var sum, square, foretold float64
+	draws := float64(testrun.Short(30, 12))
 	for seed := range uint64(draws) {
 		r := rand.New(rand.NewPCG(seed, 5))
 		in, _ := walking(n, rateHz, hz, 0, r)

@@ -11,11 +11,7 @@ import (
 // TestOddCyclesStayWithinTheFold draws cycles of every shape and checks that no
 // figure leaves what the cycle itself shows.
 func TestOddCyclesStayWithinTheFold(t *testing.T) {
-	draws := uint64(200)
-	if !testrun.Full() {
-		draws = 50
-	}
-	for seed := range draws {
+	for seed := range uint64(testrun.Short(200, 30)) {
 		r := rand.New(rand.NewPCG(seed, 77))
 		bins := 128 << r.IntN(3)
 		period := 1 / (25e3 * math.Pow(16, r.Float64()))
