@@ -56,32 +56,67 @@ func ADCStep(v []float64) (stepV float64, ok bool) {
 // when nearly all samples differ.
 func distinctLevels(v []float64) []float64 {
 	const chunks, chunk = levelChunks, levelChunkLen
-	pick := v
+	pick := [][]float64{v}
+	looked := len(v)
 	if len(v) > chunks*chunk {
-		pick = make([]float64, 0, chunks*chunk)
+		pick, looked = nil, chunks*chunk
 		for c := range chunks {
 			at := c * (len(v) - chunk) / (chunks - 1)
-			pick = append(pick, v[at:at+chunk]...)
+			pick = append(pick, v[at:at+chunk])
 		}
-	} else {
-		pick = slices.Clone(v)
 	}
-	if len(pick) == 0 {
+	values := ascending(pick)
+	if len(values) == 0 {
 		return nil
 	}
-	capture.Ascending(pick)
-	first, last := pick[0], pick[len(pick)-1]
+	first, last := values[0], values[len(values)-1]
 	same := sameLevel * max(last-first, sameOffset*max(math.Abs(first), math.Abs(last)))
-	levels := pick[:1]
-	for _, x := range pick[1:] {
+	levels := values[:1]
+	for _, x := range values[1:] {
 		if x-levels[len(levels)-1] > same {
 			levels = append(levels, x)
 		}
 	}
-	if len(levels) > fewLevels && float64(len(levels)) > maxLevelShare*float64(len(pick)) {
+	if len(levels) > fewLevels && float64(len(levels)) > maxLevelShare*float64(looked) {
 		return nil
 	}
 	return levels
+}
+
+// ascending are the values of stretches in ascending order, each once where they are so
+// few as a converter's codes are; else all.
+func ascending(stretches [][]float64) []float64 {
+	if few, ok := differing(stretches); ok {
+		slices.Sort(few)
+		return few
+	}
+	all := slices.Concat(stretches...)
+	capture.Ascending(all)
+	return all
+}
+
+// differing are the values of stretches, each once, in any order. ok is false where there
+// are more than fill half of the table that they are looked up in.
+func differing(stretches [][]float64) (values []float64, ok bool) {
+	const places = 1 << levelTableBits
+	var table [places]int32 // number of the value that has the place, 0: none
+	for _, stretch := range stretches {
+		for _, x := range stretch {
+			at := math.Float64bits(x) * 0x9e3779b97f4a7c15 >> (64 - levelTableBits) // Knuth's multiplicative hash: 2^64 over the golden ratio
+			for table[at] != 0 && values[table[at]-1] != x {
+				at = (at + 1) % places
+			}
+			if table[at] != 0 {
+				continue
+			}
+			if len(values) == places/2 {
+				return nil, false
+			}
+			values = append(values, x)
+			table[at] = int32(len(values))
+		}
+	}
+	return values, true
 }
 
 // meanBelow is the mean of the values not above limit; limit must not be below

@@ -186,6 +186,10 @@ const (
 	clipPile      = 4    // times as many there as on the last but one: a sine has at most 2.5 times
 	levelChunks   = 64   // places spread over a long record
 	levelChunkLen = 2048 // samples looked at there
+	// levelTableBits is the size of the table of different values, a power of two: half of
+	// it holds the codes of a 12-bit converter, and a record of as good as no two values
+	// alike fills that at once.
+	levelTableBits = 13
 )
 
 // stepReaches are the gaps in steps that are taken in one after the other: each
