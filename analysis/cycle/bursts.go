@@ -11,7 +11,7 @@ import (
 // trackBursts finds the packets and the phase of the switching in each.
 func trackBursts(d *demodulator, rateHz float64) *Track {
 	per := d.perSample
-	blocks := d.blocks(2, 0.5)
+	blocks := d.blocks(2, 0.5, false)
 	if len(blocks) < leastBlocks {
 		return nil
 	}

@@ -63,7 +63,7 @@ func (t *Track) walk(volts []float64, meanV float64) float64 {
 		volts = volts[:min(len(volts), wanderSamples, int(wanderStretch/t.Pieces[0].PerSample))]
 		clear = wanderSigmas
 	}
-	blocks := newDemodulator(volts, meanV, t.Pieces[0].PerSample).blocks(wanderCycles, wanderCycles/2)
+	blocks := newDemodulator(volts, meanV, t.Pieces[0].PerSample).blocks(wanderCycles, wanderCycles/2, true)
 	if len(blocks) < leastWander {
 		return 0
 	}

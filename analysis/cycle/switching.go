@@ -417,12 +417,22 @@ func insidePackets(volts []float64, meanV, rateHz float64, try coarseSwitching, 
 	if !(try.strength > insideLeast) || try.hz >= candidateTopHz { // beyond, it is a ring after every edge
 		return false
 	}
-	t := trackSwitching(volts, meanV, rateHz, try)
-	if t == nil || t.Kind != Bursting || t.BurstHz <= 0 || t.BurstHz >= SearchLowHz {
+	demodulated := newDemodulator(volts, meanV, try.hz/rateHz)
+	blocks := demodulated.blocks(trackCycles, trackHop, true)
+	if len(blocks) < leastBlocks {
+		return false
+	}
+	s := strengthOf(blocks)
+	if !s.rests {
+		return false
+	}
+	t := trackBursts(demodulated, rateHz)
+	if t == nil || t.BurstHz <= 0 || t.BurstHz >= SearchLowHz {
 		return false
 	}
 	k := combHz / t.BurstHz
-	return math.Abs(k-math.Round(k)) < packetsOff*math.Max(1, k/packetsOffFrom) && try.hz > packetCycles*t.BurstHz
+	return math.Abs(k-math.Round(k)) < packetsOff*math.Max(1, k/packetsOffFrom) && try.hz > packetCycles*t.BurstHz &&
+		t.explains(volts, s.packetGain(), trackFixed(volts, rateHz, try.hz))
 }
 
 // repeatsOffComb reports whether the repetition by correlation is the cycle and

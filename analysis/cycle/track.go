@@ -44,7 +44,7 @@ func (t *Track) Cycles() float64 {
 type demodBlock struct {
 	middle float64 // sample
 	c      complex128
-	ref    complex128 // the same half a harmonic up, where there is only noise
+	ref    complex128 // the same half a harmonic up, where there is only noise; 0 where it is not asked for
 }
 
 // demodulator takes the complex amplitude of a frequency from blocks of a record. The
@@ -96,9 +96,9 @@ func (d *demodulator) take(dst []float64, start int) {
 	}
 }
 
-// blocks are blocks of a number of cycles, one every hop cycles; nil where the record
-// holds none.
-func (d *demodulator) blocks(cycles, hop float64) []demodBlock {
+// blocks are blocks of a number of cycles, one every hop cycles, each with the noise
+// beside it where that is asked for; nil where the record holds none.
+func (d *demodulator) blocks(cycles, hop float64, noise bool) []demodBlock {
 	group := float64(d.group)
 	length := int(cycles / d.perSample / group)
 	step := hop / d.perSample / group
@@ -111,8 +111,11 @@ func (d *demodulator) blocks(cycles, hop float64) []demodBlock {
 	for i := range taper {
 		taper[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(length))
 	}
-	// of both frequencies, under the taper
-	turns, turnsRef := newTurns(taper, w), newTurns(taper, 1.5*w)
+	var own, beside turns // under the taper
+	own = newTurns(taper, w)
+	if noise {
+		beside = newTurns(taper, 1.5*w)
+	}
 	blocks := make([]demodBlock, int(float64(n-length)/step)+1)
 	k := complex(4/float64(length), 0) // amplitude of a cosine under the taper
 	for b := range blocks {
@@ -121,10 +124,13 @@ func (d *demodulator) blocks(cycles, hop float64) []demodBlock {
 		mean := floats.Dot(block, taper) / (float64(length) / 2)
 		first := (float64(start*d.group) + float64(d.group-1)/2) * d.perSample
 		p := cmplx.Rect(1, -2*math.Pi*fraction(first))
-		q := cmplx.Rect(1, -2*math.Pi*fraction(1.5*first))
 		blocks[b] = demodBlock{
 			middle: (float64(start)+float64(length-1)/2)*group + float64(d.group-1)/2,
-			c:      turns.of(block, mean) * p * k, ref: turnsRef.of(block, mean) * q * k,
+			c:      own.of(block, mean) * p * k,
+		}
+		if noise {
+			q := cmplx.Rect(1, -2*math.Pi*fraction(1.5*first))
+			blocks[b].ref = beside.of(block, mean) * q * k
 		}
 	}
 	return blocks
@@ -178,49 +184,19 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		return nil
 	}
 	n := float64(len(volts))
-	per := found.hz / rateHz
-	refineAll := func() *Track {
-		hz, u, parts := refineFixed(volts, rateHz, found.hz)
-		if n*hz/rateHz < shortCycles {
-			hz, u = refineShort(volts, rateHz, hz, u)
-		}
-		// places in the cycle are known to a fraction of a bin at best
-		u = max(u, placeKnown*rateHz/n)
-		return &Track{Kind: Fixed, Hz: hz, SigmaHz: u, parts: parts,
-			Pieces: []Piece{{0, n, 0, hz / rateHz}}}
-	}
-	demodulated := newDemodulator(volts, meanV, per)
+	demodulated := newDemodulator(volts, meanV, found.hz/rateHz)
 	var fixed *Track
 	var blocks []demodBlock
-	both(func() { fixed = refineAll() }, func() { blocks = demodulated.blocks(trackCycles, trackHop) })
+	both(func() { fixed = trackFixed(volts, rateHz, found.hz) }, func() { blocks = demodulated.blocks(trackCycles, trackHop, true) })
 	if len(blocks) < leastBlocks {
 		return fixed
 	}
-	amp := make([]float64, len(blocks))
-	noise := make([]float64, len(blocks))
-	for i, b := range blocks {
-		amp[i], noise[i] = cmplx.Abs(b.c), cmplx.Abs(b.ref)
-	}
-	ranked := slices.Clone(amp)
-	strong := capture.Ranked(ranked, len(ranked)*strongestPercent/100)
-	quiet := capture.Ranked(noise, len(noise)/2)
-	if strong < trackSigmas*quiet && found.coherent {
+	s := strengthOf(blocks)
+	if s.strong < trackSigmas*s.quiet && found.coherent {
 		return fixed
 	}
-	off := 0
-	for _, a := range amp {
-		if a < restsBelow*strong {
-			off++
-		}
-	}
-	if share := float64(off) / float64(len(amp)); share > leastRest && strong > restSigmas*quiet && capture.Ranked(ranked, len(ranked)/50) < weakestBlock*strong {
-		// lines that alias near the fundamental beat with it as packets would, but then
-		// the cycle goes on between them
-		gain := 1.0
-		if strong <= restSure*quiet {
-			gain = restGain
-		}
-		if t := trackBursts(demodulated, rateHz); t != nil && t.explains(volts, gain, fixed) {
+	if s.rests {
+		if t := trackBursts(demodulated, rateHz); t != nil && t.explains(volts, s.packetGain(), fixed) {
 			return t
 		}
 	}
@@ -233,7 +209,7 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		if len(b) < leastBlocks {
 			return
 		}
-		if t := trackDither(b, n, rateHz, found.hz, quiet); t != nil {
+		if t := trackDither(b, n, rateHz, found.hz, s.quiet); t != nil {
 			if power == 0 {
 				power = wanderGain * foldOnly(volts, best, newSlowPart(volts, best)).Power()
 			}
@@ -243,10 +219,55 @@ func trackSwitching(volts []float64, meanV, rateHz float64, found coarseSwitchin
 		}
 	}
 	try(blocks)
-	if strong > shortBlocksOver*quiet {
-		try(demodulated.blocks(3, 1))
+	if s.strong > shortBlocksOver*s.quiet {
+		try(demodulated.blocks(3, 1, false))
 	}
 	return best
+}
+
+// trackFixed follows a supply that keeps one frequency near hz.
+func trackFixed(volts []float64, rateHz, hz float64) *Track {
+	n := float64(len(volts))
+	hz, u, parts := refineFixed(volts, rateHz, hz)
+	if n*hz/rateHz < shortCycles {
+		hz, u = refineShort(volts, rateHz, hz, u)
+	}
+	// places in the cycle are known to a fraction of a bin at best
+	u = max(u, placeKnown*rateHz/n)
+	return &Track{Kind: Fixed, Hz: hz, SigmaHz: u, parts: parts,
+		Pieces: []Piece{{0, n, 0, hz / rateHz}}}
+}
+
+// strength is what blocks show of the switching's fundamental.
+type strength struct {
+	strong, quiet float64 // V: of the strongest blocks, and of the noise beside them
+	rests         bool    // so many blocks are so weak that the supply may rest in them
+}
+
+func strengthOf(blocks []demodBlock) strength {
+	amp, noise := make([]float64, len(blocks)), make([]float64, len(blocks))
+	for i, b := range blocks {
+		amp[i], noise[i] = cmplx.Abs(b.c), cmplx.Abs(b.ref)
+	}
+	s := strength{strong: capture.Ranked(amp, len(amp)*strongestPercent/100), quiet: capture.Ranked(noise, len(noise)/2)}
+	off := 0
+	for _, a := range amp {
+		if a < restsBelow*s.strong {
+			off++
+		}
+	}
+	s.rests = float64(off)/float64(len(amp)) > leastRest && s.strong > restSigmas*s.quiet && capture.Ranked(amp, len(amp)/50) < weakestBlock*s.strong
+	return s
+}
+
+// packetGain is how many times the power of a fixed track one of packets must hold:
+// lines that alias near the fundamental beat with it as packets would, but then the cycle
+// goes on between them.
+func (s strength) packetGain() float64 {
+	if s.strong <= restSure*s.quiet {
+		return restGain
+	}
+	return 1
 }
 
 // explains reports whether a track of packets holds that many times the power that
