@@ -137,15 +137,13 @@ func (out *Finding) offEdgeInWindow(s *sizer, scale float64) {
 	t, smooth, per := s.t, s.r.Model.Smooth, s.binsPerSample()
 	at, most := -1, 0.0
 	m := len(smooth)
+	peakAt, reach := s.peakAt(), s.jitterReach()
 	for i, v := range s.buf {
-		if math.Abs(float64(i)-s.peakAt()) <= s.jitterReach() {
-			continue
-		}
-		x := s.place(i)
-		tv := scale * cycle.Lerp(t.V, x)
-		if math.Abs(v-tv) <= max(out.ThresholdV, most) {
+		tv := scale * s.mean[i]
+		if math.Abs(v-tv) <= max(out.ThresholdV, most) || math.Abs(float64(i)-peakAt) <= reach {
 			continue // nearly all: what follows is taken off it
 		}
+		x := s.place(i)
 		steep := math.Abs(cycle.Lerp(t.V, x+per)-cycle.Lerp(t.V, x-per)) * math.Abs(scale)
 		before := (t.First + int(x-per) + 2*m) % m
 		after := (t.First + int(x+per) + 1 + 2*m) % m
@@ -159,7 +157,7 @@ func (out *Finding) offEdgeInWindow(s *sizer, scale float64) {
 	if at < 0 {
 		return
 	}
-	peak := s.buf[at] - scale*cycle.Lerp(t.V, s.place(at))
+	peak := s.buf[at] - scale*s.mean[at]
 	out.OffEdge = append(out.OffEdge, Event{TimeS: float64(s.from + at), PeakV: peak,
 		DurationS: t.Duration() / per / out.rateHz, CyclePhase: t.Edge.Phase, Class: Random})
 }

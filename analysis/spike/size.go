@@ -26,6 +26,7 @@ type sizer struct {
 	plain   bool    // read by the peak
 
 	buf   []float64 // the last one sized, tails of others taken off
+	mean  []float64 // the template at the same samples
 	from  int       // sample of buf[0]
 	start float64   // where the template starts, in samples
 }
@@ -76,12 +77,15 @@ func (s *sizer) read(x float64) (num, den float64) {
 	s.start = x - s.lead/s.perSample
 	s.from = max(int(math.Ceil(s.start)), 0)
 	to := min(int(s.start+float64(s.t.Until)/m/s.perSample)+1, len(s.r.Volts))
-	s.buf = s.r.Append(s.buf[:0], s.from, to)
+	s.buf, s.mean = s.r.Append(s.buf[:0], s.from, to), s.mean[:0]
 	for i, v := range s.buf {
 		b := s.place(i)
-		v -= cycle.Lerp(s.t.Tail, b)
-		s.buf[i] = v
+		if s.t.Tail != nil {
+			v -= cycle.Lerp(s.t.Tail, b)
+			s.buf[i] = v
+		}
 		tv := cycle.Lerp(s.t.V, b)
+		s.mean = append(s.mean, tv)
 		num += v * tv
 		den += tv * tv
 	}
