@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"stillglow/analysis/internal/spare"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
@@ -54,15 +55,17 @@ func (c *Finding) holdAgainst(in Input) heldSpectra {
 	s := heldSpectra{binHz: in.RateHz / float64(group*length), stretches: min(n/length, explainStretches)}
 	s.whole, s.rest = make([]float64, length/2+1), make([]float64, length/2+1)
 	whole, rest := make([]float64, length), make([]float64, length)
-	power := newTaperedPower(length, 1/float64(group)/float64(group)/float64(s.stretches))
+	power := taperedPowers.Take(length, newTaperedPower)
+	defer taperedPowers.Give(length, power)
+	scale := 1 / float64(group) / float64(group) / float64(s.stretches)
 	for k := range s.stretches {
 		from := 0
 		if s.stretches > 1 {
 			from = k * (n - length) / (s.stretches - 1) * group
 		}
 		c.sumsLeft(in.Volts, from, group, whole, rest)
-		power.add(whole, s.whole)
-		power.add(rest, s.rest)
+		power.add(whole, s.whole, scale)
+		power.add(rest, s.rest, scale)
 	}
 	return s
 }
@@ -101,14 +104,14 @@ type taperedPower struct {
 	fft   *spectrum.Transform
 	taper []float64
 	coef  []complex128
-	scale float64 // of a bin's squared magnitude
 }
 
-// newTaperedPower prepares for stretches of n samples: a sine of rms a adds a² times
-// scale over its bins.
-func newTaperedPower(n int, scale float64) *taperedPower {
-	const hannPower = 0.375 // mean square of the taper
-	return &taperedPower{fft: spectrum.NewTransform(n), taper: hann(n), coef: make([]complex128, n/2+1), scale: 2 / (float64(n) * float64(n)) / hannPower * scale}
+// taperedPowers are those of two records at once, of which all but short ones have one
+// length.
+var taperedPowers = spare.List[*taperedPower]{Most: 2}
+
+func newTaperedPower(n int) *taperedPower {
+	return &taperedPower{fft: spectrum.NewTransform(n), taper: hann(n), coef: make([]complex128, n/2+1)}
 }
 
 // hann is Hann's taper over n samples, the half sample at either end counted.
@@ -121,15 +124,19 @@ func hann(n int) []float64 {
 	return w
 }
 
-// add adds the power spectrum of x, which is spent, to sum.
-func (p *taperedPower) add(x, sum []float64) {
+// add adds the power spectrum of x, which is spent, to sum: a sine of rms a adds a² times
+// scale over its bins.
+func (p *taperedPower) add(x, sum []float64, scale float64) {
+	const hannPower = 0.375 // mean square of the taper
+	n := float64(len(x))
+	ofBin := 2 / (n * n) / hannPower * scale
 	slope, base := trend(x)
 	for i, w := range p.taper {
 		x[i] = (x[i] - base - slope*float64(i)) * w
 	}
 	p.fft.Coefficients(p.coef, x)
 	for k, v := range p.coef {
-		sum[k] += (real(v)*real(v) + imag(v)*imag(v)) * p.scale
+		sum[k] += (real(v)*real(v) + imag(v)*imag(v)) * ofBin
 	}
 }
 

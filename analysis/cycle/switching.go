@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/floats"
 
+	"stillglow/analysis/internal/spare"
 	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
@@ -88,19 +89,36 @@ type searchSpectrum struct {
 	binHz float64
 	power []float64
 	floor []float64
-	fft   *fourier.FFT // that it was made with
+	space *searchSpace // that it was made with
 }
+
+// searchSpace is what stretches of one length share, and the work space for them.
+type searchSpace struct {
+	fft   *fourier.FFT
+	taper []float64
+	x     []float64
+	terms []complex128
+}
+
+// searchSpaces are those of two records searched at once, of two lengths.
+var searchSpaces = spare.List[*searchSpace]{Most: 4}
+
+func newSearchSpace(n int) *searchSpace {
+	return &searchSpace{fourier.NewFFT(n), hann(n), make([]float64, n), make([]complex128, n/2+1)}
+}
+
+// giveBack ends the use of the spectrum's work space.
+func (s searchSpectrum) giveBack() { searchSpaces.Give(len(s.space.x), s.space) }
 
 func (s searchRecord) spectrum() searchSpectrum {
 	n := spectrum.SmoothLen(len(s.x)) &^ 1
-	fft := fourier.NewFFT(n)
-	w := hann(n)
+	space := searchSpaces.Take(n, newSearchSpace)
 	slope, base := trend(s.x[:n])
-	for i := range w {
-		w[i] *= s.x[i] - base - slope*float64(i)
+	for i, w := range space.taper {
+		space.x[i] = w * (s.x[i] - base - slope*float64(i))
 	}
-	c := fft.Coefficients(nil, w)
-	sp := searchSpectrum{binHz: s.rateHz / float64(n), power: make([]float64, len(c)), fft: fft}
+	c := space.fft.Coefficients(space.terms, space.x)
+	sp := searchSpectrum{binHz: s.rateHz / float64(n), power: make([]float64, len(c)), space: space}
 	for k, v := range c {
 		sp.power[k] = real(v)*real(v) + imag(v)*imag(v)
 	}
@@ -286,7 +304,8 @@ func scoreComb(peaks []peakBin, weights []float64, total, power, top, binHz, hz 
 // correlation there over that at no lag.
 func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, strength float64) {
 	n := (len(s.power) - 1) * 2
-	c := make([]complex128, len(s.power))
+	c := s.space.terms
+	clear(c)
 	chance := 0.0 // variance that noise alone gives the correlation at any lag
 	for k := range c {
 		f := float64(k) * s.binHz
@@ -303,7 +322,7 @@ func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, 
 		}
 	}
 	chance = math.Sqrt(chance)
-	r := s.fft.Sequence(nil, c)
+	r := s.space.fft.Sequence(s.space.x, c)
 	if !(r[0] > 0) {
 		return 0, 0
 	}
@@ -358,6 +377,7 @@ func searchSwitching(volts []float64, meanV, rateHz float64, notHz []float64) co
 		return coarseSwitching{}
 	}
 	sp := rec.spectrum()
+	defer sp.giveBack()
 	sp.leaveOut(notHz)
 	low := max(SearchLowHz, minCycles*sp.binHz)
 	high := min(SearchHighHz, searchTopShare*rec.rateHz)

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"stillglow/analysis/internal/spare"
 	"stillglow/capture"
 )
 
@@ -58,6 +59,7 @@ func FindLines(ctx context.Context, src Source, rateHz float64, m Multirate, opt
 	}
 	var lines []Line
 	var search lineSearch
+	defer search.giveBack()
 	high := min(opt.HighHz, rateHz/2)
 	for s, st := range m.Stages {
 		if err := ctx.Err(); err != nil {
@@ -90,25 +92,40 @@ func FindLines(ctx context.Context, src Source, rateHz float64, m Multirate, opt
 	return lines, nil
 }
 
-// lineSearch holds the work space that the stages share.
+// lineSearch is the work space for pieces of n samples.
 type lineSearch struct {
+	n int
+	*lineSpace
+}
+
+type lineSpace struct {
 	win    taper
 	powers powers
-	n      int // samples in a piece
 	power  []float64
 }
 
-// resize makes room for pieces of n samples, at most as many as ever before.
+// lineSpaces are those of two records searched at once, each in five lengths as a rule.
+var lineSpaces = spare.List[*lineSpace]{Most: 10}
+
+func newLineSpace(n int) *lineSpace {
+	return &lineSpace{newTaper(windowBlackmanHarris, n), newPowers(n), make([]float64, n/2+1)}
+}
+
+// resize makes room for pieces of n samples.
 func (w *lineSearch) resize(n int) {
 	if n != w.n {
-		w.win, w.powers, w.n = newTaper(windowBlackmanHarris, n), newPowers(n), n
-		if n/2+1 > cap(w.power) {
-			w.power = make([]float64, n/2+1)
-			return
-		}
-		w.power = w.power[:n/2+1]
+		w.giveBack()
+		w.n, w.lineSpace = n, lineSpaces.Take(n, newLineSpace)
 	}
 	clear(w.power)
+}
+
+// giveBack ends the use of the work space.
+func (w *lineSearch) giveBack() {
+	if w.lineSpace != nil {
+		lineSpaces.Give(w.n, w.lineSpace)
+		w.lineSpace = nil
+	}
 }
 
 // stage finds the lines of one stage between two frequencies.

@@ -103,6 +103,7 @@ func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate
 		below.push(block)
 	}
 	below.close()
+	defer c.giveBack()
 	if gated {
 		m.Excised = 1 - kept/float64(n)
 	}
@@ -120,6 +121,14 @@ func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate
 type cascade struct {
 	octaves []*octave
 	gated   bool
+	spaces  []*segmentSpace
+}
+
+// giveBack ends the use of the work spaces.
+func (c *cascade) giveBack() {
+	for _, s := range c.spaces {
+		segmentSpaces.Give(len(s.work), s)
+	}
 }
 
 // octave is one stage at work.
@@ -150,7 +159,8 @@ func newCascade(n int, rateHz float64, opt Options, gated bool) *cascade {
 			size = max(SmoothLen(length/4)*2, 2)
 		}
 		if s <= 1 || len(space.work) != size { // the first stage runs beside the others
-			space = newSegmentSpace(size)
+			space = segmentSpaces.Take(size, newSegmentSpace)
+			c.spaces = append(c.spaces, space)
 		}
 		o := &octave{
 			stage: Stage{RateHz: rateHz / math.Exp2(float64(s)), StartS: offset / rateHz, Samples: length},

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/floats"
+
+	"stillglow/analysis/internal/spare"
 )
 
 // segmentSpace is what averages over segments of one length share: taper,
@@ -15,6 +17,10 @@ type segmentSpace struct {
 	powers  powers
 	work    []float64
 }
+
+// segmentSpaces are those of the two spectra of two records, of three lengths each as a
+// rule.
+var segmentSpaces = spare.List[*segmentSpace]{Most: 12}
 
 func newSegmentSpace(n int) *segmentSpace {
 	s := &segmentSpace{
