@@ -2,6 +2,7 @@ package spectrum
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -78,5 +79,28 @@ func TestQuantisationDensity(t *testing.T) {
 	// step/sqrt12 of 1 V in 8 bit: 1.127637 mV
 	if got := QuantisationDensity(1.0/256, 2); math.Abs(got-1.127637e-3) > 1e-9 {
 		t.Errorf("1 V in 8 bit: %.7g V", got)
+	}
+}
+
+// Whether values are few enough for the table or not, they come out as sorting and
+// dropping equal ones gives them.
+func TestAscendingIsWhatSortingGives(t *testing.T) {
+	x := reference.WhiteNoise(40000, 1, 7)
+	few := quantise(x, 0.01)
+	few[3], few[5] = 0, math.Copysign(0, -1)
+	codes := make([]float64, 40000)
+	for i := range codes { // half the table and one more
+		codes[i] = float64(i * 7919 % (1<<levelTableBits/2 + 1))
+	}
+	for name, v := range map[string][]float64{"few": few, "half the table": codes[:1<<levelTableBits/2], "one more": codes, "none alike": x, "none": nil} {
+		want := slices.Clone(v)
+		slices.Sort(want)
+		got := slices.Compact(ascending([][]float64{v[:len(v)/3], v[len(v)/3:]}))
+		if want = slices.Compact(want); !slices.Equal(got, want) {
+			t.Errorf("%s: %d values, want %d", name, len(got), len(want))
+		}
+		if _, ok := differing([][]float64{v}); ok != (len(want) <= 1<<levelTableBits/2) {
+			t.Errorf("%s: %d values in the table: %v", name, len(want), ok)
+		}
 	}
 }
