@@ -88,6 +88,8 @@ const (
 	// It is read on a stretch of repeatPoints points, repeatInCycle or more in a cycle,
 	// at lags at which repeatSeen of them meet.
 	repeatPoints, repeatInCycle, repeatSeen = 4096, 8, 0.05
+	// repeatBlock is how many samples are read at a time: they stay in the caches.
+	repeatBlock = 1 << 13
 	// mostCut is the share of the samples that may be cut off before noise and sums are
 	// lower bounds: what is cut off shows neither.
 	mostCut = 0.05
