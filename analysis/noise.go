@@ -37,7 +37,11 @@ func measureNoise(ctx context.Context, rec *record, view spectralView, named nam
 		// between the lines of spikes stand their jitter's skirts
 		opt.ModelShare = skirtsShare
 	} else {
-		m, err := spectrum.Of(ctx, g, tr.SampleRateHz, spectrum.Options{Weights: g.Weights})
+		how := spectrum.Options{NoiseOnly: true}
+		if g.Excises() {
+			how.Weights = g.Weights
+		}
+		m, err := spectrum.Of(ctx, g, tr.SampleRateHz, how)
 		if err != nil {
 			return out, err
 		}

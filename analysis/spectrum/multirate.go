@@ -19,6 +19,9 @@ type Options struct {
 	// Weights writes the weights of samples start to start+len(w) to w, in ascending
 	// order: 0 for one that is excised (inside a spike), 1 for all others. nil: none is.
 	Weights func(w []float64, start int)
+	// NoiseOnly says that lines and single events are out of the record, so that fewer
+	// segments do; with Weights it is so.
+	NoiseOnly bool
 }
 
 // Stage is one octave step of a multirate spectrum.
@@ -164,7 +167,7 @@ func newCascade(n int, rateHz float64, opt Options, gated bool) *cascade {
 		}
 		o := &octave{
 			stage: Stage{RateHz: rateHz / math.Exp2(float64(s)), StartS: offset / rateHz, Samples: length},
-			welch: newWelch(space, hopOf(length, size, gated), gated),
+			welch: newWelch(space, hopOf(length, size, gated || opt.NoiseOnly), gated),
 		}
 		if opt.Keep && s > 0 && length <= max(n/keptShare, keptAlways) {
 			o.keep = true
@@ -182,8 +185,8 @@ func newCascade(n int, rateHz float64, opt Options, gated bool) *cascade {
 
 // hopOf is how far one segment of size samples lies from the next in a stage of
 // length samples, half of one at least. Of so many there is no need of all.
-func hopOf(length, size int, gated bool) int {
-	if gated {
+func hopOf(length, size int, noiseOnly bool) int {
+	if noiseOnly {
 		return min(max(length/enoughGated, size/2), maxGatedHop*size)
 	}
 	if length < enoughSegments*size {

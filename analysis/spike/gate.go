@@ -147,6 +147,9 @@ func (g *Gate) Fill(dst []float64, start int) {
 	}
 }
 
+// Excises reports whether any sample is excised; else all weights are 1.
+func (g *Gate) Excises() bool { return g.weights != nil || len(g.offEdge) > 0 }
+
 // Weights writes the weights of samples start to start+len(w) to w: 0 for an excised
 // one, 1 for all others.
 func (g *Gate) Weights(w []float64, start int) {
