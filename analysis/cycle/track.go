@@ -85,9 +85,8 @@ func (d *demodulator) block(start, length int) []float64 {
 // take puts the means of the groups from start on into dst.
 func (d *demodulator) take(dst []float64, start int) {
 	if d.group == 1 {
-		for i, v := range d.volts[start : start+len(dst)] {
-			dst[i] = v - d.meanV
-		}
+		copy(dst, d.volts[start:])
+		floats.AddConst(-d.meanV, dst)
 		return
 	}
 	for i := range dst {

@@ -90,14 +90,9 @@ func Of(ctx context.Context, src Source, rateHz float64, opt Options) (Multirate
 		if pos == 0 {
 			m.MeanV = weightedMean(xb, wb)
 		}
-		if mean := m.MeanV; gated {
-			for i, g := range wb {
-				xb[i] = (xb[i] - mean) * g
-			}
-		} else {
-			for i := range xb {
-				xb[i] -= mean
-			}
+		floats.AddConst(-m.MeanV, xb)
+		if gated {
+			floats.Mul(xb, wb)
 		}
 		// what the first stage makes of a block is another goroutine's at once
 		first, block := c.octaves[0], below.take()

@@ -132,12 +132,7 @@ func (k *welch) transform(seg, w []float64) {
 		if share := floats.Sum(w); share > 0 {
 			mean = sum / share
 		}
-		w = w[:len(seg)]
-		work := k.work[:len(seg)]
-		for i, x := range seg {
-			work[i] = x - mean*w[i]
-		}
-		seg, mean = work, 0
+		seg, mean = floats.AddScaledTo(k.work, seg, -mean, w), 0
 		k.weight += floats.Dot(k.squares, w)
 	}
 	k.full += k.square
