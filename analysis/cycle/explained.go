@@ -75,10 +75,9 @@ func (c *Finding) holdAgainst(in Input) heldSpectra {
 func (c *Finding) sumsLeft(volts []float64, from, group int, whole, rest []float64) {
 	clear(whole)
 	clear(rest)
-	mean, last := c.Fold.Mean, c.Fold.Bins-1
-	size := float64(c.Fold.Bins)
+	mean := c.Fold.Mean
 	Walk(from, from+len(whole)*group, c.Track, c.Residue.Slow, func(st Stretch) {
-		ph := st.Phase - math.Floor(st.Phase)
+		ph, step := NewPhase(st.Phase), NewPhase(st.PerSample)
 		for i := st.From; i < st.To; {
 			g := (i - from) / group
 			end := min(from+(g+1)*group, st.To)
@@ -86,9 +85,8 @@ func (c *Finding) sumsLeft(volts []float64, from, group int, whole, rest []float
 			taken := 0.0
 			if st.On {
 				for ; i < end; i++ {
-					taken += mean[min(int(ph*size), last)]
-					for ph += st.PerSample; ph >= 1; ph-- {
-					}
+					taken += mean[ph.Bin(len(mean))]
+					ph += step
 				}
 			}
 			whole[g] += sum

@@ -309,35 +309,31 @@ func foldInto(m int, volts []float64, t *Track, s SlowPart) *Fold {
 		if b.n == 0 {
 			continue
 		}
-		f.Count[i], f.Mean[i], f.place[i] = b.n, b.sum/b.n, b.place/b.n
+		f.Count[i], f.Mean[i], f.place[i] = b.n, b.sum/b.n, b.place*inBinUnit/b.n
 		f.VarianceV2[i] = max(b.square/b.n-f.Mean[i]*f.Mean[i], 0)
 	}
 	return f
 }
 
-// foldBin are a bin's sums, side by side in memory.
+// foldBin are a bin's sums, side by side in memory; that of the places is in inBinUnit.
 type foldBin struct{ n, place, sum, square float64 }
 
 // foldStretch adds samples from..to to the bins and gives the cycles that they hold.
 func foldStretch(bins []foldBin, volts []float64, from, to int, t *Track, s SlowPart) (cycles float64) {
-	size := float64(len(bins))
+	size := uint64(len(bins))
 	Walk(from, to, t, s, func(st Stretch) {
 		if !st.On {
 			return
 		}
 		cycles += st.PerSample * float64(st.To-st.From)
-		ph := (st.Phase - math.Floor(st.Phase)) * size
-		step := st.PerSample * size
+		ph, step := NewPhase(st.Phase), NewPhase(st.PerSample)
 		base := st.Slow
 		for _, v := range volts[st.From:st.To] {
-			for ph >= size {
-				ph -= size
-			}
-			i := int(ph)
+			i, within := ph.inBin(size)
 			y := v - base
 			b := &bins[i]
 			b.n++
-			b.place += ph - float64(i)
+			b.place += float64(within)
 			b.sum += y
 			b.square += y * y
 			ph += step

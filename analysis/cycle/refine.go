@@ -69,36 +69,27 @@ func newHarmonicSum(volts []float64, rateHz, hz float64) harmonicSum {
 	h := harmonicSum{parts: make([]partFold, parts), rateHz: rateHz, hz: hz, centre: float64(n-1) / 2,
 		harmonics: max(int(min(bins/4, harmonicsTop*rateHz/hz)), 1), sums: make([]complex128, bins/4+1)}
 	inc := hz / rateHz
-	part := func(p int, acc []float64, fft *fourier.FFT) {
+	part := func(p int, acc *[bins]float64, fft *fourier.FFT) {
 		lo, hi := p*n/parts, (p+1)*n/parts
 		// whole cycles only
 		whole := math.Floor(float64(hi-lo)*inc) / inc
 		if whole >= 1 {
 			hi = min(hi, lo+int(whole+0.5))
 		}
-		clear(acc)
+		clear(acc[:])
 		slope, base := trend(volts[lo:hi])
-		ph := fraction(float64(lo)*inc) * bins
-		step := inc * bins
-		bin, sum := 0, acc[0] // neighbours often share a bin
+		ph, step := NewPhase(float64(lo)*inc), NewPhase(inc)
 		for i, v := range volts[lo:hi] {
-			if b := int(ph) & (bins - 1); b != bin {
-				acc[bin] = sum
-				bin, sum = b, acc[b]
-			}
-			sum += v - base - slope*float64(i)
+			acc[ph.Bin(bins)] += v - base - slope*float64(i)
 			ph += step
-			if ph >= bins {
-				ph -= bins
-			}
 		}
-		acc[bin] = sum
-		h.parts[p] = partFold{middle: float64(lo+hi-1) / 2, c: fft.Coefficients(nil, acc)}
+		h.parts[p] = partFold{middle: float64(lo+hi-1) / 2, c: fft.Coefficients(nil, acc[:])}
 	}
 	each := func(from, to int) {
-		acc, fft := make([]float64, bins), fourier.NewFFT(bins)
+		var acc [bins]float64
+		fft := fourier.NewFFT(bins)
 		for p := from; p < to; p++ {
-			part(p, acc, fft)
+			part(p, &acc, fft)
 		}
 	}
 	if n < leastHalved {

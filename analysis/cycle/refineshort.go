@@ -94,20 +94,15 @@ func newPowerFolds(volts []float64, t *Track, slow SlowPart) *powerFolds {
 func (p *powerFolds) at(perSample float64) float64 {
 	bins := p.bins
 	clear(bins)
-	size := float64(len(bins))
-	step := perSample * size
+	step := NewPhase(perSample)
 	for k, from := range p.starts {
 		to := len(p.y)
 		if k+1 < len(p.starts) {
 			to = p.starts[k+1]
 		}
-		_, ph := math.Modf(perSample * float64(from))
-		ph *= size
+		ph := NewPhase(perSample * float64(from))
 		for _, v := range p.y[from:to] {
-			for ph >= size {
-				ph -= size
-			}
-			b := &bins[int(ph)]
+			b := &bins[ph.Bin(len(bins))]
 			b.n++
 			b.sum += v
 			b.square += v * v

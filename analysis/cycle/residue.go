@@ -89,10 +89,9 @@ func (r *Reader) Runs(from, to int, visit func(first int, v []float64, bin []int
 	} else {
 		smooth = r.Model.Smooth
 	}
-	m, size := int32(len(smooth)), float64(len(smooth))
 	r.at.walk(from, to, track, r.Slow, func(st Stretch) {
 		base := st.Slow
-		ph := st.Phase - math.Floor(st.Phase)
+		ph, step := NewPhase(st.Phase), NewPhase(st.PerSample)
 		for a := st.From; a < st.To; a += runLen {
 			volts := r.Volts[a:min(a+runLen, st.To)]
 			v, bin := values[:len(volts)], bins[:len(volts)]
@@ -105,16 +104,10 @@ func (r *Reader) Runs(from, to int, visit func(first int, v []float64, bin []int
 				continue
 			}
 			for i, x := range volts {
-				k := int32(ph * size)
-				if k >= m {
-					k = m - 1
-				}
-				v[i], bin[i] = x-base-smooth[k], k
+				k := ph.Bin(len(smooth))
+				v[i], bin[i] = x-base-smooth[k], int32(k)
 				base += st.SlowSlope
-				ph += st.PerSample
-				if ph >= 1 {
-					ph--
-				}
+				ph += step
 			}
 			visit(a, v, bin)
 		}

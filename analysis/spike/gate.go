@@ -95,8 +95,6 @@ func (g *Gate) Fill(dst []float64, start int) {
 	hint := 0
 	// the ripple, and the drift
 	if g.r.Model != nil {
-		m := g.r.Model.Bins
-		size := float64(m)
 		smooth := g.cycle
 		cycle.Walk(start, end, g.r.Track, g.drift, func(st cycle.Stretch) {
 			base := st.Slow
@@ -108,19 +106,11 @@ func (g *Gate) Fill(dst []float64, start int) {
 				}
 				return
 			}
-			ph := (st.Phase - math.Floor(st.Phase)) * size
-			step := st.PerSample * size
-			for i := range out {
-				k := int(ph)
-				if k >= m {
-					k = m - 1
-				}
-				out[i] = volts[st.From+i] - base - smooth[k]
+			ph, step := cycle.NewPhase(st.Phase), cycle.NewPhase(st.PerSample)
+			for i, v := range volts[st.From:][:len(out)] {
+				out[i] = v - base - smooth[ph.Bin(len(smooth))]
 				base += st.SlowSlope
 				ph += step
-				for ph >= size {
-					ph -= size
-				}
 			}
 		})
 	} else {
@@ -159,8 +149,7 @@ func (g *Gate) Weights(w []float64, start int) {
 			w[i] = 1
 		}
 	} else {
-		m, weights := g.r.Model.Bins, g.weights
-		size := float64(m)
+		weights := g.weights
 		cycle.Walk(start, end, g.r.Track, cycle.SlowPart{}, func(st cycle.Stretch) {
 			out := w[st.From-start : st.To-start]
 			if !st.On {
@@ -169,18 +158,10 @@ func (g *Gate) Weights(w []float64, start int) {
 				}
 				return
 			}
-			ph := (st.Phase - math.Floor(st.Phase)) * size
-			step := st.PerSample * size
+			ph, step := cycle.NewPhase(st.Phase), cycle.NewPhase(st.PerSample)
 			for i := range out {
-				k := int(ph)
-				if k >= m {
-					k = m - 1
-				}
-				out[i] = weights[k]
+				out[i] = weights[ph.Bin(len(weights))]
 				ph += step
-				for ph >= size {
-					ph -= size
-				}
 			}
 		})
 	}
