@@ -109,7 +109,7 @@ func (p *rowSpec) parse(c *rowChunk) {
 func (w *chunkReader) read() {
 	var r row
 	odd := false // r was filled by slow
-	plain, single := w.spec.plain(), w.spec.single()
+	plain, bare := w.spec.plain(), w.spec.bare()
 	for start := 0; start < len(w.buf); {
 		if odd {
 			r, odd = row{}, false
@@ -117,21 +117,14 @@ func (w *chunkReader) read() {
 		if w.shape.known {
 			start = w.shaped(start)
 		}
-		next := 0
-		switch {
-		case plain:
-			next = w.spec.pair(w.buf, start, &r)
-			if next > 0 {
+		if plain {
+			if next := w.spec.pair(w.buf, start, &r); next > 0 {
 				w.shape.learn(w.spec, w.buf, start)
+				w.lines++
+				start = next
+				w.add(&r)
+				continue
 			}
-		case single:
-			next = w.spec.alone(w.buf, start, &r)
-		}
-		if next > 0 {
-			w.lines++
-			start = next
-			w.add(&r)
-			continue
 		}
 		lineStart := start
 		line, next, last := w.line(start)
@@ -160,6 +153,8 @@ func (w *chunkReader) read() {
 				}
 				continue
 			}
+		} else if bare {
+			w.shape.learn(w.spec, w.buf, lineStart)
 		}
 		w.add(&r)
 	}

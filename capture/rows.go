@@ -34,10 +34,14 @@ type row struct {
 	fix             string
 }
 
-// plain reports whether the rows are a time, a delimiter and volts, no more.
-func (p *rowSpec) plain() bool {
-	return p.time == 0 && p.volt == 1 && p.cells == 2 && p.seg < 0 && p.delim != ' ' && p.timeUnit == "" && p.voltUnit == "" && !p.clock
+// bare reports whether the rows are numbers between delimiters as far as they are
+// read: a time in the first cell or none, and volts.
+func (p *rowSpec) bare() bool {
+	return p.time <= 0 && p.seg < 0 && p.delim != ' ' && p.timeUnit == "" && p.voltUnit == "" && !p.clock && !p.blank0 && !(p.time < 0 && p.keepTimes)
 }
+
+// plain reports whether they are a time, a delimiter and volts, no more.
+func (p *rowSpec) plain() bool { return p.bare() && p.time == 0 && p.volt == 1 && p.cells == 2 }
 
 // pair reads the usual row of a plain table in one go: number, delimiter,
 // number, line end. It gives the start of the next line, or 0 when fast or
@@ -58,27 +62,6 @@ func (p *rowSpec) pair(b []byte, start int, r *row) int {
 		return 0
 	}
 	r.t, r.v, r.stamped = t, v.v, true
-	return e + 1
-}
-
-// single reports whether the rows are one column of volts, no more.
-func (p *rowSpec) single() bool {
-	return p.time < 0 && p.volt == 0 && p.cells == 1 && p.seg < 0 && p.voltUnit == ""
-}
-
-// alone reads the usual row of a single column in one go, as pair does.
-func (p *rowSpec) alone(b []byte, start int, r *row) int {
-	v, e := scanNumber(b[start:], p.decimal)
-	if e += start; e == start || e >= len(b) || v.v >= scpiOver || v.v <= -scpiOver {
-		return 0
-	}
-	if b[e] != p.eol && b[e] == '\r' && e+1 < len(b) {
-		e++
-	}
-	if b[e] != p.eol {
-		return 0
-	}
-	r.v = v.v
 	return e + 1
 }
 

@@ -12,34 +12,43 @@ import (
 // shape is left to it.
 
 // Where more than one row in shapedShare, and shapedMisses besides, have another shape
-// than the one before, the times alone are read by shape from there on, and the volts,
-// which many programs print with as many digits as each needs, by scanNumber. Where that
-// fits as few rows, attempts in the chunk end.
-const shapedMisses, shapedShare = 64, 4
+// than the one before, the times alone are read by shape from there on, since many
+// programs print volts with as many digits as each needs. Where that fits as few rows,
+// attempts in the chunk end.
+const shapedMisses, shapedShare = 16, 4
 
-// rowShape is how the rows of a plain table print their time and their volts.
+// rowShape is how the rows of a bare table print their time and, in a plain one, their
+// volts.
 type rowShape struct {
 	time, volts  numberShape
 	known        bool
-	loose        bool // volts of various lengths
-	usual        bool // usualRow reads them
+	loose        bool // volts of various lengths, or among other cells, or alone
+	usual        bool // row reads them, or of loose ones the time
 	row          usualRow
 	hits, misses int
 }
 
-// learn takes the shape of the row that begins at b[start], which pair has read.
+// learn takes the shape of the row that begins at b[start], which was read as usual.
 func (s *rowShape) learn(p *rowSpec, b []byte, start int) {
 	s.misses++
+	s.loose = s.loose || !p.plain()
 	if s.known = false; s.misses > s.hits/shapedShare+shapedMisses {
 		if s.loose {
 			return
 		}
-		s.loose, s.usual, s.hits, s.misses = true, false, 0, 0
+		s.loose, s.hits, s.misses = true, 0, 0
+	}
+	if p.time < 0 {
+		s.known = true
+		return
 	}
 	_, k := scanNumber(b[start:], p.decimal)
 	var timeOK, voltsOK bool
 	if s.time, timeOK = shapeOf(b[start:], k, p.decimal); s.loose {
-		s.known = timeOK
+		if s.known = timeOK; timeOK {
+			s.usual = s.time.tail <= usualTail
+			s.row.time = s.time.usual()
+		}
 		return
 	}
 	_, e := scanNumber(b[start+k+1:], p.decimal)
@@ -151,6 +160,14 @@ func (w *chunkReader) shaped(start int) int {
 		}
 		w.shape.hits += run.n
 		w.tail = false
+		if w.spec.time < 0 {
+			for k := range run.n {
+				w.lines++
+				w.stamps.unstamped(w.rowChunk, len(w.volts)-run.n+k, w.pending)
+				w.pending = breakNone
+			}
+			continue
+		}
 		if w.spec.keepTimes {
 			for k := range run.n {
 				w.times = append(w.times, run.value(k))
@@ -170,13 +187,16 @@ func (w *chunkReader) shapedRows(start int, run *stampRun) (next int) {
 		return start
 	}
 	b, s := w.buf[start-shapedAhead:], &w.shape
-	from, ok := run.begin((*shapedRow)(b), &s.time, w.spec.delim)
-	if !ok {
-		return start
+	from := shapedAhead
+	if w.spec.time >= 0 {
+		var ok bool
+		if from, ok = run.begin((*shapedRow)(b), &s.time, w.spec.delim); !ok {
+			return start
+		}
 	}
 	switch {
 	case s.loose:
-		next = s.looseRows(b, from, run, w.spec.decimal, w.spec.eol)
+		next = s.looseRows(b, from, run, w.spec)
 	case s.usual && run.exact:
 		next = s.row.rows(b, from, run)
 	}
@@ -237,32 +257,6 @@ func (s *rowShape) rows(b []byte, from int, run *stampRun, eol byte) (next int) 
 			v = -v
 		}
 		run.man[run.n], run.volts[run.n] = man, v
-		run.n++
-		next += at + 1 - shapedAhead
-	}
-	return next
-}
-
-// looseRows is rows for volts of various lengths.
-func (s *rowShape) looseRows(b []byte, from int, run *stampRun, decimal, eol byte) (next int) {
-	for run.n < shapedRun && next+shapedReach <= len(b) {
-		row := (*shapedRow)(b[next : next+shapedReach])
-		man, ok := run.timeAt(row, &s.time)
-		if !ok {
-			break
-		}
-		v, length := scanNumber(row[from&(shapedPlaces-1):], decimal)
-		at := from + length
-		if length == 0 || at >= shapedPlaces-1 || v.v >= scpiOver || v.v <= -scpiOver {
-			break
-		}
-		if row[at&(shapedPlaces-1)] != eol && row[at&(shapedPlaces-1)] == '\r' {
-			at++
-		}
-		if row[at&(shapedPlaces-1)] != eol {
-			break
-		}
-		run.man[run.n], run.volts[run.n] = man, v.v
 		run.n++
 		next += at + 1 - shapedAhead
 	}
