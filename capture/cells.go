@@ -206,15 +206,20 @@ func readCell(t []byte, decimal byte) value {
 
 // readOddCell reads what is no plain number.
 func readOddCell(s string, decimal byte) value {
-	if v, ok := readToken(strings.ToLower(strings.TrimSpace(s))); ok {
-		return v
+	// of the tokens that begin with a digit all have such a sign: 1.#INF
+	if s == "" || s[0]-'0' > 9 || strings.IndexByte(s, '#') >= 0 {
+		if v, ok := readToken(strings.ToLower(strings.TrimSpace(s))); ok {
+			return v
+		}
 	}
 	s = foldSigns(s)
 	if numberPrefix(strings.TrimLeft(s, "+- "), decimal) == 0 {
 		return value{kind: cellWords}
 	}
-	if v, ok := readClock(s); ok {
-		return v
+	if strings.IndexByte(s, ':') >= 0 {
+		if v, ok := readClock(s); ok {
+			return v
+		}
 	}
 	if t, ok := ungroup(s, decimal); ok {
 		s = t
@@ -260,6 +265,9 @@ func usualForm(s string, decimal byte) string {
 
 // quantityCell is a number with rest behind it, which must be a prefix or a unit.
 func quantityCell(n number, rest string) value {
+	if rest != "" && strings.IndexByte(",.;|", rest[0]) >= 0 {
+		return value{kind: cellWords} // no unit begins so: most often a row cut elsewhere
+	}
 	if f, ok := siPrefix[rest]; ok && len(rest) == 1 {
 		return value{kind: cellQuantity, num: n, unit: rest, scale: f}
 	}

@@ -181,9 +181,20 @@ func (h *textHead) candidates(lines []int, opt Options) []candidate {
 		decimals = []byte{opt.DecimalMark[0]}
 	}
 	var cands []candidate
+	uncut := map[byte]candidate{} // rows whole, by decimal mark
 	for _, d := range delims {
+		// blanks are no such delimiter: rows are trimmed otherwise
+		nowhere := d != ' ' && !slices.ContainsFunc(lines, func(i int) bool { return bytes.IndexByte(h.line(i), d) >= 0 })
 		for _, m := range decimals {
-			cands = append(cands, h.judge(lines, d, m))
+			c, done := uncut[m]
+			if !nowhere || !done {
+				c = h.judge(lines, d, m)
+			}
+			if nowhere {
+				uncut[m] = c
+			}
+			c.delim = d
+			cands = append(cands, c)
 		}
 	}
 	slices.SortStableFunc(cands, func(a, b candidate) int {
