@@ -1,6 +1,11 @@
 package capture
 
-import "math"
+import (
+	"math"
+	"sync"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // Fingerprint tells a record again whose samples were saved in another file or
 // format: its mean and deviation, and the projections on a few fixed random
@@ -23,36 +28,70 @@ const fingerprints = 8
 // stay above it.
 const sameSamples = 3e-4
 
+// A record is projected in blocks: the weights of each are a stretch of one fixed
+// random sequence, which begins elsewhere in every block and for every projection.
+const (
+	fingerprintBlock = 128
+	weightBits       = 12 // of a place in the sequence
+	weightCount      = 1 << weightBits
+)
+
+// projectionWeights is the sequence: evenly spread over ±√3, of unit variance.
+var projectionWeights = sync.OnceValue(func() []float64 {
+	w := make([]float64, weightCount+fingerprintBlock)
+	for i := range w {
+		w[i] = math.Sqrt(3) * float64(int64(scrambled(uint64(i)))) / (1 << 63)
+	}
+	return w
+})
+
 // Fingerprint computes the trace's.
 func (t *Trace) Fingerprint() Fingerprint {
 	n := len(t.Volts)
-	var mean, ss float64
-	for _, v := range t.Volts {
-		mean += v
-	}
-	mean /= float64(n)
-	for _, v := range t.Volts {
-		ss += (v - mean) * (v - mean)
-	}
-	// A record of one value, give or take the sum's rounding.
-	if !(ss > float64(n)*mean*mean*1e-26) {
+	if n == 0 {
 		return Fingerprint{}
 	}
-	f := Fingerprint{Samples: n, MeanV: mean, SDV: math.Sqrt(ss / float64(n))}
-	for i, v := range t.Volts {
-		d := v - mean
-		for k := 0; k < fingerprints; k += 4 {
-			for bits, j := scrambled(uint64(i)*fingerprints+uint64(k)), k; j < k+4; j++ {
-				f.Projections[j] += d * float64(int16(bits))
-				bits >>= 16
+	f := Fingerprint{Samples: n, MeanV: t.meanV()}
+	weights := projectionWeights()
+	var ss float64
+	t.eachBlock(f.MeanV, func(from int, d []float64) {
+		ss += floats.Dot(d, d)
+		const perDraw = 64 / weightBits // places that a draw of 64 bits gives
+		for k := 0; k < fingerprints; k += perDraw {
+			bits := scrambled(uint64(len(weights) + from*fingerprints + k))
+			for j := k; j < min(k+perDraw, fingerprints); j++ {
+				at := bits % weightCount
+				f.Projections[j] += floats.Dot(d, weights[at:at+uint64(len(d))])
+				bits >>= weightBits
 			}
 		}
+	})
+	// A record of one value, give or take the mean's rounding.
+	if !(ss > float64(n)*f.MeanV*f.MeanV*1e-26) {
+		return Fingerprint{}
 	}
-	const weightRMS = 1 << 15 / 1.7320508075688772 // of 16 uniform bits
-	for k := range f.Projections {
-		f.Projections[k] /= weightRMS * math.Sqrt(ss)
-	}
+	f.SDV = math.Sqrt(ss / float64(n))
+	floats.Scale(1/math.Sqrt(ss), f.Projections[:])
 	return f
+}
+
+// meanV sums about the first sample, so that a record of one value has just that mean:
+// a sum of millions would be off by more than its threshold.
+func (t *Trace) meanV() float64 {
+	sum := 0.0
+	t.eachBlock(t.Volts[0], func(_ int, d []float64) { sum += floats.Sum(d) })
+	return t.Volts[0] + sum/float64(len(t.Volts))
+}
+
+// eachBlock gives the record's samples about a level, a block at a time, in memory
+// that the next block takes over.
+func (t *Trace) eachBlock(aboutV float64, do func(from int, d []float64)) {
+	var block [fingerprintBlock]float64
+	for from := 0; from < len(t.Volts); from += fingerprintBlock {
+		d := block[:copy(block[:], t.Volts[from:])]
+		floats.AddConst(-aboutV, d)
+		do(from, d)
+	}
 }
 
 // scrambled makes 64 evenly spread bits of a counter (the output function of

@@ -79,13 +79,26 @@ func TestFingerprintTellsRepeatsApart(t *testing.T) {
 			t.Errorf("a step at sample 0 is taken for one at %d", i)
 		}
 	}
-	for _, v := range []float64{0, 7, 0.1} {
-		flat := &Trace{Volts: make([]float64, 1000)}
-		for i := range flat.Volts {
-			flat.Volts[i] = v
+	// What differs is a tone, and the projections are blind to none: not at the rate of
+	// their blocks either, nor at the lowest.
+	for _, hz := range []float64{0.5 / 100000, 1e-3, 1.0 / 256, 1.0 / 128, 1.0 / 64, 0.1, 0.25, 0.4999} {
+		a, b := noisy(100000, 0.02, 1e9, 1), noisy(100000, 0.02, 1e9, 1)
+		for i := range b.Volts {
+			b.Volts[i] += 5e-3 * math.Sin(2*math.Pi*hz*float64(i)+1)
 		}
-		if flat.Fingerprint().SameSamples(flat.Fingerprint()) {
-			t.Errorf("a record of nothing but %g V has samples to be told by", v)
+		if a.Fingerprint().SameSamples(b.Fingerprint()) {
+			t.Errorf("with a tone of 0.5 %% at %g of the rate more a record is taken for the same", hz)
+		}
+	}
+	for _, v := range []float64{0, 7, 0.1} {
+		for _, n := range []int{1000, 5_000_000} { // of which a plain sum is off by more than rounding
+			flat := &Trace{Volts: make([]float64, n)}
+			for i := range flat.Volts {
+				flat.Volts[i] = v
+			}
+			if flat.Fingerprint() != (Fingerprint{}) {
+				t.Errorf("a record of nothing but %g V, %d times, has samples to be told by", v, n)
+			}
 		}
 	}
 }
