@@ -183,20 +183,21 @@ func cycleObject(d *doc, m *analysis.Measurement) any {
 	return o
 }
 
-func spikeObjects(spikes []spike.Event) []object {
-	out := []object{}
-	for _, s := range spikes {
-		o := object{{"time_s", number(s.TimeS)}, {"peak_v", number(s.PeakV)}, {"duration_s", positive(s.DurationS)},
-			{"area_vs", number(s.AreaVs)}, {"ring_hz", positive(s.RingHz)}, {"ring_q", positive(s.RingQ)}}
-		if s.CyclePhase >= 0 {
-			o.add("cycle_phase", number(s.CyclePhase))
-		} else {
-			o.add("cycle_phase", nil)
+func spikeObjects(spikes []spike.Event) objects {
+	return func(yield func(object, error) bool) {
+		for _, s := range spikes {
+			phase := any(nil)
+			if s.CyclePhase >= 0 {
+				phase = number(s.CyclePhase)
+			}
+			o := object{{"time_s", number(s.TimeS)}, {"peak_v", number(s.PeakV)}, {"duration_s", positive(s.DurationS)},
+				{"area_vs", number(s.AreaVs)}, {"ring_hz", positive(s.RingHz)}, {"ring_q", positive(s.RingQ)},
+				{"cycle_phase", phase}, {"class", orNull(s.Class)}}
+			if !yield(o, nil) {
+				return
+			}
 		}
-		o.add("class", orNull(s.Class))
-		out = append(out, o)
 	}
-	return out
 }
 
 func histogramObject(edges string, h analysis.Histogram) any {

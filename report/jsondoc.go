@@ -1,8 +1,10 @@
 package report
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 	"strconv"
@@ -40,6 +42,10 @@ func (o *object) add(key string, val any) { *o = append(*o, member{key, val}) }
 // MarshalJSON writes the members in order.
 func (o object) MarshalJSON() ([]byte, error) { return appendJSON(nil, o) }
 
+// objects is a list of objects that are made one after the other as they are written:
+// those of a large report, all made at once, would take several times its size.
+type objects iter.Seq2[object, error]
+
 // appendJSON writes what a document is made of straight into one buffer:
 // json.Marshal would check and copy nested objects once per level.
 func appendJSON(b []byte, v any) ([]byte, error) {
@@ -51,9 +57,7 @@ func appendJSON(b []byte, v any) ([]byte, error) {
 			if i > 0 {
 				b = append(b, ',')
 			}
-			if b, err = appendJSON(b, m.key); err != nil {
-				return nil, err
-			}
+			b = appendString(b, m.key)
 			b = append(b, ':')
 			if b, err = appendJSON(b, m.val); err != nil {
 				return nil, fmt.Errorf("%s: %w", m.key, err)
@@ -61,11 +65,24 @@ func appendJSON(b []byte, v any) ([]byte, error) {
 		}
 		return append(b, '}'), nil
 	case []object:
+		return appendJSON(b, objects(func(yield func(object, error) bool) {
+			for _, o := range v {
+				if !yield(o, nil) {
+					return
+				}
+			}
+		}))
+	case objects:
 		b = append(b, '[')
-		for i, o := range v {
-			if i > 0 {
+		first := true
+		for o, err := range v {
+			if err != nil {
+				return nil, err
+			}
+			if !first {
 				b = append(b, ',')
 			}
+			first = false
 			if b, err = appendJSON(b, o); err != nil {
 				return nil, err
 			}
@@ -75,10 +92,32 @@ func appendJSON(b []byte, v any) ([]byte, error) {
 		return v.append(b), nil
 	case number:
 		return appendNumber(b, float64(v), figureDigits), nil
+	case string:
+		return appendString(b, v), nil
+	case bool:
+		return strconv.AppendBool(b, v), nil
+	case int:
+		return strconv.AppendInt(b, int64(v), 10), nil
+	case nil:
+		return append(b, "null"...), nil
 	default:
 		x, err := json.Marshal(v)
 		return append(b, x...), err
 	}
+}
+
+// appendString writes a string as json.Marshal does, and most of them, which hold
+// nothing to be escaped, without its detour.
+func appendString(b []byte, s string) []byte {
+	for i := range len(s) {
+		if c := s[i]; c < ' ' || c > '~' || strings.IndexByte(`"\<>&`, c) >= 0 {
+			x, _ := json.Marshal(s) // a string gives no error
+			return append(b, x...)
+		}
+	}
+	b = append(b, '"')
+	b = append(b, s...)
+	return append(b, '"')
 }
 
 // number is a float64 that JSON can always hold: null when it is not finite,
@@ -112,23 +151,21 @@ func appendNumber(b []byte, v float64, digits int) []byte {
 	if v == 0 {
 		return append(b, '0') // also for -0
 	}
+	start := len(b)
 	// Whole numbers stay readable: 50000, not 5e+04.
 	if v == math.Trunc(v) && math.Abs(v) < 1e15 {
-		if s := strconv.FormatFloat(v, 'f', -1, 64); len(s) <= digits+1 {
-			return append(b, s...)
+		if b = strconv.AppendFloat(b, v, 'f', -1, 64); len(b)-start <= digits+1 {
+			return b
 		}
+		b = b[:start]
 	}
-	s := strconv.FormatFloat(v, 'g', digits, 64)
-	mantissa, exponent, scientific := strings.Cut(s, "e")
-	if strings.Contains(mantissa, ".") {
-		mantissa = strings.TrimRight(strings.TrimRight(mantissa, "0"), ".")
+	b = strconv.AppendFloat(b, v, 'g', digits, 64)
+	mantissa, _, _ := bytes.Cut(b[start:], []byte("e"))
+	if !bytes.Contains(mantissa, []byte(".")) {
+		return b
 	}
-	b = append(b, mantissa...)
-	if scientific {
-		b = append(b, 'e')
-		b = append(b, exponent...)
-	}
-	return b
+	short := bytes.TrimRight(bytes.TrimRight(mantissa, "0"), ".")
+	return append(b[:start+len(short)], b[start+len(mantissa):]...)
 }
 
 // positive is v, or null when it is 0 for "unknown".

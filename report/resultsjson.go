@@ -28,15 +28,13 @@ func (r *Report) JSON() ([]byte, error) {
 	d.add("answer", object{{"best", a.Best}, {"fit", orNull(a.Fit)}, {"fix", orNull(a.Fix)},
 		{"common_mode", orNull(a.Common)}, {"disputes", list(a.Disputes)}, {"watch", list(a.Watch)}})
 	d.add("cautions", list(r.Cautions))
-	units := []object{}
-	for i := range r.Units {
-		u, err := unitObject(&r.Units[i], i+1)
-		if err != nil {
-			return nil, err
+	d.add("units", objects(func(yield func(object, error) bool) {
+		for i := range r.Units {
+			if !yield(unitObject(&r.Units[i], i+1)) {
+				return
+			}
 		}
-		units = append(units, u)
-	}
-	d.add("units", units)
+	}))
 	d.add("brands", brandObjects(r.Brands))
 	if r.Baseline == nil || r.Baseline.M == nil {
 		d.add("baseline", nil)
@@ -47,7 +45,8 @@ func (r *Report) JSON() ([]byte, error) {
 		}
 		d.add("baseline", b)
 	}
-	return appendJSON(nil, d.object)
+	const unitBytes = 1 << 19 // what a unit of two captures takes, about
+	return appendJSON(make([]byte, 0, unitBytes*(1+len(r.Units))), d.object)
 }
 
 func targetObject(t target.Target) object {
