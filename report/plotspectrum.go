@@ -23,7 +23,7 @@ import (
 // spectrumPanel is a panel over log10 of hertz and of V/√Hz.
 func spectrumPanel(unit string) *plot.Plot {
 	p := newPanel("frequency in Hz", "noise density in "+unit+"/√Hz")
-	p.X.Tick.Marker, p.Y.Tick.Marker = logTicks{}, logTicks{}
+	p.X.Tick.Marker, p.Y.Tick.Marker = &keptTicks{of: logTicks{}}, &keptTicks{of: logTicks{}}
 	p.Add(grid{})
 	return p
 }

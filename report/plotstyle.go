@@ -46,7 +46,7 @@ func newPanel(xLabel, yLabel string) *plot.Plot {
 		a.Label.TextStyle.Color = canvas.Ink
 		a.Label.Padding = vg.Points(3)
 		a.Padding = 0
-		a.Tick.Marker = linearTicks{}
+		a.Tick.Marker = &keptTicks{of: linearTicks{}}
 		a.Tick.Label.Handler, a.Label.TextStyle.Handler = canvas.Texts, canvas.Texts
 	}
 	p.X.Label.Text, p.Y.Label.Text = xLabel, yLabel
@@ -64,6 +64,21 @@ func narrow(d *canvas.Drawing, height vg.Length) *canvas.Drawing {
 		d.W, d.H, d.Sideways = narrowWidth, height, false
 	}
 	return d
+}
+
+// keptTicks are another's, worked out once for a range: a plot's layout asks for those
+// of an axis some twenty times.
+type keptTicks struct {
+	of     plot.Ticker
+	lo, hi float64
+	ticks  []plot.Tick
+}
+
+func (k *keptTicks) Ticks(lo, hi float64) []plot.Tick {
+	if k.ticks == nil || lo != k.lo || hi != k.hi {
+		k.lo, k.hi, k.ticks = lo, hi, k.of.Ticks(lo, hi)
+	}
+	return k.ticks
 }
 
 // linearTicks marks 1-2-5 steps, about six of them.

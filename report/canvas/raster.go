@@ -39,6 +39,36 @@ type Raster struct {
 func (r *Raster) Get() *png.EncoderBuffer  { return r.packer }
 func (r *Raster) Put(b *png.EncoderBuffer) { r.packer = b }
 
+// Of a run, the bytes that are compared at once where it is long, and the pixels that
+// are written one by one before they are copied; near these values the time is the same.
+const (
+	runPiece = 256
+	shortRun = 16
+)
+
+// runEnd is where the run that begins at a byte of the picture ends.
+func runEnd(pix []byte, start int) int {
+	i := start + 4
+	p := binary.LittleEndian.Uint32(pix[start:])
+	twice := uint64(p)<<32 | uint64(p)
+	same := func(until int) {
+		for i+8 <= until && binary.LittleEndian.Uint64(pix[i:]) == twice {
+			i += 8
+		}
+	}
+	if same(min(len(pix), start+runPiece)); i+8 > start+runPiece {
+		// Long ones: bytes that equal those a pixel ahead go on in its colour.
+		for i+runPiece <= len(pix) && bytes.Equal(pix[i:i+runPiece], pix[i-4:i-4+runPiece]) {
+			i += runPiece
+		}
+		same(len(pix))
+	}
+	if i+4 <= len(pix) && binary.LittleEndian.Uint32(pix[i:]) == p {
+		i += 4
+	}
+	return i
+}
+
 // run is a number of pixels of one colour, one after the other.
 type run struct {
 	n      int32
@@ -79,11 +109,8 @@ func (r *Raster) paletted() *image.Paletted {
 	r.runs = r.runs[:0]
 	for i := 0; i+3 < len(pix); {
 		p := binary.LittleEndian.Uint32(pix[i:])
-		start, twice := i, uint64(p)<<32|uint64(p)
-		for i += 4; i+7 < len(pix) && binary.LittleEndian.Uint64(pix[i:]) == twice; i += 8 {
-		}
-		for ; i+3 < len(pix) && binary.LittleEndian.Uint32(pix[i:]) == p; i += 4 {
-		}
+		start := i
+		i = runEnd(pix, i)
 		k := bucket(uint8(p), uint8(p>>8), uint8(p>>16))
 		if r.counts[k] == 0 {
 			r.colours[k] = color.RGBA{uint8(p), uint8(p >> 8), uint8(p >> 16), 0xFF}
@@ -117,10 +144,14 @@ func (r *Raster) paletted() *image.Paletted {
 	at := r.palette.Pix
 	for _, x := range r.runs {
 		c := r.index[x.colour]
-		for i := range at[:x.n] {
-			at[i] = c
-		}
+		line := at[:x.n]
 		at = at[x.n:]
+		for i := range line[:min(len(line), shortRun)] {
+			line[i] = c
+		}
+		for n := shortRun; n < len(line); n *= 2 {
+			copy(line[n:], line[:n])
+		}
 	}
 	return r.palette
 }

@@ -162,7 +162,7 @@ func (s *svgCanvas) FillString(f font.Face, pt vg.Point, str string) {
 	// A text as long as a label keeps the length it was measured to have, whatever
 	// font the reader's machine has.
 	length := ""
-	if w := f.Width(str); w > longText {
+	if w, _, _ := Texts.Box(str, f.Font); w > longText {
 		length = fmt.Sprintf(` textLength="%s"`, tenths(int(math.Round(10*w.Points()))))
 		if s.grain <= 1 {
 			length += ` lengthAdjust="spacingAndGlyphs"`
