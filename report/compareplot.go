@@ -20,7 +20,7 @@ func (c *Comparison) Plot(format string) ([]byte, error) {
 		return nil, fmt.Errorf("%s and %s: neither spectra nor margins on both sides, expected something to plot", c.A, c.B)
 	}
 	if format == "svg" {
-		return f.SVG()
+		return f.SVG(), nil
 	}
 	return f.PNG(canvas.NewRaster())
 }

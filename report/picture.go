@@ -32,7 +32,7 @@ func PictureFormat(path string) string {
 
 func encode(f *canvas.Drawing, format string) ([]byte, error) {
 	if format == "svg" {
-		return f.SVG()
+		return f.SVG(), nil
 	}
 	return f.PNG(canvas.NewRaster())
 }

@@ -68,11 +68,7 @@ func TestEveryPlotHasAxesWithUnits(t *testing.T) {
 	seen := map[string]bool{}
 	for _, p := range r.plotList() {
 		seen[p.kind] = true
-		b, err := p.figure(plotColumns).SVG()
-		if err != nil {
-			t.Fatal(err)
-		}
-		texts, paths := svgText(t, b)
+		texts, paths := svgText(t, p.figure(plotColumns).SVG())
 		if paths < 5 {
 			t.Errorf("%s: %d paths", p.name, paths)
 		}
@@ -214,11 +210,7 @@ func TestPlotsOfLittleOrOddDataDoNotPanic(t *testing.T) {
 		r.Units[1].Captures = nil
 		for _, p := range r.plotList() {
 			if g := p.figure(plotColumns); g != nil {
-				if b, err := g.SVG(); err != nil {
-					t.Errorf("%s, %s: %v", name, p.name, err)
-				} else {
-					svgText(t, b)
-				}
+				svgText(t, g.SVG())
 			}
 		}
 		for what, f := range map[string]func() ([]byte, error){"page": r.HTML, "labels": r.Labels, "JSON": r.JSON, "CSV": r.CSV} {
@@ -300,12 +292,10 @@ func TestBrandsPlotDrawsTheVerdict(t *testing.T) {
 	}
 }
 
-// Long texts in a plot's file keep the length they were measured to have.
-func TestPlotFilesHoldTheirTextsLength(t *testing.T) {
-	b, err := brandFigure(fixture(5), false).SVG()
-	if err != nil {
-		t.Fatal(err)
-	}
+// A plot's file needs nothing beside it: its colours stand in it, transparent grounds
+// too, and long texts keep the length they were measured to have.
+func TestPlotFilesStandAlone(t *testing.T) {
+	b := brandFigure(fixture(5), false).SVG()
 	for _, text := range regexp.MustCompile(`(?s)<text [^>]*>[^<]{25,}</text>`).FindAll(b, -1) {
 		if !bytes.Contains(text, []byte(" textLength=")) && !bytes.Contains(text, []byte("<text textLength=")) {
 			t.Errorf("may run out of its place: %s", text)
@@ -313,6 +303,20 @@ func TestPlotFilesHoldTheirTextsLength(t *testing.T) {
 	}
 	if !bytes.Contains(b, []byte("sans-serif")) {
 		t.Error("no font to fall back on")
+	}
+	r := fixture(5)
+	for _, p := range r.plotList() {
+		if p.kind == "spectrum" {
+			b = p.figure(plotColumns).SVG()
+		}
+	}
+	for what, want := range map[string]string{"curve": `fill="none" stroke="#0072b2"`, "text": `fill="#1b2026" font-size`, "ground": `fill="#ffffff" fill-opacity="0.85"`} {
+		if !bytes.Contains(b, []byte(want)) {
+			t.Errorf("a spectrum's file has no %s with %s", what, want)
+		}
+	}
+	if bytes.Contains(b, []byte("class=")) {
+		t.Error("a file refers to a style sheet that it has not")
 	}
 }
 

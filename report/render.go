@@ -132,9 +132,7 @@ func drawFiles(f *canvas.Drawing, r *canvas.Raster, drawn Drawn) (raster, vector
 	if raster, err = f.PNG(r); err != nil {
 		return nil, nil, err
 	}
-	if vector, err = f.SVG(); err != nil {
-		return nil, nil, err
-	}
+	vector = f.SVG()
 	if drawn != nil {
 		drawn.KeepPicture(digest, raster, vector)
 	}

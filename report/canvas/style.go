@@ -1,8 +1,6 @@
 package canvas
 
 import (
-	"bytes"
-	"fmt"
 	"image/color"
 	"strings"
 
@@ -13,7 +11,6 @@ import (
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgsvg"
 
 	"stillglow/capture"
 )
@@ -121,51 +118,6 @@ func (f *Drawing) drawOn(c draw.Canvas) {
 			grid[i][j].Draw(cell)
 		}
 	}
-}
-
-// SVG renders the picture as a file of its own.
-func (f *Drawing) SVG() ([]byte, error) {
-	c := &svgFile{Canvas: vgsvg.New(Width, Height)}
-	f.draw(draw.New(c))
-	var b bytes.Buffer
-	if _, err := c.WriteTo(&b); err != nil {
-		return nil, fmt.Errorf("writing a plot: %w", err)
-	}
-	return c.fitted(b.Bytes()), nil
-}
-
-// svgFile is gonum's SVG canvas that notes how long each text was measured to
-// be, which gonum's file does not say: on a machine with other fonts a text
-// would run out of its place.
-type svgFile struct {
-	*vgsvg.Canvas
-	lengths []vg.Length
-}
-
-// FillString writes a text and notes its length.
-func (s *svgFile) FillString(f font.Face, pt vg.Point, str string) {
-	width, _, _ := Texts.Box(str, f.Font)
-	s.lengths = append(s.lengths, width)
-	s.Canvas.FillString(f, pt, str)
-}
-
-// fitted is the file with the length of every text in it, and fonts to fall back on.
-func (s *svgFile) fitted(file []byte) []byte {
-	parts := bytes.Split(file, []byte("<text "))
-	if len(parts) != len(s.lengths)+1 {
-		return file
-	}
-	var out bytes.Buffer
-	for i, part := range parts {
-		if i > 0 {
-			out.WriteString("<text ")
-			if w := s.lengths[i-1]; w > longText {
-				fmt.Fprintf(&out, `textLength="%.1f" lengthAdjust="spacingAndGlyphs" `, w.Points())
-			}
-		}
-		out.Write(part)
-	}
-	return bytes.ReplaceAll(out.Bytes(), []byte("font-family:Liberation Sans;"), []byte("font-family:'Liberation Sans',Arial,Helvetica,sans-serif;"))
 }
 
 // Text is a text that the plots' font can show: what it has no glyph for

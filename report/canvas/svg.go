@@ -14,16 +14,18 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 )
 
-// svgCanvas is a vg.Canvas for pictures inside the page. gonum's own SVG canvas
-// writes style attributes, which the page's content security policy forbids,
-// and absolute coordinates in five digits, which make a page of 25 units twice
-// too large. This one writes presentation attributes, a class per colour (so
-// that the page's dark look can recolour them) and relative tenths of a point.
-// It knows what the plots here use: lines, filled polygons, circles, text and
+// svgCanvas is a vg.Canvas for pictures inside the page and files of their own.
+// gonum's own SVG canvas writes style attributes, which the page's content security
+// policy forbids, absolute coordinates in five digits, which make a page of 25 units
+// twice too large, and no lengths of texts, which then run out of their places on a
+// machine with other fonts. This one writes presentation attributes, in the page a
+// class per colour (so that its dark look can recolour them), and relative tenths of
+// a point. It knows what the plots here use: lines, filled polygons, circles, text and
 // right-angled rotation.
 type svgCanvas struct {
 	w, h  vg.Length
-	grain int // of paths, in tenths of a unit; 0: one
+	file  bool // of its own: it has no style sheet, so colours stand in it
+	grain int  // of paths, in tenths of a unit; 0: one
 	b     strings.Builder
 	open  string // the start of the path that is still being written, "" none
 	group string // the start of the group of texts that is still open, "" none
@@ -51,11 +53,44 @@ func (f *Drawing) Inline(label string) string {
 	if f.Coarse {
 		c.grain = 10
 	}
-	f.draw(draw.New(c))
-	c.close()
-	c.closeGroup()
 	return fmt.Sprintf(`<svg class="plot" role="img" aria-label="%s" viewBox="0 0 %g %g">%s</svg>`,
-		html.EscapeString(label), w.Points(), h.Points(), c.b.String())
+		html.EscapeString(label), w.Points(), h.Points(), c.markup(f))
+}
+
+// SVG renders the picture as a file of its own.
+func (f *Drawing) SVG() []byte {
+	c := newSVGCanvas(Width, Height)
+	c.file = true
+	return fmt.Appendf(nil, `<?xml version="1.0"?>
+<svg xmlns="http://www.w3.org/2000/svg" width="%gpt" height="%gpt" viewBox="0 0 %[1]g %[2]g" font-family="'Liberation Sans',Arial,Helvetica,sans-serif">%[3]s</svg>
+`, Width.Points(), Height.Points(), c.markup(f))
+}
+
+// markup draws a picture and gives what stands in its svg element.
+func (s *svgCanvas) markup(f *Drawing) string {
+	f.draw(draw.New(s))
+	s.close()
+	s.closeGroup()
+	return s.b.String()
+}
+
+// strokeLook and fillLook are a colour's attributes of lines, areas and texts.
+func (s *svgCanvas) strokeLook(c color.Color) string {
+	if s.file {
+		return `fill="none" stroke="` + hexColour(c) + `"`
+	}
+	return `class="s` + colourClass(c) + `"`
+}
+
+func (s *svgCanvas) fillLook(c color.Color) string {
+	if s.file {
+		look := `fill="` + hexColour(c) + `"`
+		if a := nrgba(c).A; a < 0xFF {
+			look += fmt.Sprintf(` fill-opacity="%.2g"`, float64(a)/0xFF)
+		}
+		return look
+	}
+	return `class="f` + colourClass(c) + `"`
 }
 
 func (s *svgCanvas) top() *svgState                         { return &s.stack[len(s.stack)-1] }
@@ -93,7 +128,7 @@ func (s *svgCanvas) Stroke(p vg.Path) {
 	if t.width <= 0 {
 		return
 	}
-	start := fmt.Sprintf(`<path class="s%s" stroke-width="%s"`, colourClass(t.colour), tenths(int(math.Round(10*t.width.Points()))))
+	start := fmt.Sprintf(`<path %s stroke-width="%s"`, s.strokeLook(t.colour), tenths(int(math.Round(10*t.width.Points()))))
 	if len(t.dashes) > 0 {
 		var d []string
 		for _, x := range t.dashes {
@@ -125,9 +160,9 @@ func (s *svgCanvas) close() {
 }
 
 func (s *svgCanvas) Fill(p vg.Path) {
-	class := colourClass(s.top().colour)
-	s.draw(`<path class="f`+class+`"`, s.path(p))
-	if class == "-veil" { // two of them lie darker than one
+	c := s.top().colour
+	s.draw(`<path `+s.fillLook(c), s.path(p))
+	if nrgba(c).A < 0xFF { // two of them lie darker than one
 		s.close()
 	}
 }
@@ -169,7 +204,7 @@ func (s *svgCanvas) FillString(f font.Face, pt vg.Point, str string) {
 		}
 	}
 	// Texts of one look, such as an axis' numbers, share a group.
-	if group := fmt.Sprintf(`<g class="f%s" font-size="%s"%s>`, colourClass(t.colour), shortNumber(f.Font.Size.Points()), bold); group != s.group {
+	if group := fmt.Sprintf(`<g %s font-size="%s"%s>`, s.fillLook(t.colour), shortNumber(f.Font.Size.Points()), bold); group != s.group {
 		s.closeGroup()
 		s.b.WriteString(group)
 		s.group = group
@@ -258,11 +293,22 @@ var Colours = []struct {
 	{"green", Green}, {"purp", Purple}, {"oran", Orange}, {"sky", Sky},
 }
 
-func colourClass(c color.Color) string {
+// nrgba is a colour by its parts; none is ink.
+func nrgba(c color.Color) color.NRGBA {
 	if c == nil {
-		return "-ink"
+		return Ink
 	}
-	n := color.NRGBAModel.Convert(c).(color.NRGBA)
+	return color.NRGBAModel.Convert(c).(color.NRGBA)
+}
+
+// hexColour is a colour as SVG writes it, without its transparency.
+func hexColour(c color.Color) string {
+	n := nrgba(c)
+	return fmt.Sprintf("#%02x%02x%02x", n.R, n.G, n.B)
+}
+
+func colourClass(c color.Color) string {
+	n := nrgba(c)
 	for _, p := range Colours {
 		if p.color == n {
 			return "-" + p.class
