@@ -74,6 +74,12 @@ const (
 // measurement ahead of it.
 func (b Behind[M]) Predictable() bool { return b.Rule > NoneStaysNone }
 
+// FromWaveform reports whether the figure is recomputed from a waveform, or is a count
+// of what stands out of one; what remains is told by the spectrum.
+func (b Behind[M]) FromWaveform() bool {
+	return b.Rule == NoneStaysNone || b.Rule == FromCurve && b.Curve != FloorCurve
+}
+
 // Behind is a figure's rule behind a filter.
 type Behind[M any] struct {
 	Rule Rule            // which of the fields below count

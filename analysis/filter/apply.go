@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/stat"
 
+	"stillglow/analysis"
 	"stillglow/capture"
 )
 
@@ -34,6 +35,7 @@ type workspace struct {
 	kept     map[*capture.Trace][]complex128 // the transforms of whole traces
 	room     int                             // coefficients that may yet be kept
 	slow     map[*capture.Trace]*slowPart    // of traces that are filtered in two parts; nil: none is kept
+	measured map[*analysis.Measurement]*ahead
 }
 
 // mostKept bounds the transforms that a search keeps to 64 MB: two captures of a
@@ -41,7 +43,22 @@ type workspace struct {
 const mostKept = 4 << 20
 
 func newWorkspace() *workspace {
-	return &workspace{kept: map[*capture.Trace][]complex128{}, room: mostKept, slow: map[*capture.Trace]*slowPart{}}
+	return &workspace{kept: map[*capture.Trace][]complex128{}, room: mostKept, slow: map[*capture.Trace]*slowPart{},
+		measured: map[*analysis.Measurement]*ahead{}}
+}
+
+// ahead prepares a measurement for predictions behind circuits, or gives what was
+// prepared before. A workspace that keeps nothing, and none at all, does it anew.
+func (w *workspace) ahead(m *analysis.Measurement) *ahead {
+	if w == nil || w.measured == nil {
+		return newAhead(m)
+	}
+	a := w.measured[m]
+	if a == nil {
+		a = newAhead(m)
+		w.measured[m] = a
+	}
+	return a
 }
 
 // apply is Apply.

@@ -281,7 +281,7 @@ func TestSearchRescuesANearMiss(t *testing.T) {
 		if k.cost() >= c.cost() {
 			break
 		}
-		if shortfall(target.Evaluate(in.Unit, in.Target), target.Evaluate(estimated(in, k.Worn()), in.Target), 3) <= 0 {
+		if shortfall(target.Evaluate(in.Unit, in.Target), target.Evaluate(in.estimated(k.Worn(), everything), in.Target), 3) <= 0 {
 			if _, db := peak(k); db <= worstPeakDB {
 				t.Errorf("cheaper and enough: %+v", k)
 			}

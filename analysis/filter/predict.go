@@ -83,7 +83,7 @@ func (in Input) behind(ctx context.Context, c Circuit, deep depth) (out behindUn
 			out.unit.Captures[i] = m
 			continue
 		}
-		foreseen := spectral(m, c)
+		foreseen := work.ahead(m).behind(c, everything)
 		out.unit.Captures[i] = foreseen
 		draws := i == drawn && deep == allPeaks
 		if !in.hasSamples(i) {
@@ -127,7 +127,7 @@ func (in Input) remeasured(ctx context.Context, i int, tr *capture.Trace, forese
 	m, setup := in.Unit.Captures[i], in.Setups[i]
 	tr.Acquisition = behindFilter(m, tr.Acquisition)
 	if setup.Baseline != nil { // it went through the filter with the trace
-		setup.Baseline = spectral(setup.Baseline, c)
+		setup.Baseline = in.work.ahead(setup.Baseline).behind(c, everything)
 	}
 	got, err := analysis.MeasureBehind(ctx, tr, setup, analysis.Behind{Foreseen: foreseen, PeaksOnly: deep == peakToPeak20})
 	if err != nil {
@@ -326,7 +326,10 @@ func finish(r *Result, in Input, after target.Unit) {
 	}
 	r.PeakHz, r.PeakDB = peak(c)
 	r.SpectrumHz, r.BeforeVPerRtHz = widest(in.Unit)
-	r.AfterVPerRtHz = scaled(r.SpectrumHz, r.BeforeVPerRtHz, func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) })
+	r.AfterVPerRtHz = make([]float64, len(r.SpectrumHz))
+	for i, hz := range r.SpectrumHz {
+		r.AfterVPerRtHz[i] = r.BeforeVPerRtHz[i] * cmplx.Abs(Insertion(c, hz))
+	}
 	r.Warnings = warnings(*r, in, volts)
 }
 

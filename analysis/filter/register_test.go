@@ -61,7 +61,7 @@ func TestEveryFigureBehindAFilter(t *testing.T) {
 	// 10 Ω into 1 mF with next to no ESR and ESL: 16 Hz
 	c := Circuit{Topology: RC, ROhm: 10, LoadOhm: 100, C1: Capacitor{F: 1e-3, ESROhm: 1e-3, ESLH: 1e-12}}
 	m := everyFigure()
-	after := spectral(m, c)
+	after := newAhead(m).behind(c, everything)
 	for _, row := range analysis.Register() {
 		before, behind := row.Read(m), row.Read(after)
 		if !before.Known {
@@ -90,7 +90,7 @@ func TestEveryFigureBehindAFilter(t *testing.T) {
 	}
 	none := everyFigure()
 	none.Spikes.PerS, none.Spikes.PerCycle = figure.Known(0), figure.Known(0)
-	if f := spectral(none, c).Spikes.PerS; !f.Known || f.Value != 0 {
+	if f := newAhead(none).behind(c, everything).Spikes.PerS; !f.Known || f.Value != 0 {
 		t.Errorf("no spikes ahead of a filter, %+v behind it", f)
 	}
 }
@@ -103,7 +103,7 @@ func TestPeriodicRMSBehindAFilter(t *testing.T) {
 	m := everyFigure()
 	triangle := 1 / math.Sqrt(12) // rms, peak-to-peak 1
 	m.PeriodicRMSV = figure.Known(math.Hypot(triangle, 0.5))
-	got := spectral(m, c).PeriodicRMSV
+	got := newAhead(m).behind(c, everything).PeriodicRMSV
 	g1, g2 := math.Pow(10, DB(Insertion(c, 100))/20), math.Pow(10, DB(Insertion(c, 100e3))/20)
 	want := math.Hypot(0.5*g1, triangle*g2)
 	if !got.Known || math.Abs(got.Value/want-1) > 0.02 {

@@ -145,25 +145,24 @@ type trials struct {
 
 	closest      Circuit // of those that fall short, and by how much in dB
 	closestShort float64
-	passedOver   []passedOver // not among the closest yet
-}
-
-// passedOver is a candidate that its worn parts ruled out, by how much they fall short.
-type passedOver struct {
-	c      Circuit
-	wornDB float64
+	passedOver   []Circuit // that their worn parts ruled out; not among the closest yet
 }
 
 // try reports whether a candidate brings the unit inside, with what it leaves.
 func (t *trials) try(ctx context.Context, c Circuit) (r Result, ok bool, err error) {
-	// The promise must stand parts as they age, and as they are new.
-	worn := target.Evaluate(estimated(t.in, c.Worn()), t.in.Target)
-	wornShort := shortfall(t.before, worn, t.reserveDB)
-	if t.hopeless(worn, wornShort) {
-		t.passedOver = append(t.passedOver, passedOver{c, wornShort})
+	// What the spectrum tells costs the least and rules out the most.
+	if shortfallOf(noPeaks, t.before, t.estimate(c.Worn(), sums), t.reserveDB) > 0 {
+		t.passedOver = append(t.passedOver, c)
 		return r, false, nil
 	}
-	fresh := target.Evaluate(estimated(t.in, c), t.in.Target)
+	// The promise must stand parts as they age, and as they are new.
+	worn := t.estimate(c.Worn(), everything)
+	wornShort := shortfall(t.before, worn, t.reserveDB)
+	if t.hopeless(worn, wornShort) {
+		t.passedOver = append(t.passedOver, c)
+		return r, false, nil
+	}
+	fresh := t.estimate(c, everything)
 	freshShort := shortfall(t.before, fresh, t.reserveDB)
 	short := math.Max(wornShort, freshShort)
 	t.note(c, short)
@@ -196,6 +195,14 @@ func (t *trials) hopeless(estimate target.Evaluation, short float64) bool {
 // noPeaks are the criteria that the estimate tells as well as the samples do.
 func noPeaks(id target.Criterion) bool { return !target.RestsOnPeaks(id) }
 
+// all are all criteria.
+func all(target.Criterion) bool { return true }
+
+// estimate judges the unit behind a circuit by its measurements.
+func (t *trials) estimate(c Circuit, far extent) target.Evaluation {
+	return target.Evaluate(t.in.estimated(c, far), t.in.Target)
+}
+
 // note keeps the candidate that falls short by the least.
 func (t *trials) note(c Circuit, short float64) {
 	if short < t.closestShort {
@@ -205,9 +212,21 @@ func (t *trials) note(c Circuit, short float64) {
 
 // explain says why no candidate does, by the closest one where it can be predicted.
 func (t *trials) explain(ctx context.Context, a *Advice) error {
-	for _, p := range t.passedOver {
-		fresh := target.Evaluate(estimated(t.in, p.c), t.in.Target)
-		t.note(p.c, math.Max(p.wornDB, shortfall(t.before, fresh, t.reserveDB)))
+	for _, c := range t.passedOver {
+		short := math.Inf(-1)
+		for _, far := range []extent{sums, everything} {
+			for _, parts := range []Circuit{c.Worn(), c} {
+				if short >= t.closestShort {
+					break // no closer, whatever the rest says
+				}
+				counts := noPeaks
+				if far == everything {
+					counts = all
+				}
+				short = math.Max(short, shortfallOf(counts, t.before, t.estimate(parts, far), t.reserveDB))
+			}
+		}
+		t.note(c, short)
 	}
 	if math.IsInf(t.closestShort, 1) {
 		a.Why = "a figure over its limit is only a lower bound, so nothing can be predicted behind a filter: " + t.before.Why + "; capture it again with a faster timebase"
@@ -467,12 +486,12 @@ func standard(v float64, series []float64, up bool) float64 {
 }
 
 // estimated is the unit with every measurement scaled by the circuit.
-func estimated(in Input, c Circuit) target.Unit {
+func (in Input) estimated(c Circuit, far extent) target.Unit {
 	u := in.Unit
 	u.Captures = nil
 	for _, m := range in.Unit.Captures {
 		if m.Mode == capture.Differential { // what both wires carry together a filter across them leaves
-			m = spectral(m, c)
+			m = in.work.ahead(m).behind(c, far)
 		}
 		u.Captures = append(u.Captures, m)
 	}
@@ -483,7 +502,7 @@ func estimated(in Input, c Circuit) target.Unit {
 // 0 or less when all is met. Broken criteria must gain the reserve; kept ones
 // must not fall below it unless they stood there before.
 func shortfall(before, after target.Evaluation, reserveDB float64) float64 {
-	return shortfallOf(func(target.Criterion) bool { return true }, before, after, reserveDB)
+	return shortfallOf(all, before, after, reserveDB)
 }
 
 // shortfallOf is shortfall of the criteria that count.
@@ -554,7 +573,7 @@ func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) st
 		for _, p := range []*Capacitor{&c.C1, &c.C2, &c.CFilm} {
 			v.change(p)
 		}
-		if shortfall(before, target.Evaluate(estimated(in, c), in.Target), reserveDB) <= 0 {
+		if shortfall(before, target.Evaluate(in.estimated(c, everything), in.Target), reserveDB) <= 0 {
 			return text + "; what limits is " + v.reason
 		}
 	}

@@ -5,14 +5,22 @@ import (
 	"math/cmplx"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 )
 
-// spectral predicts a measurement behind the circuit from the measurement
+// extent is how much of a measurement is predicted.
+type extent int
+
+const (
+	// sums leaves out what needs a waveform: peaks, the cycle, what is periodic. These
+	// stay as they are ahead.
+	sums extent = iota
+	everything
+)
+
+// behind predicts the measurement behind a circuit from the one ahead of it
 // alone, every figure by its rule in the register. Exact for what is linear in
 // the spectrum: lines, densities, band sums and the folded cycle. Spikes and the
 // peak-to-peak in 20 MHz are scaled by what the circuit makes of the typical
@@ -20,13 +28,19 @@ import (
 // neither was kept, by the greatest gain it has where the spike lives. DC stays as
 // it was at the supply's terminals, where its limit holds. A figure without a rule
 // is not measured.
-func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
-	out := *m
-	p := newPrediction(m, c)
+func (a *ahead) behind(c Circuit, far extent) *analysis.Measurement {
+	out := *a.m
+	p := newPrediction(a, c)
 	p.curves(&out)
+	if far == everything {
+		out.Spikes.List = nil
+		if v := p.cycleBehind(); v != nil {
+			out.Cycle.MeanV = slices.Clone(v)
+		}
+	}
 	for _, row := range analysis.Register() {
-		if row.Behind.Rule != figure.ReadAnew {
-			row.Write(&out, p.figure(row, row.Read(m)))
+		if row.Behind.Rule != figure.ReadAnew && (far == everything || !row.Behind.FromWaveform()) {
+			row.Write(&out, p.figure(row, row.Read(a.m)))
 		}
 	}
 	return &out
@@ -34,80 +48,100 @@ func spectral(m *analysis.Measurement, c Circuit) *analysis.Measurement {
 
 // prediction holds what the circuit makes of one measurement's curves.
 type prediction struct {
-	m           *analysis.Measurement
-	c           Circuit
-	gain        func(hz float64) float64
-	spike       float64   // of the typical spike's peak
-	cycle       float64   // of the ripple's peak-to-peak
-	cycleBehind []float64 // the mean cycle with its spikes, nil without one
+	*ahead
+	c         Circuit
+	gains     []float64    // at the spectrum's points
+	lineGains []complex128 // at the lines
+	octaves   []float64    // gains at the centres of the noise floor's third octaves
 
-	quiet  *spectrum.Curve // what besideMains found, nil before
-	detail float64         // what the circuit makes of the detail's peak-to-peak, 0: not asked yet
+	// What the circuit makes of the typical spike's peak, of the ripple's peak-to-peak
+	// and of the detail's; 0: not asked yet.
+	spike, cycle, detail float64
+	cycleV               []float64 // the mean cycle with its spikes, behind
 }
 
-func newPrediction(m *analysis.Measurement, c Circuit) *prediction {
-	p := &prediction{m: m, c: c, cycle: 1, gain: func(hz float64) float64 { return cmplx.Abs(Insertion(c, hz)) }}
-	if n := len(m.Cycle.MeanV); n >= cycleSamples && m.Cycle.PeriodS > 0 {
-		p.cycleBehind = throughCycle(m.Cycle.MeanV, m.Cycle.PeriodS, c)
+func newPrediction(a *ahead, c Circuit) *prediction {
+	p := &prediction{ahead: a, c: c}
+	p.gains = make([]float64, len(a.m.Spectrum.FrequencyHz))
+	for i, hz := range a.m.Spectrum.FrequencyHz {
+		p.gains[i] = p.gain(hz)
 	}
-	if ripple, duty := spikeFree(m); ripple != nil {
-		after := throughCycle(ripple, m.Cycle.PeriodS, c)
-		p.cycle = ratio(peakToPeak(offEdges(after, duty)), peakToPeak(offEdges(ripple, duty)))
-	} else if m.SwitchingHz.Known {
-		p.cycle = greatest(p.gain, m.SwitchingHz.Value, 20*m.SwitchingHz.Value)
+	p.lineGains = make([]complex128, len(a.m.Lines))
+	for i, l := range a.m.Lines {
+		p.lineGains[i] = Insertion(c, l.FrequencyHz)
 	}
-	p.spike = spikeGain(m, c, p.gain)
+	p.octaves = make([]float64, len(a.m.Noise.ThirdOctaves))
+	for i, t := range a.m.Noise.ThirdOctaves {
+		p.octaves[i] = p.gain(t.CentreHz)
+	}
 	return p
 }
+
+// gain is the circuit's insertion gain at hz, without its phase.
+func (p *prediction) gain(hz float64) float64 { return cmplx.Abs(Insertion(p.c, hz)) }
 
 // curves sends the curves and lists of a measurement through the circuit.
 func (p *prediction) curves(out *analysis.Measurement) {
 	m := p.m
-	out.Spectrum.VPerRtHz = scaled(m.Spectrum.FrequencyHz, m.Spectrum.VPerRtHz, p.gain)
+	out.Spectrum.VPerRtHz = make([]float64, len(m.Spectrum.VPerRtHz))
+	for i, v := range m.Spectrum.VPerRtHz {
+		out.Spectrum.VPerRtHz[i] = v * p.gains[i]
+	}
 	out.Spectrum.BaselineVPerRtHz = nil
-	out.Lines = append([]spectrum.Line(nil), m.Lines...)
+	out.Lines = slices.Clone(m.Lines)
 	for i := range out.Lines {
-		h := Insertion(p.c, out.Lines[i].FrequencyHz)
+		h := p.lineGains[i]
 		out.Lines[i].RMSV *= cmplx.Abs(h)
 		out.Lines[i].InstrumentRMSV *= cmplx.Abs(h)
 		out.Lines[i].NoiseURMSV *= cmplx.Abs(h)
 		out.Lines[i].PhaseRad += cmplx.Phase(h)
 	}
-	out.Bands = append([]spectrum.Band(nil), m.Bands...) // the register's rows write into it
-	out.Noise.ThirdOctaves = append([]spectrum.ThirdOctave(nil), m.Noise.ThirdOctaves...)
+	out.Bands = slices.Clone(m.Bands) // the register's rows write into it
+	out.Noise.ThirdOctaves = slices.Clone(m.Noise.ThirdOctaves)
 	for i, t := range out.Noise.ThirdOctaves {
-		g := p.gain(t.CentreHz)
+		g := p.octaves[i]
+		ungated := g
+		if lines, ok := p.ahead.octaves[i].gain(p.gains); ok { // it holds lines, at one end or the other
+			ungated = lines
+		}
 		t.DensityVPerRtHz *= g
-		t.UngatedVPerRtHz *= p.octaveGain(t.CentreHz, g) // which holds lines, at one end or the other
+		t.UngatedVPerRtHz *= ungated
 		t.LowVPerRtHz *= g
 		t.HighVPerRtHz *= g
 		t.BaselineVPerRtHz = 0
 		out.Noise.ThirdOctaves[i] = t
 	}
-	if p.cycleBehind != nil {
-		out.Cycle.MeanV = p.cycleBehind
-	}
-	out.Spikes.List = nil
 }
 
-// octaveGain is what the circuit makes of the rms within the third octave about
-// centreHz, by the spectrum; without one there, atCentre.
-func (p *prediction) octaveGain(centreHz, atCentre float64) float64 {
-	half := math.Pow(2, 1.0/6)
-	if g, ok := spectrumGain(p.m.Spectrum, centreHz/half, centreHz*half, nil, p.gain); ok {
-		return g
-	}
-	return atCentre
-}
-
-// bandGain is what the circuit makes of f, the rms within a band. The spectrum smears
+// bandSum is a figure of rms within a band, ahead of any circuit. The spectrum smears
 // the mains' lines, a few of its points apart, over frequencies at which the gain and the
 // weighting are others, so that they are taken by themselves.
-func (p *prediction) bandGain(b figure.Behind[analysis.Measurement], f figure.Figure) float64 {
-	lowHz, highHz := b.Band(p.m)
-	var lines, mains, after float64 // powers in V²
-	for _, l := range p.m.Lines {
-		if l.FrequencyHz < lowHz || l.FrequencyHz > highHz || l.Comb == spectrum.CombInstrument {
+type bandSum struct {
+	lowHz, highHz float64
+	weight        func(hz float64) float64
+	whole         weighed
+
+	mainsApart bool
+	rest       weighed   // beside the mains
+	mains      []int     // its lines within the band, by their place
+	power      []float64 // of these, V²
+	mainsPower float64   // their sum
+	share      float64   // of the mains in the figure's power
+}
+
+// bandSum is the band of a register's row with figure f.
+func (a *ahead) bandSum(row figure.Row[analysis.Measurement], f figure.Figure) *bandSum {
+	if s := a.bands[row.Key]; s != nil {
+		return s
+	}
+	b := row.Behind
+	s := &bandSum{weight: b.Weight}
+	s.lowHz, s.highHz = b.Band(a.m)
+	s.whole = weigh(a.m.Spectrum, nil, s.lowHz, s.highHz, b.Weight)
+	a.bands[row.Key] = s
+	var lines float64 // power in V²
+	for i, l := range a.m.Lines {
+		if l.FrequencyHz < s.lowHz || l.FrequencyHz > s.highHz || l.Comb == spectrum.CombInstrument {
 			continue
 		}
 		v := l.RMSV
@@ -116,47 +150,42 @@ func (p *prediction) bandGain(b figure.Behind[analysis.Measurement], f figure.Fi
 		}
 		lines += v * v
 		if l.Comb == spectrum.CombMains {
-			g := p.gain(l.FrequencyHz)
-			mains += v * v
-			after += v * v * g * g
+			s.mains, s.power = append(s.mains, i), append(s.power, v*v)
+			s.mainsPower += v * v
 		}
 	}
-	if b.Quiet != nil && mains > 0 {
-		quiet := b.Quiet(p.m)
-		rest, shown := spectrumGain(p.besideMains(), lowHz, highHz, b.Weight, p.gain)
-		if inLines := f.Value*f.Value - quiet.Value*quiet.Value; shown && quiet.Known && inLines > 0 {
-			share := inLines / (f.Value * f.Value) * mains / lines
-			return math.Sqrt((1-share)*rest*rest + share*after/mains)
-		}
+	if b.Quiet == nil || !(s.mainsPower > 0) {
+		return s
 	}
-	return bandGain(p.m.Spectrum, lowHz, highHz, b.Weight, p.gain)
+	quiet := b.Quiet(a.m)
+	beside, from := a.besideMains()
+	s.rest = weigh(beside, from, s.lowHz, s.highHz, b.Weight)
+	if inLines := f.Value*f.Value - quiet.Value*quiet.Value; s.rest.before > 0 && quiet.Known && inLines > 0 {
+		s.mainsApart = true
+		s.share = inLines / (f.Value * f.Value) * s.mainsPower / lines
+	}
+	return s
 }
 
-// besideMains is the spectrum without the places that a line of the mains reaches.
-func (p *prediction) besideMains() spectrum.Curve {
-	if p.quiet != nil {
-		return *p.quiet
-	}
-	s := p.m.Spectrum
-	var lines []float64
-	for _, l := range p.m.Lines {
-		if l.Comb == spectrum.CombMains {
-			lines = append(lines, l.FrequencyHz)
+// bandGain is what the circuit makes of a figure of rms within a band; without a
+// spectrum there, the greatest gain in the band.
+func (p *prediction) bandGain(s *bandSum) float64 {
+	if s.mainsApart {
+		var after float64
+		for k, i := range s.mains {
+			g := cmplx.Abs(p.lineGains[i])
+			after += s.power[k] * g * g
 		}
+		rest, _ := s.rest.gain(p.gains)
+		return math.Sqrt((1-s.share)*rest*rest + s.share*after/s.mainsPower)
 	}
-	slices.Sort(lines)
-	p.quiet = &spectrum.Curve{}
-	for i, hz := range s.FrequencyHz {
-		if i == 0 || i >= len(s.VPerRtHz) {
-			continue
-		}
-		reach := lineReach * (hz - s.FrequencyHz[i-1])
-		if k, _ := slices.BinarySearch(lines, hz-reach); k < len(lines) && lines[k] <= hz+reach {
-			continue
-		}
-		p.quiet.FrequencyHz, p.quiet.VPerRtHz = append(p.quiet.FrequencyHz, hz), append(p.quiet.VPerRtHz, s.VPerRtHz[i])
+	if g, ok := s.whole.gain(p.gains); ok {
+		return g
 	}
-	return *p.quiet
+	if !(s.lowHz > 0) || math.IsInf(s.highHz, 0) || s.highHz <= s.lowHz {
+		return 1
+	}
+	return greatest(p.gain, s.lowHz, s.highHz)
 }
 
 // notForetold is why a figure has no value behind a circuit.
@@ -182,7 +211,7 @@ func (p *prediction) figure(row figure.Row[analysis.Measurement], f figure.Figur
 		}
 		return times(f, p.gain(at.Value))
 	case figure.InBand:
-		return times(f, p.bandGain(b, f))
+		return times(f, p.bandGain(p.bandSum(row, f)))
 	case figure.FromCurve:
 		return p.fromCurve(b.Curve, f, miss)
 	}
@@ -193,9 +222,9 @@ func (p *prediction) figure(row figure.Row[analysis.Measurement], f figure.Figur
 func (p *prediction) fromCurve(c figure.Curve, f, miss figure.Figure) figure.Figure {
 	switch c {
 	case figure.CycleCurve:
-		return times(f, p.cycle)
+		return times(f, p.cycleGain())
 	case figure.SpikeCurve:
-		return times(f, p.spike)
+		return times(f, p.spikeGain())
 	case figure.DetailCurve:
 		return p.behindPP(f)
 	case figure.PeriodicCurve:
@@ -214,21 +243,19 @@ func (p *prediction) fromCurve(c figure.Curve, f, miss figure.Figure) figure.Fig
 // cycle with its spikes, the mains comb, and the lines of neither.
 func (p *prediction) periodicGain() (float64, bool) {
 	var before, after float64
-	for i, v := range p.cycleBehind {
-		n := float64(len(p.cycleBehind))
+	behind := p.cycleBehind()
+	for i, v := range behind {
+		n := float64(len(behind))
 		before += p.m.Cycle.MeanV[i] * p.m.Cycle.MeanV[i] / n
 		after += v * v / n
 	}
-	line := func(rmsV, hz float64) {
-		g := p.gain(hz)
-		before += rmsV * rmsV
-		after += rmsV * rmsV * g * g
-	}
-	for _, l := range p.m.Lines {
-		if l.Comb == spectrum.CombSwitching && p.cycleBehind != nil {
+	for i, l := range p.m.Lines {
+		if l.Comb == spectrum.CombSwitching && behind != nil {
 			continue // in the cycle
 		}
-		line(l.RMSV, l.FrequencyHz)
+		g := cmplx.Abs(p.lineGains[i])
+		before += l.RMSV * l.RMSV
+		after += l.RMSV * l.RMSV * g * g
 	}
 	if !(before > 0) {
 		return 0, false
@@ -239,9 +266,9 @@ func (p *prediction) periodicGain() (float64, bool) {
 // floorGain is what the circuit makes of the rms of the noise floor.
 func (p *prediction) floorGain() (float64, bool) {
 	var before, after float64
-	for _, t := range p.m.Noise.ThirdOctaves {
+	for i, t := range p.m.Noise.ThirdOctaves {
 		power := t.DensityVPerRtHz * t.DensityVPerRtHz * t.CentreHz // a third octave is as wide as its centre is high
-		g := p.gain(t.CentreHz)
+		g := p.octaves[i]
 		before += power
 		after += power * g * g
 	}
@@ -256,49 +283,6 @@ func times(f figure.Figure, g float64) figure.Figure {
 	f.Value *= g
 	f.U *= g
 	return f
-}
-
-func scaled(hz, v []float64, gain func(float64) float64) []float64 {
-	out := make([]float64, len(v))
-	for i := range v {
-		out[i] = v[i] * gain(hz[i])
-	}
-	return out
-}
-
-// bandGain is what the circuit makes of the rms within a band of the spectrum;
-// without a spectrum there, the greatest gain in the band.
-func bandGain(s spectrum.Curve, lowHz, highHz float64, weight, gain func(float64) float64) float64 {
-	if g, ok := spectrumGain(s, lowHz, highHz, weight, gain); ok {
-		return g
-	}
-	if !(lowHz > 0) || math.IsInf(highHz, 0) || highHz <= lowHz {
-		return 1
-	}
-	return greatest(gain, lowHz, highHz)
-}
-
-// spectrumGain is bandGain where the spectrum shows the band.
-func spectrumGain(s spectrum.Curve, lowHz, highHz float64, weight, gain func(float64) float64) (g float64, ok bool) {
-	var before, after float64
-	for i := 1; i < len(s.FrequencyHz); i++ {
-		f := s.FrequencyHz[i]
-		if f < lowHz || f > highHz || i >= len(s.VPerRtHz) {
-			continue
-		}
-		p := s.VPerRtHz[i] * s.VPerRtHz[i] * (f - s.FrequencyHz[i-1])
-		if weight != nil {
-			w := weight(f)
-			p *= w * w
-		}
-		g := gain(f)
-		before += p
-		after += p * g * g
-	}
-	if !(before > 0) {
-		return 0, false
-	}
-	return math.Sqrt(after / before), true
 }
 
 // greatest gain between two frequencies, on a log grid.
@@ -357,18 +341,38 @@ func offEdges(cycle []float64, duty float64) []float64 {
 	return kept
 }
 
-// throughCycle filters one period of a periodic waveform in the steady state.
-func throughCycle(v []float64, periodS float64, c Circuit) []float64 {
-	fft := fourier.NewFFT(len(v))
-	spectrum := fft.Coefficients(nil, v)
-	for k := range spectrum {
-		spectrum[k] *= Insertion(c, float64(k)/periodS)
+// cycleBehind is the mean cycle behind the circuit, nil without one.
+func (p *prediction) cycleBehind() []float64 {
+	m := p.m.Cycle
+	if p.cycleV != nil || len(m.MeanV) < cycleSamples || m.PeriodS <= 0 {
+		return p.cycleV
 	}
-	out := fft.Sequence(nil, spectrum)
-	for i := range out {
-		out[i] /= float64(len(v))
+	if p.ahead.cycle == nil {
+		p.ahead.cycle = transformCycle(m.MeanV, m.PeriodS)
 	}
-	return out
+	p.cycleV = p.ahead.cycle.period(p.c)
+	return p.cycleV
+}
+
+// cycleGain is what the circuit makes of the ripple's peak-to-peak.
+func (p *prediction) cycleGain() float64 {
+	if p.cycle > 0 {
+		return p.cycle
+	}
+	p.cycle = 1
+	a := p.ahead
+	if a.ripple == nil {
+		var v []float64
+		if v, a.rippleDuty = spikeFree(a.m); v != nil {
+			a.ripple, a.ripplePPV = transformCycle(v, a.m.Cycle.PeriodS), peakToPeak(offEdges(v, a.rippleDuty))
+		}
+	}
+	if a.ripple != nil {
+		p.cycle = ratio(peakToPeak(offEdges(a.ripple.period(p.c), a.rippleDuty)), a.ripplePPV)
+	} else if hz := p.m.SwitchingHz; hz.Known {
+		p.cycle = greatest(p.gain, hz.Value, 20*hz.Value)
+	}
+	return p.cycle
 }
 
 // middle is an envelope's waveform, nil where columns hold more than a sample
@@ -387,25 +391,48 @@ func middle(e analysis.Envelope) []float64 {
 	return out
 }
 
-// spikeGain is what the circuit makes of the typical spike's peak.
-func spikeGain(m *analysis.Measurement, c Circuit, gain func(float64) float64) float64 {
-	for _, e := range []analysis.Envelope{m.Spikes.Typical, m.Detail} {
-		before := middle(e)
-		if before == nil {
-			continue
-		}
-		after := append([]float64(nil), before...)
-		throughGain(after, 1/e.StepS, func(hz float64) complex128 { return Insertion(c, hz) })
-		return ratio(peakFromMedian(after), peakFromMedian(before))
+// waveforms are the short waveforms that the measurement keeps.
+func (a *ahead) waveforms() *shortTerms {
+	if a.shortTerms != nil {
+		return a.shortTerms
 	}
-	switch s := m.Spikes; {
+	s := &shortTerms{}
+	a.shortTerms = s
+	detail, typical := middle(a.m.Detail), middle(a.m.Spikes.Typical)
+	if detail != nil {
+		s.detail = transformRecord(detail, 1/a.m.Detail.StepS)
+		s.detailPPV = peakToPeak(s.detail.record(pole20MHz))
+		s.spike, s.spikeFromMidV = s.detail, peakFromMedian(detail)
+	}
+	if typical != nil {
+		s.spike, s.spikeFromMidV = transformRecord(typical, 1/a.m.Spikes.Typical.StepS), peakFromMedian(typical)
+	}
+	return s
+}
+
+// pole20MHz is one pole at 20 MHz, as what shows the peak-to-peak there has it.
+func pole20MHz(hz float64) complex128 { return 1 / complex(1, hz/20e6) }
+
+// spikeGain is what the circuit makes of the typical spike's peak.
+func (p *prediction) spikeGain() float64 {
+	if p.spike == 0 {
+		p.spike = p.spikeBehind()
+	}
+	return p.spike
+}
+
+func (p *prediction) spikeBehind() float64 {
+	if w := p.waveforms(); w.spike != nil {
+		return ratio(peakFromMedian(w.spike.record(func(hz float64) complex128 { return Insertion(p.c, hz) })), w.spikeFromMidV)
+	}
+	switch s := p.m.Spikes; {
 	case s.RingHz.Known:
-		return greatest(gain, s.RingHz.Value/2, s.RingHz.Value*2)
+		return greatest(p.gain, s.RingHz.Value/2, s.RingHz.Value*2)
 	case s.DurationMedianS.Known && s.DurationMedianS.Value > 0:
 		mid := 1 / (math.Pi * s.DurationMedianS.Value)
-		return greatest(gain, mid/4, mid*2)
+		return greatest(p.gain, mid/4, mid*2)
 	}
-	return greatest(gain, 1e6, 30e6)
+	return greatest(p.gain, 1e6, 30e6)
 }
 
 // behindPP predicts a peak-to-peak figure: the part that the kept detail shows
@@ -434,16 +461,12 @@ func (p *prediction) detailGain() float64 {
 	if p.detail > 0 {
 		return p.detail
 	}
-	p.detail = math.Max(p.spike, p.cycle)
-	if before := middle(p.m.Detail); before != nil {
+	if w := p.waveforms(); w.detail != nil && w.detailPPV > 0 {
 		// both behind one pole at 20 MHz, or the noise above it would count
-		pole := func(hz float64) complex128 { return 1 / complex(1, hz/20e6) }
-		after, work := append([]float64(nil), before...), new(workspace)
-		work.through(before, nil, 1/p.m.Detail.StepS, pole)
-		work.through(after, nil, 1/p.m.Detail.StepS, func(hz float64) complex128 { return pole(hz) * Insertion(p.c, hz) })
-		if pp := peakToPeak(before); pp > 0 {
-			p.detail = ratio(peakToPeak(after), pp)
-		}
+		after := w.detail.record(func(hz float64) complex128 { return pole20MHz(hz) * Insertion(p.c, hz) })
+		p.detail = ratio(peakToPeak(after), w.detailPPV)
+	} else {
+		p.detail = math.Max(p.spikeGain(), p.cycleGain())
 	}
 	return p.detail
 }
