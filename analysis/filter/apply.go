@@ -33,13 +33,13 @@ type workspace struct {
 	x        []float64
 	spectrum []complex128
 	kept     map[*capture.Trace][]complex128 // the transforms of whole traces
-	room     int                             // coefficients that may yet be kept
+	room     int                             // coefficients that may yet be kept, of these and of blocks
 	slow     map[*capture.Trace]*slowPart    // of traces that are filtered in two parts; nil: none is kept
 	measured map[*analysis.Measurement]*ahead
 }
 
-// mostKept bounds the transforms that a search keeps to 64 MB: two captures of a
-// million samples.
+// mostKept bounds the transforms that a search keeps to 64 MB: of two captures of a
+// million samples in one piece, or of six in blocks.
 const mostKept = 4 << 20
 
 func newWorkspace() *workspace {

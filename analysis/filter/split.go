@@ -28,6 +28,7 @@ const (
 	splitReach = 10
 	splitBlock = 1 << 15
 	splitGuard = 1 << 12 // samples on either side of a block that are thrown away
+	splitStep  = splitBlock - 2*splitGuard
 	// splitForgets is the share of the fast part's response (summed absolutely) that may
 	// lie beyond the guard; a circuit that rings for longer is filtered in one piece.
 	splitForgets = 1e-4
@@ -83,11 +84,12 @@ func turnWeight(k, turn int) float64 {
 	return 0.5 * (1 + math.Cos(math.Pi*float64(k)/float64(turn)))
 }
 
-// slowPart is an extended record at the lower rate.
+// slowPart is an extended record at the lower rate, and the blocks of its fast part.
 type slowPart struct {
 	from     extended
 	fft      *fourier.FFT
 	spectrum []complex128
+	blocks   [][]complex128 // transformed, nil: not yet, or there was no room to keep it
 }
 
 // taps is the low-pass of the lower rate, its middle at splitReach*splitDown.
@@ -124,6 +126,7 @@ func newSlowPart(v []float64, meanV float64) *slowPart {
 		}
 	}
 	s.spectrum = s.fft.Coefficients(nil, x)
+	s.blocks = make([][]complex128, (len(v)+splitStep-1)/splitStep)
 	return s
 }
 
@@ -203,19 +206,35 @@ func (w *workspace) split(ctx context.Context, out []float64, tr *capture.Trace,
 	}
 	low := slow.through(tr.SampleRateHz, gain)
 	block := make([]float64, splitBlock)
-	for from := 0; from < n; from += splitBlock - 2*splitGuard {
+	for k := range slow.blocks {
 		if err := ctx.Err(); err != nil {
 			return false, err
 		}
-		slow.from.fill(block, from-splitGuard)
-		fast.Run(block, block, 0)
-		to := min(from+splitBlock-2*splitGuard, n)
-		for i, v := range block[splitGuard : splitGuard+to-from] {
+		from := k * splitStep
+		w.runBlock(fast, slow, k, block)
+		for i, v := range block[splitGuard : splitGuard+min(splitStep, n-from)] {
 			out[from+i] = v + dcV
 		}
 	}
 	addBetween(out, low)
 	return true, nil
+}
+
+// runBlock filters block k of a trace's fast part: its samples begin at block[splitGuard].
+func (w *workspace) runBlock(fast *spectrum.Filter, slow *slowPart, k int, block []float64) {
+	terms := slow.blocks[k]
+	if terms == nil {
+		slow.from.fill(block, k*splitStep-splitGuard)
+		if w.room < splitBlock/2 {
+			fast.Run(block, block, 0)
+			return
+		}
+		w.room -= splitBlock / 2
+		terms = make([]complex128, splitBlock/2)
+		fast.Terms(terms, block)
+		slow.blocks[k] = terms
+	}
+	fast.Through(block, terms)
 }
 
 // addBetween adds a periodic signal at the lower rate to out, interpolated.

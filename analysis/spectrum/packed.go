@@ -130,14 +130,32 @@ func NewFilter(response []complex128) *Filter {
 
 // Run puts the n samples of x less offset, filtered, into dst, which may be x.
 func (f *Filter) Run(dst, x []float64, offset float64) {
+	f.transform(x, offset)
+	f.Through(dst, f.out[:f.n/2])
+}
+
+// Terms puts the transform of the n samples of x into dst, of n/2 terms: what Through
+// takes, of this filter and of others of n.
+func (f *Filter) Terms(dst []complex128, x []float64) {
+	f.transform(x, 0)
+	copy(dst, f.out[:f.n/2])
+}
+
+func (f *Filter) transform(x []float64, offset float64) {
 	half := f.n / 2
-	in, dst, x := f.in[:half], dst[:2*half], x[:2*half]
+	in, x := f.in[:half], x[:2*half]
 	for i := range in {
 		in[i] = complex(x[2*i]-offset, x[2*i+1]-offset)
 	}
 	f.again()
+}
+
+// Through puts the n samples of a transform z (Terms), filtered, into dst.
+func (f *Filter) Through(dst []float64, z []complex128) {
+	half := f.n / 2
+	in, dst := f.in[:half], dst[:2*half]
 	// back by the same transform: the inverse is the conjugate of the conjugates' one
-	z, own, mirrored := f.out[:half], f.own[:half], f.mirrored[:half]
+	z, own, mirrored := z[:half], f.own[:half], f.mirrored[:half]
 	turn := func(k int, a, b complex128) complex128 { // conj(own·a + mirrored·conj b), as they are kept
 		o, m := own[k], mirrored[k]
 		return complex(

@@ -25,7 +25,7 @@ type filterSearch struct {
 }
 
 // searchSamples is how many samples of captures are held by searches side by side: two
-// units with a capture of two million each. A sample takes 40 bytes, filtered and measured.
+// units with a capture of two million each. A sample takes 50 bytes, filtered and measured.
 const searchSamples = 4 << 20
 
 // unit finds the filter for one unit, u in the sheet. It opens the captures that show
