@@ -24,13 +24,10 @@ type shape struct {
 func measureShape(ctx context.Context, rec *record) shape {
 	tr := rec.tr
 	out := shape{clipped: rec.clippedCount()}
-	low, words := rec.setup.LowPass, ""
-	if low == bandlimit.Default {
-		low = bandlimit.DefaultLowPass
-	}
+	low, words := lowPassOf(tr, rec.setup), ""
 	switch {
 	case limitedTo20MHz(tr):
-		low, words = bandlimit.None, "none: the instrument limited the bandwidth itself"
+		words = "none: the instrument limited the bandwidth itself"
 	case low == bandlimit.None:
 		words = "none: full span"
 	default:
@@ -52,6 +49,23 @@ func measureShape(ctx context.Context, rec *record) shape {
 	}
 	out.waveform = rec.envelope()
 	return out
+}
+
+// lowPassOf is the low-pass that stands in for the instrument's limit.
+func lowPassOf(tr *capture.Trace, setup Setup) bandlimit.LowPass {
+	switch {
+	case limitedTo20MHz(tr):
+		return bandlimit.None
+	case setup.LowPass == bandlimit.Default:
+		return bandlimit.DefaultLowPass
+	}
+	return setup.LowPass
+}
+
+// Response20MHz is the response at hz of the low-pass behind which Measure reads the
+// peak-to-peak of a trace in the 20 MHz span.
+func Response20MHz(tr *capture.Trace, setup Setup, hz float64) complex128 {
+	return lowPassOf(tr, setup).Response(hz, bandwidthLimitHz)
 }
 
 // limitedTo20MHz reports whether the instrument's own limit kept out what lies above

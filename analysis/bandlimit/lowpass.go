@@ -45,11 +45,11 @@ func Parse(s string) (LowPass, error) {
 	return "", fmt.Errorf("low-pass %q is unknown: expected first-order, butterworth4, gaussian, ideal or none", s)
 }
 
-// lowPassResponse is the complex response of the analogue prototype at fHz,
+// Response is the complex response of the analogue prototype at fHz,
 // -3 dB at cutHz (the ideal edge passes cutHz itself). The fourth-order
 // Butterworth is the product of its two pole pairs, damping 2·cos(π/8) and
 // 2·cos(3π/8).
-func lowPassResponse(shape LowPass, fHz, cutHz float64) complex128 {
+func (shape LowPass) Response(fHz, cutHz float64) complex128 {
 	x := fHz / cutHz
 	s := complex(0, x)
 	switch shape {
@@ -152,7 +152,7 @@ func newBlocks(volts []float64, meanV, rateHz float64, shape LowPass, cutHz floa
 	}
 	h := make([]complex128, n/2+1)
 	for k := range h {
-		h[k] = lowPassResponse(shape, float64(k)*rateHz/float64(n), cutHz)
+		h[k] = shape.Response(float64(k)*rateHz/float64(n), cutHz)
 	}
 	b.filter = spectrum.NewFilter(h)
 	// the impulse response sums up to one: its negative part is what swings beyond

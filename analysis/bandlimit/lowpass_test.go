@@ -13,13 +13,13 @@ import (
 
 func TestLowPassPrototypes(t *testing.T) {
 	for _, shape := range []LowPass{FirstOrder, Butterworth4, Gaussian} {
-		h := lowPassResponse(shape, 20e6, 20e6)
+		h := shape.Response(20e6, 20e6)
 		if db := 20 * math.Log10(math.Hypot(real(h), imag(h))); math.Abs(db+3.0103) > 1e-3 {
 			t.Errorf("%s: %.4f dB at its limit, want -3.0103", shape, db)
 		}
 	}
 	// Butterworth of order n: 10·log10(1+x^2n) down at x times the limit
-	h := lowPassResponse(Butterworth4, 56e6, 20e6)
+	h := Butterworth4.Response(56e6, 20e6)
 	if got, want := 20*math.Log10(math.Hypot(real(h), imag(h))), -10*math.Log10(1+math.Pow(2.8, 8)); math.Abs(got-want) > 1e-9 {
 		t.Errorf("Butterworth %.6f dB, want %.6f", got, want)
 	}
@@ -112,7 +112,7 @@ func TestBlocksAgainstOneTransform(t *testing.T) {
 			}
 			x := fft.Sequence(nil, terms)
 			for k := range terms {
-				terms[k] *= lowPassResponse(c.shape, float64(k)*c.rateHz/n, cut) / n
+				terms[k] *= c.shape.Response(float64(k)*c.rateHz/n, cut) / n
 			}
 			for i := range x {
 				x[i] /= n

@@ -577,7 +577,7 @@ func TestDampedCandidates(t *testing.T) {
 	base := Circuit{SourceOhm: 0.05, LoadOhm: 10}
 	n := 0
 	for _, c := range candidates(base, dropper{ohm: 0.3, series: "E24"}, DefaultCatalogue()) {
-		if c.CDampF == 0 {
+		if c.CDampF == 0 || c.needlesslyDamped() {
 			continue
 		}
 		n++

@@ -33,11 +33,27 @@ const DefaultReserveDB = 3.0
 // worstPeakDB is the resonance a candidate may have.
 const worstPeakDB = 3.0
 
-// The estimate of peaks may be off by several dB; a candidate that it puts just
-// short is tried on the samples all the same, a few times.
+// How far estimates are trusted.
 const (
+	// leastTolDB is what rounding, the ends of the record and the knots of the gain may
+	// add to the bound from below on the peak-to-peak.
+	leastTolDB = 0.1
+	// clearDB is how far inside the estimate must put the peak-to-peak for that bound not
+	// to be asked for; the samples have the last word all the same.
+	clearDB = 12.0
+	// estimateErrorDB is what the estimate of spikes and ripple may promise too much.
 	estimateErrorDB = 4.0
-	doubtfulTries   = 8
+	// What it may promise too little: behind a coil the typical spike goes and others stay.
+	lackErrorDB     = 8.0
+	lackErrorCoilDB = 15.0
+	// wavesAddDB is what a peak-to-peak may grow by beyond the gain.
+	wavesAddDB = 4.0
+	// learntErrorDB is what is left of either once a candidate of the topology was tried
+	// on the samples and told how far the estimate is off for this unit.
+	learntErrorDB = 4.0
+	// doubtfulTries is how many candidates whose spikes or ripple the estimate puts short
+	// are tried on the samples all the same.
+	doubtfulTries = 8
 	// A broken criterion that no estimate foretells counts as this short of its
 	// limit, which sends the candidate to the samples where there are any.
 	untriedDB = estimateErrorDB
@@ -48,8 +64,9 @@ const (
 // or under the reserve. Criteria not measured stay so. Candidates are judged on
 // the spectral estimate; where traces are given, the choice is then confirmed
 // on the filtered samples, which alone tell the peaks: a candidate that fails there
-// is passed over, and one whose peaks the estimate puts only just short gets its
-// chance.
+// is passed over. Of the peak-to-peak a part of the samples rules out what the rest
+// could only make worse (leastPP); one whose spikes the estimate puts no further short
+// than it may be off by gets its chance.
 func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	a := Advice{UnitKey: in.Unit.Key, ReserveDB: opt.ReserveDB, CommonMode: commonMode(in)}
 	if a.ReserveDB <= 0 {
@@ -75,13 +92,13 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 		return a, nil
 	}
 	t := trials{in: in, before: before, reserveDB: a.ReserveDB, doubtful: doubtfulTries, closestShort: math.Inf(1),
-		confirms: in.canConfirm()}
+		confirms: in.canConfirm(), promised: map[promise]float64{}}
 	fits := map[Topology]int{}
 	for _, c := range candidates {
 		if err := ctx.Err(); err != nil {
 			return a, err
 		}
-		if a.Found && (fits[c.Topology] > 0 || len(a.Others) >= mostOthers) {
+		if a.Found && (fits[c.Topology] > 0 || len(a.Others) >= mostOthers) || c.needlesslyDamped() {
 			continue
 		}
 		r, ok, err := t.try(ctx, c)
@@ -141,55 +158,102 @@ type trials struct {
 	before    target.Evaluation
 	reserveDB float64
 	confirms  bool // the samples that peaks need are at hand
-	doubtful  int  // how many more of those that the estimate puts just short may be tried on them
+	doubtful  int  // how many more of those whose spikes the estimate puts short may be tried on them
+
+	promised map[promise]float64 // by how many dB the estimate was above the samples at the last try
 
 	closest      Circuit // of those that fall short, and by how much in dB
 	closestShort float64
-	passedOver   []Circuit // that their worn parts ruled out; not among the closest yet
+	passedOver   []passedOver // not among the closest yet
+}
+
+// promise is what an estimate tells of candidates of one topology.
+type promise struct {
+	topology  Topology
+	criterion target.Criterion
+}
+
+// passedOver is a candidate that an estimate of its worn parts ruled out, by how much they
+// fall short in what was looked at.
+type passedOver struct {
+	c       Circuit
+	shortDB float64
+	far     extent
 }
 
 // try reports whether a candidate brings the unit inside, with what it leaves.
 func (t *trials) try(ctx context.Context, c Circuit) (r Result, ok bool, err error) {
 	// What the spectrum tells costs the least and rules out the most.
-	if shortfallOf(noPeaks, t.before, t.estimate(c.Worn(), sums), t.reserveDB) > 0 {
-		t.passedOver = append(t.passedOver, c)
+	if short := shortfallOf(noPeaks, t.before, t.estimate(c.Worn(), sums).Evaluation, t.reserveDB); short > 0 {
+		t.passedOver = append(t.passedOver, passedOver{c, short, sums})
 		return r, false, nil
 	}
 	// The promise must stand parts as they age, and as they are new.
 	worn := t.estimate(c.Worn(), everything)
-	wornShort := shortfall(t.before, worn, t.reserveDB)
-	if t.hopeless(worn, wornShort) {
-		t.passedOver = append(t.passedOver, c)
+	wornShort := t.shortfall(worn)
+	if t.hopeless(c, worn) {
+		t.passedOver = append(t.passedOver, passedOver{c, wornShort, everything})
 		return r, false, nil
 	}
 	fresh := t.estimate(c, everything)
-	freshShort := shortfall(t.before, fresh, t.reserveDB)
-	short := math.Max(wornShort, freshShort)
-	t.note(c, short)
-	if t.hopeless(fresh, freshShort) {
+	short := math.Max(wornShort, t.shortfall(fresh))
+	if t.hopeless(c, fresh) {
+		t.note(c, short)
 		return r, false, nil
 	}
-	if short > 0 {
-		t.doubtful--
-	}
 	if _, db := peak(c); db > worstPeakDB {
+		t.note(c, short)
 		return r, false, nil // a resonance like that is no cure
 	}
-	r, short, err = t.confirm(ctx, c, worn, fresh)
-	if err == nil && short > 0 {
+	if short > leastTolDB {
+		t.doubtful--
+	}
+	if r, short, err = t.confirm(ctx, c, worn.Evaluation, fresh.Evaluation); err == nil && short > 0 {
 		t.note(c, short)
 	}
 	return r, short <= 0, err
 }
 
-// hopeless reports whether an estimate that falls short by so many dB rules a candidate
-// out: by more than it may be off by, by what it tells as well as the samples do, or where
-// nothing better can be had.
-func (t *trials) hopeless(estimate target.Evaluation, short float64) bool {
-	if short <= 0 {
-		return false
+// hopeless reports whether an estimate rules a candidate out: by more than it may be off
+// by, by what it tells as well as the samples do, or where nothing better can be had.
+func (t *trials) hopeless(c Circuit, e estimate) bool {
+	doubtful := false
+	for i := range t.before.Margins {
+		short := t.shortOf(i, e)
+		if short <= 0 {
+			continue
+		}
+		id := t.before.Margins[i].Limit.Criterion
+		switch {
+		case !t.confirms || noPeaks(id) || math.IsInf(short, 1):
+			return true
+		case id == target.RipplePP:
+			if e.leastPP && short > leastTolDB {
+				return true
+			}
+			doubtful = doubtful || !e.leastPP // the estimate alone is off by tens of dB behind a coil
+		case !target.Foretold(id):
+			doubtful = true
+		default:
+			off, learnt := t.promised[promise{c.Topology, id}]
+			may := learntErrorDB - off
+			if !learnt {
+				if may = lackErrorDB; c.Topology != RC {
+					may = lackErrorCoilDB
+				}
+			}
+			if short > may {
+				return true
+			}
+			doubtful = true
+		}
 	}
-	return !t.confirms || t.doubtful <= 0 || short > estimateErrorDB || shortfallOf(noPeaks, t.before, estimate, t.reserveDB) > 0
+	return doubtful && t.doubtful <= 0
+}
+
+// shortOf is shortfall of one criterion.
+func (t *trials) shortOf(i int, after estimate) float64 {
+	return shortOf(t.before.Margins[i], after.Margins[i], t.reserveDB)
 }
 
 // noPeaks are the criteria that the estimate tells as well as the samples do.
@@ -198,9 +262,31 @@ func noPeaks(id target.Criterion) bool { return !target.RestsOnPeaks(id) }
 // all are all criteria.
 func all(target.Criterion) bool { return true }
 
-// estimate judges the unit behind a circuit by its measurements.
-func (t *trials) estimate(c Circuit, far extent) target.Evaluation {
-	return target.Evaluate(t.in.estimated(c, far), t.in.Target)
+// estimate is a unit behind a circuit as it is foretold.
+type estimate struct {
+	target.Evaluation
+	leastPP bool // its peak-to-peak is the least that the samples show
+}
+
+// estimate judges the unit behind a circuit by its measurements and, where the samples are
+// at hand and it matters, by the least that these show of the peak-to-peak.
+func (t *trials) estimate(c Circuit, far extent) estimate {
+	u := t.in.estimated(c, far)
+	e := estimate{Evaluation: target.Evaluate(u, t.in.Target)}
+	if far == sums || !t.confirms {
+		return e
+	}
+	for i, m := range e.Margins {
+		if m.Limit.Criterion == target.RipplePP && t.shortOf(i, e) > -clearDB && t.in.boundPP(u, c) {
+			return estimate{target.Evaluate(u, t.in.Target), true}
+		}
+	}
+	return e
+}
+
+// shortfall is that of all criteria.
+func (t *trials) shortfall(e estimate) float64 {
+	return shortfall(t.before, e.Evaluation, t.reserveDB)
 }
 
 // note keeps the candidate that falls short by the least.
@@ -212,21 +298,17 @@ func (t *trials) note(c Circuit, short float64) {
 
 // explain says why no candidate does, by the closest one where it can be predicted.
 func (t *trials) explain(ctx context.Context, a *Advice) error {
-	for _, c := range t.passedOver {
-		short := math.Inf(-1)
-		for _, far := range []extent{sums, everything} {
-			for _, parts := range []Circuit{c.Worn(), c} {
-				if short >= t.closestShort {
-					break // no closer, whatever the rest says
-				}
-				counts := noPeaks
-				if far == everything {
-					counts = all
-				}
-				short = math.Max(short, shortfallOf(counts, t.before, t.estimate(parts, far), t.reserveDB))
-			}
+	slices.SortStableFunc(t.passedOver, func(a, b passedOver) int { return cmp.Compare(a.shortDB, b.shortDB) })
+	for _, p := range t.passedOver {
+		if p.shortDB >= t.closestShort {
+			break // none of the rest is closer
 		}
-		t.note(c, short)
+		if p.far == sums {
+			p.shortDB = t.shortfall(t.estimate(p.c.Worn(), everything))
+		}
+		if p.shortDB < t.closestShort {
+			t.note(p.c, math.Max(p.shortDB, t.shortfall(t.estimate(p.c, everything))))
+		}
 	}
 	if math.IsInf(t.closestShort, 1) {
 		a.Why = "a figure over its limit is only a lower bound, so nothing can be predicted behind a filter: " + t.before.Why + "; capture it again with a faster timebase"
@@ -255,20 +337,23 @@ func (t *trials) explain(ctx context.Context, a *Advice) error {
 // two misses the reserve. wornAs and freshAs are the estimates of both.
 func (t *trials) confirm(ctx context.Context, c Circuit, wornAs, freshAs target.Evaluation) (r Result, short float64, err error) {
 	worn := wornAs
-	if t.judgesPeaks() { // the peak-to-peak first, which takes the least time and fails the most
-		if worn, err = t.evaluate(ctx, c.Worn(), peakToPeak20); err != nil {
-			return r, 0, err
-		}
-		sure := func(id target.Criterion) bool { return id == target.RipplePP || noPeaks(id) }
-		if short = shortfallOf(sure, t.before, worn, t.reserveDB); short > 0 {
-			return r, short, nil
+	ppFirst := t.ppBroken() // the peak-to-peak of worn parts, which takes little time and fails the most
+	if ppFirst {
+		if worn, short, err = t.wornPP(ctx, c); err != nil || short > 0 {
+			return r, short, err
 		}
 	}
 	if r, err = Predict(ctx, t.in, c); err != nil {
 		return r, 0, err
 	}
+	t.learn(c.Topology, freshAs, r.After)
 	if short = shortfall(t.before, r.After, t.reserveDB); short > 0 {
 		return r, short, nil
+	}
+	if !ppFirst && !t.settledPP(c, r.After) {
+		if worn, short, err = t.wornPP(ctx, c); err != nil || short > 0 {
+			return r, short, err
+		}
 	}
 	if !t.settledWorn(worn, freshAs, r.After) {
 		if worn, err = t.evaluate(ctx, c.Worn(), allPeaks); err != nil {
@@ -287,6 +372,25 @@ func (t *trials) confirm(ctx context.Context, c Circuit, wornAs, freshAs target.
 	return r, shortfall(t.before, worn, t.reserveDB), nil
 }
 
+// wornPP evaluates the unit behind worn parts with the peak-to-peak as measured, and gives
+// by how much it falls short in what is told that way.
+func (t *trials) wornPP(ctx context.Context, c Circuit) (worn target.Evaluation, short float64, err error) {
+	if worn, err = t.evaluate(ctx, c.Worn(), peakToPeak20); err != nil {
+		return worn, 0, err
+	}
+	sure := func(id target.Criterion) bool { return id == target.RipplePP || noPeaks(id) }
+	return worn, shortfallOf(sure, t.before, worn, t.reserveDB), nil
+}
+
+// learn keeps how far the estimate of spikes and ripple was off the samples.
+func (t *trials) learn(topology Topology, as, got target.Evaluation) {
+	for i, m := range got.Margins {
+		if id := m.Limit.Criterion; !noPeaks(id) && m.Covered && as.Margins[i].Covered {
+			t.promised[promise{topology, id}] = as.Margins[i].DB - m.DB
+		}
+	}
+}
+
 // evaluate judges the unit behind a circuit.
 func (t *trials) evaluate(ctx context.Context, c Circuit, deep depth) (target.Evaluation, error) {
 	b, err := t.in.behind(ctx, c, deep)
@@ -296,11 +400,36 @@ func (t *trials) evaluate(ctx context.Context, c Circuit, deep depth) (target.Ev
 	return target.Evaluate(b.unit, t.in.Target), nil
 }
 
-// judgesPeaks reports whether a figure that rests on peaks is to be kept or mended.
-func (t *trials) judgesPeaks() bool {
+// ppBroken reports whether the peak-to-peak is to be mended.
+func (t *trials) ppBroken() bool {
 	return slices.ContainsFunc(t.before.Margins, func(m target.Margin) bool {
-		return m.Covered && target.RestsOnPeaks(m.Limit.Criterion) && !m.Limit.Criterion.CommonMode()
+		return m.Covered && m.DB < 0 && m.Limit.Criterion == target.RipplePP
 	})
+}
+
+// settledPP reports whether the peak-to-peak behind worn parts is known well enough by the
+// one that the samples gave behind new ones: it grows by no more than the gain does where
+// that grows the most, but for what waves add up to otherwise.
+func (t *trials) settledPP(c Circuit, fresh target.Evaluation) bool {
+	for i, b := range t.before.Margins {
+		if b.Limit.Criterion != target.RipplePP || !b.Covered {
+			continue
+		}
+		if m := fresh.Margins[i]; !m.Covered || m.DB-wearDB(c)-wavesAddDB < asked(b, t.reserveDB) {
+			return false
+		}
+	}
+	return true
+}
+
+// wearDB is the most that a circuit's gain rises anywhere as its parts wear, in dB.
+func wearDB(c Circuit) float64 {
+	most, worn := 0.0, c.Worn()
+	for i := 0; i <= curvePoints*curveDecades; i++ {
+		hz := math.Pow(10, float64(i)/curvePoints)
+		most = math.Max(most, DB(Insertion(worn, hz))-DB(Insertion(c, hz)))
+	}
+	return most
 }
 
 // settledWorn reports whether the peaks behind worn parts are known well enough without
@@ -402,7 +531,8 @@ func (d dropper) nearest(ohm float64) float64 {
 	return below
 }
 
-// candidates in order of cost.
+// candidates in order of cost, with a damped one for every coil whether it rings or not
+// (see needlesslyDamped).
 func candidates(base Circuit, fit dropper, cat Catalogue) []Circuit {
 	var list []Circuit
 	// A short ceramic stands beside every bulk capacitor that it helps.
@@ -440,10 +570,7 @@ func candidates(base Circuit, fit dropper, cat Catalogue) []Circuit {
 		}
 	}
 	for _, c := range list {
-		if c.Topology == RC {
-			continue
-		}
-		if _, db := peak(c); db > worstPeakDB {
+		if c.Topology != RC {
 			list = append(list, damped(c))
 		}
 	}
@@ -464,6 +591,16 @@ func damped(c Circuit) Circuit {
 	c.DampOhm = standard(math.Sqrt(c.L.H/out), e12, false)
 	c.CDampF = standard(4*out, []float64{10, 22, 47}, true)
 	return c
+}
+
+// needlesslyDamped reports whether the circuit without its damping would do as well.
+func (c Circuit) needlesslyDamped() bool {
+	if c.CDampF == 0 {
+		return false
+	}
+	c.CDampF, c.DampOhm = 0, 0
+	_, db := peak(c)
+	return db <= worstPeakDB
 }
 
 // standard is the member of a series nearest to v in ratio, or the least not
@@ -509,24 +646,28 @@ func shortfall(before, after target.Evaluation, reserveDB float64) float64 {
 func shortfallOf(counts func(target.Criterion) bool, before, after target.Evaluation, reserveDB float64) float64 {
 	worst := math.Inf(-1)
 	for i, b := range before.Margins {
-		if !counts(b.Limit.Criterion) || !b.Covered || b.Limit.Criterion == target.HeaterDC || b.Limit.Criterion.CommonMode() {
-			continue
+		if counts(b.Limit.Criterion) {
+			worst = math.Max(worst, shortOf(b, after.Margins[i], reserveDB))
 		}
-		want := asked(b, reserveDB)
-		a := after.Margins[i]
-		switch {
-		case a.Covered:
-		case !target.Foretold(b.Limit.Criterion) && b.DB >= 0:
-			continue // stays open, as what was not measured ahead does
-		case !target.Foretold(b.Limit.Criterion):
-			worst = math.Max(worst, untriedDB)
-			continue
-		default:
-			return math.Inf(1) // a lower bound that fell below its limit proves nothing
-		}
-		worst = math.Max(worst, want-a.DB)
 	}
 	return worst
+}
+
+// shortOf is by how many dB a criterion misses what is asked of it behind a filter; -Inf
+// where nothing is.
+func shortOf(before, after target.Margin, reserveDB float64) float64 {
+	id := before.Limit.Criterion
+	switch {
+	case !before.Covered || id == target.HeaterDC || id.CommonMode():
+		return math.Inf(-1)
+	case after.Covered:
+		return asked(before, reserveDB) - after.DB
+	case !target.Foretold(id) && before.DB >= 0:
+		return math.Inf(-1) // stays open, as what was not measured ahead does
+	case !target.Foretold(id):
+		return untriedDB
+	}
+	return math.Inf(1) // a lower bound that fell below its limit proves nothing
 }
 
 // asked is the margin in dB that a criterion must have behind a filter.

@@ -90,6 +90,7 @@ type slowPart struct {
 	fft      *fourier.FFT
 	spectrum []complex128
 	blocks   [][]complex128 // transformed, nil: not yet, or there was no room to keep it
+	extreme  []int          // the blocks that hold the record's least and greatest; nil: not looked for yet
 }
 
 // taps is the low-pass of the lower rate, its middle at splitReach*splitDown.
@@ -112,17 +113,22 @@ func lowPassTaps() []float64 {
 func newSlowPart(v []float64, meanV float64) *slowPart {
 	m := smooth((2*len(v) + splitDown - 1) / splitDown)
 	s := &slowPart{from: extended{v, meanV, m * splitDown}, fft: fourier.NewFFT(m)}
-	const at = 256 // outputs at a time
+	const at = 256 // outputs at a time, a multiple of four
 	reach := splitReach * splitDown
 	buf, x := make([]float64, at*splitDown+2*reach), make([]float64, m)
 	for from := 0; from < m; from += at {
 		s.from.fill(buf, from*splitDown-reach)
-		for k := range min(at, m-from) {
-			sum := 0.0
+		for k := 0; k < min(at, m-from); k += 4 { // four sums side by side, which need not wait for each other
+			b := buf[k*splitDown:]
+			b0, b1, b2, b3 := b[:len(taps)], b[splitDown:][:len(taps)], b[2*splitDown:][:len(taps)], b[3*splitDown:][:len(taps)]
+			var sums [4]float64
 			for j, h := range taps {
-				sum += h * buf[k*splitDown+j]
+				sums[0] += h * b0[j]
+				sums[1] += h * b1[j]
+				sums[2] += h * b2[j]
+				sums[3] += h * b3[j]
 			}
-			x[from+k] = sum
+			copy(x[from+k:], sums[:])
 		}
 	}
 	s.spectrum = s.fft.Coefficients(nil, x)
@@ -159,13 +165,27 @@ func (s *slowPart) through(rateHz float64, gain func(hz float64) complex128) []f
 // fastPart is the filter of what lies above the crossover; nil where it remembers for
 // longer than a block's guard.
 func fastPart(rateHz float64, gain func(hz float64) complex128) *spectrum.Filter {
-	h, low := make([]complex128, splitBlock/2+1), rateHz/splitDown
-	for k := range h {
-		hz := float64(k) * rateHz / splitBlock
-		if share := 1 - crossover(hz, low); share > 0 {
-			h[k] = gain(hz) * complex(share, 0)
+	h := crossedOver(rateHz)
+	for k, share := range h {
+		if real(share) > 0 {
+			h[k] = gain(float64(k)*rateHz/splitBlock) * share
 		}
 	}
+	return forgetful(h)
+}
+
+// crossedOver is the fast part's share at the terms of a block.
+func crossedOver(rateHz float64) []complex128 {
+	h, low := make([]complex128, splitBlock/2+1), rateHz/splitDown
+	for k := range h {
+		h[k] = complex(1-crossover(float64(k)*rateHz/splitBlock, low), 0)
+	}
+	return h
+}
+
+// forgetful is the filter of a response; nil where it remembers for longer than a
+// block's guard.
+func forgetful(h []complex128) *spectrum.Filter {
 	f := spectrum.NewFilter(h)
 	x := make([]float64, splitBlock)
 	x[splitBlock/2] = 1
@@ -197,13 +217,7 @@ func (w *workspace) split(ctx context.Context, out []float64, tr *capture.Trace,
 	if fast == nil {
 		return false, nil
 	}
-	slow := w.slow[tr]
-	if slow == nil {
-		slow = newSlowPart(tr.Volts, meanV)
-		if w.slow != nil {
-			w.slow[tr] = slow
-		}
-	}
+	slow := w.slowOf(tr, meanV)
 	low := slow.through(tr.SampleRateHz, gain)
 	block := make([]float64, splitBlock)
 	for k := range slow.blocks {
@@ -216,8 +230,20 @@ func (w *workspace) split(ctx context.Context, out []float64, tr *capture.Trace,
 			out[from+i] = v + dcV
 		}
 	}
-	addBetween(out, low)
+	addBetween(out, low, 0)
 	return true, nil
+}
+
+// slowOf is the slow part of a trace.
+func (w *workspace) slowOf(tr *capture.Trace, meanV float64) *slowPart {
+	slow := w.slow[tr]
+	if slow == nil {
+		slow = newSlowPart(tr.Volts, meanV)
+		if w.slow != nil {
+			w.slow[tr] = slow
+		}
+	}
+	return slow
 }
 
 // runBlock filters block k of a trace's fast part: its samples begin at block[splitGuard].
@@ -237,8 +263,9 @@ func (w *workspace) runBlock(fast *spectrum.Filter, slow *slowPart, k int, block
 	fast.Through(block, terms)
 }
 
-// addBetween adds a periodic signal at the lower rate to out, interpolated.
-func addBetween(out, low []float64) {
+// addBetween adds a periodic signal at the lower rate to out, interpolated. out begins at
+// sample from of the record, a multiple of splitDown.
+func addBetween(out, low []float64, from int) {
 	// the taps that fall on each of the places between two values
 	var phases [splitDown][2 * splitReach]float64
 	for p := range phases {
@@ -251,16 +278,23 @@ func addBetween(out, low []float64) {
 	m := len(low)
 	for k := 0; k*splitDown < len(out); k++ {
 		for j := range beside {
-			beside[j] = low[((k-splitReach+1+j)%m+m)%m]
+			beside[j] = low[((from/splitDown+k-splitReach+1+j)%m+m)%m]
 		}
-		for p, o := 0, out[k*splitDown:min((k+1)*splitDown, len(out))]; p < len(o); p++ {
-			h := &phases[p]
-			var even, odd float64 // two sums, which need not wait for each other
+		o := out[k*splitDown : min((k+1)*splitDown, len(out))]
+		for p := 0; p < len(o); p += 2 {
+			h, g := &phases[p], &phases[p+1]
+			var even, odd, nextEven, nextOdd float64 // sums that need not wait for each other
 			for j := 0; j < len(h); j += 2 {
-				even += h[j] * beside[j]
-				odd += h[j+1] * beside[j+1]
+				a, b := beside[j], beside[j+1]
+				even += h[j] * a
+				odd += h[j+1] * b
+				nextEven += g[j] * a
+				nextOdd += g[j+1] * b
 			}
 			o[p] += even + odd
+			if p+1 < len(o) {
+				o[p+1] += nextEven + nextOdd
+			}
 		}
 	}
 }
