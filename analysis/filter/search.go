@@ -322,14 +322,12 @@ func (t *trials) explain(ctx context.Context, a *Advice) error {
 		}
 		return nil
 	}
-	estimate := t.in
-	estimate.Traces, estimate.Setups = nil, nil
-	r, err := Predict(ctx, estimate, t.closest)
+	r, err := Predict(ctx, t.in, t.closest)
 	if err != nil {
 		return err
 	}
 	a.Best = r
-	a.Why = whyNone(t.in, t.before, r, t.reserveDB)
+	a.Why = t.whyNone(r)
 	return nil
 }
 
@@ -691,16 +689,24 @@ func unforetold(before target.Evaluation) string {
 
 // whyNone names what keeps the closest candidate from being enough, by taking
 // the parts' faults away one at a time.
-func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) string {
+func (t *trials) whyNone(r Result) string {
 	worst, short := "", 0.0
-	for i, b := range before.Margins {
-		if a := r.After.Margins[i]; b.Covered && b.DB < 0 && !b.Limit.Criterion.CommonMode() {
-			if want := reserveDB - a.DB; want > short || worst == "" {
-				worst, short = b.Limit.Name, want
-			}
+	for i, b := range t.before.Margins {
+		if by := t.shortOf(i, estimate{Evaluation: r.After}); by > short {
+			worst, short = b.Limit.Name, by
 		}
 	}
-	text := fmt.Sprintf("the closest (%s) leaves %s %.1f dB short of the margin aimed for", r.Circuit.Topology, worst, short)
+	text := ""
+	switch {
+	case math.IsInf(short, 1):
+		text = fmt.Sprintf("behind the closest (%s) %s can't be told", r.Circuit.Topology, worst)
+	case short > 0:
+		text = fmt.Sprintf("the closest (%s) leaves %s %.1f dB short of the margin aimed for", r.Circuit.Topology, worst, short)
+	case r.PeakDB > worstPeakDB:
+		text = fmt.Sprintf("the closest (%s) raises noise by %.1f dB at its resonance", r.Circuit.Topology, r.PeakDB)
+	default:
+		text = fmt.Sprintf("the closest (%s) would do with new parts and not with worn ones (ESR doubled, capacitance down by 20 %%)", r.Circuit.Topology)
+	}
 	for _, v := range []struct {
 		change func(*Capacitor)
 		reason string
@@ -714,7 +720,7 @@ func whyNone(in Input, before target.Evaluation, r Result, reserveDB float64) st
 		for _, p := range []*Capacitor{&c.C1, &c.C2, &c.CFilm} {
 			v.change(p)
 		}
-		if shortfall(before, target.Evaluate(in.estimated(c, everything), in.Target), reserveDB) <= 0 {
+		if t.shortfall(t.estimate(c, everything)) <= 0 {
 			return text + "; what limits is " + v.reason
 		}
 	}
