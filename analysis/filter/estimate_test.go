@@ -132,7 +132,7 @@ type bruteCase struct {
 
 func bruteCases() (list []bruteCase) {
 	if !testrun.Full() {
-		return []bruteCase{{4, 1 << 16, 15, -10}, {6, 1 << 14, 8, 3}}
+		return []bruteCase{{10, 1 << 16, 16, -20}, {6, 1 << 14, 8, 3}}
 	}
 	for seed := uint64(2); seed <= 18; seed += 4 {
 		for _, over := range [][2]float64{{6, -20}, {16, -20}, {28, -20}, {-10, 6}, {3, 14}} {
