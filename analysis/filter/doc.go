@@ -7,10 +7,12 @@
 //  2. response.go gives a circuit's insertion gain at a frequency, by its ladder's
 //     complex voltages and currents.
 //  3. spectral.go predicts a Measurement behind a circuit from the one ahead of it,
-//     by each figure's rule in the register; apply.go sends the samples themselves
+//     by each figure's rule in the register, and ahead.go keeps what all circuits share
+//     of that; apply.go sends the samples themselves
 //     through it (long traces in the two parts of split.go), and predict.go measures
 //     those again for their peaks.
-//  4. search.go tries part sets by rising cost with the quick prediction, and the
-//     first that bring the unit inside with the samples' one.
+//  4. search.go tries part sets by rising cost with the quick prediction, bounds the
+//     peak-to-peak on a part of the samples (least.go), and predicts the first that
+//     bring the unit inside by all of them.
 //  5. warnings.go says what the circuit asks of supply and parts.
 package filter

@@ -173,3 +173,38 @@ func everyTrial(t *testing.T, in Input, cat Catalogue) (Circuit, bool) {
 	}
 	return Circuit{}, false
 }
+
+// The least that a part of the samples shows of the peak-to-peak is no more than all of
+// them hold, and not far from it: of records in two parts and in one, behind every
+// topology.
+func TestLeastPeakToPeakIsABound(t *testing.T) {
+	for _, samples := range []int{1 << 16, 1 << 14} {
+		in := drawnInput(t, 10, samples)
+		in.work = newWorkspace()
+		base, fit, trouble := circuitOf(in, target.Evaluate(in.Unit, in.Target), Options{})
+		if trouble != "" {
+			t.Fatal(trouble)
+		}
+		told := map[Topology]int{}
+		for i, c := range candidates(base, fit, DefaultCatalogue()) {
+			if i%testrun.Short(7, 35) != 0 {
+				continue
+			}
+			b, err := in.behind(context.Background(), c, peakToPeak20)
+			if err != nil {
+				t.Fatal(err)
+			}
+			least, ok := in.leastPP(0, c)
+			if !ok {
+				continue
+			}
+			told[c.Topology]++
+			if db := 20 * math.Log10(least/b.unit.Captures[0].PP20MHzV.Value); db > leastTolDB || db < -6 {
+				t.Errorf("%d samples behind %s %g H %g F: %.2f dB over what all show", samples, c.Topology, c.L.H, c.C1.F, db)
+			}
+		}
+		if told[RC] == 0 || told[LC] == 0 || told[CLC] == 0 {
+			t.Errorf("%d samples: told of %v", samples, told)
+		}
+	}
+}

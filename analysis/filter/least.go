@@ -8,35 +8,42 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"stillglow/analysis"
+	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
 )
 
-// leastEnds are the samples at either end of a record that leastPP leaves out, where the
-// low-pass of the 20 MHz span takes the record to go on otherwise.
-const leastEnds = 64
+const (
+	// leastEnds are the samples at either end of a record that leastPP leaves out, where the
+	// low-pass of the 20 MHz span takes the record to go on otherwise.
+	leastEnds = 64
+	// leastWhole is the longest record that is filtered as a whole for it, where the
+	// circuit remembers for longer than a block's guard.
+	leastWhole = 1 << 18
+)
 
 // leastPP bounds from below, in volts, the peak-to-peak in the 20 MHz span that capture i
-// shows behind a circuit: the samples are filtered there alone where they are likely to
-// be extreme, and what is seen of a record is at most what it holds. ok is false where
-// the circuit remembers for longer than a block.
+// shows behind a circuit: the samples are filtered, as apply does it, there alone where
+// they are likely to be extreme, and what is seen of a record is at most what it holds. ok
+// is false where that can't be had in a fraction of the time that all of it takes.
 func (in Input) leastPP(i int, c Circuit) (v float64, ok bool) {
 	tr, setup, w := in.Traces[i], in.Setups[i], in.work
-	gain := func(hz float64) complex128 { return analysis.Response20MHz(tr, setup, hz) * Insertion(c, hz) }
+	insertion := func(hz float64) complex128 { return Insertion(c, hz) }
+	gain := func(hz float64) complex128 { return analysis.Response20MHz(tr, setup, hz) * insertion(hz) }
 	n := len(tr.Volts)
 	if n <= 4*leastEnds {
 		return 0, false
 	}
-	if n < splitLeast {
+	if n < splitLeast || fastPart(tr.SampleRateHz, insertion) == nil {
+		if n > leastWhole {
+			return 0, false
+		}
 		x := aboutMean(tr.Volts)
 		w.through(x, tr, tr.SampleRateHz, gain)
 		return peakToPeak(x[leastEnds : n-leastEnds]), true
 	}
 	h := crossedOver(tr.SampleRateHz)
 	multiply(h, tr.SampleRateHz/splitBlock, gain)
-	fast := forgetful(h)
-	if fast == nil {
-		return 0, false
-	}
+	fast := spectrum.NewFilter(h)
 	slow := w.slowOf(tr, stat.Mean(tr.Volts, nil))
 	low := slow.through(tr.SampleRateHz, gain)
 	least, most := math.Inf(1), math.Inf(-1)
