@@ -41,3 +41,33 @@ func TestCrestFactorInClosedForm(t *testing.T) {
 		}
 	}
 }
+
+// A short record of few spikes has an rms that another would not have: its crest
+// factor's ± is no smaller than the rms's own, as a share. Where peaks are cut off it is
+// a lower bound.
+func TestCrestFactorIsAsUnsureAsItsParts(t *testing.T) {
+	row, _ := Lookup("crest_factor")
+	s := trapSupply()
+	s.Samples = 3000
+	tr, _ := s.Trace("few cycles")
+	m, err := Measure(context.Background(), tr, Setup{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, rms := row.Read(m), m.ACRMSV
+	own := math.Sqrt(max(rms.U*rms.U-math.Pow(defaultGainFraction*rms.Value, 2), 0)) / rms.Value
+	if f.LowerBound || !(f.U > 0) || math.Abs(f.U/f.Value-own) > 0.2*own+1e-3 {
+		t.Errorf("crest factor %.3g ± %.2g, rms ± %.2g of it without the gain", f.Value, f.U, own)
+	}
+	top := 0.7 * m.PPV.Value / 2
+	for i, v := range tr.Volts {
+		tr.Volts[i] = min(max(v, -top), top)
+	}
+	tr.FullScaleMinV, tr.FullScaleMaxV = -top, top
+	if m, err = Measure(context.Background(), tr, Setup{}); err != nil {
+		t.Fatal(err)
+	}
+	if f := row.Read(m); !f.LowerBound || !m.HasCaution(capture.CautionClipped) {
+		t.Errorf("cut off: %+v, cautions %v", f, m.Cautions)
+	}
+}

@@ -48,7 +48,7 @@ func nameLines(rec *record, view spectralView, sw switching) namedLines {
 		mainsHz = view.mains.MainsHz.Value
 	}
 	baseline, gain := baselineOf(rec.setup.Baseline), rec.setup.GainFraction
-	out.lines, out.combs = spectrum.NameLines(view.lines, mainsHz, sw.clock())
+	out.lines, out.combs = spectrum.NameLines(view.lines, mainsHz, sw.clock(rec))
 	out.match = spectrum.MarkInstrument(out.lines, rec.stepV, baseline, gain)
 	out.mains, out.mainsIsInstruments = view.mains.SubtractBaseline(out.lines, baseline, gain)
 	return out

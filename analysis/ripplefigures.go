@@ -19,6 +19,25 @@ type rippleResult struct {
 	cycle                      Cycle
 }
 
+// secondFigure is the frequency of a second converter: of the lines that are named after
+// one or, where none is, of the comb that the search for the cycle left.
+func secondFigure(rec *record, sw switching, combs spectrum.Combs) figure.Figure {
+	hz, uHz := combs.SecondHz, combs.SecondUHz
+	if hz == 0 && sw.SecondHz > 0 {
+		u, ok := sw.clock(rec).Second(sw.SecondHz)
+		if !ok {
+			return figure.NotMeasured("lines stand off the switching frequency's harmonics, but the record is too short to tell a second converter's fundamental from a harmonic of one beside the first; a longer one is needed")
+		}
+		hz, uHz = sw.SecondHz, u
+	}
+	if hz == 0 {
+		return figure.NotMeasured("no second converter shows")
+	}
+	f := figure.Known(hz)
+	f.U = math.Hypot(uHz, rec.tr.SampleRateUHz/rec.tr.SampleRateHz*hz)
+	return f
+}
+
 // rippleFigures turns the track and the folded cycle into figures. randomV is the
 // record's random part, which shows whether the converter's steps average out;
 // clipped is how many samples lie at its end stops.
@@ -30,7 +49,7 @@ func rippleFigures(rec *record, sw switching, combs spectrum.Combs, randomV figu
 	t := sw.Track
 	none := figure.NotMeasured("the supply does not switch that way")
 	out := rippleResult{kind: t.Kind, hz: figure.Known(t.Hz), spreadHz: none, burstHz: none,
-		secondHz: figure.NotMeasured("no second converter shows")}
+		secondHz: secondFigure(rec, sw, combs)}
 	out.hz.U = 2 * max(t.SigmaHz, hzRounding*t.Hz)
 	if t.Kind == cycle.Dithered {
 		out.spreadHz = figure.Known(t.SpreadHz)
@@ -52,13 +71,6 @@ func rippleFigures(rec *record, sw switching, combs spectrum.Combs, randomV figu
 	out.hz.U = math.Hypot(out.hz.U, share*out.hz.Value)
 	if out.burstHz.Known {
 		out.burstHz.U = math.Hypot(out.burstHz.U, share*out.burstHz.Value)
-	}
-	second := combs.SecondHz
-	if second == 0 {
-		second = sw.SecondHz
-	}
-	if second > 0 {
-		out.secondHz = figure.Known(second)
 	}
 	stands := false
 	out.fundamentalRMSV, stands = fundamentalFigure(rec, sw)

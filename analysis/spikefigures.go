@@ -34,7 +34,7 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	events, tied := classifyOffEdge(found.Events, rec, mainsHz)
 	s := SpikeSummary{ThresholdV: found.ThresholdV, Count: found.Count, MainsTied: tied, Random: max(len(found.OffEdge)-tied, 0),
 		List: evenPick(events, spike.MaxListed)}
-	s.DurationMedianS = figure.Known(medianOf(events, func(e spike.Event) float64 { return e.DurationS }))
+	s.DurationMedianS = durationFigure(rec.tr, events)
 	s.AreaMedianVs = figure.Known(medianOf(events, func(e spike.Event) float64 { return e.AreaVs }))
 
 	split := stepDoubtV(rec, sw, s.DurationMedianS.Value)
@@ -58,6 +58,19 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 		s, grain.coarse = s.withoutPeaks(slowForSpikes(rec)), true
 	}
 	return spikeResult{summary: s, cautions: spikeCautions(rec, sw, held, peaks.stepHides, split, grain)}
+}
+
+// durationFigure is the median pulse duration at half height.
+func durationFigure(tr *capture.Trace, events []spike.Event) figure.Figure {
+	f := figure.Known(medianOf(events, func(e spike.Event) float64 { return e.DurationS }))
+	rate := tr.SampleRateHz
+	if tr.TrueRateHz > 0 {
+		rate = min(rate, tr.TrueRateHz)
+	}
+	f.U = math.Hypot(durationModel*f.Value, durationSamples/rate)
+	share := tr.SampleRateUHz / tr.SampleRateHz
+	f.U = math.Hypot(f.U, share*f.Value)
+	return f
 }
 
 // statePeaks states the peaks of all events and of either edge.

@@ -30,6 +30,9 @@ func TestSpikeClasses(t *testing.T) {
 	within(t, "falling ring", m.Spikes.FallingRingHz, truth.FallingRingHz, 0.03)
 	within(t, "Q", m.Spikes.RingQ, truth.RingQ, 0.15)
 	within(t, "duration", m.Spikes.DurationMedianS, truth.SpikeDurationS, 0.1)
+	if d := m.Spikes.DurationMedianS; math.Abs(d.Value-truth.SpikeDurationS) > d.U || d.U > 0.25*d.Value {
+		t.Errorf("duration %.3g ± %.2g s, want %.3g inside ± of a quarter and less", d.Value, d.U, truth.SpikeDurationS)
+	}
 	if len(m.Spikes.List) != m.Spikes.Count {
 		t.Errorf("%d spikes listed of %d", len(m.Spikes.List), m.Spikes.Count)
 	}

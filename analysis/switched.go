@@ -32,11 +32,12 @@ func findSwitching(rec *record, notHz []float64, known cycle.Clock) switching {
 }
 
 // clock is the switching as its lines show it.
-func (s switching) clock() spectrum.Clock {
+func (s switching) clock(rec *record) spectrum.Clock {
+	c := spectrum.Clock{DurationS: rec.tr.DurationS(), Folded: rec.unfiltered()}
 	if s.Track == nil {
-		return spectrum.Clock{}
+		return c
 	}
-	c := spectrum.Clock{Hz: s.Track.Hz}
+	c.Hz = s.Track.Hz
 	switch s.Track.Kind {
 	case cycle.Dithered:
 		c.SpreadHz = s.Track.SpreadHz

@@ -22,6 +22,12 @@ var (
 )
 
 const (
+	// durationModel, as a share, and durationSamples, in samples, are the expanded
+	// uncertainty (k = 2) of a pulse's duration at half height: the ripple that is taken
+	// off under it tilts it, and where its flanks lie between samples is interpolated. Of
+	// 45 rings of drawn supplies behind scope inputs of 20 to 200 MHz, sampled at 25 MS/s
+	// to 1 GS/s, 43 were inside.
+	durationModel, durationSamples = 0.13, 0.5
 	// ringDamped: a ring's frequency is the less sure the faster the ring dies down
 	// into the pulse it follows; times 1/Q²
 	ringDamped = 0.2

@@ -18,8 +18,9 @@ const (
 
 // Combs is what the lines of a record have in common. Frequencies in Hz; 0 none.
 type Combs struct {
-	SecondHz float64 // fundamental of a second converter
-	BeatHz   float64 // difference of the two converters' nearest harmonics
+	SecondHz  float64 // fundamental of a second converter
+	SecondUHz float64 // its expanded uncertainty (k = 2)
+	BeatHz    float64 // difference of the two converters' nearest harmonics
 	// ModulationHz is the even spacing of sidebands around the switching lines: the
 	// sweep rate of a dithered supply or the packet rate of a bursting one.
 	ModulationHz float64
@@ -28,7 +29,42 @@ type Combs struct {
 
 // Clock is what is known of the switching: its mean frequency, the full width that
 // it wanders over, and the rate of its bursts; 0 where there is none.
-type Clock struct{ Hz, SpreadHz, BurstHz float64 } // all in Hz
+type Clock struct {
+	Hz, SpreadHz, BurstHz float64 // all in Hz
+	// DurationS is the record's length, s; 0: not told.
+	DurationS float64
+	// Folded: nothing kept what lies above half the rate out, and what is folded may lie
+	// anywhere.
+	Folded bool
+}
+
+// Second reports whether a line at hz may be stated as the fundamental of a second
+// converter, and its expanded uncertainty (k = 2) in Hz. A strong line is not enough: the
+// harmonic of a converter whose clock is near the first's lies near the first's harmonic,
+// and its fundamental is lost beside the first's; a line in few periods, or as near the
+// clock as the record resolves, may be a piece of the clock's own.
+func (c Clock) Second(hz float64) (uHz float64, ok bool) {
+	if c.DurationS <= 0 {
+		return 0, true
+	}
+	bin := 1 / c.DurationS
+	uHz = secondU * bin
+	if hz < secondPeriods*bin {
+		return 0, false
+	}
+	if !(c.Hz > 0) {
+		return uHz, true
+	}
+	if c.Hz < secondPeriods*bin {
+		return 0, false
+	}
+	// halves too: every other cycle may be alike
+	if n := math.Round(2*hz/c.Hz) / 2; n > 0 && math.Abs(hz-n*c.Hz) < secondApart*bin {
+		return 0, false
+	}
+	n := math.Round(hz / c.Hz)
+	return uHz, n <= 1 || math.Abs(hz-n*c.Hz) > secondNear*n*c.Hz
+}
 
 // own reports whether a line that no comb holds is the clock's own all the same: a
 // part of a harmonic smeared by its wandering, a harmonic of its bursts, or a
@@ -73,7 +109,7 @@ func NameLines(lines []Line, mainsHz float64, clock Clock) ([]Line, Combs) {
 			nameMainsSidebands(lines, mainsHz, switchingHz)
 		}
 	}
-	combs.SecondHz = nameSecond(lines, clock)
+	combs.SecondHz, combs.SecondUHz = nameSecond(lines, clock)
 	if combs.SecondHz > 0 && switchingHz > 0 {
 		hi, lo := max(combs.SecondHz, switchingHz), min(combs.SecondHz, switchingHz)
 		combs.BeatHz = math.Abs(hi - math.Round(hi/lo)*lo)
@@ -142,14 +178,19 @@ func Ordinal(n int) string {
 
 // nameSecond looks for a second converter among the lines left: the strongest
 // one above secondLowHz of which at least one harmonic (2nd to secondProofs) is
-// there too, and that is not the clock's own. It names its harmonics and the
-// intermodulation with the clock, and gives its frequency, 0 when there is none.
-func nameSecond(lines []Line, clock Clock) float64 {
+// there too, that is not the clock's own, and whose comb holds most of what is left. It
+// names its harmonics and the intermodulation with the clock, and gives its frequency
+// with its expanded uncertainty, 0 when there is none.
+func nameSecond(lines []Line, clock Clock) (hz, uHz float64) {
 	for _, base := range lines { // by falling amplitude
-		if base.Comb != "" || base.FrequencyHz < secondLowHz || clock.own(base.FrequencyHz) || !hasOwnComb(lines, base.FrequencyHz) {
+		if base.Comb != "" || base.FrequencyHz < secondLowHz || clock.own(base.FrequencyHz) || !hasOwnComb(lines, base.FrequencyHz, clock.Folded) {
 			continue
 		}
 		hz := base.FrequencyHz
+		uHz, ok := clock.Second(hz)
+		if !ok || !explainsLeft(lines, hz, clock) {
+			continue
+		}
 		for i := range lines {
 			l := &lines[i]
 			if n := l.HarmonicOf(hz, switchingTolerance); l.Comb == "" && n > 0 && n <= secondHarmonics {
@@ -159,14 +200,15 @@ func nameSecond(lines []Line, clock Clock) float64 {
 		if clock.Hz > 0 {
 			nameIntermodulation(lines, clock.Hz, hz)
 		}
-		return hz
+		return hz, uHz
 	}
-	return 0
+	return 0, 0
 }
 
-// hasOwnComb reports whether unnamed lines hold a harmonic of the one at hz, and
-// not so many right beside it that it is a smear.
-func hasOwnComb(lines []Line, hz float64) bool {
+// hasOwnComb reports whether unnamed lines hold a harmonic of the one at hz, two where
+// others may be folded to such a place, and not so many right beside it that it is a
+// smear.
+func hasOwnComb(lines []Line, hz float64, folded bool) bool {
 	harmonics, beside := 0, 0
 	for _, l := range lines {
 		if l.Comb != "" {
@@ -179,7 +221,28 @@ func hasOwnComb(lines []Line, hz float64) bool {
 			harmonics++
 		}
 	}
-	return harmonics > 0 && beside <= smearLines
+	least := 1
+	if folded {
+		least = 2
+	}
+	return harmonics >= least && beside <= smearLines
+}
+
+// explainsLeft reports whether the comb at hz holds secondExplains and more of the power
+// of the unnamed lines that are not the clock's own.
+func explainsLeft(lines []Line, hz float64, clock Clock) bool {
+	var comb, left float64
+	for _, l := range lines {
+		if l.Comb != "" || l.FrequencyHz < secondLowHz || clock.own(l.FrequencyHz) {
+			continue
+		}
+		p := l.RMSV * l.RMSV
+		left += p
+		if n := l.HarmonicOf(hz, switchingTolerance); n > 0 && n <= secondHarmonics {
+			comb += p
+		}
+	}
+	return comb >= secondExplains*left
 }
 
 // nameIntermodulation names the unnamed lines at |a·f1 ± b·f2|, a and b up to

@@ -175,6 +175,17 @@ func TestClocksOwnLinesAreNoSecondConverter(t *testing.T) {
 		{"another beside the smeared", at(70e3, 140e3, 210e3), Clock{Hz: 98.52e3, SpreadHz: 5.9e3}, 70e3},
 		{"another beside the bursts", at(62.3e3, 124.6e3), Clock{Hz: 145995, BurstHz: 5299.9}, 62.3e3},
 		{"a fixed clock", at(96.98e3, 193.96e3), Clock{Hz: 98.52e3}, 96.98e3},
+		{"another of a record told", at(62.3e3, 124.6e3), Clock{Hz: 145995, DurationS: 2e-3}, 62.3e3},
+		{"one folded harmonic proves none", at(62.3e3, 124.6e3), Clock{Hz: 145995, DurationS: 2e-3, Folded: true}, 0},
+		{"two folded ones do", at(62.3e3, 124.6e3, 186.9e3), Clock{Hz: 145995, DurationS: 2e-3, Folded: true}, 62.3e3},
+		{"4th and 8th of one 2 % above the clock", at(4.08*140e3, 8.16*140e3), Clock{Hz: 140e3, DurationS: 0.3e-3}, 0},
+		{"above the harmonics that can be told", at(17.2*140e3, 34.4*140e3), Clock{Hz: 140e3, DurationS: 2e-3}, 0},
+		{"as near the clock as the record resolves", at(62.77e3, 125.54e3), Clock{Hz: 63.04e3, DurationS: 0.8e-3}, 0},
+		{"the same in a longer record", at(62.77e3, 125.54e3), Clock{Hz: 63.04e3, DurationS: 0.1}, 62.77e3},
+		{"every other cycle alike", at(70e3, 210e3, 350e3, 280.7e3), Clock{Hz: 140e3, DurationS: 2e-3}, 0},
+		{"in ten periods", at(137e3, 274e3), Clock{Hz: 553e3, DurationS: 80e-6}, 0},
+		{"of twelve periods of the clock", at(130e3, 260e3), Clock{Hz: 54e3, DurationS: 220e-6}, 0},
+		{"a small part of what is left", at(333e3, 401e3, 62.3e3, 124.6e3), Clock{Hz: 145995, DurationS: 2e-3}, 0},
 	} {
 		if _, got := NameLines(c.lines, 0, c.clock); got.SecondHz != c.second {
 			t.Errorf("%s: a second converter at %g Hz, want %g", c.name, got.SecondHz, c.second)

@@ -72,6 +72,14 @@ const (
 	burstOff         = 0.1  // of the bursts' rate: how far a line may lie from its multiple, since bursts jitter
 	mixOrder         = 3    // the highest order of intermodulation named
 	mainsSidebandMax = 20   // the furthest sideband at the mains rate, in multiples of it
+	secondExplains   = 0.4  // the share of the power of the lines left that a second converter's comb holds, at least
+
+	// secondPeriods of a second converter, and of the first, a record must hold for the
+	// second to be stated; its line must lie secondApart resolutions (one over the
+	// record's length) off the first's comb, and off a harmonic of the first's by more than
+	// secondNear of it, which is how near each other two alike converters run. secondU is
+	// its expanded uncertainty (k = 2) in resolutions.
+	secondPeriods, secondApart, secondNear, secondU = 20, 4, 0.04, 0.1
 
 	spacingReach      = 0.3  // share of the switching frequency within which lines count as its sidebands
 	minSidebands      = 4    // lines beside the strongest that an even spacing must hold,
