@@ -246,6 +246,14 @@ const (
 	pairsLeast = 64      // samples needed
 	pairsStray = 0.002   // share of differences that may break the pattern
 	pairsFlat  = 0.25    // share of pairs that may be equal
+	// pairsMeet is the share of pairs, at least, that overlap with the next one, and
+	// pairsMore by how much it exceeds that of the pairs that begin a sample later: of 250
+	// records of other kinds no two shares differ by as much.
+	pairsMeet, pairsMore = 0.7, 0.25
+	// pairsTurn is the least share of pairs in either order after the one before, and
+	// pairsAgain the share that may be in the order of as many pairs before, up to
+	// pairsLags: a clock in step with the sampling repeats its own.
+	pairsTurn, pairsAgain, pairsLags = 0.1, 0.95, 128
 )
 
 // alternating reports whether samples go up and down in turn all the way, as only
@@ -283,14 +291,104 @@ func alternating(x []float64) bool {
 	return distinct(sizes) > heldSizes
 }
 
+// inTimeOrder reports whether samples are the least and the greatest of each interval in
+// the order in which they came. The signal runs through from one interval to the next,
+// so that such pairs overlap, and those that begin a sample later, of which many are
+// two extremes of one kind, do less. Of ordinary samples both pairings are alike.
+func inTimeOrder(x []float64) bool {
+	if len(x) > pairsMost {
+		a := (len(x) - pairsMost) / 2 &^ 1
+		x = x[a : a+pairsMost]
+	}
+	if len(x) < pairsLeast {
+		return false
+	}
+	first, later := pairsOf(x), pairsOf(x[1:])
+	if later.meet > first.meet {
+		first, later = later, first
+	}
+	return first.meet >= pairsMeet && first.meet-later.meet >= pairsMore && first.flat <= pairsFlat &&
+		first.turns >= pairsTurn && first.turns <= 1-pairsTurn && !first.repeats() && distinct(first.sizes) > heldSizes
+}
+
+// pairing is what pairs of samples that follow one another look like.
+type pairing struct {
+	sizes []float64 // of each
+	order []int8    // 1: the greater comes second, -1: first, 0: equal
+	meet  float64   // share that overlaps with the next or touches it
+	flat  float64   // share of equal ones
+	turns float64   // share in another order than the one before
+}
+
+func pairsOf(x []float64) pairing {
+	n := len(x) / 2
+	p := pairing{sizes: make([]float64, n), order: make([]int8, n)}
+	var meet, flat, turns int
+	for i := range n {
+		a, b := x[2*i], x[2*i+1]
+		p.sizes[i] = math.Abs(b - a)
+		switch {
+		case b > a:
+			p.order[i] = 1
+		case b < a:
+			p.order[i] = -1
+		default:
+			flat++
+		}
+		if i == 0 {
+			continue
+		}
+		c, d := x[2*i-2], x[2*i-1]
+		if max(min(a, b), min(c, d)) <= min(max(a, b), max(c, d)) {
+			meet++
+		}
+		if p.order[i] != p.order[i-1] {
+			turns++
+		}
+	}
+	p.meet, p.flat, p.turns = float64(meet)/float64(n-1), float64(flat)/float64(n), float64(turns)/float64(n-1)
+	return p
+}
+
+// repeats reports whether the pairs' order comes back after a few of them.
+func (p pairing) repeats() bool {
+	for lag := 1; lag <= min(pairsLags, len(p.order)/2); lag++ {
+		same := 0
+		for i := lag; i < len(p.order); i++ {
+			if p.order[i] == p.order[i-lag] {
+				same++
+			}
+		}
+		if float64(same) >= pairsAgain*float64(len(p.order)-lag) {
+			return true
+		}
+	}
+	return false
+}
+
+// findExtremes knows records of extremes by their samples.
+func (t *Trace) findExtremes() {
+	why := ""
+	switch {
+	case alternating(t.Volts):
+		why = "the samples go up and down in turn all the way"
+	case inTimeOrder(t.Volts):
+		why = "each two samples span what lies between the two before and the two after: they are the lowest and the highest of an interval"
+	default:
+		return
+	}
+	a := &t.Acquisition
+	a.Extremes = ExtremesPairs
+	if a.Mode != AcquisitionPeak && a.Mode != AcquisitionEnvelope {
+		a.Mode, a.ModeWhy = AcquisitionPeak, why
+	}
+}
+
 // sayAcquisition states how the samples were made and what that makes doubtful.
 func (t *Trace) sayAcquisition() {
 	a := &t.Acquisition
-	if a.Extremes == ExtremesNone && alternating(t.Volts) {
-		a.Extremes = ExtremesPairs
-		if a.Mode != AcquisitionPeak && a.Mode != AcquisitionEnvelope {
-			a.Mode, a.ModeWhy = AcquisitionPeak, "the samples go up and down in turn all the way"
-		}
+	if a.Extremes == ExtremesNone {
+		t.findExtremes()
 	}
 	if a.Extremes == ExtremesPairs {
 		t.TrueRateHz = t.SampleRateHz / 2

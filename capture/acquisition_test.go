@@ -58,10 +58,41 @@ func TestAcquisitionStated(t *testing.T) {
 	}
 }
 
-// TestPairsSeen tells least and greatest in turn from samples of noise, and
-// from a tone at half the rate.
+// extremesOf gives the least and the greatest of every 16 values of a wave in the order
+// in which they come.
+func extremesOf(wave func(i int) float64) func(i int) float64 {
+	next := 0.0
+	return func(i int) float64 {
+		if i%2 == 1 {
+			return next
+		}
+		least, most, first := math.Inf(1), math.Inf(-1), 0
+		for k := range 16 {
+			v := wave(8*i + k)
+			if v < least {
+				least, first = v, 1
+			}
+			if v > most {
+				most = v
+				if first == 1 {
+					first = 2
+				}
+			}
+		}
+		if first == 2 { // the least came before the greatest
+			next = most
+			return least
+		}
+		next = least
+		return most
+	}
+}
+
+// TestPairsSeen tells least and greatest, in turn or in the order in which they came,
+// from samples of noise and from waves in step with the sampling.
 func TestPairsSeen(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
+	triangle := func(x float64) float64 { return math.Abs(math.Mod(x, 1)-0.5) - 0.25 }
 	for _, c := range []struct {
 		name string
 		v    func(i int) float64
@@ -71,6 +102,16 @@ func TestPairsSeen(t *testing.T) {
 		{"pairs on a slow ripple, greatest first", func(i int) float64 {
 			return 5 + 0.02*math.Sin(float64(i/2)*0.01) + (0.005+0.002*r.Float64())*float64(1-2*(i%2))
 		}, ExtremesPairs},
+		{"as they came, a ripple shorter than the interval", extremesOf(func(i int) float64 { return 0.02*triangle(float64(i)/7.31) + 0.001*r.NormFloat64() }), ExtremesPairs},
+		{"as they came, a ripple of many intervals", extremesOf(func(i int) float64 { return 0.02*triangle(float64(i)/211.3) + 0.001*r.NormFloat64() }), ExtremesPairs},
+		{"as they came, noise alone", extremesOf(func(i int) float64 { return 0.003 * r.NormFloat64() }), ExtremesPairs},
+		{"a ripple of 7.31 samples", func(i int) float64 { return 0.02*triangle(float64(i)/7.31) + 0.001*r.NormFloat64() }, ExtremesNone},
+		{"a ripple of many samples", func(i int) float64 { return 0.02*triangle(float64(i)/211.3) + 0.001*r.NormFloat64() }, ExtremesNone},
+		{"a tone at a quarter of the rate", func(i int) float64 { return 0.01*math.Sin(math.Pi/2*(float64(i)+0.5)) + 0.0003*r.NormFloat64() }, ExtremesNone},
+		{"a ripple of six samples", func(i int) float64 { return 0.02*triangle((float64(i)+0.3)/6) + 0.0003*r.NormFloat64() }, ExtremesNone},
+		{"a ripple of eight samples", func(i int) float64 { return 0.02*triangle((float64(i)+0.5)/8) + 0.0003*r.NormFloat64() }, ExtremesNone},
+		{"a pulse every four samples", func(i int) float64 { return 0.02*float64(min(i%4, 1)) + 0.0003*r.NormFloat64() }, ExtremesNone},
+		{"four converters in turn", func(i int) float64 { return []float64{0, 0.01, 0.012, 0.002}[i%4] + 0.0005*r.NormFloat64() }, ExtremesNone},
 		{"white noise", func(i int) float64 { return 5 + 0.01*r.NormFloat64() }, ExtremesNone},
 		{"blue noise", func() func(i int) float64 {
 			prev := 0.0
