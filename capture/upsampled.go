@@ -145,25 +145,27 @@ func linearFactor(x []float64) int {
 		return 1
 	}
 	d2 := make([]float64, len(x))
+	total := 0.0
 	for i := 1; i+1 < len(x); i++ {
 		d2[i] = math.Abs(x[i-1] - 2*x[i] + x[i+1])
+		total += d2[i]
 	}
 	for k := min(upMost, len(x)/minKnots); k >= 2; k-- {
-		if at, ok := bendsOnly(d2, k); ok && bendsOften(d2, at, k) {
+		if at, ok := bendsOnly(d2, total, k); ok && bendsOften(d2, at, k) {
 			return k
 		}
 	}
 	return 1
 }
 
-// bendsOnly reports whether all bends but rounding's are at every k-th place, and
-// the first of these.
-func bendsOnly(d2 []float64, k int) (at int, ok bool) {
+// bendsOnly reports whether all bends but rounding's, which come to total, are at every
+// k-th place, and the first of these.
+func bendsOnly(d2 []float64, total float64, k int) (at int, ok bool) {
 	var sum [upMost]float64
-	total := 0.0
-	for i, d := range d2 {
-		sum[i%k] += d
-		total += d
+	for from := 0; from < len(d2); from += k {
+		for r, d := range d2[from:min(from+k, len(d2))] {
+			sum[r] += d
+		}
 	}
 	for r, s := range sum[:k] {
 		if s > sum[at] {
