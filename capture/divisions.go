@@ -46,9 +46,6 @@ func (im *importer) voltsPerCode() (float64, string, error) {
 		Expected: "volts, or the volts per code",
 		Fix:      fmt.Sprintf("give --scale (%.6g with 25 codes per division, as most 8-bit scopes have), or --volt-unit", m.num/codesPerDivision)}
 	if c, ok := im.meta(metaCodesPerDiv); ok && c.ok && c.num > 0 {
-		if err := im.refuseScreenOffset(m.num / c.num); err != nil {
-			return 0, "", err
-		}
 		return m.num / c.num, fmt.Sprintf("%s, %s", stated(m), stated(c)), nil
 	}
 	for _, v := range im.cols[j].x {
@@ -62,11 +59,7 @@ func (im *importer) voltsPerCode() (float64, string, error) {
 	if evidence == 0 || len(fits) != 1 {
 		return 0, "", refuse
 	}
-	scale := m.num / fits[0]
-	if err := im.refuseScreenOffset(scale); err != nil {
-		return 0, "", err
-	}
-	return scale, fmt.Sprintf("%s; trigger level and position are whole numbers of 1/%.0f division", stated(m), fits[0]), nil
+	return m.num / fits[0], fmt.Sprintf("%s; trigger level and position are whole numbers of 1/%.0f division", stated(m), fits[0]), nil
 }
 
 // screenOffset is a stated vertical offset or position of the channel of more than

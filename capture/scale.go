@@ -480,6 +480,9 @@ func (im *importer) scaleOfCounts(v *voltScale, scale metaValue, hasScale bool) 
 		if v.factor, why, err = im.voltsPerCode(); err != nil {
 			return err
 		}
+		if err := im.refuseScreenOffset(v.factor); err != nil {
+			return err
+		}
 		im.t.assume("scale", SI(v.factor, "V", 6)+" per count", why)
 		return nil
 	case !hasScale || scale.num == 0:
