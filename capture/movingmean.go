@@ -28,7 +28,8 @@ const (
 	mattersBelowHz = 70e6
 )
 
-// findMovingMean narrows the span to the corner of a mean over neighbouring samples.
+// findMovingMean narrows the span to the corner of a mean over neighbouring samples, or
+// of a polynomial fitted to them.
 // Where that lies below the corner of scopes' inputs and the file doesn't say so, it
 // says so. The bandwidth ahead of the converter stays, which what is folded goes by.
 // power is the record's spectrum by findUpsampling; interpolated ones, which have none,
@@ -40,15 +41,18 @@ func (t *Trace) findMovingMean(power []float64) {
 	default:
 		return
 	}
-	k := meanOf(power)
-	if k == 0 || !manySteps(middle(t.Volts)) {
+	var corner float64
+	var why string
+	if k, share := fitOf(power); k > 0 { // first: one of seven has a null where a mean of four has its own
+		corner = share * t.SampleRateHz
+		why = fmt.Sprintf("the spectrum has the nulls of Savitzky-Golay smoothing: each sample is a polynomial's value fitted to %d", k)
+	} else if k := meanOf(power); k > 0 {
+		corner = meanCorner * t.SampleRateHz / float64(k)
+		why = fmt.Sprintf("nothing is left at multiples of %s: each sample is the mean of %d", SI(t.SampleRateHz/float64(k), "Hz", 3), k)
+	}
+	if corner == 0 || corner >= t.Span.HighHz || !manySteps(middle(t.Volts)) {
 		return
 	}
-	corner := meanCorner * t.SampleRateHz / float64(k)
-	if corner >= t.Span.HighHz {
-		return
-	}
-	why := fmt.Sprintf("nothing is left at multiples of %s: each sample is the mean of %d", SI(t.SampleRateHz/float64(k), "Hz", 3), k)
 	t.Span.HighHz = corner
 	t.assume("highest frequency", SI(corner, "Hz", 3), why)
 	if corner >= mattersBelowHz || a.Mode == AcquisitionHighRes {
