@@ -2,6 +2,8 @@ package heater
 
 import (
 	"cmp"
+	"fmt"
+	"math"
 	"regexp"
 	"slices"
 	"strings"
@@ -51,7 +53,7 @@ func Lookup(name string, own []Valve) (Valve, error) {
 	case len(found) > 1 && cyrillic.MatchString(name): // by the letters' sound one valve, by their shape another
 		return Valve{}, &UnknownValveError{Name: strings.TrimSpace(name), Near: []string{found[0].Type, found[1].Type}}
 	case len(found) > 0:
-		return complete(found[0]), nil
+		return againstTable(complete(found[0])), nil
 	}
 	if v, ok := oneOfNames(name, own); ok {
 		return v, nil
@@ -63,6 +65,21 @@ func Lookup(name string, own []Valve) (Valve, error) {
 	}
 	return Valve{}, &UnknownValveError{Name: strings.TrimSpace(name), Near: nearest(key, own)}
 }
+
+// againstTable notes where a user's own valve goes by the name of a built-in one whose
+// heater is another: a slip of a digit heats ten valves, or none.
+func againstTable(v Valve) Valve {
+	b, ok := find(normalise(v.Type), builtIn())
+	if !ok || math.Abs(v.Volts/b.Volts-1) <= ownDiffers && math.Abs(v.Amps/b.Amps-1) <= ownDiffers {
+		return v
+	}
+	v.Note = strings.TrimPrefix(fmt.Sprintf("%s; your own entry gives %s and %s, the table %s and %s for that name", v.Note, volts(v.Volts), amps(v.Amps), volts(b.Volts), amps(b.Amps)), "; ")
+	return v
+}
+
+// ownDiffers is how far a user's own figures may lie off the table's for one name, as
+// samples and data sheets do, relative.
+const ownDiffers = 0.2
 
 // namesApart are the marks between several names of one valve: "12AU7A/ECC82".
 var namesApart = regexp.MustCompile(`[/=,()]+`)

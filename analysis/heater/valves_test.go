@@ -231,3 +231,20 @@ func TestLookupBySeveralNames(t *testing.T) {
 		}
 	}
 }
+
+// An own entry under a built-in name is taken, and where its heater is another that is said.
+func TestOwnEntryAgainstTheTable(t *testing.T) {
+	for _, c := range []struct {
+		amps float64
+		said bool
+	}{{0.3, false}, {0.32, false}, {3, true}, {0.15, true}} {
+		own := []Valve{{Type: "ECC83", Volts: 6.3, Amps: c.amps, CentreTapped: true}}
+		v, err := Lookup("ecc83", own)
+		if err != nil || v.Amps != c.amps || strings.Contains(v.Note, "the table 6.3 V and 0.3 A") != c.said {
+			t.Errorf("%g A: %v, %q", c.amps, err, v.Note)
+		}
+	}
+	if v, err := Lookup("5687", nil); err != nil || v.Note != noteTap8 {
+		t.Errorf("%v, %q", err, v.Note)
+	}
+}
