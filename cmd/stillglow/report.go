@@ -50,6 +50,7 @@ even then those files are kept, under their own name or with ".kept" after it.
 			if err := pipeline.CheckFolder(folder, opt); err != nil {
 				return err // before the measuring, not after it
 			}
+			defer countResults(s)()
 			r, err := flags.evaluate(cmd.Context(), s, c, cmd.ErrOrStderr())
 			if err != nil {
 				return err
