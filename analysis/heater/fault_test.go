@@ -60,7 +60,7 @@ func TestFusesCarryAndOpen(t *testing.T) {
 		}
 	}
 	rng := rand.New(rand.NewPCG(63, 11))
-	plans := testrun.Short(60, 24)
+	plans := testrun.Short(60, 40)
 	for range plans {
 		l := randomLoad(t, rng)
 		s := randomSupply(rng, l, l.NominalA())
