@@ -296,9 +296,10 @@ func alternating(x []float64) bool {
 // so that such pairs overlap, and those that begin a sample later, of which many are
 // two extremes of one kind, do less. Of ordinary samples both pairings are alike.
 func inTimeOrder(x []float64) bool {
-	if len(x) > pairsMost {
-		a := (len(x) - pairsMost) / 2 &^ 1
-		x = x[a : a+pairsMost]
+	const most = pairsMost / 4
+	if len(x) > most {
+		a := (len(x) - most) / 2 &^ 1
+		x = x[a : a+most]
 	}
 	if len(x) < pairsLeast {
 		return false

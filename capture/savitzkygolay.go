@@ -13,6 +13,9 @@ const (
 	fitLeast, fitMost = 3, 32
 	// fitNulls at least tell such a filter; one alone may be the supply's own.
 	fitNulls = 2
+	// fitTop is the most power that such a filter may leave in the upper quarter of the
+	// spectrum, as a share of that at its low end.
+	fitTop = 0.25
 )
 
 // savitzkyGolay is the fit's weight of the sample j places off the middle one of 2m+1, for
@@ -105,7 +108,9 @@ func fitShapeOf(response []float64) fitShape {
 // fitOf is over how many samples each was fitted, by the power spectrum of the record,
 // and the response's corner as a share of the sample rate; 0 for none.
 func fitOf(power []float64) (samples int, corner float64) {
-	if len(power) < 2 {
+	// Its lobes at the top are 13 dB and more under what it lets pass: most records need
+	// no shapes worked out.
+	if n := len(power); n < 512 || upperMedian(power[n/4*3:]) > fitTop*upperMedian(power[n/128:n/32]) {
 		return 0, 0
 	}
 	for _, f := range fitShapes() {
