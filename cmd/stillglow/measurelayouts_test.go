@@ -225,7 +225,7 @@ func TestSameMeasurementInEveryLayout(t *testing.T) {
 			t.Errorf("%s: %d keys, want %d", name, len(got), len(want))
 		}
 	}
-	for _, name := range testrun.Some(slices.Sorted(maps.Keys(layoutTexts)), 5) {
+	for _, name := range testrun.Some(slices.Sorted(maps.Keys(layoutTexts)), 8) {
 		l := layoutTexts[name]
 		check(name, l.bytes(mv), l.args)
 	}
