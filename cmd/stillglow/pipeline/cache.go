@@ -55,20 +55,25 @@ func OpenCache(dir string) (*Cache, error) {
 // told, which turns the cache off. A newer build may take its file's place while
 // it runs: Linux keeps the running file reachable, elsewhere it is read at once.
 func runningProgram() func() string {
-	const running = "/proc/self/exe"
-	if f, err := os.Open(running); err == nil {
-		f.Close()
-		return sync.OnceValue(func() string {
-			sum, _ := fileSum(running)
-			return sum
-		})
+	if _, err := os.Stat(runningFile); err != nil {
+		programSum()
 	}
-	sum := ""
-	if path, err := os.Executable(); err == nil {
-		sum, _ = fileSum(path)
-	}
-	return func() string { return sum }
+	return programSum
 }
+
+const runningFile = "/proc/self/exe"
+
+// programSum reads the program once, however many caches a process opens.
+var programSum = sync.OnceValue(func() string {
+	path := runningFile
+	if _, err := os.Stat(path); err != nil {
+		if path, err = os.Executable(); err != nil {
+			return ""
+		}
+	}
+	sum, _ := fileSum(path)
+	return sum
+})
 
 // lookup gives the kept measurement of a capture, if there is one.
 func (c *Cache) lookup(path string, opt capture.Options, setup analysis.Setup) (got report.Capture, ok bool) {
