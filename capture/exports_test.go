@@ -71,6 +71,7 @@ var exportCases = []layoutCase{
 	{name: "a note between the name and a single column", text: "Sample rate,1 MS/s\nCH1 (mV)\n(trigger at the middle)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "a first row of more cells than the rest", text: "Time (us),CH1 (mV)\n-1,5000,trig,x\n" + rowsMS(","), rate: 1e6, channels: "CH1"},
 	{name: "another table with units of its own above", text: "Time (ms),Vrms (mV)\n1,5000\n2,5001\n\nwaveform\n" + rowsOf(200, tv(1e-6)), rate: 1e6},
+	{name: "another table of one row above", text: "Time (ms),Vrms (mV)\n1,5000\n\nwaveform\n" + rowsOf(200, tv(1e-6)), rate: 1e6},
 	{name: "a remark behind the first row, units above", text: "Time (us),CH1 (mV),Mark\n" + remarked(map[int]string{0: "trig"}), rate: 1e6, channels: "CH1"},
 	{name: "remarks behind a row in the middle and the last", text: "Time (us),CH1 (mV)\n" + remarked(map[int]string{117: "trig", 199: "end"}), rate: 1e6, channels: "CH1"},
 	{name: "a remark behind every other row", text: "Time (us),CH1 (mV)\n" + remarked(everyOther("ok")), rate: 1e6, channels: "CH1"},

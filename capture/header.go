@@ -138,13 +138,21 @@ func (h *textHead) above(i int, t *table) (line []byte, cells []cell) {
 // table's columns, whatever stands between; -1 where there is none, or where rows of
 // numbers that it may belong to come first.
 func (h *textHead) unitsFurtherUp(t *table, i int) int {
-	for rows := 0; i >= 0 && rows < 2; i-- { // a row alone is a stray one
+	blank := func(i int) bool { return len(bytes.TrimSpace(h.line(i))) == 0 }
+	apart := false // a blank line parts what is above from the table
+	for k := i + 1; k < t.first; k++ {
+		apart = apart || blank(k)
+	}
+	for rows := 0; i >= 0; i-- {
 		_, cells := h.above(i, t)
 		if t.statesUnits(cells) {
 			return i
 		}
+		apart = apart || blank(i)
 		if t.fits(cells) && !isComment(h.line(i), t.delim) {
-			rows++
+			if rows++; rows > 1 || apart { // one row right above the table is a stray one
+				break
+			}
 		}
 	}
 	return -1
