@@ -416,11 +416,10 @@ func isComment(line []byte, delim byte) bool {
 	return false
 }
 
-// uncomment strips the mark of a remark.
 // unquoted takes the quotes off a line that a spreadsheet has quoted as a whole, with its
-// delimiters inside: "Probe,10". One name of several columns is none.
-func unquoted(line []byte, delim byte, columns int) []byte {
-	if columns < 2 || delim == ' ' || bytes.IndexByte(line, '"') < 0 {
+// delimiters inside: "Probe,10".
+func unquoted(line []byte, delim byte) []byte {
+	if delim == ' ' || bytes.IndexByte(line, '"') < 0 {
 		return line
 	}
 	cells := splitCells(line, delim, nil)
@@ -430,6 +429,7 @@ func unquoted(line []byte, delim byte, columns int) []byte {
 	return line
 }
 
+// uncomment strips the mark of a remark.
 func uncomment(line []byte) []byte {
 	return bytes.Trim(bytes.TrimLeft(line, " \t#%!;/*'"), " \t")
 }

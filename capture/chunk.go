@@ -45,22 +45,40 @@ const maxBlocks = 512
 
 // oddRows are the rows and lines that were not read as samples, by kind.
 type oddRows struct {
-	badN         int    // cells that are no number
-	overN        int    // over-range
-	noStamp      int    // rows whose time could not be read
-	hidden       int    // remarks that hold rows of numbers
-	hidden1      int    // line of the first
-	texts        int    // lines of text among the rows
-	text1        string // the first of them
-	text1At      int    // its line
-	remarks      int    // rows with text behind their samples
-	remarksOver  int    // of these, marks for over range
-	remark1      string // the first of them
-	remark1At    int    // its line
-	cutRow       string // the last row, when it was cut
-	torn         bool   // the compressed data ends early
-	open         bool   // the last row has no line end, but seems whole
-	tooManyJumps bool   // of the time, to list them
+	badN         int       // cells that are no number
+	overN        int       // over-range
+	noStamp      int       // rows whose time could not be read
+	hidden       int       // remarks that hold rows of numbers
+	hidden1      int       // line of the first
+	texts        seenTexts // lines of text among the rows
+	remarks      seenTexts // text behind the samples of a row
+	remarksOver  int       // of these, marks for over range
+	cutRow       string    // the last row, when it was cut
+	torn         bool      // the compressed data ends early
+	open         bool      // the last row has no line end, but seems whole
+	tooManyJumps bool      // of the time, to list them
+}
+
+// seenTexts counts texts of one kind and keeps the first.
+type seenTexts struct {
+	n     int
+	first string
+	at    int // its line
+}
+
+// see counts one more.
+func (s *seenTexts) see(text []byte, line int) {
+	if s.n++; s.first == "" {
+		s.first, s.at = short(cellText(text)), line
+	}
+}
+
+// add adds those of a later part of the text; base is the line before its first.
+func (s *seenTexts) add(later seenTexts, base int) {
+	s.n += later.n
+	if s.first == "" && later.first != "" {
+		s.first, s.at = later.first, later.at+base
+	}
 }
 
 // rowChunk is one piece of the text and what was read from it.
@@ -191,10 +209,7 @@ func (w *chunkReader) odd(line []byte, last bool, r *row) bool {
 		}
 		return false
 	case rowText:
-		w.texts++
-		if w.text1 == "" {
-			w.text1, w.text1At = short(cellText(bytes.TrimSpace(line))), w.lines
-		}
+		w.texts.see(bytes.TrimSpace(line), w.lines)
 		w.pending = breakText
 		w.tail = true
 		return false
@@ -211,11 +226,9 @@ func (w *chunkReader) odd(line []byte, last bool, r *row) bool {
 		w.err = &ParseError{Line: w.lines, Column: w.spec.cells + 1, Found: "more cells than the rows above", Expected: fmt.Sprintf("%d cells", w.spec.cells), Fix: "check the decimal mark and the delimiter"}
 		return false
 	}
-	if r.remark != "" {
-		if w.remarks++; w.remarks == 1 {
-			w.remark1, w.remark1At = short(r.remark), w.lines
-		}
-		if isOver(strings.ToLower(r.remark)) {
+	if len(r.remark) > 0 {
+		w.remarks.see(r.remark, w.lines)
+		if isOver(strings.ToLower(cellText(r.remark))) {
 			w.remarksOver++
 		}
 	}

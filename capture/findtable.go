@@ -297,8 +297,8 @@ func usualWithVolts(rows map[rowOutline]int, cells int) (usual rowOutline) {
 }
 
 // mostNumbersFirst is the outlines in the order in which the first of equals is taken:
-// those of more numbers, then the wider, which takes rows of fewer cells too. A map's own order changes from run
-// to run.
+// those of more numbers, then the wider, which takes rows of fewer cells too. A map's own
+// order changes from run to run.
 func mostNumbersFirst[V any](of map[rowOutline]V) []rowOutline {
 	return slices.SortedFunc(maps.Keys(of), func(a, b rowOutline) int {
 		return cmp.Or(cmp.Compare(b.numeric, a.numeric), cmp.Compare(b.cells, a.cells))

@@ -35,8 +35,8 @@ func (h *header) hasUnits() bool {
 	return slices.ContainsFunc(h.rows, func(r headerRow) bool { return r.kind == unitsAbove })
 }
 
-// statesUnits reports whether any of the rows read so far states a unit.
-func (h *header) statesUnits() bool {
+// anyUnit reports whether any of the rows read so far states a unit.
+func (h *header) anyUnit() bool {
 	for _, r := range h.rows {
 		for _, c := range r.cells {
 			if _, _, ok := splitNameUnit(cellText(c.text)); ok || r.kind == unitsAbove {
@@ -75,8 +75,25 @@ const mostBlanks = 3
 // its columns.
 func findHeader(h *textHead, t *table) *header {
 	hd := &header{names: make([]string, t.cells), units: make([]string, t.cells)}
-	blanks, skipped, jumped := 0, 0, false
-	for i := t.first - 1; i >= 0 && len(hd.rows) < mostRows; i-- {
+	at := hd.readUp(h, t, t.first-1)
+	if up := hd.unitsBeyond(h, t, at); up >= 0 {
+		hd.rows = nil // words without units, right below the names with theirs
+		for i := at; i > up; i-- {
+			if damaged(h.line(i)) {
+				hd.passed = append(hd.passed, i)
+			}
+		}
+		hd.readUp(h, t, up)
+	}
+	hd.fill(t)
+	return hd
+}
+
+// readUp takes the rows of names and units from line i upwards. It gives the line at which
+// something else stands, -1 where none does.
+func (hd *header) readUp(h *textHead, t *table, i int) int {
+	blanks, skipped := 0, 0
+	for ; i >= 0 && len(hd.rows) < mostRows; i-- {
 		line, cells := h.above(i, t)
 		kind := notHeader
 		switch {
@@ -88,24 +105,10 @@ func findHeader(h *textHead, t *table) *header {
 			blanks++
 			continue
 		}
-		if kind == notHeader {
-			if jumped || hd.statesUnits() {
-				break
-			}
-			up := h.unitsFurtherUp(t, i)
-			if up < 0 || len(hd.rows) > 0 && up < i {
-				break
-			}
-			hd.rows = nil // words without units, right below the names with theirs
-			for ; i > up; i-- {
-				if damaged(h.line(i)) {
-					hd.passed = append(hd.passed, i)
-				}
-			}
-			i, jumped, blanks, skipped = up+1, true, 0, 0
-			continue
-		}
-		if kind == settingAbove {
+		switch kind {
+		case notHeader:
+			return i
+		case settingAbove:
 			skipped++
 			continue
 		}
@@ -115,8 +118,21 @@ func findHeader(h *textHead, t *table) *header {
 		}
 		blanks = 0
 	}
-	hd.fill(t)
-	return hd
+	return -1
+}
+
+// unitsBeyond is the line that states the units of the table's columns at line at, where
+// readUp stopped, or above it; -1 where there is none, or where the rows read so far state
+// some. Names without units hide those of the next line alone.
+func (hd *header) unitsBeyond(h *textHead, t *table, at int) int {
+	if at < 0 || hd.anyUnit() {
+		return -1
+	}
+	up := h.unitsFurtherUp(t, at)
+	if len(hd.rows) > 0 && up < at {
+		return -1
+	}
+	return up
 }
 
 // letterOrDigit is true too of what is no UTF-8: letters of another encoding.
@@ -130,7 +146,9 @@ func (h *textHead) above(i int, t *table) (line []byte, cells []cell) {
 	if isComment(line, t.delim) && !t.namesNumbers(line) {
 		line = uncomment(bytes.TrimSpace(line))
 	}
-	line = unquoted(line, t.delim, t.cells)
+	if t.cells > 1 { // else a name that holds a delimiter
+		line = unquoted(line, t.delim)
+	}
 	return line, headerCells(line, t)
 }
 
@@ -337,7 +355,7 @@ func (t *table) settingRow(line []byte, cells []cell) bool {
 		return false
 	}
 	p := &preamble{values: map[metaKey][]metaValue{}}
-	if whole := unquoted(line, t.delim, 2); len(whole) < len(line) {
+	if whole := unquoted(line, t.delim); len(whole) < len(line) {
 		line, cells = whole, splitCells(whole, t.delim, nil)
 	}
 	p.line(bytes.TrimSpace(line), cells, t, 0)

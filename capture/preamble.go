@@ -114,7 +114,7 @@ func (p *preamble) above(h *textHead, t *table, header *header) {
 		if isComment(line, t.delim) {
 			line = uncomment(line)
 		}
-		line = unquoted(line, t.delim, 2)
+		line = unquoted(line, t.delim)
 		cells := splitCells(line, t.delim, nil)
 		if t.delim == ',' {
 			line, cells = joinGroups(line, cells)

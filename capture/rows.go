@@ -25,7 +25,7 @@ type row struct {
 	stamped         bool
 	missing, over   bool
 	extra, side     bool
-	remark          string // behind the samples
+	remark          []byte // behind the samples
 	numbers         bool   // a remark that holds a row of numbers
 	seg             []byte
 	token           string
@@ -210,7 +210,7 @@ func (p *rowSpec) slow(line []byte, cells []cell, r *row) []cell {
 	r.extra = used > p.cells && !(len(cells) == p.rawCells && used <= p.rawCells)
 	r.side = r.extra && (len(cells[p.cells].text) == 0 || used <= p.headCells)
 	if used > p.cells && p.time >= 0 && isRemark(cells[p.cells:], p.delim) {
-		r.extra, r.side, r.remark = false, false, cellText(cells[p.cells].text)
+		r.extra, r.side, r.remark = false, false, cells[p.cells].text
 	}
 	if p.seg >= 0 && p.seg < len(cells) {
 		r.seg = cells[p.seg].text

@@ -308,7 +308,7 @@ func (o *rowsRead) appendChunk(name string, p *rowSpec, c *rowChunk, growth floa
 		}
 		o.addBlock(p, &b)
 	}
-	if len(c.volts) > 0 || c.texts > 0 {
+	if len(c.volts) > 0 || c.texts.n > 0 {
 		o.lastTail = c.tail
 	}
 	if len(c.volts) > 0 {
@@ -353,14 +353,8 @@ func (o *oddRows) add(c *oddRows, base int) {
 		o.hidden1 = c.hidden1 + base
 	}
 	o.hidden += c.hidden
-	o.texts += c.texts
-	if o.text1 == "" && c.text1 != "" {
-		o.text1, o.text1At = c.text1, c.text1At+base
-	}
-	if o.remarks == 0 && c.remarks > 0 {
-		o.remark1, o.remark1At = c.remark1, c.remark1At+base
-	}
-	o.remarks += c.remarks
+	o.texts.add(c.texts, base)
+	o.remarks.add(c.remarks, base)
 	o.remarksOver += c.remarksOver
 	if c.cutRow != "" {
 		o.cutRow = c.cutRow

@@ -379,14 +379,14 @@ func (o *rowsRead) report(name string, r *record, t *Trace) error {
 	if o.hidden > 0 {
 		t.caution(CautionSkipped, fmt.Sprintf("%d rows of numbers after a comment mark were left out, first in line %d", o.hidden, o.hidden1), "take the marks off, or save the record again")
 	}
-	if o.texts > 0 {
-		if o.texts*10 > len(o.volts) && o.texts > 4*max(1, len(o.pieces)) && o.texts > 20 {
-			return &ParseError{Path: name, Line: o.text1At, Column: 1, Found: fmt.Sprintf("%q and %d more lines of text among %d rows", o.text1, o.texts-1, len(o.volts)), Expected: "rows of numbers", Fix: "export the capture again"}
+	if n := o.texts.n; n > 0 {
+		if n*10 > len(o.volts) && n > 4*max(1, len(o.pieces)) && n > 20 {
+			return &ParseError{Path: name, Line: o.texts.at, Column: 1, Found: fmt.Sprintf("%q and %d more lines of text among %d rows", o.texts.first, n-1, len(o.volts)), Expected: "rows of numbers", Fix: "export the capture again"}
 		}
-		t.assume("lines skipped", fmt.Sprintf("%d", o.texts), fmt.Sprintf("text among or after the rows, first in line %d: %q", o.text1At, o.text1))
+		t.assume("lines skipped", fmt.Sprint(n), fmt.Sprintf("text among or after the rows, first in line %d: %q", o.texts.at, o.texts.first))
 	}
-	if o.remarks > 0 {
-		t.assume("text behind the rows", Plural(o.remarks, "row"), fmt.Sprintf("not read, first in line %d: %q", o.remark1At, o.remark1))
+	if n := o.remarks.n; n > 0 {
+		t.assume("text behind the rows", Plural(n, "row"), fmt.Sprintf("not read, first in line %d: %q", o.remarks.at, o.remarks.first))
 	}
 	if o.remarksOver > 0 {
 		t.caution(CautionClipped, fmt.Sprintf("%s marked as over the instrument's range; the true peaks are higher", Plural(o.remarksOver, "sample")), "use more volts per division")
