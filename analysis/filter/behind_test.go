@@ -128,6 +128,55 @@ func TestWornPeaksAreMeasuredWhereInDoubt(t *testing.T) {
 	}
 }
 
+// What rules a part set out before its samples are measured: sums, a peak-to-peak that the
+// samples already show, and spikes beyond what the estimate may be off by; never the
+// estimate of a peak-to-peak, and of what it doubts a bounded number is tried.
+func TestWhatRulesAPartSetOut(t *testing.T) {
+	ids := []target.Criterion{target.RipplePP, target.SpikePeak, target.MainsLine}
+	after := func(db [3]float64) target.Evaluation {
+		var e target.Evaluation
+		for k, id := range ids {
+			e.Margins = append(e.Margins, target.Margin{Limit: target.Limit{Criterion: id}, Covered: true, DB: db[k]})
+		}
+		return e
+	}
+	before := after([3]float64{-20, -20, -20})
+	for _, c := range []struct {
+		name     string
+		topology Topology
+		after    [3]float64 // dB of margin: peak-to-peak, spikes, mains
+		leastPP  bool
+		blind    bool // no samples
+		spent    bool // no more doubtful tries
+		learnt   bool // a try told that the estimate of spikes is right
+		want     bool
+	}{
+		{name: "all inside", after: [3]float64{9, 9, 9}},
+		{name: "the sums are short", after: [3]float64{9, 9, 2}, want: true},
+		{name: "a peak-to-peak 30 dB short by the estimate", topology: LC, after: [3]float64{-30, 9, 9}},
+		{name: "the same, and nothing left to try", topology: LC, after: [3]float64{-30, 9, 9}, spent: true, want: true},
+		{name: "the same without samples", topology: LC, after: [3]float64{-30, 9, 9}, blind: true, want: true},
+		{name: "a peak-to-peak 1 dB short on the samples", after: [3]float64{2, 9, 9}, leastPP: true, want: true},
+		{name: "as the samples show it, within rounding", after: [3]float64{2.95, 9, 9}, leastPP: true},
+		{name: "spikes 6 dB short", topology: RC, after: [3]float64{9, -3, 9}},
+		{name: "spikes 10 dB short", topology: RC, after: [3]float64{9, -7, 9}, want: true},
+		{name: "spikes 10 dB short behind a coil", topology: LC, after: [3]float64{9, -7, 9}},
+		{name: "spikes 20 dB short behind a coil", topology: LC, after: [3]float64{9, -17, 9}, want: true},
+		{name: "spikes 10 dB short behind a coil, where the estimate was right", topology: LC, after: [3]float64{9, -7, 9}, learnt: true, want: true},
+	} {
+		tr := trials{before: before, reserveDB: DefaultReserveDB, confirms: !c.blind, doubtful: doubtfulTries, promised: map[promise]float64{}}
+		if c.spent {
+			tr.doubtful = 0
+		}
+		if c.learnt {
+			tr.promised[promise{c.topology, target.SpikePeak}] = 0
+		}
+		if got := tr.hopeless(Circuit{Topology: c.topology}, estimate{after(c.after), c.leastPP}); got != c.want {
+			t.Errorf("%s: ruled out %v, want %v", c.name, got, c.want)
+		}
+	}
+}
+
 // Spikes that are counted behind a filter and too coarse to be sized there are no higher
 // than the record's peak-to-peak, which is then told; none at all need no such bound.
 func TestSpikesTooCoarseToSizeAreBounded(t *testing.T) {
