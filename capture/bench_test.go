@@ -102,11 +102,11 @@ func BenchmarkRows(b *testing.B) {
 				text = c.row(text, 1e-8*float64(rows), r.IntN(60)-20)
 			}
 			b.ResetTimer()
-			chunk := rowChunk{buf: text}
+			chunk, shape := rowChunk{buf: text}, rowShape{}
 			for n := 0; n < b.N; n += rows {
 				chunk.reset()
 				chunk.buf = chunk.buf[:len(text)]
-				c.spec.parse(&chunk)
+				c.spec.parse(&chunk, &shape)
 			}
 			if chunk.err != nil || len(chunk.volts) != rows {
 				b.Fatalf("%d of %d rows: %v", len(chunk.volts), rows, chunk.err)

@@ -115,10 +115,16 @@ type chunkReader struct {
 	shape   rowShape
 }
 
-// parse reads all rows of the chunk.
-func (p *rowSpec) parse(c *rowChunk) {
+// parse reads all rows of the chunk. shape is how the rows of an earlier chunk are
+// printed, which those of this one mostly are, too; it is brought up to date.
+func (p *rowSpec) parse(c *rowChunk, shape *rowShape) {
 	w := chunkReader{rowChunk: c, spec: p, stamps: &blockBuilder{spec: p, half: 0.5 * math.Abs(p.step)}}
+	if shape.known {
+		w.shape = *shape
+		w.shape.hits, w.shape.misses = 0, 0
+	}
 	w.read()
+	*shape = w.shape
 	w.stamps.finish(c)
 	c.segLast = append([]byte(nil), w.seg...)
 }

@@ -167,7 +167,7 @@ func (p *rowSpec) lineOfRow(c *rowChunk, i int) int {
 			end = len(c.buf) - at
 		}
 		one := rowChunk{buf: c.buf[at : at+end], first: c.first}
-		p.parse(&one)
+		p.parse(&one, new(rowShape))
 		if i -= len(one.volts); i < 0 {
 			return n
 		}
@@ -193,8 +193,9 @@ func (p *rowPipe) start() {
 	})
 	for range workers {
 		p.wg.Go(func() {
+			var shape rowShape
 			for c := range p.todo {
-				p.spec.parse(c)
+				p.spec.parse(c, &shape)
 				c.busy.Done()
 			}
 		})
