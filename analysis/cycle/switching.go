@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/floats"
 
 	"stillglow/analysis/internal/spare"
@@ -94,7 +93,7 @@ type searchSpectrum struct {
 
 // searchSpace is what stretches of one length share, and the work space for them.
 type searchSpace struct {
-	fft   *fourier.FFT
+	fft   *spectrum.Transform
 	taper []float64
 	x     []float64
 	terms []complex128
@@ -104,20 +103,21 @@ type searchSpace struct {
 var searchSpaces = spare.List[*searchSpace]{Most: 4}
 
 func newSearchSpace(n int) *searchSpace {
-	return &searchSpace{fourier.NewFFT(n), hann(n), make([]float64, n), make([]complex128, n/2+1)}
+	return &searchSpace{spectrum.NewTransform(n), hann(n), make([]float64, n), make([]complex128, n/2+1)}
 }
 
 // giveBack ends the use of the spectrum's work space.
 func (s searchSpectrum) giveBack() { searchSpaces.Give(len(s.space.x), s.space) }
 
 func (s searchRecord) spectrum() searchSpectrum {
-	n := spectrum.SmoothLen(len(s.x)) &^ 1
+	n := spectrum.FastLen(len(s.x)) &^ 1
 	space := searchSpaces.Take(n, newSearchSpace)
 	slope, base := trend(s.x[:n])
 	for i, w := range space.taper {
 		space.x[i] = w * (s.x[i] - base - slope*float64(i))
 	}
-	c := space.fft.Coefficients(space.terms, space.x)
+	c := space.terms
+	space.fft.Coefficients(c, space.x)
 	sp := searchSpectrum{binHz: s.rateHz / float64(n), power: make([]float64, len(c)), space: space}
 	for k, v := range c {
 		sp.power[k] = real(v)*real(v) + imag(v)*imag(v)
@@ -321,8 +321,9 @@ func (s searchSpectrum) periodByCorrelation(rateHz, lowHz, highHz float64) (hz, 
 			c[k] = complex(g*p, 0)
 		}
 	}
-	chance = math.Sqrt(chance)
-	r := s.space.fft.Sequence(s.space.x, c)
+	chance = math.Sqrt(chance) / float64(n)
+	r := s.space.x
+	s.space.fft.Sequence(r, c)
 	if !(r[0] > 0) {
 		return 0, 0
 	}

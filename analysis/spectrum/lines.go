@@ -130,7 +130,7 @@ func (w *lineSearch) giveBack() {
 
 // stage finds the lines of one stage between two frequencies.
 func (w *lineSearch) stage(rec Source, st Stage, lowHz, highHz float64, opt LineOptions) []Line {
-	n := fastLen(min(rec.Len(), maxLineFFT))
+	n := FastLen(min(rec.Len(), maxLineFFT))
 	if n < minLineFFT {
 		return nil
 	}

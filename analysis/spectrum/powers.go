@@ -1,11 +1,6 @@
 package spectrum
 
-import (
-	"math"
-
-	algofft "github.com/MeKo-Christian/algo-fft"
-	"gonum.org/v1/gonum/dsp/fourier"
-)
+import algofft "github.com/MeKo-Christian/algo-fft"
 
 // powers transforms real pieces of one length n for what averages need of them. Not for
 // use by two goroutines at once.
@@ -33,11 +28,18 @@ func newPowers(n int) powers {
 	}
 }
 
-// fastLen is the largest length not above n, or hardly below it, whose powers are fast.
-func fastLen(n int) int {
-	smooth := SmoothLen(n)
-	if laid := 2 * fourStepRows * SmoothLen(n/(2*fourStepRows)); fourSteps(laid) && float64(laid) >= fourStepShare*float64(smooth) {
-		return laid
+// FastLen is the length not above n, by no more than a thirtieth below it, whose
+// transform is fastest: of those that can be laid out as a grid (fourStep) the one whose
+// columns have the greatest power of two, else the largest without a prime factor over 5.
+func FastLen(n int) int {
+	smooth, best, twos := SmoothLen(n), 0, 0
+	for cols := n / (2 * fourStepRows); cols > 0 && float64(2*fourStepRows*cols) >= fourStepShare*float64(smooth); cols-- {
+		if p := cols & -cols; p > twos && fourSteps(2*fourStepRows*cols) {
+			best, twos = 2*fourStepRows*cols, p
+		}
+	}
+	if best > 0 {
+		return best
 	}
 	return smooth
 }
@@ -60,123 +62,6 @@ func (p *plainPowers) addPowers(power, x []float64, offset float64, w []float64)
 }
 
 func (p *plainPowers) term(k int) complex128 { return p.coef[k] }
-
-// fourStep transforms long pieces, packed as half as many complex samples, as a grid of
-// fourStepRows rows that lie behind each other in time: first its columns, then each
-// term turned by its row times its column, then the rows, all of them short enough for
-// the library's fastest transforms and for the caches. Term k of the whole is then in
-// row k modulo fourStepRows (Bailey 1990, from memory). What it has to prepare is small
-// beside one transform, unlike the library's own for such lengths, and gonum's.
-type fourStep struct {
-	n, cols, stride int // samples, columns, from row to row
-	down            *algofft.Plan[complex128]
-	along           func(row []complex128) // transforms a row in place
-	grid            []complex128
-	column, terms   []complex128 // work space for a column
-	near, far       []complex128 // exp(-2πiq/n) of q below fourStepNear, and of its multiples
-}
-
-const (
-	fourStepRows   = 64
-	fourStepNear   = 512
-	fourStepAtOnce = 8 // columns: two lines of the cache
-)
-
-// fourSteps reports whether pieces of n samples may be laid out.
-func fourSteps(n int) bool {
-	return n >= fourStepLeast && n%(2*fourStepRows) == 0 && SmoothLen(n) == n
-}
-
-// newFourStep prepares for pieces of n samples, of which fourSteps must be true.
-func newFourStep(n int) *fourStep {
-	cols := n / 2 / fourStepRows
-	// rows a power of two apart would contend for the same places of a cache
-	f := &fourStep{n: n, cols: cols, stride: cols + fourStepAtOnce}
-	if !fourSteps(n) {
-		panic("spectrum: pieces that can't be laid out")
-	}
-	f.down = newPlan(fourStepRows)
-	if cols&(cols-1) == 0 {
-		plan := newPlan(cols)
-		f.along = func(row []complex128) { must(plan.InPlace(row)) }
-	} else { // the faster library's terms are wrong for some lengths, as 40 and 1000
-		plan := fourier.NewCmplxFFT(cols)
-		f.along = func(row []complex128) { plan.Coefficients(row, row) }
-	}
-	f.grid = make([]complex128, fourStepRows*f.stride)
-	f.column, f.terms = make([]complex128, fourStepRows*fourStepAtOnce), make([]complex128, fourStepRows*fourStepAtOnce)
-	f.near, f.far = make([]complex128, fourStepNear), make([]complex128, n/fourStepNear+1)
-	for q := range f.near {
-		sin, cos := math.Sincos(2 * math.Pi * float64(q) / float64(n))
-		f.near[q] = complex(cos, -sin)
-	}
-	for q := range f.far {
-		sin, cos := math.Sincos(2 * math.Pi * float64(q) * fourStepNear / float64(n))
-		f.far[q] = complex(cos, -sin)
-	}
-	return f
-}
-
-// root is exp(-2πiq/n), 0 <= q < n.
-func (f *fourStep) root(q int) complex128 {
-	return f.far[q/fourStepNear] * f.near[q%fourStepNear]
-}
-
-// forward transforms x less offset under the taper w.
-func (f *fourStep) forward(x []float64, offset float64, w []float64) {
-	for from := 0; from < f.cols; from += fourStepAtOnce {
-		wide := min(fourStepAtOnce, f.cols-from)
-		for r := range fourStepRows {
-			at := 2 * (r*f.cols + from)
-			pairs, under := x[at:][:2*wide], w[at:][:2*wide]
-			for c := range wide {
-				f.column[c*fourStepRows+r] = complex((pairs[2*c]-offset)*under[2*c], (pairs[2*c+1]-offset)*under[2*c+1])
-			}
-		}
-		for c := 0; c < wide*fourStepRows; c += fourStepRows {
-			must(f.down.Forward(f.terms[c:c+fourStepRows], f.column[c:c+fourStepRows]))
-		}
-		for r := range fourStepRows {
-			row := f.grid[r*f.stride+from:][:wide]
-			for c := range row {
-				row[c] = f.terms[c*fourStepRows+r] * f.root(2*r*(from+c))
-			}
-		}
-	}
-	for r := range fourStepRows {
-		f.along(f.grid[r*f.stride:][:f.cols])
-	}
-}
-
-// at is term k of the packed samples.
-func (f *fourStep) at(k int) complex128 {
-	return f.grid[k%fourStepRows*f.stride+k/fourStepRows]
-}
-
-func (f *fourStep) addPowers(power, x []float64, offset float64, w []float64) {
-	f.forward(x, offset, w)
-	half := f.n / 2
-	power = power[:half+1]
-	addEnds(power, f.at(0), f.at(half/2))
-	var a, b [fourStepRows]complex128
-	var cos, sin [fourStepRows]float64
-	for from := 1; from < half/2; {
-		to := min((from/fourStepRows+1)*fourStepRows, half/2)
-		for i := range to - from {
-			w := f.root(from + i)
-			cos[i], sin[i] = real(w), -imag(w)
-			a[i], b[i] = f.at(from+i), f.at(half-to+1+i)
-		}
-		n := to - from
-		addPairs(power[from:to], power[half-to+1:half-from+1], a[:n], b[:n], cos[:n], sin[:n])
-		from = to
-	}
-}
-
-func (f *fourStep) term(k int) complex128 {
-	half := f.n / 2
-	return unpackTerm(f.at(k%half), f.at((half-k)%half), f.root(k))
-}
 
 // newPlan prepares for n complex samples, n a power of two.
 func newPlan(n int) *algofft.Plan[complex128] {

@@ -9,10 +9,11 @@ import (
 // with its work space; not for use by two goroutines at once.
 //
 // Powers of two, which the blocks of a long record have, go to the library that is
-// about three times as fast, longer ones and any other length to gonum's.
+// about three times as fast, longer ones in pieces, any other length to gonum's.
 type Transform struct {
 	n       int
 	fast    *algofft.PlanRealT[float64, complex128]
+	long    *fourStep
 	general *fourier.FFT
 }
 
@@ -25,6 +26,10 @@ func NewTransform(n int) *Transform {
 			return t
 		}
 	}
+	if fourSteps(n) {
+		t.long = newFourStep(n)
+		return t
+	}
 	t.general = fourier.NewFFT(n)
 	return t
 }
@@ -32,11 +37,14 @@ func NewTransform(n int) *Transform {
 // Coefficients puts the terms 0 to n/2 of x into dst of n/2+1 elements, not
 // scaled. It panics where a length is another one.
 func (t *Transform) Coefficients(dst []complex128, x []float64) {
-	if t.fast == nil {
+	switch {
+	case t.fast != nil:
+		must(t.fast.Forward(dst, x))
+	case t.long != nil:
+		t.long.coefficients(dst, x)
+	default:
 		t.general.Coefficients(dst, x)
-		return
 	}
-	must(t.fast.Forward(dst, x))
 }
 
 // Sequence puts into dst the n samples whose coefficients are c, so that it
@@ -47,12 +55,15 @@ func (t *Transform) Sequence(dst []float64, c []complex128) {
 	if t.n%2 == 0 {
 		c[t.n/2] = complex(real(c[t.n/2]), 0)
 	}
-	if t.fast == nil {
+	switch {
+	case t.fast != nil:
+		must(t.fast.Inverse(dst, c))
+	case t.long != nil:
+		t.long.sequence(dst, c)
+	default:
 		t.general.Sequence(dst, c)
 		for i := range dst {
 			dst[i] /= float64(t.n)
 		}
-		return
 	}
-	must(t.fast.Inverse(dst, c))
 }

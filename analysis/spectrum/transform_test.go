@@ -16,7 +16,7 @@ import (
 // Every length that a record's blocks may have, against gonum's transform and
 // go-dsp's, neither of which knows the fast one.
 func TestTransformAgainstOtherLibraries(t *testing.T) {
-	lengths := []int{2, 3, 8, 30, 63, 64, 65, 96, 128, 250, 256, 512, 1000, 1024, 2048, 4050, 4096, 8192, 16384, 32768, 65536, 9600, 128000, 124416, 128 * 1215, maxLineFFT}
+	lengths := []int{2, 3, 8, 30, 63, 64, 65, 96, 128, 250, 256, 512, 1000, 1024, 2048, 4050, 4096, 8192, 16384, 32768, 65536, 9600, 128000, 124416, 122880, 61440, 128 * 135, 128 * 1215, maxLineFFT}
 	for _, n := range lengths {
 		x := reference.WhiteNoise(n, 1, uint64(n))
 		got := make([]complex128, n/2+1)
@@ -52,6 +52,21 @@ func TestTransformAgainstOtherLibraries(t *testing.T) {
 			if math.Abs(back[i]-x[i]) > 1e-13*math.Log2(float64(n)+1) {
 				t.Fatalf("%d samples: number %d came back as %v, was %v", n, i, back[i], x[i])
 			}
+		}
+	}
+}
+
+// FastLen gives lengths that can be transformed fast, and cuts off little.
+func TestFastLen(t *testing.T) {
+	for n := 1; n < 1<<19; n += 1 + n/50 {
+		got := FastLen(n)
+		if got > n || SmoothLen(got) != got || float64(got) < 0.97*float64(SmoothLen(n)) {
+			t.Errorf("of %d samples %d are transformed; %d have no prime factor over 5", n, got, SmoothLen(n))
+		}
+	}
+	for n, want := range map[int]int{100: 100, 125_000: 128 * 960, 62_500: 128 * 480, 1 << 18: 1 << 18} {
+		if got := FastLen(n); got != want {
+			t.Errorf("of %d samples %d are transformed, want %d", n, got, want)
 		}
 	}
 }
