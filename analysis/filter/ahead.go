@@ -4,8 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"stillglow/analysis"
 	"stillglow/analysis/spectrum"
 )
@@ -119,7 +117,7 @@ func (a *ahead) besideMains() (s spectrum.Curve, from []int) {
 
 // transformed is a short waveform and its transform.
 type transformed struct {
-	fft     *fourier.FFT
+	fft     *spectrum.Transform
 	terms   []complex128
 	n       int     // samples of the waveform
 	rateHz  float64 // of a record
@@ -131,7 +129,7 @@ type transformed struct {
 // transformRecord transforms a record as throughGain does.
 func transformRecord(v []float64, rateHz float64) *transformed {
 	period := smooth(2*len(v) + 2)
-	t := &transformed{fft: fourier.NewFFT(period), n: len(v), rateHz: rateHz}
+	t := &transformed{fft: spectrum.NewTransform(period), n: len(v), rateHz: rateHz}
 	x := make([]float64, period)
 	extend(x, v)
 	return t.transform(x)
@@ -139,12 +137,13 @@ func transformRecord(v []float64, rateHz float64) *transformed {
 
 // transformCycle transforms one period of a periodic waveform.
 func transformCycle(v []float64, periodS float64) *transformed {
-	t := &transformed{fft: fourier.NewFFT(len(v)), n: len(v), periodS: periodS}
+	t := &transformed{fft: spectrum.NewTransform(len(v)), n: len(v), periodS: periodS}
 	return t.transform(v)
 }
 
 func (t *transformed) transform(x []float64) *transformed {
-	t.terms = t.fft.Coefficients(nil, x)
+	t.terms = make([]complex128, len(x)/2+1)
+	t.fft.Coefficients(t.terms, x)
 	t.work, t.out = make([]complex128, len(t.terms)), make([]float64, len(x))
 	return t
 }
@@ -159,11 +158,7 @@ func (t *transformed) sequence() []float64 {
 func (t *transformed) record(gain func(hz float64) complex128) []float64 {
 	copy(t.work, t.terms)
 	multiply(t.work, t.rateHz/float64(t.fft.Len()), gain)
-	v, scale := t.sequence(), 1/float64(t.fft.Len())
-	for i := range v {
-		v[i] *= scale
-	}
-	return v
+	return t.sequence()
 }
 
 // period is one period behind a circuit, in the steady state.
@@ -171,9 +166,5 @@ func (t *transformed) period(c Circuit) []float64 {
 	for k, h := range t.terms {
 		t.work[k] = h * Insertion(c, float64(k)/t.periodS)
 	}
-	v := t.sequence()
-	for i := range v {
-		v[i] /= float64(t.n)
-	}
-	return v
+	return t.sequence()
 }

@@ -5,10 +5,10 @@ import (
 	"fmt"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/stat"
 
 	"stillglow/analysis"
+	"stillglow/analysis/spectrum"
 	"stillglow/capture"
 )
 
@@ -29,7 +29,7 @@ func Apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, e
 // workspace is what filtering the same traces again and again shares; the zero value
 // keeps no transforms. Not for use by two goroutines at once.
 type workspace struct {
-	fft      *fourier.FFT
+	fft      *spectrum.Transform
 	x        []float64
 	spectrum []complex128
 	kept     map[*capture.Trace][]complex128 // the transforms of whole traces
@@ -128,7 +128,7 @@ func throughGain(v []float64, rateHz float64, gain func(hz float64) complex128) 
 func (w *workspace) through(v []float64, whole *capture.Trace, rateHz float64, gain func(hz float64) complex128) {
 	period := smooth(2*len(v) + 2)
 	if w.fft == nil || w.fft.Len() != period {
-		w.fft, w.x, w.spectrum = fourier.NewFFT(period), make([]float64, period), make([]complex128, period/2+1)
+		w.fft, w.x, w.spectrum = spectrum.NewTransform(period), make([]float64, period), make([]complex128, period/2+1)
 	}
 	if kept := w.kept[whole]; whole != nil && kept != nil {
 		copy(w.spectrum, kept)
@@ -142,10 +142,7 @@ func (w *workspace) through(v []float64, whole *capture.Trace, rateHz float64, g
 	}
 	multiply(w.spectrum, rateHz/float64(period), gain)
 	w.fft.Sequence(w.x, w.spectrum)
-	scale := 1 / float64(period)
-	for i := range v {
-		v[i] = w.x[i] * scale
-	}
+	copy(v, w.x)
 }
 
 // extend makes one period x of a record v and its mirror image.
@@ -188,7 +185,8 @@ func multiply(spectrum []complex128, binHz float64, gain func(hz float64) comple
 }
 
 // smooth is the least even number of factors 2, 3 and 5 not below n, where the
-// transform is fast; a power of two that is little longer is faster still.
+// transform is fast; a power of two that is little longer is faster still, and so are some
+// longer ones.
 func smooth(n int) int {
 	best := 1
 	for best < n {
@@ -196,6 +194,9 @@ func smooth(n int) int {
 	}
 	if best <= n+n/powerOfTwo {
 		return best
+	}
+	if long := spectrum.FastLenOver(n); long > 0 {
+		return long
 	}
 	for a := 2; a < best; a *= 2 {
 		for b := a; b < best; b *= 3 {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/dsp/window"
 	"gonum.org/v1/gonum/floats"
 
@@ -87,7 +86,7 @@ func turnWeight(k, turn int) float64 {
 // slowPart is an extended record at the lower rate, and the blocks of its fast part.
 type slowPart struct {
 	from     extended
-	fft      *fourier.FFT
+	fft      *spectrum.Transform
 	spectrum []complex128
 	blocks   [][]complex128 // transformed, nil: not yet, or there was no room to keep it
 	extreme  []int          // the blocks that hold the record's least and greatest; nil: not looked for yet
@@ -112,7 +111,7 @@ func lowPassTaps() []float64 {
 
 func newSlowPart(v []float64, meanV float64) *slowPart {
 	m := smooth((2*len(v) + splitDown - 1) / splitDown)
-	s := &slowPart{from: extended{v, meanV, m * splitDown}, fft: fourier.NewFFT(m)}
+	s := &slowPart{from: extended{v, meanV, m * splitDown}, fft: spectrum.NewTransform(m)}
 	const at = 256 // outputs at a time, a multiple of four
 	reach := splitReach * splitDown
 	buf, x := make([]float64, at*splitDown+2*reach), make([]float64, m)
@@ -131,7 +130,8 @@ func newSlowPart(v []float64, meanV float64) *slowPart {
 			copy(x[from+k:], sums[:])
 		}
 	}
-	s.spectrum = s.fft.Coefficients(nil, x)
+	s.spectrum = make([]complex128, m/2+1)
+	s.fft.Coefficients(s.spectrum, x)
 	s.blocks = make([][]complex128, (len(v)+splitStep-1)/splitStep)
 	return s
 }
@@ -155,10 +155,9 @@ func (s *slowPart) through(rateHz float64, gain func(hz float64) complex128) []f
 	x := make([]complex128, m/2+1)
 	copy(x, s.spectrum[:min(len(x), int(splitTop*float64(m))+2)])
 	multiply(x, low/float64(m), func(hz float64) complex128 { return gain(hz) * complex(crossover(hz, low), 0) })
-	y := s.fft.Sequence(nil, x)
-	for i := range y {
-		y[i] *= splitDown / float64(m) // the interpolation's own gain
-	}
+	y := make([]float64, m)
+	s.fft.Sequence(y, x)
+	floats.Scale(splitDown, y) // the interpolation's own gain
 	return y
 }
 

@@ -1,6 +1,10 @@
 package spectrum
 
-import algofft "github.com/MeKo-Christian/algo-fft"
+import (
+	"math"
+
+	algofft "github.com/MeKo-Christian/algo-fft"
+)
 
 // powers transforms real pieces of one length n for what averages need of them. Not for
 // use by two goroutines at once.
@@ -32,16 +36,28 @@ func newPowers(n int) powers {
 // transform is fastest: of those that can be laid out as a grid (fourStep) the one whose
 // columns have the greatest power of two, else the largest without a prime factor over 5.
 func FastLen(n int) int {
-	smooth, best, twos := SmoothLen(n), 0, 0
-	for cols := n / (2 * fourStepRows); cols > 0 && float64(2*fourStepRows*cols) >= fourStepShare*float64(smooth); cols-- {
-		if p := cols & -cols; p > twos && fourSteps(2*fourStepRows*cols) {
-			best, twos = 2*fourStepRows*cols, p
-		}
-	}
-	if best > 0 {
+	smooth := SmoothLen(n)
+	if best := fastest(int(math.Ceil(fourStepShare*float64(smooth))), n); best > 0 {
 		return best
 	}
 	return smooth
+}
+
+// FastLenOver is such a length not below n, by no more than a thirtieth over it, and 0
+// where there is none.
+func FastLenOver(n int) int { return fastest(n, int(float64(n)/fourStepShare)) }
+
+// fastest is the length from least to most that can be laid out as a grid whose columns
+// have the greatest power of two; 0 where there is none.
+func fastest(least, most int) int {
+	const unit = 2 * fourStepRows
+	best, twos := 0, 0
+	for cols := most / unit; unit*cols >= max(least, 1); cols-- {
+		if p := cols & -cols; p > twos && fourSteps(unit*cols) {
+			best, twos = unit*cols, p
+		}
+	}
+	return best
 }
 
 // plainPowers are those of any length, term by term.

@@ -34,6 +34,9 @@ func NewTransform(n int) *Transform {
 	return t
 }
 
+// Len is the sequences' length.
+func (t *Transform) Len() int { return t.n }
+
 // Coefficients puts the terms 0 to n/2 of x into dst of n/2+1 elements, not
 // scaled. It panics where a length is another one.
 func (t *Transform) Coefficients(dst []complex128, x []float64) {

@@ -63,6 +63,9 @@ func TestFastLen(t *testing.T) {
 		if got > n || SmoothLen(got) != got || float64(got) < 0.97*float64(SmoothLen(n)) {
 			t.Errorf("of %d samples %d are transformed; %d have no prime factor over 5", n, got, SmoothLen(n))
 		}
+		if over := FastLenOver(n); over != 0 && (over < n || SmoothLen(over) != over || float64(n) < 0.97*float64(over)) {
+			t.Errorf("not under %d samples %d are transformed", n, over)
+		}
 	}
 	for n, want := range map[int]int{100: 100, 125_000: 128 * 960, 62_500: 128 * 480, 1 << 18: 1 << 18} {
 		if got := FastLen(n); got != want {
