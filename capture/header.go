@@ -308,13 +308,15 @@ func filled(cells []cell) bool {
 	return false
 }
 
-// withoutPairs takes settings such as "dt = 1e-6 s" beside the names off them.
+// withoutPairs takes settings such as "dt = 1e-6 s" beside the names off them, and off
+// the name of a lone channel the keys of those whose values stand below.
 func (t *table) withoutPairs(cells []cell) []cell {
 	if len(cells) <= t.cells {
 		return cells
 	}
+	lone := t.cells == 1 && channelLike(cellText(cells[0].text))
 	for _, c := range cells[t.cells:] {
-		if len(c.text) == 0 {
+		if len(c.text) == 0 || lone && c.keyOfSetting() {
 			continue
 		}
 		p := &preamble{values: map[metaKey][]metaValue{}}

@@ -72,6 +72,8 @@ var layoutCases = []layoutCase{
 	{name: "rate in the preamble with its unit, one column", text: "# captured at the bench\n# Sample rate: 2.5 MSa/s\n# Points: 200\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f", wave(i)) }), rate: 2.5e6},
 	{name: "sample numbers and rate", text: "Sample Rate (Hz),1000000\nindex,CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f", i, wave(i)) }), rate: 1e6, channels: "CH1"},
 	{name: "start and increment beside the header", text: "X,CH1,Start,Increment\nSequence,Volt,-1.0000e-04,1.000000e-06\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f,,", i, wave(i)) }), rate: 1e6, start: -1e-4, channels: "CH1"},
+	{name: "start and increment beside the name of a lone channel, a comma behind each row", text: "CH1,Start,Increment,\nVolt,-1.0000e-04,1.000000e-06\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.3e,", wave(i)) }), rate: 1e6, start: -1e-4, channels: "CH1"},
+	{name: "start and increment beside the name of a lone voltage", text: "Output,t0,dt\nV,-1.0000e-04,1.000000e-06\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f", wave(i)) }), rate: 1e6, start: -1e-4},
 	{name: "start and increment in the first data row", text: "X,CH1,Start,Increment\n" + rowsOf(200, func(i int) string {
 		if i == 0 {
 			return fmt.Sprintf("%d,%.4f,-1e-4,1e-6", i, wave(i))

@@ -107,10 +107,13 @@ func (p *preamble) above(h *textHead, t *table, header *header) {
 	var before []cell // for keys over their values
 	for i := range t.first {
 		line := bytes.TrimSpace(h.line(i))
+		n := h.lines[i].number
+		if header.uses(i) && before != nil && len(line) > 0 {
+			p.column(before, splitCells(line, t.delim, nil), t, n) // "CH1,Start,Increment" over "Volt,0.0,1.0e-06"
+		}
 		if len(line) == 0 || header.uses(i) {
 			continue
 		}
-		n := h.lines[i].number
 		if isComment(line, t.delim) {
 			line = uncomment(line)
 		}
