@@ -371,7 +371,7 @@ func (p *rowSpec) looksCut(before, line []byte, torn bool) bool {
 	case !v.usable():
 		return true
 	case v.kind != cellNumber:
-	case above.exponents && !bytes.ContainsAny(last, "eE"):
+	case above.exponents && exponentDigits(last) < above.exponentDigits:
 		return true
 	case above.fixed && above.rows > 1 && p.decimals(last) < above.decimals:
 		return true
@@ -388,28 +388,31 @@ type endings struct {
 	cells     int  // least number
 	shortest  int  // length of a last cell without its sign
 	exponents bool // in all last cells
+	// exponentDigits is the least number of their digits.
+	exponentDigits int
 	// anyExponent tells that one of them has one.
 	anyExponent bool
 	fixed       bool // the same number of decimals in all
 	decimals    int
 }
 
-// endings looks at the last rows of text that fast reads.
+// endings looks at the last rows of text.
 func (p *rowSpec) endings(text []byte) endings {
-	e := endings{cells: math.MaxInt, shortest: math.MaxInt, exponents: true, fixed: true}
+	e := endings{cells: math.MaxInt, shortest: math.MaxInt, exponents: true, exponentDigits: math.MaxInt, fixed: true}
+	var c []cell
 	for k := 0; k < 32 && len(text) > 0; k++ {
 		text = bytes.TrimRight(text, "\r\n")
 		i := bytes.LastIndexByte(text, p.eol)
 		l := text[i+1:]
 		text = text[:i+1]
 		var r row
-		if !p.fast(l, &r) {
+		// A delimiter behind the last cell, as some exporters put it, is for slow.
+		if c = p.slow(l, c, &r); r.kind != rowData || r.missing || len(c) == 0 {
 			continue
 		}
-		c := splitCells(l, p.delim, nil)
 		last := c[len(c)-1].text
 		e.cells, e.shortest = min(e.cells, len(c)), min(e.shortest, unsignedLen(last))
-		e.exponents = e.exponents && bytes.ContainsAny(last, "eE")
+		e.exponents, e.exponentDigits = e.exponents && bytes.ContainsAny(last, "eE"), min(e.exponentDigits, exponentDigits(last))
 		e.anyExponent = e.anyExponent || bytes.ContainsAny(last, "eE")
 		if d := p.decimals(last); e.rows == 0 {
 			e.decimals = d
@@ -419,6 +422,15 @@ func (p *rowSpec) endings(text []byte) endings {
 		e.rows++
 	}
 	return e
+}
+
+// exponentDigits counts the digits behind the E of a number, 0 where there is none.
+func exponentDigits(text []byte) int {
+	k := bytes.IndexAny(text, "eE")
+	if k < 0 {
+		return 0
+	}
+	return len(bytes.TrimLeft(text[k+1:], "+-"))
 }
 
 // decimals counts the characters behind the decimal mark.
