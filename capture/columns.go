@@ -185,6 +185,34 @@ func ramp(x []float64) (ok, unitStep bool) {
 	return ok, unit*20 >= n*19
 }
 
+// leastStairs is how many steps of a rounded time must be seen.
+const leastStairs = 3
+
+// stairs reports whether a column rises (or falls) in steps of several rows each along a
+// straight line, as a time does that is printed with too few digits for ramp.
+func stairs(x []float64) bool {
+	rises, most := 0, 0.0
+	for i := 1; i < len(x); i++ {
+		if d := x[i] - x[i-1]; d != 0 {
+			rises++
+			most = math.Max(most, math.Abs(d))
+		}
+	}
+	if rises < leastStairs || math.IsNaN(most) {
+		return false
+	}
+	slope, sign := (x[len(x)-1]-x[0])/float64(len(x)-1), 1.0
+	if slope < 0 {
+		sign = -1
+	}
+	for i, v := range x {
+		if math.IsNaN(v) || i > 0 && sign*(v-x[i-1]) < 0 || math.Abs(v-x[0]-slope*float64(i)) > 1.01*most {
+			return false
+		}
+	}
+	return true
+}
+
 // straight reports whether a column lies on a straight line over its rows.
 func straight(x []float64) bool {
 	n := make([]float64, len(x))

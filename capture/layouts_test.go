@@ -157,6 +157,10 @@ var layoutCases = []layoutCase{
 		return fmt.Sprintf("%.9f,%.4f", float64(i/200)*0.01+float64(i%200)*1e-6, wave(i%200))
 	}), rate: 1e6, cautions: CautionSegments},
 	{name: "time stamps with too few digits", text: "time,volts\n" + rowsOf(2000, func(i int) string { return fmt.Sprintf("%.5f,%.4f", float64(i)*4e-6, wave(i)) }), n: 2000, rate: 250e3, cautions: CautionTimeRounded},
+	// A spreadsheet's three digits of a fast capture's times: 40 rows share each.
+	{name: "times alike over 40 rows, no names", text: rowsOf(2000, func(i int) string { return fmt.Sprintf("%.2E,%.4f", -3.24e-6+float64(i)*0.25e-9, wave(i)) }), n: 2000, rate: 4e9, start: -3.24e-6, tol: 1e-9, cautions: CautionTimeRounded},
+	{name: "times alike over 40 rows, the interval stated", text: "Vertical Units,V\nSampling Period,2.5E-10\nWaveform Data\n" + rowsOf(2000, func(i int) string { return fmt.Sprintf("%.2E,%.4f", -3.24e-6+float64(i)*0.25e-9, wave(i)) }), n: 2000, rate: 4e9, start: -3.24e-6},
+	{name: "times alike over 40 rows, under a name of any column", text: "Sampling Period,2.5E-10\ncol 1,col 2\n" + rowsOf(2000, func(i int) string { return fmt.Sprintf("%.2E,%.4f", -3.24e-6+float64(i)*0.25e-9, wave(i)) }), n: 2000, rate: 4e9, start: -3.24e-6, channels: "col 2"},
 	{name: "jittering by rounding", text: "time,volts\n" + rowsOf(2000, func(i int) string { return fmt.Sprintf("%.6e,%.4f", 0.1+float64(i)*3.3e-7, wave(i)) }), n: 2000, start: 0.1, rate: 1 / 3.3e-7, cautions: CautionTimeRounded},
 	{name: "upsampled by the exporter, the rate stated", text: "Sample Rate,1 MSa/s\ntime,volts\n" + rowsOf(400, func(i int) string {
 		a, b := wave(i/4), wave(i/4+1)

@@ -375,6 +375,7 @@ func (f *schemaFinder) unnamedTime() {
 			break // one column alone is volts
 		}
 		ok, unitStep := ramp(f.cols[j].x)
+		ok = ok || j == f.t.numeric[0] && stairs(f.cols[j].x)
 		if !ok || len(f.cols[j].x) < 2 || f.s.time >= 0 && !straight(f.cols[j].x) {
 			continue
 		}
@@ -399,7 +400,10 @@ func (f *schemaFinder) agrees(j int) bool {
 	if f.opt.TimeUnit != "" || f.opt.RateHz > 0 {
 		return true
 	}
-	step := math.Abs(typicalStep(f.cols[j].x))
+	step, within := math.Abs(typicalStep(f.cols[j].x)), 0.02
+	if x := f.cols[j].x; !grows(x) && stairs(x) {
+		step, within = math.Abs(x[len(x)-1]-x[0])/float64(len(x)-1), 1./leastStairs
+	}
 	for k, vs := range map[metaKey][]metaValue{metaInterval: f.pre.values[metaInterval], metaRate: f.pre.values[metaRate]} {
 		for _, m := range vs {
 			stated := m.num
@@ -407,7 +411,7 @@ func (f *schemaFinder) agrees(j int) bool {
 				stated = 1 / stated
 			}
 			for _, factor := range []float64{1, 1e-3, 1e-6, 1e-9, 1e-12} {
-				if r := step * factor / stated; r > 0.98 && r < 1.02 {
+				if r := step * factor / stated; r > 1-within && r < 1+within {
 					return true
 				}
 			}
@@ -422,6 +426,9 @@ func (f *schemaFinder) namesNoTime(j int) bool {
 	n := f.roles[j].name
 	return n != "" && (voltName.MatchString(n) || voltSymbol.MatchString(n) || ampName.MatchString(n) && !indexName.MatchString(n) || otherName.MatchString(n) || freqName.MatchString(n) || resultName.MatchString(n) || strings.HasPrefix(n, "v "))
 }
+
+// grows is ramp's first answer.
+func grows(x []float64) bool { ok, _ := ramp(x); return ok }
 
 // setTime takes column j for the time.
 func (f *schemaFinder) setTime(j int) error {
