@@ -166,6 +166,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		return nil, &ParseError{Path: s.name, Line: h.lines[tab.first].number, Found: fmt.Sprintf("%d rows of numbers", len(rec.volts)), Expected: fmt.Sprintf("at least %d", minSamples), Fix: "save a longer record"}
 	}
 	t.Volts = rec.volts
+	if err := im.refuseBareNumbers(rec.volts); err != nil {
+		return nil, err
+	}
 	if err := im.rate(rec); err != nil {
 		return nil, err
 	}
