@@ -74,6 +74,11 @@ var layoutCases = []layoutCase{
 	{name: "start and increment beside the header", text: "X,CH1,Start,Increment\nSequence,Volt,-1.0000e-04,1.000000e-06\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f,,", i, wave(i)) }), rate: 1e6, start: -1e-4, channels: "CH1"},
 	{name: "start and increment beside the name of a lone channel, a comma behind each row", text: "CH1,Start,Increment,\nVolt,-1.0000e-04,1.000000e-06\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.3e,", wave(i)) }), rate: 1e6, start: -1e-4, channels: "CH1"},
 	{name: "start and increment beside the name of a lone voltage", text: "Output,t0,dt\nV,-1.0000e-04,1.000000e-06\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f", wave(i)) }), rate: 1e6, start: -1e-4},
+	{name: "the unit of times stated for settings alone", text: "TraceName,CH1,CH2\nVUnit,V,V\nHResolution,1.0e-03,1.0e-03\nHOffset,-20,-20\nHUnit,s,s\n" + rowsOf(200, func(i int) string { return fmt.Sprintf(",%.4f,0.5", wave(i)) }), opt: Options{Channel: "CH1"}, rate: 1000, start: -20, channels: "CH1|CH2"},
+	{name: "the unit of times stated for settings alone, in µs", text: "TraceName,CH1\nVUnit,V\nHResolution,0.1\nHOffset,-20\nHUnit,us\n" + rowsOf(200, func(i int) string { return fmt.Sprintf(",%.4f", wave(i)) }), rate: 10e6, start: -20e-6, channels: "CH1"},
+	{name: "a channel named as the axis it is not", text: "Time,X(CH1),\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.9e,%.4f,", float64(i)*1e-6, wave(i)) }), rate: 1e6, channels: "X(CH1)"},
+	{name: "first word FORM", text: "FORMAT,2.0\nSAMPLING PERIOD,1.0E-06\n" + rowsOf(200, tv(1e-6)), rate: 1e6},
+	{name: "first word ID3", text: "ID3 supply\ntime (us),CH1 (mV)\n" + rowsMS(","), rate: 1e6, channels: "CH1"},
 	{name: "start and increment in the first data row", text: "X,CH1,Start,Increment\n" + rowsOf(200, func(i int) string {
 		if i == 0 {
 			return fmt.Sprintf("%d,%.4f,-1e-4,1e-6", i, wave(i))

@@ -302,13 +302,19 @@ func binaryKind(m []byte) string {
 		{"PK\x03\x04", "a zip archive or a spreadsheet"}, {"PK\x05\x06", "an empty zip archive"},
 		{"\xd0\xcf\x11\xe0", "an old spreadsheet file"}, {"\x89PNG", "a PNG picture"}, {"\xff\xd8\xff", "a JPEG picture"},
 		{"BM", ""}, {"%PDF", "a PDF document"}, {"\x89HDF", "an HDF5 file"}, {"BZh", "bzip2 data"}, {"\xfd7zXZ", "xz data"},
-		{"7z\xbc\xaf", "a 7z archive"}, {"(\xb5/\xfd", "zstandard data"}, {"fLaC", "a FLAC file"}, {"OggS", "an Ogg file"}, {"ID3", "an MP3 file"},
-		{"\x93NUMPY", "a NumPy array file"}, {"FORM", "an AIFF file"}, {"MATLAB 5.0 MAT", "a MAT file"}, {"<html", "a web page"}, {"<!DOCTYPE", "a web page"},
+		{"7z\xbc\xaf", "a 7z archive"}, {"(\xb5/\xfd", "zstandard data"}, {"fLaC", "a FLAC file"}, {"OggS\x00", "an Ogg file"},
+		{"\x93NUMPY", "a NumPy array file"}, {"MATLAB 5.0 MAT", "a MAT file"}, {"<html", "a web page"}, {"<!DOCTYPE", "a web page"},
 		{"\x7fELF", "a program"}, {"GIF8", "a GIF picture"},
 	} {
 		if k.what != "" && strings.HasPrefix(string(m), k.magic) {
 			return k.what
 		}
+	}
+	switch { // text may begin like these: "FORMAT,2.0", "ID3,ID4"
+	case len(m) >= 12 && string(m[:4]) == "FORM" && string(m[8:11]) == "AIF":
+		return "an AIFF file"
+	case len(m) >= 4 && string(m[:3]) == "ID3" && m[3] < ' ':
+		return "an MP3 file"
 	}
 	return ""
 }

@@ -43,6 +43,9 @@ func (im *importer) rateOfSamples(r *record) error {
 	}
 	start, _ := im.meta(metaStart)
 	t.StartS = start.num
+	if factor, ok := im.unitOfSettings(); ok && start.unit.kind == unitNone {
+		t.StartS *= factor
+	}
 	if sc.time < 0 || r.fit.step == 0 {
 		if r.row0 > 0 {
 			t.StartS += float64(r.row0) * im.stepS

@@ -243,7 +243,7 @@ func (f *schemaFinder) namedTimes() (byName, byIndex []int) {
 			byName = append(byName, j)
 		}
 	}
-	byName = f.signalNamedS(byName)
+	byName = f.signalNamedX(f.signalNamedS(byName))
 	byIndex = append(byIndex, f.frames()...)
 	byName = f.restOfClock(byName)
 	slices.SortStableFunc(byName, func(i, k int) int {
@@ -326,6 +326,18 @@ func (f *schemaFinder) signalNamedS(byName []int) []int {
 		kept = append(kept, j)
 	}
 	return kept
+}
+
+// signalNamedX takes a column called "X(CH1)" beside a time, but that does not run on as
+// a time does, for that channel's signal.
+func (f *schemaFinder) signalNamedX(byName []int) []int {
+	if len(byName) < 2 {
+		return byName
+	}
+	return slices.DeleteFunc(byName, func(j int) bool {
+		m := inBrackets.FindStringSubmatch(strings.TrimSpace(f.hd.names[j]))
+		return m != nil && channelLike(m[1]) && !grows(f.cols[j].x)
+	})
 }
 
 // findTime finds the time: by name or unit, then by its numbers.

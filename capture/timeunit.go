@@ -120,17 +120,20 @@ func (im *importer) useStatedStep() error {
 // checkStated refuses an interval or a rate on which all rests and that may mean
 // something else, and doubts a slow one without a unit.
 func (im *importer) checkStated(step float64, m metaValue) error {
-	slow := step*slowestHz > 1
+	slow, unsaid := step*slowestHz > 1, m.unit.kind == unitNone
+	if _, ok := im.unitOfSettings(); ok {
+		unsaid = false
+	}
 	refuse := &ParseError{Path: im.src.name, Line: m.line, Fix: "give --rate"}
 	switch {
 	case m.either:
 		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s, whose point may mark decimals or thousands", m.key, m.text), "one meaning for the point"
-	case slow && m.unit.kind == unitNone:
+	case slow && unsaid:
 		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s without a unit, which gives %s", m.key, m.text, SI(1/step, "S/s", 4)), "a unit"
 	case slow && m.unit.kind == unitHertz && m.unit.factor < 1:
 		refuse.Found, refuse.Expected = fmt.Sprintf("%s %s, which may be thousandths or millions of a hertz", m.key, m.text), "MHz"
 	default:
-		if step*doubtfulHz > 1 && m.unit.kind == unitNone && m.unit.factor == 1 && step == m.num {
+		if step*doubtfulHz > 1 && unsaid && m.unit.factor == 1 && step == m.num {
 			im.t.caution(CautionTimeUnit, fmt.Sprintf("%s %s is stated without a unit; in seconds the rate is %s, slow for a supply's noise", m.key, m.text, SI(1/step, "S/s", 6)), "give --rate")
 		}
 		return nil
@@ -180,10 +183,8 @@ func (im *importer) stepOf(k metaKey, m metaValue) (float64, bool) {
 		asRate = true
 	case unitNone:
 		if k == metaInterval {
-			if tu, ok := im.meta(metaTimeUnit); ok && im.sc.time < 0 {
-				if u, ok := parseUnit(tu.text); ok && u.kind == unitSecond {
-					step *= u.factor
-				}
+			if factor, ok := im.unitOfSettings(); ok {
+				step *= factor
 			}
 		}
 	default:
@@ -193,6 +194,16 @@ func (im *importer) stepOf(k metaKey, m metaValue) (float64, bool) {
 		step = 1 / step
 	}
 	return step, step > 0 && !math.IsInf(step, 0)
+}
+
+// unitOfSettings is the unit that a file without times states for those of its settings.
+func (im *importer) unitOfSettings() (factor float64, ok bool) {
+	if m, stated := im.meta(metaTimeUnit); stated && im.sc.time < 0 {
+		if u, isUnit := parseUnit(m.text); isUnit && u.kind == unitSecond {
+			return u.factor, true
+		}
+	}
+	return 1, false
 }
 
 // slowestHz is the lowest rate that is believed of a time column whose unit
