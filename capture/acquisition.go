@@ -218,12 +218,17 @@ func (im *importer) extremesByName() {
 		greatest = greatest || greatestName.MatchString(n)
 	}
 	a := &im.t.Acquisition
-	for _, n := range im.sc.names {
-		// "CH1" and "CH1 Peak Detect": least and greatest in two columns.
-		if peakName.MatchString(n) && (n == name || strings.HasPrefix(n, name+" ")) {
-			a.Mode, a.ModeWhy = AcquisitionPeak, fmt.Sprintf("the column %q", n)
+	for k, n := range im.sc.names {
+		if !peakName.MatchString(n) || n != name && !strings.HasPrefix(n, name+" ") {
+			continue
+		}
+		if n != name && onBothSides(im.cols[im.sc.volts[k]].x, im.cols[im.sc.volts[im.ch]].x) {
+			im.t.caution(CautionSmoothed, fmt.Sprintf("the column %q holds the least and the greatest of each interval, and this one what lies between: one sample of many, or their mean; peaks and sums are lower bounds", n), fmt.Sprintf("choose the channel %q for peaks", n))
 			return
 		}
+		// Else "CH1" and "CH1 Peak Detect" may be least and greatest in two columns.
+		a.Mode, a.ModeWhy = AcquisitionPeak, fmt.Sprintf("the column %q", n)
+		return
 	}
 	switch {
 	case !least || !greatest:
@@ -238,6 +243,25 @@ func (im *importer) extremesByName() {
 	if a.Mode != AcquisitionPeak && a.Mode != AcquisitionEnvelope {
 		a.Mode, a.ModeWhy = AcquisitionPeak, "the columns' names: least and greatest side by side"
 	}
+}
+
+// bothSides is the least share of rows in which extremes in turn lie above the samples
+// beside them, and of those in which they lie below.
+const bothSides = 0.2
+
+// onBothSides reports whether the values of one column lie now above, now below those of
+// another.
+func onBothSides(peaks, samples []float64) bool {
+	above, below, n := 0, 0, min(len(peaks), len(samples))
+	for i := range n {
+		switch {
+		case peaks[i] > samples[i]:
+			above++
+		case peaks[i] < samples[i]:
+			below++
+		}
+	}
+	return n > 0 && float64(min(above, below)) >= bothSides*float64(n)
 }
 
 // Recognising pairs of extremes on an even grid.

@@ -184,3 +184,34 @@ func TestLevels(t *testing.T) {
 		t.Errorf("%v, %+v", err, tr.Levels)
 	}
 }
+
+// TestPeakDetectBeside reads a channel that has the least and the greatest of each interval
+// in a column of their own: what lies between them are samples, and only what lies to one
+// side all along may be extremes itself.
+func TestPeakDetectBeside(t *testing.T) {
+	for _, c := range []struct {
+		name, channel string
+		peak          func(i int) float64
+		mode          AcquisitionMode
+		code          string
+	}{
+		{"samples", "CH1", func(i int) float64 { return wave(i) + 0.02 - 0.04*float64(i%2) }, AcquisitionUnknown, CautionSmoothed},
+		{"samples that are now and then an extreme", "CH1", func(i int) float64 { return wave(i) + []float64{0.02, 0, 0, -0.02}[i%4] }, AcquisitionUnknown, CautionSmoothed},
+		{"the extremes", "CH1 Peak Detect", func(i int) float64 { return wave(i) + 0.02 - 0.04*float64(i%2) }, AcquisitionPeak, CautionExtremes},
+		{"the least beside the greatest", "CH1", func(i int) float64 { return wave(i) + 0.02 }, AcquisitionPeak, CautionExtremes},
+		{"the channel without extremes", "CH2", func(i int) float64 { return wave(i) + 0.02 - 0.04*float64(i%2) }, AcquisitionUnknown, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			text := "TIME,CH1,CH1 Peak Detect,CH2\ns,V,V,V\n" + rowsOf(rows200, func(i int) string {
+				return fmt.Sprintf("%.6e,%.4f,%.4f,%.4f", float64(i)*1e-6, wave(i), c.peak(i), wave(i+1))
+			})
+			tr, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{Channel: c.channel})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if codes := strings.Join(codesOf(tr), " "); tr.Acquisition.Mode != c.mode || codes != c.code {
+				t.Errorf("mode %q, cautions %q, want %q, %q", tr.Acquisition.Mode, codes, c.mode, c.code)
+			}
+		})
+	}
+}
