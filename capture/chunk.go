@@ -21,6 +21,8 @@ type rowSpec struct {
 	timeUnit            string  // unit that stands behind every time, "" none
 	voltUnit            string  // likewise for the volts
 	voltFactor          float64 // of the volts column to volts: scales cells with another unit
+	unitText            string  // unit of the volts in a column of its own, in the first row; "" where there is none
+	unitCol             int     // that column
 	step                float64 // expected time step in the file's unit; 0 without a time column
 	expMin, digitsMax   int     // how the first rows print their times
 	keepTimes           bool

@@ -16,7 +16,7 @@ type columnData struct {
 	line    int    // where it changes first
 	exp10   int    // power of ten of the finest digit printed
 	plain   bool   // a number is printed without an exponent
-	beside  string // the text in the cell behind each number, when always the same
+	beside  string // the text in the cell behind the first number, when it is so behind each, or always a unit of volts
 }
 
 const schemaRows = 512
@@ -72,7 +72,7 @@ func (c *columnData) besides(cells []cell, j int, first bool) {
 	switch {
 	case first:
 		c.beside = text
-	case c.beside != text:
+	case c.beside != text && !(isVoltWord(c.beside) && isVoltWord(text)):
 		c.beside = ""
 	}
 }

@@ -193,3 +193,45 @@ func TestScopeAtASoundRate(t *testing.T) {
 		t.Errorf("%v %+v", err, tr)
 	}
 }
+
+// TestUnitInAColumn reads a meter's log that has the unit of each reading in a column of its
+// own: a meter that changes its range changes the unit with it, at once or a thousand rows on.
+func TestUnitInAColumn(t *testing.T) {
+	log := func(head string, mV func(i int) bool, n int) string {
+		return head + rowsOf(n, func(i int) string {
+			if mV(i) {
+				return fmt.Sprintf("%d,%.1f,%.1f,mV", i+1, float64(i)*0.1, wave(i)*1000)
+			}
+			return fmt.Sprintf("%d,%.1f,%.4f,V", i+1, float64(i)*0.1, wave(i))
+		})
+	}
+	for _, c := range []struct {
+		name, text string
+	}{
+		{"volts", log("No.,Time (s),Value,Unit\n", func(int) bool { return false }, 1200)},
+		{"millivolts", log("No.,Time (s),Value,Unit\n", func(int) bool { return true }, 1200)},
+		{"now and then", log("No.,Time (s),Value,Unit\n", func(i int) bool { return i%7 == 3 }, 1200)},
+		{"from volts on row 1000", log("No.,Time (s),Value,Unit\n", func(i int) bool { return i > 1000 }, 1200)},
+		{"to volts on row 1000", log("No.,Time (s),Value,Unit\n", func(i int) bool { return i < 1000 }, 1200)},
+		{"under a name in volts", log("No.,Time (s),DC Voltage (V),Unit\n", func(i int) bool { return i < 1000 }, 1200)},
+	} {
+		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", Options{})
+		if err != nil || len(tr.Volts) != 1200 {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		for i, v := range tr.Volts {
+			if math.Abs(v-wave(i)) > 1e-9 {
+				t.Errorf("%s: reading %d is %g V, want %g", c.name, i, v, wave(i))
+				break
+			}
+		}
+	}
+	lines := strings.Split(log("No.,Time (s),Value,Unit\n", func(int) bool { return false }, 1200), "\n")
+	lines[1100] = strings.Replace(lines[1100], ",V", ",mA", 1)
+	_, err := Read(context.Background(), strings.NewReader(strings.Join(lines, "\n")), "x.csv", Options{})
+	var pe *ParseError
+	if !errors.As(err, &pe) || pe.Line != 1101 || pe.Column != 4 {
+		t.Errorf("a row in mA among volts: %v", err)
+	}
+}

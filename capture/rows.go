@@ -37,7 +37,7 @@ type row struct {
 // bare reports whether the rows are numbers between delimiters as far as they are
 // read: a time in the first cell or none, and volts.
 func (p *rowSpec) bare() bool {
-	return p.time <= 0 && p.seg < 0 && p.delim != ' ' && p.timeUnit == "" && p.voltUnit == "" && !p.clock && !p.blank0 && !(p.time < 0 && p.keepTimes)
+	return p.time <= 0 && p.seg < 0 && p.unitText == "" && p.delim != ' ' && p.timeUnit == "" && p.voltUnit == "" && !p.clock && !p.blank0 && !(p.time < 0 && p.keepTimes)
 }
 
 // plain reports whether they are a time, a delimiter and volts, no more.
@@ -93,6 +93,9 @@ func (p *rowSpec) fast(line []byte, r *row) bool {
 			}
 			if col == p.seg {
 				r.seg = line[from:i]
+			}
+			if p.unitText != "" && col == p.unitCol && string(line[from:i]) != p.unitText {
+				return false
 			}
 		}
 		if col == p.last {
@@ -297,6 +300,9 @@ func (p *rowSpec) slowVolts(line []byte, cells []cell, vv value, r *row) {
 			}
 			r.v *= f
 		}
+		if p.unitText != "" {
+			p.unitOfRow(line, cells, r)
+		}
 	case vv.usable():
 		r.v, r.missing = math.NaN(), true
 		if vv.kind == cellOver {
@@ -315,6 +321,23 @@ func (p *rowSpec) slowVolts(line []byte, cells []cell, vv value, r *row) {
 			p.textOr(r, line, p.volt, cells, "a number of volts")
 		}
 	}
+}
+
+// unitOfRow brings a value in another unit than the first row's to that.
+func (p *rowSpec) unitOfRow(line []byte, cells []cell, r *row) {
+	text := ""
+	if p.unitCol < len(cells) {
+		text = cellText(cells[p.unitCol].text)
+	}
+	if text == p.unitText {
+		return
+	}
+	first, _ := parseUnit(p.unitText)
+	if u, ok := parseUnit(text); ok && u.kind == first.kind {
+		r.v *= u.factor / first.factor
+		return
+	}
+	p.bad(r, line, p.unitCol, cells, fmt.Sprintf("%s as above, or another unit of the same", p.unitText))
 }
 
 // bad makes r an error at a cell.

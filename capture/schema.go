@@ -25,6 +25,7 @@ type schema struct {
 	headers    []string // what heads the column, to choose it by
 	units      []string // as written, "" not stated
 	raw        []int    // columns of raw codes, beside volts
+	unitBehind []int    // columns that have the unit of each number in the column behind
 	freq       bool
 	unsaid     bool   // the time column has no name, or one of any quantity
 	strange    string // name of a column that advances like a time, but is not known to be one
@@ -125,8 +126,9 @@ func (f *schemaFinder) readRoles() {
 				ut = "" // 7.00k, 12.3m: what follows is the prefix of the column's unit
 			}
 		}
-		if beside := f.cols[j].beside; ut == "" && isUnitWord(beside) {
+		if beside := f.cols[j].beside; isUnitWord(beside) && (ut == "" || isVoltWord(ut) && isVoltWord(beside)) {
 			f.hd.units[j], ut = beside, beside // a column of units: 7.0012,V
+			f.s.unitBehind = append(f.s.unitBehind, j)
 		}
 		if u, ok := parseUnit(ut); ok {
 			r.unit, r.text, r.has = u, ut, true

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 )
 
 // headSizes are how much of the text is looked at to find the table: more
@@ -284,7 +285,10 @@ func (s *source) readRecord(ctx context.Context, spec *rowSpec, at tableStart, o
 // rowSpec tells the workers what to read.
 func (im *importer) rowSpec(h *textHead, hd *header, scale *voltScale) *rowSpec {
 	p := &rowSpec{delim: im.tab.delim, decimal: im.tab.decimal, eol: h.eol, cells: im.tab.cells, time: im.sc.time, volt: im.sc.volts[im.ch], seg: im.sc.seg}
-	p.last = max(p.time, p.volt, p.seg)
+	if slices.Contains(im.sc.unitBehind, p.volt) {
+		p.unitCol, p.unitText = p.volt+1, im.cols[p.volt].beside
+	}
+	p.last = max(p.time, p.volt, p.seg, p.unitCol)
 	p.blank0 = im.tab.emptyLeft && im.tab.numeric[0] == 1
 	for _, j := range im.tab.numeric {
 		p.cells = max(p.cells, j+1)
