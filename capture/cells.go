@@ -377,7 +377,7 @@ func clockParts(s string) (p []string, ok bool) {
 		s = zone.ReplaceAllString(s, "$1")
 	}
 	if i := strings.LastIndexAny(s, " T"); i > 0 {
-		if !isDate(s[:i]) {
+		if !isDate(s[:i]) && !days.MatchString(s[:i]) {
 			return nil, false
 		}
 		s = s[i+1:]
@@ -388,6 +388,9 @@ func clockParts(s string) (p []string, ok bool) {
 	}
 	return p, len(p) >= 2 && len(p) <= 3 && len(p[0]) <= 2 && allDigits(p[0])
 }
+
+// days is what stands ahead of the time in an elapsed time of data frames.
+var days = regexp.MustCompile(`^[0-9]+ days?$`)
 
 // isDate tells digits in three groups, as ahead of a time of day.
 func isDate(s string) bool {

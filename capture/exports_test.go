@@ -52,6 +52,10 @@ var exportCases = []layoutCase{
 	{name: "codes with a scale, the settings' unit volts", text: "XINCR,1e-6\nYMULT,0.001\nYOFF,128\nYZERO,5.0\nYUNIT,V\nCURVE\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i)) }), rate: 1e6, channels: "CURVE"},
 	{name: "codes with divisions and codes per division", text: "Sample rate,1 MS/s\nVertical Scale,25 mV\nCodes per division,25\nCH1\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i) - 128) }), rate: 1e6, channels: "CH1", v: func(i int) float64 { return wave(i) - 5 }},
 	{name: "the volts to add are given", text: "Sample rate,1 MS/s\nVertical Scale,25 mV\nVertical Offset,-5 V\nCodes per division,25\nCH1\n" + rowsOf(200, func(i int) string { return fmt.Sprint(codeOf(i) - 128) }), opt: Options{OffsetV: 5}, rate: 1e6, channels: "CH1"},
+	{name: "a sound editor's samples on a linear scale", text: "cap.wav   1 channel (mono)\nSample Rate: 48000 Hz. Sample values on linear scale.\nLength processed: 200 samples  0.00417 seconds.\n\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.5f", wave(i)-5) }), rate: 48000, v: func(i int) float64 { return wave(i) - 5 }, cautions: CautionUncalibrated},
+	{name: "an elapsed time of data frames", text: ",Vout\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("0 days 00:00:01.%06d,%.4f", i*10, wave(i)) }), rate: 100e3, start: 1, channels: "Vout"},
+	{name: "channels named by a switch unit's numbers", text: "Scan,Time,101 (VDC),102 (VDC)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,12:%02d:%02d.0,%.4f,0.5", i+1, i/60, i%60, wave(i)) }), opt: Options{Channel: "101"}, rate: 1, start: 43200, channels: "101|102"},
+	{name: "a setting of words over two channels right above their names", text: "\"Sampling Frequency (Hz)=\",1000000,\n\"Inverted = \",\"NO\",\"NO\"\n\"Time (s)\",\"Out (V)\",\"Out (V)\"\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.4f,0.5", float64(i)*1e-6, wave(i)) }), opt: Options{Channel: "1"}, rate: 1e6, channels: "Out|Out (column 3)"},
 	{name: "a rate in kSa", text: "Sampling,1000KSa\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "a rate of 1000 k", text: "Sample rate: 1000 k\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
 	{name: "samples a second as a unit", text: "Samples/s,1000000\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
@@ -168,6 +172,7 @@ func TestRefusedExports(t *testing.T) {
 		{"volts in a prefix alone", "Time (s),CH1 (u)\n" + rowsOf(100, tv(1e-6)), 1, "values in u"},
 		{"volts in bits", "Time (s),CH1 (bits)\n" + rowsOf(100, tv(1e-6)), 2, "codes without a scale"},
 		{"a meter's log of AC volts", "Time (s),V AC (V)\n" + rowsOf(100, tv(0.1)), 1, "result"},
+		{"a sound editor's samples on a scale of dB", "Sample Rate: 48000 Hz. Sample values on dB scale.\nLength processed: 100 samples 0.00208 seconds.\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.5f", wave(i)-20) }), 3, "values in dB"},
 		{"a meter's log in VAC", "Time (s),Value\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4fVAC", float64(i)*0.1, wave(i)) }), 0, ""},
 	} {
 		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", Options{})

@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"bytes"
 	"math"
 	"regexp"
 	"strings"
@@ -139,7 +140,11 @@ func (t *table) wordsOver(cells []cell) (n int, ok bool) {
 			continue
 		}
 		// Channels may be named 1, 2, 4 behind a name for the time.
-		if v.num.v != math.Trunc(v.num.v) || v.num.v < max(last+1, 1) || v.num.v > mostChannels || !indexLike(cells) {
+		most := float64(mostChannels)
+		if bytes.ContainsAny(cells[j].text, "([") {
+			most = math.Inf(1) // "101 (VDC)" of a switch unit
+		}
+		if v.num.v != math.Trunc(v.num.v) || v.num.v < max(last+1, 1) || v.num.v > most || !indexLike(cells) && !t.namesTime(cells) {
 			return n, false
 		}
 		last = v.num.v
@@ -147,12 +152,16 @@ func (t *table) wordsOver(cells []cell) (n int, ok bool) {
 	return n, words > 0
 }
 
-// pairText tells "key: value" and "key=value" of a known key, and any text that
-// ends as a key does.
+// amount is a number and what it counts: "300 samples", as no column is called behind a
+// colon.
+var amount = regexp.MustCompile(`^ *[-+]?[0-9][0-9.,]* +\pL`)
+
+// pairText tells "key: value" and "key=value" of a known key or with an amount, and any
+// text that ends as a key does.
 func pairText(s string) bool {
 	for _, sep := range []string{":", "="} {
-		if a, _, ok := strings.Cut(s, sep); ok {
-			if k, _, _ := lookupKey(a); k != metaNone {
+		if a, b, ok := strings.Cut(s, sep); ok {
+			if k, _, _ := lookupKey(a); k != metaNone || amount.MatchString(b) {
 				return true
 			}
 		}
@@ -186,7 +195,7 @@ func (t *table) groupRow(cells []cell) bool {
 			return false
 		}
 		key, _ := normKey(cellText(c.text))
-		if k, _, _ := lookupKey(cellText(c.text)); n == 0 && (k != metaNone || settingName.MatchString(key)) {
+		if k, _, _ := lookupKey(cellText(c.text)); n == 0 && (k != metaNone || settingName.MatchString(key) || pairText(cellText(c.text))) {
 			return false
 		}
 		n++

@@ -118,6 +118,9 @@ func (p *preamble) above(h *textHead, t *table, header *header) {
 			line = uncomment(line)
 		}
 		line = unquoted(line, t.delim)
+		if inDecibels.Match(line) {
+			p.add("volt unit", []string{"dB"}, t.decimal, n)
+		}
 		cells := splitCells(line, t.delim, nil)
 		if t.delim == ',' {
 			line, cells = joinGroups(line, cells)
@@ -344,6 +347,7 @@ var (
 	inUnit     = regexp.MustCompile(`(?i)([a-z][a-z0-9_ ]*?)(?: (?:are|is|was|were|given|measured|recorded|stored))* in ([a-zµμ]+)\b`)
 	timeWord   = regexp.MustCompile(`(?i)\b(times?|t|x|zeit|temps|timestamps?|time stamps?)$`)
 	valueWord  = regexp.MustCompile(`(?i)\b(volts?|voltages?|values?|amplitudes?|signals?|data|samples?|y|v|u|spannung|tension|channels?)$`)
+	inDecibels = regexp.MustCompile(`(?i)\b(?:on|in) (?:an? )?(?:db|decibel|logarithmic|log) scale\b`)
 	ownChannel = regexp.MustCompile(`(?i)\b(?:ch|chan|channel|kanal)[ _]?[0-9a-d]$`)
 )
 
