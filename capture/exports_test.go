@@ -56,6 +56,10 @@ var exportCases = []layoutCase{
 	{name: "an elapsed time of data frames", text: ",Vout\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("0 days 00:00:01.%06d,%.4f", i*10, wave(i)) }), rate: 100e3, start: 1, channels: "Vout"},
 	{name: "channels named by a switch unit's numbers", text: "Scan,Time,101 (VDC),102 (VDC)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,12:%02d:%02d.0,%.4f,0.5", i+1, i/60, i%60, wave(i)) }), opt: Options{Channel: "101"}, rate: 1, start: 43200, channels: "101|102"},
 	{name: "a setting of words over two channels right above their names", text: "\"Sampling Frequency (Hz)=\",1000000,\n\"Inverted = \",\"NO\",\"NO\"\n\"Time (s)\",\"Out (V)\",\"Out (V)\"\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.4f,0.5", float64(i)*1e-6, wave(i)) }), opt: Options{Channel: "1"}, rate: 1e6, channels: "Out|Out (column 3)"},
+	{name: "three decimals behind a comma, in volts", text: "Time (us);CH1 (V)\n" + commaFor(rowsOf(200, func(i int) string { return fmt.Sprintf("%d;%.3f", i, wave(i)) })), rate: 1e6, channels: "CH1"},
+	{name: "three decimals behind a comma, the mark given", text: "Time (us);CH1 (mV)\n" + commaFor(rowsOf(200, func(i int) string { return fmt.Sprintf("%d;%.3f", i, wave(i)) })), opt: Options{DecimalMark: ","}, rate: 1e6, channels: "CH1", v: func(i int) float64 { return wave(i) / 1000 }},
+	{name: "three decimals behind a point, in millivolts between commas", text: "Time (us),CH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.3f", i, wave(i)) }), rate: 1e6, channels: "CH1", v: func(i int) float64 { return wave(i) / 1000 }},
+	{name: "three decimals behind a point, in volts between semicolons", text: "Time (us);CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d;%.3f", i, wave(i)) }), rate: 1e6, channels: "CH1"},
 	{name: "a rate in kSa", text: "Sampling,1000KSa\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "a rate of 1000 k", text: "Sample rate: 1000 k\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
 	{name: "samples a second as a unit", text: "Samples/s,1000000\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
@@ -173,6 +177,8 @@ func TestRefusedExports(t *testing.T) {
 		{"volts in bits", "Time (s),CH1 (bits)\n" + rowsOf(100, tv(1e-6)), 2, "codes without a scale"},
 		{"a meter's log of AC volts", "Time (s),V AC (V)\n" + rowsOf(100, tv(0.1)), 1, "result"},
 		{"a sound editor's samples on a scale of dB", "Sample Rate: 48000 Hz. Sample values on dB scale.\nLength processed: 100 samples 0.00208 seconds.\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.5f", wave(i)-20) }), 3, "values in dB"},
+		{"thousands of millivolts behind a point", "Time (us);CH1 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d;%.3f", i*10, wave(i)) }), 0, "point may mark decimals or thousands|--decimal point"},
+		{"thousands of millivolts behind a comma", "Time (us);CH1 (mV)\n" + commaFor(rowsOf(100, func(i int) string { return fmt.Sprintf("%d;%.3f", i*10, wave(i)) })), 0, "comma may mark decimals or thousands|--decimal comma"},
 		{"a meter's log in VAC", "Time (s),Value\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4fVAC", float64(i)*0.1, wave(i)) }), 0, ""},
 	} {
 		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", Options{})

@@ -141,8 +141,8 @@ func findTable(name string, h *textHead, opt Options) (*table, error) {
 		if err == nil {
 			err = h.checkAhead(name, t)
 		}
-		if err == nil && t.decimal == ',' && opt.DecimalMark == "" {
-			err = h.checkMark(name, t)
+		if err == nil && (t.decimal == ',' || t.delim == ';') && opt.DecimalMark == "" {
+			t.doubt = h.doubtMark(t)
 		}
 		return t, err
 	}

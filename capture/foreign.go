@@ -90,10 +90,22 @@ var utf8Mark = []byte("\xef\xbb\xbf")
 // markRows is how many of the first rows are looked at for a decimal mark.
 const markRows = 64
 
-// checkMark refuses a table whose every comma may be a decimal mark or a
-// thousands mark: all numbers that hold one have three digits behind it.
-func (h *textHead) checkMark(name string, t *table) error {
-	marked, line := "", 0
+// doubtfulMark is a decimal mark that may be a thousands mark instead: all numbers that
+// hold one have three digits behind it.
+type doubtfulMark struct {
+	text   map[int]string // of the first such number of a column
+	line   map[int]int
+	mark   byte
+	usual  bool // the mark is a point, for decimals in most files
+	called string
+}
+
+// doubtMark looks for a doubtful mark; nil where a number shows that it marks decimals.
+func (h *textHead) doubtMark(t *table) *doubtfulMark {
+	d := &doubtfulMark{text: map[int]string{}, line: map[int]int{}, mark: t.decimal, called: "comma"}
+	if t.decimal == '.' {
+		d.called, d.usual = "point", true
+	}
 	// The first rows often begin with 0, which no thousands mark follows.
 	rows := h.sampleLines()
 	for i := t.first; i < min(t.first+markRows, len(h.lines)); i++ {
@@ -108,7 +120,7 @@ func (h *textHead) checkMark(name string, t *table) error {
 			if j >= len(cells) {
 				continue
 			}
-			whole, frac, ok := bytes.Cut(cells[j].text, []byte{','})
+			whole, frac, ok := bytes.Cut(cells[j].text, []byte{t.decimal})
 			if !ok {
 				continue
 			}
@@ -116,13 +128,29 @@ func (h *textHead) checkMark(name string, t *table) error {
 			if len(frac) != 3 || !allDigits(string(frac)) || len(whole) == 0 || len(whole) > 3 || whole[0] == '0' {
 				return nil // only a decimal mark stands so
 			}
-			if marked == "" {
-				marked, line = cellText(cells[j].text), h.lines[i].number
+			if d.text[j] == "" {
+				d.text[j], d.line[j] = cellText(cells[j].text), h.lines[i].number
 			}
 		}
 	}
-	if marked == "" {
+	return d
+}
+
+// checkMark refuses numbers whose mark may be for decimals or for thousands. Volts in
+// thousands are none of a supply, millivolts are; a point is for decimals but in
+// millivolts between semicolons, as spreadsheets of some countries write them.
+func (im *importer) checkMark(v *voltScale) error {
+	d := im.tab.doubt
+	if d == nil {
 		return nil
 	}
-	return &ParseError{Path: name, Line: line, Found: fmt.Sprintf("%q, whose comma may mark decimals or thousands", marked), Expected: "one meaning for the comma", Fix: "give --decimal comma, or export without thousands separators"}
+	for _, j := range []int{im.sc.time, im.sc.volts[im.ch]} {
+		small := j != im.sc.time && im.unitStated && v.unitFactor < 1
+		large := j != im.sc.time && im.unitStated && v.unitFactor >= 1
+		if d.text[j] == "" || d.usual && !small || large {
+			continue
+		}
+		return &ParseError{Path: im.src.name, Line: d.line[j], Column: j + 1, Found: fmt.Sprintf("%q, whose %s may mark decimals or thousands", d.text[j], d.called), Expected: "one meaning for the " + d.called, Fix: fmt.Sprintf("give --decimal %s, or export without thousands separators", d.called)}
+	}
+	return nil
 }

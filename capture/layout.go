@@ -15,6 +15,7 @@ type table struct {
 	first          int   // index of the first row's line in the head
 	firstNumber    int   // its line number, from 1
 	rows           int   // rows of the first run seen in the head
+	doubt          *doubtfulMark
 }
 
 const (

@@ -153,6 +153,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := im.checkMark(scale); err != nil {
+		return nil, err
+	}
 	if err := im.timeUnit(); err != nil {
 		return nil, err
 	}
