@@ -47,18 +47,19 @@ const maxBlocks = 512
 
 // oddRows are the rows and lines that were not read as samples, by kind.
 type oddRows struct {
-	badN         int       // cells that are no number
-	overN        int       // over-range
-	noStamp      int       // rows whose time could not be read
-	hidden       int       // remarks that hold rows of numbers
-	hidden1      int       // line of the first
-	texts        seenTexts // lines of text among the rows
-	remarks      seenTexts // text behind the samples of a row
-	remarksOver  int       // of these, marks for over range
-	cutRow       string    // the last row, when it was cut
-	torn         bool      // the compressed data ends early
-	open         bool      // the last row has no line end, but seems whole
-	tooManyJumps bool      // of the time, to list them
+	badN         int           // cells that are no number
+	overN        int           // over-range
+	noStamp      int           // rows whose time could not be read
+	hidden       int           // remarks that hold rows of numbers
+	hidden1      int           // line of the first
+	texts        seenTexts     // lines of text among the rows
+	between      []betweenLine // these and remarks, the first of them
+	remarks      seenTexts     // text behind the samples of a row
+	remarksOver  int           // of these, marks for over range
+	cutRow       string        // the last row, when it was cut
+	torn         bool          // the compressed data ends early
+	open         bool          // the last row has no line end, but seems whole
+	tooManyJumps bool          // of the time, to list them
 }
 
 // seenTexts counts texts of one kind and keeps the first.
@@ -214,9 +215,12 @@ func (w *chunkReader) odd(line []byte, last bool, r *row) bool {
 			if w.hidden++; w.hidden == 1 {
 				w.hidden1 = w.lines
 			}
+		} else {
+			w.keep(line, w.lines)
 		}
 		return false
 	case rowText:
+		w.keep(line, w.lines)
 		w.texts.see(bytes.TrimSpace(line), w.lines)
 		w.pending = breakText
 		w.tail = true

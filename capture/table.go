@@ -355,6 +355,12 @@ func (o *oddRows) add(c *oddRows, base int) {
 	}
 	o.hidden += c.hidden
 	o.texts.add(c.texts, base)
+	for _, l := range c.between {
+		if len(o.between) < mostTexts {
+			l.line += base
+			o.between = append(o.between, l)
+		}
+	}
 	o.remarks.add(c.remarks, base)
 	o.remarksOver += c.remarksOver
 	if c.cutRow != "" {

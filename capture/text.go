@@ -166,6 +166,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	if err := rows.report(s.name, rec, t); err != nil {
 		return nil, err
 	}
+	if err := im.refuseOtherSettings(h, hd, rec, rows); err != nil {
+		return nil, err
+	}
 	if len(rec.volts) < minSamples {
 		return nil, &ParseError{Path: s.name, Line: h.lines[tab.first].number, Found: fmt.Sprintf("%d rows of numbers", len(rec.volts)), Expected: fmt.Sprintf("at least %d", minSamples), Fix: "save a longer record"}
 	}

@@ -77,6 +77,9 @@ type record struct {
 	fit   timeFit
 	ulp   float64
 	row0  int // of the first row used, 0-based
+	// line is that of the first row where the rows are one piece of the file, else 0;
+	// behind is the line that the piece before it ends in.
+	line, behind int
 	// stepLo and stepHi bound the step where the stamps are coarse, in the
 	// file's time unit; both 0 where they are not.
 	stepLo, stepHi float64
@@ -200,7 +203,12 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 		return nil, &ParseError{Path: name, Line: use.line, Found: "one segment", Expected: fmt.Sprintf("segment %d", opt.Segment), Fix: "leave --segment out"}
 	}
 	o.sayUnstamped(&use, p, t)
-	r := &record{volts: o.volts[use.row0 : use.row0+use.n], ulp: use.ulp, row0: use.row0}
+	r := &record{volts: o.volts[use.row0 : use.row0+use.n], ulp: use.ulp, row0: use.row0, line: use.line, behind: o.first}
+	for _, b := range pieces {
+		if b.line < use.line {
+			r.behind = max(r.behind, b.line+b.n-1)
+		}
+	}
 	if p.time < 0 {
 		return r, nil
 	}
