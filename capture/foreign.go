@@ -31,6 +31,41 @@ func (h *textHead) checkAhead(name string, t *table) error {
 	return &ParseError{Path: name, Line: h.lines[t.first].number, Found: fmt.Sprintf("rows with delimiter %s and decimal mark %q after %d rows with others, from line %d", delimWord(t.delim), t.decimal, n, h.lines[first].number), Expected: "one delimiter and one decimal mark", Fix: "export the record again in one piece"}
 }
 
+// aheadRows is how many rows of numbers above the table are a record of their own, and
+// no list of settings or calibration.
+const aheadRows = 64
+
+// sayAhead tells of a record above the table that is not read: another capture in the same
+// file, whose rows are cut or spaced otherwise.
+func (h *textHead) sayAhead(tab *table, t *Trace) {
+	n, first := 0, 0
+	var cells []cell
+	for i := range tab.first {
+		line := bytes.TrimSpace(h.line(i))
+		if len(line) == 0 || isComment(line, tab.delim) {
+			continue
+		}
+		cells = splitCells(line, tab.delim, cells)
+		numbers, filled := 0, 0
+		for _, c := range cells {
+			if len(c.text) > 0 {
+				filled++
+				if readCell(c.text, tab.decimal).numeric() {
+					numbers++
+				}
+			}
+		}
+		if numbers == filled && numbers >= min(2, len(tab.numeric)) {
+			if n++; n == 1 {
+				first = h.lines[i].number
+			}
+		}
+	}
+	if n >= aheadRows {
+		t.caution(CautionSkipped, fmt.Sprintf("%d rows of numbers above line %d, which are no part of the table below them, were left out, first in line %d", n, tab.firstNumber, first), "save each capture in a file of its own")
+	}
+}
+
 func delimWord(d byte) string {
 	if d == 0 {
 		return "line ends"

@@ -148,6 +148,7 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		i := hd.passed[n-1]
 		t.assume("rows left out", fmt.Sprint(n), fmt.Sprintf("other than those below them, first in line %d: %q", h.lines[i].number, short(cellText(bytes.TrimSpace(h.line(i))))))
 	}
+	h.sayAhead(tab, t)
 	im.sayChannel()
 	scale, err := im.voltScale()
 	if err != nil {
