@@ -34,6 +34,10 @@ func (o *rowsRead) settle(name string, p *rowSpec, opt Options, t *Trace) (*reco
 			x, v = append(x, ti), append(v, o.volts[i])
 		}
 	}
+	x, v, err := restarted(name, o.first, x, v, opt, t)
+	if err != nil {
+		return nil, err
+	}
 	n := len(x)
 	if n < minSamples {
 		return nil, &ParseError{Path: name, Line: o.lines, Found: fmt.Sprintf("%d rows with a time", n), Expected: fmt.Sprintf("at least %d", minSamples)}
@@ -77,6 +81,43 @@ func (o *rowsRead) settle(name string, p *rowSpec, opt Options, t *Trace) (*reco
 		return nil, &ParseError{Path: name, Line: o.first, Column: p.time + 1, Found: fmt.Sprintf("%d rows with the time of another row", same), Expected: "one record with rising times", Fix: "export one segment at a time, or give --rate"}
 	}
 	return resample(name, o.first, p, x, v, f, t)
+}
+
+// restarted gives one of several records of different rates that stand one after the other:
+// each time goes back by many steps at once, and rises all the way to the next time. Rows out
+// of order go back by a few steps, or many times.
+func restarted(name string, line int, x, v []float64, opt Options, t *Trace) (_, _ []float64, err error) {
+	starts := []int{0}
+	for i := 1; i < len(x); i++ {
+		if x[i] < x[i-1] {
+			starts = append(starts, i)
+		}
+	}
+	if len(starts) == 1 || len(starts) > len(x)/minSamples {
+		return x, v, nil
+	}
+	var pieces []timeBlock
+	for k, from := range starts {
+		to := len(x)
+		if k+1 < len(starts) {
+			to = starts[k+1]
+		}
+		if to-from < minSamples || from > 0 && x[from-1]-x[from] < minSamples*upperMedian(stepsOf(x[from:to])) {
+			return x, v, nil
+		}
+		pieces = append(pieces, timeBlock{row0: from, n: to - from, line: line + from})
+	}
+	use, err := chooseSegment(name, pieces, opt.Segment, t)
+	return x[use.row0 : use.row0+use.n], v[use.row0 : use.row0+use.n], err
+}
+
+// stepsOf is the differences between neighbours.
+func stepsOf(x []float64) []float64 {
+	d := make([]float64, 0, len(x))
+	for i := 1; i < len(x); i++ {
+		d = append(d, x[i]-x[i-1])
+	}
+	return d
 }
 
 // blockOf gives the sums for a fit through the stamps x about the mean step.
