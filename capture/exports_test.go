@@ -60,6 +60,8 @@ var exportCases = []layoutCase{
 	{name: "three decimals behind a comma, the mark given", text: "Time (us);CH1 (mV)\n" + commaFor(rowsOf(200, func(i int) string { return fmt.Sprintf("%d;%.3f", i, wave(i)) })), opt: Options{DecimalMark: ","}, rate: 1e6, channels: "CH1", v: func(i int) float64 { return wave(i) / 1000 }},
 	{name: "three decimals behind a point, in millivolts between commas", text: "Time (us),CH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.3f", i, wave(i)) }), rate: 1e6, channels: "CH1", v: func(i int) float64 { return wave(i) / 1000 }},
 	{name: "three decimals behind a point, in volts between semicolons", text: "Time (us);CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d;%.3f", i, wave(i)) }), rate: 1e6, channels: "CH1"},
+	{name: "answers for each channel right above their names", text: "Inverted,Yes,No\nTime,CH1,CH2\ns,V,V\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.4f,0.5", float64(i)*1e-6, wave(i)) }), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH2"},
+	{name: "answers for each channel between the names and the rows", text: "Time (s),CH1 (V),CH2 (V)\nInvert,Off,On\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.4f,0.5", float64(i)*1e-6, wave(i)) }), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH2"},
 	{name: "a rate in kSa", text: "Sampling,1000KSa\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "a rate of 1000 k", text: "Sample rate: 1000 k\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
 	{name: "samples a second as a unit", text: "Samples/s,1000000\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},

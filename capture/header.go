@@ -219,7 +219,7 @@ const (
 // matters: a row that states a setting would often pass for names too.
 func (hd *header) kindOf(t *table, line []byte, cells []cell, all, skipped int) aboveKind {
 	switch {
-	case t.countsRow(cells):
+	case t.countsRow(cells), answersRow(cells):
 		return settingAbove
 	case t.unitsRow(cells) && !hd.hasUnits():
 		return unitsAbove
@@ -233,6 +233,25 @@ func (hd *header) kindOf(t *table, line []byte, cells []cell, all, skipped int) 
 		return groupAbove
 	}
 	return notHeader
+}
+
+// answers are what a setting with one value for each channel may hold, and no column is
+// called.
+var answers = map[string]bool{"on": true, "off": true, "yes": true, "no": true, "true": true, "false": true, "enabled": true, "disabled": true, "ein": true, "aus": true, "ja": true, "nein": true, "oui": true, "non": true}
+
+// answersRow reports whether a row is a key and an answer for each channel: "Inverted,Yes,No".
+func answersRow(cells []cell) bool {
+	n := 0
+	for k, c := range cells {
+		switch {
+		case len(c.text) == 0:
+		case k > 0 && !answers[strings.ToLower(cellText(c.text))]:
+			return false
+		default:
+			n++
+		}
+	}
+	return n > 1 && len(cells[0].text) > 0
 }
 
 // maySet reports whether a row's first cell can be the key of a setting: it is no name

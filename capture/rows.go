@@ -261,6 +261,9 @@ func (p *rowSpec) slowTime(line []byte, cells []cell, vv value, r *row) bool {
 	case !tv.usable():
 		p.textOr(r, line, p.time, cells, "a time")
 		return false
+	case tv.kind == cellEmpty && vv.kind == cellWords:
+		r.kind = rowText // names again: ",CH1"
+		return false
 	case !vv.numeric() && vv.kind == cellWords, p.volt >= len(cells):
 		p.textOr(r, line, p.volt, cells, "a number of volts")
 		return false
