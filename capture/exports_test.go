@@ -62,6 +62,12 @@ var exportCases = []layoutCase{
 	{name: "three decimals behind a point, in volts between semicolons", text: "Time (us);CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d;%.3f", i, wave(i)) }), rate: 1e6, channels: "CH1"},
 	{name: "answers for each channel right above their names", text: "Inverted,Yes,No\nTime,CH1,CH2\ns,V,V\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.4f,0.5", float64(i)*1e-6, wave(i)) }), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH2"},
 	{name: "answers for each channel between the names and the rows", text: "Time (s),CH1 (V),CH2 (V)\nInvert,Off,On\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.4f,0.5", float64(i)*1e-6, wave(i)) }), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH2"},
+	{name: "blanks on both sides of a unit", text: "Time ( us ),CH1 [ mV ]\n" + rowsMS(","), rate: 1e6, channels: "CH1"},
+	{name: "the lost letter of a unit given", text: "Time ( s),CH1 (mV)\n" + rowsMS(","), opt: Options{TimeUnit: "us"}, rate: 1e6, channels: "CH1", cautions: CautionTimeUnit},
+	{name: "a spreadsheet's column of ten times the volts", text: "Time (us),CH1 (mV),CH1*10 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,0.5,%.0f", i, wave(i)*1000) }), opt: Options{Channel: "2"}, rate: 1e6, channels: "CH1|CH1*10", cautions: CautionProbeFactor},
+	{name: "a name with a probe's factor", text: "Time (us),CH1 x10 (mV)\n" + rowsMS(","), rate: 1e6, channels: "CH1 x10", cautions: CautionProbeFactor},
+	{name: "a name with a factor of one", text: "Time (us),CH1 1x (mV)\n" + rowsMS(","), rate: 1e6, channels: "CH1 1x"},
+	{name: "a circuit's node of a part x10", text: "time,V(x10)\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "V(x10)"},
 	{name: "a rate in kSa", text: "Sampling,1000KSa\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "a rate of 1000 k", text: "Sample rate: 1000 k\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
 	{name: "samples a second as a unit", text: "Samples/s,1000000\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
@@ -181,6 +187,8 @@ func TestRefusedExports(t *testing.T) {
 		{"a sound editor's samples on a scale of dB", "Sample Rate: 48000 Hz. Sample values on dB scale.\nLength processed: 100 samples 0.00208 seconds.\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.5f", wave(i)-20) }), 3, "values in dB"},
 		{"thousands of millivolts behind a point", "Time (us);CH1 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%d;%.3f", i*10, wave(i)) }), 0, "point may mark decimals or thousands|--decimal point"},
 		{"thousands of millivolts behind a comma", "Time (us);CH1 (mV)\n" + commaFor(rowsOf(100, func(i int) string { return fmt.Sprintf("%d;%.3f", i*10, wave(i)) })), 0, "comma may mark decimals or thousands|--decimal comma"},
+		{"a unit of time without its first letter", "Time ( s),CH1 (mV)\n" + rowsMS(","), 1, "lost its first letter|--time-unit"},
+		{"a unit of volts without its first letter", "Time (us),CH1 ( V)\n" + rowsMS(","), 1, "lost its first letter|--volt-unit"},
 		{"a meter's log in VAC", "Time (s),Value\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4fVAC", float64(i)*0.1, wave(i)) }), 0, ""},
 	} {
 		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", Options{})

@@ -3,6 +3,7 @@ package capture
 import (
 	"bytes"
 	"fmt"
+	"regexp"
 )
 
 // foreignRows is how many rows cut otherwise than the table may stand ahead of
@@ -124,6 +125,29 @@ var utf8Mark = []byte("\xef\xbb\xbf")
 
 // markRows is how many of the first rows are looked at for a decimal mark.
 const markRows = 64
+
+// lostPrefix is a unit with a blank ahead of it alone, in the place of a letter that an
+// encoding had no room for: "( s)" was "(µs)".
+var lostPrefix = regexp.MustCompile(`[(\[{<]\s+([sV])[)\]}>]\s*$`)
+
+// refuseLostPrefix refuses columns whose unit may have lost its prefix, unless it is given.
+func (im *importer) refuseLostPrefix(h *textHead, hd *header) error {
+	for _, r := range hd.rows {
+		for _, j := range []int{im.sc.time, im.sc.volts[im.ch]} {
+			if j < 0 || j >= len(r.cells) || j == im.sc.time && (im.opt.TimeUnit != "" || im.opt.RateHz > 0) || j != im.sc.time && (im.opt.VoltUnit != "" || im.opt.Scale != 0) {
+				continue
+			}
+			if m := lostPrefix.FindSubmatch(r.cells[j].text); m != nil {
+				option := "--volt-unit"
+				if j == im.sc.time {
+					option = "--time-unit"
+				}
+				return &ParseError{Path: im.src.name, Line: h.lines[r.line].number, Column: j + 1, Found: fmt.Sprintf("%q, whose unit may have lost its first letter, as of µ%s", cellText(r.cells[j].text), m[1]), Expected: fmt.Sprintf("a unit such as %s, m%s or u%s", m[1], m[1], m[1]), Fix: "give " + option}
+			}
+		}
+	}
+	return nil
+}
 
 // doubtfulMark is a decimal mark that may be a thousands mark instead: all numbers that
 // hold one have three digits behind it.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -408,6 +409,30 @@ func (im *importer) sayHuge(reach extent) {
 	}
 }
 
+// inName is a factor in a column's name, as of one that a spreadsheet works out or a probe's:
+// "CH1*1000", "V/10", "CH1 x10".
+var inName = regexp.MustCompile(`(?i)(?:^|[^a-z0-9.])(?:[x×*/] ?([0-9]{1,6})|([0-9]{1,6}) ?[x×*])(?:$|[^0-9.])|[a-z0-9)][*/]([0-9]{1,6})(?:$|[^a-z0-9.])`)
+
+// leastInName is the least factor that is believed to be one: names hold smaller numbers
+// for all kinds of reasons.
+const leastInName = 10
+
+// node is a circuit's voltage, whose part may be called x10.
+var node = regexp.MustCompile(`(?i)^v\(`)
+
+// sayFactor doubts volts whose column's name states a factor: nothing tells whether they are
+// multiplied by it or have to be.
+func (im *importer) sayFactor() {
+	name := im.sc.headers[im.ch]
+	m := inName.FindStringSubmatch(name)
+	if m == nil || im.opt.Scale != 0 || im.opt.ProbeFactor != 0 {
+		return
+	}
+	if f, err := strconv.Atoi(m[1] + m[2] + m[3]); err == nil && f >= leastInName && !node.MatchString(name) {
+		im.t.caution(CautionProbeFactor, fmt.Sprintf("the name %q states a factor of %d: whether the values are volts at the probe's tip, or so many times or parts of them, is not known; they are taken as they are", short(name), f), "give --scale or --probe, or name the column without it")
+	}
+}
+
 // voltScale decides what the values mean. Volts stay volts; converter codes
 // and divisions need a scale from the file or the user.
 func (im *importer) voltScale() (*voltScale, error) {
@@ -418,6 +443,7 @@ func (im *importer) voltScale() (*voltScale, error) {
 		return nil, err
 	}
 	im.t.VoltUnit, im.unitStated = text, why != voltsAssumed
+	im.sayFactor()
 	if u.guessed {
 		why += "; read as thousandths in spite of the capital M"
 	}

@@ -154,6 +154,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := im.refuseLostPrefix(h, hd); err != nil {
+		return nil, err
+	}
 	if err := im.checkMark(scale); err != nil {
 		return nil, err
 	}
