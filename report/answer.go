@@ -282,7 +282,7 @@ func fitWords(u *Unit) string {
 		s += " Rewire the heaters first, as " + clean(a.Rewired) + "; left as listed they would burn out behind it."
 	}
 	if part.FitW() > part.BuyW {
-		s += " The rating is for a shorted heater, which no fuse clears."
+		s += " The rating is for a shorted heater, " + heater.UnsureFault + "."
 	}
 	if p.ShareOfRated > 0 {
 		s += fmt.Sprintf(" The load takes %.0f %% of the supply's rated current", 100*p.ShareOfRated)

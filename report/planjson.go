@@ -51,7 +51,7 @@ func fuseObjects(fuses []heater.Fuse) []object {
 	out := []object{}
 	for _, f := range fuses {
 		out = append(out, object{{"for", f.For}, {"count", f.Count}, {"rating_a", positive(f.RatingA)}, {"steady_a", number(f.SteadyA)},
-			{"cold_a", number(f.ColdA)}, {"short_a", positive(f.ShortA)}, {"why", f.Why}})
+			{"cold_a", number(f.ColdA)}, {"short_a", positive(f.ShortA)}, {"most_a", positive(f.MostA)}, {"sure", f.Sure}, {"why", f.Why}})
 	}
 	return out
 }

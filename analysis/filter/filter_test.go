@@ -402,6 +402,7 @@ func TestWarnings(t *testing.T) {
 		"peak on ripple":  {Circuit{Topology: LC, LoadOhm: 10, L: Inductor{H: 1e-6}, C1: Capacitor{F: 2.2e-6, ESROhm: 0.01}}, "switching frequency"},
 		"drops too much":  {Circuit{Topology: RC, ROhm: 3, LoadOhm: 10, C1: Capacitor{F: 100e-6, ESROhm: 0.01}}, "to spare"},
 		"ceramic at DC":   {Circuit{Topology: RC, ROhm: 1, LoadOhm: 10, C1: ceramic}, "ceramic"},
+		"a short":         {Circuit{Topology: RC, ROhm: 1.3, LoadOhm: 10, C1: Capacitor{F: 47e-6, ESROhm: 0.04}}, "carries the heaters, not a shorted one"},
 		"through dropper": {Circuit{Topology: RC, ROhm: 1.3, LoadOhm: 10, C1: Capacitor{F: 4700e-6, ESROhm: 0.02}}, "at switch-on"},
 	} {
 		r, err := Predict(context.Background(), in, row.c)
@@ -412,7 +413,7 @@ func TestWarnings(t *testing.T) {
 			t.Errorf("%s: %q", name, r.Warnings)
 		}
 	}
-	quiet := Circuit{Topology: RC, ROhm: 1.3, LoadOhm: 10, C1: Capacitor{F: 47e-6, ESROhm: 0.04, Kind: Electrolytic}}
+	quiet := Circuit{Topology: RC, ROhm: 1.3, RatingW: 5, LoadOhm: 10, C1: Capacitor{F: 47e-6, ESROhm: 0.04, Kind: Electrolytic}}
 	if r, _ := Predict(context.Background(), in, quiet); len(r.Warnings) != 0 {
 		t.Errorf("a plain RC: %q", r.Warnings)
 	}

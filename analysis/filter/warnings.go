@@ -124,6 +124,9 @@ func currentWarnings(r Result, heaterA, volts float64) []string {
 		}
 		w = append(w, fmt.Sprintf("the heaters draw %.2g A through %s: one that small saturates and runs hot, and filters less than this says; take a larger one, of the current named", heaterA, coil))
 	}
+	if c.ROhm > 0 && heaterA > 0 && c.RatingW == 0 { // given by itself, not by a plan of the dropper
+		w = append(w, fmt.Sprintf("the rating of the %s carries the heaters, not a shorted one: \"stillglow dropper\" gives what stands that, and the fuse", si(c.ROhm, "Ω")))
+	}
 	if volts > 0 && heaterA > 0 {
 		heaterV := defaultHeaterV
 		if c.LoadOhm > 0 {

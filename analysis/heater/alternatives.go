@@ -34,6 +34,7 @@ const (
 	junctionC    = 110.0 // kept under the usual 125
 	caseKPerW    = 3.0   // junction to sink, insulating washer included, TO-220
 	leastSinkKW  = 2.0   // below this the heat sink grows larger than the preamp wants
+	nextSupplyV  = 0.7   // over the heaters' that a supply with a dropper wants
 	largeHeadV   = 1.5   // volts to drop from which a dropper's corners are wide
 	regulatorTol = 0.02  // of the output, trimmed once
 	comfortShare = 0.8   // of the tolerance that corners may use before another way is better
@@ -52,7 +53,7 @@ func (p *Plan) alternatives(z sizing) {
 	for _, a := range p.Arrangements {
 		if a.Name == namePerString && a.Best >= 0 {
 			part := a.Parts[a.Best]
-			stringsOK = !part.PulledOver && math.Max(part.WorstHigh, -part.WorstLow) <= stringCorner
+			stringsOK = !part.PulledOver && part.oddExcursion() <= stringCorner
 			how := "strings"
 			if a.Rewired != "" {
 				how = "the heaters rewired as " + a.Rewired
@@ -61,8 +62,8 @@ func (p *Plan) alternatives(z sizing) {
 				What: fmt.Sprintf("%s, %s: worst cases %s to %s, the widest with one odd valve in a string: put valves of equal measured heater current into each string", how, part.Label, percent(part.WorstLow), percent(part.WorstHigh))})
 		}
 	}
-	p.Alternatives = append(p.Alternatives, Alternative{Kind: AltSupply, HeatW: 0.7 * z.nominalA,
-		What: fmt.Sprintf("a supply of %s: %s to drop and %s of heat instead of %s", volts(z.load.Volts+0.7), volts(0.7), watts(0.7*z.nominalA), watts(z.dropV*z.nominalA))})
+	p.Alternatives = append(p.Alternatives, Alternative{Kind: AltSupply, HeatW: nextSupplyV * z.nominalA,
+		What: fmt.Sprintf("a supply of %s: %s to drop and %s of heat instead of %s", volts(z.load.Volts+nextSupplyV), volts(nextSupplyV), watts(nextSupplyV*z.nominalA), watts(z.dropV*z.nominalA))})
 	better := AltSupply
 	switch {
 	case p.Best >= 0 && p.comfortable(p.best()):
@@ -82,6 +83,19 @@ func (p *Plan) alternatives(z sizing) {
 	for i := range p.Alternatives {
 		p.Alternatives[i].Better = p.Alternatives[i].Kind == better
 	}
+}
+
+// oddExcursion is the widest tolerance corner but for those that have one odd heater and
+// the supply at its worst together. Arrangements are compared by it, since a string's
+// valves can be matched and a single valve's heater can't be changed.
+func (part Part) oddExcursion() float64 {
+	widest := 0.0
+	for _, c := range part.Corners {
+		if (c.Kind == KindNominal || c.Kind == KindSpread) && !c.oddAtWorst {
+			widest = math.Max(widest, math.Max(c.high, -c.low))
+		}
+	}
+	return widest
 }
 
 // best is the part recommended; p.Best must name one.

@@ -232,12 +232,48 @@ func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) 
 		p.Below = below(set, slots)
 		a.Parts = append(a.Parts, p)
 	}
-	a.Best = bestPart(a.Parts)
-	if a.Best >= 0 {
-		z.ripple(&a)
+	if a.Best = bestPart(a.Parts); a.Best < 0 {
+		return a, nil
 	}
+	if len(slots) == 1 && a.Parts[a.Best].pulledHigh {
+		if err := z.kinder(&a, slots[0], build); err != nil {
+			return a, err
+		}
+	}
+	z.ripple(&a)
 	return a, nil
 }
+
+// kinder adds the first standard value further up that keeps a pulled valve from taking
+// another over its limit at the supply's highest volts, if it costs no other corner.
+func (z sizing) kinder(a *Arrangement, s slot, build func(ohms []float64) layout) error {
+	ohm := s.exact
+	for _, p := range a.Parts {
+		if !p.Pair {
+			ohm = math.Max(ohm, p.Ohm)
+		}
+	}
+	for {
+		_, above, err := Neighbours(z.opt.Series, ohm*nextValue)
+		if err != nil || above == 0 {
+			return err
+		}
+		ohm = above
+		p := z.evaluate(build([]float64{ohm}), []Choice{{For: s.what, Count: s.count, Label: ohms(ohm), Ohm: ohm, Ohms: []float64{ohm}}})
+		if p.ErrFrac < -kinderBy {
+			return nil
+		}
+		if !p.pulledHigh && !p.PulledOver {
+			if with := append(a.Parts[:len(a.Parts):len(a.Parts)], p); bestPart(with) == len(with)-1 {
+				a.Parts, a.Best = with, len(with)-1
+			}
+			return nil
+		}
+	}
+}
+
+// nextValue is less than the step from a standard value to the next, E96's 2.4 %.
+const nextValue = 1.005
 
 // impractical words why no standard resistor serves the slot, "" where one does.
 func (s slot) impractical() string {
@@ -363,7 +399,7 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	for k, w := range nominal.partW {
 		c := &p.Set[k]
 		c.W = w
-		c.BuyW = buyWatts(worst[k], z.opt.DeratingX)
+		c.BuyW = buyWatts(worst[k]/derated(z.opt.AmbientC), z.opt.DeratingX)
 		p.TotalW += w / share[k] * float64(c.Count)
 		p.W = math.Max(p.W, c.W)
 		if c.BuyW == 0 {
@@ -376,7 +412,7 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	p.Corners = l.corners(z.supply, z.opt)
 	p.Fuses = z.fuses(l)
 	z.summarise(&p)
-	p.FaultBuyW = faultWatts(p.FaultW)
+	p.FaultBuyW = faultWatts(p.FaultW, z.opt.AmbientC)
 	z.faults(&p)
 	hottestW := 0.0
 	for k, c := range p.Set {
@@ -389,7 +425,7 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	}
 	for k, c := range p.Set {
 		if c.FaultW > c.BuyW && c.BuyW > 0 {
-			p.Warnings = append(p.Warnings, p.faultWarning(k))
+			p.Warnings = append(p.Warnings, z.faultWarning(p, k))
 		}
 	}
 	p.Shopping = p.shopping()
@@ -402,7 +438,7 @@ func (z sizing) faults(p *Part) {
 	l := p.layout
 	for k, st := range l.strands {
 		for j := range st.elems {
-			s := l.solve(z.supply, z.opt.Exponent, scenario{shorted: true, strand: k, elem: j})
+			s := l.hotShort(z.supply, z.opt, k, j)
 			for i, w := range s.partW { // one shared, or one a strand
 				if i == k || l.strandOhm == nil {
 					p.Set[i].FaultW = math.Max(p.Set[i].FaultW, w)
@@ -411,30 +447,41 @@ func (z sizing) faults(p *Part) {
 		}
 	}
 	for k := range p.Set {
-		c := &p.Set[k]
-		if c.FitW = c.BuyW; c.BuyW > 0 && p.Fuses[k].RatingA == 0 {
-			c.FitW = math.Max(c.BuyW, faultWatts(c.FaultW))
+		c, f := &p.Set[k], p.Fuses[k]
+		c.heldW = c.FaultW
+		if most := fuseOpens * f.RatingA; most > 0 {
+			c.heldW = math.Min(c.FaultW, most*most*c.Ohm*(1+z.opt.PartTol)*l.heatShare[k])
+		}
+		if c.FitW = c.BuyW; c.BuyW > 0 && !f.Sure {
+			c.FitW = math.Max(c.BuyW, faultWatts(c.heldW, z.opt.AmbientC))
 		}
 	}
 }
 
 // faultWarning says what protects a resistor that a shorted heater overloads.
-func (p Part) faultWarning(k int) string {
+func (z sizing) faultWarning(p Part, k int) string {
 	c, f := p.Set[k], p.Fuses[k]
 	into := "it"
 	if len(p.Set) > 1 {
 		into = fmt.Sprintf("the %s of %s", c.Label, c.For)
 	}
 	s := fmt.Sprintf("a shorted heater puts %s into %s", watts(c.FaultW), into)
-	survives := faultWatts(c.FaultW)
-	if f.RatingA == 0 {
+	survives := faultWatts(c.FaultW, z.opt.AmbientC)
+	if !f.Sure {
 		stands := "no resistor of a sensible size survives that"
-		if survives > 0 {
+		if faultWatts(c.heldW, z.opt.AmbientC) > 0 {
 			stands = fmt.Sprintf("fit the %s rating, which survives it", watts(c.FitW))
 		}
-		return s + ", and no fuse value clears it: " + stands + "; or clamp a thermal cut-out to the resistor (common practice, no source)"
+		fuse := ", and no fuse value clears it: "
+		if f.RatingA > 0 {
+			fuse = fmt.Sprintf("; the fuse opens only where the supply gives %s or more, and up to %s stays on under that: ", amps(fuseOpens*f.RatingA), watts(c.heldW))
+		}
+		return s + fuse + stands + "; or clamp a thermal cut-out to the resistor (common practice, no source)"
 	}
 	s += " until the fuse opens, within " + f.opensWithin()
+	if z.supply.limit(leastLimit) == 0 {
+		s += fmt.Sprintf(" where the supply gives %s or more (its rating is not given)", amps(fuseOpens*f.RatingA))
+	}
 	if c.FaultW > mostOverload*c.BuyW {
 		s += fmt.Sprintf("; that is over %d times its rating, so it may burn out first: mount it clear of anything that can catch fire", mostOverload)
 		if survives > 0 {
@@ -557,8 +604,33 @@ func (p Part) pulledWarning() string {
 }
 
 // bestPart picks the nearest single value, or the nearest pair when the single
-// one leaves the heaters over 1 % from their rating. -1 when there is none.
+// one leaves the heaters over 1 % from their rating; but where a pulled valve then
+// takes another over its limit with the supply at its high end, the next value up that
+// leaves every heater inside in all corners. -1 when there is none.
 func bestPart(parts []Part) int {
+	best := nearestPart(parts)
+	if best < 0 || !parts[best].pulledHigh {
+		return best
+	}
+	key, kinder := parts[best].choiceKey(), best
+	for i, p := range parts {
+		k := p.choiceKey()
+		if k.pulled || k.pulledHigh || k.nominal || k.corners && !key.corners || p.ErrFrac < -kinderBy || p.Pair && !parts[best].Pair {
+			continue
+		}
+		if kinder == best || math.Abs(p.ErrFrac) < math.Abs(parts[kinder].ErrFrac) {
+			kinder = i
+		}
+	}
+	return kinder
+}
+
+// kinderBy is how far under their rating heaters may be taken for a pulled valve's sake,
+// well inside the 5 % that the tightest types stand (common practice, no source).
+const kinderBy = 0.02
+
+// nearestPart is bestPart with all valves in.
+func nearestPart(parts []Part) int {
 	best := -1
 	for i, p := range parts {
 		if !p.Pair && (best < 0 || math.Abs(p.ErrFrac) < math.Abs(parts[best].ErrFrac)) {

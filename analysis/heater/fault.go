@@ -5,17 +5,49 @@ import (
 	"math"
 )
 
-// limitShare is where a small supply limits its current, over its rating: 1.2 to
-// 1.8 is usual, common practice, no source.
-const limitShare = 1.5
+// Where a small supply limits its current, over its rating (common practice, no
+// source). What must survive a short is held against the most, and what a short must
+// open against the least: one in the middle would promise either too much.
+const (
+	leastLimit = 1.2
+	mostLimit  = 1.8
+)
 
-// limit is where the supply holds or cuts its current, A; 0 where nothing is
-// known of it.
-func (s Supply) limit() float64 {
+// limit is where the supply holds or cuts its current, A, at a share of its rating where
+// its own limit is not told; 0 where nothing is known of it.
+func (s Supply) limit(share float64) float64 {
 	if s.LimitA > 0 {
 		return s.LimitA
 	}
-	return limitShare * s.RatedA
+	return share * s.RatedA
+}
+
+// hotShort is the point at which one shorted heater of element elem in strand k heats the
+// dropping part most: the supply at its highest volts and limit, and the part at the end
+// of its tolerance that is worse, which is the lower one where its resistance holds the
+// current and the higher one where the supply does.
+func (l layout) hotShort(s Supply, o Options, k, elem int) solved {
+	var worst solved
+	for i, part := range []float64{-o.PartTol, o.PartTol} {
+		if l.diodes > 0 {
+			part = math.Copysign(1, part)
+		}
+		p := l.solve(s, o.Exponent, scenario{shorted: true, strand: k, elem: elem, supply: s.TolFrac, part: part, limitsAt: mostLimit})
+		if i == 0 || p.maxW() > worst.maxW() {
+			worst = p
+		}
+	}
+	return worst
+}
+
+// weakShort is the same with the least current through the short, which a fuse must
+// still open at.
+func (l layout) weakShort(s Supply, o Options, k, elem int) solved {
+	part := o.PartTol
+	if l.diodes > 0 {
+		part = 1
+	}
+	return l.solve(s, o.Exponent, scenario{shorted: true, strand: k, elem: elem, supply: -s.TolFrac, part: part, limitsAt: leastLimit})
 }
 
 // faultNote says what the supply does about a shorted heater. That it shuts down
@@ -26,8 +58,10 @@ func (s Supply) faultNote(c Corner) string {
 		head = "no heater is lit, the dropper takes all the volts; "
 	}
 	switch {
+	case c.Limited && s.LimitA > 0:
+		return head + fmt.Sprintf("the supply holds its current at about %s here, or shuts down and retries", amps(s.LimitA))
 	case c.Limited:
-		return head + fmt.Sprintf("the supply holds its current at about %s here, or shuts down and retries", amps(s.limit()))
+		return head + fmt.Sprintf("the supply holds its current at up to %s here (%g to %g times its rating is usual), or shuts down and retries", amps(s.limit(mostLimit)), leastLimit, mostLimit)
 	case s.RatedA == 0:
 		return head + "whether the supply shuts down is not known: its rating is not given"
 	case c.LoadA <= s.RatedA:
@@ -35,6 +69,9 @@ func (s Supply) faultNote(c Corner) string {
 	}
 	return head + fmt.Sprintf("%s is over the supply's rating but under its current limit: it may keep running", amps(c.LoadA))
 }
+
+// UnsureFault ends what is said of a rating that stands a shorted heater.
+const UnsureFault = "which no fuse is sure to clear"
 
 // largestFaultW is the greatest rating that is fitted only to stand a fault.
 const largestFaultW = 25
@@ -46,7 +83,9 @@ type Fuse struct {
 	RatingA float64 `json:"rating_a"` // time-lag (T), 0: no value clears the short and carries the cold start
 	SteadyA float64 `json:"steady_a"` // the most it carries warm
 	ColdA   float64 `json:"cold_a"`   // at the first instant
-	ShortA  float64 `json:"short_a"`  // with a heater shorted, the least of the branch's; 0: only the supply's unknown limit
+	ShortA  float64 `json:"short_a"`  // with a heater shorted, the least of the branch's over the supply's tolerance and limit; 0: only the supply's unknown limit
+	MostA   float64 `json:"most_a"`   // the same, at the most
+	Sure    bool    `json:"sure"`     // it opens at ShortA too; else only a supply that limits late opens it
 	Why     string  `json:"why"`      // in a sentence
 }
 
@@ -73,13 +112,13 @@ var fuseTimes = []struct {
 // seconds (common practice, no source).
 const mostOverload = 10
 
-// fuseFor picks the smallest rating that carries the warm and the cold current,
-// if a short opens it.
-func fuseFor(steadyA, coldA, shortA float64) (ratingA, leastA float64) {
+// fuseFor picks the smallest rating that carries the warm and the cold current, if
+// the greatest short opens it.
+func fuseFor(steadyA, coldA, mostA float64) (ratingA, leastA float64) {
 	leastA = math.Max(steadyA/fuseLoad, coldA/fuseCarries)
 	for _, r := range fuseRatings {
 		if r >= leastA*(1-rounding) {
-			if shortA == 0 || shortA >= fuseOpens*r {
+			if mostA == 0 || mostA >= fuseOpens*r {
 				return r, r
 			}
 			return 0, r
@@ -90,7 +129,7 @@ func fuseFor(steadyA, coldA, shortA float64) (ratingA, leastA float64) {
 
 // fuses sizes one fuse ahead of a shared part, or one a branch.
 func (z sizing) fuses(l layout) []Fuse {
-	type sums struct{ steady, cold, short float64 }
+	type sums struct{ steady, cold, short, most float64 }
 	shared := l.sharedOhm > 0 || l.diodes > 0
 	branches := make([]sums, len(l.strands))
 	var all sums
@@ -103,39 +142,42 @@ func (z sizing) fuses(l layout) []Fuse {
 	}
 	cold := l.solve(z.supply, z.opt.Exponent, scenario{cold: z.opt.ColdRatio})
 	all.cold = cold.totalA
-	if limit := z.supply.limit(); limit > 0 {
+	if limit := z.supply.limit(mostLimit); limit > 0 {
 		all.cold = math.Min(all.cold, limit)
 	}
 	all.short = math.Inf(1)
 	for k, st := range l.strands {
 		branches[k].cold, branches[k].short = cold.branchA[k], math.Inf(1)
 		for j := range st.elems {
-			s := l.solve(z.supply, z.opt.Exponent, scenario{shorted: true, strand: k, elem: j})
-			if s.unlimited {
+			weak, hot := l.weakShort(z.supply, z.opt, k, j), l.hotShort(z.supply, z.opt, k, j)
+			if weak.unlimited {
 				continue
 			}
-			branches[k].short = math.Min(branches[k].short, s.shortA)
-			all.short = math.Min(all.short, s.totalA)
+			branches[k].short = math.Min(branches[k].short, weak.shortA)
+			branches[k].most = math.Max(branches[k].most, hot.shortA)
+			all.short, all.most = math.Min(all.short, weak.totalA), math.Max(all.most, hot.totalA)
 		}
 	}
 	fuse := func(what string, count int, b sums) Fuse {
 		if math.IsInf(b.short, 1) {
 			b.short = 0
 		}
-		f := Fuse{For: what, Count: count, SteadyA: b.steady, ColdA: b.cold, ShortA: b.short}
-		rating, least := fuseFor(b.steady, b.cold, b.short)
-		f.RatingA = rating
+		f := Fuse{For: what, Count: count, SteadyA: b.steady, ColdA: b.cold, ShortA: b.short, MostA: b.most}
+		rating, least := fuseFor(b.steady, b.cold, b.most)
+		f.RatingA, f.Sure = rating, rating > 0 && (b.short == 0 || b.short >= fuseOpens*rating)
 		carries := fmt.Sprintf("it carries %s warm and %s cold", amps(b.steady), amps(b.cold))
 		switch {
 		case rating > 0 && b.short == 0:
 			f.Why = fmt.Sprintf("%s; it opens if the supply gives %s or more into a short", carries, amps(fuseOpens*rating))
-		case rating > 0 && z.supply.limit() == 0:
-			f.Why = fmt.Sprintf("%s; it opens at %s; a shorted heater draws up to %s if the supply can deliver that (its rating is not given)", carries, amps(fuseOpens*rating), amps(b.short))
+		case rating > 0 && z.supply.limit(leastLimit) == 0:
+			f.Why = fmt.Sprintf("%s; it opens at %s; a shorted heater draws up to %s if the supply can deliver that (its rating is not given)", carries, amps(fuseOpens*rating), amps(b.most))
+		case f.Sure:
+			f.Why = fmt.Sprintf("%s, and a shorted heater draws %s or more", carries, amps(b.short))
 		case rating > 0:
-			f.Why = fmt.Sprintf("%s, and a shorted heater draws %s", carries, amps(b.short))
+			f.Why = fmt.Sprintf("%s; it needs %s to open, and a shorted heater draws %s to %s, by the supply's volts and limit: it may hold", carries, amps(fuseOpens*rating), amps(b.short), amps(b.most))
 		default:
 			f.Why = fmt.Sprintf("no fuse value clears this: one that carries %s warm and %s cold is T %s or more and needs %s to open, but a shorted heater draws only %s",
-				amps(b.steady), amps(b.cold), amps(least), amps(fuseOpens*least), amps(b.short))
+				amps(b.steady), amps(b.cold), amps(least), amps(fuseOpens*least), amps(b.most))
 		}
 		return f
 	}

@@ -27,6 +27,7 @@ type scenario struct {
 	pulled   int     // index of the strand that lost one, plus 1; 0: none
 	last     int     // index of the strand of which one is all that is left, plus 1; 0: all in
 	shorted  bool    // one heater is shorted, see strand and elem
+	limitsAt float64 // shorted: the share of its rating at which a supply of unknown limit does
 	cold     float64 // hot over cold resistance at the first instant; 0: hot
 	straight bool    // no dropping parts
 }
@@ -96,7 +97,7 @@ func (l layout) feed(s Supply, sc scenario) network {
 		}
 	}
 	if sc.shorted {
-		net.limitA = s.limit()
+		net.limitA = s.limit(sc.limitsAt)
 	}
 	return net
 }
@@ -325,17 +326,26 @@ func (l layout) corners(s Supply, o Options) []Corner {
 	return c.out
 }
 
-// addSpread adds the tolerances, one by one and the worst together.
-func (c *cornerList) addSpread() {
-	partWord, tol := "resistor", c.o.PartTol
-	hasPart := c.l.sharedOhm > 0 || c.l.diodes > 0
+// partTolerance names the dropping part, with its tolerance as a scenario takes it (0:
+// there is none) and the supply's.
+func (c *cornerList) partTolerance() (word string, part, supply float64) {
+	hasPart := c.l.sharedOhm > 0
 	for _, r := range c.l.strandOhm {
 		hasPart = hasPart || r > 0
 	}
-	if c.l.diodes > 0 {
-		partWord, tol = "diode drop", 1
+	switch {
+	case c.l.diodes > 0:
+		return "diode drop", 1, c.s.TolFrac
+	case hasPart:
+		return "resistor", c.o.PartTol, c.s.TolFrac
 	}
-	supplyTol := c.s.TolFrac
+	return "", 0, c.s.TolFrac
+}
+
+// addSpread adds the tolerances, one by one and the worst together.
+func (c *cornerList) addSpread() {
+	partWord, tol, supplyTol := c.partTolerance()
+	hasPart := tol > 0
 	if supplyTol > 0 {
 		c.add("supply high", KindSpread, scenario{supply: supplyTol})
 		c.add("supply low", KindSpread, scenario{supply: -supplyTol})
@@ -362,15 +372,35 @@ func (c *cornerList) addSpread() {
 	}
 }
 
-// addOddHeaters adds, for each heater in a string, it against the rest.
+// addOddHeaters adds, for each heater in a string, it against the rest, by itself and
+// with the supply and the part at the end of their tolerance that makes it worse.
 func (c *cornerList) addOddHeaters() {
+	partWord, part, supply := c.partTolerance()
+	highName, lowName := "", ""
+	if part > 0 {
+		highName, lowName = partWord+" low, ", partWord+" high, "
+	}
+	if supply > 0 {
+		highName, lowName = "supply high, "+highName, "supply low, "+lowName
+	}
 	for k, st := range c.l.strands {
 		for j, e := range st.elems {
 			if len(st.elems) == 1 && e.mult == 1 {
 				continue
 			}
-			c.add(fmt.Sprintf("one %s draws less, the rest of its string more", e.valve.Type), KindSpread, scenario{heaters: -1, oddOne: true, strand: k, elem: j})
-			c.add(fmt.Sprintf("one %s draws more, the rest of its string less", e.valve.Type), KindSpread, scenario{heaters: 1, oddOne: true, strand: k, elem: j})
+			high := scenario{heaters: -1, oddOne: true, strand: k, elem: j}
+			low := scenario{heaters: 1, oddOne: true, strand: k, elem: j}
+			less := fmt.Sprintf("one %s draws less, the rest of its string more", e.valve.Type)
+			more := fmt.Sprintf("one %s draws more, the rest of its string less", e.valve.Type)
+			c.add(less, KindSpread, high)
+			c.add(more, KindSpread, low)
+			if highName == "" {
+				continue
+			}
+			high.supply, low.supply = supply, -supply
+			high.part, low.part = -part, part
+			c.add(highName+less, KindSpread, high).oddAtWorst = true
+			c.add(lowName+more, KindSpread, low).oddAtWorst = true
 		}
 	}
 }
@@ -400,14 +430,15 @@ func (c *cornerList) addPulled() {
 	}
 }
 
-// addShorts adds every heater shorted.
+// addShorts adds every heater shorted, as it heats the dropping part most.
 func (c *cornerList) addShorts() {
 	for k, st := range c.l.strands {
 		for j, e := range st.elems {
-			short := c.add(e.valve.Type+" heater shorted", KindShort, scenario{shorted: true, strand: k, elem: j})
+			short := c.l.hotShort(c.s, c.o, k, j).corner(e.valve.Type+" heater shorted", KindShort)
 			if !short.Unlimited {
-				short.Note = c.s.faultNote(*short)
+				short.Note = c.s.faultNote(short)
 			}
+			c.out = append(c.out, short)
 		}
 	}
 }

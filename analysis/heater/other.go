@@ -35,6 +35,7 @@ func (z sizing) diodes(d *diodeModel) Arrangement {
 		p.W = p.Corners[0].PartW
 		p.TotalW = float64(n) * p.W
 		p.Fuses = z.fuses(l)
+		p.Warnings = append(p.Warnings, d.faultWarning(p, z.supply))
 		p.Shopping = append([]Item{d.toBuy(n, p, z.supply)}, fuseItems(p.Fuses)...)
 		a.Parts = append(a.Parts, p)
 	}

@@ -232,6 +232,7 @@ func (z sizing) whyNot() string {
 // choiceKey is what arrangements are compared by, in the order of the fields.
 type choiceKey struct {
 	pulled, nominal, corners bool    // heaters outside their limits, and when
+	pulledHigh               bool    // a pulled valve takes one over with the supply at its high end
 	excursion                float64 // relative, in steps of 1 %
 	parts                    int
 }
@@ -245,6 +246,8 @@ func (a choiceKey) worse(b choiceKey) bool {
 		return a.nominal
 	case a.corners != b.corners:
 		return a.corners
+	case a.pulledHigh != b.pulledHigh:
+		return a.pulledHigh
 	case a.excursion != b.excursion:
 		return a.excursion > b.excursion
 	}
@@ -252,7 +255,7 @@ func (a choiceKey) worse(b choiceKey) bool {
 }
 
 func (part Part) choiceKey() choiceKey {
-	k := choiceKey{pulled: part.PulledOver, parts: part.Count}
+	k := choiceKey{pulled: part.PulledOver, pulledHigh: part.pulledHigh, parts: part.Count}
 	for j, c := range part.Corners {
 		if j == 0 {
 			k.nominal = c.OverLimit || c.UnderLimit
@@ -261,13 +264,14 @@ func (part Part) choiceKey() choiceKey {
 			k.corners = k.corners || c.OverLimit || c.UnderLimit
 		}
 	}
-	k.excursion = math.Round(100 * math.Max(part.WorstHigh, -part.WorstLow))
+	k.excursion = math.Round(100 * part.oddExcursion())
 	return k
 }
 
 // choose picks the arrangement: first that no pulled valve harms the rest, then
 // that the nominal point and the tolerance corners are inside the heaters'
-// limits, then the least excursion, then the fewest parts.
+// limits, then that no pulled valve harms the rest at the supply's highest volts
+// either, then the least excursion, then the fewest parts.
 func (p *Plan) choose(z sizing) {
 	if !p.CanFeed {
 		return
@@ -327,6 +331,9 @@ func (p *Plan) sayChoice(best choiceKey) {
 		p.BestWhy = "no arrangement brings every heater inside its limits"
 	case best.pulled:
 		p.BestWhy = "every arrangement takes a heater over its limit when a valve is pulled: never pull one under power"
+	case best.corners && a.Name == NameNone:
+		p.BestWhy = fmt.Sprintf("the tolerances reach %s to %s, and without a dropper there is nothing to trim: measure the warm heaters, and where one is outside its limits take a supply of about %s with a dropper",
+			percent(part.WorstLow), percent(part.WorstHigh), volts(p.Load.Volts+nextSupplyV))
 	case best.corners:
 		p.BestWhy = fmt.Sprintf("nominal volts are right, but the tolerances reach %s to %s: measure and trim", percent(part.WorstLow), percent(part.WorstHigh))
 	default:
@@ -476,10 +483,25 @@ func (p *Plan) warn() {
 	}
 }
 
+// hintString tells where equal heaters one after the other take the supply's volts
+// as they are, though these are a little less than the string's own: 12 V for two of
+// 6.3 V.
+func (p *Plan) hintString(g Group) {
+	n := int(math.Round(p.Supply.Volts / g.Valve.Volts))
+	off := p.Supply.Volts/(float64(n)*g.Valve.Volts) - 1
+	told := p.AvailableV >= float64(n)*g.Valve.Volts // with its resistor, see rewire
+	if told || g.Wiring != Parallel || g.Valve.CentreTapped || n < 2 || g.Count%n != 0 || math.Abs(off) > g.Valve.VoltTol/2 {
+		return
+	}
+	p.Hints = append(p.Hints, fmt.Sprintf("the %s can also stand %d in a string (%dx%s@string): %s instead of %s of this supply, and connected directly each gets %s (%s); put valves of equal measured heater current into a string",
+		g.Valve.Type, n, n, g.Valve.Type, amps(float64(g.Count/n)*g.Valve.Amps), amps(float64(g.Count)*g.Valve.Amps), volts(roundSig(p.Supply.Volts/float64(n), 3)), percent(off)))
+}
+
 // hint tells where centre-tapped heaters wired for 12.6 V would suit the supply
 // better: half the current, and less or nothing to drop.
 func (p *Plan) hint() {
 	for _, g := range p.Load.Groups {
+		p.hintString(g)
 		if !g.Valve.CentreTapped || g.Wiring != Parallel {
 			continue
 		}

@@ -1,5 +1,7 @@
 package heater
 
+import "math"
+
 // wattages are the ratings resistors are sold in, W.
 var wattages = []float64{0.25, 0.5, 1, 2, 3, 5, 7, 10, 15, 25, 50, 100}
 
@@ -14,10 +16,23 @@ func buyWatts(w, factor float64) float64 {
 	return 0
 }
 
-// faultWatts gives the rating that stands w for good, 0 where none of a sensible size
-// does.
-func faultWatts(w float64) float64 {
-	if r := buyWatts(w, 1); r <= largestFaultW {
+// ratedAtC is the air that a power resistor's rating holds in, and hottestC the surface
+// at which nothing is left of it: a wirewound's, full at 25 °C and derated in a straight
+// line to 275 °C (MIL-R-39009's scope, from a public copy).
+const (
+	ratedAtC = 25.0
+	hottestC = 275.0
+)
+
+// derated is the share of its rating that a resistor carries in air of so many °C.
+func derated(ambientC float64) float64 {
+	return math.Min(1, (hottestC-ambientC)/(hottestC-ratedAtC))
+}
+
+// faultWatts gives the rating that stands w for good in air of so many °C, 0 where none
+// of a sensible size does.
+func faultWatts(w, ambientC float64) float64 {
+	if r := buyWatts(w/derated(ambientC), 1); r <= largestFaultW {
 		return r
 	}
 	return 0

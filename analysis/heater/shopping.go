@@ -65,16 +65,71 @@ func fuseItems(fuses []Fuse) []Item {
 	return out
 }
 
-// toBuy names a diode by its kind and the ratings to ask for: at least twice
-// the steady current, and twice the supply's volts in reverse (common practice,
-// no source).
-func (d *diodeModel) toBuy(n int, p Part, s Supply) Item {
-	amp := 10.0
-	for _, r := range []float64{1, 3, 5, 10} {
-		if r >= 2*p.LoadA {
-			amp = r
-			break
+// diodeAmps are the ratings that rectifier diodes are sold in, A.
+var diodeAmps = []float64{1, 3, 5, 10}
+
+// shortA is the most that a shorted heater drives through a part that all heaters share,
+// A; ok is false where only the supply's own, unknown limit holds it.
+func (p Part) shortA() (amps float64, ok bool) {
+	for _, c := range p.Corners {
+		if c.Kind == KindShort {
+			if c.Unlimited {
+				return 0, false
+			}
+			amps = math.Max(amps, c.LoadA)
 		}
+	}
+	return amps, true
+}
+
+// diodeRating is the least of diodeAmps that carries twice the steady current, and a shorted
+// heater's where no fuse is sure to end it; 0 where none does.
+func (p Part) diodeRating() float64 {
+	least := 2 * p.LoadA
+	if short, ok := p.shortA(); ok && !p.Fuses[0].Sure {
+		least = math.Max(least, short)
+	}
+	for _, r := range diodeAmps {
+		if r >= least {
+			return r
+		}
+	}
+	return 0
+}
+
+// faultWarning says what a shorted heater does to the diodes, and a diode that fails of it
+// to the heaters.
+func (d *diodeModel) faultWarning(p Part, s Supply) string {
+	short, known := p.shortA()
+	through := "all that the supply gives, whose limit is not known,"
+	if known {
+		through = "up to " + amps(short)
+	}
+	what := fmt.Sprintf("a shorted heater drives %s through the %s", through, d.name)
+	if p.Count > 1 {
+		what += "s"
+	}
+	switch f := p.Fuses[0]; {
+	case f.Sure:
+		what += " until the fuse opens, within " + f.opensWithin()
+		if s.limit(leastLimit) == 0 {
+			what += fmt.Sprintf(" where the supply gives %s or more (its rating is not given)", amps(fuseOpens*f.RatingA))
+		}
+	case p.diodeRating() > 0:
+		what += fmt.Sprintf(", %s: take the %s rating, which carries it where the leads are cooled", UnsureFault, amps(p.diodeRating()))
+	default:
+		what += fmt.Sprintf(", %s, and no diode of up to %s carries it: take a resistor", UnsureFault, amps(diodeAmps[len(diodeAmps)-1]))
+	}
+	return what + "; a diode mostly fails shorted, and the heaters then get what it dropped as well: check it after every fault (common practice, no source)"
+}
+
+// toBuy names a diode by its kind and the ratings to ask for: at least twice
+// the steady current, a shorted heater's where no fuse is sure to end it, and twice the
+// supply's volts in reverse (common practice, no source).
+func (d *diodeModel) toBuy(n int, p Part, s Supply) Item {
+	amp := p.diodeRating()
+	if amp == 0 {
+		amp = diodeAmps[len(diodeAmps)-1]
 	}
 	kind := "general-purpose silicon rectifier diode, not a fast or a Schottky type"
 	if d == &schottkyDiode {

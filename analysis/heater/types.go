@@ -58,7 +58,7 @@ type Supply struct {
 	RatedA    float64 `json:"rated_a"`    // 0 unknown
 	LeadOhm   float64 `json:"lead_ohm"`   // leads and socket contacts, both ways
 	FilterOhm float64 `json:"filter_ohm"` // DC resistance of a post-filter ahead of the heaters
-	LimitA    float64 `json:"limit_a"`    // where it holds or cuts its current, 0: 1.5 x RatedA where that is known
+	LimitA    float64 `json:"limit_a"`    // where it holds or cuts its current, 0: 1.2 to 1.8 x RatedA where that is known, whichever is worse
 }
 
 // Options of a plan. The zero value takes the documented defaults; for "none at
@@ -90,7 +90,8 @@ type Corner struct {
 	Limited    bool    `json:"limited"`          // the supply's limit holds the current
 	Note       string  `json:"note,omitempty"`   // what to know of this case
 
-	low, high float64 // least and greatest relative error of all heaters, not only of the one named
+	low, high  float64 // least and greatest relative error of all heaters, not only of the one named
+	oddAtWorst bool    // one odd heater of a string and the supply's and the part's tolerance together
 }
 
 // Kind sorts corners.
@@ -117,7 +118,9 @@ type Choice struct {
 	BuyW  float64   `json:"buy_w"` // rating to buy of each, by its own heat
 
 	FaultW float64 `json:"fault_w"` // dissipation of its hottest single resistor with a heater of its branch shorted, 0 when not limited by it
-	FitW   float64 `json:"fit_w"`   // rating to fit of each: BuyW, or where no fuse clears a shorted heater, the one that survives it
+	FitW   float64 `json:"fit_w"`   // rating to fit of each: BuyW, or where no fuse is sure to clear a shorted heater, the one that survives what stays on
+
+	heldW float64 // of FaultW what may stay on: no more than just under what its fuse opens at
 }
 
 // Part is one resistor choice (or diode) with what it gives.

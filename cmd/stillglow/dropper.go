@@ -78,7 +78,7 @@ A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
 	fl.Float64Var(&f.railV, "rail", 0, "heater rail in volts (default: from the valves)")
 	fl.Float64Var(&f.atA, "at-a", 0, "load current in amps at which the supply volts were measured (default: unloaded)")
 	fl.Float64Var(&f.ratedA, "rated-a", 0, "the supply's rated current in amps (default: not known)")
-	fl.Float64Var(&f.limitA, "limit-a", 0, "current in amps at which the supply limits (default: 1.5 x --rated-a)")
+	fl.Float64Var(&f.limitA, "limit-a", 0, "current in amps at which the supply limits (default: 1.2 to 1.8 x --rated-a, whichever is worse)")
 	fl.Float64Var(&f.cathodeV, "cathode-v", 0, "volts of the highest cathode above the heater supply's negative terminal (default: not known)")
 	fl.Float64Var(&f.outputOhm, "output-ohm", 0, "the supply's output resistance in ohms")
 	fl.Float64Var(&f.leadOhm, "lead-ohm", 0, "leads and socket contacts, both wires together, in ohms; 0 for leads inside a supply's remote sense")

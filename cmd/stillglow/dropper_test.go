@@ -202,7 +202,7 @@ func TestWarmUpPicture(t *testing.T) {
 // An own valve on the command line is looked up before the table.
 func TestDropperOwnValve(t *testing.T) {
 	out, errs, code := command(t, "dropper", "--supply", "7", "--valves", "2x6P99", "--own", "6P99=6.3:0.35")
-	if code != exitDone || !strings.Contains(out, "exactly 1 Ω") || !strings.Contains(out, "own entry") {
+	if code != exitDone || !strings.Contains(out, "exactly 2 Ω for each 6P99") || !strings.Contains(out, "own entry") {
 		t.Errorf("exit %d %s\n%s", code, errs, out)
 	}
 }
