@@ -159,15 +159,27 @@ func endStopOf(v float64, near []float64, lo, hi float64) float64 {
 	return hi
 }
 
-// sayOver states samples over the instrument's range.
+// sayOver states samples over the instrument's range, by marks in place of their volts and
+// behind them.
 func (o *rowsRead) sayOver(name string, t *Trace) error {
+	const fix = "use more volts per division"
+	marked := ""
+	if o.remarksOver > 0 {
+		marked = Plural(o.remarksOver, "sample") + " marked as over the instrument's range"
+	}
 	if o.overN == 0 {
+		if marked != "" {
+			t.caution(CautionClipped, marked+"; the true peaks are higher", fix)
+		}
 		return nil
+	}
+	if marked != "" {
+		marked = ", and " + marked + " behind their volts"
 	}
 	if 2*o.overN > len(o.volts) {
 		return &ParseError{Path: name, Line: o.bad[0].line, Found: fmt.Sprintf("%d of %d samples over the instrument's range, first %q in line %d", o.overN, len(o.volts), o.bad[0].text, o.bad[0].line), Expected: "a signal within it", Fix: "use more volts per division and save the record again"}
 	}
 	t.Levels.OverRange = o.overN
-	t.caution(CautionClipped, fmt.Sprintf("%d samples were over the instrument's range, first %q in line %d; they are kept at the end of its range, and the true peaks are higher", o.overN, o.bad[0].text, o.bad[0].line), "use more volts per division")
+	t.caution(CautionClipped, fmt.Sprintf("%d samples were over the instrument's range, first %q in line %d; they are kept at the end of its range%s, and the true peaks are higher", o.overN, o.bad[0].text, o.bad[0].line, marked), fix)
 	return nil
 }

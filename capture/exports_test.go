@@ -92,6 +92,28 @@ var exportCases = []layoutCase{
 	{name: "remarks behind a row in the middle and the last", text: "Time (us),CH1 (mV)\n" + remarked(map[int]string{117: "trig", 199: "end"}), rate: 1e6, channels: "CH1"},
 	{name: "a remark behind every other row", text: "Time (us),CH1 (mV)\n" + remarked(everyOther("ok")), rate: 1e6, channels: "CH1"},
 	{name: "marks for over range behind two rows", text: "Time (us),CH1 (mV),Mark\n" + remarked(map[int]string{0: "OVL", 150: "OVL"}), rate: 1e6, channels: "CH1", cautions: CautionClipped},
+	{name: "marks for over range in place of volts and behind some", text: "Time (us),CH1 (mV)\n" + rowsOf(200, func(i int) string {
+		switch i {
+		case 25, 26:
+			return fmt.Sprintf("%d,OVL", i)
+		case 24:
+			return fmt.Sprintf("%d,%.0f,OVL", i, wave(i)*1000)
+		}
+		return fmt.Sprintf("%d,%.0f", i, wave(i)*1000)
+	}), rate: 1e6, channels: "CH1", cautions: CautionClipped, check: func(t *testing.T, tr *Trace) {
+		said := 0
+		for _, k := range tr.Cautions {
+			if k.Code == CautionClipped {
+				said++
+				if !strings.Contains(k.Text, "2 samples were over") || !strings.Contains(k.Text, "1 sample marked as over") {
+					t.Error(k.Text)
+				}
+			}
+		}
+		if said != 1 {
+			t.Errorf("%d cautions of clipping", said)
+		}
+	}},
 	{name: "a column of units behind each", text: "Time,Unit,CH1,Unit\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,us,%.0f,mV", i, wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "a meter's readings with their number and unit", text: "Reading,Timestamp,Value,Unit\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.3f,%.4f,VDC", i+1, float64(i)*0.02, wave(i)) }), rate: 50, channels: "Value", cautions: CautionTimeUnit},
 	{name: "a meter's VDC behind each value", text: "Sample Interval (s): 0.0001\nDCV\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%+.6EVDC", wave(i)) }), rate: 1e4, channels: "DCV"},

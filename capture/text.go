@@ -405,9 +405,6 @@ func (o *rowsRead) report(name string, r *record, t *Trace) error {
 	if n := o.remarks.n; n > 0 {
 		t.assume("text behind the rows", Plural(n, "row"), fmt.Sprintf("not read, first in line %d: %q", o.remarks.at, o.remarks.first))
 	}
-	if o.remarksOver > 0 {
-		t.caution(CautionClipped, fmt.Sprintf("%s marked as over the instrument's range; the true peaks are higher", Plural(o.remarksOver, "sample")), "use more volts per division")
-	}
 	if err := o.sayOver(name, t); err != nil {
 		return err
 	}
