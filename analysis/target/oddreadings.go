@@ -20,6 +20,8 @@ const (
 // from another unit, or the rating is another's. "" where it may be right.
 func absurd(u Unit, r Reading) string {
 	switch {
+	case r.V < 0:
+		return fmt.Sprintf("a reading of %.4g V at %.3g A, below zero", r.V, r.LoadA)
 	case u.RatedA > 0 && r.LoadA > overReadA*u.RatedA:
 		return fmt.Sprintf("a reading of %.3g V at %.3g A from a unit rated %.3g A", r.V, r.LoadA, u.RatedA)
 	case u.RatedV > 0 && (u.RatedA <= 0 || r.LoadA <= u.RatedA) && math.Abs(r.V) < underRead*u.RatedV:
@@ -32,15 +34,19 @@ func absurd(u Unit, r Reading) string {
 // allow, those that lie on no straight line, and volts that rise with the load.
 func oddReadings(u Unit) []capture.Caution {
 	var said []string
+	reversed := false
 	for _, r := range u.Readings {
 		if what := absurd(u, r); what != "" {
 			said = append(said, what)
+			reversed = reversed || r.V < 0
 		}
 	}
 	if len(said) > 0 {
-		return []capture.Caution{{Code: CautionReadings,
-			Text: strings.Join(said, ", "),
-			Fix:  "check the reading (load_a in amps, v in volts) and the rating on the label"}}
+		fix := "check the reading (load_a in amps, v in volts) and the rating on the label"
+		if reversed {
+			fix = "the meter's leads were the wrong way round: write the reading without its minus sign, and see that the heaters and capacitors get the volts the right way round"
+		}
+		return []capture.Caution{{Code: CautionReadings, Text: strings.Join(said, ", "), Fix: fix}}
 	}
 	if r, byV, ok := bent(u.Readings); ok {
 		return []capture.Caution{{Code: CautionReadings,

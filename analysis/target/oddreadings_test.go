@@ -22,6 +22,7 @@ func TestOddReadings(t *testing.T) {
 		{"a supply that sags", []Reading{{0, 7.31}, {0.94, 5.47}}, "", false},
 		{"volts and load exchanged", []Reading{{0, 7.10}, {7.03, 0.94}}, "0.94 V at 7.03 A from a unit rated 2 A", true},
 		{"another unit's", []Reading{{0, 3.3}, {0.94, 3.28}}, "3.3 V at 0 A from a unit rated 7 V", true},
+		{"the meter's leads exchanged", []Reading{{0, 7.10}, {0.94, -7.03}}, "-7.03 V at 0.94 A, below zero", true},
 		{"exchanged", []Reading{{0, 6.7}, {0.94, 7.10}}, "rise with the load, 6.7 V at 0 A and 7.1 V at 0.94 A", false},
 	} {
 		u := Unit{RatedV: 7, RatedA: 2, HeaterA: 0.94, Readings: c.readings}
@@ -33,8 +34,8 @@ func TestOddReadings(t *testing.T) {
 		if doubted := len(doubtedReadings(u, 0, Margin{Covered: true})) > 0; doubted != c.doubted {
 			t.Errorf("%s: doubted %t", c.name, doubted)
 		}
-		if c.doubted && e.Verdict == Pass {
-			t.Errorf("%s: passes", c.name)
+		if c.doubted && (e.Verdict != Retake || e.Doubt == "" || e.DoubtFix == "") {
+			t.Errorf("%s: %s, %q, %q", c.name, e.Verdict, e.Doubt, e.DoubtFix)
 		}
 	}
 }

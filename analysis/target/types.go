@@ -159,6 +159,8 @@ type Evaluation struct {
 	SumRestDB  float64           // sum of the other margins, dB
 	Rank       int               // 1-based; units whose intervals overlap share one
 	Why        string            // "mains line 2.1 dB over; all else passes"
+	Doubt      string            // what makes it a retake, "" of any other verdict
+	DoubtFix   string            // what to do about that
 	WouldFlip  string            // what would change the verdict
 	LoadedV    figure.Figure     // DC volts at HeaterA from the readings, else from a DC-coupled capture
 	OutputOhm  figure.Figure     // output resistance from readings (least squares)

@@ -34,7 +34,9 @@ func (e *Evaluation) settle(doubts []doubt) {
 	e.Verdict = e.verdict(t, doubts)
 	e.Why = e.why(t)
 	if e.Verdict == Retake {
-		e.Why = "undecided: " + e.decisive(doubts).text + "; if the captures are right: " + e.Why
+		d := e.decisive(doubts)
+		e.Doubt, e.DoubtFix = d.text, d.fix
+		e.Why = "undecided: " + d.text + "; if the captures are right: " + e.Why
 	}
 	e.WouldFlip = e.wouldFlip(t, doubts)
 }

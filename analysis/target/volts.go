@@ -171,12 +171,17 @@ func readingFix(u Unit, v float64) string {
 }
 
 // doubtedVolts are the doubts about the DC limit where the volts can't be the
-// unit's: a meter reading or a capture far above the rating.
+// unit's: a meter reading or a capture far above the rating, or below zero.
 func doubtedVolts(u Unit, index int, m Margin) []doubt {
 	if u.RatedV > 0 && m.Covered && math.Abs(m.Figure.Value) > mostOfRated*u.RatedV {
 		return []doubt{{margin: index, flips: true,
 			text: fmt.Sprintf("%s can't be the DC of a unit rated %.3g V", VoltText(m.Figure.Value), u.RatedV),
 			fix:  readingFix(u, m.Figure.Value)}}
+	}
+	if m.Covered && m.Figure.Value < 0 && !slices.ContainsFunc(u.Readings, func(r Reading) bool { return r.V < 0 }) { // see absurd
+		return []doubt{{margin: index, flips: true,
+			text: fmt.Sprintf("the supply's volts are negative, %s: the probe's tip and clip were exchanged, or the channel is inverted", VoltText(m.Figure.Value)),
+			fix:  "exchange them and capture again, or give scale = -1 for a file that is right otherwise; see that the heaters get the volts the right way round"}}
 	}
 	for _, c := range u.Captures {
 		for _, k := range c.Cautions {

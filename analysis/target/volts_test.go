@@ -138,3 +138,28 @@ func TestACToldAsDC(t *testing.T) {
 		}
 	}
 }
+
+// Negative volts of a heater supply are a probe or a meter put on the wrong way round: no
+// fail of the unit, whose ripple is the same either way.
+func TestNegativeVoltsAreRetaken(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		dcV      float64
+		readings []Reading
+		want     Verdict
+		says     string
+	}{
+		{"capture", -7.08, nil, Retake, "-7.08 V: the probe's tip and clip were exchanged"},
+		{"reading", 7.08, []Reading{{0.6, -7.08}}, Retake, "-7.08 V at 0.6 A, below zero"},
+		{"capture against the reading", -7.08, []Reading{{0.6, 7.08}}, Pass, ""},
+		{"as they are", 7.08, []Reading{{0.6, 7.08}}, Pass, ""},
+	} {
+		u := rated()
+		u.Readings = c.readings
+		u.Captures[1].DCV = figure.Known(c.dcV)
+		e := Evaluate(u, line(t))
+		if e.Verdict != c.want || !strings.Contains(e.Doubt, c.says) || (e.Doubt == "") != (e.DoubtFix == "") {
+			t.Errorf("%s: %s, %q; %q: %s", c.name, e.Verdict, e.Doubt, e.DoubtFix, e.Why)
+		}
+	}
+}

@@ -194,8 +194,11 @@ func (c *checked) openOne(ctx context.Context, unit int, cp sheet.Capture) (ok b
 func (c *checked) lacking(name string, e *target.Evaluation) {
 	if e.Verdict == target.Retake {
 		again := retake{Unit: name}
+		if e.DoubtFix != "" {
+			again.Why = []string{e.Doubt + "; " + e.DoubtFix}
+		}
 		for _, k := range e.Cautions {
-			if k.Fix != "" {
+			if k.Fix != "" && !slices.Contains(again.Why, k.Text+"; "+k.Fix) {
 				again.Why = append(again.Why, k.Text+"; "+k.Fix)
 			}
 		}

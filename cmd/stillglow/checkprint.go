@@ -95,7 +95,7 @@ func captureWords(s captureSetting) string {
 // takeAgain lists the units whose captures leave a doubt.
 func (c *checked) takeAgain(b *strings.Builder) {
 	if len(c.again) > 0 {
-		b.WriteString("\nto capture again, since a doubt could change the verdict:\n")
+		b.WriteString("\nto mend or capture again, since a doubt could change the verdict:\n")
 	}
 	for _, a := range c.again {
 		fmt.Fprintf(b, "  %s\n", a.Unit)
