@@ -167,7 +167,7 @@ func (b *builder) asMeant(path, found string, x float64) {
 		}
 	}
 	switch key {
-	case "load_a", "rated_a", "amps":
+	case "load_a", "rated_a", "limit_a", "amps":
 		most(mostAmps, 1e-3, "amperes", "mA")
 	case "rated_v", "volts", "volts_per_full_scale":
 		most(mostVolts, 1e-3, "volts", "mV")
@@ -196,6 +196,12 @@ func (b *builder) asMeant(path, found string, x float64) {
 	case "lead_m":
 		most(mostLeadM, 1e-2, "metres", "cm")
 	}
+	if strings.HasSuffix(key, "_percent") && x > mostPercent {
+		b.fail(path, found, fmt.Sprintf("percent, %g at most", mostPercent), "")
+	}
+	if key == "ambient_c" && (x < leastAmbientC || x > mostAmbientC) {
+		b.fail(path, found, fmt.Sprintf("°C, %g to %g", leastAmbientC, mostAmbientC), "")
+	}
 	if bound, ok := leastPercent[key]; ok && x > 0 && x < bound {
 		b.fail(path, found, fmt.Sprintf("percent, %g or more", bound), fmt.Sprintf("for a share of %g write %.6g", x, 100*x))
 	}
@@ -206,6 +212,7 @@ var leastPercent = map[string]float64{
 	"gain_percent":             0.1, // of a scope or a sound card
 	"part_tolerance_percent":   0.1, // of the best resistors that carry a watt
 	"supply_tolerance_percent": 0.1,
+	"headroom_percent":         2, // of a supply's rating
 	"volt_tolerance_percent":   1, // of a heater
 	"amp_tolerance_percent":    0.5,
 	"plus_minus_percent":       0.5, // of what is read off a screen or a meter
@@ -225,6 +232,9 @@ const (
 	mostGm             = 200.0
 	mostInputV         = 0.01 // of noise that a preamp allows at its input
 	leastOutputUF      = 0.01 // of a supply's own output capacitor
+	mostPercent        = 100.0
+	leastAmbientC      = -40.0
+	mostAmbientC       = 100.0
 	mostLeadOhm        = 10.0 // of the leads and sockets of heaters
 	mostLeadM          = 20.0 // from a supply to its filter
 )
@@ -346,7 +356,7 @@ func (b *builder) limits(raw *rawSheet, s *Sheet) {
 		case k == dcKey:
 			b.fail("limits."+k, found, "two numbers, [lowest, highest] volts", "")
 		case x >= mostLimit(k):
-			b.fail("limits."+k, found, fmt.Sprintf("less than %g, since limits are in volts", mostLimit(k)), fmt.Sprintf("for %g mV write %g, for %g µV write %g", x, x/1e3, x, x/1e6))
+			b.fail("limits."+k, found, fmt.Sprintf("less than %g, since limits are in volts", mostLimit(k)), fmt.Sprintf("for %g mV write %g, for %g µV write %g; a supply's own volts are %s = [lowest, highest]", x, x/1e3, x, x/1e6, dcKey))
 		}
 		s.Limits[k] = x
 	}

@@ -185,6 +185,10 @@ func unknownKeyError(path string, table []string, key string, at place) error {
 		e.Found += " in [" + shortened(strings.Join(table, ".")) + "]"
 	}
 	valid := keysOf(table)
+	if tables := tablesWith(key); len(tables) > 0 { // known, but elsewhere
+		e.Expected, e.Fix = "it in "+strings.Join(tables, " or "), "move the line there"
+		return e
+	}
 	if near := cmp.Or(beginsAs(key, valid), nearest(key, valid)); near != "" {
 		e.Expected = fmt.Sprintf("%q", near)
 	} else if len(valid) > 0 {

@@ -53,6 +53,39 @@ func keysOf(table []string) []string {
 	return keys
 }
 
+// tablesWith names the tables that have the key, in the order of a sheet: "[heaters]",
+// "[[unit]]", "the head of the sheet, above its first [table]".
+func tablesWith(key string) []string {
+	var found []string
+	var walk func(t reflect.Type, path string, many bool)
+	walk = func(t reflect.Type, path string, many bool) {
+		for i := range t.NumField() {
+			f := t.Field(i)
+			name := f.Tag.Get("toml")
+			if name == key {
+				switch {
+				case path == "":
+					found = append(found, "the head of the sheet, above its first [table]")
+				case many:
+					found = append(found, "[["+path+"]]")
+				default:
+					found = append(found, "["+path+"]")
+				}
+			}
+			inner, many := f.Type, false
+			for inner.Kind() == reflect.Slice || inner.Kind() == reflect.Pointer {
+				many = many || inner.Kind() == reflect.Slice
+				inner = inner.Elem()
+			}
+			if inner.Kind() == reflect.Struct {
+				walk(inner, strings.TrimPrefix(path+"."+name, "."), many)
+			}
+		}
+	}
+	walk(reflect.TypeFor[rawSheet](), "", false)
+	return found
+}
+
 func fieldOf(t reflect.Type, key string) (reflect.StructField, bool) {
 	for i := range t.NumField() {
 		if strings.EqualFold(t.Field(i).Tag.Get("toml"), key) { // as the decoder does

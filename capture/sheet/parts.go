@@ -48,7 +48,7 @@ var wirings = map[string]string{
 
 func (b *builder) heaters(raw *rawHeaters, h *Heaters) {
 	*h = Heaters{Exponent: raw.Exponent, SupplyTolPercent: raw.SupplyTolPercent, PartTolPercent: raw.PartTolPercent,
-		LeadOhm: raw.LeadOhm, LeadM: raw.LeadM, Series: b.oneOf("heaters.series", raw.Series, "E6", "E12", "E24", "E48", "E96")}
+		LeadOhm: raw.LeadOhm, LeadM: raw.LeadM, HeadroomPercent: raw.HeadroomPercent, AmbientC: raw.AmbientC, Series: b.oneOf("heaters.series", raw.Series, "E6", "E12", "E24", "E48", "E96")}
 	if raw.Exponent != 0 && (raw.Exponent < 0.3 || raw.Exponent > 1) {
 		b.fail("heaters.exponent", fmt.Sprintf("exponent = %g", raw.Exponent), "0.3 to 1 (heaters lie near 0.6)", "")
 	}
@@ -117,7 +117,7 @@ func (b *builder) hears(raw *rawHears, s *Sheet) {
 func (b *builder) unit(raw *rawUnit, key string, in *Instrument) Unit {
 	u := Unit{Brand: strings.TrimSpace(raw.Brand), Model: strings.TrimSpace(raw.Model), Mark: strings.TrimSpace(raw.Mark),
 		State: b.oneOf(key+".state", raw.State, Bare, BehindFilter, BehindDropper), Date: b.date(key+".date", raw.Date),
-		RatedV: raw.RatedV, RatedA: raw.RatedA, OutputUF: raw.OutputUF, Note: raw.Note, Line: b.line(key)}
+		RatedV: raw.RatedV, RatedA: raw.RatedA, LimitA: raw.LimitA, OutputUF: raw.OutputUF, Note: raw.Note, Line: b.line(key)}
 	if u.State == "" {
 		u.State = Bare
 	}

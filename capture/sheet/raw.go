@@ -49,6 +49,8 @@ type rawHeaters struct {
 	PartTolPercent   float64    `toml:"part_tolerance_percent" rule:"nonneg"`
 	LeadOhm          float64    `toml:"lead_ohm" rule:"nonneg"`
 	LeadM            float64    `toml:"lead_m" rule:"nonneg"`
+	HeadroomPercent  float64    `toml:"headroom_percent" rule:"positive"`
+	AmbientC         *float64   `toml:"ambient_c" rule:"any"`
 	Series           string     `toml:"series"`
 }
 
@@ -103,6 +105,7 @@ type rawUnit struct {
 	Date     any          `toml:"date"`
 	RatedV   float64      `toml:"rated_v" rule:"positive"`
 	RatedA   float64      `toml:"rated_a" rule:"positive"`
+	LimitA   float64      `toml:"limit_a" rule:"positive"`
 	OutputUF float64      `toml:"output_uf" rule:"nonneg"`
 	Note     string       `toml:"note"`
 	Readings []rawReading `toml:"readings"`

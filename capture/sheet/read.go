@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"unicode/utf8"
 
@@ -141,6 +142,10 @@ func plausible(data []byte, path string) error {
 		return &capture.ParseError{Path: path, Found: "an empty file", Expected: "a bench sheet in TOML",
 			Fix: "make one with \"stillglow new\""}
 	}
+	if what := captureInstead(data, path); what != "" {
+		return &capture.ParseError{Path: path, Found: what, Expected: "a bench sheet in TOML",
+			Fix: fmt.Sprintf("name the sheet that lists it; \"stillglow measure %s\" reads a capture by itself", capture.OneLine(path))}
+	}
 	if i := bytes.IndexByte(data, 0); i >= 0 || !utf8.Valid(data) {
 		return &capture.ParseError{Path: path, Found: "text that is not UTF-8", Expected: "a bench sheet in TOML", Fix: "save it as UTF-8 in the editor"}
 	}
@@ -155,6 +160,42 @@ func plausible(data []byte, path string) error {
 	}
 	return nil
 }
+
+// captureInstead says that a capture was given for the sheet, "" where it was none: by
+// its first bytes, or by lines of which none begins as a table or a key does.
+func captureInstead(data []byte, path string) string {
+	switch {
+	case bytes.HasPrefix(data, []byte("RIFF")):
+		return "a sound file"
+	case bytes.HasPrefix(data, []byte{0x1f, 0x8b}):
+		return "a gzipped file, which captures are"
+	}
+	switch strings.ToLower(filepath.Ext(path)) {
+	case ".toml":
+		return ""
+	case ".csv", ".tsv", ".wav", ".gz":
+		return "a capture, by its name"
+	}
+	rows := 0
+	for line := range bytes.Lines(data[:min(len(data), 4096)]) {
+		line = bytes.TrimSpace(line)
+		if len(line) == 0 || line[0] == '#' {
+			continue
+		}
+		if tableOrKey.Match(line) {
+			return ""
+		}
+		rows++
+	}
+	if rows > 1 {
+		return "rows of text or numbers, as a capture has them"
+	}
+	return ""
+}
+
+// tableOrKey matches a line of TOML that begins a table or gives a key its value, or would
+// but for a slip.
+var tableOrKey = regexp.MustCompile(`^(\[|[A-Za-z0-9_."'-]+\s*[=:])`)
 
 // tomlError gives the decoder's error in our one-line form. Values of the wrong kind
 // are told before it sees them: see checkKeys.

@@ -140,6 +140,9 @@ func explain(e *capture.ParseError, data []byte) *capture.ParseError {
 		return &out
 	}
 	switch {
+	case strings.Contains(e.Found, "already exists as an array"):
+		name := strings.Trim(strings.TrimSpace(line), "[]")
+		e.Found, e.Expected, e.Fix = "["+shortened(name)+"]", "two brackets at either end, as further up, since there are several", "write [["+shortened(name)+"]]"
 	case strings.Contains(e.Found, "already defined"):
 		e.Expected, e.Fix = "every key once in its table", "take one of the two out"
 	case strings.Contains(e.Found, "should be an array table"):

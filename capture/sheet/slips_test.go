@@ -50,6 +50,16 @@ func TestSlips(t *testing.T) {
 		{"[instrument]\nbandwidth_hz = \"100 MHz\"", "2:16: |write 1e+08"},
 		{"[instrument]\nbandwidth_hz = 100", "2:1: bandwidth_hz = 100, expected hertz, 1000 or more; for 100 MHz write 1e+08"},
 		{"[[unit]]\nbrand = \"A\"\nrated_a = 1500", "3:1: rated_a = 1500, expected amperes, 100 at most; for 1500 mA write 1.5"},
+		{"[instrument]\ngain_percent = 300", "2:1: gain_percent = 300, expected percent, 100 at most"},
+		{"[heaters]\nheadroom_percent = 0.8", "2:1: headroom_percent = 0.8, expected percent, 2 or more; for a share of 0.8 write 80"},
+		{"[heaters]\nambient_c = 450", "2:1: ambient_c = 450, expected °C, -40 to 100"},
+		{"[[unit]]\nbrand = \"A\"\nlimit_a = 2600", "3:1: limit_a = 2600, expected amperes, 100 at most; for 2600 mA write 2.6"},
+		{"[instrument]\nrated_v = 7", "2:1: unknown key \"rated_v\" in [instrument], expected it in [[unit]]; move the line there"},
+		{"[heaters]\nmains_hz = 50", "2:1: unknown key \"mains_hz\" in [heaters], expected it in the head of the sheet|move the line there"},
+		{"[heaters]\nload_a = 0.94", "2:1: unknown key \"load_a\" in [heaters]|[[unit.capture]]|move the line there"},
+		{"[heaters]\nleads_ohm = 0.1", "2:1: unknown key \"leads_ohm\" in [heaters], expected \"lead_ohm\""},
+		{"[[heaters.valve]]\ntype = \"12AX7\"\n[heaters.valve]\ntype = \"6N2P\"", "3:2: [heaters.valve], expected two brackets|write [[heaters.valve]]"},
+		{"[limits]\nsupply_v = 7", "2:1: supply_v = 7, expected less than 1|heater_dc_v = [lowest, highest]"},
 		{"[[unit]]\nbrand = \"A\"\nreadings = [{ load_a = 940, v = 7.1 }]", "3:15: load_a = 940|for 940 mA write 0.94"},
 		{"[limits]\nripple_pp_v = \"20 mV\"", "2:1: ripple_pp_v = \"20 mV\"|for 20 mV write 0.02"},
 		{"[[unit]]\nbrand = \"A\"\n[[unit.capture]]\nfile = \"Fast.CSV\"", "4:1: no capture at \"Fast.CSV\"; \"fast.csv\" is there"},
@@ -91,6 +101,36 @@ func TestNamedAfter(t *testing.T) {
 	} {
 		if other := s.NamedAfter(c.unit, c.file); other != c.want {
 			t.Errorf("%s under unit %d: %q, want %q", c.file, c.unit, other, c.want)
+		}
+	}
+}
+
+// A capture given for the sheet is called one, whatever its layout, and no sheet with a
+// slip in it is.
+func TestCaptureGivenForTheSheet(t *testing.T) {
+	for name, c := range map[string]struct {
+		path, text string
+		capture    bool
+	}{
+		"columns":        {"a.csv", "time_s,volts\n0,0.001\n1e-6,0.002\n", true},
+		"German":         {"a.txt", "Zeit;Kanal A\n0,1;0,2\n0,2;0,3\n", true},
+		"preamble":       {"a.csv", "Record Length,1000\nSample Interval,1e-8\n0,1\n", true},
+		"colons":         {"a.csv", "Model: X\nRate: 1e6\n0,1\n", true},
+		"equals signs":   {"a.CSV", "Units=V\nRate=1e6\n0,1\n", true},
+		"sound":          {"a.wav", "RIFF\x24\x00\x00\x00WAVEfmt ", true},
+		"gzipped":        {"a.csv.gz", "\x1f\x8b\x08\x00\x00", true},
+		"sheet":          {"a.toml", "mains_hz = 50\n", false},
+		"other ending":   {"bench.txt", "title = \"x\"\nmains_hz = 50\n", false},
+		"colon":          {"bench.txt", "title: \"x\"\nmains_hz: 50\n", false},
+		"sheet of prose": {"a.toml", "my bench\nof spring\n", false},
+	} {
+		_, err := Parse([]byte(c.text), c.path)
+		got := err != nil && strings.Contains(err.Error(), "reads a capture by itself")
+		if got != c.capture {
+			t.Errorf("%s: %v", name, err)
+		}
+		if got && (strings.Contains(err.Error(), "\n") || strings.Contains(err.Error(), "as TOML writes it")) {
+			t.Errorf("%s: %v", name, err)
 		}
 	}
 }

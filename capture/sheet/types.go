@@ -59,6 +59,8 @@ type Heaters struct {
 	SupplyTolPercent float64       // of the supply's volts, plus or minus
 	PartTolPercent   float64       // of the dropper resistors, plus or minus
 	LeadOhm          float64       // leads and socket contacts, both ways
+	HeadroomPercent  float64       // share of a supply's rating that the heaters may take, 0 not told
+	AmbientC         *float64      // air around the dropper in °C, nil not told
 	LeadM            float64       // length of the pair of wires from supply to filter, metres, 0 not told
 	Series           string        // preferred values of IEC 60063: "E6", "E12", "E24", "E48", "E96"
 	OwnValves        []OwnValve    // that no table knows
@@ -122,6 +124,7 @@ type Unit struct {
 	State              string    // Bare, BehindFilter or BehindDropper
 	Date               string    // ISO 8601, "" not told
 	RatedV, RatedA     float64   // from the label, volts and amperes, 0 unknown
+	LimitA             float64   // current at which it limits, amperes, 0 not told
 	OutputUF           float64   // its own output capacitor in microfarads, 0 not known
 	Readings           []Reading // of a meter
 	Shown              []Shown   // read off a screen

@@ -44,7 +44,7 @@ captures that follow. Never connect mains to a sound input.`,
 			return usageError{errors.New("no --volts-rms given, expected the sine's volts rms as the meter shows them")}
 		}
 		if rms > mostSoundV {
-			return usageError{fmt.Errorf("--volts-rms is %g, expected volts, %g at most; for %g mV write %g", rms, mostSoundV, rms, rms/1e3)}
+			return usageError{fmt.Errorf("--volts-rms: found %g, expected volts, %g at most; for %g mV write %g", rms, mostSoundV, rms, rms/1e3)}
 		}
 		file := args[0]
 		opt.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))

@@ -56,11 +56,11 @@ worst margins.`,
 
 func (f *compareFlags) run(cmd *cobra.Command, args []string, opt capture.Options) error {
 	if f.mainsHz != 0 && f.mainsHz != 50 && f.mainsHz != 60 {
-		return usageError{fmt.Errorf("--mains is %g, expected 50 or 60", f.mainsHz)}
+		return usageError{fmt.Errorf("--mains: found %g, expected 50 or 60", f.mainsHz)}
 	}
 	format := strings.ToLower(strings.TrimPrefix(filepath.Ext(f.plot), "."))
 	if f.plot != "" && format != "png" && format != "svg" {
-		return usageError{fmt.Errorf("--plot is %s, expected a name ending in .png or .svg", strconv.Quote(f.plot))}
+		return usageError{fmt.Errorf("--plot: found %s, expected a name ending in .png or .svg", strconv.Quote(f.plot))}
 	}
 	var sides [2]*report.Side
 	for i, path := range args {

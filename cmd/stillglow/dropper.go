@@ -177,6 +177,11 @@ func (f *dropperFlags) check() error {
 // leastTolPercent is the least tolerance that is meant in percent: less is a share of one.
 const leastTolPercent = 0.1
 
+// shareSlip words a percentage that was given as a share of one.
+func shareSlip(flag string, value float64) string {
+	return fmt.Sprintf("--%s: found %g, expected percent, %g or more; for a share of %g write %.6g", flag, value, leastTolPercent, value, 100*value)
+}
+
 // checkShares refuses a tolerance given as a share of one where percent are wanted.
 func (f *dropperFlags) checkShares() error {
 	for _, x := range []struct {
@@ -184,7 +189,7 @@ func (f *dropperFlags) checkShares() error {
 		value float64
 	}{{"supply-tol", f.supplyTol}, {"part-tol", f.partTol}} {
 		if x.value > 0 && x.value < leastTolPercent {
-			return fmt.Errorf("--%s: found %g, expected percent, 0 or %g and more; for a share of %g write %.6g", x.flag, x.value, leastTolPercent, x.value, 100*x.value)
+			return errors.New(shareSlip(x.flag, x.value))
 		}
 	}
 	return nil

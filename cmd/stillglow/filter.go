@@ -107,11 +107,11 @@ func (f *filterFlags) asMeant() error {
 		{"c-uf", f.c1UF, 1e-2, "microfarads", "F"}, {"c2-uf", f.c2UF, 1e-2, "microfarads", "F"}, {"l-uh", f.lUH, 1e-3, "microhenries", "H"},
 	} {
 		if x.value > 0 && x.value < x.least {
-			return usageError{fmt.Errorf("--%s is %g, expected %s, %g or more; for %g %s write %.6g", x.flag, x.value, x.unit, x.least, x.value, x.of, x.value*1e6)}
+			return usageError{fmt.Errorf("--%s: found %g, expected %s, %g or more; for %g %s write %.6g", x.flag, x.value, x.unit, x.least, x.value, x.of, x.value*1e6)}
 		}
 	}
 	if drop := f.rOhm * f.loadA; drop > mostDropV {
-		return usageError{fmt.Errorf("--r-ohm %g at --heaters-a %g takes %.3g V, expected at most %g; both are without a prefix: for 750 mΩ write 0.75, for 940 mA 0.94", f.rOhm, f.loadA, drop, mostDropV)}
+		return usageError{fmt.Errorf("--r-ohm: found %g, which at --heaters-a %g takes %.3g V, expected at most %g; both are without a prefix: for 750 mΩ write 0.75, for 940 mA 0.94", f.rOhm, f.loadA, drop, mostDropV)}
 	}
 	return nil
 }

@@ -76,7 +76,7 @@ not_measured.`,
 func (f *measureFlags) setup() (analysis.Setup, error) {
 	var none analysis.Setup
 	if f.mainsHz != 0 && f.mainsHz != 50 && f.mainsHz != 60 {
-		return none, usageError{fmt.Errorf("--mains is %g, expected 50 or 60", f.mainsHz)}
+		return none, usageError{fmt.Errorf("--mains: found %g, expected 50 or 60", f.mainsHz)}
 	}
 	shape, err := bandlimit.Parse(f.lowPass)
 	if err != nil {
@@ -87,11 +87,11 @@ func (f *measureFlags) setup() (analysis.Setup, error) {
 		value, most float64
 	}{{"rated-v", f.ratedV, 200}, {"load-a", f.loadA, 100}, {"gain-percent", f.gain, 100}} { // as in a sheet
 		if !(n.value >= 0 && n.value <= n.most) {
-			return none, usageError{fmt.Errorf("--%s is %g, expected 0 to %g", n.name, n.value, n.most)}
+			return none, usageError{fmt.Errorf("--%s: found %g, expected 0 to %g", n.name, n.value, n.most)}
 		}
 	}
 	if f.gain > 0 && f.gain < leastTolPercent {
-		return none, usageError{fmt.Errorf("--gain-percent is %g, expected percent, %g or more; for a share of %[1]g write %.6[3]g", f.gain, leastTolPercent, 100*f.gain)}
+		return none, usageError{errors.New(shareSlip("gain-percent", f.gain))}
 	}
 	return analysis.Setup{
 		MainsHz: f.mainsHz, LowPass: shape, GainFraction: f.gain / 100,

@@ -133,6 +133,9 @@ func (w *newWriter) heaters(load heater.Load) {
 	w.line("# The heaters it must feed. wiring: \"parallel\" (6.3 V), \"series\" (a centre-tapped")
 	w.line("# heater at 12.6 V) or \"string\" (in series).")
 	w.line("[heaters]")
+	w.line("# ambient_c        = 45  # air around the dropper inside the chassis, °C; 25 if left out")
+	w.line("# lead_ohm         = 0.1 # leads and sockets, both wires together")
+	w.line("# headroom_percent = 80  # of a unit's rated_a that the heaters may take")
 	for _, g := range load.Groups {
 		w.line("[[heaters.valve]]")
 		w.line("type   = %s", sheet.Quote(g.Valve.Type))
@@ -186,6 +189,7 @@ func (w *newWriter) unit(u newUnit, got sortedFiles, first bool) {
 	w.line("rated_v = %g", answered(f.ratedV))
 	w.line("rated_a = %g", answered(f.ratedA))
 	if first {
+		w.line("# limit_a = %g # where it limits its current, if you have measured that", 1.3*answered(f.ratedA))
 		w.line("# The same unit measured behind its filter or dropper, or on another day, goes in another [[unit]]:")
 		w.line("# state = \"filter\"")
 		w.line("# date  = 2026-01-31")

@@ -100,7 +100,7 @@ override it.`,
 				return usageError{errors.New("give the cathode resistor, such as --cathode-ohm 1500, or a bench sheet with a [hears] table")}
 			}
 			if f.cathodeOhm > 0 && f.cathodeOhm < 10 {
-				return usageError{fmt.Errorf("--cathode-ohm is %g, expected ohms, 10 or more; for %g kΩ write %g", f.cathodeOhm, f.cathodeOhm, f.cathodeOhm*1e3)}
+				return usageError{fmt.Errorf("--cathode-ohm: found %g, expected ohms, 10 or more; for %g kΩ write %g", f.cathodeOhm, f.cathodeOhm, f.cathodeOhm*1e3)}
 			}
 			s := f.over(cmd, target.Stage{})
 			if err := pipeline.CanHear(s, heater.Load{}); err != nil {

@@ -110,7 +110,7 @@ var (
 	captureFields = []field{{"channel", text}, {"probe_factor", num}, {"coupling", text}, {"mode", text}, {"volt_unit", text}, {"band_limited", yesNo}, {"anti_aliased", yesNo},
 		{"bandwidth_hz", hertz}, {"volts_per_full_scale", num}, {"time_unit", text}, {"rate_hz", hertz}, {"load_a", num}, {"note", text},
 		{"scale", num}, {"segment", whole}}
-	unitFields  = []field{{"brand", text}, {"model", text}, {"mark", text}, {"state", text}, {"date", day}, {"rated_v", num}, {"rated_a", num}, {"output_uf", num}, {"note", text}}
+	unitFields  = []field{{"brand", text}, {"model", text}, {"mark", text}, {"state", text}, {"date", day}, {"rated_v", num}, {"rated_a", num}, {"limit_a", num}, {"output_uf", num}, {"note", text}}
 	shownFields = []field{{"plus_minus_percent", num}, {"load_a", num}, {"by", text}, {"band_limited", yesNo}}
 	hearsFields = []field{{"cathode_ohm", prefixed}, {"bypass_f", prefixed}, {"valve", text}, {"source_ohm", prefixed}, {"heater_reference", text}, {"stage", text},
 		{"mu", num}, {"gm_ma_per_v", num}, {"gain_before", num}, {"gain", num}, {"riaa", yesNo}, {"allowed_input_v", prefixed}}
@@ -118,7 +118,7 @@ var (
 	benchFields      = []field{{"title", text}, {"workshop", text}, {"date", text}, {"target", text}, {"mains_hz", num}, {"note", text}}
 	instrumentFields = []field{{"name", text}, {"bandwidth_hz", hertz}, {"memory_samples", whole}, {"max_rate_hz", hertz}, {"coupling", text},
 		{"probe_factor", num}, {"gain_percent", num}, {"volts_per_full_scale", num}}
-	heaterFields = []field{{"supply_tolerance_percent", num}, {"part_tolerance_percent", num}, {"lead_ohm", num}, {"series", text}}
+	heaterFields = []field{{"supply_tolerance_percent", num}, {"part_tolerance_percent", num}, {"lead_ohm", num}, {"headroom_percent", num}, {"ambient_c", num}, {"series", text}}
 	valveFields  = []field{{"type", text}, {"count", whole}, {"wiring", text}, {"string", text}, {"cathode_v", num}}
 	ownFields    = []field{{"type", text}, {"volts", num}, {"amps", num}, {"centre_tapped", yesNo}, {"source", text}}
 )

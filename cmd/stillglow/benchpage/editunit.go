@@ -98,7 +98,7 @@ func unitAgain(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 	}
 	var same sheet.Fields
 	for _, f := range t.Fields(unitPath(i)) {
-		if slices.Contains([]string{"brand", "model", "mark", "rated_v", "rated_a", "output_uf"}, f.Key) {
+		if slices.Contains([]string{"brand", "model", "mark", "rated_v", "rated_a", "limit_a", "output_uf"}, f.Key) {
 			same = append(same, f)
 		}
 	}

@@ -119,9 +119,17 @@ func TestStatesOfOneUnit(t *testing.T) {
 	if a := s.edit(t, "unit-new", "brand", "Quibble", "mark", "q1"); a.OK {
 		t.Error("a unit that is there already")
 	}
-	s.must(t, "unit", "unit", "Quibble Q1 behind its filter", "state", "filter", "date", "2026-06-01", "output_uf", "1000", "note", "LC of 33 µH")
-	if u := s.sheet(t).Units[1]; u.State != sheet.BehindFilter || u.Date != "2026-06-01" || u.OutputUF != 1000 {
+	s.must(t, "unit", "unit", "Quibble Q1 behind its filter", "state", "filter", "date", "2026-06-01", "limit_a", "2.6", "output_uf", "1000", "note", "LC of 33 µH")
+	if u := s.sheet(t).Units[1]; u.State != sheet.BehindFilter || u.Date != "2026-06-01" || u.OutputUF != 1000 || u.LimitA != 2.6 {
 		t.Errorf("%+v", u)
+	}
+	s.must(t, "heaters", "ambient_c", "0", "headroom_percent", "70")
+	if h := s.sheet(t).Heaters; h.AmbientC == nil || *h.AmbientC != 0 || h.HeadroomPercent != 70 {
+		t.Errorf("%+v", h)
+	}
+	s.must(t, "heaters", "ambient_c", "", "headroom_percent", "")
+	if h := s.sheet(t).Heaters; h.AmbientC != nil || h.HeadroomPercent != 0 {
+		t.Errorf("%+v", h)
 	}
 }
 

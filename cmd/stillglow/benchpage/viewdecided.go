@@ -19,6 +19,7 @@ type unitView struct {
 	ID, Name       string
 	U              sheet.Unit
 	RatedV, RatedA string
+	LimitA         string
 	Captures       []cardView
 	Readings       []readingView
 	Shown          []shownView
@@ -72,7 +73,7 @@ func (v *view) units(b *bench) {
 	}
 	for i, u := range b.sheet.Units {
 		brands[u.Brand], models[u.Model], marks[u.Mark] = true, true, true
-		w := unitView{ID: unitID("unit", u.Name()), Name: u.Name(), U: u, RatedV: trimmed(u.RatedV), RatedA: trimmed(u.RatedA), State: u.State, OutputUF: trimmed(u.OutputUF), Alike: len(alikeUnits(b.sheet, i))}
+		w := unitView{ID: unitID("unit", u.Name()), Name: u.Name(), U: u, RatedV: trimmed(u.RatedV), RatedA: trimmed(u.RatedA), LimitA: trimmed(u.LimitA), State: u.State, OutputUF: trimmed(u.OutputUF), Alike: len(alikeUnits(b.sheet, i))}
 		for _, e := range b.entries {
 			if e.Role == ofUnit && e.Unit == i {
 				w.Captures = append(w.Captures, b.card(e))

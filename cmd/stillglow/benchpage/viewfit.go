@@ -21,6 +21,8 @@ type fitView struct {
 	SupplyTol   string
 	PartTol     string
 	LeadOhm     string
+	Headroom    string // percent
+	AmbientC    string
 	Error       string
 	Units       []fitUnit
 	SeriesNames []string
@@ -59,7 +61,10 @@ func wiringsOf(v heater.Valve) []report.NamedText {
 func (v *view) fit(b *bench) {
 	h := b.sheet.Heaters
 	f := fitView{Heaters: h, SupplyTol: trimmed(h.SupplyTolPercent), PartTol: trimmed(h.PartTolPercent), LeadOhm: trimmed(h.LeadOhm),
-		SeriesNames: []string{"E6", "E12", "E24", "E48", "E96"}}
+		Headroom: trimmed(h.HeadroomPercent), SeriesNames: []string{"E6", "E12", "E24", "E48", "E96"}}
+	if h.AmbientC != nil {
+		f.AmbientC = fmt.Sprintf("%g", *h.AmbientC)
+	}
 	for i, g := range h.Groups {
 		one := valveView{N: i, Type: g.Type, Count: g.Count, Wiring: g.Wiring, String: g.String, Cathode: trimmed(g.CathodeV)}
 		if valve, err := heater.Lookup(g.Type, ownValves(b.sheet)); err == nil { // else the decision says so

@@ -1,0 +1,48 @@
+package pipeline
+
+import (
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// What a sheet says of the air at the dropper, of headroom and of where a unit limits its
+// current decides its plan as the dropper command's flags do. By hand: 2.5 A at most put
+// 2.5²·0.7875 = 4.92 W into 0.75 Ω +5 % with a heater shorted, which 5 W carries at 25 °C;
+// at 100 °C 0.7 of a rating is left, and 4.92/0.7 = 7.03 W asks for 10 W. 1.01 A is 50 %
+// of 2 A.
+func TestSheetsAirHeadroomAndLimit(t *testing.T) {
+	plan := func(heaters, unit string) (fitW, ambientC, limitA float64, headroom string) {
+		t.Helper()
+		path := filepath.Join(t.TempDir(), "bench.toml")
+		text := "mains_hz = 50\n[heaters]\n" + heaters + "\n[[heaters.valve]]\ntype = \"12AU7\"\ncount = 2\n[[heaters.valve]]\ntype = \"6N2P\"\n" +
+			"[[unit]]\nbrand = \"Quibble\"\nmark = \"Q1\"\nrated_v = 7\nrated_a = 2\n" + unit + "\nreadings = [{ load_a = 0, v = 7 }, { load_a = 0.94, v = 7 }]\n"
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		p := mustEvaluate(t, path, nil).Units[0].Plan
+		shared, ok := p.Shared()
+		if !ok || shared.Label != "0.75 Ω" {
+			t.Fatalf("fit %q: %s", shared.Label, p.Why)
+		}
+		return shared.FitW(), p.Options.AmbientC, p.Supply.LimitA, p.Headroom
+	}
+	for _, c := range []struct {
+		heaters, unit         string
+		fitW, ambient, limitA float64
+		headroom              string
+	}{
+		{"", "", 15, 25, 0, "within the 80 % rule"},
+		{"", "limit_a = 2.5", 5, 25, 2.5, "within"},
+		{"ambient_c = 100", "limit_a = 2.5", 10, 100, 2.5, "within"},
+		{"ambient_c = 0", "limit_a = 2.5", 5, 0, 2.5, "within"},
+		{"headroom_percent = 40", "", 15, 25, 0, "over the 40 % rule"},
+	} {
+		fitW, ambient, limitA, headroom := plan(c.heaters, c.unit)
+		if fitW != c.fitW || math.Abs(ambient-c.ambient) > 1e-9 || limitA != c.limitA || !strings.Contains(headroom, c.headroom) {
+			t.Errorf("%q, %q: %g W, %g °C, %g A, %s", c.heaters, c.unit, fitW, ambient, limitA, headroom)
+		}
+	}
+}
