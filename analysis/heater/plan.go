@@ -335,7 +335,12 @@ func (p *Plan) sayChoice(best choiceKey) {
 		p.BestWhy = fmt.Sprintf("the tolerances reach %s to %s, and without a dropper there is nothing to trim: measure the warm heaters, and where one is outside its limits take a supply of about %s with a dropper",
 			percent(part.WorstLow), percent(part.WorstHigh), volts(p.Load.Volts+nextSupplyV))
 	case best.corners:
-		p.BestWhy = fmt.Sprintf("nominal volts are right, but the tolerances reach %s to %s: measure and trim", percent(part.WorstLow), percent(part.WorstHigh))
+		nominal := "nominal volts are right"
+		if math.Abs(part.ErrFrac) > nearNominal {
+			c := part.Corners[0]
+			nominal = fmt.Sprintf("at nominal values the %s gets %s (%s), inside its limits", c.Heater, volts3(c.HeaterV), percent(c.RelErr))
+		}
+		p.BestWhy = fmt.Sprintf("%s, but the tolerances reach %s to %s: measure and trim", nominal, percent(part.WorstLow), percent(part.WorstHigh))
 	default:
 		p.BestWhy = fmt.Sprintf("every worst case within %s to %s, and no pulled valve takes another over its limit", percent(part.WorstLow), percent(part.WorstHigh))
 		if part.pulledHigh {

@@ -218,3 +218,17 @@ func TestNothingToTrimWithoutADropper(t *testing.T) {
 		t.Error(p.BestWhy)
 	}
 }
+
+// Heaters of 0.34 and 0.365 A in one string never share its volts evenly, (0.365/0.34)^(1/0.6)
+// = 1.126 to 1, so that the smaller gets 6.67 V: no nominal volts are called right there.
+func TestUnevenNominalVoltsAreNotCalledRight(t *testing.T) {
+	p := plan(t, "6N2P@string,6DJ8@string", Supply{Volts: 15, RatedA: 1, TolFrac: 0.05}, Options{})
+	part := p.best()
+	near(t, "6N2P, V", part.HeaterV, 12.6*1.126/2.126, 0.02)
+	if strings.Contains(p.BestWhy, "are right") || !strings.Contains(p.BestWhy, "the 6N2P gets 6.6") {
+		t.Error(p.BestWhy)
+	}
+	if p = plan(t, "9x12AX7", Supply{Volts: 12, RatedA: 5, TolFrac: 0.05}, Options{}); !strings.Contains(p.BestWhy, "nominal volts are right, but") {
+		t.Error(p.BestWhy)
+	}
+}
