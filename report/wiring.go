@@ -389,9 +389,13 @@ func (w *wiring) dropping(part *heater.Part, a *heater.Arrangement, post *filter
 		capacitor(post.C1)
 	}
 	capacitor(post.CFilm)
-	if post.CDampF > 0 {
-		w.branch(24, branchPart{uprightBox, 22, 16, []string{filter.Ohms(post.DampOhm)}},
-			branchPart{plates(true), 6, 22, []string{filter.Farads(post.CDampF), "damping"}})
+	if post.CDamp.F > 0 {
+		damping := branchPart{plates(true), 6, 22, []string{filter.Farads(post.CDamp.F), "damping"}}
+		if post.DampOhm > 0 {
+			w.branch(24, branchPart{uprightBox, 22, 16, []string{filter.Ohms(post.DampOhm)}}, damping)
+		} else { // its ESR does it
+			w.branch(24, damping)
+		}
 		if !w.upright {
 			w.lead(wirePitch - 24)
 		}

@@ -126,7 +126,7 @@ func TestWiringSketch(t *testing.T) {
 	if strings.Count(svg, ">0.75 Ω<") != 2 || !strings.Contains(svg, "in series 0.75 Ω") {
 		t.Errorf("the sketches with a post-filter name no 0.75 Ω: %s", svg)
 	}
-	a.Best.Circuit = filter.Circuit{Topology: filter.CLC, L: filter.Inductor{H: 100e-6}, C1: filter.Capacitor{F: 470e-6, Kind: filter.Electrolytic}, C2: filter.Capacitor{F: 2200e-6, Kind: filter.Electrolytic}, DampOhm: 0.47, CDampF: 4700e-6}
+	a.Best.Circuit = filter.Circuit{Topology: filter.CLC, L: filter.Inductor{H: 100e-6}, C1: filter.Capacitor{F: 470e-6, Kind: filter.Electrolytic}, C2: filter.Capacitor{F: 2200e-6, Kind: filter.Electrolytic}, DampOhm: 0.47, CDamp: filter.Capacitor{F: 4700e-6, Kind: filter.Electrolytic}}
 	fitsUpright(t, "CLC", sketch(&p, a, "", true))
 	if svg := wiringInline(&p, a, ""); !strings.Contains(svg, ">damping<") || !strings.Contains(svg, ">0.47 Ω<") {
 		t.Errorf("the damping is not drawn: %s", svg)

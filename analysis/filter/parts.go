@@ -130,8 +130,8 @@ func (c Circuit) cost() float64 {
 	if c.Topology != RC {
 		sum += 1100 + 10*math.Log10(c.L.H/1e-9)
 	}
-	if c.CDampF > 0 {
-		sum += 2000 + 10*math.Log10(c.CDampF/1e-9)
+	if c.CDamp.F > 0 {
+		sum += 2000 + 10*math.Log10(c.CDamp.F/1e-9)
 	}
 	return sum
 }
@@ -140,7 +140,7 @@ func (c Circuit) cost() float64 {
 // doubled and value 20 % down, by age, cold and the makers' spread (common
 // practice, no source).
 func (c Circuit) Worn() Circuit {
-	for _, p := range []*Capacitor{&c.C1, &c.C2, &c.CFilm} {
+	for _, p := range []*Capacitor{&c.C1, &c.C2, &c.CFilm, &c.CDamp} {
 		p.F *= wornF
 		p.ESROhm *= wornESR
 	}
@@ -181,8 +181,12 @@ func (c Circuit) Shopping(mostV, loadA float64) []string {
 		capacitor(c.C1, "across the heaters")
 	}
 	capacitor(c.CFilm, "across it, leads as short as possible")
-	if c.CDampF > 0 {
-		list = append(list, fmt.Sprintf("%s in series with a %s %.3g V 105 °C electrolytic capacitor across the heaters, as damping, its + towards the positive wire, mounted clear of the dropper", si(c.DampOhm, "Ω"), si(c.CDampF, "F"), ratedVolts(mostV)))
+	if c.CDamp.F > 0 {
+		resistor := ""
+		if c.DampOhm > 0 {
+			resistor = si(c.DampOhm, "Ω") + " in series with "
+		}
+		list = append(list, resistor+fmt.Sprintf("a %s %.3g V 105 °C low-impedance electrolytic capacitor across the heaters, as damping, its + towards the positive wire, mounted clear of the dropper (ESR %s assumed)", si(c.CDamp.F, "F"), ratedVolts(mostV), about(c.CDamp.ESROhm, "Ω")))
 	}
 	return list
 }
@@ -211,7 +215,7 @@ func (c Circuit) HasElectrolytic() bool {
 			return true
 		}
 	}
-	return c.CDampF > 0
+	return c.CDamp.F > 0
 }
 
 // words names a capacitor as it is bought and fitted.

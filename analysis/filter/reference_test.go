@@ -45,7 +45,7 @@ func (r refCircuit) circuit() Circuit {
 		Topology: Topology(r.Topology), SourceOhm: r.SourceOhm, ROhm: r.ROhm, LoadOhm: r.LoadOhm,
 		L:  Inductor{H: r.LH, DCROhm: r.LDCROhm, SelfResonanceHz: r.LSRFHz},
 		C1: Capacitor{F: r.C1F, ESROhm: r.C1ESROhm, ESLH: r.C1ESLH}, C2: Capacitor{F: r.C2F, ESROhm: r.C2ESROhm, ESLH: r.C2ESLH},
-		CFilm: Capacitor{F: r.FilmF, ESROhm: r.FilmESR, ESLH: r.FilmESL}, DampOhm: r.DampOhm, CDampF: r.DampF,
+		CFilm: Capacitor{F: r.FilmF, ESROhm: r.FilmESR, ESLH: r.FilmESL}, DampOhm: r.DampOhm, CDamp: Capacitor{F: r.DampF},
 	}
 }
 

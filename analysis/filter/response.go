@@ -23,7 +23,7 @@ func (c Circuit) Check() error {
 		{"bypass capacitor", c.CFilm.F}, {"its ESR", c.CFilm.ESROhm}, {"its ESL", c.CFilm.ESLH},
 		{"coil", c.L.H}, {"coil's DCR", c.L.DCROhm}, {"coil's self-resonance", c.L.SelfResonanceHz},
 		{"lead inductance", c.SourceH}, {"supply's output capacitor", c.CSource.F}, {"coil's rated current", c.L.RatedA},
-		{"damping resistor", c.DampOhm}, {"damping capacitor", c.CDampF},
+		{"damping resistor", c.DampOhm}, {"damping capacitor", c.CDamp.F}, {"its ESR", c.CDamp.ESROhm}, {"its ESL", c.CDamp.ESLH},
 	} {
 		if !(p.v >= 0) || math.IsInf(p.v, 0) {
 			return fmt.Errorf("%s filter: %s is %g, expected a number of 0 or more", c.Topology, p.name, p.v)
@@ -72,10 +72,9 @@ func (c Circuit) output(w float64) complex128 {
 		y += c.C1.admittance(w)
 	}
 	y += c.CFilm.admittance(w)
-	if c.CDampF > 0 && w > 0 {
-		y += 1 / complex(c.DampOhm, -1/(w*c.CDampF))
-	}
-	return y
+	damping := c.CDamp
+	damping.ESROhm += c.DampOhm
+	return y + damping.admittance(w)
 }
 
 // Response is the ratio of the volts across the heaters to the supply's inner
@@ -139,8 +138,8 @@ func (c Circuit) DropV(loadA float64) float64 {
 // slowest is about the longest time constant of the network in seconds.
 func (c Circuit) slowest() float64 {
 	r := c.SourceOhm + c.ROhm + c.L.DCROhm
-	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF + c.CSource.F
-	tau := (r + c.C1.ESROhm + c.C2.ESROhm + c.DampOhm) * total
+	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDamp.F + c.CSource.F
+	tau := (r + c.C1.ESROhm + c.C2.ESROhm + c.DampOhm + c.CDamp.ESROhm) * total
 	if c.SourceH > 0 {
 		tau = math.Max(tau, 10*math.Sqrt(c.SourceH*total))
 	}

@@ -585,18 +585,44 @@ func damped(c Circuit) Circuit {
 	if c.Topology == CLC {
 		out = c.C2.F
 	}
-	e12, _ := heater.ESeries("E12") // a name that it knows
-	c.DampOhm = standard(math.Sqrt(c.L.H/out), e12, false)
-	c.CDampF = standard(4*out, []float64{10, 22, 47}, true)
+	wanted := math.Sqrt(c.L.H / out)
+	c.CDamp = dampingCapacitor(wanted, out)
+	c.DampOhm = 0
+	if ohm := wanted - c.CDamp.ESROhm; ohm >= leastDampOhm {
+		e12, _ := heater.ESeries("E12") // a name that it knows
+		c.DampOhm = standard(ohm, e12, false)
+	}
 	return c
 }
 
+// leastDampOhm is the least resistance that is fitted to damp: with less to add, the
+// capacitor's own ESR does it.
+const leastDampOhm = 0.08
+
+// dampingCapacitor is the least standard electrolytic that damps a resonance which wants
+// so many ohms across a capacitor of so many farads: several times as great, and with an
+// ESR that leaves room for the ohms.
+func dampingCapacitor(wantedOhm, farads float64) Capacitor {
+	for f := standard(dampTimes*farads, []float64{10, 22, 47}, true); ; f = standard(1.01*f, []float64{10, 22, 47}, true) {
+		if c, err := NewCapacitor(Electrolytic, f); err != nil || c.ESROhm <= dampTol*wantedOhm || f > mostDampF {
+			return c
+		}
+	}
+}
+
+// A damping branch may have a fifth more resistance than it wants, which raises the peak
+// by less than a decibel; larger capacitors than the other are on no bench.
+const (
+	dampTol   = 1.2
+	mostDampF = 10e-3
+)
+
 // needlesslyDamped reports whether the circuit without its damping would do as well.
 func (c Circuit) needlesslyDamped() bool {
-	if c.CDampF == 0 {
+	if c.CDamp.F == 0 {
 		return false
 	}
-	c.CDampF, c.DampOhm = 0, 0
+	c.CDamp, c.DampOhm = Capacitor{}, 0
 	_, db := peak(c)
 	return db <= worstPeakDB
 }

@@ -38,7 +38,7 @@ type Circuit struct {
 	CFilm     Capacitor // small bypass across the output, F 0: none
 	L         Inductor  // the series coil of LC and CLC
 	DampOhm   float64   // damping resistor in series with CDamp across the output, 0: none
-	CDampF    float64   // farads in series with DampOhm; 0: no damping
+	CDamp     Capacitor // in series with DampOhm, its ESR on top of it; F 0: no damping
 	LoadOhm   float64   // heaters' hot resistance
 }
 

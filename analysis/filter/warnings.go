@@ -55,7 +55,7 @@ func startWarnings(c Circuit, volts float64) []string {
 	if c.Topology == CLC {
 		direct = c.C1.F
 	}
-	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDampF
+	total := c.C1.F + c.C2.F + c.CFilm.F + c.CDamp.F
 	switch {
 	case direct > maxStartF:
 		return []string{fmt.Sprintf("%s connected directly to the supply: small supplies usually start with up to %s (from memory); try it, or fit an RC with the dropper's resistance ahead of the capacitor", si(direct, "F"), si(maxStartF, "F"))}
@@ -96,8 +96,9 @@ func resonanceWarnings(r Result, captures []*analysis.Measurement) []string {
 	return w
 }
 
-// dampWords says what damps the circuit's resonance: the coil's and capacitor's √(L/C) in
-// series with a capacitor four times as great (common practice, no source).
+// dampWords says what damps the circuit's resonance: the coil's and capacitor's √(L/C),
+// the ESR of what is in series with it included, with a capacitor four times as great or
+// more (common practice, no source).
 func (c Circuit) dampWords() string {
 	last := c.C1.F
 	if c.Topology == CLC {
@@ -106,7 +107,12 @@ func (c Circuit) dampWords() string {
 	if c.Topology == RC || !(c.L.H > 0) || !(last > 0) { // the leads against the supply's own capacitor
 		return "damp it"
 	}
-	return fmt.Sprintf("damp it with about %s in series with %s or more across the heaters", about(math.Sqrt(c.L.H/last), "Ω"), about(dampTimes*last, "F"))
+	wanted := math.Sqrt(c.L.H / last)
+	p := dampingCapacitor(wanted, last)
+	if add := wanted - p.ESROhm; add >= leastDampOhm {
+		return fmt.Sprintf("damp it with about %s in series with an electrolytic of %s or more across the heaters: %s in all, the capacitor's ESR of about %s included", about(add, "Ω"), si(p.F, "F"), about(wanted, "Ω"), about(p.ESROhm, "Ω"))
+	}
+	return fmt.Sprintf("damp it with an electrolytic of about %s across the heaters, whose ESR of about %s does what a resistor would: %s is wanted", si(p.F, "F"), about(p.ESROhm, "Ω"), about(wanted, "Ω"))
 }
 
 // dampTimes is how much greater the damping capacitor is than the one it damps.
@@ -171,8 +177,8 @@ func inrushWords(c Circuit, total, volts float64) string {
 // and not the supply decide that.
 func inrushDraws(c Circuit, volts float64) string {
 	esr := math.Max(c.C1.ESROhm, c.C2.ESROhm)
-	if c.CDampF > 0 { // the two side by side
-		esr = 1 / (1/math.Max(esr, 1e-9) + 1/math.Max(c.DampOhm, 1e-9))
+	if c.CDamp.F > 0 { // the two side by side
+		esr = 1 / (1/math.Max(esr, 1e-9) + 1/math.Max(c.DampOhm+c.CDamp.ESROhm, 1e-9))
 	}
 	if peak := volts / (c.ROhm + c.L.DCROhm + c.SourceOhm + esr); c.Topology != CLC && peak < mostBrickA {
 		return fmt.Sprintf("draws up to %.1f A", peak)

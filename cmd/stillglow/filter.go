@@ -86,7 +86,7 @@ relative to the volts at the supply's own connector.`,
 	fl.Float64Var(&f.dcrOhm, "dcr-ohm", 0, "the coil's DCR in ohms (default: usual for its size)")
 	fl.Float64Var(&f.srfMHz, "srf-mhz", 0, "the coil's self-resonance in megahertz (default: usual for its size)")
 	fl.Float64Var(&f.dampOhm, "damp-ohm", 0, "damping resistor in ohms, in series with --damp-uf across the heaters")
-	fl.Float64Var(&f.dampUF, "damp-uf", 0, "damping capacitor in microfarads (default: none)")
+	fl.Float64Var(&f.dampUF, "damp-uf", 0, "damping capacitor in microfarads, an ordinary electrolytic whose ESR adds to --damp-ohm (default: none)")
 	fl.Float64Var(&f.leadM, "lead-m", 0, "length of the lead from supply to filter in metres, at 1 µH per metre (default: none)")
 	fl.Float64Var(&f.supplyUF, "supply-uf", 0, "the supply's own output capacitor in microfarads, an ordinary electrolytic (default: not known)")
 	fl.Float64Var(&f.mostV, "max-v", 0, "the highest volts the supply gives, unloaded, for the capacitors' rating (default: its volts under load)")
@@ -110,6 +110,23 @@ func (f *filterFlags) asMeant() error {
 			return usageError{fmt.Errorf("--%s: found %g, expected %s, %g or more; for %g %s write %.6g", x.flag, x.value, x.unit, x.least, x.value, x.of, x.value*1e6)}
 		}
 	}
+	topology := filter.Topology(strings.ToUpper(f.topology))
+	for _, x := range []struct {
+		given bool
+		flag  string
+		needs string
+	}{
+		{f.lUH != 0 && topology == filter.RC, "l-uh", "--topology lc or clc"},
+		{f.c2UF != 0 && topology != filter.CLC, "c2-uf", "--topology clc"},
+		{f.lUH == 0 && f.dcrOhm != 0, "dcr-ohm", "a coil, --l-uh"},
+		{f.lUH == 0 && f.srfMHz != 0, "srf-mhz", "a coil, --l-uh"},
+		{f.lUH == 0 && f.coilA != 0, "coil-a", "a coil, --l-uh"},
+		{f.dampUF == 0 && f.dampOhm != 0, "damp-ohm", "its capacitor, --damp-uf"},
+	} {
+		if x.given {
+			return usageError{fmt.Errorf("--%s: found without %s, where it counts for nothing; give that too, or leave it out", x.flag, x.needs)}
+		}
+	}
 	if drop := f.rOhm * f.loadA; drop > mostDropV {
 		return usageError{fmt.Errorf("--r-ohm: found %g, which at --heaters-a %g takes %.3g V, expected at most %g; both are without a prefix: for 750 mΩ write 0.75, for 940 mA 0.94", f.rOhm, f.loadA, drop, mostDropV)}
 	}
@@ -126,7 +143,7 @@ func (f *filterFlags) circuit() (filter.Circuit, error) {
 	}
 	c := filter.Circuit{
 		Topology: filter.Topology(strings.ToUpper(f.topology)), SourceOhm: f.sourceOhm, ROhm: f.rOhm,
-		DampOhm: f.dampOhm, CDampF: f.dampUF * 1e-6, SourceH: filter.LeadH(f.leadM),
+		DampOhm: f.dampOhm, SourceH: filter.LeadH(f.leadM),
 	}
 	if f.loadA > 0 {
 		c.LoadOhm = f.heaterV / f.loadA
@@ -136,6 +153,9 @@ func (f *filterFlags) circuit() (filter.Circuit, error) {
 		return c, err
 	}
 	if c.C1, err = f.capacitor(f.c1UF); err != nil {
+		return c, err
+	}
+	if c.CDamp, err = usualCapacitor(filter.Electrolytic, f.dampUF); err != nil {
 		return c, err
 	}
 	if c.Topology == filter.CLC {
