@@ -168,8 +168,18 @@ func (f *dropperFlags) check() error {
 		return fmt.Errorf("--valves has %d groups, expected at most %d; give valves of one type together, such as 2x12AU7", groups, maxValveGroups)
 	case !(f.headroom >= 1 && f.headroom <= 100):
 		return fmt.Errorf("--headroom: found %g, expected 1 to 100 percent", f.headroom)
+	case !(f.supplyTol >= 0 && f.supplyTol <= 50):
+		return fmt.Errorf("--supply-tol: found %g, expected 0 to 50 percent", f.supplyTol)
 	case !(f.partTol >= 0 && f.partTol <= 50):
 		return fmt.Errorf("--part-tol: found %g, expected 0 to 50 percent", f.partTol)
+	}
+	if err := unitSlips([]unitBound{
+		{"rated-a", f.ratedA, 0, mostAmps, "amps", "mA", 1e-3},
+		{"limit-a", f.limitA, 0, mostAmps, "amps", "mA", 1e-3},
+		{"at-a", f.atA, 0, mostAmps, "amps", "mA", 1e-3},
+		{"output-ohm", f.outputOhm, 0, mostOhms, "ohms", "mΩ", 1e-3},
+	}); err != nil {
+		return err
 	}
 	return f.checkShares()
 }
@@ -182,8 +192,12 @@ func shareSlip(flag string, value float64) string {
 	return fmt.Sprintf("--%s: found %g, expected percent, %g or more; for a share of %g write %.6g", flag, value, leastTolPercent, value, 100*value)
 }
 
-// checkShares refuses a tolerance given as a share of one where percent are wanted.
+// checkShares refuses a tolerance given as a share of one where percent are wanted, and
+// leads in milliohms.
 func (f *dropperFlags) checkShares() error {
+	if err := unitSlips([]unitBound{{"lead-ohm", f.leadOhm, 0, mostOhms, "ohms", "mΩ", 1e-3}}); err != nil {
+		return err
+	}
 	for _, x := range []struct {
 		flag  string
 		value float64
@@ -293,6 +307,10 @@ func orNone(v float64) float64 {
 	return v
 }
 
+// mostValveA is more than any one heater of a preamp draws; heaters' data sheets are in
+// milliamps too.
+const mostValveA = 20.0
+
 // parseOwn reads --own NAME=VOLTS:AMPS[:ct].
 func parseOwn(items []string) ([]heater.Valve, error) {
 	var own []heater.Valve
@@ -306,6 +324,14 @@ func parseOwn(items []string) ([]heater.Valve, error) {
 		v, errV := strconv.ParseFloat(strings.TrimSpace(parts[0]), 64)
 		a, errA := strconv.ParseFloat(strings.TrimSpace(parts[1]), 64)
 		if errV != nil || errA != nil {
+			if strings.Contains(rest, ",") {
+				bad.Fix = "write " + strings.TrimSpace(name) + "=" + strings.ReplaceAll(rest, ",", ".")
+			}
+			return nil, bad
+		}
+		if a > mostValveA {
+			bad.Found, bad.Expected = fmt.Sprintf("%g amps of %s", a, strings.TrimSpace(name)), fmt.Sprintf("amps, %g at most", mostValveA)
+			bad.Fix = fmt.Sprintf("for %g mA write %g", a, a/1e3)
 			return nil, bad
 		}
 		own = append(own, heater.Valve{Type: strings.TrimSpace(name), Volts: v, Amps: a, CentreTapped: len(parts) == 3, Source: "own entry on the command line"})

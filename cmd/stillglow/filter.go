@@ -99,16 +99,23 @@ relative to the volts at the supply's own connector.`,
 // asMeant refuses parts that no filter of a heater supply has, as another unit than the
 // flag's gives them.
 func (f *filterFlags) asMeant() error {
-	for _, x := range []struct {
-		flag         string
-		value, least float64
-		unit, of     string
-	}{
-		{"c-uf", f.c1UF, 1e-2, "microfarads", "F"}, {"c2-uf", f.c2UF, 1e-2, "microfarads", "F"}, {"l-uh", f.lUH, 1e-3, "microhenries", "H"},
-	} {
-		if x.value > 0 && x.value < x.least {
-			return usageError{fmt.Errorf("--%s: found %g, expected %s, %g or more; for %g %s write %.6g", x.flag, x.value, x.unit, x.least, x.value, x.of, x.value*1e6)}
-		}
+	if err := unitSlips([]unitBound{
+		{"c-uf", f.c1UF, 1e-2, 0, "microfarads", "F", 1e6},
+		{"c2-uf", f.c2UF, 1e-2, 0, "microfarads", "F", 1e6},
+		{"damp-uf", f.dampUF, 1e-2, 0, "microfarads", "F", 1e6},
+		{"supply-uf", f.supplyUF, 1e-2, 0, "microfarads", "F", 1e6},
+		{"l-uh", f.lUH, 1e-3, 0, "microhenries", "H", 1e6},
+		{"heaters-a", f.loadA, 0, mostAmps, "amps", "mA", 1e-3},
+		{"coil-a", f.coilA, 0, mostAmps, "amps", "mA", 1e-3},
+		{"source-ohm", f.sourceOhm, 0, mostOhms, "ohms", "mΩ", 1e-3},
+		{"esr-ohm", f.esrOhm, 0, mostOhms, "ohms", "mΩ", 1e-3},
+		{"dcr-ohm", f.dcrOhm, 0, mostOhms, "ohms", "mΩ", 1e-3},
+		{"lead-m", f.leadM, 0, mostLead, "metres", "cm", 1e-2},
+		{"max-v", f.mostV, 0, mostDropV, "volts", "mV", 1e-3},
+		{"heater-v", f.heaterV, 0, mostDropV, "volts", "mV", 1e-3},
+		{"srf-mhz", f.srfMHz, 0, mostSRFMHz, "megahertz", "Hz", 1e-6},
+	}); err != nil {
+		return usageError{err}
 	}
 	topology := filter.Topology(strings.ToUpper(f.topology))
 	for _, x := range []struct {
@@ -133,8 +140,12 @@ func (f *filterFlags) asMeant() error {
 	return nil
 }
 
-// mostDropV is more than any dropper for heaters takes: above it DC is dangerous to touch.
-const mostDropV = 60.0
+// mostDropV is more than any supply for heaters gives: above it DC is dangerous to touch.
+// No power coil resonates as high as mostSRFMHz.
+const (
+	mostDropV  = 60.0
+	mostSRFMHz = 5000.0
+)
 
 // circuit builds what the flags describe.
 func (f *filterFlags) circuit() (filter.Circuit, error) {

@@ -63,8 +63,8 @@ func (f *guideFlags) run(cmd *cobra.Command, args []string) error {
 			return err
 		}
 	}
-	if !(f.supplyV > 0) || f.supplyV > 1000 {
-		return usageError{fmt.Errorf("--supply %g, expected volts over 0", f.supplyV)}
+	if !(f.supplyV > 0) || f.supplyV > mostDropV {
+		return usageError{fmt.Errorf("--supply: found %g, expected volts over 0, 60 at most", f.supplyV)}
 	}
 	f.supplyGiven = cmd.Flags().Changed("supply")
 	return f.write(cmd.OutOrStdout(), s)

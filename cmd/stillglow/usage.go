@@ -96,7 +96,11 @@ func flagError(cmd *cobra.Command, err error) error {
 		case "func", "boolfunc": // our own words, with what was found in them
 			return fmt.Errorf("--%s: %w", f.Name, errors.Unwrap(invalid))
 		}
-		return fmt.Errorf("--%s: found %q, expected %s", f.Name, invalid.GetValue(), expected(f))
+		fix := ""
+		if expected(f) == "a number" {
+			fix = numberFix(f.Name, invalid.GetValue())
+		}
+		return fmt.Errorf("--%s: found %q, expected %s%s", f.Name, invalid.GetValue(), expected(f), fix)
 	case errors.As(err, &syntax):
 		return fmt.Errorf("found %q, expected a flag such as --json", syntax.GetSpecifiedFlag())
 	}

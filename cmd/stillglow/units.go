@@ -1,0 +1,80 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strings"
+)
+
+// unitBound is what a flag's number is believed to mean: no heater supply, and no part of
+// its circuit, is beyond it, but a number typed in another unit is. The bounds are those
+// of the same keys in a sheet, and our own.
+type unitBound struct {
+	flag        string
+	value       float64
+	least, most float64 // least counts above 0 only
+	unit        string  // of the flag: "amps"
+	of          string  // that the number is in when it is too large, or too small: "mA"
+	times       float64 // that unit in the flag's
+}
+
+// slip says that the number is in another unit, nil where it may be meant as it is.
+func (b unitBound) slip() error {
+	expected := ""
+	switch {
+	case math.IsNaN(b.value) || math.IsInf(b.value, 0) || b.value < 0:
+		return fmt.Errorf("--%s: found %g, expected %s, 0 or more", b.flag, b.value, b.unit)
+	case b.most > 0 && b.value > b.most:
+		expected = fmt.Sprintf("%g at most", b.most)
+	case b.value > 0 && b.value < b.least:
+		expected = fmt.Sprintf("%g or more", b.least)
+	default:
+		return nil
+	}
+	return fmt.Errorf("--%s: found %g, expected %s, %s; for %g %s write %.6g", b.flag, b.value, b.unit, expected, b.value, b.of, b.value*b.times)
+}
+
+// unitSlips is the first slip of the flags' numbers, nil where there is none.
+func unitSlips(bounds []unitBound) error {
+	for _, b := range bounds {
+		if err := b.slip(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Bounds that several flags share, as a sheet has them.
+const (
+	mostAmps = 100.0
+	mostOhms = 20.0 // of a supply, its leads, a capacitor's ESR or a coil's DCR
+	mostLead = 20.0 // metres from a supply to its filter
+)
+
+var (
+	commaNumber = regexp.MustCompile(`^\s*([-+]?[0-9]+),([0-9]+)\s*$`)
+	withUnit    = regexp.MustCompile(`^\s*([-+]?[0-9.]+)\s*(%|[A-Za-zµμΩ]+)\s*$`)
+)
+
+// flagUnits are the units of flags by the endings of their names.
+var flagUnits = []struct{ ending, words string }{
+	{"-a", "amps"}, {"-v", "volts"}, {"-ohm", "ohms"}, {"-uf", "microfarads"}, {"-uh", "microhenries"}, {"-nh", "nanohenries"}, {"-mhz", "megahertz"}, {"-m", "metres"},
+	{"-tol", "percent"}, {"-percent", "percent"}, {"headroom", "percent"}, {"ambient", "°C"},
+}
+
+// numberFix says how to write what was typed for a flag's number, "" where nothing tells.
+func numberFix(flag, typed string) string {
+	if m := commaNumber.FindStringSubmatch(typed); m != nil {
+		return fmt.Sprintf("; write %s.%s", m[1], m[2])
+	}
+	if withUnit.MatchString(typed) {
+		for _, u := range flagUnits {
+			if strings.HasSuffix(flag, u.ending) {
+				return "; leave the unit out: it is in " + u.words
+			}
+		}
+		return "; leave the unit out"
+	}
+	return ""
+}
