@@ -302,9 +302,12 @@ func loadText(para func(first, text string), load heater.Load, volts []loadVolts
 	para("  - ", fmt.Sprintf("%s draw %.2f A. The real heaters with their dropper are the best load. Otherwise use a resistor; wirewound is fine. (Ohm's law; twice the heat: an article on resistor ratings.)", load.Describe(), amps))
 	for _, v := range volts {
 		ohm, watts := v.V/amps, v.V*amps
-		near := ""
+		near, hottest := "", watts
 		if below, above, err := heater.Neighbours("E24", ohm); err == nil && math.Abs(below-ohm) > 1e-9*ohm {
 			near = fmt.Sprintf("; standard values: %.3g Ω (%.2f A) or %.3g Ω (%.2f A)", below, v.V/below, above, v.V/above)
+			if below > 0 {
+				hottest = v.V * v.V / below
+			}
 		}
 		who := ""
 		if len(v.Units) > 0 {
@@ -313,12 +316,25 @@ func loadText(para func(first, text string), load heater.Load, volts []loadVolts
 		if v.Assumed {
 			who = " (assumed, since no supply's volts are given; a resistor for fewer volts than yours burns: give them with --supply)"
 		}
-		para("  - ", fmt.Sprintf("From %.3g V%s: %.3g Ω, which dissipates %.1f W%s: buy %.0f W or more.", v.V, who, ohm, watts, near, math.Ceil(2*watts/5)*5))
+		para("  - ", fmt.Sprintf("From %.3g V%s: %.3g Ω, which dissipates %.1f W%s: %s.", v.V, who, ohm, watts, near, loadRating(hottest)))
 		if len(v.Over) > 0 {
 			para("  ! ", fmt.Sprintf("Leave out %s: the heaters may take %.3g A, more than its label allows, and such a supply overheats on this load.", strings.Join(v.Over, ", "), load.HighA()))
 		}
 	}
 	para("  - ", "A noise figure at another current is worth little: at light load many supplies switch in bursts. Write load_a into the entry of every capture.")
+}
+
+// loadRating is what to buy for a load resistor that dissipates so many watts: a rating on
+// sale of twice that or more, or several in parallel where no single one is.
+func loadRating(watts float64) string {
+	if buy := heater.BuyWatts(watts); buy > 0 {
+		return fmt.Sprintf("buy %g W or more", buy)
+	}
+	n := 2
+	for heater.BuyWatts(watts/float64(n)) == 0 {
+		n++
+	}
+	return fmt.Sprintf("no single one on sale stands twice that; take %d of %d times the ohms in parallel, %g W or more each", n, n, heater.BuyWatts(watts/float64(n)))
 }
 
 // instead names what could take a capture that the scope can't.

@@ -245,7 +245,7 @@ func TestGuideLoadFromTheSheet(t *testing.T) {
 		}
 	}
 	for args, want := range map[string][]string{
-		"":             {"From 13.5 V (Invented 1): 22.5 Ω", "8.1 W", "buy 20 W", "From 6.9 V (Invented 2): 11.5 Ω"},
+		"":             {"From 13.5 V (Invented 1): 22.5 Ω", "8.1 W", "buy 25 W", "From 6.9 V (Invented 2): 11.5 Ω"},
 		"--supply=9.0": {"From 9 V: 15 Ω"},
 	} {
 		line := []string{"guide", path}
@@ -321,5 +321,20 @@ func TestSlowCapturesLowPass(t *testing.T) {
 	}
 	if s.RateHz = 200e3; s.orLowPass() != "" {
 		t.Error("one pole was offered against aliases from 180 kHz")
+	}
+}
+
+// A load resistor's rating is one on sale, of twice the heat of the lower standard value
+// or more: 7²/2.4 = 20.4 W asks for 50 W, 7.5²/1.2 = 46.9 W for 100 W, and 7²/0.56 =
+// 87.5 W for more than any single one.
+func TestGuideLoadRatingIsOnSale(t *testing.T) {
+	for _, c := range []struct{ valves, supply, want string }{
+		{"9x12AX7", "7", "buy 50 W or more"}, {"10x6SN7", "7.5", "buy 100 W or more"}, {"EF86", "7", "buy 3 W or more"},
+		{"20x6SN7", "7", "take 2 of 2 times the ohms in parallel, 100 W or more each"},
+	} {
+		out, errs, code := command(t, "guide", "--valves", c.valves, "--supply", c.supply)
+		if code != exitDone || !strings.Contains(strings.Join(strings.Fields(out), " "), c.want) {
+			t.Errorf("%s from %s V: exit %d %s, no %q", c.valves, c.supply, code, errs, c.want)
+		}
 	}
 }
