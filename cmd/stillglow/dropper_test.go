@@ -212,6 +212,12 @@ func TestValvesFilter(t *testing.T) {
 	if code != exitDone || !strings.Contains(out, "6SL7GT") || !strings.Contains(out, "12SN7GT") || strings.Contains(out, "6SN7GTA") {
 		t.Errorf("exit %d %s\n%s", code, errs, out)
 	}
+	want, _, _ := command(t, "valves", "noval", "0.3A")
+	for _, words := range [][]string{{"noval", "0.3", "A"}, {"noval", "300mA"}, {"noval", "300", "mA"}, {"noval 0,3A"}} {
+		if got, errs, code := command(t, append([]string{"valves"}, words...)...); code != exitDone || got != want {
+			t.Errorf("%q: exit %d %s\n%s", words, code, errs, got)
+		}
+	}
 	if _, errs, code = command(t, "valves", "12AB7"); code != exitError || !strings.Contains(errs, "nearest are") {
 		t.Errorf("exit %d %s", code, errs)
 	}

@@ -36,6 +36,11 @@ func TestRefusedFlagValues(t *testing.T) {
 		{"filter --topology rc --r-ohm 1 --c-uf 100 --supply-uf 0.00047", "for 0.00047 F write 470"},
 		{"filter --topology lc --l-uh 10 --c-uf 100 --srf-mhz 25000000", "for 2.5e+07 Hz write 25"},
 		{"guide --supply 7000", "--supply: found 7000, expected volts over 0, 60 at most"},
+		{"target hears --cathode-ohm 1500 --chk-pf 3e-12", "--chk-pf: found 3e-12, expected picofarads, 0.001 or more; for 3e-12 F write 3"},
+		{"target hears --cathode-ohm 1500 --allowed-uv 5e-7", "for 5e-07 V write 0.5"},
+		{"target hears --cathode-ohm 1500 --rhk-mohm 50e6", "--rhk-mohm: found 5e+07, expected megohms, 100000 at most; for 5e+07 Ω write 50"},
+		{"target hears --cathode-ohm 1500 --bypass-uf 100e-6", "for 0.0001 F write 100"},
+		{"target hears --cathode-ohm 1500 --gm 1600", "for 1600 µS write 1.6"},
 		{"rank x.toml --workers x", `--workers: found "x", expected a whole number`},
 		{"rank x.toml --workers", "--workers needs a value: a whole number"},
 		{"rank x.toml --date morgen", `--date: found "morgen", expected a valid date, like 2026-03-14`},
@@ -58,7 +63,10 @@ func TestRefusedFlagValues(t *testing.T) {
 	} {
 		var out, errs bytes.Buffer
 		code := run(context.Background(), strings.Fields(c.line), strings.NewReader(""), &out, &errs)
-		command, _, _ := strings.Cut(c.line, " ")
+		command, rest, _ := strings.Cut(c.line, " ")
+		if command == "target" && strings.HasPrefix(rest, "hears") {
+			command += " hears"
+		}
 		if got := errs.String(); code != exitUsage || !strings.Contains(got, c.want) || strings.Contains(got, "strconv") ||
 			!strings.Contains(got, "see 'stillglow "+command+" --help'") {
 			t.Errorf("%s: exit %d, %q; want %q", c.line, code, got, c.want)

@@ -14,6 +14,9 @@ import (
 
 // hearSheet prints what each supply of a sheet adds at the stage's input.
 func (f *hearsFlags) hearSheet(cmd *cobra.Command, path string, asJSON bool) error {
+	if err := f.asMeant(); err != nil {
+		return usageError{err}
+	}
 	s, err := (&sheetFlags{}).readTelling(path, cmd.ErrOrStderr())
 	if err != nil {
 		return err

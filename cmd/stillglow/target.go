@@ -99,8 +99,8 @@ override it.`,
 			case !cmd.Flags().Changed("cathode-ohm"):
 				return usageError{errors.New("give the cathode resistor, such as --cathode-ohm 1500, or a bench sheet with a [hears] table")}
 			}
-			if f.cathodeOhm > 0 && f.cathodeOhm < 10 {
-				return usageError{fmt.Errorf("--cathode-ohm: found %g, expected ohms, 10 or more; for %g kΩ write %g", f.cathodeOhm, f.cathodeOhm, f.cathodeOhm*1e3)}
+			if err := f.asMeant(); err != nil {
+				return usageError{err}
 			}
 			s := f.over(cmd, target.Stage{})
 			if err := pipeline.CanHear(s, heater.Load{}); err != nil {
@@ -141,6 +141,22 @@ override it.`,
 	fl.BoolVar(&f.riaa, "riaa", false, "the output is de-emphasised by the RIAA replay curve")
 	fl.Float64Var(&f.allowedUV, "allowed-uv", 0.3, "noise allowed at the input from the heaters, microvolts rms, A-weighted")
 	return cmd
+}
+
+// asMeant refuses numbers in another unit than their flag's.
+func (f *hearsFlags) asMeant() error {
+	return unitSlips([]unitBound{
+		{"cathode-ohm", f.cathodeOhm, 10, 0, "ohms", "kΩ", 1e3},
+		{"bypass-uf", f.bypassUF, 1e-2, 0, "microfarads", "F", 1e6},
+		{"reference-uf", f.referenceUF, 1e-4, 0, "microfarads", "F", 1e6},
+		{"chk-pf", f.chkPF, 1e-3, 0, "picofarads", "F", 1e12},
+		{"chg-pf", f.chgPF, 1e-3, 0, "picofarads", "F", 1e12},
+		{"rhk-mohm", f.rhkMOhm, 0, 1e5, "megohms", "Ω", 1e-6},
+		{"rhk-mohm", f.rhkMOhm, 1e-2, 0, "megohms", "GΩ", 1e3},
+		{"gm", f.gmMS, 0, 200, "mA/V", "µS", 1e-3},
+		{"allowed-uv", f.allowedUV, 1e-3, 0, "microvolts", "V", 1e6},
+		{"allowed-uv", f.allowedUV, 0, 1e4, "microvolts", "nV", 1e-3},
+	})
 }
 
 // over is the stage with what was given on the command line in place of its own.

@@ -3,6 +3,8 @@ package main
 import (
 	"fmt"
 	"io"
+	"regexp"
+	"strconv"
 	"strings"
 
 	"github.com/jedib0t/go-pretty/v6/table"
@@ -25,6 +27,7 @@ the rows that hold all its words in type, alias, base, pins or source; 0.3A or
   stillglow valves octal 0.3A`,
 		Args: cobra.ArbitraryArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			args = valveWords(args)
 			var rows []heater.Valve
 			for _, v := range heater.Table() {
 				if valveMatches(v, args) {
@@ -52,6 +55,36 @@ the rows that hold all its words in type, alias, base, pins or source; 0.3A or
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
+}
+
+var (
+	plainNumber = regexp.MustCompile(`^[0-9]+([.,][0-9]+)?$`)
+	milliamps   = regexp.MustCompile(`(?i)^([0-9]+([.,][0-9]+)?)ma$`)
+)
+
+// valveWords puts a number and the unit behind it into one word, and milliamps into amps,
+// as the table's connections are written: "0.3 A" and "300mA" are "0.3a".
+func valveWords(args []string) []string {
+	var words []string
+	for _, w := range strings.Fields(strings.Join(args, " ")) {
+		last := len(words) - 1
+		switch unit := strings.ToLower(w); {
+		case last >= 0 && plainNumber.MatchString(words[last]) && (unit == "a" || unit == "ma" || unit == "v"):
+			words[last] += unit
+		default:
+			words = append(words, w)
+		}
+	}
+	for i, w := range words {
+		if m := milliamps.FindStringSubmatch(w); m != nil {
+			if v, err := strconv.ParseFloat(strings.Replace(m[1], ",", ".", 1), 64); err == nil {
+				words[i] = significant(v/1e3, 3) + "a"
+			}
+		} else if n := strings.TrimRight(strings.ToLower(w), "av"); plainNumber.MatchString(n) {
+			words[i] = strings.Replace(w, ",", ".", 1)
+		}
+	}
+	return words
 }
 
 // valveMatches is true when every word is found in the row.
