@@ -118,13 +118,20 @@ func forgetFilter(b *bench, _ *sheet.Text, _ *sheet.Sheet, form url.Values) erro
 	return nil
 }
 
+// leastPart are the least capacitor in µF and coil in µH that a post-filter has: less was
+// typed in farads or henries.
+var leastPart = map[string]float64{"c_uf": 1e-2, "l_uh": 1e-3}
+
 // circuitOf reads the parts of a post-filter with their usual parasitics.
 func circuitOf(form url.Values) (filter.Circuit, error) {
 	c := filter.Circuit{Topology: filter.Topology(form.Get("topology"))}
 	part := func(key string, scale float64) (float64, error) {
-		v, err := number(form.Get(key))
+		v, err := numberOf(key, form.Get(key))
 		if err != nil || v <= 0 {
 			return 0, &fieldError{key, fmt.Sprintf("found %q, expected a number over 0", form.Get(key))}
+		}
+		if least := leastPart[key]; v < least {
+			return 0, &fieldError{key, fmt.Sprintf("found %q, expected %g or more", form.Get(key), least)}
 		}
 		return v * scale, nil
 	}

@@ -158,7 +158,7 @@ func fill(t *sheet.Text, table string, fields []field, form url.Values) error {
 func (f field) value(typed string) (any, error) {
 	switch f.kind {
 	case num:
-		return number(typed)
+		return numberOf(f.key, typed)
 	case hertz:
 		return capture.ParseHertz(strings.Replace(typed, ",", ".", 1))
 	case whole:
@@ -186,22 +186,71 @@ func (f field) value(typed string) (any, error) {
 	return typed, nil
 }
 
-// number reads "0.94", "0,94 A", "7 V", "10:1", "10x", "5 %", "0.1 Ω".
-func number(typed string) (float64, error) {
+// keyUnits are the units that may stand behind a key's number, by the key's ending, with
+// what they are in the key's own, as digits behind the number (940 mA is 0.94 A, exactly).
+var keyUnits = []struct {
+	ending, words string
+	units         map[string]string
+}{
+	{"gm_ma_per_v", "mA/V", map[string]string{"ma/v": "", "ms": "", "µs": "e-3", "μs": "e-3"}},
+	{"_v", "volts", map[string]string{"v": "", "mv": "e-3", "volt": "", "volts": ""}},
+	{"volts", "volts", map[string]string{"v": "", "mv": "e-3", "volt": "", "volts": ""}},
+	{"volts_per_full_scale", "volts", map[string]string{"v": "", "mv": "e-3"}},
+	{"_a", "amps", map[string]string{"a": "", "ma": "e-3", "amp": "", "amps": ""}},
+	{"amps", "amps", map[string]string{"a": "", "ma": "e-3", "amp": "", "amps": ""}},
+	{"_ohm", "ohms", map[string]string{"ω": "", "ohm": "", "ohms": "", "mω": "e-3"}},
+	{"_uf", "microfarads", map[string]string{"µf": "", "μf": "", "uf": "", "nf": "e-3"}},
+	{"_uh", "microhenries", map[string]string{"µh": "", "μh": "", "uh": "", "nh": "e-3", "mh": "e3"}},
+	{"_percent", "percent", map[string]string{"%": ""}},
+	{"_c", "°C", map[string]string{"°c": "", "c": "", "°": ""}},
+	{"_factor", "a factor", map[string]string{"x": "", "×": "", ":1": ""}},
+	{"_hz", "hertz", map[string]string{"hz": ""}},
+}
+
+// numberOf reads a number for a key, with a unit of the key's kind behind it or none: volts
+// typed for amps are refused.
+func numberOf(key, typed string) (float64, error) {
+	for _, k := range keyUnits {
+		if key != strings.TrimPrefix(k.ending, "_") && !strings.HasSuffix(key, k.ending) {
+			continue
+		}
+		digits, unit := unitApart(typed)
+		power, ok := k.units[unit]
+		if unit != "" && !ok {
+			return 0, fmt.Errorf("found %q, expected %s", typed, k.words)
+		}
+		v, err := strconv.ParseFloat(strings.Replace(digits, ",", ".", 1)+power, 64)
+		if err != nil {
+			return 0, fmt.Errorf("found %q, expected a number", typed)
+		}
+		return v, nil
+	}
+	return number(typed)
+}
+
+// unitApart parts what was typed into its digits and the unit behind them, in small
+// letters.
+func unitApart(typed string) (digits, unit string) {
 	s := strings.TrimSpace(typed)
 	end := strings.IndexFunc(s, func(r rune) bool { return !strings.ContainsRune("0123456789.,+-eE", r) })
 	if end < 0 {
 		end = len(s)
 	}
+	return s[:end], strings.ToLower(strings.TrimSpace(s[end:]))
+}
+
+// number reads "0.94", "0,94 A", "7 V", "10:1", "10x", "5 %", "0.1 Ω".
+func number(typed string) (float64, error) {
+	digits, unit := unitApart(typed)
 	thousandth := ""
-	switch strings.ToLower(strings.TrimSpace(s[end:])) {
+	switch unit {
 	case "", "v", "a", "x", "×", ":1", "%", "ω", "ohm", "hz":
 	case "mv", "ma", "mω":
 		thousandth = "e-3" // by the digits, so that 940 mA is 0.94 A
 	default:
 		return 0, fmt.Errorf("found %q, expected a number", typed)
 	}
-	v, err := strconv.ParseFloat(strings.Replace(s[:end], ",", ".", 1)+thousandth, 64)
+	v, err := strconv.ParseFloat(strings.Replace(digits, ",", ".", 1)+thousandth, 64)
 	if err != nil {
 		return 0, fmt.Errorf("found %q, expected a number", typed)
 	}

@@ -233,3 +233,33 @@ func TestBaselineAwayAsksTheSheet(t *testing.T) {
 		}
 	}
 }
+
+// A number takes a unit of its key's kind, or none; volts typed for amps are no amps.
+func TestNumberOfKey(t *testing.T) {
+	for _, c := range []struct {
+		key, typed string
+		want       float64
+		refused    string
+	}{
+		{"rated_a", "0,94 A", 0.94, ""}, {"rated_a", "940 mA", 0.94, ""}, {"load_a", "7 V", 0, "expected amps"}, {"limit_a", "2.6", 2.6, ""},
+		{"v", "7,03 V", 7.03, ""}, {"v", "7030 mV", 7.03, ""}, {"v", "0.94 A", 0, "expected volts"}, {"cathode_v", "85 V", 85, ""},
+		{"lead_ohm", "150 mΩ", 0.15, ""}, {"lead_ohm", "1 kΩ", 0, "expected ohms"}, {"c_uf", "470 µF", 470, ""}, {"c_uf", "100 nF", 0.1, ""}, {"l_uh", "0.1 mH", 100, ""},
+		{"ambient_c", "45 °C", 45, ""}, {"ambient_c", "-5", -5, ""}, {"supply_tolerance_percent", "5 %", 5, ""}, {"supply_tolerance_percent", "5 V", 0, "expected percent"},
+		{"probe_factor", "10x", 10, ""}, {"probe_factor", "10:1", 10, ""}, {"gm_ma_per_v", "1.6 mA/V", 1.6, ""}, {"gm_ma_per_v", "1600 µS", 1.6, ""}, {"mains_hz", "50 Hz", 50, ""},
+		{"mu", "100", 100, ""}, {"rated_v", "x", 0, "found \"x\""}, {"rated_v", "", 0, "expected a number"},
+	} {
+		got, err := numberOf(c.key, c.typed)
+		switch {
+		case c.refused != "" && (err == nil || !strings.Contains(err.Error(), c.refused)):
+			t.Errorf("%s %q: %g, %v; want %q", c.key, c.typed, got, err, c.refused)
+		case c.refused == "" && (err != nil || got != c.want):
+			t.Errorf("%s %q: %g, %v; want %g", c.key, c.typed, got, err, c.want)
+		}
+	}
+	for typed, refused := range map[string]bool{"470": false, "470 µF": false, "0.00047": true} {
+		_, err := circuitOf(url.Values{"topology": {"RC"}, "c_uf": {typed}, "r_ohm": {"0.75"}, "kind": {"electrolytic"}})
+		if (err != nil) != refused {
+			t.Errorf("%q µF: %v", typed, err)
+		}
+	}
+}

@@ -36,7 +36,7 @@ func addShown(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error {
 		return &fieldError{"value", err.Error()}
 	}
 	if p := strings.TrimSpace(form.Get("plus_minus_percent")); p != "" {
-		if x, err := number(p); err != nil || x <= 0 || x >= 100 {
+		if x, err := numberOf("plus_minus_percent", p); err != nil || x <= 0 || x >= 100 {
 			return &fieldError{"plus_minus_percent", fmt.Sprintf("found %q, expected a number over 0 and under 100", p)}
 		}
 	}

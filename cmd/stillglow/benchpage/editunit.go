@@ -230,11 +230,11 @@ func addReading(_ *bench, t *sheet.Text, s *sheet.Sheet, form url.Values) error 
 	if i < 0 {
 		return errGone
 	}
-	load, err := number(form.Get("load_a"))
+	load, err := numberOf("load_a", form.Get("load_a"))
 	if err != nil {
 		return &fieldError{"load_a", "load: " + err.Error()}
 	}
-	v, err := number(form.Get("v"))
+	v, err := numberOf("v", form.Get("v"))
 	if err != nil {
 		return &fieldError{"v", "volts: " + err.Error()}
 	}
