@@ -76,6 +76,8 @@ func (b *builder) sheet(raw *rawSheet) *Sheet {
 	}
 	b.unique(s)
 	b.ofOneMode(s)
+	s.leaveOtherProbes()
+	b.ofOneSetup(s)
 	if raw.Pattern != "" {
 		if _, err := ParsePattern(raw.Pattern); err != nil {
 			b.fail("pattern", err.Error(), "", "for example \"{brand}_{mark}_{rest}.csv\"")
@@ -450,7 +452,35 @@ func (b *builder) unique(s *Sheet) {
 	for i, c := range s.Loose {
 		once(fmt.Sprintf("capture[%d]", i), c)
 	}
+	s.eachBaseline(func(key string, _, base *Capture) {
+		id := samples{filepath.Clean(base.Path), base.Options.Channel, base.Options.Segment}
+		if line, ok := files[id]; ok {
+			b.fail(key, fmt.Sprintf("baseline %q, which is a capture in line %d", base.File, line),
+				"one of the same set-up with the supply off, the probe's tip on its own ground", "name that file, or write baseline = \"none\"")
+		}
+	})
 	tellApart(s.Units)
+}
+
+// eachBaseline visits the instrument's baseline, with no capture, and each capture with
+// the one that is its own or taken from the instrument.
+func (s *Sheet) eachBaseline(visit func(key string, of, base *Capture)) {
+	if s.Instrument.Baseline != nil {
+		visit("instrument.baseline", nil, s.Instrument.Baseline)
+	}
+	each := func(key string, c *Capture) {
+		if c.Baseline != nil {
+			visit(key, c, c.Baseline)
+		}
+	}
+	for i := range s.Units {
+		for j := range s.Units[i].Captures {
+			each(fmt.Sprintf("unit[%d].capture[%d].baseline", i, j), &s.Units[i].Captures[j])
+		}
+	}
+	for i := range s.Loose {
+		each(fmt.Sprintf("capture[%d].baseline", i), &s.Loose[i])
+	}
 }
 
 // sameName is the share of a file's name, one letter in so many, that may be misspelt for

@@ -55,10 +55,7 @@ func (b *builder) ofOneMode(s *Sheet) {
 		line int
 	}
 	seen := map[string]use{}
-	once := func(key string, base *Capture) {
-		if base == nil {
-			return
-		}
+	s.eachBaseline(func(key string, _, base *Capture) {
 		path := filepath.Clean(base.Path)
 		before, ok := seen[path]
 		if !ok {
@@ -69,16 +66,7 @@ func (b *builder) ofOneMode(s *Sheet) {
 			b.fail(key, fmt.Sprintf("baseline %q for a %s capture; it is used for a %s one in line %d", base.File, base.Options.Mode.Word(), before.mode.Word(), before.line),
 				"a baseline of each mode", "take one more with the probe where the common-mode captures have it, the supply off, or write baseline = \"none\"")
 		}
-	}
-	once("instrument.baseline", s.Instrument.Baseline)
-	for i, u := range s.Units {
-		for j := range u.Captures {
-			once(fmt.Sprintf("unit[%d].capture[%d].baseline", i, j), u.Captures[j].Baseline)
-		}
-	}
-	for i := range s.Loose {
-		once(fmt.Sprintf("capture[%d].baseline", i), s.Loose[i].Baseline)
-	}
+	})
 }
 
 // commonWord finds the words common, commonmode or cm by themselves in a file name.
@@ -91,4 +79,46 @@ func ModeOfName(file string) capture.Mode {
 		return capture.Common
 	}
 	return capture.Differential
+}
+
+// probeFactor is what a capture's volts are multiplied by for its probe.
+func (c *Capture) probeFactor() float64 {
+	if c.Options.ProbeFactor == 0 {
+		return 1
+	}
+	return c.Options.ProbeFactor
+}
+
+// leaveOtherProbes takes the instrument's baseline from captures that have another probe
+// factor than it, and says so: it was made with another probe, or one factor is wrong, and
+// either way what it shows would be taken off wrongly.
+func (s *Sheet) leaveOtherProbes() {
+	s.eachBaseline(func(_ string, of, base *Capture) {
+		if of == nil || base != s.Instrument.Baseline || of.probeFactor() == base.probeFactor() {
+			return
+		}
+		of.Baseline = nil
+		s.Notes = append(s.Notes, fmt.Sprintf("line %d: %s has probe_factor %g and the instrument's baseline %s has %g, so it is not taken off; correct the factor that is wrong, or give the capture a baseline of its own probe, baseline = \"...\"",
+			of.Line, of.File, of.probeFactor(), base.File, base.probeFactor()))
+	})
+}
+
+// ofOneSetup refuses a baseline that another instrument made, or that was scaled by
+// one probe factor for one capture and by another for the next.
+func (b *builder) ofOneSetup(s *Sheet) {
+	scaled := map[string]float64{}
+	s.eachBaseline(func(key string, of, base *Capture) {
+		path := filepath.Clean(base.Path)
+		before, seen := scaled[path]
+		scaled[path] = base.probeFactor()
+		switch {
+		case of == nil:
+		case isWAV(of.File) != isWAV(base.File):
+			b.fail(key, fmt.Sprintf("baseline %q for %q", base.File, of.File), "both from the scope or both from the sound card",
+				"take one with the same instrument, or write baseline = \"none\"")
+		case seen && before != base.probeFactor():
+			b.fail(key, fmt.Sprintf("baseline %q of a capture with probe_factor %g; another capture has it with %g", base.File, base.probeFactor(), before),
+				"one probe for all that share a baseline", "correct the factor that is wrong, or take a baseline with each probe")
+		}
+	})
 }

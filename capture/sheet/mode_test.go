@@ -3,6 +3,7 @@ package sheet
 import (
 	"errors"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -101,5 +102,61 @@ func TestModeOfNames(t *testing.T) {
 		if got := s.Units[0].Captures; got[len(got)-1].Options.Mode != want {
 			t.Errorf("%s: mode %q", name, got[len(got)-1].Options.Mode)
 		}
+	}
+}
+
+// A baseline is of the same set-up: another instrument's, one made with another probe, or
+// a unit's own capture takes the wrong thing off, and is refused with its place.
+func TestBaselineOfAnotherSetup(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"a.csv", "b.csv", "base.csv", "base2.csv", "card.wav"} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("0,1\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	const head = "[instrument]\n[instrument.baseline]\nfile = \"base.csv\"\n"
+	unit := func(captures ...string) string {
+		return "[[unit]]\nbrand = \"A\"\ncapture = [" + strings.Join(captures, ", ") + "]\n"
+	}
+	for name, c := range map[string]struct{ text, want string }{
+		"as it should be":          {head + unit(`{ file = "a.csv" }`, `{ file = "b.csv" }`, `{ file = "card.wav" }`), ""},
+		"own baseline, own probe":  {head + unit(`{ file = "a.csv", probe_factor = 10, baseline = "base2.csv" }`, `{ file = "b.csv" }`), ""},
+		"another probe, none":      {head + unit(`{ file = "a.csv", probe_factor = 10, baseline = "none" }`, `{ file = "b.csv" }`), ""},
+		"one baseline, two probes": {unit(`{ file = "a.csv", probe_factor = 10, baseline = "base.csv" }`, `{ file = "b.csv", baseline = "base.csv" }`), `baseline "base.csv" of a capture with probe_factor 1; another capture has it with 10`},
+		"a scope's for the card's": {unit(`{ file = "card.wav", baseline = "base.csv" }`), `baseline "base.csv" for "card.wav", expected both from the scope or both from the sound card`},
+		"a unit's own capture":     {unit(`{ file = "a.csv", baseline = "b.csv" }`, `{ file = "b.csv" }`), `baseline "b.csv", which is a capture in line 3, expected one of the same set-up with the supply off`},
+		"of another unit":          {strings.Replace(head, "base.csv", "b.csv", 1) + unit(`{ file = "a.csv" }`) + strings.Replace(unit(`{ file = "b.csv" }`), `"A"`, `"B"`, 1), `baseline "b.csv", which is a capture in line`},
+		"the other channel of it":  {"[instrument]\n[instrument.baseline]\nfile = \"a.csv\"\nchannel = \"CH2\"\n" + unit(`{ file = "a.csv", channel = "CH1" }`), ""},
+	} {
+		_, err := Parse([]byte(c.text), filepath.Join(dir, "bench.toml"))
+		switch {
+		case c.want == "" && err != nil:
+			t.Errorf("%s: %v", name, err)
+		case c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)):
+			t.Errorf("%s: %v, want %q", name, err, c.want)
+		}
+	}
+}
+
+// The instrument's baseline is of the instrument's probe: a capture with another factor
+// goes without it, and the sheet says so with its line.
+func TestBaselineOfAnotherProbe(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"a.csv", "b.csv", "base.csv"} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("0,1\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s, err := Parse([]byte("[instrument.baseline]\nfile = \"base.csv\"\n[[unit]]\nbrand = \"A\"\ncapture = [{ file = \"a.csv\", probe_factor = 10 },\n { file = \"b.csv\" }]\n"), filepath.Join(dir, "bench.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := s.Units[0].Captures
+	if c[0].Baseline != nil || c[1].Baseline == nil || len(s.Notes) != 1 || !strings.Contains(s.Notes[0], "line 5: a.csv has probe_factor 10 and the instrument's baseline base.csv has 1") {
+		t.Errorf("%v, %v, %q", c[0].Baseline, c[1].Baseline, s.Notes)
+	}
+	s, err = Parse([]byte("[instrument]\nprobe_factor = 10\n[instrument.baseline]\nfile = \"base.csv\"\n[[unit]]\nbrand = \"A\"\ncapture = [{ file = \"a.csv\" }]\n"), filepath.Join(dir, "bench.toml"))
+	if err != nil || s.Units[0].Captures[0].Baseline == nil || len(s.Notes) != 0 {
+		t.Errorf("one probe for all: %v, %q", err, s.Notes)
 	}
 }

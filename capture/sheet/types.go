@@ -26,6 +26,9 @@ type Sheet struct {
 
 	HeaterDCMinV float64 // lower end of the heater_dc_v limit; the upper is in Limits
 
+	// Notes say what of the sheet was left aside and why, one line each with its place.
+	Notes []string
+
 	// Awaited are files named in the sheet that were not there yet; only
 	// ReadAwaiting leaves any.
 	Awaited []string

@@ -93,6 +93,8 @@ type checkedCapture struct {
 	coupling capture.Coupling
 	mode     capture.Mode
 	cautions []capture.Caution
+
+	gap string // what its baseline doesn't cover of it, and what to do
 }
 
 // openUnit is what one unit still lacks.
@@ -147,13 +149,19 @@ func checkSheet(ctx context.Context, s *sheet.Sheet, c *pipeline.Cache) (*checke
 func (c *checked) openAll(ctx context.Context) (*sheet.Sheet, error) {
 	readable := *c.sheet
 	readable.Units = nil
-	seen := map[pipeline.BaselineID]bool{}
+	seen := map[pipeline.BaselineID]capture.Span{}
 	baseline := func(b *sheet.Capture) error {
-		if b == nil || seen[pipeline.BaselineOf(b)] {
+		if b == nil {
 			return nil
 		}
-		seen[pipeline.BaselineOf(b)] = true
+		id := pipeline.BaselineOf(b)
+		if _, done := seen[id]; done {
+			return nil
+		}
 		_, err := c.openOne(ctx, -1, *b)
+		if err == nil {
+			seen[id] = c.captures[len(c.captures)-1].span
+		}
 		return err
 	}
 	if err := baseline(c.sheet.Instrument.Baseline); err != nil {
@@ -172,11 +180,38 @@ func (c *checked) openAll(ctx context.Context) (*sheet.Sheet, error) {
 			}
 			if ok {
 				kept.Captures = append(kept.Captures, cp)
+				if cp.Baseline != nil {
+					last := &c.captures[len(c.captures)-1]
+					last.gap = baselineGap(cp.Baseline.File, seen[pipeline.BaselineOf(cp.Baseline)], last.span)
+				}
 			}
 		}
 		readable.Units = append(readable.Units, kept)
 	}
 	return &readable, nil
+}
+
+// baselineReach is how much further a capture may reach than its baseline before that is
+// told: a record a little shorter, or a rate a step lower, is none of it.
+const baselineReach = 3.0
+
+// baselineGap says what a baseline doesn't cover of its capture's span, "" where it does.
+// What lies there is the unit's and the instrument's together.
+func baselineGap(file string, base, of capture.Span) string {
+	var parts []string
+	if base.HighHz == 0 { // it can't be read, which is told elsewhere
+		return ""
+	}
+	if base.LowHz > baselineReach*of.LowHz {
+		parts = append(parts, "below "+target.HzText(base.LowHz))
+	}
+	if base.HighHz*baselineReach < of.HighHz {
+		parts = append(parts, "above "+target.HzText(base.HighHz))
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("its baseline %s shows nothing %s, so the instrument's own noise stays in the figures there; take one at this capture's settings", file, strings.Join(parts, " and "))
 }
 
 // openOne opens one capture of a unit (-1: a baseline) and notes how it was understood;
@@ -270,6 +305,9 @@ func (c *checked) text(w io.Writer) error {
 		c.list(&b, i, u.Name())
 		c.readings(&b, u)
 	}
+	for _, n := range c.sheet.Notes {
+		b.WriteString(wrapText("note: ", "  ", n, 100))
+	}
 	c.loose(&b)
 	c.stillOpen(&b)
 	c.takeAgain(&b)
@@ -307,6 +345,9 @@ func (c *checked) list(b *strings.Builder, unit int, title string) {
 		for _, k := range cp.cautions {
 			b.WriteString(wrapText("       caution: ", "         ", strings.TrimSuffix(k.Text+"; "+k.Fix, "; "), 100))
 		}
+		if cp.gap != "" {
+			b.WriteString(wrapText("       note: ", "         ", cp.gap, 100))
+		}
 	}
 }
 
@@ -331,6 +372,7 @@ func (c *checked) json(w io.Writer) error {
 		Coupling string            `json:"coupling"`
 		Mode     string            `json:"mode"`
 		Cautions []capture.Caution `json:"cautions"`
+		Gap      string            `json:"baseline_gap,omitempty"`
 	}
 	type takeJSON struct {
 		Criteria []target.Criterion `json:"criteria"`
@@ -353,15 +395,16 @@ func (c *checked) json(w io.Writer) error {
 		Open     []openJSON    `json:"open"`
 		Again    []retake      `json:"take_again"`
 		OfNoUnit []string      `json:"of_no_unit"`
+		Notes    []string      `json:"notes"`
 	}{Sheet: c.sheet.Path, Target: c.goal.Name, HeaterA: c.heaterA, Captures: []captureJSON{}, Open: []openJSON{},
-		Again: append([]retake{}, c.again...), OfNoUnit: []string{}}
+		Again: append([]retake{}, c.again...), OfNoUnit: []string{}, Notes: append([]string{}, c.sheet.Notes...)}
 	for _, l := range c.sheet.Loose {
 		doc.OfNoUnit = append(doc.OfNoUnit, l.File)
 	}
 	doc.OfNoUnit = append(doc.OfNoUnit, c.unmatched...)
 	for _, cp := range c.captures {
 		j := captureJSON{File: cp.file, OK: cp.err == nil, Layout: cp.layout, Samples: cp.samples,
-			Coupling: string(cp.coupling), Mode: cp.mode.Word(), Cautions: append([]capture.Caution{}, cp.cautions...)}
+			Coupling: string(cp.coupling), Mode: cp.mode.Word(), Cautions: append([]capture.Caution{}, cp.cautions...), Gap: cp.gap}
 		if cp.unit >= 0 {
 			name := c.sheet.Units[cp.unit].Name()
 			j.Unit = &name

@@ -26,11 +26,14 @@ func (f *sheetFlags) read(path string) (*sheet.Sheet, sheet.Unmatched, error) {
 	return s, left, err
 }
 
-// readTelling is read that tells on notes what was given to no unit.
+// readTelling is read that tells on notes what was left aside and what was given to no unit.
 func (f *sheetFlags) readTelling(path string, notes io.Writer) (*sheet.Sheet, error) {
 	s, left, err := f.read(path)
 	if err != nil {
 		return nil, err
+	}
+	for _, n := range s.Notes {
+		fmt.Fprintf(notes, "stillglow: note: %s: %s\n", path, n)
 	}
 	for _, n := range left.Text(s.Pattern) {
 		fmt.Fprintf(notes, "stillglow: note: %s\n", n)

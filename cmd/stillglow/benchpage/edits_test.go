@@ -95,7 +95,7 @@ func TestEditsStandInTheSheet(t *testing.T) {
 	if a := s.edit(t, "correct", "id", a1, "mode", "both"); a.OK {
 		t.Error("a mode that is none")
 	}
-	s.must(t, "correct", "id", floor, "probe_factor", "")
+	s.must(t, "correct", "id", floor, "probe_factor", "10")
 	s.must(t, "give", "id", a1, "brand", "Murrowfen", "model", "MF", "mark", "A1", "load_a", "0,94 A")
 	s.must(t, "give", "id", a2, "brand", "murrowfen", "model", "mf", "mark", "a1")
 	if got := s.sheet(t); len(got.Units) != 1 || len(got.Units[0].Captures) != 2 || got.Units[0].Captures[0].LoadA != 0.94 || len(got.Loose) != 1 {

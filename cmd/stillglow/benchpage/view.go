@@ -34,6 +34,7 @@ type view struct {
 	Cards []cardView // in the sheet
 	Loose []cardView
 	Base  []cardView
+	Aside []string // what of the sheet was left aside, and why
 	Units []unitView
 	Known knownNames
 

@@ -102,6 +102,9 @@ func (v *view) cards(b *bench) {
 			v.Base = append(v.Base, c)
 		}
 	}
+	if b.sheet != nil {
+		v.Aside = b.sheet.Notes
+	}
 	people := collate.New(language.Und, collate.Numeric) // file2 before file10
 	byName := func(x, y cardView) int { return people.CompareString(x.Name, y.Name) }
 	slices.SortStableFunc(v.Loose, byName)
