@@ -414,6 +414,9 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	z.summarise(&p)
 	p.FaultBuyW = faultWatts(p.FaultW, z.opt.AmbientC)
 	z.faults(&p)
+	if w := z.seldomSold(p); w != "" {
+		p.Warnings = append(p.Warnings, w)
+	}
 	hottestW := 0.0
 	for k, c := range p.Set {
 		if t := surface(worst[k], c.FitW, z.opt.AmbientC); t > p.SurfaceC {
@@ -431,6 +434,26 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	p.Shopping = p.shopping()
 	return p
 }
+
+// seldomSold warns of a power resistor in a fine series, "" where each is to be had.
+func (z sizing) seldomSold(p Part) string {
+	if fine := strings.ToUpper(strings.TrimSpace(z.opt.Series)); fine != "E48" && fine != "E96" {
+		return ""
+	}
+	for _, c := range p.Set {
+		for _, v := range c.Ohms {
+			below, above, err := Neighbours("E24", v)
+			if err != nil || c.FitW < powerW || v-below < rounding*v || above-v < rounding*v {
+				continue // an E24 value too
+			}
+			return fmt.Sprintf("%s of %s: resistors of %g W and more are seldom sold in %s; see that you can buy it, or take --series E24 (common practice, no source)", ohms(v), watts(c.FitW), powerW, strings.ToUpper(z.opt.Series))
+		}
+	}
+	return ""
+}
+
+// powerW is from where on resistors are sold in coarse series, E12 and E24 mostly.
+const powerW = 3.0
 
 // faults finds what a shorted heater puts into each resistor of the part, whose fuse
 // is its own branch's, and the rating to fit for it.

@@ -232,3 +232,19 @@ func TestUnevenNominalVoltsAreNotCalledRight(t *testing.T) {
 		t.Error(p.BestWhy)
 	}
 }
+
+// Power resistors are hardly sold in E96: 1.18 Ω of 15 W is told, 1.2 Ω of any watts and a
+// small 1.18 Ω are not.
+func TestPowerResistorsOfAFineSeries(t *testing.T) {
+	for _, c := range []struct {
+		series, valves string
+		volts, rated   float64
+		told           bool
+	}{{"E96", "2x12AX7", 7, 2, true}, {"e48", "2x12AX7", 7, 2, true}, {"E24", "2x12AX7", 7, 2, false}, {"E96", "2x12AX7", 7, 30, false}} {
+		p := plan(t, c.valves, Supply{Volts: c.volts, RatedA: c.rated}, Options{Series: c.series})
+		part, ok := p.Shared()
+		if told := strings.Contains(strings.Join(part.Warnings, "\n"), "seldom sold in E"); !ok || told != c.told {
+			t.Errorf("%s, %g A, %s, %g W: told %v, want %v", c.series, c.rated, part.Label, part.FitW(), told, c.told)
+		}
+	}
+}
