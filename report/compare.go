@@ -314,6 +314,9 @@ func (c *Comparison) unlike(a, b map[string]json.RawMessage) {
 			c.Notes = append(c.Notes, fmt.Sprintf("the captures differ in %s: %s before, %s after", f.what, couplingWord(clean(x)), couplingWord(clean(y))))
 		}
 	}
+	if x, y := field[string](a, "sha256"), field[string](b, "sha256"); x != "" && x == y && field[string](a, "channel") == field[string](b, "channel") {
+		c.Notes = append(c.Notes, "before and after are the same bytes: one of the two names another file than was meant")
+	}
 	if !field[bool](a, "calibrated") || !field[bool](b, "calibrated") {
 		c.Notes = append(c.Notes, "a side holds fractions of full scale, not volts; give the volts at full scale to compare volts")
 	}

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -110,7 +111,7 @@ func TestCompareSeveralLines(t *testing.T) {
 		var b strings.Builder
 		for i, f := range files {
 			c := fixture(1).Units[0].Captures[1]
-			c.M.File, c.M.Channel = f, "CH1"
+			c.M.File, c.M.Channel, c.M.SHA256 = f, "CH1", fmt.Sprintf("%s %g", f, ripple)
 			c.M.RipplePPV.Value *= ripple * float64(i+1)
 			one, err := CaptureJSON(c)
 			if err != nil {
@@ -153,6 +154,9 @@ func TestCompareSeveralLines(t *testing.T) {
 	}
 	if c, err = compare(lines(1, "a.csv", "b.csv"), lines(1, "c.csv", "d.csv")); err != nil || len(c.Units) != 2 || len(c.Notes) != 1 {
 		t.Errorf("other names: %+v, %v", c, err)
+	}
+	if c, err = compare(lines(1, "a.csv"), lines(1, "a.csv")); err != nil || len(c.Notes) != 1 || !strings.Contains(c.Notes[0], "the same bytes") {
+		t.Errorf("the same file: %+v, %v", c, err)
 	}
 	if _, err = compare(lines(1, "a.csv", "b.csv"), lines(1, "c.csv")); err == nil {
 		t.Error("two captures against one of another name are compared")
