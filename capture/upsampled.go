@@ -36,9 +36,13 @@ func (t *Trace) findUpsampling() (power []float64) {
 	if k < 2 {
 		k, how = linearFactor(x), "the points between lie on straight lines"
 	}
+	step := leastStep(x)
+	if k < 2 {
+		k, how = roundedLinearFactor(x, step), "the points between lie on straight lines, rounded to the steps"
+	}
 	if k < 2 {
 		power = powerSpectrum(x)
-		k, how = bandFactor(power), "nothing is left above a sharp edge of the spectrum"
+		k, how = bandFactor(power, step), "nothing is left above a sharp edge of the spectrum"
 	}
 	if k < 2 {
 		return power
@@ -191,6 +195,93 @@ func bendsOften(d2 []float64, at, k int) bool {
 	return float64(len(bends)*k) > linearBent*float64(len(d2)) && distinct(bends) >= linearSizes
 }
 
+// Points between the converter's that were rounded to its steps once more.
+const (
+	// roundedWindow is how many samples are looked at, and roundedMost the greatest factor.
+	roundedWindow = 1 << 11
+	roundedMost   = 20
+	// roundedOff is how far, in steps, rounding alone moves a point off the line between
+	// two of the converter's own; the rest is for the file's digits.
+	roundedOff = 0.5 + 0.02
+	// roundedStray is the share of the points between that may lie further off, and
+	// roundedElse the least share that does where the lines are drawn between other
+	// points: those of a sampled signal fit no better at one place than at another.
+	roundedStray, roundedElse = 0.003, 0.08
+)
+
+// leastStep is the smallest difference between neighbouring samples but rounding's; 0 for
+// none. Of samples on a converter's steps that is one of them.
+func leastStep(x []float64) float64 {
+	least, most := math.Inf(1), 0.0
+	for i := 1; i < len(x); i++ {
+		most = max(most, math.Abs(x[i]-x[i-1]))
+	}
+	for i := 1; i < len(x); i++ {
+		if d := math.Abs(x[i] - x[i-1]); d > roundingShare*most && d < least {
+			least = d
+		}
+	}
+	if math.IsInf(least, 1) {
+		return 0
+	}
+	return least
+}
+
+// roundingShare of the greatest difference is the printed digits' rounding.
+const roundingShare = 1e-6
+
+// roundedLinearFactor finds records with straight lines between every k-th sample whose
+// points were rounded to the steps again: none lies further off its line than that.
+func roundedLinearFactor(x []float64, step float64) int {
+	if step == 0 || len(x) < roundedWindow {
+		return 1
+	}
+	a := (len(x) - roundedWindow) / 2
+	x = x[a : a+roundedWindow]
+	for k := roundedMost; k >= 2; k-- {
+		for from := range k {
+			if offLines(x[from:], k, step, roundedStray) > roundedStray {
+				continue
+			}
+			// the lines half-way between must not fit
+			if offLines(x[(from+k/2)%k:], k, step, 1) > roundedElse && distinct(bendsAt(x[from:], k)) >= linearSizes {
+				return k
+			}
+		}
+	}
+	return 1
+}
+
+// offLines is the share of the points that lie off the straight lines between every
+// k-th of x by more than rounding; it stops counting beyond most.
+func offLines(x []float64, k int, step, most float64) float64 {
+	between := (len(x) - 1) / k * (k - 1)
+	off := 0
+	for i := 0; i+k < len(x); i += k {
+		slope := (x[i+k] - x[i]) / float64(k)
+		for j := 1; j < k; j++ {
+			if d := x[i+j] - x[i] - slope*float64(j); d > roundedOff*step || d < -roundedOff*step {
+				off++
+			}
+		}
+		if float64(off) > most*float64(between) {
+			break
+		}
+	}
+	return float64(off) / float64(between)
+}
+
+// bendsAt is by how much the lines between every k-th sample bend.
+func bendsAt(x []float64, k int) []float64 {
+	var out []float64
+	for i := k; i+k < len(x); i += k {
+		if d := math.Abs(x[i-k] - 2*x[i] + x[i+k]); d > 0 {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
 // middle is the stretch of a record that is looked at.
 func middle(x []float64) []float64 {
 	n := min(len(x), upWindow)
@@ -228,8 +319,8 @@ func powerSpectrum(x []float64) []float64 {
 }
 
 // bandFactor finds records whose spectrum ends at 1/k of the half rate like
-// no analogue input does.
-func bandFactor(power []float64) int {
+// no analogue input does: at nothing, or at what rounding to the step leaves.
+func bandFactor(power []float64, step float64) int {
 	n := 2 * (len(power) - 1)
 	if n < 1024 {
 		return 1
@@ -253,8 +344,30 @@ func bandFactor(power []float64) int {
 		if below > 0 && above < upDrop*below && beyond < upDrop*below {
 			return k
 		}
+		if rounding := roundingPower(n, step) * (1 - 1/float64(k)); below > roundedDrop*above && lower < roundedEven*below && below < roundedRise*lower &&
+			max(above, beyond) < roundedFloor*rounding && min(above, beyond) > rounding/roundedFloor {
+			return k
+		}
 	}
 	return 1
+}
+
+// An edge above which the rounding of the points between is left.
+const (
+	// roundedDrop is the least fall at the edge, as a power ratio, to a floor within
+	// roundedFloor of the rounding's, which the converter's own points, on its steps
+	// already, have no part in. Ahead of the edge the noise falls by less than
+	// roundedEven and rises by less than roundedRise, as it does towards a ring.
+	roundedDrop, roundedFloor = 20, 2
+	roundedEven, roundedRise  = 4, 1.5
+	// blackmanHarris is the mean square of the window's weights (Harris 1978).
+	blackmanHarris = 0.2580
+)
+
+// roundingPower is the median power in a bin of powerSpectrum over n samples that
+// rounding to the step makes: step²/12 in all; ln 2 of the mean of exponential values.
+func roundingPower(n int, step float64) float64 {
+	return math.Ln2 * blackmanHarris * float64(n) * step * step / 12
 }
 
 // upperMedian gives the middle value of x, of an even number the upper one, 0 for

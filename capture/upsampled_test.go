@@ -60,6 +60,65 @@ func TestUpsampling(t *testing.T) {
 	}
 }
 
+// Points between the converter's, rounded to its own steps once more: on straight lines,
+// or by sin(x)/x (a ring of zeros in the spectrum). The truth is the factor they were made
+// with; plain records of the same noise, a pole ahead of them included, have none.
+func TestUpsampledToTheSteps(t *testing.T) {
+	const n, step = 16384, 0.002
+	round := func(x []float64) []float64 {
+		y := make([]float64, len(x))
+		for i, v := range x {
+			y[i] = math.Round(v/step) * step
+		}
+		return y
+	}
+	base := func(n int, noise, pole float64) []float64 {
+		r := rand.New(rand.NewPCG(11, 5))
+		x, low := make([]float64, n), 0.0
+		for i := range x {
+			low += (noise*r.NormFloat64() - low) * pole
+			x[i] = 0.02*math.Sin(2*math.Pi*0.013*float64(i)) + low
+		}
+		return x
+	}
+	lines := func(k int, noise float64) []float64 {
+		points, x := round(base(n/k+2, noise, 1)), make([]float64, n)
+		for i := range x {
+			f := float64(i%k) / float64(k)
+			x[i] = points[i/k]*(1-f) + points[i/k+1]*f
+		}
+		return round(x)
+	}
+	band := func(k int, noise float64) []float64 {
+		c := fourier.NewFFT(n/k).Coefficients(nil, round(base(n/k, noise, 1)))
+		pad := make([]complex128, n/2+1)
+		copy(pad, c[:n/k/2])
+		x := fourier.NewFFT(n).Sequence(nil, pad)
+		for i := range x {
+			x[i] *= float64(k) / n
+		}
+		return round(x)
+	}
+	for name, c := range map[string]struct {
+		x []float64
+		k float64
+	}{
+		"lines of 2":                  {lines(2, 0.004), 2},
+		"lines of 10":                 {lines(10, 0.008), 10},
+		"sin(x)/x of 2":               {band(2, 0.006), 2},
+		"sin(x)/x of 5":               {band(5, 0.008), 5},
+		"plain":                       {round(base(n, 0.006, 1)), 1},
+		"plain, noise under the step": {round(base(n, 0.0007, 1)), 1},
+		"behind a pole":               {round(base(n, 0.02, 0.25)), 1},
+	} {
+		tr := &Trace{Volts: c.x, SampleRateHz: 1e8, TrueRateHz: 1e8, Span: Span{1, 4e7}}
+		tr.findUpsampling()
+		if got := tr.SampleRateHz / tr.TrueRateHz; got != c.k || math.Abs(tr.Span.HighHz-4e7/c.k) > 1 {
+			t.Errorf("%s: factor %g, span to %g Hz; want %g: %v", name, got, tr.Span.HighHz, c.k, tr.Cautions)
+		}
+	}
+}
+
 // TestSimulatedIsNotUpsampled reads the converters that ngspice simulated:
 // clean, periodic, and with a true point in every row.
 func TestSimulatedIsNotUpsampled(t *testing.T) {
