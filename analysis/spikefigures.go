@@ -256,7 +256,8 @@ func spikeRates(rec *record, sw switching, stepHides bool) (perS, perCycle figur
 		// an edge that shows no spike may have one under its step
 		deviation = math.Hypot(deviation, float64(hidden)*sw.Track.Hz)
 	}
-	perS.U = deviation
+	missed := found.MissedAtPlaces(sw.Track.Cycles()) / duration
+	perS.U = math.Hypot(deviation, missed)
 	return perS, perCycle
 }
 

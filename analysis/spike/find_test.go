@@ -59,3 +59,38 @@ func TestFindNothing(t *testing.T) {
 		}
 	}
 }
+
+// Events off the edges that crowd at places of the cycle are those of edges' spikes that
+// few samples hit: the cycles without one there are told. Of events at any place, and
+// of one at every cycle, none is missed.
+func TestMissedAtPlaces(t *testing.T) {
+	const cycles = 400
+	r := rand.New(rand.NewPCG(7, 8))
+	at := func(place float64, number int) (list []Event) {
+		for range number {
+			list = append(list, Event{CyclePhase: math.Mod(place+0.01*r.NormFloat64()+1, 1)})
+		}
+		return list
+	}
+	anywhere := make([]Event, 300)
+	for i := range anywhere {
+		anywhere[i].CyclePhase = r.Float64()
+	}
+	for name, c := range map[string]struct {
+		events []Event
+		missed float64
+	}{
+		"none":                       {nil, 0},
+		"few":                        {at(0.3, 2), 0},
+		"anywhere":                   {anywhere, 0},
+		"at one place, now and then": {at(0.3, 90), cycles - 90},
+		"across the cycle's start":   {at(0, 90), cycles - 90},
+		"at two places":              {append(at(0.2, 80), at(0.7, 60)...), 2*cycles - 140},
+		"at every cycle":             {at(0.3, cycles), 0},
+	} {
+		found := Finding{OffEdge: c.events}
+		if got := found.MissedAtPlaces(cycles); math.Abs(got-c.missed) > 3 {
+			t.Errorf("%s: %g missed, want %g", name, got, c.missed)
+		}
+	}
+}

@@ -74,6 +74,11 @@ const (
 	// resultant (Rayleigh) tops inPhase.
 	leastInPhase = 8
 	inPhase      = 0.9
+	// Events off the edges crowd at a place where three of placesInCycle parts of the cycle
+	// hold crowdTimes as many as by chance and crowdSigmas of what that scatters by more.
+	placesInCycle = 24
+	crowdTimes    = 2
+	crowdSigmas   = 5
 	// coveredMost in coveredOf bins: where transients cover more of the cycle, the
 	// fold's bins tell the noise, coarseSigma converter steps at least.
 	coveredMost, coveredOf = 9, 10

@@ -210,3 +210,33 @@ func (out *Finding) OffEdgeKeepsPhase() bool {
 	n := float64(len(out.OffEdge))
 	return n >= leastInPhase && math.Hypot(re, im) > inPhase*n
 }
+
+// MissedAtPlaces is how many cycles, of so many, show no event at a place of the cycle at
+// which events outside the edges' windows crowd: there an edge has spikes that the
+// samples hit now and then, and what comes at no edge has no place. Each place counts
+// by itself; 0 where there is none.
+func (out *Finding) MissedAtPlaces(cycles float64) float64 {
+	var count [placesInCycle]int
+	n := 0
+	for _, s := range out.OffEdge {
+		if s.CyclePhase >= 0 {
+			count[min(int(s.CyclePhase*placesInCycle), placesInCycle-1)]++
+			n++
+		}
+	}
+	around := func(i int) int { // a place may lie across the bounds of its part
+		return count[(i+placesInCycle-1)%placesInCycle] + count[i] + count[(i+1)%placesInCycle]
+	}
+	chance := float64(n) * 3 / placesInCycle
+	missed := 0.0
+	for i := range count {
+		c := around(i)
+		if before, after := around((i+placesInCycle-1)%placesInCycle), around((i+1)%placesInCycle); c < before || c <= after {
+			continue // the place is beside it
+		}
+		if float64(c) > crowdTimes*chance+crowdSigmas*math.Sqrt(chance) {
+			missed += max(cycles-float64(c), 0)
+		}
+	}
+	return missed
+}
