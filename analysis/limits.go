@@ -304,6 +304,10 @@ const (
 	simulatedVPerRtHz = 0.1e-9
 )
 
+// unstatedInputHz bounds where the noise of an input of unstated bandwidth is read, by a
+// quarter of it: a switch for 20 MHz, one pole, takes 7 % there.
+const unstatedInputHz = 32e6
+
 // foldsIntoBandHz is the same by band: the lower the band, the smaller the share of
 // what is folded that falls into it beside its own.
 var foldsIntoBandHz = map[string]float64{

@@ -28,6 +28,9 @@ func newGate(rec *record, sw switching, mains spectrum.Mains) *spike.Gate {
 func measureNoise(ctx context.Context, rec *record, view spectralView, named namedLines, sw switching, g *spike.Gate) (floorResult, error) {
 	tr := rec.tr
 	opt := spectrum.NoiseOptions{Lines: named.lines, Span: tr.Span, StepV: rec.stepV, GainFraction: rec.setup.GainFraction}
+	if tr.BandwidthHz == 0 {
+		opt.InputHz = unstatedInputHz
+	}
 	if b := rec.setup.Baseline; b != nil {
 		opt.Baseline = &b.Noise
 	}

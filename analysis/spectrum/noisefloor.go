@@ -35,6 +35,9 @@ type NoiseOptions struct {
 	Span     capture.Span // of the trace; the floor is read up to its HighHz
 	StepV    float64      // the converter's step, V; 0 unknown
 	Baseline *NoiseFloor  // the instrument's own noise, nil when none
+	// InputHz is where the instrument's own low-pass may lie; 0: no lower than the span's
+	// top.
+	InputHz float64
 	// GateFromHz is where the gated spectrum begins to hold all of the noise; below
 	// it, and from HeldLowHz to HeldHighHz, the plain one counts.
 	GateFromHz            float64
@@ -117,9 +120,15 @@ func (n *NoiseFloor) at(centreHz float64) (float64, bool) {
 // tilts the top of its span, up to highHz, so the plateau is looked for below a quarter of it.
 func (nf *NoiseFloor) summarise(levels []octaveLevel, quant, highHz float64, opt NoiseOptions) {
 	oct := nf.ThirdOctaves
-	last := len(oct)
-	for last > 0 && oct[last-1].CentreHz > plateauTopShare*highHz {
-		last--
+	below := func(hz float64) (n int) {
+		for n = len(oct); n > 0 && oct[n-1].CentreHz > hz; {
+			n--
+		}
+		return n
+	}
+	last := below(plateauTopShare * highHz)
+	if n := below(plateauTopShare * opt.InputHz); opt.InputHz > 0 && n >= plateauWidth {
+		last = min(last, n)
 	}
 	if last == 0 {
 		miss := figure.NotMeasured("the record is too short to hold a third octave of noise; a longer one is needed")
