@@ -33,6 +33,11 @@ func (f *findings) restrict(m *Measurement) {
 	}
 	m.boundFolded(f.rec)
 	m.boundWeakly(f.rec)
+	if tr.OtherSegmentsPP > 0 {
+		for _, p := range []*figure.Figure{&m.PPV, &m.PP20MHzV, &m.PP20MHz999V, &m.Spikes.PeakP95V, &m.Spikes.PeakMaxV} {
+			boundBelow(p)
+		}
+	}
 	if f.cutShare() > mostCut {
 		for _, s := range m.sums() {
 			boundBelow(s)

@@ -190,7 +190,7 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	switch {
 	case len(pieces) > 1 && segmented(pieces, p):
 		var err error
-		if use, err = chooseSegment(name, pieces, opt.Segment, t); err != nil {
+		if use, err = chooseSegment(name, o.volts, pieces, opt.Segment, t); err != nil {
 			return nil, err
 		}
 	case len(pieces) > 1:
@@ -273,9 +273,13 @@ func (o *rowsRead) joinOverText(p *rowSpec) []timeBlock {
 	return pieces
 }
 
+// segmentsAlike is the ratio of two segments' peak-to-peaks up to which they are alike: the
+// greatest of a thousand samples of noise scatter by a tenth.
+const segmentsAlike = 1.1
+
 // chooseSegment takes the asked segment, or the first whole one where asked is
-// 0.
-func chooseSegment(name string, pieces []timeBlock, asked int, t *Trace) (timeBlock, error) {
+// 0, and then tells what swings further in the others.
+func chooseSegment(name string, volts []float64, pieces []timeBlock, asked int, t *Trace) (timeBlock, error) {
 	k, why := asked, "given"
 	if k == 0 {
 		k, why = firstWhole(pieces), "the first whole one"
@@ -286,9 +290,36 @@ func chooseSegment(name string, pieces []timeBlock, asked int, t *Trace) (timeBl
 	use := pieces[k-1]
 	t.assume("segment", fmt.Sprintf("%d of %d, %d rows from line %d", k, len(pieces), use.n, use.line), why)
 	if asked == 0 {
-		t.caution(CautionSegments, fmt.Sprintf("the file holds %d segments; number %d is used", len(pieces), k), "choose one with --segment, or save them apart")
+		text := fmt.Sprintf("the file holds %d segments; number %d is used", len(pieces), k)
+		if n, times := widest(volts, pieces, use); times > segmentsAlike {
+			t.OtherSegmentsPP = times
+			text += fmt.Sprintf(", and number %d swings %.2g times as far: peaks are lower bounds", n, times)
+		}
+		t.caution(CautionSegments, text, "choose one with --segment, or save them apart")
 	}
 	return use, nil
+}
+
+// widest is the number of the segment with the greatest peak-to-peak, and how many times
+// that of use it is; 0 of a use that does not vary.
+func widest(volts []float64, pieces []timeBlock, use timeBlock) (number int, times float64) {
+	pp := func(b timeBlock) float64 {
+		x := volts[b.row0 : b.row0+b.n]
+		if len(x) == 0 {
+			return 0
+		}
+		return slices.Max(x) - slices.Min(x)
+	}
+	most := 0.0
+	for i, b := range pieces {
+		if v := pp(b); v > most {
+			number, most = i+1, v
+		}
+	}
+	if own := pp(use); own > 0 {
+		times = most / own
+	}
+	return number, times
 }
 
 // overGaps bridges short gaps between pieces, or takes the longest piece.

@@ -160,6 +160,10 @@ type Trace struct {
 	FullScaleMaxV float64 // highest
 	StepV         float64 // converter step in volts when the file states it, 0 unknown
 
+	// OtherSegmentsPP is the greatest peak-to-peak of the file's segments over that of the
+	// one read; 0 where they are alike, or where the caller chose.
+	OtherSegmentsPP float64
+
 	Acquisition Acquisition // how the instrument made the samples
 	Levels      Levels      // what their values can show at all
 

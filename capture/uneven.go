@@ -107,7 +107,7 @@ func restarted(name string, line int, x, v []float64, opt Options, t *Trace) (_,
 		}
 		pieces = append(pieces, timeBlock{row0: from, n: to - from, line: line + from})
 	}
-	use, err := chooseSegment(name, pieces, opt.Segment, t)
+	use, err := chooseSegment(name, v, pieces, opt.Segment, t)
 	return x[use.row0 : use.row0+use.n], v[use.row0 : use.row0+use.n], err
 }
 
