@@ -159,8 +159,19 @@ func (f *findings) foldedCaution(m *Measurement, list *cautionList) {
 	}
 	farads := nearestE6(1 / (2 * math.Pi * 1e3 * poleShare * filtered)) // 1 kΩ
 	list.add(capture.CautionUnfiltered,
-		fmt.Sprintf("no anti-alias filter is known to have kept signals above %s, half the sample rate, out of the record: noise and band figures are upper limits", hertz(rate/2)),
+		fmt.Sprintf("no anti-alias filter is known to have kept signals above %s, half the sample rate, out of the record: noise and band figures are upper limits", hertz(rate/2))+f.frequencyAsSampled(m),
 		fmt.Sprintf("capture %sin high-resolution mode, or through 1 kΩ and %s to ground; where the file doesn't say so, the sheet's anti_aliased = true (--anti-aliased) does", how, capture.SI(farads, "F", 2)))
+}
+
+// frequencyAsSampled says, of a record at a rate that supplies switch above half of,
+// that the cycle found may be a faster one's: its samples are the same, harmonics and
+// all, in another order. Empty where the rate is high enough or an alias suspected anyway.
+func (f *findings) frequencyAsSampled(m *Measurement) string {
+	rate := m.SampleRateHz
+	if rate >= outweighedRateHz || !f.rec.unfiltered() || !m.SwitchingHz.Known || m.AliasSuspected {
+		return ""
+	}
+	return fmt.Sprintf("; the switching frequency is as sampled, and a supply that switches at %s would look the same", hertz(rate-m.SwitchingHz.Value))
 }
 
 // nearestE6 is the value of the E6 series (IEC 60063) nearest to v by ratio. It is
