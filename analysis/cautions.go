@@ -46,6 +46,9 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 		list.add(capture.CautionSmoothed,
 			fmt.Sprintf("at %s the record holds %s, less than a scope's own input adds: sweeps were averaged, the samples smoothed or the bandwidth limited, and the file doesn't say so; noise, band sums and peaks are lower bounds", hertz(o.CentreHz), capture.SI(o.UngatedVPerRtHz, "V/√Hz", 2)),
 			"capture in normal (sample) mode without averaging, smoothing or a bandwidth limit, and save the settings with it")
+	} else if s, steep := f.steepest(); steep && !f.rec.flat() {
+		c := s.caution()
+		list.add(c.Code, c.Text, c.Fix)
 	}
 	return list
 }

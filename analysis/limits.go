@@ -297,11 +297,30 @@ const (
 	inputLowHz, inputTopHz = 2e6, 40e6
 	inputBandShare         = 0.6
 	scopeRateHz            = 50e6
+	// stepsScatter is the scatter of a third octave's level there, as a share, and
+	// stepsLeast of the converter's own density is the least that it makes of samples
+	// whose noise spreads over its steps.
+	stepsScatter, stepsLeast = 0.02, 0.95
 	// noiseOctaves third octaves of noise below those of next to none are a filter's
 	// doing.
 	noiseOctaves = 3
 	// simulatedVPerRtHz: the steps alone of a 12-bit converter make more, V/√Hz.
 	simulatedVPerRtHz = 0.1e-9
+)
+
+const (
+	// steepDB over two third octaves is more than three poles take, 12 dB, and as much
+	// more as the scatter of either level; steepScatterDB is that scatter, within which each
+	// third octave takes as much as the one before or more.
+	steepDB, steepScatterDB = 15, 1.5
+	// steepFromHz: below it the supply's own filters, of which there may be several, shape
+	// its noise; up to steepCycles times the switching's frequency cycles that differ do.
+	steepFromHz, steepCycles = 700e3, 4
+	// steepSpikes is how much of the density, as a ratio, spikes and the converter's steps
+	// may have.
+	steepSpikes = 1.5
+	// steepMattersHz: a corner from there on is no lower than an input's own.
+	steepMattersHz = 70e6
 )
 
 // unstatedInputHz bounds where the noise of an input of unstated bandwidth is read, by a

@@ -29,6 +29,8 @@ func (f *findings) restrict(m *Measurement) {
 	default:
 		if _, quiet := f.quietest(); quiet {
 			m.averaged(f.rec)
+		} else if s, steep := f.steepest(); steep {
+			m.filteredAfter(s.cornerHz)
 		}
 	}
 	m.boundFolded(f.rec)
@@ -67,11 +69,12 @@ func (f *findings) quietest() (at spectrum.ThirdOctave, quiet bool) {
 		top = min(top, inputBandShare*tr.BandwidthHz)
 	}
 	under, over := 0, 0
+	steps := spectrum.QuantisationDensity(f.rec.stepV, tr.SampleRateHz)
 	for _, o := range f.floor.figures.ThirdOctaves {
 		if o.CentreHz < inputLowHz || o.CentreHz > top {
 			continue
 		}
-		if o.UngatedVPerRtHz >= inputVPerRtHz {
+		if o.UngatedVPerRtHz = besideSteps(o.UngatedVPerRtHz, steps); o.UngatedVPerRtHz >= inputVPerRtHz {
 			over++
 			continue
 		}
@@ -80,6 +83,16 @@ func (f *findings) quietest() (at spectrum.ThirdOctave, quiet bool) {
 		}
 	}
 	return at, under >= 2 && (at.UngatedVPerRtHz > simulatedVPerRtHz || over >= noiseOctaves)
+}
+
+// besideSteps is the most that a density in V/√Hz holds beside that of the converter's
+// steps; all of it where it lies lower, so that the steps' error is no noise of theirs.
+func besideSteps(density, steps float64) float64 {
+	if density < stepsLeast*steps {
+		return density
+	}
+	density *= 1 + stepsScatter
+	return math.Sqrt(max(density*density-steps*steps, stepsScatter*density*density))
 }
 
 // flat reports whether the samples show no more than the toggling of one
