@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -114,5 +116,56 @@ func TestDisturbedLayouts(t *testing.T) {
 	t.Logf("%d texts, %d refused", total, refused)
 	if total < 300 || 5*refused > total {
 		t.Errorf("%d of %d refused", refused, total)
+	}
+}
+
+var plainNumber = regexp.MustCompile(`^ *[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)? *$`)
+
+// savedAs is a text of cells between commas as a spreadsheet saves it: each number with up to
+// ten digits and, where comma is set, with a decimal comma between semicolons.
+func savedAs(text string, comma bool) string {
+	var b strings.Builder
+	for line := range strings.Lines(text) {
+		for j, c := range strings.Split(strings.TrimSuffix(line, "\n"), ",") {
+			if plainNumber.MatchString(c) {
+				v, _ := strconv.ParseFloat(strings.TrimSpace(c), 64)
+				c = strconv.FormatFloat(v, 'G', 10, 64)
+			}
+			if comma {
+				c = strings.ReplaceAll(c, ".", ",")
+			}
+			if j > 0 {
+				b.WriteByte(map[bool]byte{false: ',', true: ';'}[comma])
+			}
+			b.WriteString(c)
+		}
+		b.WriteByte('\n')
+	}
+	return b.String()
+}
+
+// TestSavedBySpreadsheets opens every layout of cells between commas in spreadsheets of two
+// countries and saves it. Rows of whole numbers then show neither delimiter nor decimal
+// mark, and the settings above them do.
+func TestSavedBySpreadsheets(t *testing.T) {
+	for _, comma := range []bool{false, true} {
+		total, refused := 0, 0
+		for _, c := range slices.Concat(layoutCases, stackedCases, exportCases) {
+			if strings.ContainsAny(c.text, ";\"\t\x00\r") || c.cautions != "" || c.opt.DecimalMark != "" || c.opt.Delimiter != "" {
+				continue
+			}
+			total++
+			tr, err := Read(context.Background(), strings.NewReader(savedAs(c.text, comma)), "x.csv", c.opt)
+			switch {
+			case err != nil:
+				refused++
+			case !c.holds(tr) && len(tr.Cautions) == 0:
+				t.Errorf("%s, comma %v: %g S/s, want %g, %d samples, first %g V, %s %v", c.name, comma, tr.SampleRateHz, c.rate, len(tr.Volts), tr.Volts[0], tr.Layout, tr.Assumptions)
+			}
+		}
+		t.Logf("comma %v: %d layouts, %d refused", comma, total, refused)
+		if total < 100 || 10*refused > total {
+			t.Errorf("comma %v: %d of %d refused", comma, refused, total)
+		}
 	}
 }

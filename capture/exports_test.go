@@ -68,6 +68,9 @@ var exportCases = []layoutCase{
 	{name: "a name with a probe's factor", text: "Time (us),CH1 x10 (mV)\n" + rowsMS(","), rate: 1e6, channels: "CH1 x10", cautions: CautionProbeFactor},
 	{name: "a name with a factor of one", text: "Time (us),CH1 1x (mV)\n" + rowsMS(","), rate: 1e6, channels: "CH1 1x"},
 	{name: "a circuit's node of a part x10", text: "time,V(x10)\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "V(x10)"},
+	{name: "an interval with a decimal comma above whole numbers", text: "Abtastintervall (us);1,250\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.0f", wave(i)*1000) }), rate: 800e3, channels: "CH1"},
+	{name: "an interval with a decimal comma above numbers and whole numbers", text: "Abtastintervall (us);1,250\nn;CH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d;%.0f", i, wave(i)*1000) }), rate: 800e3, channels: "CH1"},
+	{name: "an interval with a decimal comma behind a tab", text: "Abtastintervall (us)\t1,5\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.0f", wave(i)*1000) }), rate: 1e6 / 1.5, channels: "CH1"},
 	{name: "a rate in kSa", text: "Sampling,1000KSa\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "a rate of 1000 k", text: "Sample rate: 1000 k\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
 	{name: "samples a second as a unit", text: "Samples/s,1000000\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
@@ -211,6 +214,7 @@ func TestRefusedExports(t *testing.T) {
 		{"thousands of millivolts behind a comma", "Time (us);CH1 (mV)\n" + commaFor(rowsOf(100, func(i int) string { return fmt.Sprintf("%d;%.3f", i*10, wave(i)) })), 0, "comma may mark decimals or thousands|--decimal comma"},
 		{"a unit of time without its first letter", "Time ( s),CH1 (mV)\n" + rowsMS(","), 1, "lost its first letter|--time-unit"},
 		{"a unit of volts without its first letter", "Time (us),CH1 ( V)\n" + rowsMS(","), 1, "lost its first letter|--volt-unit"},
+		{"codes with a code of zero and no scale", "XINCR,1E-06\nYOFF,128\nYZERO,5\nYUNIT,V\nCURVE\n" + rowsOf(100, func(i int) string { return fmt.Sprint(codeOf(i)) }), 6, "codes without a scale|--scale"},
 		{"a meter's log in VAC", "Time (s),Value\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f,%.4fVAC", float64(i)*0.1, wave(i)) }), 0, ""},
 	} {
 		tr, err := Read(context.Background(), strings.NewReader(c.text), "x.csv", Options{})

@@ -3,6 +3,7 @@ package capture
 import (
 	"bytes"
 	"fmt"
+	"regexp"
 	"strings"
 )
 
@@ -43,7 +44,40 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 	}
 	t.first, t.rows, t.firstNumber = r.first, r.rows, h.lines[r.first].number
 	h.skipCounts(t)
+	h.markAbove(t)
 	return t, nil
+}
+
+// commaBetween is a comma that marks decimals, as the semicolon or the tab ahead of it tells.
+var commaBetween = map[byte]*regexp.Regexp{';': regexp.MustCompile(`;[ "]*[-+]?[0-9]*,[0-9]`), '\t': regexp.MustCompile(`\t[ "]*[-+]?[0-9]*,[0-9]`)}
+
+// markAbove finds the decimal mark, and for rows of one number the delimiter, by the
+// settings above where the rows show neither: whole numbers, as of codes that a spreadsheet
+// saved below "Sample Interval;0,000001". A comma between digits behind a semicolon or a
+// tab marks decimals.
+func (h *textHead) markAbove(t *table) {
+	if t.decimal != '.' || t.delim == ',' && t.cells > 1 {
+		return
+	}
+	points := false
+	for _, i := range h.sampleLines() {
+		if i >= t.first && bytes.IndexByte(h.line(i), ',') >= 0 {
+			return
+		}
+		points = points || i >= t.first && bytes.IndexByte(h.line(i), '.') >= 0
+	}
+	for i := range t.first {
+		for _, d := range []byte{';', '\t'} {
+			key, _, _ := bytes.Cut(h.line(i), []byte{d})
+			if d != t.delim && t.cells > 1 || bytes.IndexByte(key, ',') >= 0 || !commaBetween[d].Match(h.line(i)) {
+				continue
+			}
+			if t.delim = d; !points {
+				t.decimal = ','
+			}
+			return
+		}
+	}
 }
 
 // skipCounts moves the start of the table behind a row of whole numbers that leaves

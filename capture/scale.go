@@ -170,6 +170,8 @@ func (im *importer) statedVoltUnit() (u unit, text, why string, ok bool) {
 		return unit{kind: unitCount, factor: 1}, "counts", "whole numbers at a stated volts per division", true
 	case im.codesByScale():
 		return unit{kind: unitCount, factor: 1}, "counts", "whole numbers, with a scale stated", true
+	case im.codesByZero():
+		return unit{kind: unitCount, factor: 1}, "counts", "whole numbers, with a code of zero stated", true
 	}
 	switch u.kind {
 	case unitVolt, unitCount, unitDiv, unitAmpere, unitOther:
@@ -241,6 +243,15 @@ func (im *importer) codesByScale() bool {
 	m, ok := im.meta(metaScale)
 	col := im.cols[im.sc.volts[im.ch]]
 	return ok && m.ok && m.num != 0 && math.Abs(m.num) < 1 && col.likeCodes() && im.opt.Scale == 0
+}
+
+// leastZeroCode is the least code of zero that tells codes from volts.
+const leastZeroCode = 16
+
+// codesByZero is codesByScale where the scale was lost, and the code of zero was not.
+func (im *importer) codesByZero() bool {
+	m, ok := im.meta(metaZeroCode)
+	return ok && m.ok && m.unit.kind != unitVolt && math.Abs(m.num) >= leastZeroCode && im.cols[im.sc.volts[im.ch]].likeCodes() && im.opt.Scale == 0
 }
 
 // likeCodes tells whole numbers that are codes of a converter or thousandths of a volt
