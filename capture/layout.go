@@ -61,10 +61,13 @@ func (h *textHead) markAbove(t *table) {
 	}
 	points := false
 	for _, i := range h.sampleLines() {
-		if i >= t.first && bytes.IndexByte(h.line(i), ',') >= 0 {
+		if i < t.first || !t.fits(splitCells(h.line(i), t.delim, nil)) {
+			continue
+		}
+		if bytes.IndexByte(h.line(i), ',') >= 0 {
 			return
 		}
-		points = points || i >= t.first && bytes.IndexByte(h.line(i), '.') >= 0
+		points = points || bytes.IndexByte(h.line(i), '.') >= 0
 	}
 	for i := range t.first {
 		for _, d := range []byte{';', '\t'} {

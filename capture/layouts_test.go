@@ -204,11 +204,19 @@ var layoutCases = []layoutCase{
 	{name: "the slower capture behind, asked for", text: rowsOf(300, func(i int) string { return fmt.Sprintf("%.9e,0.5", float64(i)*1e-6) }) + rowsOf(200, tv(1e-5)), opt: Options{Segment: 2}, rate: 1e5},
 	{name: "two captures of least and greatest", text: strings.Repeat("s,CH1 (V)\n"+rowsOf(200, func(i int) string { return fmt.Sprintf("%.9e,%.4f", float64(i/2)*2e-6, wave(i/2)+0.1*float64(i%2)) }), 2), rate: 1e6, channels: "CH1", v: func(i int) float64 { return wave(i/2) + 0.1*float64(i%2) }, cautions: CautionSegments + " " + CautionExtremes},
 	{name: "two captures under names without one for the time", text: strings.Repeat(",CH1\nSecond,Volt\n"+rowsOf(200, tv(1e-6)), 2), rate: 1e6, channels: "CH1", cautions: CautionSegments},
+	{name: "a decimal comma in the settings, a mean below whole numbers", text: "Abtastintervall (us);1,250\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.0f", wave(i)*1000) }) + "\nMittel;5000,0\n", rate: 800e3, channels: "CH1"},
 	{name: "a calibration table ahead", text: "point,reading\n" + rowsOf(20, func(i int) string { return fmt.Sprintf("%d,%.3f", i, float64(i)*0.5) }) + "\ntime (s),volts\n" + rowsOf(200, tv(1e-6)), rate: 1e6},
 	{name: "a jittering clock", text: "time,volts\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.9e,5.25", (float64(i)+0.2*float64(i*7%5-2)/2)*1e-6) }), n: 200, rate: 1e6, v: func(int) float64 { return 5.25 }, cautions: CautionUneven + " " + CautionFlat},
 	{name: "rate in words", text: "Sampled at 1 MHz\nvolts\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f", wave(i)) }), rate: 1e6},
 	{name: "key and value apart by a semicolon", text: "dt [us]; 1\nvolts\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f", wave(i)) }), rate: 1e6},
 	{name: "a time column to each channel", text: "Time,CH1,Time,CH2\ns,V,us,V\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.9e,0.5,%d,%.4f", float64(i)*1e-6, 2*i, wave(i)) }), opt: Options{Channel: "CH2"}, rate: 500e3, channels: "CH1|CH2"},
+	{name: "a time column to each channel but a computed one", text: "Time,CH1,Time,CH2,\ns,V,us,V,\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.9e,0.5,%d,%.4f,7.5", float64(i)*1e-6, 2*i, wave(i)) }), opt: Options{Channel: "CH2"}, rate: 500e3, channels: "CH1|CH2|column 5"},
+	{name: "a time column to each two channels", text: "Time (s),CH1 (V),CH2 (V),Time (s),CH3 (V),CH4 (V)\n" + rowsOf(200, func(i int) string {
+		return fmt.Sprintf("%.9e,0.5,0.6,%.9e,0.7,%.4f", float64(i)*1e-6, float64(i)*4e-6, wave(i))
+	}), opt: Options{Channel: "CH4"}, rate: 250e3, channels: "CH1|CH2|CH3|CH4"},
+	{name: "the first of channels with a time column to each two", text: "Time (s),CH1 (V),CH2 (V),Time (s),CH3 (V),CH4 (V)\n" + rowsOf(200, func(i int) string {
+		return fmt.Sprintf("%.9e,0.5,%.4f,%.9e,0.7,0.6", float64(i)*1e-6, wave(i), float64(i)*4e-6)
+	}), opt: Options{Channel: "CH2"}, rate: 1e6, channels: "CH1|CH2|CH3|CH4"},
 	{name: "a setting that begins like a name", text: "Waveform data\nSample interval: 1.0E-6\n\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%4d   %.4f", i+1, wave(i)) }), rate: 1e6},
 	{name: "two rates stated", text: "Sample Rate,1000000\nADC speed,7\nSampling rate,2000000\nCH1\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f", wave(i)) }), rate: 1e6, channels: "CH1", cautions: CautionRateConflict},
 	{name: "end mark of old systems", text: "time,volts\r\n" + strings.ReplaceAll(rowsOf(200, tv(1e-6)), "\n", "\r\n") + "\x1a", rate: 1e6},

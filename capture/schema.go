@@ -491,21 +491,23 @@ func (f *schemaFinder) timeCells(j int, cell string) error {
 	return nil
 }
 
-// ownTime takes the chosen channel's own time column where every channel has
-// one in front of it.
+// ownTime takes the chosen channel's own time column: the nearest ahead of it, where other
+// channels stand between that and the first.
 func (f *schemaFinder) ownTime(opt Options) error {
-	if ch, err := f.s.pick(f.name, opt, 0); err == nil && len(f.s.volts) > 1 && f.s.timeKind == unitSecond {
-		own := 0
-		for _, j := range f.s.volts {
-			if f.isTime[j-1] {
-				own++
-			}
-		}
-		if j := f.s.volts[ch]; own == len(f.s.volts) && j-1 != f.s.time {
-			if err := f.setTime(j - 1); err != nil {
-				return err
-			}
+	ch, err := f.s.pick(f.name, opt, 0)
+	if err != nil || len(f.s.volts) < 2 || f.s.timeKind != unitSecond {
+		return nil
+	}
+	between := f.s.time > f.s.volts[ch]
+	own := -1
+	for j := range f.s.volts[ch] {
+		between = between || j > f.s.time && slices.Contains(f.s.volts, j)
+		if between && f.isTime[j] && (!f.cols[j].ints || f.roles[j].of(unitSecond)) {
+			own = j
 		}
 	}
-	return nil
+	if own < 0 {
+		return nil
+	}
+	return f.setTime(own)
 }
