@@ -67,3 +67,14 @@ func TestCutInsideTheLastRow(t *testing.T) {
 		})
 	}
 }
+
+// A last line of delimiters alone, as spreadsheets leave it, is no row cut short.
+func TestNoRowAtTheEnd(t *testing.T) {
+	for _, end := range []string{",", ",,", ",,,,,", " , "} {
+		text := "time,volts,,\n" + rowsOf(rows200, func(i int) string { return tv(1e-6)(i) + ",," }) + end
+		tr, err := Read(context.Background(), strings.NewReader(text), "x.csv", Options{})
+		if err != nil || len(tr.Volts) != rows200 || len(tr.Cautions) > 0 {
+			t.Errorf("%q: %v %+v", end, err, tr)
+		}
+	}
+}

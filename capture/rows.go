@@ -385,6 +385,9 @@ func (p *rowSpec) looksCut(before, line []byte, torn bool) bool {
 		return false
 	}
 	c := splitCells(line, p.delim, nil)
+	if usedCells(c) == 0 {
+		return false
+	}
 	if len(c) < above.cells || p.volt >= len(c) {
 		return true
 	}
