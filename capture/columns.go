@@ -10,6 +10,7 @@ type columnData struct {
 	x       []float64
 	ints    bool // printed without decimal mark or exponent throughout
 	clock   bool
+	parts   int    // most parts of a time of day, apart by colons
 	unit    string // unit behind each number, when always the same
 	some    bool   // holds a number at all
 	changes bool   // the unit behind the numbers is not the same throughout
@@ -94,7 +95,9 @@ func (c *columnData) add(text []byte, decimal byte, line int) {
 	case c.unit != unit && !c.changes:
 		c.changes, c.line = true, line
 	}
-	c.clock = c.clock || v.kind == cellClock
+	if v.kind == cellClock {
+		c.clock, c.parts = true, max(c.parts, bytes.Count(text, []byte{':'})+1)
+	}
 	if bytes.IndexByte(text, decimal) >= 0 || bytes.ContainsAny(text, "eE") {
 		c.ints = false
 	}

@@ -71,6 +71,8 @@ var exportCases = []layoutCase{
 	{name: "an interval with a decimal comma above whole numbers", text: "Abtastintervall (us);1,250\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.0f", wave(i)*1000) }), rate: 800e3, channels: "CH1"},
 	{name: "an interval with a decimal comma above numbers and whole numbers", text: "Abtastintervall (us);1,250\nn;CH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d;%.0f", i, wave(i)*1000) }), rate: 800e3, channels: "CH1"},
 	{name: "an interval with a decimal comma behind a tab", text: "Abtastintervall (us)\t1,5\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.0f", wave(i)*1000) }), rate: 1e6 / 1.5, channels: "CH1"},
+	{name: "times of two whole numbers", text: "Time,CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%02d:%02d,%.4f", i/60, i%60, wave(i)) }), rate: 1, channels: "CH1", cautions: CautionTimeUnit},
+	{name: "minutes and seconds with decimals", text: "Time,CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%02d:%04.1f,%.4f", i/600, float64(i%600)/10, wave(i)) }), rate: 10, channels: "CH1"},
 	{name: "a rate in kSa", text: "Sampling,1000KSa\nCH1 (mV)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.1f", wave(i)*1000) }), rate: 1e6, channels: "CH1"},
 	{name: "a rate of 1000 k", text: "Sample rate: 1000 k\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},
 	{name: "samples a second as a unit", text: "Samples/s,1000000\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 1e6, channels: "CH1"},

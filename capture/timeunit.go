@@ -67,6 +67,9 @@ func (im *importer) unitOfTimes() {
 		im.guessTimeUnit()
 	default:
 		im.t.assume("time unit", sc.timeText, im.timeUnitWhy())
+		if c := im.cols[sc.time]; sc.timeClock && c.parts == 2 && c.exp10 >= 0 && !im.given {
+			im.t.caution(CautionTimeUnit, "times of two whole numbers, as 12:30, are taken for minutes and seconds; as hours and minutes the rate is 60 times lower", "give --rate")
+		}
 	}
 }
 
