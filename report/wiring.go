@@ -422,6 +422,9 @@ func (w *wiring) heaters(part *heater.Part, byBranch bool) {
 				if b.Count > 1 {
 					label = append(label, fmt.Sprintf("%d such strings", b.Count))
 				}
+				if g.ShuntOhm > 0 {
+					label = append(label, filter.Ohms(g.ShuntOhm)+" across each")
+				}
 			}
 			parts = append(parts, branchPart{lamp, 20, 28, label})
 		}

@@ -431,7 +431,7 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 			p.Warnings = append(p.Warnings, z.faultWarning(p, k))
 		}
 	}
-	p.Shopping = p.shopping()
+	p.Shopping = append(p.shopping(), z.shunts(l)...)
 	return p
 }
 
@@ -585,11 +585,12 @@ func (z sizing) pulledHigh(p *Part) {
 	allIn, _ := p.layout.solve(z.supply, z.opt.Exponent, high).hottest()
 	var worst heaterAt
 	name := ""
-	for k, st := range p.layout.strands {
-		high.pulled = k + 1
-		h, ok := p.layout.solve(z.supply, z.opt.Exponent, high).hottest()
+	for _, out := range p.layout.pulledOnes() {
+		sc := out.sc
+		sc.supply = high.supply
+		h, ok := p.layout.solve(z.supply, z.opt.Exponent, sc).hottest()
 		if ok && h.excess() > worst.excess() && h.relErr() > allIn.relErr()+sameHeater {
-			worst, name = h, st.types()[0]
+			worst, name = h, out.name
 		}
 	}
 	if name == "" {

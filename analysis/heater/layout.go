@@ -25,6 +25,7 @@ type scenario struct {
 	strand   int     // oddOne and shorted: which strand
 	elem     int     // oddOne and shorted: which kind of heater in it
 	pulled   int     // index of the strand that lost one, plus 1; 0: none
+	gone     bool    // a heater with a shunt is out of its string, see strand and elem: the shunt stays
 	last     int     // index of the strand of which one is all that is left, plus 1; 0: all in
 	shorted  bool    // one heater is shorted, see strand and elem
 	limitsAt float64 // shorted: the share of its rating at which a supply of unknown limit does
@@ -44,6 +45,7 @@ type solved struct {
 // heaterAt is one kind of heater in a solved layout.
 type heaterAt struct {
 	strand int
+	place  int // of its kind in the strand
 	valve  Valve
 	rated  float64 // volts in its connection
 	volts  float64
@@ -69,10 +71,10 @@ func (l layout) solve(s Supply, exponent float64, sc scenario) solved {
 			continue
 		}
 		for _, e := range b.elems {
-			if e.ohmic && e.ohm == 0 {
+			if e.empty || e.ohmic && e.ohm == 0 {
 				continue
 			}
-			p.heaters = append(p.heaters, heaterAt{strandOf[i], e.valve, e.v0, e.volts(p.branchA[i]) / float64(e.mult)})
+			p.heaters = append(p.heaters, heaterAt{strandOf[i], e.place, e.valve, e.v0, e.volts(p.branchA[i]) / float64(e.mult)})
 		}
 	}
 	if !sc.straight {
@@ -188,8 +190,17 @@ func (l layout) heat(net network, strandOf []int, p point) []float64 {
 func (e element) applyScenario(sc scenario, exponent float64, k, j int) []element {
 	e.exponent = exponent
 	if sc.cold > 0 {
-		e.ohmic, e.ohm = true, e.v0/e.i0/sc.cold
+		e.ohmic, e.ohm = true, e.beside(e.v0/e.i0/sc.cold)
 		return []element{e}
+	}
+	if sc.gone && sc.strand == k && sc.elem == j {
+		left, rest := e, e
+		left.mult, left.ohmic, left.ohm, left.empty = 1, true, e.shuntOhm, true
+		rest.mult--
+		if rest.mult == 0 {
+			return []element{left}
+		}
+		return []element{left, rest}
 	}
 	spread := sc.heaters * e.valve.AmpTol
 	if !sc.oddOne {
@@ -405,17 +416,42 @@ func (c *cornerList) addOddHeaters() {
 	}
 }
 
+// pulledOne is a valve out of its socket: its type, the scenario, and what to know of it.
+type pulledOne struct {
+	name string
+	sc   scenario
+	note string
+}
+
+// pulledOnes are all that can be pulled: one of each type in a strand. A string goes out
+// with any of its valves, but for one whose shunt carries on.
+func (l layout) pulledOnes() []pulledOne {
+	var all []pulledOne
+	for k, st := range l.strands {
+		told := map[string]bool{}
+		for j, e := range st.elems {
+			name := e.valve.Type
+			switch {
+			case e.shuntOhm > 0:
+				all = append(all, pulledOne{name, scenario{gone: true, strand: k, elem: j}, "its shunt carries the string on"})
+			case told[name]:
+			case st.string:
+				all = append(all, pulledOne{name, scenario{pulled: k + 1}, "its whole string goes out"})
+			default:
+				all = append(all, pulledOne{name, scenario{pulled: k + 1}, ""})
+			}
+			told[name] = true
+		}
+	}
+	return all
+}
+
 // addPulled adds every valve pulled from its socket, and the lightest left alone.
 func (c *cornerList) addPulled() {
-	for k, st := range c.l.strands {
-		for _, name := range st.types() {
-			pulled := c.add(name+" pulled", KindPulled, scenario{pulled: k + 1})
-			if st.string {
-				pulled.Note = "its whole string goes out"
-			}
-			if pulled.AllOff {
-				pulled.Note = "no valve is left"
-			}
+	for _, out := range c.l.pulledOnes() {
+		pulled := c.add(out.name+" pulled", KindPulled, out.sc)
+		if pulled.Note = out.note; pulled.AllOff {
+			pulled.Note = "no valve is left"
 		}
 	}
 	if c.l.valves() <= 2 {
@@ -443,21 +479,6 @@ func (c *cornerList) addShorts() {
 	}
 }
 
-// types names the valve types of a strand without repeats.
-func (s strand) types() []string {
-	var out []string
-	for _, e := range s.elems {
-		seen := false
-		for _, t := range out {
-			seen = seen || t == e.valve.Type
-		}
-		if !seen {
-			out = append(out, e.valve.Type)
-		}
-	}
-	return out
-}
-
 // Branch is one path from the supply to the return with its heaters, as a part's
 // circuit has it; Part.Set and Part.Fuses follow the same order where a part has one a
 // branch.
@@ -474,7 +495,7 @@ func (p Part) Branches() []Branch {
 	for _, st := range p.layout.strands {
 		b := Branch{Count: st.count, String: st.string}
 		for _, e := range st.elems {
-			g := Group{Valve: e.valve, Count: e.mult, Wiring: Parallel}
+			g := Group{Valve: e.valve, Count: e.mult, Wiring: Parallel, ShuntOhm: e.shuntOhm}
 			doubled := e.v0 > e.valve.Volts*(1+sameRail) // both halves one after the other
 			switch {
 			case st.string && doubled:

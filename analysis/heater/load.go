@@ -42,6 +42,7 @@ func ParseGroups(s string, own []Valve) ([]Group, error) {
 			return nil, &InputError{What: "valve list", Found: quoted(s), Expected: "valves such as 2x12AU7,1x6N2P"}
 		}
 		name, wiring, _ := strings.Cut(item, "@")
+		wiring, shunt, shunted := strings.Cut(wiring, "/")
 		g := Group{Count: 1}
 		head := strings.TrimSpace(name)
 		for _, sep := range []string{"x", "X", "×", "*"} {
@@ -74,6 +75,12 @@ func ParseGroups(s string, own []Valve) ([]Group, error) {
 		g.Wiring, g.StringName, err = ParseWiring(wiring)
 		if err != nil {
 			return nil, err
+		}
+		if shunted {
+			ohm := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(shunt), "Ω"))
+			if g.ShuntOhm, err = strconv.ParseFloat(ohm, 64); err != nil || g.ShuntOhm == 0 {
+				return nil, &InputError{What: "shunt", Found: quoted(shunt), Expected: "ohms across each heater of the group, such as 12AX7@string/20"}
+			}
 		}
 		groups = append(groups, g)
 	}
@@ -155,7 +162,7 @@ func together(groups []Group) []Group {
 	for _, g := range groups {
 		k := slices.IndexFunc(out, func(o Group) bool {
 			a, b := o.Valve, g.Valve
-			return o.Wiring == g.Wiring && o.StringName == g.StringName && o.CathodeV == g.CathodeV &&
+			return o.Wiring == g.Wiring && o.StringName == g.StringName && o.CathodeV == g.CathodeV && o.ShuntOhm == g.ShuntOhm &&
 				a.Type == b.Type && a.Volts == b.Volts && a.Amps == b.Amps && a.VoltTol == b.VoltTol && a.AmpTol == b.AmpTol
 		})
 		if k >= 0 && out[k].Count+g.Count <= maxValves {
@@ -222,6 +229,15 @@ func checkGroup(g *Group) error {
 			return err
 		}
 	}
+	if g.ShuntOhm != 0 {
+		if err := inRange(v.Type+" shunt in ohms", g.ShuntOhm, leastShuntOhm, mostShuntOhm); err != nil {
+			return err
+		}
+		if g.Wiring != String && g.Wiring != StringSeries {
+			return &InputError{What: "heater load", Found: fmt.Sprintf("a shunt across %s outside a string", v.Type), Expected: "shunts in strings, to make up for a heater of less current",
+				Fix: "leave it out: side by side it only takes current"}
+		}
+	}
 	switch g.Wiring {
 	case "", Parallel, String:
 	case Series, StringSeries:
@@ -277,7 +293,7 @@ func (l Load) strands() []strand {
 	var out []strand
 	at := map[string]int{}
 	for _, g := range l.Groups {
-		e := element{valve: g.Valve, v0: g.Valve.Volts, i0: g.Valve.Amps, mult: 1}
+		e := element{valve: g.Valve, v0: g.Valve.Volts, i0: g.Valve.Amps, mult: 1, shuntOhm: g.ShuntOhm}
 		if g.Wiring == Series || g.Wiring == StringSeries {
 			e.v0, e.i0 = 2*e.v0, e.i0/2
 		}
@@ -296,6 +312,7 @@ func (l Load) strands() []strand {
 			}
 			out = append(out, strand{name: name, count: 1, string: true})
 		}
+		e.place = len(out[k].elems)
 		out[k].elems = append(out[k].elems, e)
 	}
 	return out
@@ -336,6 +353,12 @@ const tappedV = 12
 
 // maxVolts bounds every voltage a plan takes.
 const maxVolts = 1000
+
+// What a shunt across one heater is believed to be.
+const (
+	leastShuntOhm = 1.0
+	mostShuntOhm  = 10e3
+)
 
 // givenZero is under any value that is meant: a front end gives less than it for a
 // zero that the user wrote, since 0 asks for the default.
@@ -406,6 +429,9 @@ func (l Load) Describe() string {
 			w += " in series (" + volts(2*g.Valve.Volts) + ")"
 		case String, StringSeries:
 			w += " in " + strings.TrimSpace("string "+g.StringName)
+		}
+		if g.ShuntOhm > 0 {
+			w += fmt.Sprintf(" (%s across each)", ohms(g.ShuntOhm))
 		}
 		words = append(words, w)
 	}

@@ -8,6 +8,9 @@ type element struct {
 	v0, i0   float64 // rating in the connection used, V and A
 	exponent float64 // I = i0·(V/v0)^exponent
 	mult     int     // that many in a row
+	shuntOhm float64 // a resistor across each of them, 0: none; in ohm where ohmic
+	place    int     // of its kind in the strand
+	empty    bool    // no heater is left in it, only its shunt
 	ohm      float64 // when ohmic: resistance of one
 	ohmic    bool    // cold or mid-warm-up: a plain resistance; ohm 0 is a short
 }
@@ -17,7 +20,28 @@ func (e element) volts(i float64) float64 {
 	if e.ohmic {
 		return float64(e.mult) * e.ohm * i
 	}
-	return float64(e.mult) * e.v0 * math.Pow(i/e.i0, 1/e.exponent)
+	alone := e.v0 * math.Pow(i/e.i0, 1/e.exponent) // the most, with no current through a shunt
+	if e.shuntOhm > 0 {
+		alone = root(func(v float64) float64 { return e.amps(v) - i }, 0, alone)
+	}
+	return float64(e.mult) * alone
+}
+
+// amps through one heater and its shunt at v volts across it.
+func (e element) amps(v float64) float64 {
+	i := e.i0 * math.Pow(v/e.v0, e.exponent)
+	if e.shuntOhm > 0 {
+		i += v / e.shuntOhm
+	}
+	return i
+}
+
+// beside is a heater's resistance with its shunt.
+func (e element) beside(ohm float64) float64 {
+	if e.shuntOhm > 0 {
+		return ohm * e.shuntOhm / (ohm + e.shuntOhm)
+	}
+	return ohm
 }
 
 // branch is count equal strings side by side, each its own resistor and
@@ -60,7 +84,7 @@ func (b branch) amps(v float64) float64 {
 	}
 	if b.ohm == 0 && len(b.elems) == 1 {
 		e := b.elems[0]
-		return e.i0 * math.Pow(v/(float64(e.mult)*e.v0), e.exponent)
+		return e.amps(v / float64(e.mult))
 	}
 	hi := 0.0
 	for _, e := range b.elems {

@@ -37,6 +37,7 @@ func (z sizing) diodes(d *diodeModel) Arrangement {
 		p.Fuses = z.fuses(l)
 		p.Warnings = append(p.Warnings, d.faultWarning(p, z.supply))
 		p.Shopping = append([]Item{d.toBuy(n, p, z.supply)}, fuseItems(p.Fuses)...)
+		p.Shopping = append(p.Shopping, z.shunts(l)...)
 		a.Parts = append(a.Parts, p)
 	}
 	a.Best = bestPart(a.Parts)
@@ -53,7 +54,7 @@ func (z sizing) none() Arrangement {
 	l := layout{strands: z.strands}
 	p := Part{Label: "none", layout: l, Corners: l.corners(z.supply, z.opt)}
 	p.Fuses = z.fuses(l)
-	p.Shopping = fuseItems(p.Fuses)
+	p.Shopping = append(fuseItems(p.Fuses), z.shunts(l)...)
 	z.summarise(&p)
 	if p.Corners[0].OverLimit {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("connected directly, the heaters get %s (%s): over their limit", volts3(p.HeaterV), percent(p.ErrFrac)))

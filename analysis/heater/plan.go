@@ -431,10 +431,10 @@ func (p *Plan) split(z sizing) {
 	for _, st := range z.strands {
 		most := 0.0
 		for _, e := range st.elems {
-			most = math.Max(most, e.i0)
+			most = math.Max(most, e.amps(e.v0))
 		}
 		for _, e := range st.elems {
-			if most-e.i0 < shuntShare*most {
+			if most-e.amps(e.v0) < shuntShare*most {
 				continue
 			}
 			ohm, w := e.v0/(most-e.i0), e.v0*(most-e.i0)
@@ -446,8 +446,12 @@ func (p *Plan) split(z sizing) {
 			if above-ohm < ohm-below {
 				near = above
 			}
-			p.Warnings = append(p.Warnings, fmt.Sprintf("%s: heaters of unequal current share its volts unevenly, the smaller takes more: a shunt of %s (%s, %s rating) across each %s takes up the difference, or give it a resistor of its own outside the string",
-				st.name, ohms(ohm), ohms(near), watts(buyWatts(w, z.opt.DeratingX)), e.valve.Type))
+			instead := ""
+			if e.shuntOhm > 0 {
+				instead = ", instead of the " + ohms(e.shuntOhm) + " there,"
+			}
+			p.Warnings = append(p.Warnings, fmt.Sprintf("%s: heaters of unequal current share its volts unevenly, the smaller takes more: a shunt of %s (%s, %s rating) across each %s%s takes up the difference (%s@string/%g, in a sheet shunt_ohm = %g), or give it a resistor of its own outside the string",
+				st.name, ohms(ohm), ohms(near), watts(buyWatts(w, z.opt.DeratingX)), e.valve.Type, instead, e.valve.Type, near, near))
 		}
 	}
 }

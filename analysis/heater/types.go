@@ -37,6 +37,10 @@ type Group struct {
 	Wiring     Wiring `json:"wiring"`                // how each is wired
 	StringName string `json:"string_name,omitempty"` // of their string; groups of one name form one
 
+	// ShuntOhm is a resistor across each heater of the group, ohms, which lets a heater of
+	// less current stand in a string; 0: none.
+	ShuntOhm float64 `json:"shunt_ohm,omitempty"`
+
 	// CathodeV is where the cathode sits against the heater supply's negative
 	// pole, in volts: the most of all in the group, negative below it; 0: not
 	// told, or there.

@@ -142,15 +142,15 @@ func (l layout) warmCircuit(s Supply, th thermal, limitA float64) (c warmCircuit
 func (c *warmCircuit) electrical(x []float64) (loadA float64, volts, power []float64) {
 	for j, p := range c.at {
 		e := &c.branches[p.branch].elems[p.elem]
-		e.ohm = e.v0 / e.i0 * c.th.resistance(x[j])
+		e.ohm = e.beside(e.v0 / e.i0 * c.th.resistance(x[j]))
 	}
 	sol := c.solve()
 	volts, power = make([]float64, len(c.at)), make([]float64, len(c.at))
 	for j, p := range c.at {
 		e := c.branches[p.branch].elems[p.elem]
-		i := sol.branchA[p.branch]
-		volts[j] = i * e.ohm
-		power[j] = i * volts[j] / (e.v0 * e.i0)
+		volts[j] = sol.branchA[p.branch] * e.ohm
+		heater := e.v0 / e.i0 * c.th.resistance(x[j]) // without its shunt
+		power[j] = volts[j] * volts[j] / heater / (e.v0 * e.i0)
 	}
 	return sol.totalA, volts, power
 }

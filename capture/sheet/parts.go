@@ -92,7 +92,10 @@ func (b *builder) group(v rawGroup, key string) HeaterGroup {
 	if v.String != "" && !strings.HasPrefix(w, "string") {
 		b.fail(key+".string", fmt.Sprintf("string = %q with wiring %q", v.String, w), "wiring = \"string\"", "")
 	}
-	return HeaterGroup{Type: v.Type, Count: count, Wiring: w, String: v.String, CathodeV: v.CathodeV, Line: b.line(key)}
+	if v.ShuntOhm > 0 && !strings.HasPrefix(w, "string") {
+		b.fail(key+".shunt_ohm", fmt.Sprintf("shunt_ohm = %g with wiring %q", v.ShuntOhm, w), "wiring = \"string\"", "side by side a shunt only takes current: leave it out")
+	}
+	return HeaterGroup{Type: v.Type, Count: count, Wiring: w, String: v.String, ShuntOhm: v.ShuntOhm, CathodeV: v.CathodeV, Line: b.line(key)}
 }
 
 func (b *builder) hears(raw *rawHears, s *Sheet) {

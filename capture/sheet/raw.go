@@ -60,6 +60,7 @@ type rawGroup struct {
 	Wiring string `toml:"wiring"`
 	String string `toml:"string"`
 
+	ShuntOhm float64 `toml:"shunt_ohm" rule:"positive"`
 	CathodeV float64 `toml:"cathode_v" rule:"any"`
 }
 

@@ -76,6 +76,7 @@ type HeaterGroup struct {
 	Wiring string // "parallel" (6.3 V), "series" (12.6 V), "string", "string of series"; "" suits the rail
 	String string // name of the string the group is part of
 
+	ShuntOhm float64 // a resistor across each heater of the group in its string, ohms; 0: none
 	CathodeV float64 // of the group's highest cathode above the supply's negative pole, volts; 0: not told
 
 	Line int // in the sheet, for messages

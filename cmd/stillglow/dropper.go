@@ -57,7 +57,8 @@ dropper for each passing unit from that unit's own measured volts and output
 resistance.
 
 A valve group may say how it is wired: 2x12AU7@series (each at 12.6 V),
-2x6N2P@string (in series), 1x6N1P@string:A (string A, shared by name).`,
+2x6N2P@string (in series), 1x6N1P@string:A (string A, shared by name),
+12AX7@string:A/20 (with a shunt of 20 Ω across each, where the others draw more).`,
 		Example: `  stillglow dropper --supply 7 --valves 2x12AU7,1x6N2P
   stillglow dropper --supply 6,6.5,7,7.5,9,12,15 --valves 2x12AU7,1x6N2P --rated-a 2
   stillglow dropper --supply 15 --valves 2x12AX7@series,2x6N2P@string --json

@@ -119,7 +119,7 @@ var (
 	instrumentFields = []field{{"name", text}, {"bandwidth_hz", hertz}, {"memory_samples", whole}, {"max_rate_hz", hertz}, {"coupling", text},
 		{"probe_factor", num}, {"gain_percent", num}, {"volts_per_full_scale", num}}
 	heaterFields = []field{{"supply_tolerance_percent", num}, {"part_tolerance_percent", num}, {"lead_ohm", num}, {"headroom_percent", num}, {"ambient_c", num}, {"series", text}}
-	valveFields  = []field{{"type", text}, {"count", whole}, {"wiring", text}, {"string", text}, {"cathode_v", num}}
+	valveFields  = []field{{"type", text}, {"count", whole}, {"wiring", text}, {"string", text}, {"shunt_ohm", num}, {"cathode_v", num}}
 	ownFields    = []field{{"type", text}, {"volts", num}, {"amps", num}, {"centre_tapped", yesNo}, {"source", text}}
 )
 

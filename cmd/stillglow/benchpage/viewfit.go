@@ -33,6 +33,7 @@ type valveView struct {
 	Type                    string
 	Count                   int
 	Wiring, String, Cathode string
+	Shunt                   string             // ohms
 	Wirings                 []report.NamedText // as the sheet has them, and in words
 }
 
@@ -66,7 +67,7 @@ func (v *view) fit(b *bench) {
 		f.AmbientC = fmt.Sprintf("%g", *h.AmbientC)
 	}
 	for i, g := range h.Groups {
-		one := valveView{N: i, Type: g.Type, Count: g.Count, Wiring: g.Wiring, String: g.String, Cathode: trimmed(g.CathodeV)}
+		one := valveView{N: i, Type: g.Type, Count: g.Count, Wiring: g.Wiring, String: g.String, Cathode: trimmed(g.CathodeV), Shunt: trimmed(g.ShuntOhm)}
 		if valve, err := heater.Lookup(g.Type, ownValves(b.sheet)); err == nil { // else the decision says so
 			one.Wirings = wiringsOf(valve)
 		}

@@ -142,7 +142,7 @@ func Load(s *sheet.Sheet) (heater.Load, error) {
 		if s.Hears != nil && valve.Filament {
 			return heater.Load{}, atLine(s, g.Line, noHearing(valve))
 		}
-		group := heater.Group{Valve: valve, Count: g.Count, CathodeV: g.CathodeV}
+		group := heater.Group{Valve: valve, Count: g.Count, CathodeV: g.CathodeV, ShuntOhm: g.ShuntOhm}
 		group.Wiring, group.StringName, err = heater.ParseWiring(g.Wiring)
 		if err != nil {
 			return heater.Load{}, atLine(s, g.Line, err)

@@ -46,3 +46,23 @@ func TestSheetsAirHeadroomAndLimit(t *testing.T) {
 		}
 	}
 }
+
+// A shunt in the sheet reaches the plan as the dropper command's does.
+func TestSheetsShunt(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "bench.toml")
+	text := "mains_hz = 50\n[[heaters.valve]]\ntype = \"12AX7\"\nwiring = \"string\"\nshunt_ohm = 20\n[[heaters.valve]]\ntype = \"6N1P\"\nwiring = \"string\"\n" +
+		"[[unit]]\nbrand = \"Quibble\"\nrated_v = 15\nrated_a = 2\nreadings = [{ load_a = 0, v = 15 }, { load_a = 0.6, v = 15 }]\n"
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	p := mustEvaluate(t, path, nil).Units[0].Plan
+	if p == nil || p.Load.Groups[0].ShuntOhm != 20 || !strings.Contains(p.Load.Describe(), "20 Ω across each") || math.Abs(p.NominalA-0.606) > 0.002 {
+		t.Errorf("%+v", p)
+	}
+	if err := os.WriteFile(path, []byte(strings.Replace(text, "wiring = \"string\"", "wiring = \"parallel\"", 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Evaluate(t.Context(), path, Options{SkipFilter: true}); err == nil || !strings.Contains(err.Error(), ":5:1: shunt_ohm = 20 with wiring \"parallel\"") {
+		t.Error(err)
+	}
+}
