@@ -385,7 +385,7 @@ func (p *Plan) coldWords() string {
 			held = fmt.Sprintf("a supply that holds its current %s still takes %.0f s to 99 %%", at, p.WarmUp.HeldTo99S)
 		}
 	}
-	const retries = ", and one that shuts down and retries may never start; try it with cold heaters"
+	const retries = ", and one that shuts down and retries may never start; try it with cold heaters, and where it does not start take a larger supply, or an NTC thermistor for the heaters' current in series, whose hot resistance is a part of the dropper and whose heat wants the same distance (common practice, no source)"
 	switch share := p.ColdA / math.Max(s.RatedA, 1e-9); {
 	case s.LimitA > 0 && p.ColdA > s.LimitA:
 		return fmt.Sprintf("%s is over the %s at which it limits: %s%s", first, amps(s.LimitA), held, retries)

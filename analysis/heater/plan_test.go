@@ -248,3 +248,14 @@ func TestPowerResistorsOfAFineSeries(t *testing.T) {
 		}
 	}
 }
+
+// What helps a supply that shuts down on cold heaters is said where that may be, and not
+// where it starts.
+func TestColdStartSaysWhatHelps(t *testing.T) {
+	for rated, helps := range map[float64]bool{0.7: true, 1: true, 2: false, 5: false} {
+		p := plan(t, "2x12AX7", Supply{Volts: 7, RatedA: rated}, Options{})
+		if got := strings.Contains(p.ColdRides, "NTC thermistor"); got != helps {
+			t.Errorf("%g A: %s", rated, p.ColdRides)
+		}
+	}
+}
