@@ -24,6 +24,6 @@ func ExampleMakePlan() {
 	fmt.Printf("%s: %s, exactly %.2f Ω\n", best.Name, part.Label, best.ExactOhm)
 	fmt.Printf("the heaters get %.2f V at %.2f A\n", part.HeaterV, part.LoadA)
 	// Output:
-	// one shared resistor: 1.2 Ω, exactly 1.17 Ω
+	// one per valve: 2 x 2.4 Ω, exactly 2.33 Ω
 	// the heaters get 6.28 V at 0.60 A
 }

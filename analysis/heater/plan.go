@@ -233,6 +233,7 @@ func (z sizing) whyNot() string {
 type choiceKey struct {
 	pulled, nominal, corners bool    // heaters outside their limits, and when
 	pulledHigh               bool    // a pulled valve takes one over with the supply at its high end
+	bulky                    bool    // it takes a large part only to stand a shorted heater
 	excursion                float64 // relative, in steps of 1 %
 	parts                    int
 }
@@ -248,6 +249,8 @@ func (a choiceKey) worse(b choiceKey) bool {
 		return a.corners
 	case a.pulledHigh != b.pulledHigh:
 		return a.pulledHigh
+	case a.bulky != b.bulky:
+		return a.bulky
 	case a.excursion != b.excursion:
 		return a.excursion > b.excursion
 	}
@@ -255,7 +258,7 @@ func (a choiceKey) worse(b choiceKey) bool {
 }
 
 func (part Part) choiceKey() choiceKey {
-	k := choiceKey{pulled: part.PulledOver, pulledHigh: part.pulledHigh, parts: part.Count}
+	k := choiceKey{pulled: part.PulledOver, pulledHigh: part.pulledHigh, bulky: part.bulky(), parts: part.Count}
 	for j, c := range part.Corners {
 		if j == 0 {
 			k.nominal = c.OverLimit || c.UnderLimit
@@ -268,10 +271,30 @@ func (part Part) choiceKey() choiceKey {
 	return k
 }
 
+// bulkyW is the rating from which on a resistor is a large part, and fewValves how many
+// valves may have a resistor and a fuse each rather than one large part for all.
+const (
+	bulkyW    = 10.0
+	fewValves = 4
+)
+
+// bulky reports whether the part is large only to stand a shorted heater, which no fuse is
+// sure to clear. Straight on, the short is the supply's alone, and the heaters'.
+func (part Part) bulky() bool {
+	if part.layout.valves() > fewValves {
+		return false
+	}
+	if len(part.Set) == 0 { // diodes, or none
+		return part.Count == 0 || !part.Fuses[0].Sure
+	}
+	return part.FitW() >= bulkyW && part.FitW() > part.BuyW
+}
+
 // choose picks the arrangement: first that no pulled valve harms the rest, then
 // that the nominal point and the tolerance corners are inside the heaters'
 // limits, then that no pulled valve harms the rest at the supply's highest volts
-// either, then the least excursion, then the fewest parts.
+// either, then that no large resistor is needed only for a short, then the least
+// excursion, then the fewest parts.
 func (p *Plan) choose(z sizing) {
 	if !p.CanFeed {
 		return

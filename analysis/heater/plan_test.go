@@ -259,3 +259,27 @@ func TestColdStartSaysWhatHelps(t *testing.T) {
 		}
 	}
 }
+
+// One resistor that must be large only for a short gives way to one a valve, where few
+// valves are and a fuse is sure to clear theirs: 8.2 Ω of 25 W (1.8 A from a 1 A supply,
+// 25 W by Ohm's law) or two of 16 Ω and 1 W, either within 2 % from 15.03 V.
+func TestSmallPartsWithFusesRatherThanALargeOne(t *testing.T) {
+	s := Supply{Volts: 15.03, AtA: 0.3, OutputOhm: 0.233, RatedA: 1}
+	p := plan(t, "2x12AU7@series", s, Options{})
+	part := p.best()
+	if p.Arrangements[p.Best].Name != namePerValve || part.FitW() > 2 || !part.Fuses[0].Sure {
+		t.Errorf("%s %s, %g W, %+v", p.Arrangements[p.Best].Name, part.Label, part.FitW(), part.Fuses)
+	}
+	if shared, ok := p.Shared(); !ok || shared.FitW() != 25 {
+		t.Errorf("shared: %s, %g W", shared.Label, shared.FitW())
+	}
+	// Ten valves are not given ten fuses, and no diode is taken for its size.
+	for _, valves := range []string{"10x12AX7", "2x12AU7,1x6N2P"} {
+		if p = plan(t, valves, Supply{Volts: 7, RatedA: 4, TolFrac: 0.05}, Options{}); strings.Contains(p.Arrangements[p.Best].Name, "diode") {
+			t.Errorf("%s: %s", valves, p.Arrangements[p.Best].Name)
+		}
+	}
+	if p = plan(t, "10x12AX7", Supply{Volts: 7, RatedA: 4, TolFrac: 0.05}, Options{}); p.Arrangements[p.Best].Name != NameShared {
+		t.Errorf("ten valves: %s", p.Arrangements[p.Best].Name)
+	}
+}
