@@ -91,8 +91,8 @@ func ParseGroups(s string, own []Valve) ([]Group, error) {
 // sheet: "", "parallel", "6.3 V parallel", "series", "12.6 V series", "string",
 // "string:NAME", "string of series". An empty one leaves the choice to the rail.
 func ParseWiring(s string) (w Wiring, stringName string, err error) {
-	kind, stringName, _ := strings.Cut(strings.ToLower(strings.TrimSpace(s)), ":")
-	stringName = strings.TrimSpace(stringName)
+	kind, stringName, _ := strings.Cut(strings.TrimSpace(s), ":")
+	kind, stringName = strings.ToLower(kind), strings.TrimSpace(stringName)
 	switch strings.Join(strings.FieldsFunc(kind, func(r rune) bool { return r == ' ' || r == '-' || r == '_' }), " ") {
 	case "":
 		w = ""
@@ -162,7 +162,7 @@ func together(groups []Group) []Group {
 	for _, g := range groups {
 		k := slices.IndexFunc(out, func(o Group) bool {
 			a, b := o.Valve, g.Valve
-			return o.Wiring == g.Wiring && o.StringName == g.StringName && o.CathodeV == g.CathodeV && o.ShuntOhm == g.ShuntOhm &&
+			return o.Wiring == g.Wiring && strings.EqualFold(o.StringName, g.StringName) && o.CathodeV == g.CathodeV && o.ShuntOhm == g.ShuntOhm &&
 				a.Type == b.Type && a.Volts == b.Volts && a.Amps == b.Amps && a.VoltTol == b.VoltTol && a.AmpTol == b.AmpTol
 		})
 		if k >= 0 && out[k].Count+g.Count <= maxValves {
@@ -302,10 +302,10 @@ func (l Load) strands() []strand {
 			continue
 		}
 		e.mult = g.Count
-		k, seen := at[g.StringName]
+		k, seen := at[strings.ToLower(g.StringName)]
 		if !seen {
 			k = len(out)
-			at[g.StringName] = k
+			at[strings.ToLower(g.StringName)] = k
 			name := "string"
 			if g.StringName != "" {
 				name += " " + g.StringName

@@ -19,7 +19,7 @@ func TestParseLoad(t *testing.T) {
 		{"2×12AU7@series", 12.6, 0.3, "2 x 12AU7 in series (12.6 V)"},
 		{"12SN7,2x12AX7", 12.6, 0.6, "1 x 12SN7GT parallel, 2 x 12AX7 in series (12.6 V)"},
 		{"2x12AX7@series,2x6N2P@string", 12.6, 0.64, "2 x 12AX7 in series (12.6 V), 2 x 6N2P in string"},
-		{"1x6N2P@string:A,1x6N2P@string:a,2x6N1P@string:b", 12.6, 0.94, "2 x 6N2P in string a, 2 x 6N1P in string b"},
+		{"1x6N2P@string:A,1x6N2P@string:a,2x6N1P@string:b", 12.6, 0.94, "2 x 6N2P in string A, 2 x 6N1P in string b"},
 		{"2x12AX7@string-of-series", 25.2, 0.15, "2 x 12AX7 in string"},
 		{"7DJ8", 7, 0.3, "1 x 7DJ8 parallel"},
 	} {
@@ -97,5 +97,13 @@ func TestWiringInTheSheetsWords(t *testing.T) {
 	}
 	if _, name, err := ParseWiring("string: left"); err != nil || name != "left" {
 		t.Errorf("name %q, %v", name, err)
+	}
+}
+
+// A string's name is printed as it was written, and its case tells no two apart.
+func TestStringsKeepTheirNames(t *testing.T) {
+	l, err := ParseLoad("6SN7@string:A,6N1P@string:a", nil)
+	if err != nil || len(l.strands()) != 1 || !strings.Contains(l.Describe(), "in string A") {
+		t.Errorf("%v: %s", err, l.Describe())
 	}
 }
