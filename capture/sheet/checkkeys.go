@@ -185,7 +185,7 @@ func unknownKeyError(path string, table []string, key string, at place) error {
 		e.Found += " in [" + shortened(strings.Join(table, ".")) + "]"
 	}
 	valid := keysOf(table)
-	if tables := tablesWith(key); len(tables) > 0 { // known, but elsewhere
+	if tables := tablesWith(key); len(tables) > 0 && len(valid) > fewKeys { // known, but elsewhere
 		e.Expected, e.Fix = "it in "+strings.Join(tables, " or "), "move the line there"
 		return e
 	}
@@ -196,6 +196,9 @@ func unknownKeyError(path string, table []string, key string, at place) error {
 	}
 	return e
 }
+
+// fewKeys are so few that a table's own are all named, whatever else has the key found.
+const fewKeys = 3
 
 // beginsAs gives the one key that goes on where found ends: probe for probe_factor.
 func beginsAs(found string, valid []string) string {

@@ -57,6 +57,7 @@ func TestSlips(t *testing.T) {
 		{"[instrument]\nrated_v = 7", "2:1: unknown key \"rated_v\" in [instrument], expected it in [[unit]]; move the line there"},
 		{"[heaters]\nmains_hz = 50", "2:1: unknown key \"mains_hz\" in [heaters], expected it in the head of the sheet|move the line there"},
 		{"[heaters]\nload_a = 0.94", "2:1: unknown key \"load_a\" in [heaters]|[[unit.capture]]|move the line there"},
+		{"[[unit]]\nbrand = \"A\"\nreadings = [{ load_a = 0.94, volts = 7.03 }]", "3:30: unknown key \"volts\" in [unit.readings], expected one of load_a, v"},
 		{"[heaters]\nleads_ohm = 0.1", "2:1: unknown key \"leads_ohm\" in [heaters], expected \"lead_ohm\""},
 		{"[[heaters.valve]]\ntype = \"12AX7\"\n[heaters.valve]\ntype = \"6N2P\"", "3:2: [heaters.valve], expected two brackets|write [[heaters.valve]]"},
 		{"[limits]\nsupply_v = 7", "2:1: supply_v = 7, expected less than 1|heater_dc_v = [lowest, highest]"},

@@ -73,6 +73,7 @@ type checked struct {
 	again    []retake
 	bad      pipeline.ErrorList
 
+	notes     []string // doubts about what the sheet says that turn no verdict
 	unmatched []string // files that the pattern gives to no unit, in words
 }
 
@@ -239,6 +240,14 @@ func (c *checked) lacking(name string, e *target.Evaluation) {
 		}
 		c.again = append(c.again, again)
 	}
+	if e.Verdict != target.Retake {
+		for _, k := range e.Cautions {
+			switch k.Code {
+			case target.CautionLoadUnsaid, target.CautionReadings, target.CautionOverloaded: // of what the sheet says
+				c.notes = append(c.notes, fmt.Sprintf("%s: %s; %s", name, k.Text, k.Fix))
+			}
+		}
+	}
 	o := openUnit{name: name, fails: e.Verdict == target.Fail}
 	var limits []target.Limit
 	for _, m := range e.Margins {
@@ -305,7 +314,7 @@ func (c *checked) text(w io.Writer) error {
 		c.list(&b, i, u.Name())
 		c.readings(&b, u)
 	}
-	for _, n := range c.sheet.Notes {
+	for _, n := range append(slices.Clone(c.sheet.Notes), c.notes...) {
 		b.WriteString(wrapText("note: ", "  ", n, 100))
 	}
 	c.loose(&b)
@@ -397,7 +406,7 @@ func (c *checked) json(w io.Writer) error {
 		OfNoUnit []string      `json:"of_no_unit"`
 		Notes    []string      `json:"notes"`
 	}{Sheet: c.sheet.Path, Target: c.goal.Name, HeaterA: c.heaterA, Captures: []captureJSON{}, Open: []openJSON{},
-		Again: append([]retake{}, c.again...), OfNoUnit: []string{}, Notes: append([]string{}, c.sheet.Notes...)}
+		Again: append([]retake{}, c.again...), OfNoUnit: []string{}, Notes: append(append([]string{}, c.sheet.Notes...), c.notes...)}
 	for _, l := range c.sheet.Loose {
 		doc.OfNoUnit = append(doc.OfNoUnit, l.File)
 	}
