@@ -142,7 +142,7 @@ func (z sizing) regulator(p *Plan) (Alternative, bool) {
 		a.What += fmt.Sprintf(", too much for a heat sink of reasonable size (%.1f K/W)", math.Max(0, sink))
 		return a, false
 	}
-	a.What += fmt.Sprintf(", on a heat sink of %.0f K/W or less, insulated; its current limit softens the cold start (typical figures, from memory)", math.Floor(sink))
+	a.What += fmt.Sprintf(", on a heat sink of %.0f K/W or less, insulated; its current limit softens the cold start; set it on a load resistor before the heaters are connected (typical figures, from memory)", math.Floor(sink))
 	return a, true
 }
 
@@ -174,5 +174,5 @@ func (z sizing) trim() Alternative {
 		trackBuy = " " + watts(w)
 	}
 	return Alternative{Kind: AltTrim, HeatW: z.dropV * z.nominalA,
-		What: fmt.Sprintf("%s%s fixed and a %s%s adjustable wirewound in series, set with a meter on the warm heaters: this corrects the spread of supply, parts and heaters, but not later drift or a pulled valve", ohms(fixed), fixedBuy, ohms(track), trackBuy)}
+		What: fmt.Sprintf("%s%s fixed and a %s%s adjustable wirewound in series, begun at its greatest resistance and set with a meter on the warm heaters: this corrects the spread of supply, parts and heaters, but not later drift or a pulled valve", ohms(fixed), fixedBuy, ohms(track), trackBuy)}
 }

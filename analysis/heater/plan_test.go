@@ -283,3 +283,17 @@ func TestSmallPartsWithFusesRatherThanALargeOne(t *testing.T) {
 		t.Errorf("ten valves: %s", p.Arrangements[p.Best].Name)
 	}
 }
+
+// What is set by hand can be set too high: a trim resistor begins at its greatest, and a
+// regulator is set before the heaters are on it.
+func TestWhatIsSetByHandBeginsSafely(t *testing.T) {
+	said := ""
+	for _, a := range plan(t, "2x12AX7", Supply{Volts: 9, RatedA: 2, TolFrac: 0.05}, Options{}).Alternatives {
+		said += a.What + "\n"
+	}
+	for _, want := range []string{"begun at its greatest resistance", "set it on a load resistor before the heaters are connected"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("no %q in %s", want, said)
+		}
+	}
+}
