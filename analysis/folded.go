@@ -171,7 +171,8 @@ func (f *findings) frequencyAsSampled(m *Measurement) string {
 	if rate >= outweighedRateHz || !f.rec.unfiltered() || !m.SwitchingHz.Known || m.AliasSuspected {
 		return ""
 	}
-	return fmt.Sprintf("; the switching frequency is as sampled, and a supply that switches at %s would look the same", hertz(rate-m.SwitchingHz.Value))
+	hz := m.SwitchingHz.Value
+	return fmt.Sprintf("; the switching frequency is as sampled: a supply that switches at %s or %s, among others, would look the same", hertz(rate-hz), hertz(rate+hz))
 }
 
 // nearestE6 is the value of the E6 series (IEC 60063) nearest to v by ratio. It is

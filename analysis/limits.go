@@ -283,6 +283,16 @@ const (
 // folded into the range in which the switching is looked for.
 const outweighedRateHz = 6e6
 
+const (
+	// foldedTopHz bounds the lines tried: twice as much as small modules switch at (3 MHz;
+	// common practice, no source), since those of a bridge show their second harmonic.
+	foldedTopHz = 6e6
+	// foldedMost is the highest harmonic tried, and foldedChance the share of the span
+	// that all tolerances together may fill.
+	foldedMost   = 64
+	foldedChance = 0.1
+)
+
 // foldsIntoNoiseHz: an unfiltered record at a lower rate holds the noise and the
 // edges' energy of a scope's usual 70 to 200 MHz folded over and over, Hz.
 const foldsIntoNoiseHz = 100e6

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"stillglow/analysis"
@@ -59,6 +60,37 @@ func TestFoldedFundamentalOutweighsTheCycle(t *testing.T) {
 		}
 		if m.SwitchingHz.Known && cautioned(m, capture.CautionAlias) != c.folded {
 			t.Errorf("%g Hz at %g S/s reads %g Hz: %v", c.hz, c.rateHz, m.SwitchingHz.Value, m.Cautions)
+		}
+	}
+}
+
+// A supply that switches faster than the trade's do, below half the rate, whose rings'
+// harmonics are folded to a cycle of their own: its own line is the stronger one, and
+// the folded harmonic is named. The cycles of slower supplies stand, whatever their rings
+// are folded to. The truth is the clock's frequency as set; the harmonic's number follows
+// from it and the rate (11 × 1.0887 MHz lies 524 kHz under 12.5 MHz).
+func TestFoldedHarmonicIsNamed(t *testing.T) {
+	for _, c := range []struct {
+		hz, rateHz, ringV float64
+		harmonic          string // "": the cycle is the supply's own
+	}{
+		{1.270935e6, 12.5e6, 20e-3, "10th harmonic of the stronger line at 1.27 MHz"},
+		{1.0887e6, 12.5e6, 100e-3, "11th harmonic of the stronger line at 1.09 MHz"},
+		{791.5e3, 10e6, 30e-3, "25th harmonic of the stronger line at 791 kHz"},
+		{200.31e3, 12.5e6, 100e-3, ""}, {479.17e3, 10e6, 100e-3, ""}, {310.7e3, 25e6, 150e-3, ""},
+	} {
+		m := measured(t, sampledClock(c.hz, c.rateHz, 0, c.ringV, 60_000))
+		text := ""
+		for _, k := range m.Cautions {
+			if k.Code == capture.CautionAlias {
+				text = k.Text
+			}
+		}
+		if (text != "") != (c.harmonic != "") || !strings.Contains(text, c.harmonic) {
+			t.Errorf("%g Hz at %g S/s reads %g Hz: %q", c.hz, c.rateHz, m.SwitchingHz.Value, text)
+		}
+		if c.harmonic == "" && math.Abs(m.SwitchingHz.Value/c.hz-1) > 1e-4 {
+			t.Errorf("%g Hz at %g S/s: %+v", c.hz, c.rateHz, m.SwitchingHz)
 		}
 	}
 }
