@@ -333,6 +333,19 @@ const (
 	steepMattersHz = 70e6
 )
 
+const (
+	// Where the noise of a record tells a 20 MHz limit, third octaves, Hz.
+	limitFromHz, limitMiddleHz, limitToHz = 25.1189e6, 39.8107e6, 63.0957e6
+	// limitFallDB is midway between what one pole at 20 MHz takes from the first to the
+	// last and what one at 50 MHz takes, and limitUpperDB the same of the upper part.
+	limitFallDB, limitUpperDB = 5, 2.5
+	// limitMostVPerRtHz: an input's 30 nV/√Hz (see inputVPerRtHz) are no more at 25 MHz
+	// behind such a limit, V/√Hz; more is the supply's.
+	limitMostVPerRtHz = 20e-9
+	// limitOverSteps is how far, as a ratio, the density must top the steps' own.
+	limitOverSteps = 1.15
+)
+
 // unstatedInputHz bounds where the noise of an input of unstated bandwidth is read, by a
 // quarter of it: a switch for 20 MHz, one pole, takes 7 % there.
 const unstatedInputHz = 32e6

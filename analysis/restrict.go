@@ -31,6 +31,10 @@ func (f *findings) restrict(m *Measurement) {
 			m.averaged(f.rec)
 		} else if s, steep := f.steepest(); steep {
 			m.filteredAfter(s.cornerHz)
+		} else if f.limitSeen() {
+			boundBelow(&m.PP20MHzV)
+			boundBelow(&m.PP20MHz999V)
+			m.PP20MHzFilter += limitNote
 		}
 	}
 	m.boundFolded(f.rec)

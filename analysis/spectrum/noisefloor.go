@@ -104,15 +104,21 @@ func (nf *NoiseFloor) Densities() [3]*figure.Figure {
 
 // at is the density of the third octave at centreHz.
 func (n *NoiseFloor) at(centreHz float64) (float64, bool) {
+	t, ok := n.At(centreHz)
+	return t.DensityVPerRtHz, ok
+}
+
+// At is the third octave at centreHz; ok is false where there is none.
+func (n *NoiseFloor) At(centreHz float64) (t ThirdOctave, ok bool) {
 	if n == nil {
-		return 0, false
+		return t, false
 	}
 	for _, t := range n.ThirdOctaves {
 		if math.Abs(t.CentreHz/centreHz-1) < centreOff {
-			return t.DensityVPerRtHz, true
+			return t, true
 		}
 	}
-	return 0, false
+	return t, false
 }
 
 // summarise turns the third octaves into the figures for the whole: the density in
