@@ -82,7 +82,7 @@ type Fuse struct {
 	Count   int     `json:"count"`    // fuses needed
 	RatingA float64 `json:"rating_a"` // time-lag (T), 0: no value clears the short and carries the cold start
 	SteadyA float64 `json:"steady_a"` // the most it carries warm
-	ColdA   float64 `json:"cold_a"`   // at the first instant
+	ColdA   float64 `json:"cold_a"`   // the most at the first instant
 	ShortA  float64 `json:"short_a"`  // with a heater shorted, the least of the branch's over the supply's tolerance and limit; 0: only the supply's unknown limit
 	MostA   float64 `json:"most_a"`   // the same, at the most
 	Sure    bool    `json:"sure"`     // it opens at ShortA too; else only a supply that limits late opens it
@@ -140,7 +140,11 @@ func (z sizing) fuses(l layout) []Fuse {
 			branches[k].steady = math.Max(branches[k].steady, s.branchA[k])
 		}
 	}
-	cold := l.solve(z.supply, z.opt.Exponent, scenario{cold: z.opt.ColdRatio})
+	part := -z.opt.PartTol
+	if l.diodes > 0 {
+		part = -1
+	}
+	cold := l.solve(z.supply, z.opt.Exponent, scenario{cold: z.opt.ColdRatio, supply: z.supply.TolFrac, part: part})
 	all.cold = cold.totalA
 	if limit := z.supply.limit(mostLimit); limit > 0 {
 		all.cold = math.Min(all.cold, limit)

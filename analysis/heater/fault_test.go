@@ -347,3 +347,11 @@ func TestDiodesInAShort(t *testing.T) {
 		}
 	}
 }
+
+// A fuse carries the most that cold heaters draw: 7 V and 5 %, 0.75 Ω less 5 % and the
+// cold 6.3/0.94/6 = 1.117 Ω, by Ohm's law 7.35/(0.7125 + 1.117) = 4.017 A.
+func TestFuseCarriesTheHighestColdStart(t *testing.T) {
+	p := plan(t, "2x12AU7,1x6N2P", Supply{Volts: 7, TolFrac: 0.05}, Options{})
+	part := p.Arrangements[0].Parts[1]
+	near(t, "cold, A", part.Fuses[0].ColdA, 7.35/(0.95*0.75+6.3/0.94/6), 1e-6)
+}
