@@ -160,3 +160,19 @@ func TestBaselineOfAnotherProbe(t *testing.T) {
 		t.Errorf("one probe for all: %v, %q", err, s.Notes)
 	}
 }
+
+// µs and µV, with either sign of Unicode, are us and uV.
+func TestMicroInUnits(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "a.csv"), []byte("0,1\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, prefix := range []string{"u", "\u00b5", "\u03bc"} {
+		s, err := Parse([]byte("[[unit]]\nbrand = \"A\"\ncapture = [{ file = \"a.csv\", time_unit = \""+prefix+"s\", volt_unit = \""+prefix+"V\" }]\n"), filepath.Join(dir, "bench.toml"))
+		if err != nil {
+			t.Errorf("%q: %v", prefix, err)
+		} else if o := s.Units[0].Captures[0].Options; o.TimeUnit != "us" || o.VoltUnit != "uV" {
+			t.Errorf("%q: %+v", prefix, o)
+		}
+	}
+}

@@ -8,13 +8,17 @@ import (
 	"stillglow/capture"
 )
 
+// micro writes the prefix as a sheet's words do, in u: both signs of Unicode for it.
+var micro = strings.NewReplacer("µ", "u", "μ", "u")
+
 // oneOf checks a word against the words allowed ("" is allowed too).
 func (b *builder) oneOf(key, found string, words ...string) string {
 	if found == "" {
 		return ""
 	}
+	plain := micro.Replace(found)
 	for _, w := range words {
-		if strings.EqualFold(found, w) {
+		if strings.EqualFold(plain, w) {
 			return w
 		}
 	}
