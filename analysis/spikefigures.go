@@ -256,8 +256,13 @@ func spikeRates(rec *record, sw switching, stepHides bool) (perS, perCycle figur
 		// an edge that shows no spike may have one under its step
 		deviation = math.Hypot(deviation, float64(hidden)*sw.Track.Hz)
 	}
-	missed := found.MissedAtPlaces(sw.Track.Cycles()) / duration
-	perS.U = math.Hypot(deviation, missed)
+	perS.U = deviation
+	if missed := found.MissedAtPlaces(sw.Track.Cycles()) / duration; missed > deviation {
+		// all of them or none: the middle
+		perS.Value += missed / 2
+		perS.U = math.Hypot(deviation, missed/2)
+		perCycle.Value += missed / 2 * duration / sw.Track.Cycles()
+	}
 	return perS, perCycle
 }
 
