@@ -257,8 +257,11 @@ func spikeRates(rec *record, sw switching, stepHides bool) (perS, perCycle figur
 		deviation = math.Hypot(deviation, float64(hidden)*sw.Track.Hz)
 	}
 	perS.U = deviation
-	if missed := found.MissedAtPlaces(sw.Track.Cycles()) / duration; missed > deviation {
-		// all of them or none: the middle
+	switch missed := found.MissedAtPlaces(sw.Track.Cycles()) / duration; {
+	case missed <= deviation:
+	case found.OffEdgeKeepsPhase(): // or a part of the edge itself: none of them
+		perS.U = missed
+	default: // all of them or none: the middle
 		perS.Value += missed / 2
 		perS.U = math.Hypot(deviation, missed/2)
 		perCycle.Value += missed / 2 * duration / sw.Track.Cycles()
