@@ -51,6 +51,9 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 // commaBetween is a comma that marks decimals, as the semicolon or the tab ahead of it tells.
 var commaBetween = map[byte]*regexp.Regexp{';': regexp.MustCompile(`;[ "]*[-+]?[0-9]*,[0-9]`), '\t': regexp.MustCompile(`\t[ "]*[-+]?[0-9]*,[0-9]`)}
 
+// commaAhead is a comma with a digit behind it: one at a row's end marks nothing.
+var commaAhead = regexp.MustCompile(`,[ "]*[0-9]`)
+
 // markAbove finds the decimal mark, and for rows of one number the delimiter, by the
 // settings above where the rows show neither: whole numbers, as of codes that a spreadsheet
 // saved below "Sample Interval;0,000001". A comma between digits behind a semicolon or a
@@ -64,7 +67,7 @@ func (h *textHead) markAbove(t *table) {
 		if i < t.first || !t.fits(splitCells(h.line(i), t.delim, nil)) {
 			continue
 		}
-		if bytes.IndexByte(h.line(i), ',') >= 0 {
+		if commaAhead.Match(h.line(i)) {
 			return
 		}
 		points = points || bytes.IndexByte(h.line(i), '.') >= 0
