@@ -3,7 +3,6 @@ package capture
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strings"
 )
 
@@ -83,7 +82,7 @@ type Acquisition struct {
 	RecordPoints, MemoryPoints int
 }
 
-var averageCount = regexp.MustCompile(`\b(?:average|averages|averaging|avg|mittelwert|moyenne)\b\D{0,12}(\d{1,7})\b|\b(\d{1,7})\s*(?:averages|averagings|avgs?|sweeps averaged|mittelungen)\b`)
+var averageCount = newPattern(`\b(?:average|averages|averaging|avg|mittelwert|moyenne)\b\D{0,12}(\d{1,7})\b|\b(\d{1,7})\s*(?:averages|averagings|avgs?|sweeps averaged|mittelungen)\b`)
 
 // modeWords are parts of what files call a mode; the first that fits wins.
 var modeWords = []struct {
@@ -204,9 +203,9 @@ func (im *importer) interpolation() {
 }
 
 var (
-	peakName     = regexp.MustCompile(`(?i)\bpeak detect\b`)
-	leastName    = regexp.MustCompile(`(?i)(^|[ _(-])min(imum)?\)?$`)
-	greatestName = regexp.MustCompile(`(?i)(^|[ _(-])max(imum)?\)?$`)
+	peakName     = newPattern(`(?i)\bpeak detect\b`)
+	leastName    = newPattern(`(?i)(^|[ _(-])min(imum)?\)?$`)
+	greatestName = newPattern(`(?i)(^|[ _(-])max(imum)?\)?$`)
 )
 
 // extremesByName knows columns of least and greatest values side by side.

@@ -3,7 +3,6 @@ package capture
 import (
 	"bytes"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 )
@@ -369,7 +368,7 @@ func halfDay(s string) (rest string, half int) {
 
 // zone is what names the offset from universal time behind a time of day, the same in
 // all rows.
-var zone = regexp.MustCompile(`(:[0-9.,]+) ?(?:Z|UTC|GMT|[+-][0-9]{2}:?[0-9]{2})$`)
+var zone = newPattern(`(:[0-9.,]+) ?(?:Z|UTC|GMT|[+-][0-9]{2}:?[0-9]{2})$`)
 
 // clockParts cuts a time of day, with or without a date, at its colons.
 func clockParts(s string) (p []string, ok bool) {
@@ -390,7 +389,7 @@ func clockParts(s string) (p []string, ok bool) {
 }
 
 // days is what stands ahead of the time in an elapsed time of data frames.
-var days = regexp.MustCompile(`^[0-9]+ days?$`)
+var days = newPattern(`^[0-9]+ days?$`)
 
 // isDate tells digits in three groups, as ahead of a time of day.
 func isDate(s string) bool {

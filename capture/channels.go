@@ -2,15 +2,14 @@ package capture
 
 import (
 	"fmt"
-	"regexp"
 	"strings"
 )
 
 // noName is what stands over a column without being a name at all.
-var noName = regexp.MustCompile(`(?i)^(waveform( data)?|no|\[.*\])$`)
+var noName = newPattern(`(?i)^(waveform( data)?|no|\[.*\])$`)
 
 // plainName is what stands over a column and names none in particular.
-var plainName = regexp.MustCompile(`(?i)^(waveform( data)?|data|values?|y|col(umn)? ?\d+|no|amplitude|voltage|u|v)$`)
+var plainName = newPattern(`(?i)^(waveform( data)?|data|values?|y|col(umn)? ?\d+|no|amplitude|voltage|u|v)$`)
 
 // nameChannels gives the volts columns unique names.
 func (s *schema) nameChannels(hd *header, cols []columnData, p *preamble) {

@@ -3,7 +3,6 @@ package capture
 import (
 	"bytes"
 	"fmt"
-	"regexp"
 )
 
 // foreignRows is how many rows cut otherwise than the table may stand ahead of
@@ -128,7 +127,7 @@ const markRows = 64
 
 // lostPrefix is a unit with a blank ahead of it alone, in the place of a letter that an
 // encoding had no room for: "( s)" was "(µs)".
-var lostPrefix = regexp.MustCompile(`[(\[{<]\s+([sV])[)\]}>]\s*$`)
+var lostPrefix = newPattern(`[(\[{<]\s+([sV])[)\]}>]\s*$`)
 
 // refuseLostPrefix refuses columns whose unit may have lost its prefix, unless it is given.
 func (im *importer) refuseLostPrefix(h *textHead, hd *header) error {

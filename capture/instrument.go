@@ -2,7 +2,6 @@ package capture
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 )
@@ -136,13 +135,13 @@ func (im *importer) limited(why string) {
 	}
 }
 
-var probeRatio = regexp.MustCompile(`^\s*[x×]?\s*([0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(?:[x×]|:\s*1|to\s*1)?\s*$`)
-var probeInverse = regexp.MustCompile(`^\s*1\s*[:/]\s*([0-9]+(?:[.,][0-9]+)?)\s*$`)
+var probeRatio = newPattern(`^\s*[x×]?\s*([0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(?:[x×]|:\s*1|to\s*1)?\s*$`)
+var probeInverse = newPattern(`^\s*1\s*[:/]\s*([0-9]+(?:[.,][0-9]+)?)\s*$`)
 
 // probeFactor reads 10, 10X, x10, 10:1, 1:10 and 1/10.
 func probeFactor(m metaValue) (float64, bool) {
 	s := strings.ToLower(m.text)
-	for _, re := range []*regexp.Regexp{probeInverse, probeRatio} {
+	for _, re := range []*pattern{probeInverse, probeRatio} {
 		if g := re.FindStringSubmatch(s); g != nil {
 			if v, ok := parseSlow(strings.Replace(g[1], ",", ".", 1), '.'); ok && v > 0 {
 				return v, true

@@ -3,7 +3,6 @@ package capture
 import (
 	"bytes"
 	"fmt"
-	"regexp"
 	"strings"
 )
 
@@ -49,10 +48,10 @@ func (h *textHead) locate(name string, c candidate) (*table, error) {
 }
 
 // commaBetween is a comma that marks decimals, as the semicolon or the tab ahead of it tells.
-var commaBetween = map[byte]*regexp.Regexp{';': regexp.MustCompile(`;[ "]*[-+]?[0-9]*,[0-9]`), '\t': regexp.MustCompile(`\t[ "]*[-+]?[0-9]*,[0-9]`)}
+var commaBetween = map[byte]*pattern{';': newPattern(`;[ "]*[-+]?[0-9]*,[0-9]`), '\t': newPattern(`\t[ "]*[-+]?[0-9]*,[0-9]`)}
 
 // commaAhead is a comma with a digit behind it: one at a row's end marks nothing.
-var commaAhead = regexp.MustCompile(`,[ "]*[0-9]`)
+var commaAhead = newPattern(`,[ "]*[0-9]`)
 
 // markAbove finds the decimal mark, and for rows of one number the delimiter, by the
 // settings above where the rows show neither: whole numbers, as of codes that a spreadsheet

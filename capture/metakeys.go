@@ -1,7 +1,6 @@
 package capture
 
 import (
-	"regexp"
 	"strings"
 	"unicode"
 )
@@ -86,7 +85,7 @@ func metaIsText(k metaKey) bool {
 	return k == metaCoupling || k == metaTimeUnit || k == metaVoltUnit || k == metaSource || k == metaAcquisition || k == metaInterpolation
 }
 
-var keyUnit = regexp.MustCompile(`[(\[{]([^)\]}]*)[)\]}]`)
+var keyUnit = newPattern(`[(\[{]([^)\]}]*)[)\]}]`)
 
 // normKey folds a key: lower case, words of letters and digits, unit in
 // brackets apart.
@@ -112,9 +111,9 @@ func normKey(s string) (key, unitText string) {
 	return b.String(), unitText
 }
 
-var sampledAt = regexp.MustCompile(`(?i)\bsampl\w*\b[^0-9]*\b(?:at|rate|with)\b[^0-9]*([0-9]+(?:[.,][0-9]+)? ?[kMG]?(?:Hz|Sa/s|S/s|sps))`)
+var sampledAt = newPattern(`(?i)\bsampl\w*\b[^0-9]*\b(?:at|rate|with)\b[^0-9]*([0-9]+(?:[.,][0-9]+)? ?[kMG]?(?:Hz|Sa/s|S/s|sps))`)
 
-var channelWord = regexp.MustCompile(`^(?:ch|chan|channel|kanal|voie|c)? ?([0-9]{1,2}|[a-h])$|^(?:ch|chan|channel|kanal|voie|c) ?([0-9a-z]{1,3})$`)
+var channelWord = newPattern(`^(?:ch|chan|channel|kanal|voie|c)? ?([0-9]{1,2}|[a-h])$|^(?:ch|chan|channel|kanal|voie|c) ?([0-9a-z]{1,3})$`)
 
 // lookupKey finds a key, also one with a channel before or behind it, as
 // "CH1 probe", and with a trailing unit word as "sample rate hz".

@@ -1,7 +1,6 @@
 package capture
 
 import (
-	"regexp"
 	"strings"
 )
 
@@ -65,7 +64,7 @@ func readQuantity(s string, decimal byte) (float64, unit, bool) {
 	return 0, unit{}, false
 }
 
-var groupMark = regexp.MustCompile(`^[-+]?[1-9][0-9]{0,2}([.,])[0-9]{3}(?:[^0-9.,eE]|$)`)
+var groupMark = newPattern(`^[-+]?[1-9][0-9]{0,2}([.,])[0-9]{3}(?:[^0-9.,eE]|$)`)
 
 // oneGroup gives the mark ahead of three digits at the end of a whole number of
 // up to three, which may be for decimals or for thousands; 0 where there is none.
@@ -76,7 +75,7 @@ func oneGroup(s string) byte {
 	return 0
 }
 
-var thousandsMark = regexp.MustCompile(`^[-+]?[0-9]{1,3}(?:(?:,[0-9]{3}){2,}|(?:\.[0-9]{3}){2,}|(?:'[0-9]{3})+|(?: [0-9]{3})+)(?:[^0-9.,]|$)`)
+var thousandsMark = newPattern(`^[-+]?[0-9]{1,3}(?:(?:,[0-9]{3}){2,}|(?:\.[0-9]{3}){2,}|(?:'[0-9]{3})+|(?: [0-9]{3})+)(?:[^0-9.,]|$)`)
 
 // thousands is the length of a whole number with thousands marks at the start
 // of s, 0 for none.

@@ -3,7 +3,6 @@ package capture
 import (
 	"bytes"
 	"math"
-	"regexp"
 	"strings"
 )
 
@@ -11,28 +10,28 @@ import (
 const mostChannels = 64
 
 var (
-	timeName  = regexp.MustCompile(`^(time|zeit|temps|时间|時間|время|время с|čas|cas|aika|idő|ido|zaman|vreme|χρόνος|שעה|czas|tempo|tiempo|czas|t|x|tijd|tid|x ?axis|x ?achse|seconds?|secs?|s|ms|us|ns|msecs?|usecs?|nsecs?|millis|micros|timestamp|time ?stamp|elapsed( time)?|milliseconds|microseconds|nanoseconds|sekunden|clock|date ?time|date|uhrzeit|zeitstempel)$|^(rel|relative|abs|absolute|sample|trigger|corrected|record|capture)? ?time\b|^time |^zeit |^t \w+$|^x \w*$|^messzeit|\btime( (stamp|axis|base|vector|ms|us|ns|s|sec|secs|seconds))?$|(時間|时间|время)`)
-	indexName = regexp.MustCompile(`^(n|no|nr|idx|index|samples?|sample ?(no|num|nr|index|number|count|id)|points?|point ?(no|nr|index|number)|pts?|sequence|seq|row|i|k|record|messpunkt|num|number|line|count|counter|data point|punkt|abtastwert|step|datapoint|item)$`)
-	rawName   = regexp.MustCompile(`\b(raw|adc|codes?|counts|lsb|digits?|hex|dac|rohwert\w*|rohdaten|quantised|quantized|unscaled)\b`)
-	segName   = regexp.MustCompile(`^(segment|seg|frame|acquisition|acq|burst|block|sweep|shot|trigger ?(no|nr|number|index)|waveform ?(no|nr|number)|segment ?(no|nr|number|index|id)|frame ?(no|nr|number|index|id)|history ?(no|nr|number|index)?)$`)
-	anyAxis   = regexp.MustCompile(`^x( ?(axis|achse|values?|data))?$`)
-	subFrame  = regexp.MustCompile(`^sub ?frame$`)
-	freqName  = regexp.MustCompile(`^(frequency|freq|frequenz|f|fréquence|frequence|frequency \w+)$`)
-	ampName   = regexp.MustCompile(`^(current|strom|courant|i|amps?|amperes?|i ?(out|in|load|rms)?|load current|current \w+)$`)
+	timeName  = newPattern(`^(time|zeit|temps|时间|時間|время|время с|čas|cas|aika|idő|ido|zaman|vreme|χρόνος|שעה|czas|tempo|tiempo|czas|t|x|tijd|tid|x ?axis|x ?achse|seconds?|secs?|s|ms|us|ns|msecs?|usecs?|nsecs?|millis|micros|timestamp|time ?stamp|elapsed( time)?|milliseconds|microseconds|nanoseconds|sekunden|clock|date ?time|date|uhrzeit|zeitstempel)$|^(rel|relative|abs|absolute|sample|trigger|corrected|record|capture)? ?time\b|^time |^zeit |^t \w+$|^x \w*$|^messzeit|\btime( (stamp|axis|base|vector|ms|us|ns|s|sec|secs|seconds))?$|(時間|时间|время)`)
+	indexName = newPattern(`^(n|no|nr|idx|index|samples?|sample ?(no|num|nr|index|number|count|id)|points?|point ?(no|nr|index|number)|pts?|sequence|seq|row|i|k|record|messpunkt|num|number|line|count|counter|data point|punkt|abtastwert|step|datapoint|item)$`)
+	rawName   = newPattern(`\b(raw|adc|codes?|counts|lsb|digits?|hex|dac|rohwert\w*|rohdaten|quantised|quantized|unscaled)\b`)
+	segName   = newPattern(`^(segment|seg|frame|acquisition|acq|burst|block|sweep|shot|trigger ?(no|nr|number|index)|waveform ?(no|nr|number)|segment ?(no|nr|number|index|id)|frame ?(no|nr|number|index|id)|history ?(no|nr|number|index)?)$`)
+	anyAxis   = newPattern(`^x( ?(axis|achse|values?|data))?$`)
+	subFrame  = newPattern(`^sub ?frame$`)
+	freqName  = newPattern(`^(frequency|freq|frequenz|f|fréquence|frequence|frequency \w+)$`)
+	ampName   = newPattern(`^(current|strom|courant|i|amps?|amperes?|i ?(out|in|load|rms)?|load current|current \w+)$`)
 	// settingName begins a line of settings that states nothing of use here.
-	settingName = regexp.MustCompile(`^(firmware|fw|software|sw|model|serial|sn|version|instrument|device|manufacturer|made by|date|note|notes|comment|remark|title|file|filename|user|operator|trigger|horizontal|vertical|display|waveform|pt fmt|memory|math|record|format|type|status)\b`)
-	otherName   = regexp.MustCompile(`^(phi|theta|angle|time ?intervals?|durations?|winkel|distance|displacement|wavelength|lambda|temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event|fft.*|spectrum.*|magnitude|power (factor|m?w|watts?|dbm|total|apparent|active|reactive|loss|meter|dens\w*|spectr\w*|ch ?\d)|math ?\d? fft|dio ?\d+|din ?\d+|bit ?\d+|bus ?\d*|rpm|speed|torque|force|resistance|capacitance|humidity \w+|digital|logic|slope|steigung|dv dt|di dt|d dt.*|derivative.*|integral.*|([a-z]+\d? )?d\d{1,2}( d\d{1,2})?)$`)
+	settingName = newPattern(`^(firmware|fw|software|sw|model|serial|sn|version|instrument|device|manufacturer|made by|date|note|notes|comment|remark|title|file|filename|user|operator|trigger|horizontal|vertical|display|waveform|pt fmt|memory|math|record|format|type|status)\b`)
+	otherName   = newPattern(`^(phi|theta|angle|time ?intervals?|durations?|winkel|distance|displacement|wavelength|lambda|temp|temperature|temperatur|power|leistung|humidity|marker|flags?|status|valid|quality|digital.*|logic.*|pod ?\d*|d\d{1,2}|battery|pressure|phase|gain|note|comment|remark|trigger|trig|event|fft.*|spectrum.*|magnitude|power (factor|m?w|watts?|dbm|total|apparent|active|reactive|loss|meter|dens\w*|spectr\w*|ch ?\d)|math ?\d? fft|dio ?\d+|din ?\d+|bit ?\d+|bus ?\d*|rpm|speed|torque|force|resistance|capacitance|humidity \w+|digital|logic|slope|steigung|dv dt|di dt|d dt.*|derivative.*|integral.*|([a-z]+\d? )?d\d{1,2}( d\d{1,2})?)$`)
 	// currentWord and otherWord find in a longer name what it can only be, in the
 	// languages that exports come in: "CorrenteReal", "accel_x", "force_N".
-	currentWord = regexp.MustCompile(`(^|[ .:])(corriente|corrente|courant|intensidad|stromst)|(^| )(strom|stroom|prad|prąd|proud|ток|current|i [a-z0-9]{1,3})( |$)|电流|電流`)
-	otherWord   = regexp.MustCompile(`(^| )(velocity|velocidad|acceleration|accel|gyro|position|rotation|quaternion|pos [xyz]|weg|kraft|fuerza|force|flux|torque|mass|flow|distance|dist|length|height|displacement|angle|winkel|encoder|altitude|latitude|longitude|heading|pitch|roll|yaw)( |$)|(^|[ .:])([aâá]ngulo)`)
+	currentWord = newPattern(`(^|[ .:])(corriente|corrente|courant|intensidad|stromst)|(^| )(strom|stroom|prad|prąd|proud|ток|current|i [a-z0-9]{1,3})( |$)|电流|電流`)
+	otherWord   = newPattern(`(^| )(velocity|velocidad|acceleration|accel|gyro|position|rotation|quaternion|pos [xyz]|weg|kraft|fuerza|force|flux|torque|mass|flow|distance|dist|length|height|displacement|angle|winkel|encoder|altitude|latitude|longitude|heading|pitch|roll|yaw)( |$)|(^|[ .:])([aâá]ngulo)`)
 	// currentSymbol is a current's symbol, by its capitals: "iL", "Ia", not "In".
-	currentSymbol = regexp.MustCompile(`^(i[A-Z][A-Za-z0-9]{0,3}|I[a-mo-z][0-9]?|I(in|out|load))$`)
-	voltWord      = regexp.MustCompile(`volt|напряж|spannung|tens[iã]o|tensione|napi[eę]|電圧|电压|(^| )u( |$)|(^| )v( |$)`)
+	currentSymbol = newPattern(`^(i[A-Z][A-Za-z0-9]{0,3}|I[a-mo-z][0-9]?|I(in|out|load))$`)
+	voltWord      = newPattern(`volt|напряж|spannung|tens[iã]o|tensione|napi[eę]|電圧|电压|(^| )u( |$)|(^| )v( |$)`)
 	// resultName is a measurement's result for each row.
-	resultName = regexp.MustCompile(`(^|[a-z0-9] )(v ?pp|v ?p p|v ?pk ?pk|pk ?pk|pkpk|pk to pk|peak to peak|p p|v ?rms|rms|ac ?rms|v ?ac|ac ?v|acv|volts? ac|ac volts?|ac voltage|voltage ac|true rms|cyc(le)? rms|v ?ss|v ?eff|std ?dev|v ?amp|v ?top|v ?base|duty( cycle)?|rise time|fall time|overshoot)$`)
+	resultName = newPattern(`(^|[a-z0-9] )(v ?pp|v ?p p|v ?pk ?pk|pk ?pk|pkpk|pk to pk|peak to peak|p p|v ?rms|rms|ac ?rms|v ?ac|ac ?v|acv|volts? ac|ac volts?|ac voltage|voltage ac|true rms|cyc(le)? rms|v ?ss|v ?eff|std ?dev|v ?amp|v ?top|v ?base|duty( cycle)?|rise time|fall time|overshoot)$`)
 	// quantityUnit is a unit of one letter behind a name of what it measures.
-	quantityUnit = regexp.MustCompile(`\b(power|leistung|puissance|energy|energie)\b.* w$|\b(temp|temperature|temperatur)\b.* [ckf]$|\b(accel|acceleration)\b.* g$`)
+	quantityUnit = newPattern(`\b(power|leistung|puissance|energy|energie)\b.* w$|\b(temp|temperature|temperatur)\b.* [ckf]$|\b(accel|acceleration)\b.* g$`)
 )
 
 // unitsRow reports whether every filled cell over a number is a unit.
@@ -66,7 +65,7 @@ func (t *table) unitsRow(cells []cell) bool {
 	return n > 0 && (n == len(t.numeric) || n >= 2)
 }
 
-var numbered = regexp.MustCompile(`^(.*[^0-9.])\.?[0-9]{1,2}$`)
+var numbered = newPattern(`^(.*[^0-9.])\.?[0-9]{1,2}$`)
 
 // unnumbered is the text of cell j without the number that data frames put
 // behind a text that stands in the row already: "Volt", "Volt.1".
@@ -154,7 +153,7 @@ func (t *table) wordsOver(cells []cell) (n int, ok bool) {
 
 // amount is a number and what it counts: "300 samples", as no column is called behind a
 // colon.
-var amount = regexp.MustCompile(`^ *[-+]?[0-9][0-9.,]* +\pL`)
+var amount = newPattern(`^ *[-+]?[0-9][0-9.,]* +\pL`)
 
 // pairText tells "key: value" and "key=value" of a known key or with an amount, and any
 // text that ends as a key does.

@@ -2,7 +2,6 @@ package capture
 
 import (
 	"bytes"
-	"regexp"
 	"strings"
 )
 
@@ -14,7 +13,7 @@ type preamble struct {
 }
 
 // channelValue is a value with its channel ahead: "CH1:0.50".
-var channelValue = regexp.MustCompile(`^(?i)((?:ch|chan|channel|c|analog)[ _]?[0-9a-d]?) ?[:=] ?(.+)$`)
+var channelValue = newPattern(`^(?i)((?:ch|chan|channel|c|analog)[ _]?[0-9a-d]?) ?[:=] ?(.+)$`)
 
 // add takes one key and its values, side by side.
 func (p *preamble) add(key string, values []string, decimal byte, line int) bool {
@@ -220,14 +219,14 @@ func (p *preamble) namedBeside(row headerRow, isNum map[int]bool, h *textHead, t
 }
 
 var (
-	lastGroup = regexp.MustCompile(`^[0-9]{3}(?: ?[A-Za-zµ/]+)?$`)
-	someGroup = regexp.MustCompile(`^[0-9]{3}$`)
-	firstDigs = regexp.MustCompile(`(?:^|[:= ])[0-9]{1,3}$`)
+	lastGroup = newPattern(`^[0-9]{3}(?: ?[A-Za-zµ/]+)?$`)
+	someGroup = newPattern(`^[0-9]{3}$`)
+	firstDigs = newPattern(`(?:^|[:= ])[0-9]{1,3}$`)
 )
 
 var (
-	headerValue  = regexp.MustCompile(`^([A-Za-z][A-Za-z ]*?)\s+([-+]?[0-9].*)$`)
-	headerPeriod = regexp.MustCompile(`[(\[]([-+]?[0-9][^)\]]*)[)\]]`)
+	headerValue  = newPattern(`^([A-Za-z][A-Za-z ]*?)\s+([-+]?[0-9].*)$`)
+	headerPeriod = newPattern(`[(\[]([-+]?[0-9][^)\]]*)[)\]]`)
 )
 
 // inHeader reads an interval or a rate that stands in a header cell:
@@ -344,11 +343,11 @@ func (p *preamble) words(w []string, t *table, n int) {
 }
 
 var (
-	inUnit     = regexp.MustCompile(`(?i)([a-z][a-z0-9_ ]*?)(?: (?:are|is|was|were|given|measured|recorded|stored))* in ([a-zµμ]+)\b`)
-	timeWord   = regexp.MustCompile(`(?i)\b(times?|t|x|zeit|temps|timestamps?|time stamps?)$`)
-	valueWord  = regexp.MustCompile(`(?i)\b(volts?|voltages?|values?|amplitudes?|signals?|data|samples?|y|v|u|spannung|tension|channels?)$`)
-	inDecibels = regexp.MustCompile(`(?i)\b(?:on|in) (?:an? )?(?:db|decibel|logarithmic|log) scale\b`)
-	ownChannel = regexp.MustCompile(`(?i)\b(?:ch|chan|channel|kanal)[ _]?[0-9a-d]$`)
+	inUnit     = newPattern(`(?i)([a-z][a-z0-9_ ]*?)(?: (?:are|is|was|were|given|measured|recorded|stored))* in ([a-zµμ]+)\b`)
+	timeWord   = newPattern(`(?i)\b(times?|t|x|zeit|temps|timestamps?|time stamps?)$`)
+	valueWord  = newPattern(`(?i)\b(volts?|voltages?|values?|amplitudes?|signals?|data|samples?|y|v|u|spannung|tension|channels?)$`)
+	inDecibels = newPattern(`(?i)\b(?:on|in) (?:an? )?(?:db|decibel|logarithmic|log) scale\b`)
+	ownChannel = newPattern(`(?i)\b(?:ch|chan|channel|kanal)[ _]?[0-9a-d]$`)
 )
 
 // sentence reads units from words such as "CH1 in mV" or "values are in

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -91,7 +90,7 @@ func (v *voltScale) apply(t *Trace) {
 }
 
 // voltSymbol is a symbol for a voltage in a circuit: Vin, UCE, v2.
-var voltSymbol = regexp.MustCompile(`^[uv] ?(in|out|cc|dd|ss|ee|gs|ds|be|ce|cb|gk|ak|ref|e|b|c|g|d|s|a|k|i|o)?\d{0,2}$`)
+var voltSymbol = newPattern(`^[uv] ?(in|out|cc|dd|ss|ee|gs|ds|be|ce|cb|gk|ak|ref|e|b|c|g|d|s|a|k|i|o)?\d{0,2}$`)
 
 // wholeBelow gives the whole number n where f is the nearest one to 1/n, else 0.
 // To divide by n gives the very number that stands for the printed volts, as
@@ -103,7 +102,7 @@ func wholeBelow(f float64) float64 {
 	return 0
 }
 
-var voltName = regexp.MustCompile(`(?i)volt|spannung|tension|tensione|napi[eę]ci|napět|spanning|напряж|電圧|电压|^u\b|^v\b|^v\(`)
+var voltName = newPattern(`(?i)volt|spannung|tension|tensione|napi[eę]ci|napět|spanning|напряж|電圧|电压|^u\b|^v\b|^v\(`)
 
 // voltUnit gives the unit of the chosen column: the unit, its text and where
 // it was found. The values' own units win over the header's.
@@ -422,14 +421,14 @@ func (im *importer) sayHuge(reach extent) {
 
 // inName is a factor in a column's name, as of one that a spreadsheet works out or a probe's:
 // "CH1*1000", "V/10", "CH1 x10".
-var inName = regexp.MustCompile(`(?i)(?:^|[^a-z0-9.])(?:[x×*/] ?([0-9]{1,6})|([0-9]{1,6}) ?[x×*])(?:$|[^0-9.])|[a-z0-9)][*/]([0-9]{1,6})(?:$|[^a-z0-9.])`)
+var inName = newPattern(`(?i)(?:^|[^a-z0-9.])(?:[x×*/] ?([0-9]{1,6})|([0-9]{1,6}) ?[x×*])(?:$|[^0-9.])|[a-z0-9)][*/]([0-9]{1,6})(?:$|[^a-z0-9.])`)
 
 // leastInName is the least factor that is believed to be one: names hold smaller numbers
 // for all kinds of reasons.
 const leastInName = 10
 
 // node is a circuit's voltage, whose part may be called x10.
-var node = regexp.MustCompile(`(?i)^v\(`)
+var node = newPattern(`(?i)^v\(`)
 
 // sayFactor doubts volts whose column's name states a factor: nothing tells whether they are
 // multiplied by it or have to be.

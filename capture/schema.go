@@ -3,7 +3,6 @@ package capture
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strings"
 )
@@ -166,8 +165,8 @@ func (f *schemaFinder) refuseSpan(p *preamble) error {
 // inBrackets is what stands in brackets at the end of a column's name; ofTimes is what
 // tells there how times are counted, and no unit: "(relative)", "(UTC)", "(hh:mm:ss)".
 var (
-	inBrackets = regexp.MustCompile(`[(\[{<] ?([^()\[\]{}<>]+?) ?[)\]}>]$`)
-	ofTimes    = regexp.MustCompile(`(?i)^(utc|gmt|local|lokal|rel|relative|relativ|abs|absolute|absolut|elapsed|triggered|time|zeit|t|x|x[ -]?axis|ch ?\d+|[hmsydf:.,/ -]*(hh|mm|ss|yy|dd)[hmsydf:.,/ -]*)$`)
+	inBrackets = newPattern(`[(\[{<] ?([^()\[\]{}<>]+?) ?[)\]}>]$`)
+	ofTimes    = newPattern(`(?i)^(utc|gmt|local|lokal|rel|relative|relativ|abs|absolute|absolut|elapsed|triggered|time|zeit|t|x|x[ -]?axis|ch ?\d+|[hmsydf:.,/ -]*(hh|mm|ss|yy|dd)[hmsydf:.,/ -]*)$`)
 )
 
 // refuseTimes refuses a column of times whose name states a unit that is none of time
@@ -186,7 +185,7 @@ func (f *schemaFinder) refuseTimes(opt Options) error {
 }
 
 // multiple is a unit with a factor in a column's name: "(x10 V)", "(10 mV)".
-var multiple = regexp.MustCompile(`[(\[] ?(?:[x×*] ?[0-9.,]+ ?[mµμu]?V|[0-9.,]+ ?(?:[x×*] ?[mµμu]?V|[mµμu]V)|[mµμu]?V ?[x×*/] ?[0-9.,]+|[0-9.,]*(?:[eE]|[x×*]? ?10 ?\^) ?[-+]?[0-9]+ ?V?) ?[)\]]`)
+var multiple = newPattern(`[(\[] ?(?:[x×*] ?[0-9.,]+ ?[mµμu]?V|[0-9.,]+ ?(?:[x×*] ?[mµμu]?V|[mµμu]V)|[mµμu]?V ?[x×*/] ?[0-9.,]+|[0-9.,]*(?:[eE]|[x×*]? ?10 ?\^) ?[-+]?[0-9]+ ?V?) ?[)\]]`)
 
 // refuseMultiples refuses a column whose name states a multiple of a unit, which
 // may be that of its numbers or the volts per division, unless it is given.

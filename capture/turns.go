@@ -3,7 +3,6 @@ package capture
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 )
 
@@ -14,7 +13,7 @@ const (
 )
 
 // turnName is the name of a column that numbers the channels.
-var turnName = regexp.MustCompile(`(^| )(channel|chan|ch|kanal|unit|sensor|device|id|input|probe|port|pin)( |$)`)
+var turnName = newPattern(`(^| )(channel|chan|ch|kanal|unit|sensor|device|id|input|probe|port|pin)( |$)`)
 
 // refuseTurns refuses rows that belong to several channels in turn: a column names or
 // numbers them, over and over in the same order. Read as one channel they would be a

@@ -3,7 +3,6 @@ package capture
 import (
 	"fmt"
 	"math"
-	"regexp"
 )
 
 // sortOthers tells volts from codes, currents and the rest.
@@ -72,7 +71,7 @@ func (f *schemaFinder) named(name string) bool {
 
 // saysOther reports whether a column without a unit has a word in its name that
 // is no voltage's, and none that is.
-func saysOther(word *regexp.Regexp, r *role) bool {
+func saysOther(word *pattern, r *role) bool {
 	return !r.has && word.MatchString(r.name) && !voltWord.MatchString(r.name)
 }
 
