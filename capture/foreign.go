@@ -153,14 +153,13 @@ func (im *importer) refuseLostPrefix(h *textHead, hd *header) error {
 type doubtfulMark struct {
 	text   map[int]string // of the first such number of a column
 	line   map[int]int
-	mark   byte
 	usual  bool // the mark is a point, for decimals in most files
 	called string
 }
 
 // doubtMark looks for a doubtful mark; nil where a number shows that it marks decimals.
 func (h *textHead) doubtMark(t *table) *doubtfulMark {
-	d := &doubtfulMark{text: map[int]string{}, line: map[int]int{}, mark: t.decimal, called: "comma"}
+	d := &doubtfulMark{text: map[int]string{}, line: map[int]int{}, called: "comma"}
 	if t.decimal == '.' {
 		d.called, d.usual = "point", true
 	}

@@ -6,7 +6,7 @@ import (
 )
 
 // pattern is a regular expression that is compiled when it is first asked: compiling
-// all of them took a third of every command's start, and most files ask few.
+// all of them took a quarter of every command's start, and most files ask few.
 type pattern struct{ compiled func() *regexp.Regexp }
 
 // newPattern panics where expr is none, once it is asked; TestPatterns asks all.
