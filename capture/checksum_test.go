@@ -7,12 +7,13 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"reflect"
 	"testing"
 )
 
 // TestChecksum compares a trace's checksum with the standard library's over
 // the whole file, for records of one chunk and of many, and whatever stands
-// around the rows.
+// around the rows. Not asked for one, the trace is the same without it.
 func TestChecksum(t *testing.T) {
 	rows := func(n int) string {
 		var b bytes.Buffer
@@ -54,6 +55,13 @@ func TestChecksum(t *testing.T) {
 			}
 			if want := sha256.Sum256([]byte(text)); tr.SHA256 != hex.EncodeToString(want[:]) {
 				t.Errorf("got %s, want %x", tr.SHA256, want)
+			}
+			without, err := Read(context.Background(), bytes.NewReader([]byte(text)), "record", Options{NoSHA256: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if tr.SHA256 = ""; !reflect.DeepEqual(without, tr) {
+				t.Errorf("not asked for a checksum, it gives %q, or another record", without.SHA256)
 			}
 		})
 	}

@@ -79,7 +79,8 @@ func openOnce(ctx context.Context, path string, opt Options) (t *Trace, changed 
 	if err := checkKind(path, st); err != nil {
 		return nil, false, err
 	}
-	src := &source{name: path, at: f, size: st.Size(), sum: sha256.New(), progress: opt.Progress}
+	src := newSource(path, opt)
+	src.at, src.size = f, st.Size()
 	t, err = src.read(ctx, opt)
 	if err == nil {
 		t = t.printable()
@@ -137,7 +138,7 @@ const maxPlainReader = 1 << 30
 // also is an io.ReaderAt and io.Seeker is read from its start and in place;
 // any other is held in memory whole, up to 1 GiB. Errors are those of Open.
 func Read(ctx context.Context, r io.Reader, name string, opt Options) (*Trace, error) {
-	src := &source{name: name, sum: sha256.New(), progress: opt.Progress}
+	src := newSource(name, opt)
 	if at, ok := r.(interface {
 		io.ReaderAt
 		io.Seeker
@@ -173,9 +174,18 @@ type source struct {
 	at       io.ReaderAt
 	size     int64
 	gz       bool
-	sum      hash.Hash // of the stored bytes; nil once taken
+	sum      hash.Hash // of the stored bytes; nil: not asked for
 	progress func(done, total int64)
 	most     int // samples
+}
+
+// newSource is a source whose bytes and size are still to come.
+func newSource(name string, opt Options) *source {
+	s := &source{name: name, progress: opt.Progress}
+	if !opt.NoSHA256 {
+		s.sum = sha256.New()
+	}
+	return s
 }
 
 // DefaultMaxSamples bounds a record where Options.MaxSamples is 0: 400 MB of
@@ -245,7 +255,9 @@ func (s *source) read(ctx context.Context, opt Options) (*Trace, error) {
 	if s.gz {
 		t.Layout = "gzipped " + t.Layout
 	}
-	t.SHA256 = hex.EncodeToString(s.sum.Sum(nil))
+	if s.sum != nil {
+		t.SHA256 = hex.EncodeToString(s.sum.Sum(nil))
+	}
 	if s.progress != nil {
 		s.progress(s.size, s.size)
 	}

@@ -63,7 +63,7 @@ func (s *source) readRows(ctx context.Context, spec *rowSpec, at tableStart, fir
 	}
 	// Plain bytes are hashed chunk by chunk, beside the reading; what stands
 	// before the rows has gone through stored.
-	p := &rowPipe{source: s, spec: spec, text: text, stored: stored, apart: firstPass && !s.gz && at.enc == encUTF8, total: s.textAhead(at)}
+	p := &rowPipe{source: s, spec: spec, text: text, stored: stored, apart: firstPass && s.sum != nil && !s.gz && at.enc == encUTF8, total: s.textAhead(at)}
 	if p.apart {
 		stored.sum = nil
 	}

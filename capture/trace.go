@@ -136,7 +136,7 @@ type Trace struct {
 	File    string // path as given, for messages and JSON
 	Channel string // channel name as in the file, "" when there is only one without a name
 	Layout  string // what the importer recognised, e.g. "CSV, time and volts columns"
-	SHA256  string // of the file's bytes as stored, hex; "" when not computed
+	SHA256  string // of the file's bytes as stored, hex; "" with Options.NoSHA256
 
 	Volts        []float64 // at the unit's terminals: probe factor applied
 	SampleRateHz float64   // > 0
@@ -201,6 +201,10 @@ type Options struct {
 	Mode              Mode     // Common: both wires together against chassis or earth; zero: across the output
 	MaxSamples        int      // refuse a longer record; 0: DefaultMaxSamples
 	Segment           int      // 1-based segment when the file holds several; 0: the first, cautioned
+
+	// NoSHA256 leaves Trace.SHA256 out, which of a plain CSV is a tenth of the work of
+	// measuring it: where only figures are shown nobody asks which bytes they are of.
+	NoSHA256 bool
 
 	// Progress, when not nil, is told now and then how many of the file's bytes
 	// are read; total is 0 when unknown.

@@ -108,6 +108,7 @@ func measureFiles(cmd *cobra.Command, files []string, opt capture.Options, setup
 	var bad pipeline.ErrorList
 	for _, file := range files {
 		own := opt
+		own.NoSHA256 = !asJSON && setup.Baseline == nil // a baseline is told from its own capture by it
 		own.Progress = newProgress(cmd.ErrOrStderr(), filepath.Base(file))
 		err := eachChannel(own, func(own capture.Options) error {
 			got, err := pipeline.MeasureFile(ctx, file, file, own, setup, nil)
