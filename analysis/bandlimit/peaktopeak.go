@@ -42,8 +42,12 @@ func (c *curveExtremes) add(y []float64, from, to int) {
 	}
 }
 
-// reach are the levels from which on a sample could be next to an extreme.
+// reach are the levels from which on a sample could be next to an extreme: before there is
+// one, any.
 func (c *curveExtremes) reach() (lo, hi float64) {
+	if c.max < c.min {
+		return math.Inf(1), math.Inf(-1)
+	}
 	mid, half := (c.max+c.min)/2, (c.max-c.min)/(2*peakGrowth)
 	return mid - half, mid + half
 }
@@ -146,47 +150,56 @@ const ppParts = 8
 // -3 dB at cutHz. meanV, minV and maxV are those of the raw samples, which must not
 // be empty. The error is the context's.
 //
-// Most blocks of a record with spikes can hold none of the extremes, and need not be
-// filtered: a few of all blocks tell about how far the figures reach, quiet ones whose
-// samples can't get there whatever the filter makes of them are left out, and those are
-// taken in after all that could still have mattered in the end.
+// Most of a record with spikes can hold none of the extremes, and need not be filtered: a
+// few of all blocks tell about how far the figures reach, quiet stretches whose samples
+// can't get there whatever the filter makes of them are left out, and those are taken in
+// after all that could still have mattered in the end.
 func Measure(ctx context.Context, volts []float64, meanV, minV, maxV, rateHz float64, shape LowPass, cutHz float64) (PeakToPeak, error) {
-	r := newReading(newBlocks(volts, meanV, rateHz, shape, cutHz), minV-meanV, maxV-meanV)
+	r := newReading(newBlocks(volts, meanV, maxV-minV, rateHz, shape, cutHz), minV-meanV, maxV-meanV)
 	n := r.count()
 	for i := 0; i < n; i += triedBlocks {
 		if err := ctx.Err(); err != nil {
 			return PeakToPeak{}, err
 		}
-		r.take(i)
+		r.take(r.span(i))
 	}
-	lo, hi := r.near()
-	var left []int
+	near := r.near()
+	type stretch struct {
+		block, start, end int
+		near              levels
+	}
+	var left []stretch
 	for i := range n {
-		switch err := ctx.Err(); {
-		case err != nil:
+		if err := ctx.Err(); err != nil {
 			return PeakToPeak{}, err
-		case i%triedBlocks == 0:
-		case !r.stays(i, lo, hi):
-			r.take(i)
-		default:
-			_, count := r.span(i)
-			r.quantiles.addAt((lo+hi)/2, count)
-			left = append(left, i)
 		}
+		if i%triedBlocks == 0 {
+			continue
+		}
+		l := r.ofBlock(i, near)
+		r.eachStretch(i, l.lo, l.hi, func(start, end int, stays bool) {
+			if !stays {
+				r.take(start, end)
+				return
+			}
+			r.quantiles.addAt(l.middle(), end-start)
+			left = append(left, stretch{i, start, end, l})
+		})
 	}
-	if len(left) > 0 {
-		reached := r.beyond(lo, hi)
-		for _, i := range left {
-			if reached(i) {
-				continue
-			}
-			if err := ctx.Err(); err != nil {
-				return PeakToPeak{}, err
-			}
-			_, count := r.span(i)
-			r.quantiles.addAt((lo+hi)/2, -count)
-			r.take(i)
+	if len(left) == 0 {
+		return r.peakToPeak(), nil
+	}
+	// what all figures have passed, whatever else is taken in
+	passed := r.reached()
+	for _, s := range left {
+		if p := r.ofBlock(s.block, passed); p.lo <= s.near.lo && p.hi >= s.near.hi {
+			continue
 		}
+		if err := ctx.Err(); err != nil {
+			return PeakToPeak{}, err
+		}
+		r.quantiles.addAt(s.near.middle(), s.start-s.end)
+		r.take(s.start, s.end)
 	}
 	return r.peakToPeak(), nil
 }
@@ -215,19 +228,17 @@ func newReading(b *blocks, lo, hi float64) *reading {
 	return r
 }
 
-// take filters block i and reads it.
-func (r *reading) take(i int) {
-	start, count := r.span(i)
-	y := r.run(i)
-	r.quantiles.add(y[r.guard : r.guard+count])
-	r.eachPart(start, start+count, func(part, from, to int) bool {
+// take filters samples start to end-1, of one block, and reads them.
+func (r *reading) take(start, end int) {
+	y := r.run(start, end)
+	r.quantiles.add(y[r.guard : r.guard+end-start])
+	r.eachPart(start, end, func(part, from, to int) {
 		r.parts[part].add(y, r.guard+from-start, r.guard+to-start)
-		return true
 	})
 }
 
-// eachPart goes through the parts that samples from to to-1 belong to, until do says no.
-func (r *reading) eachPart(from, to int, do func(part, from, to int) bool) {
+// eachPart goes through the parts that samples from to to-1 belong to.
+func (r *reading) eachPart(from, to int, do func(part, from, to int)) {
 	n := len(r.volts)
 	for from < to {
 		part := min(from*ppParts/n, ppParts-1)
@@ -235,40 +246,49 @@ func (r *reading) eachPart(from, to int, do func(part, from, to int) bool) {
 		if part < ppParts-1 {
 			end = max(min((part+1)*n/ppParts, to), from+1)
 		}
-		if !do(part, from, end) {
-			return
-		}
+		do(part, from, end)
 		from = end
 	}
 }
 
-// near are levels between which samples come nowhere near what the figures show so far.
-func (r *reading) near() (lo, hi float64) {
-	all := r.extremes()
-	lo, hi = all.reach()
-	lo, hi = max(lo, r.quantiles.at(lowQuantile)), min(hi, r.quantiles.at(highQuantile))
-	trim := (hi - lo) * (1 - nearShare) / 2
-	return lo + trim, hi - trim
+// levels are two, in volts less the mean: nothing between them matters to a figure.
+type levels struct{ lo, hi float64 }
+
+func (l levels) middle() float64 { return (l.lo + l.hi) / 2 }
+
+// within are the levels that keep to both.
+func (l levels) within(o levels) levels { return levels{max(l.lo, o.lo), min(l.hi, o.hi)} }
+
+// reached are the levels of each part that lie within the part's extremes and the
+// record's quantiles, as far as these are known.
+func (r *reading) reached() (of [ppParts]levels) {
+	quantiles := levels{r.quantiles.at(lowQuantile), r.quantiles.at(highQuantile)}
+	for k, c := range r.parts {
+		lo, hi := c.reach()
+		of[k] = quantiles.within(levels{lo, hi})
+	}
+	return of
 }
 
-// beyond gives what tells whether the figures, those of the parts of block i among them,
-// lie beyond all that blocks between two levels can show.
-func (r *reading) beyond(lo, hi float64) func(i int) bool {
-	outside := r.quantiles.at(lowQuantile) < lo && r.quantiles.at(highQuantile) > hi
-	var reached [ppParts]bool
-	for k, c := range r.parts {
-		from, to := c.reach()
-		reached[k] = outside && from <= lo && to >= hi
+// near are levels that lie well within those reached, for extremes that are still to come
+// shift these.
+func (r *reading) near() (of [ppParts]levels) {
+	of = r.reached()
+	for k, l := range of {
+		if l.lo < l.hi {
+			trim := (l.hi - l.lo) * (1 - nearShare) / 2
+			of[k] = levels{l.lo + trim, l.hi - trim}
+		}
 	}
-	return func(i int) bool {
-		start, count := r.span(i)
-		all := true
-		r.eachPart(start, start+count, func(part, _, _ int) bool {
-			all = reached[part]
-			return all
-		})
-		return all
-	}
+	return of
+}
+
+// ofBlock are the levels of the parts that block i belongs to.
+func (r *reading) ofBlock(i int, of [ppParts]levels) levels {
+	l := levels{math.Inf(-1), math.Inf(1)}
+	start, end := r.span(i)
+	r.eachPart(start, end, func(part, _, _ int) { l = l.within(of[part]) })
+	return l
 }
 
 // extremes are those of all parts.
