@@ -50,7 +50,7 @@ func (t *table) data(h *textHead) []columnData {
 				text = cells[j].text
 			}
 			cols[j].add(text, t.decimal, h.lines[i].number)
-			cols[j].besides(cells, j, n == 1)
+			cols[j].besides(cells, j, n == 1, h.lines[i].number)
 		}
 	}
 	for j := range cols {
@@ -61,8 +61,9 @@ func (t *table) data(h *textHead) []columnData {
 	return cols
 }
 
-// besides takes what stands in the cell behind column j, in the first row or a later one.
-func (c *columnData) besides(cells []cell, j int, first bool) {
+// besides takes what stands in the cell behind column j, in the first row or a later one
+// in line.
+func (c *columnData) besides(cells []cell, j int, first bool, line int) {
 	if !first && c.beside == "" {
 		return // settled: it changes, or nothing is there
 	}
@@ -74,6 +75,9 @@ func (c *columnData) besides(cells []cell, j int, first bool) {
 	case first:
 		c.beside = text
 	case c.beside != text && !(isVoltWord(c.beside) && isVoltWord(text)):
+		if isTimeWord(c.beside) && isTimeWord(text) {
+			c.changes, c.line = true, line
+		}
 		c.beside = ""
 	}
 }

@@ -71,6 +71,19 @@ func TestErrorLines(t *testing.T) {
 		{"time stands still", "time,volts\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("0.5,%.4f", wave(i)) }), Options{}, 0, 0, "advance"},
 		{"huge volts", "time,volts\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.6f,%.4fe12", float64(i)*1e-6, wave(i)) }), Options{}, 0, 0, "volts below"},
 		{"a gap over a tenth", "time,volts\n" + rowsOf(10, tv(1e-6)) + rowsOf(10, func(i int) string { return tv(1e-6)(i + 500) }), Options{}, 0, 0, "gap"},
+		{"days of a spreadsheet from midnight on", "Date,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.9f,%.4f", 43831+float64(i)/86400, wave(i)) }), Options{}, 2, 0, "count days|--rate"},
+		{"days from year 0", "t,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.9f,%.4f", 737791+float64(i)/86400, wave(i)) }), Options{}, 2, 0, "count days|--rate"},
+		{"a time of day as a fraction of a day", "Time,CH1\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.11f,%.4f", 0.64+float64(i)*0.002/86400, wave(i)) }), Options{}, 2, 0, "count days|--rate"},
+		{"a factor of all numbers", "   1.0e-03 *\n\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("   %.4f   %.4f", float64(i)*0.01, wave(i)) }), Options{}, 1, 0, "1.0e-03|factor of all numbers|--scale"},
+		{"a column of units of time that changes", "Time,Unit,CH1,Unit\n" + rowsOf(200, func(i int) string {
+			if i < 100 {
+				return fmt.Sprintf("%d,us,%.4f,V", 10*i, wave(i))
+			}
+			return fmt.Sprintf("%g,ms,%.4f,V", float64(i)/100, wave(i))
+		}), Options{}, 102, 1, "unit changes"},
+		{"a channel taken out, its name left", "Time (s),CH1 (V),CH2 (V)\n" + plain, Options{}, 1, 3, "3 names|2 cells|lost column"},
+		{"the times taken out, their name left", "Time (s),CH1 (V),CH2 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.4f,%.1f", wave(i), 1000*wave(i)) }), Options{RateHz: 1e6, Channel: "1"}, 1, 3, "3 names|2 cells|lost column"},
+		{"the times of a lone channel in millivolts taken out, their name left", "Time (s),CH1 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f", 1000*(wave(i)-5)) }), Options{RateHz: 1e6}, 1, 2, "in mV|--volt-unit"},
 		{"bad option", plain, Options{Delimiter: "#"}, 0, 0, "delimiter"},
 	} {
 		tr, err := Read(context.Background(), strings.NewReader(c.text), "bench/x.csv", c.opt)

@@ -317,6 +317,12 @@ func isVoltWord(s string) bool {
 	return ok && u.kind == unitVolt
 }
 
+// isTimeWord tells "us", "sec" and their like.
+func isTimeWord(s string) bool {
+	u, ok := parseUnit(s)
+	return ok && u.kind == unitSecond
+}
+
 // filled reports whether any cell holds something.
 func filled(cells []cell) bool {
 	for _, c := range cells {

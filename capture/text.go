@@ -130,7 +130,14 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	if err := tab.refuseTurns(s.name, h, hd); err != nil {
 		return nil, err
 	}
+	if err := tab.refuseLostColumn(s.name, h, hd, opt); err != nil {
+		return nil, err
+	}
+	if err := tab.refuseCommonFactor(s.name, h, opt); err != nil {
+		return nil, err
+	}
 	cols := tab.data(h)
+	hd.shiftNames(tab, cols)
 	sc, err := findSchema(s.name, tab, hd, cols, pre, opt)
 	if err != nil {
 		return nil, err
@@ -155,6 +162,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		return nil, err
 	}
 	if err := im.refuseLostPrefix(h, hd); err != nil {
+		return nil, err
+	}
+	if err := im.refuseLostUnit(h, hd); err != nil {
 		return nil, err
 	}
 	if err := im.checkMark(scale); err != nil {

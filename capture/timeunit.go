@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"strconv"
 )
 
 // timeUnit settles the unit of the time column and the interval that the
@@ -316,15 +317,50 @@ func (im *importer) timeUnitByStep(step float64) bool {
 	return im.given
 }
 
-// Days since 1899-12-30, as spreadsheets count them, of the years 1954 to 2118.
-const firstDay, lastDay = 20e3, 80e3
+// Days as programs count them, of the years 1954 to 2118: spreadsheets from 1899-12-30,
+// numerical programs from year 0, astronomers from 4713 BC.
+var dayCounts = [][2]float64{{20e3, 80e3}, {713.7e3, 773.7e3}, {2434.7e3, 2494.7e3}}
 
-// dayStamps reports whether times can be a spreadsheet's dates.
+// dayStamps reports whether times can be dates that count days, or times of day in
+// fractions of one, as a spreadsheet saves either once their format is lost.
 func dayStamps(x []float64) bool {
+	if len(x) == 0 || !(math.Abs(x[len(x)-1]-x[0]) < 1) {
+		return false
+	}
+	lo, hi, broken := x[0], x[0], false
 	for _, v := range x {
-		if v < firstDay || v > lastDay {
-			return false
+		lo, hi, broken = min(lo, v), max(hi, v), broken || v != math.Trunc(v)
+	}
+	for _, c := range dayCounts {
+		if broken && lo >= c[0] && hi <= c[1] {
+			return true
 		}
 	}
-	return len(x) > 0 && x[len(x)-1]-x[0] < 1 && x[0] != math.Trunc(x[0]+0.5)
+	return lo >= 0 && hi < 1 && dayFraction(math.Abs(typicalStep(x)))
+}
+
+// dayFractionWithin is how far, as a share, a step may be off a round one: of 256 rows with
+// the nine digits that a spreadsheet shows of a fraction of a day.
+const dayFractionWithin = 2e-4
+
+// dayFraction reports whether a step is 1, 2, 2.5 or 5 times a power of ten in seconds if
+// it counts days, and no round number by itself.
+func dayFraction(step float64) bool {
+	if step == 0 || near(step, 3) || near(1/step, 2) {
+		return false
+	}
+	s := step * dayS
+	m := s / math.Pow(10, math.Floor(math.Log10(s)))
+	for _, round := range []float64{1, 2, 2.5, 5, 10} {
+		if math.Abs(m/round-1) < dayFractionWithin {
+			return true
+		}
+	}
+	return false
+}
+
+// near reports whether v is within dayFractionWithin of a number of so many digits.
+func near(v float64, digits int) bool {
+	r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', digits-1, 64), 64)
+	return err == nil && math.Abs(v/r-1) < dayFractionWithin
 }
