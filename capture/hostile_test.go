@@ -151,7 +151,7 @@ func TestLyingHeaders(t *testing.T) {
 		"rate 0":           func(b []byte) { le.PutUint32(b[at+12:], 0) },
 		"block 0":          func(b []byte) { le.PutUint16(b[at+20:], 0) },
 		"0 bits":           func(b []byte) { le.PutUint16(b[at+22:], 0) },
-		"13 bits":          func(b []byte) { le.PutUint16(b[at+22:], 13) },
+		"17 bits in two":   func(b []byte) { le.PutUint16(b[at+22:], 17) },
 		"fmt of 2^31":      func(b []byte) { le.PutUint32(b[at+4:], 1<<31) },
 		"fmt of 4 bytes":   func(b []byte) { le.PutUint32(b[at+4:], 4) },
 		"odd chunk 2^32-1": func(b []byte) { le.PutUint32(b[16:], math.MaxUint32) },

@@ -327,29 +327,42 @@ func bandFactor(power []float64, step float64) int {
 	}
 	for _, k := range []int{2, 3, 4, 5, 6, 8, 10, 12, 16, 20} {
 		edge := float64(n) / 2 / float64(k)
-		lo, hi := int(edge*0.78), int(edge*0.95)
-		from, to := int(edge*1.1), min(int(edge*1.5), n/2)
-		if hi-lo < minBand {
+		if edge*(edgeTo-edgeFrom) < minBand {
 			break
 		}
-		below := upperMedian(power[lo:hi])
-		above := upperMedian(power[from:to])
-		beyond := upperMedian(power[from : n/2])
-		// Below the edge there must be a noise floor, about level: the skirts
-		// of a few strong lines are none.
-		lower := upperMedian(power[int(edge*0.3):int(edge*0.6)])
-		if below*100 < lower || below > 100*lower || upperMedian(power[lo:(lo+hi)/2]) > 10*upperMedian(power[(lo+hi)/2:hi]) {
-			continue
-		}
-		if below > 0 && above < upDrop*below && beyond < upDrop*below {
-			return k
-		}
-		if rounding := roundingPower(n, step) * (1 - 1/float64(k)); below > roundedDrop*above && lower < roundedEven*below && below < roundedRise*lower &&
-			max(above, beyond) < roundedFloor*rounding && min(above, beyond) > rounding/roundedFloor {
+		if endsAt(power, step, edge) {
 			return k
 		}
 	}
 	return 1
+}
+
+// The bins below an edge of the spectrum that are looked at, as shares of its frequency.
+const edgeFrom, edgeTo = 0.78, 0.95
+
+// endsAt reports whether a spectrum ends at a bin as bandFactor says.
+func endsAt(power []float64, step, edge float64) bool {
+	n := 2 * (len(power) - 1)
+	lo, hi := int(edge*edgeFrom), int(edge*edgeTo)
+	from, to := int(edge*1.1), min(int(edge*1.5), n/2)
+	if hi-lo < minBand-1 || to-from < minBand/2 {
+		return false
+	}
+	below := upperMedian(power[lo:hi])
+	above := upperMedian(power[from:to])
+	beyond := upperMedian(power[from : n/2])
+	// Below the edge there must be a noise floor, about level: the skirts
+	// of a few strong lines are none.
+	lower := upperMedian(power[int(edge*0.3):int(edge*0.6)])
+	if below*100 < lower || below > 100*lower || upperMedian(power[lo:(lo+hi)/2]) > 10*upperMedian(power[(lo+hi)/2:hi]) {
+		return false
+	}
+	if below > 0 && above < upDrop*below && beyond < upDrop*below {
+		return true
+	}
+	rounding := roundingPower(n, step) * (1 - edge/(float64(n)/2))
+	return below > roundedDrop*above && lower < roundedEven*below && below < roundedRise*lower &&
+		max(above, beyond) < roundedFloor*rounding && min(above, beyond) > rounding/roundedFloor
 }
 
 // An edge above which the rounding of the points between is left.

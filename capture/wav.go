@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"bytes"
 	"context"
 	"encoding/binary"
 	"fmt"
@@ -33,7 +34,7 @@ type wavFormat struct {
 	channels  int
 	rate      uint32
 	bits      int // container bits per sample
-	validBits int // of them used, left-justified
+	validBits int // of them used, left-justified: what the file states
 	frame     int // bytes of one sample of all channels
 }
 
@@ -52,6 +53,7 @@ type wavReader struct {
 	f     *wavFormat       // nil until the fmt chunk is read
 	// dataSize is the size of the data from the ds64 chunk, 0 or -1 unknown.
 	dataSize int64
+	pad      byte // behind the last chunk of an odd size, 0 as it should be
 }
 
 func (w *wavReader) fail(found, expected, fix string) error {
@@ -128,8 +130,16 @@ func (w *wavReader) chunk() (id string, size int64, err error) {
 		w.pos = at
 		return "", 0, w.fail("a file that ends inside a chunk header", "a fmt and a data chunk", "record or copy it again")
 	}
+	if id := string(w.pad) + string(h[:3]); w.pad != 0 && unpadded[id] {
+		w.r = io.MultiReader(bytes.NewReader(h[7:]), w.r)
+		w.pos--
+		return id, int64(w.order.Uint32(h[3:])), nil
+	}
 	return string(h[:4]), int64(w.order.Uint32(h[4:])), nil
 }
+
+// unpadded are chunks known where a writer left out the pad byte of the one before.
+var unpadded = map[string]bool{"data": true, "fmt ": true, "LIST": true, "fact": true, "bext": true, "cue ": true, "JUNK": true, "junk": true, "PEAK": true, "iXML": true, "id3 ": true}
 
 // beforeData reads a chunk ahead of the samples; unknown ones are skipped with
 // their pad byte.
@@ -145,7 +155,12 @@ func (w *wavReader) beforeData(id string, size int64) (err error) {
 		w.f, err = w.format(size)
 		return err
 	}
-	if err := w.skip(size + size&1); err != nil {
+	var pad [1]byte
+	err = w.skip(size)
+	if err == nil && size&1 == 1 {
+		_, err = w.full(pad[:])
+	}
+	if w.pad = pad[0]; err != nil {
 		return w.fail(fmt.Sprintf("a file that ends inside its %q chunk of %d bytes", printable(id), size), "a data chunk", "record or copy it again")
 	}
 	return nil
@@ -154,7 +169,7 @@ func (w *wavReader) beforeData(id string, size int64) (err error) {
 // sizeOfData is the size of the data chunk whose header states size; unknown
 // tells that nothing does.
 func (w *wavReader) sizeOfData(size int64) (bytes int64, unknown bool) {
-	if size == math.MaxUint32 && w.dataSize > 0 {
+	if w.dataSize > 0 && (size == math.MaxUint32 || size == 0) {
 		return w.dataSize, false
 	}
 	return size, size == math.MaxUint32 || size == 0 && (w.kind == "RIFF" || w.kind == "RIFX")
@@ -191,6 +206,9 @@ func (w *wavReader) format(size int64) (*wavFormat, error) {
 	le := w.order
 	f := &wavFormat{tag: le.Uint16(b), channels: int(le.Uint16(b[2:])), rate: le.Uint32(b[4:]), frame: int(le.Uint16(b[12:])), bits: int(le.Uint16(b[14:]))}
 	f.validBits = f.bits
+	if container := 8 * f.frame / max(1, f.channels); f.tag == wavPCM && container > f.bits && container <= 32 && f.bits > 8 && f.frame == f.channels*(container/8) {
+		f.bits = container // 20 of 24 bits, left-justified
+	}
 	if f.tag == wavExtensible {
 		if size < 40 {
 			return nil, w.fail(fmt.Sprintf("an extensible fmt chunk of %d bytes", size), "at least 40", "")
@@ -286,6 +304,7 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 	t.assume(SettingCoupling, "AC", "sound inputs block DC; override with --coupling dc")
 	t.AntiAliased = true // delta-sigma converters carry their own low-pass
 	t.FullScaleMinV, t.FullScaleMaxV = -1, 1
+	f.checkValid(t)
 	if opt.OffsetV != 0 && opt.VoltsPerFullScale == 0 && opt.Scale == 0 {
 		return &ParseError{Path: t.File, Found: fmt.Sprintf("an offset of %s for samples without volts at full scale", SI(opt.OffsetV, "V", 6)), Expected: "both", Fix: "give --volts-per-full-scale, too, or leave --offset out"}
 	}
@@ -317,6 +336,32 @@ func (f *wavFormat) describe(t *Trace, kind string, opt Options) error {
 		t.caution(CautionUncalibrated, "no volts at full scale known: figures are relative to digital full scale", "find it with stillglow calibrate and a sine of known volts")
 	}
 	return nil
+}
+
+// checkValid looks whether samples of which fewer bits are valid than they hold use the
+// others. They are zero where the valid ones stand left, as they must. Where every sample
+// would fit into the valid bits at the right, they may stand there instead, and the samples
+// be too small by a power of two; else all bits are valid, whatever the file states.
+func (f *wavFormat) checkValid(t *Trace) {
+	if f.float() || f.validBits == f.bits {
+		return
+	}
+	codes, right := math.Ldexp(1, f.validBits-1), math.Ldexp(1, f.validBits-f.bits)
+	used, fits := false, true
+	for _, v := range t.Volts {
+		used = used || v*codes != math.Trunc(v*codes)
+		if fits = fits && v >= -right && v < right; used && !fits {
+			break
+		}
+	}
+	if !used {
+		return
+	}
+	if fits {
+		t.caution(CautionProbeFactor, fmt.Sprintf("the file states %d valid bits at the left of %d, but the others are used and the first are not: the samples may stand at the right, and the volts be %.0f times as high", f.validBits, f.bits, 1/right),
+			"record in 16 or 24 bits, or find the volts at full scale by stillglow calibrate with a sine that this recorder has written")
+	}
+	f.validBits = f.bits
 }
 
 // beyondFullScale is how far, as a share, a filter behind the converter may carry float

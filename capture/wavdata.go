@@ -41,6 +41,9 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 	} else if d.got%int64(f.frame) != 0 {
 		t.caution(CautionTruncated, "the data ends inside a sample, which was left out", "record or copy it again")
 	}
+	if d.clean && !unknown {
+		w.behindData(size, t)
+	}
 	// The rest is read for the checksum only.
 	if _, err := io.Copy(io.Discard, w.r); err != nil && !isEOF(err) {
 		return nil, streamError(s.name, err)
@@ -54,9 +57,48 @@ func (s *source) wavData(ctx context.Context, w *wavReader, stored *storedReader
 	if err != nil {
 		return nil, err
 	}
+	t.findBandEnd()
 	t.Levels.ResolutionV = t.StepV
 	t.findLevels(reach)
 	return t, nil
+}
+
+// How many bytes behind the samples that are no chunk are more of them, and the least share
+// of the samples' own.
+const (
+	lostBytes = 4096
+	lostShare = 0.01
+)
+
+// behindData looks at what follows samples of so many bytes, and tells of more of them: a
+// second data chunk, or bytes that are no chunk, as where a recorder stopped before it
+// wrote the size anew.
+func (w *wavReader) behindData(size int64, t *Trace) {
+	const fix = "record or copy it again; where the whole record matters, have a sound editor save it anew"
+	if w.skip(size&1) != nil {
+		return
+	}
+	for {
+		var h [8]byte
+		if n, err := w.full(h[:]); n < len(h) || err != nil {
+			return
+		}
+		next := int64(w.order.Uint32(h[4:]))
+		switch id := string(h[:4]); {
+		case id == "data" && next > 0:
+			t.caution(CautionTruncated, fmt.Sprintf("a second data chunk of %d bytes behind the first is not read", next), fix)
+			return
+		case !identifier(h[:4]):
+			n, _ := io.Copy(io.Discard, w.r)
+			if more := n + int64(len(h)); more >= lostBytes && float64(more) > lostShare*float64(size) {
+				t.caution(CautionTruncated, fmt.Sprintf("the data chunk states %d bytes, and %d more that are no chunk follow: samples may be missing", size, more), fix)
+			}
+			return
+		}
+		if w.skip(next+next&1) != nil {
+			return
+		}
+	}
 }
 
 // textOnly refuses options that would change what a text file says, and that a
@@ -253,4 +295,41 @@ func (f *wavFormat) samples(dst []float64, b []byte, ch int, order binary.ByteOr
 		dst = append(dst, v)
 	}
 	return dst
+}
+
+// Looking for the end of a recording's spectrum.
+const (
+	bandEndTop   = 0.7  // of half the rate: what ends further up may be the converter's own filter
+	bandEndRatio = 0.97 // from one frequency tried to the next
+	// bandEndBlock is how many bins together tell a level, and bandEndFall the share of the
+	// power that is left from one block to the next where the top is no longer trusted.
+	bandEndBlock = 64
+	bandEndFall  = 0.25
+)
+
+// findBandEnd finds recordings that a program resampled to a higher rate, or a codec left the
+// top out of: nothing is left above a sharp edge far below half the rate, where the
+// converter's own filter ends. It bounds the span, and says so.
+func (t *Trace) findBandEnd() {
+	power := powerSpectrum(middle(t.Volts))
+	if power == nil {
+		return
+	}
+	half := float64(len(power) - 1)
+	edge := bandEndTop * half
+	for !endsAt(power, t.StepV, edge) {
+		if edge *= bandEndRatio; edge*(edgeTo-edgeFrom) < minBand {
+			return
+		}
+	}
+	// The edge is within a fifth of that.
+	level := func(from int) float64 { return upperMedian(power[from : from+bandEndBlock]) }
+	end := int(0.75 * edge)
+	for end+bandEndBlock < len(power) && level(end) > bandEndFall*level(end-bandEndBlock) {
+		end += bandEndBlock / 4
+	}
+	hz := float64(end) / half * t.SampleRateHz / 2
+	t.Span.HighHz = min(t.Span.HighHz, hz)
+	t.caution(CautionInterpolated, fmt.Sprintf("little is left above %s, far below half of the rate: a program resampled the recording, or a codec left the top out", SI(hz, "Hz", 3)),
+		"record at the rate of the converter, as PCM, and convert nothing")
 }
