@@ -72,7 +72,7 @@ func WarmUpPicture(plans []heater.Plan, names []string, invented bool, format st
 		}
 	}
 	var keys key
-	mostA, mostV, drawn := 0.0, 0.0, 0
+	mostA, mostV, rated, drawn := 0.0, 0.0, 0.0, 0
 	for i := range plans {
 		p := &plans[i]
 		w := &p.WarmUp
@@ -81,6 +81,7 @@ func WarmUpPicture(plans []heater.Plan, names []string, invented bool, format st
 		}
 		st := curveStyles[drawn%len(curveStyles)]
 		st.Width = vg.Points(1.5)
+		rated = math.Max(rated, w.RatedV)
 		addWarmUp(volts, w, w.HeaterV, longest, st)
 		addWarmUp(amps, w, w.LoadA, longest, st)
 		name := trimNumber(p.Supply.Volts) + " V supply"
@@ -97,7 +98,6 @@ func WarmUpPicture(plans []heater.Plan, names []string, invented bool, format st
 	if drawn == 0 {
 		return nil, fmt.Errorf("no warm-up to draw, the supply can't feed the load: %s", plans[0].Why)
 	}
-	rated := plans[0].Load.Volts
 	volts.Add(curveOnly{curve{x: []float64{0, longest}, y: []float64{rated, rated}, line: baselineLine}})
 	keys.add("rated "+trimNumber(rated)+" V", baselineLine)
 	for _, p := range []*plot.Plot{volts, amps} {

@@ -44,7 +44,7 @@ const (
 // alternatives weighs what an engineer would rather fit where there is much to
 // drop: from 9 to 15 V a dropper's corners leave ±10 %.
 func (p *Plan) alternatives(z sizing) {
-	if !p.CanFeed || p.Direct || z.dropV < largeHeadV || z.unevenString() {
+	if !p.CanFeed || p.Direct || z.load.Mixed() || z.dropV < largeHeadV || z.unevenString() {
 		return
 	}
 	reg, regOK := z.regulator(p)

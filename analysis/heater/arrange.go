@@ -19,6 +19,7 @@ type slot struct {
 	what  string // "all heaters", "each 12AU7"
 	count int
 	exact float64 // ohms
+	bare  bool    // no resistor: the supply suits its heaters as it is
 }
 
 // sizing is what all arrangements share.
@@ -53,7 +54,10 @@ func newSizing(load Load, strands []strand, s Supply, o Options) sizing {
 
 // arrangements sizes every way of dropping the load's excess volts.
 func (z sizing) arrangements() ([]Arrangement, error) {
-	shared, err := z.resistors(NameShared, []slot{{"all heaters", 1, z.dropV / z.nominalA}}, func(ohms []float64) layout {
+	if z.load.Mixed() {
+		return z.apart()
+	}
+	shared, err := z.resistors(NameShared, []slot{{what: "all heaters", count: 1, exact: z.dropV / z.nominalA}}, func(ohms []float64) layout {
 		return layout{strands: z.strands, sharedOhm: ohms[0]}
 	})
 	if err != nil {
@@ -67,6 +71,41 @@ func (z sizing) arrangements() ([]Arrangement, error) {
 	out = append(out, own...)
 	out = append(out, z.diodes(&siliconDiode), z.diodes(&schottkyDiode), z.none())
 	return out, nil
+}
+
+// apart sizes heaters that share no rail: each valve or string has its own resistor, and
+// nothing ahead of all of them suits all.
+func (z sizing) apart() ([]Arrangement, error) {
+	own, err := z.perStrand()
+	if err != nil {
+		return nil, err
+	}
+	out := []Arrangement{z.noShared(NameShared)}
+	out = append(out, own...)
+	return append(out, z.noShared(siliconDiode.name), z.noShared(schottkyDiode.name), z.none()), nil
+}
+
+func (z sizing) noShared(name string) Arrangement {
+	return Arrangement{Name: name, Best: -1, Exact: "not possible",
+		Warnings: []string{fmt.Sprintf("heaters of %s have no drop in common", z.load.railWords())}}
+}
+
+// RailText names the rail: "a 6.3 V rail", "rails of 12.6 V and 6.3 V".
+func (l Load) RailText() string {
+	if l.Mixed() {
+		return "rails of " + l.railWords()
+	}
+	return "a " + volts(l.Volts) + " rail"
+}
+
+// railWords names the rails of a mixed load: "12.6 V and 6.3 V".
+func (l Load) railWords() string {
+	words := make([]string, len(l.Rails))
+	for i, v := range l.Rails {
+		words[i] = volts(v)
+	}
+	last := len(words) - 1
+	return strings.Join(words[:last], ", ") + " and " + words[last]
 }
 
 // perStrand sizes one resistor per valve and one per string. A load without
@@ -87,7 +126,7 @@ func (z sizing) perStrand() ([]Arrangement, error) {
 					what = "each " + what
 				}
 			}
-			slots = append(slots, slot{what, st.count, y.headspaceOf(k) / y.strandA[k]})
+			slots = append(slots, slot{what: what, count: st.count, exact: y.headspaceOf(k) / y.strandA[k], bare: y.bare(k)})
 		}
 		return y.resistors(name, slots, func(ohms []float64) layout { return layout{strands: y.strands, strandOhm: ohms} })
 	}
@@ -118,8 +157,12 @@ func (z sizing) perStrand() ([]Arrangement, error) {
 }
 
 func rewireWhy(z sizing) string {
-	if z.availV < 2*z.load.Volts {
-		return fmt.Sprintf("%s is less than two heaters in series need (%s)", volts(z.availV), volts(2*z.load.Volts))
+	least := math.Inf(1)
+	for _, st := range z.strands {
+		least = math.Min(least, st.volts())
+	}
+	if z.availV < 2*least {
+		return fmt.Sprintf("%s is less than two heaters in series need (%s)", volts(z.availV), volts(2*least))
 	}
 	return "a string needs two or more equal valves"
 }
@@ -127,11 +170,10 @@ func rewireWhy(z sizing) string {
 // rewire puts equal valves in strings as long as the supply's volts take. The
 // second result is the longest string, under 2 when it makes none.
 func (z sizing) rewire() (sizing, int) {
-	most := int((z.availV + 1e-9) / z.load.Volts)
 	longest := 0
 	var out []strand
 	for _, st := range z.strands {
-		n := min(most, st.count)
+		n := min(int((z.availV+1e-9)/st.volts()), st.count)
 		if n < 2 {
 			out = append(out, st)
 			continue
@@ -161,6 +203,18 @@ func restName(n int, valve string) string {
 
 // headspaceOf is what a strand's own resistor has to drop, V.
 func (z sizing) headspaceOf(k int) float64 { return z.availV - z.strands[k].volts() }
+
+// bare reports whether a strand of a mixed load needs no resistor: the supply is no more
+// than directOver above its volts, and not outside its heaters' tolerance under them.
+func (z sizing) bare(k int) bool {
+	off := z.headspaceOf(k) / z.strands[k].volts()
+	for _, e := range z.strands[k].elems {
+		if off < -e.valve.VoltTol {
+			return false
+		}
+	}
+	return z.load.Mixed() && off <= directOver
+}
 
 // describe names a string with what is in it.
 func (s strand) describe() string {
@@ -196,6 +250,10 @@ func (z sizing) resistors(name string, slots []slot, build func(ohms []float64) 
 	}
 	var words []string
 	for _, s := range slots {
+		if s.bare {
+			words = append(words, "none for "+s.what)
+			continue
+		}
 		words = append(words, fmt.Sprintf("%s for %s", ohms(s.exact), s.what))
 	}
 	a.Exact = strings.Join(words, ", ")
@@ -278,6 +336,7 @@ const nextValue = 1.005
 // impractical words why no standard resistor serves the slot, "" where one does.
 func (s slot) impractical() string {
 	switch {
+	case s.bare:
 	case s.exact < smallestOhm/1000:
 		return s.what + ": no volts are left to drop"
 	case s.exact < smallestOhm:
@@ -296,6 +355,12 @@ const slotChoices = 5
 // that the nearest single value misses by over 1 %, so that pairs are worth it;
 // where no pair is nearer, its place holds the nearest single one.
 func (s slot) choices(series string) (c [slotChoices]Choice, off bool, err error) {
+	if s.bare {
+		for k := range c {
+			c[k] = Choice{For: s.what, Count: s.count, Label: "none", Ohms: []float64{}}
+		}
+		return c, false, nil
+	}
 	below, above, err := Neighbours(series, s.exact)
 	if err != nil {
 		return c, false, err
@@ -398,16 +463,17 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	}
 	for k, w := range nominal.partW {
 		c := &p.Set[k]
-		c.W = w
+		if c.Ohm == 0 {
+			continue
+		}
+		c.W, c.worstW = w, worst[k]
 		c.BuyW = buyWatts(worst[k]/derated(z.opt.AmbientC), z.opt.DeratingX)
 		p.TotalW += w / share[k] * float64(c.Count)
 		p.W = math.Max(p.W, c.W)
 		if c.BuyW == 0 {
 			p.Warnings = append(p.Warnings, fmt.Sprintf("%s %s takes %s: no standard power rating is large enough", c.Label, c.For, watts(worst[k])))
 		}
-		if k == 0 || c.BuyW > p.BuyW {
-			p.BuyW = c.BuyW
-		}
+		p.BuyW = math.Max(p.BuyW, c.BuyW)
 	}
 	p.Corners = l.corners(z.supply, z.opt)
 	p.Fuses = z.fuses(l)
@@ -431,7 +497,7 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 			p.Warnings = append(p.Warnings, z.faultWarning(p, k))
 		}
 	}
-	p.Shopping = append(p.shopping(), z.shunts(l)...)
+	p.Shopping = append(z.shopping(p), z.shunts(l)...)
 	return p
 }
 
@@ -685,6 +751,9 @@ func sameChoice(set []Choice) bool {
 // place.
 func setLabel(set []Choice) string {
 	if sameChoice(set) {
+		if set[0].Ohm == 0 {
+			return set[0].Label
+		}
 		n := 0
 		for _, c := range set {
 			n += c.Count
@@ -696,7 +765,11 @@ func setLabel(set []Choice) string {
 	}
 	var words []string
 	for _, c := range set {
-		words = append(words, fmt.Sprintf("%s (%s)", countedLabel(c.Count, c.Label), strings.TrimPrefix(c.For, "each ")))
+		label := countedLabel(c.Count, c.Label)
+		if c.Ohm == 0 {
+			label = c.Label
+		}
+		words = append(words, fmt.Sprintf("%s (%s)", label, strings.TrimPrefix(c.For, "each ")))
 	}
 	return strings.Join(words, ", ")
 }

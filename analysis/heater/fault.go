@@ -54,8 +54,11 @@ func (l layout) weakShort(s Supply, o Options, k, elem int) solved {
 // is said only where it would.
 func (s Supply) faultNote(c Corner) string {
 	head := ""
-	if c.AllOff {
+	switch {
+	case c.AllOff && c.PartW > 0:
 		head = "no heater is lit, the dropper takes all the volts; "
+	case c.AllOff:
+		head = "no heater is lit; "
 	}
 	switch {
 	case c.Limited && s.LimitA > 0:

@@ -1,6 +1,7 @@
 package heater
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"regexp"
@@ -115,7 +116,8 @@ func ParseWiring(s string) (w Wiring, stringName string, err error) {
 
 // NewLoad puts groups on a rail and checks that every one of them takes its
 // volts. rail 0 finds it: 6.3 V where all groups can take it, else what they
-// share. Groups without a wiring take the connection that suits the rail.
+// share, else the volts of each group (Load.Rails). Groups without a wiring take the
+// connection that suits the rail, of several the highest that does.
 func NewLoad(groups []Group, rail float64) (Load, error) {
 	if len(groups) == 0 {
 		return Load{}, &InputError{What: "heater load", Found: "no valves", Expected: "at least one, such as 2x12AU7"}
@@ -134,26 +136,44 @@ func NewLoad(groups []Group, rail float64) (Load, error) {
 	if err := checkFilaments(groups); err != nil {
 		return Load{}, err
 	}
+	rails := []float64{rail}
 	if rail == 0 {
-		rail = findRail(groups)
+		rails = findRails(groups)
 	}
 	for i := range groups {
 		g := &groups[i]
 		if g.Wiring == "" {
 			g.Wiring = Parallel
-			if g.Valve.CentreTapped && sameVolts(2*g.Valve.Volts, rail) {
+			if g.Valve.CentreTapped && onRail(2*g.Valve.Volts, rails) {
 				g.Wiring = Series
 			}
 		}
 	}
-	l := Load{Groups: together(groups), Volts: rail}
+	l := Load{Groups: together(groups), Volts: rails[0]}
+	if rail == 0 && len(rails) > 1 {
+		l.Rails = rails
+	}
 	for _, s := range l.strands() {
-		if sameVolts(s.volts(), rail) {
-			continue
+		if !onRail(s.volts(), rails) {
+			return Load{}, railError(s, rails[0])
 		}
-		return Load{}, railError(s, rail)
 	}
 	return l, nil
+}
+
+// Mixed reports whether the heaters share a supply and no rail.
+func (l Load) Mixed() bool { return len(l.Rails) > 1 }
+
+// checked is the load as NewLoad makes it.
+func (l Load) checked() (Load, error) {
+	if l.Mixed() {
+		return NewLoad(l.Groups, 0)
+	}
+	return NewLoad(l.Groups, l.Volts)
+}
+
+func onRail(volts float64, rails []float64) bool {
+	return slices.ContainsFunc(rails, func(r float64) bool { return sameVolts(volts, r) })
 }
 
 // together counts groups that are alike as one: a list may name each valve by itself.
@@ -251,24 +271,27 @@ func checkGroup(g *Group) error {
 	return nil
 }
 
-// findRail gives the volts that the groups share: strings and series groups
-// decide first, then valves with no choice, then 6.3 V types at their lower
-// volts.
-func findRail(groups []Group) float64 {
-	l := Load{Groups: groups}
-	fixed, free := 0.0, 0.0
-	for _, s := range l.strands() {
-		v := s.volts()
-		if s.choice {
-			free = math.Max(free, v)
-		} else if fixed == 0 {
-			fixed = v
+// findRails gives the volts that the groups share, or the several that they need, the
+// highest first: strings, series groups and valves with no choice decide; those with a
+// choice take their lower volts where nothing else decides, or where no rail suits them.
+func findRails(groups []Group) []float64 {
+	var fixed, free []float64
+	for _, s := range (Load{Groups: groups}).strands() {
+		switch v := s.volts(); {
+		case !s.choice && !onRail(v, fixed):
+			fixed = append(fixed, v)
+		case s.choice:
+			free = append(free, v)
 		}
 	}
-	if fixed != 0 {
-		return fixed
+	rails := fixed
+	for _, v := range free {
+		if !onRail(v, rails) && (len(fixed) == 0 || !onRail(2*v, fixed)) {
+			rails = append(rails, v)
+		}
 	}
-	return free
+	slices.SortFunc(rails, func(a, b float64) int { return cmp.Compare(b, a) })
+	return rails
 }
 
 // strand is one path from bus to return: a single heater or a string.
@@ -385,7 +408,7 @@ func (l Load) Check() error {
 	if len(l.Groups) == 0 {
 		return nil
 	}
-	_, err := NewLoad(l.Groups, l.Volts)
+	_, err := l.checked()
 	return err
 }
 
@@ -410,7 +433,7 @@ func (l Load) HighA() float64 {
 
 // atRating is the load at its rated volts, with the default exponent.
 func (l Load) atRating() sizing {
-	full, err := NewLoad(l.Groups, l.Volts)
+	full, err := l.checked()
 	if err != nil {
 		full = l
 	}

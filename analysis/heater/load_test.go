@@ -47,10 +47,6 @@ func TestParseLoadSaysWhatToDo(t *testing.T) {
 		"6N2P@series":          "2x6N2P@string",
 		"6N2P@sideways":        "parallel, series, string",
 		"6N2P@parallel:A":      "only after string",
-		"12SN7,6N2P":           "2x6N2P@string",
-		"6N2P,12SN7":           "12.6 V rail of its own",
-		"3x6N2P@string,2x6N2P": "18.9 V rail",
-		"6N2P,PCC88":           "7 V",
 		"1e9x12AU7":            "not in the table",
 		"NaNx12AU7":            "not in the table",
 	} {

@@ -3,6 +3,7 @@ package heater
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Defaults of Options, stated in every plan.
@@ -49,7 +50,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	if err := supply.check(); err != nil {
 		return Plan{}, err
 	}
-	load, err = NewLoad(load.Groups, load.Volts)
+	load, err = load.checked()
 	if err != nil {
 		return Plan{}, err
 	}
@@ -62,7 +63,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 		p.Assumptions = p.assumptions(true)
 		return p, nil
 	}
-	p.CanFeed = z.availV >= load.Volts*(1-feedSlack) || z.directInside()
+	p.CanFeed = z.availV >= load.Volts*(1-feedSlack) || !load.Mixed() && z.directInside() || load.Mixed() && z.bare(z.highest())
 	switch limit := supply.LimitA; {
 	case !p.CanFeed:
 		p.Why = z.whyNot()
@@ -114,6 +115,17 @@ func (z sizing) directInside() bool {
 		}
 	}
 	return len(n.heaters) > 0
+}
+
+// highest is the strand of the most volts.
+func (z sizing) highest() int {
+	most := 0
+	for k, st := range z.strands {
+		if st.volts() > z.strands[most].volts() {
+			most = k
+		}
+	}
+	return most
 }
 
 // directOver is the excess over the rating that is not worth a resistor, where
@@ -219,7 +231,7 @@ func (z sizing) whyNot() string {
 		s += fmt.Sprintf(" plus %s lost on the way (supply, leads, filter)", volts3(losses))
 	}
 	n := layout{strands: z.strands}.solve(z.supply, z.opt.Exponent, scenario{})
-	if w, ok := n.worst(); ok {
+	if w, ok := n.worst(); ok && !z.load.Mixed() {
 		inside := "inside"
 		if math.Abs(w.relErr()) > w.valve.VoltTol {
 			inside = "outside"
@@ -328,9 +340,14 @@ func (p *Plan) choose(z sizing) {
 // unevenString reports whether a string leaves a heater outside its limits even at the
 // string's own rated volts.
 func (z sizing) unevenString() bool {
-	for _, h := range (layout{strands: z.strands}).solve(Supply{Volts: z.load.Volts}, z.opt.Exponent, scenario{}).heaters {
-		if z.strands[h.strand].string && h.excess() != 0 {
-			return true
+	for _, st := range z.strands {
+		if !st.string {
+			continue
+		}
+		for _, h := range (layout{strands: []strand{st}}).solve(Supply{Volts: st.volts()}, z.opt.Exponent, scenario{}).heaters {
+			if h.excess() != 0 {
+				return true
+			}
 		}
 	}
 	return false
@@ -499,8 +516,20 @@ func (p *Plan) warn() {
 			p.Warnings = append(p.Warnings, "one shared resistor, "+a.Parts[a.Best].Label+": "+a.Parts[a.Best].pulledWarning())
 		}
 	}
+	if p.CanFeed && p.Load.Mixed() {
+		lowest := p.Load.Rails[len(p.Load.Rails)-1]
+		harm := "is overheated"
+		if overrun(p.Load.Volts/lowest-1) == OverrunBurns {
+			harm = "burns out"
+		}
+		p.Warnings = append(p.Warnings, fmt.Sprintf("heaters of %s on one supply: each needs the resistor that is named for it; mark sockets and resistors, since a heater of %s in another's place %s (common practice, no source)", p.Load.railWords(), volts(lowest), harm))
+	}
 	if p.Best >= 0 && p.Arrangements[p.Best].Rewired != "" {
-		p.Warnings = append(p.Warnings, fmt.Sprintf("%s is for heaters rewired as %s: heaters left as listed would burn out behind it", p.best().Label, p.Arrangements[p.Best].Rewired))
+		what := p.best().Label
+		if p.best().Ohm == 0 && p.best().Count == 0 {
+			what = "this supply without a resistor"
+		}
+		p.Warnings = append(p.Warnings, fmt.Sprintf("%s is for heaters rewired as %s: heaters left as listed would burn out behind it", what, p.Arrangements[p.Best].Rewired))
 	}
 	if w := p.WarmUp; p.CanFeed && w.PeakRelErr > warmUpOver {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("during warm-up the %s rises to %s (%s): a string's quicker heater takes more than its share until the others are hot", w.PeakHeater, volts3(w.PeakV), percent(w.PeakRelErr)))
@@ -513,6 +542,38 @@ func (p *Plan) warn() {
 			}
 		}
 	}
+}
+
+// hintOneRail tells how heaters of several rails would share one, so that one resistor
+// or one regulator feeds all.
+func (p *Plan) hintOneRail() {
+	rails := p.Load.Rails
+	for _, rail := range []float64{rails[len(rails)-1], rails[0]} {
+		if how, ok := p.Load.rewiredFor(rail); ok {
+			p.Hints = append(p.Hints, fmt.Sprintf("with %s all share a rail of %s, and one resistor or regulator feeds them all", strings.Join(how, " and "), volts(rail)))
+		}
+	}
+}
+
+// rewiredFor says which groups another wiring brings to the rail; ok is false where one
+// can't be.
+func (l Load) rewiredFor(rail float64) (how []string, ok bool) {
+	for _, g := range l.Groups {
+		v, name := g.Valve.Volts, g.Valve.Type
+		n := float64(g.Count)
+		switch {
+		case g.Wiring == Parallel && sameVolts(v, rail), g.Wiring == Series && sameVolts(2*v, rail):
+		case g.Wiring == Series && sameVolts(v, rail):
+			how = append(how, fmt.Sprintf("the %s in parallel (%dx%s@parallel)", name, g.Count, name))
+		case g.Wiring == Parallel && g.Valve.CentreTapped && sameVolts(2*v, rail):
+			how = append(how, fmt.Sprintf("the %s in series (%dx%s@series)", name, g.Count, name))
+		case g.Wiring == Parallel && g.Count > 1 && sameVolts(n*v, rail):
+			how = append(how, fmt.Sprintf("the %s in one string (%dx%s@string)", name, g.Count, name))
+		default:
+			return nil, false
+		}
+	}
+	return how, len(how) > 0
 }
 
 // hintString tells where equal heaters one after the other take the supply's volts
@@ -532,6 +593,10 @@ func (p *Plan) hintString(g Group) {
 // hint tells where centre-tapped heaters wired for 12.6 V would suit the supply
 // better: half the current, and less or nothing to drop.
 func (p *Plan) hint() {
+	if p.Load.Mixed() {
+		p.hintOneRail()
+		return
+	}
 	for _, g := range p.Load.Groups {
 		p.hintString(g)
 		if !g.Valve.CentreTapped || g.Wiring != Parallel {

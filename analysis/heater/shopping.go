@@ -35,23 +35,47 @@ func (p Part) FitW() float64 {
 	return w
 }
 
-// shopping lists a resistor part's resistors and fuses. Where no fuse clears a
-// short the resistor that stands it is the one to buy.
-func (p Part) shopping() []Item {
+// shopping lists a resistor part's resistors and fuses, each resistor of a pair by its
+// own heat. Where no fuse clears a short the resistor that stands it is the one to buy.
+func (z sizing) shopping(p Part) []Item {
 	var out []Item
-	for _, c := range p.Set {
-		for _, ohm := range c.Ohms {
+	for k, c := range p.Set {
+		for i, ohm := range c.Ohms {
+			fit, buy := z.ratings(c, i, p.Fuses[k].Sure)
 			rating := "no standard power rating is large enough"
 			switch {
-			case c.FitW > c.BuyW:
-				rating = fmt.Sprintf("%s or more (%s would carry the heaters, not a shorted one)", watts(c.FitW), watts(c.BuyW))
-			case c.BuyW > 0:
-				rating = watts(c.BuyW) + " or more"
+			case fit > buy:
+				rating = fmt.Sprintf("%s or more (%s would carry the heaters, not a shorted one)", watts(fit), watts(buy))
+			case buy > 0:
+				rating = watts(buy) + " or more"
 			}
 			out = append(out, Item{Count: c.Count, What: fmt.Sprintf("%s resistor, %s", ohms(ohm), rating), Where: "in series with " + c.For})
 		}
 	}
 	return append(out, fuseItems(p.Fuses)...)
+}
+
+// heatOf is the heat of the choice's resistor i, over that of its hottest: 1 for that
+// one, less for the smaller of two in series and the larger of two side by side.
+func (c Choice) heatOf(i int) float64 {
+	if len(c.Ohms) != 2 {
+		return 1
+	}
+	mine, other := c.Ohms[i], c.Ohms[1-i]
+	if c.Ohm < math.Min(mine, other) { // side by side
+		mine, other = other, mine
+	}
+	return math.Min(1, mine/other)
+}
+
+// ratings are those of one of the choice's resistors: to fit, and by its own heat alone.
+func (z sizing) ratings(c Choice, i int, sure bool) (fit, buy float64) {
+	share := c.heatOf(i)
+	buy = buyWatts(share*c.worstW/derated(z.opt.AmbientC), z.opt.DeratingX)
+	if fit = buy; buy > 0 && !sure {
+		fit = math.Max(buy, faultWatts(share*c.heldW, z.opt.AmbientC))
+	}
+	return fit, buy
 }
 
 // fuseItems lists the fuses that have a value.

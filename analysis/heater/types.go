@@ -50,7 +50,11 @@ type Group struct {
 // Load is all heaters on one supply.
 type Load struct {
 	Groups []Group `json:"groups"` // in the order given
-	Volts  float64 `json:"rail_v"` // nominal volts of the rail, 6.3 or 12.6 or the string's sum
+	Volts  float64 `json:"rail_v"` // nominal volts of the rail, 6.3 or 12.6 or the string's sum; of several the highest
+
+	// Rails are the nominal volts of heaters that share a supply and no rail, the highest
+	// first: each valve or string has a resistor of its own there. nil: one rail.
+	Rails []float64 `json:"rails_v,omitempty"`
 }
 
 // Supply is what feeds the dropper.
@@ -116,7 +120,7 @@ type Choice struct {
 	For   string    `json:"for"`   // "all heaters", "each 12AU7", "string A"
 	Count int       `json:"count"` // how many of this choice are needed
 	Label string    `json:"label"` // "1.2 Ω", "1 Ω + 0.18 Ω in series"
-	Ohm   float64   `json:"ohm"`   // resulting resistance
+	Ohm   float64   `json:"ohm"`   // resulting resistance, 0: connected directly, no resistor
 	Ohms  []float64 `json:"ohms"`  // the standard values it is made of
 	W     float64   `json:"w"`     // dissipation of its hottest single resistor, nominal
 	BuyW  float64   `json:"buy_w"` // rating to buy of each, by its own heat
@@ -124,7 +128,8 @@ type Choice struct {
 	FaultW float64 `json:"fault_w"` // dissipation of its hottest single resistor with a heater of its branch shorted, 0 when not limited by it
 	FitW   float64 `json:"fit_w"`   // rating to fit of each: BuyW, or where no fuse is sure to clear a shorted heater, the one that survives what stays on
 
-	heldW float64 // of FaultW what may stay on: no more than just under what its fuse opens at
+	heldW  float64 // of FaultW what may stay on: no more than just under what its fuse opens at
+	worstW float64 // dissipation of its hottest single resistor in the worst case of the tolerances
 }
 
 // Part is one resistor choice (or diode) with what it gives.
@@ -229,5 +234,6 @@ type WarmUp struct {
 	PeakHeater string    `json:"peak_heater"`  // whose PeakV it is
 	PeakA      float64   `json:"peak_a"`       // the greatest current, A
 	Heater     string    `json:"heater"`       // whose volts are shown
+	RatedV     float64   `json:"rated_v"`      // rated volts of that heater in its connection
 	HeldTo99S  float64   `json:"held_to_99_s"` // to 99 % with a supply that holds its current at its limit where given, else at its rating; 0: not limited, unknown, or it never gets there
 }

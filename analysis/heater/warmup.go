@@ -97,7 +97,7 @@ func (l layout) warmUp(s Supply, o Options) WarmUp {
 			w.HeldTo99S = held.reach(slowest, 0.99)
 		}
 	}
-	w.Heater = r.heaters[slowest].valve.Type
+	w.Heater, w.RatedV = r.heaters[slowest].valve.Type, r.heaters[slowest].rated
 	for _, row := range r.volts {
 		w.HeaterV = append(w.HeaterV, row[slowest])
 	}

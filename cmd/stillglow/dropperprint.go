@@ -137,8 +137,8 @@ func decibels(db float64) string {
 
 func printLoad(w io.Writer, p heater.Plan) {
 	printLine(w, "heaters: ", p.Load.Describe())
-	printLine(w, "load:    ", fmt.Sprintf("%s A nominal, %s to %s A with the heaters' spread, on a %s V rail",
-		digits(p.NominalA, 3), digits(p.LowA, 3), digits(p.HighA, 3), significant(p.Load.Volts, 4)))
+	printLine(w, "load:    ", fmt.Sprintf("%s A nominal, %s to %s A with the heaters' spread, on %s",
+		digits(p.NominalA, 3), digits(p.LowA, 3), digits(p.HighA, 3), p.Load.RailText()))
 	if p.Supply.RatedA > 0 {
 		printLine(w, "rating:  ", p.Headroom)
 	}
@@ -294,7 +294,7 @@ func printPlan(w io.Writer, p heater.Plan, all bool) {
 	printShopping(w, p)
 	fmt.Fprintln(w)
 	cold := p.ColdRides
-	if !p.Direct && p.Best >= 0 {
+	if !p.Direct && p.Best >= 0 && !p.Load.Mixed() {
 		cold += fmt.Sprintf("; without a dropper %s A", digits(p.ColdNoDropA, 3))
 	}
 	printLine(w, "cold start: ", cold)

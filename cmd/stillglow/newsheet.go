@@ -147,7 +147,7 @@ func (w *newWriter) heaters(load heater.Load) {
 			w.line("string = %s", sheet.Quote(g.StringName))
 		}
 	}
-	w.line("# Together %.2f A at %.3g V.", w.amps, load.Volts)
+	w.line("# Together %.2f A on %s.", w.amps, load.RailText())
 	w.line("")
 	w.line("# A valve that is not in \"stillglow valves\":")
 	w.line("# [[heaters.own_valve]]")

@@ -76,7 +76,7 @@ func (v *view) fit(b *bench) {
 	d := b.decision
 	if d.report != nil && len(d.report.HeaterLoad.Groups) > 0 {
 		l := d.report.HeaterLoad
-		f.Load = fmt.Sprintf("%s: %s at %.3g V", l.Describe(), capture.SI(l.NominalA(), "A", 3), l.Volts)
+		f.Load = fmt.Sprintf("%s: %s on %s", l.Describe(), capture.SI(l.NominalA(), "A", 3), l.RailText())
 	}
 	if d.parts != nil {
 		for i, u := range d.parts.Units {

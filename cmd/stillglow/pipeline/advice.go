@@ -78,6 +78,9 @@ func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit)
 		}
 		f.cache.save(key, advice)
 	}
+	if p := unit.Plan; p != nil && p.Load.Mixed() {
+		otherwise = fmt.Sprintf("this filter brings the supply to %.4g V for all heaters: those of fewer volts keep resistors of their own, sized anew from there (stillglow dropper --supply %.4[1]g)", p.Load.Volts)
+	}
 	if otherwise != "" && advice.Best.Circuit.Topology != "" {
 		advice.Best.Warnings = append(advice.Best.Warnings, otherwise)
 	}

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"math"
 	"path/filepath"
 
 	"stillglow/analysis"
@@ -130,12 +131,27 @@ func judge(s *sheet.Sheet, goal target.Target, load heater.Load, measured [][]re
 			unit.Captures = append(unit.Captures, c.M)
 		}
 		unit.Captures = analysis.SettleAliases(unit.Captures)
-		evals[i] = target.Evaluate(unit, GoalOf(goal, load, unit.State))
+		evals[i] = target.Evaluate(unit, GoalOf(goal, atOneRail(load, unit), unit.State))
 		for k, m := range evals[i].Unit.Captures {
 			measured[i][k].M = m
 		}
 	}
 	return evals
+}
+
+// atOneRail is the load with the volts of that of its rails at which a unit behind its
+// dropper was measured, the nearest.
+func atOneRail(load heater.Load, unit target.Unit) heater.Load {
+	volts, _ := target.LoadedVolts(unit)
+	if !load.Mixed() || unit.State != target.BehindDropper || !(volts.Known && volts.Value > 0) {
+		return load
+	}
+	for _, rail := range load.Rails {
+		if math.Abs(math.Log(volts.Value/rail)) < math.Abs(math.Log(volts.Value/load.Volts)) {
+			load.Volts = rail
+		}
+	}
+	return load
 }
 
 // GoalOf is the target for a unit in a state: behind its dropper the heaters' volts
