@@ -135,7 +135,7 @@ func (z sizing) regulator(p *Plan) (Alternative, bool) {
 		a.What = fmt.Sprintf("no linear regulator: at the supply's low end %s are left across it, and a low-dropout one needs %s", volts3(math.Max(0, low)), volts(lowDropoutV))
 		return a, false
 	}
-	sink := (junctionC-z.opt.AmbientC)/high - caseKPerW
+	sink := (junctionC-z.opt.airC())/high - caseKPerW
 	a.What = fmt.Sprintf("%s set to %s, rated %s or more (dropout %s, %s left for it): up to %s of heat", kind, volts(z.load.Volts),
 		amps(math.Ceil(1.5*p.HighA*2)/2), volts(drop), volts3(low), watts(high))
 	if sink < leastSinkKW {
@@ -153,11 +153,11 @@ func (z sizing) trim() Alternative {
 	tol := math.Max(z.supply.TolFrac, 0.02)
 	least := (z.availV*(1-tol) - z.load.Volts) / (z.nominalA * (1 + spread))
 	most := (z.availV*(1+tol) - z.load.Volts) / (z.nominalA * (1 - spread))
-	fixed, _, err := Neighbours(z.opt.Series, math.Max(least/(1+z.opt.PartTol), smallestOhm))
+	fixed, _, err := Neighbours(z.opt.Series, math.Max(least/(1+z.opt.partTol()), smallestOhm))
 	if err != nil || fixed == 0 {
 		fixed = smallestOhm
 	}
-	span := most - fixed*(1-z.opt.PartTol)
+	span := most - fixed*(1-z.opt.partTol())
 	track := span
 	for _, r := range []float64{0.5, 1, 2, 5, 10, 25, 50, 100} {
 		if r >= span {

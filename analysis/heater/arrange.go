@@ -467,7 +467,7 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 			continue
 		}
 		c.W, c.worstW = w, worst[k]
-		c.BuyW = buyWatts(worst[k]/derated(z.opt.AmbientC), z.opt.DeratingX)
+		c.BuyW = buyWatts(worst[k]/derated(z.opt.airC()), z.opt.DeratingX)
 		p.TotalW += w / share[k] * float64(c.Count)
 		p.W = math.Max(p.W, c.W)
 		if c.BuyW == 0 {
@@ -478,14 +478,14 @@ func (z sizing) evaluate(l layout, set []Choice) Part {
 	p.Corners = l.corners(z.supply, z.opt)
 	p.Fuses = z.fuses(l)
 	z.summarise(&p)
-	p.FaultBuyW = faultWatts(p.FaultW, z.opt.AmbientC)
+	p.FaultBuyW = faultWatts(p.FaultW, z.opt.airC())
 	z.faults(&p)
 	if w := z.seldomSold(p); w != "" {
 		p.Warnings = append(p.Warnings, w)
 	}
 	hottestW := 0.0
 	for k, c := range p.Set {
-		if t := surface(worst[k], c.FitW, z.opt.AmbientC); t > p.SurfaceC {
+		if t := surface(worst[k], c.FitW, z.opt.airC()); t > p.SurfaceC {
 			p.SurfaceC, hottestW = t, c.FitW
 		}
 	}
@@ -539,10 +539,10 @@ func (z sizing) faults(p *Part) {
 		c, f := &p.Set[k], p.Fuses[k]
 		c.heldW = c.FaultW
 		if most := fuseOpens * f.RatingA; most > 0 {
-			c.heldW = math.Min(c.FaultW, most*most*c.Ohm*(1+z.opt.PartTol)*l.heatShare[k])
+			c.heldW = math.Min(c.FaultW, most*most*c.Ohm*(1+z.opt.partTol())*l.heatShare[k])
 		}
 		if c.FitW = c.BuyW; c.BuyW > 0 && !f.Sure {
-			c.FitW = math.Max(c.BuyW, faultWatts(c.heldW, z.opt.AmbientC))
+			c.FitW = math.Max(c.BuyW, faultWatts(c.heldW, z.opt.airC()))
 		}
 	}
 }
@@ -555,10 +555,10 @@ func (z sizing) faultWarning(p Part, k int) string {
 		into = fmt.Sprintf("the %s of %s", c.Label, c.For)
 	}
 	s := fmt.Sprintf("a shorted heater puts %s into %s", watts(c.FaultW), into)
-	survives := faultWatts(c.FaultW, z.opt.AmbientC)
+	survives := faultWatts(c.FaultW, z.opt.airC())
 	if !f.Sure {
 		stands := "no resistor of a sensible size survives that"
-		if faultWatts(c.heldW, z.opt.AmbientC) > 0 {
+		if faultWatts(c.heldW, z.opt.airC()) > 0 {
 			stands = fmt.Sprintf("fit the %s rating, which survives it", watts(c.FitW))
 		}
 		fuse := ", and no fuse value clears it: "
@@ -597,7 +597,7 @@ func (f Fuse) opensWithin() string {
 func (z sizing) spreads() []scenario {
 	var out []scenario
 	for _, s := range []float64{0, z.supply.TolFrac, -z.supply.TolFrac} {
-		for _, r := range []float64{0, z.opt.PartTol, -z.opt.PartTol} {
+		for _, r := range []float64{0, z.opt.partTol(), -z.opt.partTol()} {
 			for _, h := range []float64{0, 1, -1} {
 				out = append(out, scenario{supply: s, part: r, heaters: h})
 			}

@@ -26,15 +26,15 @@ func (p *Plan) assumptions(ofSupply bool) []string {
 		add("leads and sockets %s, both wires together", ohms(p.Supply.LeadOhm))
 	}
 	if p.Supply.TolFrac == 0 {
-		add("supply volts taken as measured, resistor tolerance ±%g %%", roundSig(100*o.PartTol, 3))
+		add("supply volts taken as measured, resistor tolerance ±%g %%", roundSig(100*o.partTol(), 3))
 	} else {
-		add("supply tolerance ±%g %%, resistor tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.PartTol, 3))
+		add("supply tolerance ±%g %%, resistor tolerance ±%g %%", roundSig(100*p.Supply.TolFrac, 3), roundSig(100*o.partTol(), 3))
 	}
-	add("rating to buy: at least %g x the dissipation in the worst case of the tolerances, in air of %g °C (full to 25 °C, then in a straight line to nothing at %g °C, as a chassis-mounted wirewound's, from memory)", o.DeratingX, o.AmbientC, hottestC)
+	add("rating to buy: at least %g x the dissipation in the worst case of the tolerances, in air of %g °C (full to 25 °C, then in a straight line to nothing at %g °C, as a chassis-mounted wirewound's, from memory)", o.DeratingX, o.airC(), hottestC)
 	if p.Supply.RatedA > 0 && p.Supply.LimitA == 0 {
 		add("a shorted heater: the supply limits its current at %g to %g times its rating; resistors are held against the most of it, fuses against the least (common practice, no source)", leastLimit, mostLimit)
 	}
-	add("surface: at the heat of the worst case, %d K above the air at full rating, in proportion below it, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.AmbientC)
+	add("surface: at the heat of the worst case, %d K above the air at full rating, in proportion below it, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.airC())
 	usual := "1/5 to 1/7 is usual"
 	if slices.ContainsFunc(p.Load.Groups, func(g Group) bool { return g.Valve.Thoriated }) {
 		usual = "about 1/10 for thoriated tungsten"

@@ -34,7 +34,7 @@ func corner(t *testing.T, p Part, name string) Corner {
 // Corners by hand, with an ohmic heater (exponent 1) so that Ohm's law alone
 // gives them: 6.3 V 0.3 A is 21 Ω; two of them behind 10 Ω from 12 V.
 func TestCornersByOhmsLaw(t *testing.T) {
-	p := plan(t, "2x12AU7", Supply{Volts: 12, TolFrac: 0.05}, Options{Exponent: 1, PartTol: 0.1, Series: "E6"})
+	p := plan(t, "2x12AU7", Supply{Volts: 12, TolFrac: 0.05}, Options{Exponent: 1, PartTol: new(0.1), Series: "E6"})
 	part := p.Arrangements[0].Parts[1]
 	if part.Label != "10 Ω" {
 		t.Fatalf("part %s, want 10 Ω over the exact 9.5 Ω", part.Label)
@@ -283,8 +283,8 @@ func TestBadInputIsATypedLine(t *testing.T) {
 		}
 	}
 	for _, o := range []Options{
-		{Exponent: nan}, {Exponent: -0.6}, {Exponent: 7}, {PartTol: nan}, {PartTol: -1}, {HeadroomFrac: 2}, {ColdRatio: 1}, {ColdRatio: inf},
-		{Series: "E7"}, {DeratingX: 0.5}, {AmbientC: 500}, {WarmUpS: -1},
+		{Exponent: nan}, {Exponent: -0.6}, {Exponent: 7}, {PartTol: new(nan)}, {PartTol: new(-1.0)}, {HeadroomFrac: 2}, {ColdRatio: 1}, {ColdRatio: inf},
+		{Series: "E7"}, {DeratingX: 0.5}, {AmbientC: new(500.0)}, {WarmUpS: -1},
 	} {
 		_, err := MakePlan(l, Supply{Volts: 7}, o)
 		var bad *InputError
@@ -313,7 +313,7 @@ func TestFiguresAreFinite(t *testing.T) {
 	for _, valves := range []string{"12AU7", "200x6N6P", "1x6N1P@string,1x6C4@string", "12SN7,2x12AX7", "40x6C4@string"} {
 		for _, volts := range []float64{0.5, 6.31, 12, 1000} {
 			for _, out := range []float64{0, 1e-9, 1000} {
-				p := plan(t, valves, Supply{Volts: volts, OutputOhm: out, TolFrac: 0.5, RatedA: 1e-3}, Options{Exponent: 0.3, PartTol: 0.5, ColdRatio: 20})
+				p := plan(t, valves, Supply{Volts: volts, OutputOhm: out, TolFrac: 0.5, RatedA: 1e-3}, Options{Exponent: 0.3, PartTol: new(0.5), ColdRatio: 20})
 				finite(valves, p.NominalA, p.LowA, p.HighA, p.ShareOfRated, p.ColdA, p.ColdNoDropA, p.AvailableV, p.WarmUp.To90S, p.WarmUp.To99S, p.WarmUp.PeakV, p.WarmUp.PeakA)
 				finite(valves, p.WarmUp.HeaterV...)
 				finite(valves, p.WarmUp.LoadA...)

@@ -28,7 +28,7 @@ func (s Supply) limit(share float64) float64 {
 // current and the higher one where the supply does.
 func (l layout) hotShort(s Supply, o Options, k, elem int) solved {
 	var worst solved
-	for i, part := range []float64{-o.PartTol, o.PartTol} {
+	for i, part := range []float64{-o.partTol(), o.partTol()} {
 		if l.diodes > 0 {
 			part = math.Copysign(1, part)
 		}
@@ -43,7 +43,7 @@ func (l layout) hotShort(s Supply, o Options, k, elem int) solved {
 // weakShort is the same with the least current through the short, which a fuse must
 // still open at.
 func (l layout) weakShort(s Supply, o Options, k, elem int) solved {
-	part := o.PartTol
+	part := o.partTol()
 	if l.diodes > 0 {
 		part = 1
 	}
@@ -143,7 +143,7 @@ func (z sizing) fuses(l layout) []Fuse {
 			branches[k].steady = math.Max(branches[k].steady, s.branchA[k])
 		}
 	}
-	part := -z.opt.PartTol
+	part := -z.opt.partTol()
 	if l.diodes > 0 {
 		part = -1
 	}

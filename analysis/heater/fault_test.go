@@ -110,7 +110,7 @@ func TestHotAirDeratesTheRating(t *testing.T) {
 	}
 	// 12 V behind 16 + 3 Ω: 1.44 W in the larger at 0.3 A, 1.58 W in the worst case.
 	for _, c := range []struct{ ambient, buy, survives float64 }{{25, 5, 7}, {100, 5, 10}} {
-		part := fitted(plan(t, "12AU7", Supply{Volts: 12, RatedA: 2}, Options{AmbientC: c.ambient}))
+		part := fitted(plan(t, "12AU7", Supply{Volts: 12, RatedA: 2}, Options{AmbientC: new(c.ambient)}))
 		if part.Label != "16 Ω + 3 Ω" {
 			t.Fatal(part.Label)
 		}
@@ -118,10 +118,23 @@ func TestHotAirDeratesTheRating(t *testing.T) {
 		near(t, "W that stands a short", part.FaultBuyW, c.survives, 0)
 	}
 	part := fitted(plan(t, "12AU7", Supply{Volts: 9, RatedA: 2}, Options{}))
-	hot := fitted(plan(t, "12AU7", Supply{Volts: 9, RatedA: 2}, Options{AmbientC: 100}))
+	hot := fitted(plan(t, "12AU7", Supply{Volts: 9, RatedA: 2}, Options{AmbientC: new(100.0)}))
 	if hot.BuyW <= part.BuyW {
 		t.Errorf("%g W at 25 °C and %g W at 100 °C, for %g W", part.BuyW, hot.BuyW, part.WorstW)
 	}
+}
+
+// A zero that is told is no default: air of 0 °C, and resistors without a tolerance.
+func TestToldZeros(t *testing.T) {
+	o, err := Options{AmbientC: new(0.0), PartTol: new(0.0)}.withDefaults()
+	if err != nil || o.airC() != 0 || o.partTol() != 0 {
+		t.Errorf("%g °C, %g, %v", o.airC(), o.partTol(), err)
+	}
+	if o, err = (Options{}).withDefaults(); err != nil || o.airC() != 25 || o.partTol() != 0.05 {
+		t.Errorf("not told: %g °C, %g, %v", o.airC(), o.partTol(), err)
+	}
+	cold, usual := fitted(plan(t, "12AU7", Supply{Volts: 12}, Options{AmbientC: new(0.0)})), fitted(plan(t, "12AU7", Supply{Volts: 12}, Options{}))
+	near(t, "surface, K under that in 25 °C", usual.SurfaceC-cold.SurfaceC, 25, 1e-9)
 }
 
 // A fuse that is named carries the warm and the cold current by the standard's

@@ -348,7 +348,7 @@ func (c *cornerList) partTolerance() (word string, part, supply float64) {
 	case c.l.diodes > 0:
 		return "diode drop", 1, c.s.TolFrac
 	case hasPart:
-		return "resistor", c.o.PartTol, c.s.TolFrac
+		return "resistor", c.o.partTol(), c.s.TolFrac
 	}
 	return "", 0, c.s.TolFrac
 }

@@ -383,17 +383,10 @@ const (
 	mostShuntOhm  = 10e3
 )
 
-// givenZero is under any value that is meant: a front end gives less than it for a
-// zero that the user wrote, since 0 asks for the default.
-const givenZero = 1e-11
-
 // inRange refuses NaN, infinities and values outside lo to hi.
 func inRange(what string, v, lo, hi float64) error {
 	if v >= lo && v <= hi {
 		return nil
-	}
-	if math.Abs(v) < givenZero {
-		v = 0
 	}
 	return &InputError{What: what, Found: strconv.FormatFloat(v, 'g', 6, 64), Expected: fmt.Sprintf("%g to %g", lo, hi)}
 }

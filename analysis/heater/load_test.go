@@ -38,17 +38,17 @@ func TestParseLoad(t *testing.T) {
 
 func TestParseLoadSaysWhatToDo(t *testing.T) {
 	for text, want := range map[string]string{
-		"":                     "2x12AU7",
-		"2x12AU7,":             "2x12AU7",
-		"0x12AU7":              "count of 0",
-		"-3x12AU7":             "count of -3",
-		"999x12AU7":            "1 to 200",
-		"2x12AB7":              "nearest are 12A",
-		"6N2P@series":          "2x6N2P@string",
-		"6N2P@sideways":        "parallel, series, string",
-		"6N2P@parallel:A":      "only after string",
-		"1e9x12AU7":            "not in the table",
-		"NaNx12AU7":            "not in the table",
+		"":                "2x12AU7",
+		"2x12AU7,":        "2x12AU7",
+		"0x12AU7":         "count of 0",
+		"-3x12AU7":        "count of -3",
+		"999x12AU7":       "1 to 200",
+		"2x12AB7":         "nearest are 12A",
+		"6N2P@series":     "2x6N2P@string",
+		"6N2P@sideways":   "parallel, series, string",
+		"6N2P@parallel:A": "only after string",
+		"1e9x12AU7":       "not in the table",
+		"NaNx12AU7":       "not in the table",
 	} {
 		_, err := ParseLoad(text, nil)
 		if err == nil || !strings.Contains(err.Error(), want) {

@@ -138,18 +138,40 @@ const nearNominal = 0.01
 // feedSlack lets a 6.3 V supply feed 6.3 V heaters in spite of rounding.
 const feedSlack = 1e-3
 
+// airC is the air around the dropper in °C, partTol the resistors' tolerance.
+func (o Options) airC() float64    { return orUsual(o.AmbientC, defaultAmbientC) }
+func (o Options) partTol() float64 { return orUsual(o.PartTol, defaultPartTol) }
+
+func orUsual(told *float64, usual float64) float64 {
+	if told == nil {
+		return usual
+	}
+	return *told
+}
+
 func (o Options) withDefaults() (Options, error) {
+	air, part := o.airC(), o.partTol() // copies: the caller's own stay as they are
+	o.AmbientC, o.PartTol = &air, &part
+	for _, told := range []struct {
+		name          string
+		value, lo, hi float64
+	}{
+		{"resistor tolerance", part, 0, 0.5},
+		{"ambient temperature in °C", air, -40, 100},
+	} {
+		if err := inRange(told.name, told.value, told.lo, told.hi); err != nil {
+			return o, err
+		}
+	}
 	for _, d := range []struct {
 		name          string
 		value         *float64
 		usual, lo, hi float64
 	}{
 		{"heater exponent", &o.Exponent, defaultExponent, 0.3, 1},
-		{"resistor tolerance", &o.PartTol, defaultPartTol, 0, 0.5},
 		{"headroom share", &o.HeadroomFrac, defaultHeadroom, 0.1, 1},
 		{"hot to cold resistance ratio", &o.ColdRatio, defaultCold, 1.5, 20},
 		{"derating factor", &o.DeratingX, defaultDerating, 1, 10},
-		{"ambient temperature in °C", &o.AmbientC, defaultAmbientC, -40, 100},
 		{"heater warm-up time in seconds", &o.WarmUpS, usualWarmUpS, 0.5, 120},
 	} {
 		if *d.value == 0 {

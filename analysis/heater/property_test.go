@@ -40,7 +40,7 @@ func randomLoad(t *testing.T, rng *rand.Rand) Load {
 }
 
 func randomOptions(rng *rand.Rand) Options {
-	return Options{Exponent: 0.5 + 0.15*rng.Float64(), Series: []string{"E12", "E24", "E96"}[rng.IntN(3)], PartTol: 0.01 + 0.09*rng.Float64()}
+	return Options{Exponent: 0.5 + 0.15*rng.Float64(), Series: []string{"E12", "E24", "E96"}[rng.IntN(3)], PartTol: new(0.01 + 0.09*rng.Float64())}
 }
 
 func randomSupply(rng *rand.Rand, l Load, needA float64) Supply {

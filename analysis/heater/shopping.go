@@ -71,9 +71,9 @@ func (c Choice) heatOf(i int) float64 {
 // ratings are those of one of the choice's resistors: to fit, and by its own heat alone.
 func (z sizing) ratings(c Choice, i int, sure bool) (fit, buy float64) {
 	share := c.heatOf(i)
-	buy = buyWatts(share*c.worstW/derated(z.opt.AmbientC), z.opt.DeratingX)
+	buy = buyWatts(share*c.worstW/derated(z.opt.airC()), z.opt.DeratingX)
 	if fit = buy; buy > 0 && !sure {
-		fit = math.Max(buy, faultWatts(share*c.heldW, z.opt.AmbientC))
+		fit = math.Max(buy, faultWatts(share*c.heldW, z.opt.airC()))
 	}
 	return fit, buy
 }

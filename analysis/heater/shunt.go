@@ -37,7 +37,7 @@ func (z sizing) shunts(l layout) []Item {
 			gone := l.solve(z.supply, z.opt.Exponent, high).branchA[k] * e.shuntOhm
 			fault = math.Max(fault, heat(gone))
 			rating := "no standard power rating is large enough"
-			if buy := math.Max(buyWatts(steady/derated(z.opt.AmbientC), z.opt.DeratingX), faultWatts(fault, z.opt.AmbientC)); buy > 0 {
+			if buy := math.Max(buyWatts(steady/derated(z.opt.airC()), z.opt.DeratingX), faultWatts(fault, z.opt.airC())); buy > 0 {
 				rating = watts(buy) + " or more"
 			}
 			out = append(out, Item{Count: st.count * e.mult, What: fmt.Sprintf("%s resistor, %s (%s in it, %s with its valve pulled or another of its string shorted)", ohms(e.shuntOhm), rating, watts(steady), watts(fault)),

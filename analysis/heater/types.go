@@ -69,17 +69,17 @@ type Supply struct {
 	LimitA    float64 `json:"limit_a"`    // where it holds or cuts its current, 0: 1.2 to 1.8 x RatedA where that is known, whichever is worse
 }
 
-// Options of a plan. The zero value takes the documented defaults; for "none at
-// all" of a tolerance give a tiny value such as 1e-9.
+// Options of a plan. The zero value takes the documented defaults; what may be zero in
+// earnest is a pointer, nil where it is not told.
 type Options struct {
-	Exponent     float64 `json:"exponent"`      // n of I ~ V^n, 0.3 to 1; 0: 0.6, an assumption
-	PartTol      float64 `json:"part_tol"`      // resistor tolerance, 0: 0.05
-	HeadroomFrac float64 `json:"headroom_frac"` // the load may take this share of the rating, 0: 0.8
-	ColdRatio    float64 `json:"cold_ratio"`    // hot over cold resistance, 0: 6
-	Series       string  `json:"series"`        // "E24" default, "E12", "E6", "E48", "E96"
-	DeratingX    float64 `json:"derating_x"`    // rating to buy over dissipation, 0: 2
-	AmbientC     float64 `json:"ambient_c"`     // air around the dropper in °C, 0: 25
-	WarmUpS      float64 `json:"warm_up_s"`     // heater warm-up time in the 4 x volts, 3 x ohms test circuit, 0: 11 s
+	Exponent     float64  `json:"exponent"`      // n of I ~ V^n, 0.3 to 1; 0: 0.6, an assumption
+	PartTol      *float64 `json:"part_tol"`      // resistor tolerance, relative; nil: 0.05
+	HeadroomFrac float64  `json:"headroom_frac"` // the load may take this share of the rating, 0: 0.8
+	ColdRatio    float64  `json:"cold_ratio"`    // hot over cold resistance, 0: 6
+	Series       string   `json:"series"`        // "E24" default, "E12", "E6", "E48", "E96"
+	DeratingX    float64  `json:"derating_x"`    // rating to buy over dissipation, 0: 2
+	AmbientC     *float64 `json:"ambient_c"`     // air around the dropper in °C, nil: 25
+	WarmUpS      float64  `json:"warm_up_s"`     // heater warm-up time in the 4 x volts, 3 x ohms test circuit, 0: 11 s
 }
 
 // Corner is one case of the worst-case table.

@@ -109,10 +109,7 @@ const (
 
 // run sizes from the flags alone.
 func (f *dropperFlags) run(cmd *cobra.Command) error {
-	if cmd.Flags().Changed("cold-ratio") {
-		f.coldRatio = orNone(f.coldRatio)
-	}
-	if err := f.check(); err != nil {
+	if err := f.check(cmd); err != nil {
 		return usageError{err}
 	}
 	load, err := f.load()
@@ -154,7 +151,7 @@ func (f *dropperFlags) run(cmd *cobra.Command) error {
 }
 
 // check refuses flags that don't go together or are out of range.
-func (f *dropperFlags) check() error {
+func (f *dropperFlags) check(cmd *cobra.Command) error {
 	supplies, groups := len(f.supply), strings.Count(f.valves, ",")+1
 	switch {
 	case f.unit != "":
@@ -182,7 +179,7 @@ func (f *dropperFlags) check() error {
 	}); err != nil {
 		return err
 	}
-	return f.checkShares()
+	return f.checkShares(cmd)
 }
 
 // leastTolPercent is the least tolerance that is meant in percent: less is a share of one.
@@ -194,8 +191,17 @@ func shareSlip(flag string, value float64) string {
 }
 
 // checkShares refuses a tolerance given as a share of one where percent are wanted, and
-// leads in milliohms.
-func (f *dropperFlags) checkShares() error {
+// leads in milliohms, and a zero that was typed where none has a meaning: the plan would
+// take it for the default.
+func (f *dropperFlags) checkShares(cmd *cobra.Command) error {
+	for _, x := range []struct {
+		flag, expected string
+		value          float64
+	}{{"exponent", "0.3 to 1", f.exponent}, {"cold-ratio", "1.5 to 20", f.coldRatio}, {"headroom", "1 to 100 percent", f.headroom}} {
+		if x.value == 0 && cmd.Flags().Changed(x.flag) {
+			return fmt.Errorf("--%s: found 0, expected %s", x.flag, x.expected)
+		}
+	}
 	if err := unitSlips([]unitBound{{"lead-ohm", f.leadOhm, 0, mostOhms, "ohms", "mΩ", 1e-3}}); err != nil {
 		return err
 	}
@@ -247,8 +253,8 @@ func (f *dropperFlags) plan(load heater.Load, supply string) (heater.Plan, error
 		Volts: v, AtA: f.atA, OutputOhm: f.outputOhm, LeadOhm: f.leadOhm,
 		TolFrac: f.supplyTol / 100, RatedA: f.ratedA, LimitA: f.limitA,
 	}, heater.Options{
-		Exponent: orNone(f.exponent), PartTol: orNone(f.partTol / 100), HeadroomFrac: orNone(f.headroom / 100),
-		ColdRatio: f.coldRatio, AmbientC: orNone(f.ambientC), Series: f.series,
+		Exponent: f.exponent, PartTol: new(f.partTol / 100), HeadroomFrac: f.headroom / 100,
+		ColdRatio: f.coldRatio, AmbientC: new(f.ambientC), Series: f.series,
 	})
 	if err == nil && p.Refused {
 		err = &heater.InputError{What: "--supply", Found: volt2(v) + " V", Expected: "an isolated DC supply of at most 60 V", Fix: p.Why}
@@ -298,14 +304,6 @@ func orText(s, otherwise string) string {
 		return otherwise
 	}
 	return s
-}
-
-// orNone keeps a zero that was typed from being read as "take the default".
-func orNone(v float64) float64 {
-	if v == 0 {
-		return 1e-12
-	}
-	return v
 }
 
 // mostValveA is more than any one heater of a preamp draws; heaters' data sheets are in

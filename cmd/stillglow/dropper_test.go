@@ -301,8 +301,8 @@ func TestDropperFromASheet(t *testing.T) {
 	// By Ohm's law: 7.02 V at 0.94 A leaves 0.72 V, the output's 80 mV already
 	// taken off, so 0.766 Ω.
 	p := got.Units[0].Plan
-	if r := p.Arrangements[0].ExactOhm; math.Abs(r-0.72/0.94) > 1e-6 || p.Options.PartTol != 0.01 {
-		t.Errorf("exact %g Ω, part tolerance %g", r, p.Options.PartTol)
+	if r := p.Arrangements[0].ExactOhm; math.Abs(r-0.72/0.94) > 1e-6 || *p.Options.PartTol != 0.01 {
+		t.Errorf("exact %g Ω, part tolerance %g", r, *p.Options.PartTol)
 	}
 
 	for _, c := range []struct {

@@ -31,7 +31,7 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 			return usageError{fmt.Errorf("--%s and a bench sheet don't go together: the sheet sets it; leave one out", flag)}
 		}
 	}
-	if err := f.checkShares(); err != nil {
+	if err := f.checkShares(cmd); err != nil {
 		return usageError{err}
 	}
 	r, err := f.evaluate(cmd, path)
@@ -154,11 +154,11 @@ func (f *dropperFlags) override(cmd *cobra.Command, p heater.Plan) (heater.Plan,
 	for flag, set := range map[string]func(){
 		"lead-ohm":   func() { s.LeadOhm = f.leadOhm },
 		"supply-tol": func() { s.TolFrac = f.supplyTol / 100 },
-		"part-tol":   func() { o.PartTol = orNone(f.partTol / 100) },
-		"headroom":   func() { o.HeadroomFrac = orNone(f.headroom / 100) },
-		"exponent":   func() { o.Exponent = orNone(f.exponent) },
-		"cold-ratio": func() { o.ColdRatio = orNone(f.coldRatio) },
-		"ambient":    func() { o.AmbientC = orNone(f.ambientC) },
+		"part-tol":   func() { o.PartTol = new(f.partTol / 100) },
+		"headroom":   func() { o.HeadroomFrac = f.headroom / 100 },
+		"exponent":   func() { o.Exponent = f.exponent },
+		"cold-ratio": func() { o.ColdRatio = f.coldRatio },
+		"ambient":    func() { o.AmbientC = new(f.ambientC) },
 		"series":     func() { o.Series = f.series },
 	} {
 		if cmd.Flags().Changed(flag) {

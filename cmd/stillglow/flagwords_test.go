@@ -14,6 +14,9 @@ func TestRefusedFlagValues(t *testing.T) {
 	for _, c := range []struct{ line, want string }{
 		{"inspect --bandwidth 20 x.csv", `"20", expected 1 kHz or more`},
 		{"dropper --supply 7 --valves 2x12AU7 --headroom 0", "--headroom: found 0, expected 1 to 100 percent"},
+		{"dropper --supply 7 --valves 2x12AU7 --exponent 0", "--exponent: found 0, expected 0.3 to 1"},
+		{"dropper --supply 7 --valves 2x12AU7 --cold-ratio 0", "--cold-ratio: found 0, expected 1.5 to 20"},
+		{"dropper --supply 7 --valves 2x12AU7 --headroom 0", "--headroom: found 0, expected 1 to 100 percent"},
 		{"dropper --supply 7 --valves 2x12AU7 --part-tol 200", "--part-tol: found 200, expected 0 to 50 percent"},
 		{"dropper --supply 7 --valves 2x12AU7 --rated-a abc", `--rated-a: found "abc", expected a number`},
 		{"dropper --supply 7 --valves 2x12AU7 --rated-a 0,5", `--rated-a: found "0,5", expected a number; write 0.5`},

@@ -179,12 +179,9 @@ func unitPlan(e target.Evaluation, load heater.Load, s *sheet.Sheet) (*heater.Pl
 		Volts: e.LoadedV.Value, AtA: e.Unit.HeaterA, RatedA: e.Unit.RatedA,
 		TolFrac: s.Heaters.SupplyTolPercent / 100, LeadOhm: s.Heaters.LeadOhm, LimitA: s.Units[e.Unit.Index].LimitA,
 	}
-	opt := heater.Options{Exponent: s.Heaters.Exponent, PartTol: s.Heaters.PartTolPercent / 100, HeadroomFrac: s.Heaters.HeadroomPercent / 100, Series: s.Heaters.Series}
-	if t := s.Heaters.AmbientC; t != nil {
-		opt.AmbientC = *t
-		if opt.AmbientC == 0 {
-			opt.AmbientC = 1e-12 // 0 asks for the default
-		}
+	opt := heater.Options{Exponent: s.Heaters.Exponent, AmbientC: s.Heaters.AmbientC, HeadroomFrac: s.Heaters.HeadroomPercent / 100, Series: s.Heaters.Series}
+	if percent := s.Heaters.PartTolPercent; percent > 0 {
+		opt.PartTol = new(percent / 100)
 	}
 	if e.OutputOhm.Known && e.OutputOhm.Value <= mostOhm {
 		supply.OutputOhm = max(0, e.OutputOhm.Value)

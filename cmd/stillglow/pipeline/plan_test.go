@@ -27,7 +27,7 @@ func TestSheetsAirHeadroomAndLimit(t *testing.T) {
 		if !ok || shared.Label != "0.75 Ω" {
 			t.Fatalf("fit %q: %s", shared.Label, p.Why)
 		}
-		return shared.FitW(), p.Options.AmbientC, p.Supply.LimitA, p.Headroom
+		return shared.FitW(), *p.Options.AmbientC, p.Supply.LimitA, p.Headroom
 	}
 	for _, c := range []struct {
 		heaters, unit         string
