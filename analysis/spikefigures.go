@@ -60,14 +60,22 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	return spikeResult{summary: s, cautions: spikeCautions(rec, sw, held, peaks.stepHides, split, grain)}
 }
 
-// durationFigure is the median pulse duration at half height.
+// durationFigure is the median pulse duration at half height. Pulses of unlike
+// durations (two edges, or what is no pulse at all) widen it to the farther quartile.
 func durationFigure(tr *capture.Trace, events []spike.Event) figure.Figure {
-	f := figure.Known(medianOf(events, func(e spike.Event) float64 { return e.DurationS }))
+	durations := make([]float64, len(events))
+	for i, e := range events {
+		durations[i] = e.DurationS
+	}
+	slices.Sort(durations)
+	low, middle, high := capture.Quantile(durations, 0.25), capture.Quantile(durations, 0.5), capture.Quantile(durations, 0.75)
+	f := figure.Known(middle)
 	rate := tr.SampleRateHz
 	if tr.TrueRateHz > 0 {
 		rate = min(rate, tr.TrueRateHz)
 	}
 	f.U = math.Hypot(durationModel*f.Value, durationSamples/rate)
+	f.U = math.Hypot(f.U, max(high-middle, middle-low))
 	share := tr.SampleRateUHz / tr.SampleRateHz
 	f.U = math.Hypot(f.U, share*f.Value)
 	return f
@@ -317,7 +325,7 @@ func edgeReadings(sw switching, splitV float64) edgeSet {
 		}
 		if r.peak.value > out.largest.peak.value {
 			out.largest, out.largestRingHz = r, 0
-			out.largestDurationS = t.Duration() / float64(sw.Model.Bins) * sw.Model.PeriodS
+			out.largestDurationS = found.EdgeDurationS[e]
 			if t.Edge.HasRing {
 				out.largestRingHz = t.Edge.Ring.Hz
 			}

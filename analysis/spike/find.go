@@ -10,19 +10,20 @@ import (
 
 // Finding is what stands out of the residue.
 type Finding struct {
-	SigmaV      float64           // the residue's robust standard deviation
-	ThresholdV  float64           // an event's peak is at least this
-	LevelSlackV float64           // what the level under events may be off by, where no cycle is known
-	Templates   []cycle.Transient // the edges' mean transients that stand above it in single cycles
-	PerEdge     []int             // events of each template
-	EdgePeaksV  [][]float64       // their absolute peaks, by template; every n-th of very many
-	Count       int               // events, those at the edges and those off them
-	PeaksV      []float64         // absolute peaks of the events
-	Events      []Event           // by rising time; an even pick where there are very many
-	OffEdge     []Event           // those outside the edges' windows
-	HeldV       float64           // peak of what the smooth ripple itself holds of pulses and rings
-	SwingV      float64           // the same with the ripple's corners
-	Beside      Beside            // the spikes read without the cycle, where one is known
+	SigmaV        float64           // the residue's robust standard deviation
+	ThresholdV    float64           // an event's peak is at least this
+	LevelSlackV   float64           // what the level under events may be off by, where no cycle is known
+	Templates     []cycle.Transient // the edges' mean transients that stand above it in single cycles
+	PerEdge       []int             // events of each template
+	EdgePeaksV    [][]float64       // their absolute peaks, by template; every n-th of very many
+	EdgeDurationS []float64         // their pulse duration, by template: of single ones where noise lets it show
+	Count         int               // events, those at the edges and those off them
+	PeaksV        []float64         // absolute peaks of the events
+	Events        []Event           // by rising time; an even pick where there are very many
+	OffEdge       []Event           // those outside the edges' windows
+	HeldV         float64           // peak of what the smooth ripple itself holds of pulses and rings
+	SwingV        float64           // the same with the ripple's corners
+	Beside        Beside            // the spikes read without the cycle, where one is known
 
 	all          []cycle.Transient // of all edges that the folded cycle shows
 	offEdgeSpans []interval        // samples that the events off the edges cover
@@ -97,6 +98,7 @@ func findIn(r *cycle.Residue, f *cycle.Fold, rateHz, stepV, slackV float64) Find
 	}
 	out.PerEdge = make([]int, len(out.Templates))
 	out.EdgePeaksV = make([][]float64, len(out.Templates))
+	out.EdgeDurationS = make([]float64, len(out.Templates))
 	edgeOf := make([]int8, m)
 	for i := range edgeOf {
 		edgeOf[i] = -1
@@ -130,6 +132,11 @@ func (out *Finding) countEdges(r *cycle.Residue) {
 	s := newSizer(r, out.SigmaV)
 	for e, t := range out.Templates {
 		s.begin(t)
+		durationS := s.single / out.rateHz
+		if durationS == 0 {
+			durationS = t.Duration() / float64(r.Model.Bins) * r.Model.PeriodS
+		}
+		out.EdgeDurationS[e] = durationS
 		seen := 0
 		var peaks []float64
 		eachOnset(r, t.Edge.Phase, func(x float64) {
@@ -144,7 +151,7 @@ func (out *Finding) countEdges(r *cycle.Residue) {
 			}
 			peaks = append(peaks, math.Abs(peak))
 			if seen%listEvery == 0 {
-				out.Events = append(out.Events, out.edgeSpike(r, t, x, peak))
+				out.Events = append(out.Events, out.edgeSpike(r, t, x, peak, durationS))
 			}
 		})
 		withoutNoise(peaks, s.readingSigma())
@@ -177,13 +184,13 @@ func eachOnset(r *cycle.Residue, phase float64, visit func(x float64)) {
 // edgeSpike describes one transient of the edge that the fit puts at sample x. Its
 // time is its peak's in the mean cycle, as off the edges: where peaks are cut off,
 // the fit may put the edge well ahead of what shows.
-func (out *Finding) edgeSpike(r *cycle.Residue, t cycle.Transient, x, peak float64) Event {
+func (out *Finding) edgeSpike(r *cycle.Residue, t cycle.Transient, x, peak, durationS float64) Event {
 	m := float64(r.Model.Bins)
 	behind := math.Remainder(float64(t.First)+t.PeakAt+0.5-t.Edge.Phase*m, m) // the edge, in bins
 	at := x + behind/m*r.Model.PeriodS*out.rateHz
 	s := Event{
 		TimeS: min(max(at, 0), float64(len(r.Volts)-1)), PeakV: peak, // in samples until Find divides by the rate
-		DurationS:  t.Duration() / m * r.Model.PeriodS,
+		DurationS:  durationS,
 		AreaVs:     t.Area() / m * r.Model.PeriodS * peak / t.PeakV,
 		CyclePhase: t.Edge.Phase,
 		Class:      Falling,

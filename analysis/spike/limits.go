@@ -30,6 +30,9 @@ const (
 	pilotCycles   = 64
 	smearedShare  = 0.15
 	smearedSigmas = 2.5
+	// durationSigmas: from this many standard deviations of the noise on, a single
+	// transient's flanks pass half its height before the noise does.
+	durationSigmas = 8
 	// mostSized is how many cycles' transients are sized one by one; of more, an even
 	// pick.
 	mostSized = 20000

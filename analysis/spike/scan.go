@@ -58,6 +58,9 @@ func (out *Finding) scan(r *cycle.Residue, edgeOf []int8, rateHz float64) {
 		if math.Abs(peak) < out.ThresholdV {
 			return // noise on a level that is off, as where the mains' ripple bends
 		}
+		for i := range buf {
+			buf[i] -= level
+		}
 		area := 0.0
 		for i := start - from; i <= last-from && i < len(buf); i++ {
 			area += buf[i]

@@ -23,6 +23,7 @@ type sizer struct {
 	energy  float64 // of a whole transient, squared volts times samples
 	lead    float64 // cycles from the template's start to its onset
 	smeared bool    // single transients are taller than their mean
+	single  float64 // median pulse duration of some single transients, in samples; 0: noise hides it
 	plain   bool    // read by the peak
 
 	buf   []float64 // the last one sized, tails of others taken off
@@ -49,10 +50,12 @@ func (s *sizer) begin(t cycle.Transient) {
 }
 
 // singlesTaller reports whether the single transients stand above their mean by more
-// than what noise makes of the largest of some samples.
+// than what noise makes of the largest of some samples. It also takes their duration:
+// the mean's is another where edges jitter, the clock is a little off or the cycle's
+// bins are as long as the pulse.
 func (s *sizer) singlesTaller() bool {
 	every := max(1, int(s.r.Track.Cycles())/pilotCycles)
-	var taller []float64
+	var taller, durations []float64
 	seen := 0
 	eachOnset(s.r.Residue, s.t.Edge.Phase, func(x float64) {
 		if seen++; seen%every != 0 {
@@ -61,8 +64,16 @@ func (s *sizer) singlesTaller() bool {
 		s.read(x)
 		if at := s.nearest(s.jitterReach()); at >= 0 {
 			taller = append(taller, math.Abs(s.buf[at]))
+			if math.Abs(s.buf[at]) > durationSigmas*s.sigmaV {
+				durations = append(durations, cycle.HalfDuration(s.buf, at, s.buf[at]))
+			}
 		}
 	})
+	s.single = 0
+	if len(durations) > len(taller)/2 {
+		slices.Sort(durations)
+		s.single = capture.Quantile(durations, 0.5)
+	}
 	slices.Sort(taller)
 	return capture.Quantile(taller, 0.5) > (1+smearedShare)*math.Abs(s.t.PeakV)+smearedSigmas*s.sigmaV
 }
