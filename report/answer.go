@@ -38,7 +38,7 @@ func (r *Report) Answer() Answer {
 	best := r.best()
 	a.Best = r.bestWords(best)
 	if best != nil {
-		a.Fit = fitWords(best)
+		a.Fit = r.fitWords(best)
 		if len(r.Units) > 1 { // another unit's dropper is another one
 			a.Fit = "For " + isolate(shorten(unitName(best.Eval.Unit), 80)) + ": " + strings.ToLower(a.Fit[:1]) + a.Fit[1:]
 		}
@@ -261,10 +261,27 @@ func partText(a *heater.Arrangement, p *heater.Part) string {
 
 func trimNumber(v float64) string { return string(appendNumber(nil, v, 3)) }
 
-func fitWords(u *Unit) string {
+// NoPlanWords say why no dropper was sized for a unit, and what would let it be; "" where
+// one was.
+func (r *Report) NoPlanWords(u *Unit) string {
+	volts := u.Eval.LoadedV
+	switch {
+	case u.Plan != nil:
+		return ""
+	case len(r.HeaterLoad.Groups) == 0:
+		return "No dropper was sized: the sheet names no valves; list them under [heaters]."
+	case u.Eval.Unit.State == target.BehindDropper:
+		return "No dropper was sized: the unit was measured behind its dropper."
+	case !volts.Known:
+		return "No dropper was sized: the unit's volts at the heater load are not known; add a meter reading, or a DC-coupled capture."
+	}
+	return fmt.Sprintf("No dropper was sized: the unit's volts at the heater load read as %s, which no heater supply gives; correct the meter reading, or the capture's probe factor.", eng(volts.Value, "V"))
+}
+
+func (r *Report) fitWords(u *Unit) string {
 	p := u.Plan
 	if p == nil {
-		return "No dropper was sized: the sheet gives no heater load or the unit's DC volts are unknown."
+		return r.NoPlanWords(u)
 	}
 	a, part := bestPart(p)
 	if part == nil {

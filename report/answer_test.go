@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 
+	"stillglow/analysis/figure"
 	"stillglow/analysis/heater"
 	"stillglow/analysis/target"
 	"stillglow/capture"
@@ -108,7 +109,7 @@ func TestHeadlineTellsOfTheHeaters(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := fitWords(&Unit{Plan: &plan}); !strings.Contains(got, "190 V between heater and cathode is over its 180 V") {
+	if got := (&Report{}).fitWords(&Unit{Plan: &plan}); !strings.Contains(got, "190 V between heater and cathode is over its 180 V") {
 		t.Error(got)
 	}
 	if load, err = heater.ParseLoad("2x6SN7", nil); err != nil {
@@ -117,7 +118,7 @@ func TestHeadlineTellsOfTheHeaters(t *testing.T) {
 	if plan, err = heater.MakePlan(load, heater.Supply{Volts: 13, TolFrac: 0.05}, heater.Options{}); err != nil {
 		t.Fatal(err)
 	}
-	if got := fitWords(&Unit{Plan: &plan}); !strings.Contains(got, "Rewire the heaters first, as a string of 2x6SN7GT; left as listed they would burn out") {
+	if got := (&Report{}).fitWords(&Unit{Plan: &plan}); !strings.Contains(got, "Rewire the heaters first, as a string of 2x6SN7GT; left as listed they would burn out") {
 		t.Error(got)
 	}
 	if a, part := bestPart(&plan); partText(a, part) != "0.68 Ω, 1 W, heaters rewired in strings" {
@@ -136,6 +137,36 @@ func TestHeadlineTellsOfTheHeaters(t *testing.T) {
 // refuses it, and the answer says so beside the verdict, with what to write. Not where the
 // heaters' own limits refuse it too (11.2 V are 11 % under 12.6 V), nor for a band of one's
 // own.
+// Why there is no dropper is said with what would let it be sized, and only what is so.
+func TestNoPlanWords(t *testing.T) {
+	valve, err := heater.Lookup("12AU7", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	load := heater.Load{Groups: []heater.Group{{Valve: valve, Count: 1}}, Volts: 6.3}
+	read := func(state target.State, volts figure.Figure) target.Evaluation {
+		return target.Evaluation{Unit: target.Unit{State: state}, LoadedV: volts}
+	}
+	for _, c := range []struct {
+		name string
+		load heater.Load
+		eval target.Evaluation
+		want string
+	}{
+		{"no valves", heater.Load{}, read(target.Bare, figure.Known(7)), "list them under [heaters]"},
+		{"no volts", load, read(target.Bare, figure.Figure{}), "add a meter reading, or a DC-coupled capture"},
+		{"behind its dropper", load, read(target.BehindDropper, figure.Known(6.3)), "measured behind its dropper"},
+		{"no supply's volts", load, read(target.Bare, figure.Known(7000)), "7.00 kV, which no heater supply gives; correct"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := &Report{HeaterLoad: c.load, Units: []Unit{{Eval: c.eval}}}
+			if got := r.fitWords(&r.Units[0]); !strings.Contains(got, c.want) || strings.Contains(got, " or the unit") {
+				t.Errorf("%q, want %q", got, c.want)
+			}
+		})
+	}
+}
+
 func TestDirectConnectionIsToldBesideTheBand(t *testing.T) {
 	load, err := heater.ParseLoad("4x12AX7@series", nil)
 	if err != nil {

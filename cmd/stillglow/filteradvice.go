@@ -149,11 +149,11 @@ func printResult(w io.Writer, before target.Evaluation, r filter.Result) {
 		table.AppendRow([]any{b.Limit.Name, v, db, v2, db2})
 	}
 	printTable(w, table)
-	fmt.Fprintf(w, "\nprediction: %s; the filter drops %.2f V", r.Method, r.DropV)
+	said := fmt.Sprintf("prediction: %s; the filter drops %.2f V", r.Method, r.DropV)
 	if r.PeakDB > 0.05 {
-		fmt.Fprintf(w, "; resonance %+.1f dB at %s", r.PeakDB, target.HzText(r.PeakHz))
+		said += fmt.Sprintf("; resonance %+.1f dB at %s", r.PeakDB, target.HzText(r.PeakHz))
 	}
-	fmt.Fprintln(w)
+	fmt.Fprintf(w, "\n%s\n", wrapCell(said, textWidth))
 	if r.WornKnown {
 		fmt.Fprintln(w, wrapCell(fmt.Sprintf("with the capacitors' ESR doubled and their capacitance down by 20 %%, the smallest margin of those that were over is %+.1f dB", r.WornDB), textWidth))
 	}

@@ -80,7 +80,7 @@ func (v *view) fit(b *bench) {
 	}
 	if d.parts != nil {
 		for i, u := range d.parts.Units {
-			f.Units = append(f.Units, b.fitUnit(u, &d.report.Units[i], len(h.Groups) > 0))
+			f.Units = append(f.Units, b.fitUnit(u, d.report, &d.report.Units[i]))
 		}
 	}
 	v.Fit = f
@@ -88,14 +88,14 @@ func (v *view) fit(b *bench) {
 
 // fitUnit shows one unit's dropper and post-filter: the advised one, or the one
 // that is being tried.
-func (b *bench) fitUnit(u report.UnitParts, r *report.Unit, valves bool) fitUnit {
+func (b *bench) fitUnit(u report.UnitParts, whole *report.Report, r *report.Unit) fitUnit {
 	one := fitUnit{ID: unitID("fit", r.Eval.Unit.Key), Name: u.Name, Verdict: u.Verdict, Class: u.Class, Shape: u.Shape, Plan: u.Plan, Filter: u.Filter, Plot: u.FilterPlot}
 	switch {
 	case u.Plan != "":
-	case !valves:
+	case len(whole.HeaterLoad.Groups) == 0:
 		one.NoPlan = "Pick the valves above and the dropper is sized here."
 	default:
-		one.NoPlan = "The unit's volts at the heater load are not known: add a meter reading, or a DC-coupled capture."
+		one.NoPlan = whole.NoPlanWords(r)
 	}
 	own := b.tried[r.Eval.Unit.Key]
 	switch {
