@@ -39,6 +39,13 @@ var notNames = map[string]bool{
 	"file": true, "data": true, "new": true, "untitled": true, "waveform": true, "screen": true, "behind": true, "sine": true, "calibration": true,
 }
 
+// fileNames are those of notNames that name a file by itself: a number behind one counts
+// captures, as scope_01 and wave 3, and not units, as psu 3.
+var fileNames = map[string]bool{
+	"scope": true, "csv": true, "wav": true, "wave": true, "capture": true, "trace": true, "take": true, "export": true,
+	"file": true, "data": true, "new": true, "untitled": true, "waveform": true, "screen": true,
+}
+
 // stateOf are the words in file names that tell a unit's state.
 var stateOf = map[string]string{"bare": Bare, "filter": BehindFilter, "filtered": BehindFilter, "dropper": BehindDropper, "dropped": BehindDropper}
 
@@ -98,9 +105,10 @@ func (s *Sheet) NamedAfter(unit int, file string) string {
 
 // telling takes the words that tell of the capture out of a name.
 func telling(words []string) (g Guess, left []string) {
-	for _, w := range words {
+	for i, w := range words {
 		low := strings.ToLower(w)
 		switch {
+		case i > 0 && strings.Trim(w, "0123456789") == "" && fileNames[strings.ToLower(words[i-1])]: // a running number
 		case low == "baseline" || low == "floor" || low == "ground" || low == "shorted":
 			g.Baseline = true
 		case stateOf[low] != "":

@@ -15,6 +15,10 @@ func TestGuessFrom(t *testing.T) {
 		"NewFile12.csv":                          {}, // as scopes name them
 		"SCOPE0007.CSV":                          {},
 		"wave_0003.csv":                          {},
+		"scope_1.csv":                            {},
+		"tarnoak-scope_01.csv":                   {Brand: "Tarn Oak", Model: "T 70"}, // the first capture, not unit 01
+		"tarnoak-b2-capture-3.csv":               {Brand: "Tarn Oak", Model: "T 70", Mark: "B2"},
+		"quibblet-psu-3-slow.csv":                {Brand: "Quibblet", Mark: "3"},
 		"murrowfen 3.csv":                        {Brand: "Murrowfen", Mark: "3"},
 		"quibblet_#1_20us.csv":                   {Brand: "Quibblet", Mark: "1"},
 		"quibblet_#1_50ms_2,5MSa.csv":            {Brand: "Quibblet", Mark: "1"},

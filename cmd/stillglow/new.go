@@ -188,14 +188,24 @@ func (f *newFlags) taken() string {
 	for _, u := range got.units {
 		n += len(u.captures)
 	}
-	text := fmt.Sprintf(": %s in %s", capture.Plural(n, "capture"), capture.Plural(len(got.units), "unit"))
+	var found, todo []string
+	if n > 0 {
+		found = append(found, fmt.Sprintf("%s in %s", capture.Plural(n, "capture"), capture.Plural(len(got.units), "unit")))
+	}
 	if b := len(got.baselines); b > 0 {
-		text += ", " + capture.Plural(b, "baseline")
+		found = append(found, capture.Plural(b, "baseline"))
 	}
-	if l := len(got.loose); l > 0 {
-		text += fmt.Sprintf(", %s whose name gives no unit: move the capture lines into their units", capture.Plural(l, "file"))
+	switch l := len(got.loose); l {
+	case 0:
+	case 1:
+		found, todo = append(found, "1 file whose name gives no unit"), append(todo, "move its capture line into its unit")
+	default:
+		found, todo = append(found, fmt.Sprintf("%d files whose names give no unit", l)), append(todo, "move their capture lines into their units")
 	}
-	return text + "; check what each name was read as"
+	if n+len(got.baselines) > 0 {
+		todo = append(todo, "check what each name was read as")
+	}
+	return ": " + strings.Join(found, ", ") + "; " + strings.Join(todo, "; ")
 }
 
 // usual is the answer taken for an empty one.

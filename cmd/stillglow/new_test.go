@@ -37,6 +37,28 @@ func TestNewSheetOfFiles(t *testing.T) {
 	}
 }
 
+// Three captures under the names that a scope gives them are not three units: they wait
+// in the sheet until they are told whose they are.
+func TestNewSheetOfNumberedFiles(t *testing.T) {
+	for _, c := range []struct {
+		name         string
+		files        []string
+		units, loose int
+	}{
+		{"a scope's running numbers", []string{"scope_01.csv", "scope_02.csv", "scope_03.csv"}, 0, 3},
+		{"after the brand", []string{"murrowfen_scope_01.csv", "murrowfen_wave_2.csv"}, 0, 2},
+		{"marks alone", []string{"1-fast.csv", "1-slow.csv", "2-fast.csv"}, 2, 0},
+		{"a word for the unit", []string{"psu-1.csv", "psu-2.csv"}, 2, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			f := newFlags{brand: "Murrowfen", loadA: "0.6", files: c.files}
+			if got := f.sort(); len(got.units) != c.units || len(got.loose) != c.loose {
+				t.Errorf("%d units and %d files of none, want %d and %d: %+v", len(got.units), len(got.loose), c.units, c.loose, got)
+			}
+		})
+	}
+}
+
 // The reading that "new" writes as a comment is one once its marks are taken off.
 func TestNewSheetShownUncommented(t *testing.T) {
 	f := newFlags{title: "t", brand: "b", ratedV: "7", ratedA: "2", units: "1", valves: "2x12AU7", target: target.Default, mains: "50", instrument: "scope", bandwidth: "100MHz", probe: "1", coupling: "ac", memory: "1M"}
