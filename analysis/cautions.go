@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"stillglow/analysis/cycle"
 	"stillglow/analysis/figure"
@@ -14,12 +15,14 @@ import (
 type cautionList []capture.Caution
 
 func (l *cautionList) add(code, text, fix string) {
-	for _, c := range *l {
-		if c.Code == code {
-			return
-		}
+	if l.has(code) {
+		return
 	}
 	*l = append(*l, capture.Caution{Code: code, Text: text, Fix: fix})
+}
+
+func (l cautionList) has(code string) bool {
+	return slices.ContainsFunc(l, func(c capture.Caution) bool { return c.Code == code })
 }
 
 // cautions are the doubts about a measurement: those of the import first, then
@@ -56,10 +59,13 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 // converterCautions are the doubts by the converter's range, steps and rate.
 func (f *findings) converterCautions(m *Measurement, list *cautionList) {
 	step := f.rec.stepV
-	if n := f.shape.clipped; n > 0 {
+	if f.shape.clipped > 0 {
 		list.add(capture.CautionClipped,
-			fmt.Sprintf("%d samples are clipped at the ADC limit; peaks are cut off", n),
+			fmt.Sprintf("%d samples are clipped at the ADC limit; peaks are cut off", f.cut()),
 			"use more volts per division, or move the trace to the middle of the screen")
+	}
+	if list.has(capture.CautionClipped) { // which answers whether the tops are the waveform's own
+		*list = slices.DeleteFunc(*list, func(c capture.Caution) bool { return c.Code == capture.CautionFlatTops })
 	}
 	if step > 0 && m.PPV.Value > 0 && m.PPV.Value/step < fewSteps {
 		list.add(capture.CautionFewSteps,
@@ -99,7 +105,7 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 	const damp = "damp the ringing at the supply's output with a ceramic capacitor in series with about an ohm, and probe with a ground spring"
 	if cycles := m.DurationS * m.SwitchingHz.Value; cycles < fewCycles {
 		list.add(capture.CautionShortRecord,
-			fmt.Sprintf("the record holds only %.0f switching cycles", cycles),
+			fmt.Sprintf("the record holds only %.0f switching cycles: the highest peaks may not be among them", cycles),
 			"use a slower timebase, or more memory")
 	}
 	if f.parts.differ && m.Spikes.PerS.Known {

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"slices"
 	"testing"
 
 	"stillglow/capture"
@@ -56,6 +57,39 @@ func TestCautions(t *testing.T) {
 	}
 	if len(m.Cautions) != 1 || m.Cautions[0].Code != capture.CautionSegments {
 		t.Errorf("cautions of a good capture: %+v", m.Cautions)
+	}
+}
+
+// What is cut off is said once, by the stronger of the two cautions that it may raise and
+// with one count: samples seen at the end stop, or marked in the file, settle whether the
+// waveform has flat tops of its own.
+func TestCutOffIsSaidOnce(t *testing.T) {
+	plateau := capture.Caution{Code: capture.CautionFlatTops, Text: "923 samples sit at the record's highest or lowest value"}
+	marked := capture.Caution{Code: capture.CautionClipped, Text: "12 samples marked"}
+	for _, c := range []struct {
+		name     string
+		clipped  int
+		imported []capture.Caution
+		want     []string // texts
+	}{
+		{"a plateau alone", 0, []capture.Caution{plateau}, []string{plateau.Text}},
+		{"at the end stop", 900, []capture.Caution{plateau}, []string{"923 samples are clipped at the ADC limit; peaks are cut off"}},
+		{"marked in the file", 0, []capture.Caution{marked, plateau}, []string{marked.Text}},
+		{"both", 900, []capture.Caution{plateau, marked}, []string{marked.Text}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			tr := &capture.Trace{SampleRateHz: 1e6, Volts: make([]float64, 1000), Levels: capture.Levels{Top: capture.FlatEnd{Samples: 923}}}
+			f := findings{rec: &record{tr: tr}, shape: shape{clipped: c.clipped}}
+			list := cautionList(c.imported)
+			f.converterCautions(&Measurement{}, &list)
+			var got []string
+			for _, k := range list {
+				got = append(got, k.Text)
+			}
+			if !slices.Equal(got, c.want) {
+				t.Errorf("%q, want %q", got, c.want)
+			}
+		})
 	}
 }
 

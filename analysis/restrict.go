@@ -44,7 +44,7 @@ func (f *findings) restrict(m *Measurement) {
 			boundBelow(p)
 		}
 	}
-	if f.cutShare() > mostCut {
+	if float64(f.cut())/float64(len(tr.Volts)) > mostCut {
 		for _, s := range m.sums() {
 			boundBelow(s)
 		}
@@ -52,11 +52,11 @@ func (f *findings) restrict(m *Measurement) {
 	}
 }
 
-// cutShare is the share of the samples that stand at an end of the converter's
-// range, or still at the record's own.
-func (f *findings) cutShare() float64 {
+// cut is how many samples stand at an end of the converter's range, or still at the
+// record's own.
+func (f *findings) cut() int {
 	l := f.rec.tr.Levels
-	return float64(max(f.shape.clipped, l.Top.Samples+l.Bottom.Samples)) / float64(len(f.rec.tr.Volts))
+	return max(f.shape.clipped, l.Top.Samples+l.Bottom.Samples)
 }
 
 // quietest finds where a fast record of a mode that nobody states is quieter than

@@ -145,7 +145,11 @@ func (m *Measurement) liftWeakly(o leftover) {
 		case carries(&b.RMSV, most):
 			b.RMSV.UpperBound = false
 		case says == "":
-			says = fmt.Sprintf("; going by %s, up to %s of the %s shown (%s) may be aliased, most of it from %s", o.fast.File, capture.SI(math.Sqrt(min(most, b.RMSV.Value*b.RMSV.Value)), "V", 2), capture.SI(b.RMSV.Value, "V", 3), b.Name, hertz(of.hz))
+			share := "all"
+			if most < b.RMSV.Value*b.RMSV.Value {
+				share = "up to " + capture.SI(math.Sqrt(most), "V", 2)
+			}
+			says = fmt.Sprintf("; going by %s, %s of the %s shown (%s) may be aliased, most of it from %s", o.fast.File, share, capture.SI(b.RMSV.Value, "V", 3), b.Name, hertz(of.hz))
 		}
 	}
 	if !m.foldsAt() {
