@@ -15,10 +15,13 @@ import (
 type cautionList []capture.Caution
 
 func (l *cautionList) add(code, text, fix string) {
-	if l.has(code) {
-		return
+	l.put(capture.Caution{Code: code, Text: text, Fix: fix})
+}
+
+func (l *cautionList) put(c capture.Caution) {
+	if !l.has(c.Code) {
+		*l = append(*l, c)
 	}
-	*l = append(*l, capture.Caution{Code: code, Text: text, Fix: fix})
 }
 
 func (l cautionList) has(code string) bool {
@@ -32,7 +35,7 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 	list := append(cautionList(nil), f.rec.tr.Cautions...)
 	for _, step := range [][]capture.Caution{f.spikes.cautions, f.floor.cautions} {
 		for _, c := range step {
-			list.add(c.Code, c.Text, c.Fix)
+			list.put(c)
 		}
 	}
 	f.converterCautions(m, &list)
@@ -50,8 +53,9 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 			fmt.Sprintf("at %s the record holds %s, less than a scope's own input adds: sweeps were averaged, the samples smoothed or the bandwidth limited, and the file doesn't say so; noise, band sums and peaks are lower bounds", hertz(o.CentreHz), capture.SI(o.UngatedVPerRtHz, "V/√Hz", 2)),
 			"capture in normal (sample) mode without averaging, smoothing or a bandwidth limit, and save the settings with it")
 	} else if s, steep := f.steepest(); steep && !f.rec.flat() {
-		c := s.caution()
-		list.add(c.Code, c.Text, c.Fix)
+		list.put(s.caution())
+	} else if m.PP20MHzV.LowerBound && f.rec.tr.Acquisition.Extremes == capture.ExtremesNone && !f.rec.flat() && f.limitSeen() {
+		list.put(limitCaution())
 	}
 	return list
 }
@@ -129,8 +133,7 @@ func (f *findings) cycleCautions(m *Measurement, list *cautionList) {
 	}
 	f.outweighedCaution(m, list)
 	if f.sw.explainsLittle() {
-		c := f.sw.explainsLittleCaution()
-		list.add(c.Code, c.Text, c.Fix)
+		list.put(f.sw.explainsLittleCaution())
 	}
 	switch m.Kind {
 	case cycle.Dithered:

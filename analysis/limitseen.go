@@ -30,5 +30,11 @@ func (f *findings) limitSeen() bool {
 	return power[0] < limitMostVPerRtHz*limitMostVPerRtHz && lower+upper > limitFallDB && upper > limitUpperDB
 }
 
-// limitNote is said behind the filter of the 20 MHz figures where such a limit shows.
-const limitNote = " on top of a limit that the instrument itself seems to have had, so that the true figure is higher; if its 20 MHz limit was on, say so (--band-limited)"
+// limitCaution says what such a limit makes of the 20 MHz figures.
+func limitCaution() capture.Caution {
+	return capture.Caution{
+		Code: capture.CautionLimitSeen,
+		Text: "the noise falls above 20 MHz as behind a 20 MHz limit of the instrument's own, which the file does not state: the 20 MHz figures are then limited twice, and the true ones are higher",
+		Fix:  "if the limit was on, say so (band_limited = true in the sheet, or --band-limited); if it was off, state the instrument's bandwidth",
+	}
+}

@@ -3,7 +3,6 @@ package analysis_test
 import (
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 
 	"stillglow/capture"
@@ -11,7 +10,7 @@ import (
 
 // A 20 MHz limit that nobody states shows by the input's own noise, 15 nV/√Hz (100 to 300 µV
 // rms in 100 MHz, common practice, no source): the 20 MHz figures, filtered twice, are lower bounds,
-// and their filter's words say why. A scope of 50 MHz, one of 100 MHz under a supply's noise that
+// and a caution says why. A scope of 50 MHz, one of 100 MHz under a supply's noise that
 // falls from 10 MHz on, and a limit that is stated are not taken for it. The truth is
 // each record's own low-pass, one pole.
 func TestUnsaidLimitIsSeen(t *testing.T) {
@@ -49,8 +48,8 @@ func TestUnsaidLimitIsSeen(t *testing.T) {
 				tr.BandwidthHz, tr.BandLimited, tr.Span.HighHz = 20e6, true, 20e6
 			}
 			m := measured(t, tr)
-			if !m.PP20MHzV.Known || m.PP20MHzV.LowerBound != c.seen || strings.Contains(m.PP20MHzFilter, "a limit that the instrument") != c.seen {
-				t.Errorf("p-p %+v, %s", m.PP20MHzV, m.PP20MHzFilter)
+			if !m.PP20MHzV.Known || m.PP20MHzV.LowerBound != c.seen || m.HasCaution(capture.CautionLimitSeen) != c.seen {
+				t.Errorf("p-p %+v, %+v", m.PP20MHzV, m.Cautions)
 			}
 			if m.PPV.LowerBound || !m.RipplePPV.Known || m.RipplePPV.LowerBound {
 				t.Errorf("p-p %+v, ripple %+v", m.PPV, m.RipplePPV)

@@ -34,7 +34,6 @@ func (f *findings) restrict(m *Measurement) {
 		} else if f.limitSeen() {
 			boundBelow(&m.PP20MHzV)
 			boundBelow(&m.PP20MHz999V)
-			m.PP20MHzFilter += limitNote
 		}
 	}
 	m.boundFolded(f.rec)

@@ -124,6 +124,7 @@ const (
 	CautionAveraged        = "averaged"               // sweeps averaged: noise and unlocked lines too low
 	CautionSmoothed        = "smoothed"               // quieter than a scope's own input: averaged, smoothed or limited, and not said
 	CautionMovingMean      = "moving_mean"            // each sample is a mean of its neighbours, and not said
+	CautionLimitSeen       = "bandwidth_limit_seen"   // the noise falls as behind a 20 MHz limit, and not said
 	CautionUnfiltered      = "unfiltered"             // content above half the rate may have folded into sums and noise
 	CautionPartlyFiltered  = "partly_filtered"        // a mean or a single pole leaves a part of what folds into sums and noise
 	CautionExtremes        = "extremes"               // peak-detect or envelope: no instant values

@@ -145,6 +145,7 @@ var doubtTable = []doubtRow{
 
 	// Its figures are bounds, which say it all.
 	{capture.CautionMovingMean, anyGroup, none, none},
+	{capture.CautionLimitSeen, anyGroup, none, none}, // the figures that it concerns are lower bounds
 	{capture.CautionUnfiltered, anyGroup, none, none},
 	{capture.CautionPartlyFiltered, anyGroup, none, none},
 

@@ -183,12 +183,17 @@ func cure(c criterion, p picked, sign int) string {
 	for _, m := range p.from {
 		for _, k := range m.Cautions {
 			down, up := marginShift(k.Code, c, m, p.fig)
-			if k.Fix != "" && (sign > 0 && (down >= unboundedDB || k.Code == capture.CautionMovingMean && p.fig.LowerBound) || sign < 0 && (up >= unboundedDB || k.Code == capture.CautionUnfiltered || k.Code == capture.CautionPartlyFiltered)) {
+			if k.Fix != "" && (sign > 0 && (down >= unboundedDB || p.fig.LowerBound && boundsBelow(k.Code, c)) || sign < 0 && (up >= unboundedDB || k.Code == capture.CautionUnfiltered || k.Code == capture.CautionPartlyFiltered)) {
 				return k.Fix
 			}
 		}
 	}
 	return "needs " + c.how
+}
+
+// boundsBelow reports whether a caution tells why the criterion's figure is a lower bound.
+func boundsBelow(code string, c criterion) bool {
+	return code == capture.CautionMovingMean || code == capture.CautionLimitSeen && (c.id == RipplePP || c.id == CommonPP)
 }
 
 // allCautions gathers the captures' cautions, each once.
