@@ -11,6 +11,7 @@ import (
 	"stillglow/analysis"
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
+	"stillglow/analysis/target"
 	"stillglow/capture"
 )
 
@@ -33,7 +34,7 @@ func WriteCapture(w io.Writer, c Capture) error {
 	t.line("%s", clean(name))
 	t.wrapped("  ", fmt.Sprintf("%s; %d samples at %s, %s, %s; covers %s to %s",
 		orWord(clean(c.Layout), "capture"), m.Samples, eng(m.SampleRateHz, "S/s"), eng(m.DurationS, "s"),
-		couplingText(m.Coupling)+commonWord(m.Mode), eng(m.Span.LowHz, "Hz"), eng(m.Span.HighHz, "Hz")))
+		couplingText(m.Coupling)+commonWord(m.Mode), target.HzText(m.Span.LowHz), target.HzText(m.Span.HighHz)))
 
 	for _, row := range analysis.Register() {
 		if !row.Shown(figure.Terminal) {

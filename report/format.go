@@ -56,7 +56,7 @@ func figureText(f figure.Figure, unit string) string {
 	}
 	s := eng(f.Value, unit)
 	if unit == "V" && math.Abs(f.Value) >= 0.9995 { // volts DC to the millivolt
-		s = strconv.FormatFloat(f.Value, 'f', 3, 64) + " V"
+		s = VoltsText(f.Value)
 	}
 	if f.LowerBound {
 		return "≥ " + s
@@ -65,6 +65,12 @@ func figureText(f figure.Figure, unit string) string {
 		return "≤ " + s
 	}
 	return s
+}
+
+// VoltsText is volts DC to the millivolt, and to ten of them where a meter shows no more:
+// "7.125 V", "7.02 V".
+func VoltsText(v float64) string {
+	return strings.TrimSuffix(strconv.FormatFloat(v, 'f', 3, 64), "0") + " V"
 }
 
 // figureWithU adds the expanded uncertainty in the figure's own prefix, to two
@@ -150,14 +156,10 @@ func marginText(m *target.Margin) string {
 
 // limitText is a limit for people.
 func limitText(l target.Limit) string {
-	switch {
-	case l.Criterion == target.HeaterDC:
-		return fmt.Sprintf("%.2f to %.2f %s", l.Min, l.Max, l.Unit)
-	case l.Criterion == target.Mask:
+	if l.Criterion == target.Mask {
 		return "mask"
-	default:
-		return eng(l.Max, l.Unit)
 	}
+	return l.Text()
 }
 
 // shortName heads narrow columns and bars.

@@ -429,9 +429,9 @@ func needText(l target.Limit) string {
 		return ""
 	}
 	if l.NeedLowHz <= 0 {
-		return "up to " + eng(l.NeedHighHz, "Hz")
+		return "up to " + target.HzText(l.NeedHighHz)
 	}
-	return eng(l.NeedLowHz, "Hz") + " to " + eng(l.NeedHighHz, "Hz")
+	return target.HzText(l.NeedLowHz) + " to " + target.HzText(l.NeedHighHz)
 }
 
 func (r *Report) columnViews(criteria []target.Limit) []columnView {

@@ -310,7 +310,7 @@ func readRows(c Capture) []readRow {
 	row("layout", c.Layout, capture.SettingLayout)
 	add("record", fmt.Sprintf("%d samples at %s, %s", m.Samples, eng(m.SampleRateHz, "S/s"), eng(m.DurationS, "s")))
 	if m.Span.HighHz > 0 {
-		add("covers", eng(m.Span.LowHz, "Hz")+" to "+eng(m.Span.HighHz, "Hz"))
+		add("covers", target.HzText(m.Span.LowHz)+" to "+target.HzText(m.Span.HighHz))
 	}
 	row("coupling", couplingText(m.Coupling), capture.SettingCoupling)
 	if m.Mode == capture.Common {

@@ -56,7 +56,7 @@ func svgText(t *testing.T, b []byte) (texts []string, paths int) {
 func TestEveryPlotHasAxesWithUnits(t *testing.T) {
 	r := fixture(5)
 	axes := map[string][]string{
-		"waveform":   {"time in ms", "time in µs", "mV, about 7.020 V"},
+		"waveform":   {"time in ms", "time in µs", "mV, about 7.02 V"},
 		"cycle":      {"time in the switching cycle in µs", "mV"},
 		"spike":      {"time in ns", "mV"},
 		"spectrum":   {"frequency in Hz", "noise density in V/√Hz", "10k", "1M", "100n", "2 x mains (100 Hz)", "limit of the target", "baseline (instrument)"},

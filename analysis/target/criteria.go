@@ -247,10 +247,8 @@ func (l Limit) Text() string {
 		return fmt.Sprintf("%.3g to %.3g %s", l.Min, l.Max, l.Unit)
 	case l.Criterion == Mask:
 		return fmt.Sprintf("%d points", len(l.Points))
-	case l.Criterion == SpikeRate:
-		return fmt.Sprintf("%.4g %s", l.Max, l.Unit)
 	}
-	return capture.SI(l.Max, l.Unit, 3)
+	return l.text(l.Max)
 }
 
 // FigureText is the margin's figure with its unit: "12.2 mV"; "" when it is not
@@ -269,10 +267,13 @@ func (m Margin) FigureText() string {
 	return s
 }
 
-// text writes a figure in the limit's unit: "12.2 mV". A rate or a ratio to the
-// mask takes no prefix.
+// text writes a figure in the limit's unit: "12.2 mV", "212 k/s". A ratio to the mask
+// takes no prefix.
 func (l Limit) text(v float64) string {
-	if l.Criterion == SpikeRate || l.Criterion == Mask {
+	switch l.Criterion {
+	case SpikeRate:
+		return capture.SI(v, "/s", 3)
+	case Mask:
 		return fmt.Sprintf("%.3g %s", v, l.Unit)
 	}
 	return capture.SI(v, l.Unit, 3)

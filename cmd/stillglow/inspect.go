@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/cmd/stillglow/pipeline"
 	"stillglow/report"
@@ -214,7 +215,7 @@ func inspectText(w io.Writer, t *capture.Trace, unchosen bool) error {
 		row("true rate", "%s, the rest is interpolated", si(t.TrueRateHz, "S/s"))
 	}
 	row("record", "%d samples, %s from %s", len(t.Volts), si(t.DurationS(), "s"), si(t.StartS, "s"))
-	row("covers", "%s to %s", si(t.Span.LowHz, "Hz"), si(t.Span.HighHz, "Hz"))
+	row("covers", "%s to %s", target.HzText(t.Span.LowHz), target.HzText(t.Span.HighHz))
 	lo, hi, mean := spreadOf(t.Volts)
 	row("volts", "%s to %s, mean %s", si(lo, volt), si(hi, volt), si(mean, volt))
 	row("ADC step", "%s", stepText(t, volt))

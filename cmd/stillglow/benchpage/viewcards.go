@@ -118,7 +118,7 @@ var firstFigures = []string{"dc_v", "pp_20mhz_v", "switching_hz", "mains_line_rm
 
 func (b *bench) card(e entry) cardView {
 	c := cardView{ID: e.ID, File: e.Capture.File, Name: e.Capture.File[strings.LastIndexByte(e.Capture.File, '/')+1:], Fields: e.Fields,
-		WAV: strings.HasSuffix(strings.ToLower(e.Capture.File), ".wav"), Coupling: string(e.Capture.Options.Coupling), Mode: e.Capture.Options.Mode}
+		WAV: strings.HasSuffix(strings.ToLower(e.Capture.File), ".wav"), Coupling: strings.ToUpper(string(e.Capture.Options.Coupling)), Mode: e.Capture.Options.Mode}
 	if e.Capture.LoadA > 0 {
 		c.Loaded = capture.SI(e.Capture.LoadA, "A", 3)
 	}
@@ -163,7 +163,7 @@ func (b *bench) card(e entry) cardView {
 func wordsOf(got report.Capture) cardWords {
 	m := got.M
 	p := report.PartsOf(got)
-	c := cardWords{Calibrated: m.Calibrated, Rate: capture.SI(m.SampleRateHz, "S/s", 4), Found: string(m.Coupling),
+	c := cardWords{Calibrated: m.Calibrated, Rate: capture.SI(m.SampleRateHz, "S/s", 4), Found: strings.ToUpper(string(m.Coupling)),
 		Record: fmt.Sprintf("%s, %d samples", capture.SI(m.DurationS, "s", 3), m.Samples),
 		Read:   p.Read, Figures: p.Figures, Missing: p.Missing}
 	if m.Span.HighHz > 0 {

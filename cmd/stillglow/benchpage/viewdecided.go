@@ -13,6 +13,7 @@ import (
 	"stillglow/capture"
 	"stillglow/capture/sheet"
 	"stillglow/cmd/stillglow/pipeline"
+	"stillglow/report"
 )
 
 type unitView struct {
@@ -81,7 +82,7 @@ func (v *view) units(b *bench) {
 			}
 		}
 		for n, r := range u.Readings {
-			w.Readings = append(w.Readings, readingView{n, capture.SI(r.LoadA, "A", 3), fmt.Sprintf("%.3f V", r.V), r.LoadA == 0})
+			w.Readings = append(w.Readings, readingView{n, capture.SI(r.LoadA, "A", 3), report.VoltsText(r.V), r.LoadA == 0})
 			loads[r.LoadA] = true
 		}
 		w.Shown = b.shown(u)
