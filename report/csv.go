@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -93,7 +94,9 @@ func (r *Report) csvRow(i int) []string {
 		}
 	}
 	for _, c := range e.Cautions {
-		cautions = append(cautions, c.Code)
+		if !slices.Contains(cautions, c.Code) { // two captures may raise it
+			cautions = append(cautions, c.Code)
+		}
 	}
 	return append(row, csvText(parts), csvText(strings.Join(files, "; ")), csvText(strings.Join(cautions, "; ")), strings.Join(bounds, "; "),
 		csvText(strings.Join(missing, "; ")), csvText(r.Date), strconv.FormatBool(r.Invented), stateKey(e.Unit.State), csvText(e.Unit.Date), strconv.FormatBool(!e.Aside), string(e.Common),

@@ -20,6 +20,7 @@ import (
 	"stillglow/analysis/figure"
 	"stillglow/analysis/spectrum"
 	"stillglow/analysis/target"
+	"stillglow/capture"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files in testdata")
@@ -72,6 +73,15 @@ func TestGoldenOutputs(t *testing.T) {
 			t.Fatal(err)
 		}
 		golden(t, "table-"+strconv.Itoa(width)+".txt", w.Bytes())
+	}
+}
+
+// A caution that two captures of a unit raise is named once in its row.
+func TestCSVNamesACautionOnce(t *testing.T) {
+	r := fixture(1)
+	r.Units[0].Eval.Cautions = []capture.Caution{{Code: "short_record", Text: "a"}, {Code: "clipped", Text: "b"}, {Code: "short_record", Text: "c"}}
+	if b, err := r.CSV(); err != nil || !strings.Contains(string(b), ",short_record; clipped,") {
+		t.Errorf("%v\n%s", err, b)
 	}
 }
 
