@@ -164,12 +164,6 @@ func (f *dropperFlags) check(cmd *cobra.Command) error {
 		return fmt.Errorf("--supply has %d values, expected at most %d; take them in several runs", supplies, maxSupplies)
 	case groups > maxValveGroups:
 		return fmt.Errorf("--valves has %d groups, expected at most %d; give valves of one type together, such as 2x12AU7", groups, maxValveGroups)
-	case !(f.headroom >= 1 && f.headroom <= 100):
-		return fmt.Errorf("--headroom: found %g, expected 1 to 100 percent", f.headroom)
-	case !(f.supplyTol >= 0 && f.supplyTol <= 50):
-		return fmt.Errorf("--supply-tol: found %g, expected 0 to 50 percent", f.supplyTol)
-	case !(f.partTol >= 0 && f.partTol <= 50):
-		return fmt.Errorf("--part-tol: found %g, expected 0 to 50 percent", f.partTol)
 	}
 	if err := unitSlips([]unitBound{
 		{"rated-a", f.ratedA, 0, mostAmps, "amps", "mA", 1e-3},
@@ -179,41 +173,30 @@ func (f *dropperFlags) check(cmd *cobra.Command) error {
 	}); err != nil {
 		return err
 	}
-	return f.checkShares(cmd)
+	return f.checkBeside(cmd)
 }
 
-// leastTolPercent is the least tolerance that is meant in percent: less is a share of one.
-const leastTolPercent = 0.1
-
-// shareSlip words a percentage that was given as a share of one.
-func shareSlip(flag string, value float64) string {
-	return fmt.Sprintf("--%s: found %g, expected percent, %g or more; for a share of %g write %.6g", flag, value, leastTolPercent, value, 100*value)
-}
-
-// checkShares refuses a tolerance given as a share of one where percent are wanted, and
-// leads in milliohms, and a zero that was typed where none has a meaning: the plan would
-// take it for the default.
-func (f *dropperFlags) checkShares(cmd *cobra.Command) error {
+// checkBeside refuses what may be given beside a bench sheet too, and a zero that was typed
+// where none has a meaning: the plan would take it for the default.
+func (f *dropperFlags) checkBeside(cmd *cobra.Command) error {
 	for _, x := range []struct {
 		flag, expected string
 		value          float64
-	}{{"exponent", "0.3 to 1", f.exponent}, {"cold-ratio", "1.5 to 20", f.coldRatio}, {"headroom", "1 to 100 percent", f.headroom}} {
+	}{{"exponent", "0.3 to 1", f.exponent}, {"cold-ratio", "1.5 to 20", f.coldRatio}} {
 		if x.value == 0 && cmd.Flags().Changed(x.flag) {
 			return fmt.Errorf("--%s: found 0, expected %s", x.flag, x.expected)
 		}
 	}
-	if err := unitSlips([]unitBound{{"lead-ohm", f.leadOhm, 0, mostOhms, "ohms", "mΩ", 1e-3}}); err != nil {
-		return err
-	}
-	for _, x := range []struct {
-		flag  string
-		value float64
-	}{{"supply-tol", f.supplyTol}, {"part-tol", f.partTol}} {
-		if x.value > 0 && x.value < leastTolPercent {
-			return errors.New(shareSlip(x.flag, x.value))
+	for _, b := range []percentBound{
+		{"headroom", f.headroom, 2, 100, false},
+		{"supply-tol", f.supplyTol, leastTolPercent, 50, true},
+		{"part-tol", f.partTol, leastTolPercent, 50, true},
+	} {
+		if err := b.slip(); err != nil {
+			return err
 		}
 	}
-	return nil
+	return unitSlips([]unitBound{{"lead-ohm", f.leadOhm, 0, mostOhms, "ohms", "mΩ", 1e-3}})
 }
 
 // load is the heaters that the flags list.

@@ -31,7 +31,7 @@ func (f *dropperFlags) runSheet(cmd *cobra.Command, path string) error {
 			return usageError{fmt.Errorf("--%s and a bench sheet don't go together: the sheet sets it; leave one out", flag)}
 		}
 	}
-	if err := f.checkShares(cmd); err != nil {
+	if err := f.checkBeside(cmd); err != nil {
 		return usageError{err}
 	}
 	r, err := f.evaluate(cmd, path)

@@ -82,16 +82,14 @@ func (f *measureFlags) setup() (analysis.Setup, error) {
 	if err != nil {
 		return none, usageError{err}
 	}
-	for _, n := range []struct {
-		name        string
-		value, most float64
-	}{{"rated-v", f.ratedV, 200}, {"load-a", f.loadA, 100}, {"gain-percent", f.gain, 100}} { // as in a sheet
-		if !(n.value >= 0 && n.value <= n.most) {
-			return none, usageError{fmt.Errorf("--%s: found %g, expected 0 to %g", n.name, n.value, n.most)}
-		}
+	if err := unitSlips([]unitBound{
+		{"rated-v", f.ratedV, 0, mostVolts, "volts", "mV", 1e-3},
+		{"load-a", f.loadA, 0, mostAmps, "amps", "mA", 1e-3},
+	}); err != nil {
+		return none, usageError{err}
 	}
-	if f.gain > 0 && f.gain < leastTolPercent {
-		return none, usageError{errors.New(shareSlip("gain-percent", f.gain))}
+	if err := (percentBound{"gain-percent", f.gain, leastTolPercent, 100, true}).slip(); err != nil {
+		return none, usageError{err}
 	}
 	return analysis.Setup{
 		MainsHz: f.mainsHz, LowPass: shape, GainFraction: f.gain / 100,

@@ -47,10 +47,39 @@ func unitSlips(bounds []unitBound) error {
 
 // Bounds that several flags share, as a sheet has them.
 const (
-	mostAmps = 100.0
-	mostOhms = 20.0 // of a supply, its leads, a capacitor's ESR or a coil's DCR
-	mostLead = 20.0 // metres from a supply to its filter
+	mostVolts = 200.0 // of a supply
+	mostAmps  = 100.0
+	mostOhms  = 20.0 // of a supply, its leads, a capacitor's ESR or a coil's DCR
+	mostLead  = 20.0 // metres from a supply to its filter
 )
+
+// leastTolPercent is the least tolerance that is meant in percent: less is a share of one.
+const leastTolPercent = 0.1
+
+// percentBound is what a flag in percent is believed to mean, in the words of a sheet's.
+type percentBound struct {
+	flag        string
+	value       float64
+	least, most float64
+	zero        bool // 0 may be meant too
+}
+
+// slip tells a percentage that is out of its bounds, or was given as a share of one; nil
+// where it may be meant as it is.
+func (b percentBound) slip() error {
+	expected := ""
+	switch {
+	case b.zero && b.value == 0, b.value >= b.least && b.value <= b.most:
+		return nil
+	case b.value > b.most:
+		expected = fmt.Sprintf("%g at most", b.most)
+	case b.value > 0:
+		expected = fmt.Sprintf("%g or more; for a share of %g write %.6g", b.least, b.value, 100*b.value)
+	default: // 0, below it, or no number
+		expected = fmt.Sprintf("%g or more", b.least)
+	}
+	return fmt.Errorf("--%s: found %g, expected percent, %s", b.flag, b.value, expected)
+}
 
 var (
 	commaNumber = regexp.MustCompile(`^\s*([-+]?[0-9]+),([0-9]+)\s*$`)
