@@ -30,7 +30,7 @@ func TestBehindAgreesWithTheWholeMeasurement(t *testing.T) {
 			NoiseVPerRtHz: 0.2e-6, CornerHz: 100, RateHz: 62.5e6, Samples: testrun.Short(1<<18, 1<<16), ADCBits: 12,
 		}
 		fast, _ := s.Trace("fast")
-		s.RateHz, s.Samples, s.Seed = 1e6, 1<<18, seed+1
+		s.RateHz, s.Samples, s.Seed = 1e6, testrun.Short(1<<18, 1<<17), seed+1
 		slow, _ := s.Trace("slow")
 		in := Input{Unit: target.Unit{HeaterA: 0.6}, Target: goal}
 		for _, tr := range []*capture.Trace{fast, slow} {
