@@ -84,6 +84,11 @@ func TestErrorLines(t *testing.T) {
 		{"a channel taken out, its name left", "Time (s),CH1 (V),CH2 (V)\n" + plain, Options{}, 1, 3, "3 names|2 cells|lost column"},
 		{"the times taken out, their name left", "Time (s),CH1 (V),CH2 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.4f,%.1f", wave(i), 1000*wave(i)) }), Options{RateHz: 1e6, Channel: "1"}, 1, 3, "3 names|2 cells|lost column"},
 		{"the times of a lone channel in millivolts taken out, their name left", "Time (s),CH1 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f", 1000*(wave(i)-5)) }), Options{RateHz: 1e6}, 1, 2, "in mV|--volt-unit"},
+		{"times multiplied", "Time*1000 (s),CH1 (V)\n" + plain, Options{}, 1, 1, "multiple of a unit|--time-unit"},
+		{"times with a factor", "Time (s) x 1e-3,CH1 (V)\n" + plain, Options{}, 1, 1, "multiple of a unit|--time-unit"},
+		{"volts with a factor behind", "Time (s),CH1 (V*1e-3)\n" + plain, Options{}, 1, 2, "multiple of a unit|--scale"},
+		{"volts with a factor of ten in figures", "Time (s),CH1 (10\u207b\u00b3 V)\n" + plain, Options{}, 1, 2, "multiple of a unit|--scale"},
+		{"volts per ampere", "Time (s),CH1 (V/A)\n" + plain, Options{}, 1, 2, "V/A|volts"},
 		{"bad option", plain, Options{Delimiter: "#"}, 0, 0, "delimiter"},
 	} {
 		tr, err := Read(context.Background(), strings.NewReader(c.text), "bench/x.csv", c.opt)

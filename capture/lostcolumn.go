@@ -3,6 +3,7 @@ package capture
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -87,13 +88,11 @@ func (im *importer) refuseLostUnit(h *textHead, hd *header) error {
 			continue
 		}
 		for _, d := range []byte{',', ';', '\t'} {
-			for j, c := range splitCells(line, d, nil) {
-				if len(c.text) == 0 {
-					continue
-				}
-				if readCell(c.text, '.').kind != cellWords || bytes.ContainsAny(c.text, "=:") {
-					break // a setting
-				}
+			cells := splitCells(line, d, nil)
+			if len(cells) < 2 || slices.ContainsFunc(cells, func(c cell) bool { return readCell(c.text, '.').kind != cellWords || bytes.ContainsAny(c.text, "=:") }) {
+				continue // cut otherwise, or a setting
+			}
+			for j, c := range cells {
 				name, text, ok := splitNameUnit(cellText(c.text))
 				if u, _ := parseUnit(text); ok && u.kind == unitVolt && u.factor != 1 && (channelLike(name) || voltName.MatchString(name)) {
 					return &ParseError{Path: im.src.name, Line: h.lines[i].number, Column: j + 1, Found: fmt.Sprintf("%q, a name in %s for none of the columns below", short(cellText(c.text)), text), Expected: "a name for each column", Fix: "give --volt-unit, or correct the names"}

@@ -235,23 +235,53 @@ func splitNameUnit(s string) (name, unitText string, ok bool) {
 // withinUnits are the units that a word within a name can only be: "vout_mV_filtered",
 // "ms_elapsed". Letter case counts.
 var withinUnits = map[string]bool{
-	"mV": true, "uV": true, "µV": true, "μV": true, "kV": true, "mA": true, "uA": true, "µA": true, "μA": true, "nA": true,
+	"mA": true, "uA": true, "µA": true, "μA": true, "nA": true,
 	"ms": true, "us": true, "µs": true, "μs": true, "ns": true, "msec": true, "usec": true, "nsec": true,
 }
 
-// unitWithin finds the one unit that stands as a word of its own in a name.
+// nameBreaks part the words of a name, and unitBreaks those in brackets and quotes too.
+const nameBreaks, unitBreaks = " _-.,", " _-.,;:()[]{}<>|\"'=*"
+
+// unitWithin finds the one unit that stands as a word of its own in a name, or at its end
+// without a break.
 func unitWithin(s string) string {
 	found := ""
-	for _, w := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '_' || r == '-' || r == '.' || r == ',' }) {
-		if withinUnits[w] {
-			if found != "" && found != w {
-				return ""
-			}
-			found = w
+	take := func(w string) bool {
+		other := found != "" && found != w
+		found = w
+		return !other
+	}
+	for _, w := range strings.FieldsFunc(s, func(r rune) bool { return strings.ContainsRune(nameBreaks, r) }) {
+		if withinUnits[w] && !take(w) {
+			return ""
+		}
+	}
+	timed := strings.Contains(strings.ToLower(s), "time")
+	ahead := "" // a number ahead of volts is a range: "500 mV"
+	for _, w := range strings.FieldsFunc(s, func(r rune) bool { return strings.ContainsRune(unitBreaks, r) }) {
+		if (partOfVolts(w) || withinUnits[w] && timed) && !allDigits(ahead) && !take(w) {
+			return ""
+		}
+		ahead = w
+	}
+	if m := unitAtEnd.FindStringSubmatch(s); found == "" && m != nil {
+		if found = strings.ToLower(m[1] + m[2] + m[3]); m[1] == "kV" {
+			found = "kV"
 		}
 	}
 	return found
 }
+
+// partOfVolts reports whether a word is a unit of thousandths, millionths or thousands of a
+// volt: "mV", "mv", "millivolts".
+func partOfVolts(w string) bool {
+	u, ok := parseUnit(w)
+	return ok && u.kind == unitVolt && u.factor != 1
+}
+
+// unitAtEnd is such a unit, or one of time behind a word for it, without a break ahead of it:
+// "CH1mV", "voltageMv", "timeMs".
+var unitAtEnd = newPattern(`(?:[a-z0-9)](mV|Mv|MV|[uµμ]V|Uv|kV|(?:[Mm]illi|[Mm]icro)[Vv]olts?)|[0-9](mv|uv)|(?:[Tt]ime|[Ss]tamp|[Ee]lapsed)(Ms|ms|[Uu]s|µs|Ns|ns|(?:[Mm]illi|[Mm]icro|[Nn]ano)[Ss]ec(?:ond)?s?))$`)
 
 // unitInBrackets is splitNameUnit for units in brackets.
 func unitInBrackets(s string) (name, unitText string, ok bool) {

@@ -36,6 +36,7 @@ type unit struct {
 var siPrefix = map[string]float64{
 	"": 1, "f": 1e-15, "p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9,
 	"femto": 1e-15, "pico": 1e-12, "nano": 1e-9, "micro": 1e-6, "mikro": 1e-6, "milli": 1e-3, "kilo": 1e3, "mega": 1e6, "giga": 1e9,
+	"毫": 1e-3, "微": 1e-6, "纳": 1e-9, "奈": 1e-9, "ミリ": 1e-3, "マイクロ": 1e-6, "ナノ": 1e-9,
 }
 
 // baseUnits are tried longest suffix first, so that "samples/s" wins over "s".
@@ -47,8 +48,8 @@ var baseUnits = []struct {
 	{"Samples/s", unitHertz}, {"pts/s", unitHertz}, {"Sa/s", unitHertz}, {"sa/s", unitHertz}, {"SA/s", unitHertz}, {"S/s", unitHertz}, {"Sps", unitHertz}, {"SPS", unitHertz}, {"sps", unitHertz}, {"Hz", unitHertz}, {"hz", unitHertz}, {"HZ", unitHertz},
 	{"hertz", unitHertz}, {"Hertz", unitHertz}, {"1/s", unitHertz},
 	{"seconds", unitSecond}, {"second", unitSecond}, {"sekunden", unitSecond}, {"sekunde", unitSecond}, {"Sekunden", unitSecond}, {"secondes", unitSecond}, {"secondi", unitSecond}, {"segundos", unitSecond},
-	{"secs", unitSecond}, {"sec", unitSecond}, {"sek", unitSecond}, {"Sek", unitSecond}, {"s", unitSecond},
-	{"VDC", unitVolt}, {"Vdc", unitVolt}, {"V DC", unitVolt}, {"volts", unitVolt}, {"volt", unitVolt}, {"V", unitVolt}, {"v", unitVolt},
+	{"secs", unitSecond}, {"sec", unitSecond}, {"sek", unitSecond}, {"Sek", unitSecond}, {"Sec", unitSecond}, {"秒", unitSecond}, {"s", unitSecond},
+	{"VDC", unitVolt}, {"Vdc", unitVolt}, {"V DC", unitVolt}, {"volts", unitVolt}, {"volt", unitVolt}, {"V", unitVolt}, {"v", unitVolt}, {"伏特", unitVolt}, {"伏", unitVolt}, {"ボルト", unitVolt},
 	{"amperes", unitAmpere}, {"ampere", unitAmpere}, {"amps", unitAmpere}, {"amp", unitAmpere}, {"A", unitAmpere},
 }
 
@@ -97,8 +98,12 @@ func cleanUnit(s string) string {
 // cyrillicUnit brings units written in Cyrillic to SI's letters, longest first.
 var cyrillicUnit = strings.NewReplacer("вольт", "volt", "Вольт", "volt", "секунды", "seconds", "сек", "s", "мк", "u", "Гц", "Hz", "м", "m", "н", "n", "к", "k", "М", "M", "Г", "G", "с", "s", "В", "V", "А", "A")
 
-// misreadUnit is what units of Windows-1251 look like when taken for Latin-1.
-var misreadUnit = map[string]string{"ñ": "s", "ìñ": "ms", "ìêñ": "us", "íñ": "ns", "Â": "V", "ìÂ": "mV", "ìêÂ": "uV", "êÂ": "kV", "À": "A", "ìÀ": "mA"}
+// misreadUnit is what units of Windows-1251 look like when taken for Latin-1, and those with a
+// micro sign of UTF-8, of the IBM PC's code pages, GBK, EUC-KR and Shift-JIS.
+var misreadUnit = map[string]string{
+	"Âus": "us", "ÂuV": "uV", "Î¼s": "us", "Î¼V": "uV", "æs": "us", "æV": "uV", "¦Ìs": "us", "¦ÌV": "uV", "¥ìs": "us", "¥ìV": "uV", "\u0083Ês": "us", "\u0083ÊV": "uV",
+	"ñ": "s", "ìñ": "ms", "ìêñ": "us", "íñ": "ns", "Â": "V", "ìÂ": "mV", "ìêÂ": "uV", "êÂ": "kV", "À": "A", "ìÀ": "mA",
+}
 
 // latinUnit gives a unit in SI's letters.
 func latinUnit(s string) string {
@@ -199,7 +204,7 @@ func unitPer(over, per string) (unit, bool) {
 		return u, true
 	case u.kind == unitVolt || u.kind == unitAmpere:
 		p, ok := parseUnit(per)
-		return unit{kind: unitOther, factor: 1}, ok && p.kind == unitSecond // a slope
+		return unit{kind: unitOther, factor: 1}, ok && (p.kind == unitSecond || u.kind == unitVolt && p.kind == unitAmpere) // a slope, or a probe's ratio
 	}
 	return u, false
 }

@@ -174,18 +174,24 @@ var (
 // the options state the unit or the rate, they are believed.
 func (f *schemaFinder) refuseTimes(opt Options) error {
 	j := f.s.time
-	if j < 0 || f.s.timeFactor != 0 || f.s.timeKind != unitSecond || opt.TimeUnit != "" || opt.RateHz > 0 || f.cols[j].clock || len(f.pre.values[metaTimeUnit]) > 0 {
+	if j < 0 || f.s.timeKind != unitSecond || opt.TimeUnit != "" || opt.RateHz > 0 || f.cols[j].clock {
 		return nil
 	}
 	m := inBrackets.FindStringSubmatch(strings.TrimSpace(f.hd.names[j]))
-	if m == nil || ofTimes.MatchString(m[1]) {
-		return nil
+	if f.s.timeFactor != 0 || len(f.pre.values[metaTimeUnit]) > 0 || m == nil || ofTimes.MatchString(m[1]) {
+		if !timesMultiple.MatchString(f.hd.names[j]) {
+			return nil
+		}
+		return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Column: j + 1, Found: fmt.Sprintf("%q, which states a multiple of a unit", f.hd.names[j]), Expected: "a unit of time such as s, ms or us", Fix: "give --time-unit, or --rate"}
 	}
 	return &ParseError{Path: f.name, Line: f.hd.firstLine(f.t), Column: j + 1, Found: fmt.Sprintf("times in %q", m[1]), Expected: "a unit of time such as s, ms or us", Fix: "give --time-unit, or --rate"}
 }
 
 // multiple is a unit with a factor in a column's name: "(x10 V)", "(10 mV)".
-var multiple = newPattern(`[(\[] ?(?:[x×*] ?[0-9.,]+ ?[mµμu]?V|[0-9.,]+ ?(?:[x×*] ?[mµμu]?V|[mµμu]V)|[mµμu]?V ?[x×*/] ?[0-9.,]+|[0-9.,]*(?:[eE]|[x×*]? ?10 ?\^) ?[-+]?[0-9]+ ?V?) ?[)\]]`)
+var multiple = newPattern(`[(\[] ?(?:[x×*] ?[0-9.,]+ ?[mµμu]?V|[0-9.,]+ ?(?:[x×*] ?[mµμu]?V|[mµμu]V)|[mµμu]?V ?[x×*/·] ?[0-9.,]+(?:[eE][-+]?[0-9]+)?|[0-9.,]*(?:[eE]|[x×*]? ?10 ?\^) ?[-+]?[0-9]+ ?V?|10 ?[-−⁻] ?[0-9³⁶]+ ?V) ?[)\]]`)
+
+// timesMultiple is a factor in the name of a column of times: "Time x 1e-6 (s)", "Time*1000".
+var timesMultiple = newPattern(`[^ ] ?(?:[×*·/] ?[0-9.]+|x ?(?:[0-9.]*[eE]|10)[-+0-9^]*)|10 ?\^|[0-9][eE][-+]?[0-9]`)
 
 // refuseMultiples refuses a column whose name states a multiple of a unit, which
 // may be that of its numbers or the volts per division, unless it is given.
