@@ -7,15 +7,15 @@
 //     hold what the caller knows better than the file (options.go).
 //  2. Of a text (text.go), encoding.go tells the characters, findtable.go and layout.go find the
 //     table of numbers by its cells (cells.go, number.go), foreign.go and turns.go refuse two
-//     tables in one.
+//     tables in one, lostcolumn.go names that stand over other columns.
 //  3. header.go and names.go take the names above the columns; preamble.go, metakeys.go
 //     and metavalue.go the settings that the file states (quantity.go reads units).
 //  4. schema.go, voltcolumns.go and channels.go say what each column means.
 //  5. table.go streams the rows through parallel workers (chunk.go, rows.go, shape.go,
 //     shaped.go), which gather the times into runs on one line (timeblock.go), into one
 //     record (pages_linux.go).
-//  6. timebase.go, timeunit.go, slope.go and rate.go settle step and start; bridge.go
-//     fills short gaps, uneven.go resamples what is not evenly spaced.
+//  6. timebase.go, timeunit.go, slope.go and rate.go settle step and start; repeats.go
+//     leaves out rows that stand twice, bridge.go fills short gaps, uneven.go resamples what is not evenly spaced.
 //  7. scale.go, divisions.go and instrument.go turn the numbers into volts at the
 //     supply and take coupling, bandwidth and probe factor.
 //  8. acquisition.go, upsampled.go, levels.go (with extent.go),

@@ -84,6 +84,7 @@ func TestErrorLines(t *testing.T) {
 		{"a channel taken out, its name left", "Time (s),CH1 (V),CH2 (V)\n" + plain, Options{}, 1, 3, "3 names|2 cells|lost column"},
 		{"the times taken out, their name left", "Time (s),CH1 (V),CH2 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.4f,%.1f", wave(i), 1000*wave(i)) }), Options{RateHz: 1e6, Channel: "1"}, 1, 3, "3 names|2 cells|lost column"},
 		{"the times of a lone channel in millivolts taken out, their name left", "Time (s),CH1 (mV)\n" + rowsOf(100, func(i int) string { return fmt.Sprintf("%.1f", 1000*(wave(i)-5)) }), Options{RateHz: 1e6}, 1, 2, "in mV|--volt-unit"},
+		{"the segment of another unit", "Time (s),CH1 (V)\n" + plain + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.0f", i, 1000*wave(i)) }), Options{Segment: 2}, 102, 0, "another unit|a file of its own"},
 		{"times multiplied", "Time*1000 (s),CH1 (V)\n" + plain, Options{}, 1, 1, "multiple of a unit|--time-unit"},
 		{"times with a factor", "Time (s) x 1e-3,CH1 (V)\n" + plain, Options{}, 1, 1, "multiple of a unit|--time-unit"},
 		{"volts with a factor behind", "Time (s),CH1 (V*1e-3)\n" + plain, Options{}, 1, 2, "multiple of a unit|--scale"},

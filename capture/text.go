@@ -170,6 +170,7 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	if err := im.checkMark(scale); err != nil {
 		return nil, err
 	}
+	im.dropStandingTimes()
 	if err := im.timeUnit(); err != nil {
 		return nil, err
 	}
@@ -211,6 +212,7 @@ func (im *importer) finish(rows *rowsRead, scale *voltScale) error {
 	if im.fractionsOfFullScale(scale) {
 		reach = extentOf(t.Volts)
 	}
+	t.saySortedVolts()
 	if err := im.checkTimes(); err != nil {
 		return err
 	}

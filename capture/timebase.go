@@ -185,7 +185,7 @@ func (o *rowsRead) choose(name string, p *rowSpec, opt Options, t *Trace) (*reco
 	if p.clock {
 		o.overMidnight()
 	}
-	pieces := o.dropLead(name, o.joinOverText(p), p, t)
+	pieces := o.dropLead(name, o.dropRepeats(o.joinOverText(p), p, t), p, t)
 	use := pieces[0]
 	switch {
 	case len(pieces) > 1 && segmented(pieces, p):

@@ -43,6 +43,29 @@ func (im *importer) timeUnit() error {
 	return nil
 }
 
+// dropStandingTimes leaves out a column of times that stand still, as of a clock that shows
+// seconds, where the file states the rate or it is given.
+func (im *importer) dropStandingTimes() {
+	sc := im.sc
+	if sc.time < 0 || sc.timeKind != unitSecond {
+		return
+	}
+	x := im.cols[sc.time].x
+	for _, v := range x {
+		if v != x[0] {
+			return
+		}
+	}
+	if len(x) < max(minSamples, min(schemaRows, im.tab.rows)) {
+		return // other rows hold a time and no volts
+	}
+	if _, m, stated := im.statedStep(); im.opt.RateHz == 0 && (!stated || m.either) {
+		return
+	}
+	sc.time = -1
+	im.t.caution(CautionTimeRounded, fmt.Sprintf("the times stand still over the first %d rows and are not used: rows that are missing don't show", len(x)), "export the times with more digits")
+}
+
 // unitOfTimes finds the unit of the time column: given, that sample numbers
 // need none, stated, or guessed.
 func (im *importer) unitOfTimes() {

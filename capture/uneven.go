@@ -97,15 +97,23 @@ func restarted(name string, line int, x, v []float64, opt Options, t *Trace) (_,
 		return x, v, nil
 	}
 	var pieces []timeBlock
+	var paces []float64
 	for k, from := range starts {
 		to := len(x)
 		if k+1 < len(starts) {
 			to = starts[k+1]
 		}
-		if to-from < minSamples || from > 0 && x[from-1]-x[from] < minSamples*upperMedian(stepsOf(x[from:to])) {
+		if to-from < minSamples {
+			return x, v, nil
+		}
+		paces = append(paces, upperMedian(stepsOf(x[from:to])))
+		if k > 0 && x[from-1]-x[from] < minSamples*min(paces[k-1], paces[k]) {
 			return x, v, nil
 		}
 		pieces = append(pieces, timeBlock{row0: from, n: to - from, line: line + from})
+	}
+	if k := opt.Segment - 1; k > 0 && k < len(paces) && unitSlip(paces[k]/paces[0]) && opt.TimeUnit == "" && opt.RateHz == 0 {
+		return x, v, &ParseError{Path: name, Line: pieces[k].line, Found: fmt.Sprintf("times %.4g apart in segment %d, %.4g in the first: they may be in another unit, and the volts, too", paces[k], k+1, paces[0]), Expected: "one unit of time", Fix: "save each capture in a file of its own"}
 	}
 	use, err := chooseSegment(name, v, pieces, opt.Segment, t)
 	return x[use.row0 : use.row0+use.n], v[use.row0 : use.row0+use.n], err
