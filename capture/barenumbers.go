@@ -41,3 +41,49 @@ func (im *importer) refuseBareNumbers(v []float64) error {
 	}
 	return nil
 }
+
+// How far beyond the samples, in their peak-to-peak, a result below them lies, and how near
+// it is to what it states, as printed.
+const (
+	resultBeyond = 1
+	resultWithin = 5e-3
+)
+
+// refuseBareResults refuses a single column whose last values are results without a name, as
+// a spreadsheet's formulas below the samples leave them: their peak-to-peak, deviation or
+// count. As volts they would be the record's peaks. Means and extremes lie among the samples
+// and are told by the results beside them.
+func (im *importer) refuseBareResults(v []float64) error {
+	if im.sc.time >= 0 || len(im.tab.numeric) > 1 || len(v) < mostBare+minSamples {
+		return nil
+	}
+	reach := extentOf(v[:len(v)-mostBare])
+	pp := reach.hi - reach.lo
+	first := len(v)
+	for i := len(v) - mostBare; i < len(v) && first == len(v); i++ {
+		if v[i] > reach.hi+resultBeyond*pp || v[i] < reach.lo-resultBeyond*pp {
+			first = i
+		}
+	}
+	if first == len(v) || pp == 0 {
+		return nil
+	}
+	x := v[:first]
+	reach = extentOf(x)
+	mean, power := 0.0, 0.0
+	for _, y := range x {
+		mean += y / float64(len(x))
+	}
+	for _, y := range x {
+		power += (y - mean) * (y - mean) / float64(len(x))
+	}
+	for _, r := range []struct {
+		value float64
+		what  string
+	}{{reach.hi - reach.lo, "the peak-to-peak"}, {math.Sqrt(power), "the standard deviation"}, {float64(len(x)), "the number"}} {
+		if math.Abs(v[first]/r.value-1) < resultWithin {
+			return &ParseError{Path: im.src.name, Found: fmt.Sprintf("%g in row %d, %s of those above: a result below the samples", v[first], first+1, r.what), Expected: "samples only", Fix: "delete the lines below the last sample"}
+		}
+	}
+	return nil
+}

@@ -68,6 +68,13 @@ var exportCases = []layoutCase{
 	{name: "a name with a probe's factor", text: "Time (us),CH1 x10 (mV)\n" + rowsMS(","), rate: 1e6, channels: "CH1 x10", cautions: CautionProbeFactor},
 	{name: "a name with a factor of one", text: "Time (us),CH1 1x (mV)\n" + rowsMS(","), rate: 1e6, channels: "CH1 1x"},
 	{name: "a circuit's node of a part x10", text: "time,V(x10)\n" + rowsOf(200, tv(1e-6)), rate: 1e6, channels: "V(x10)"},
+	{name: "a spike in the last row of a single column", text: "Sample rate,1 MS/s\nCH1 (V)\n" + rowsOf(199, inVolts) + "7.3\n", rate: 1e6, channels: "CH1", v: func(i int) float64 {
+		if i == 199 {
+			return 7.3
+		}
+		return wave(i)
+	}},
+	{name: "two rows of names with other units, units given", text: "Time (ms),CH1 (mV)\nTime (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), opt: Options{TimeUnit: "s", VoltUnit: "V"}, rate: 1e6, channels: "CH1", cautions: CautionProbeFactor + " " + CautionTimeUnit},
 	{name: "a row that stands twice at a seam", text: "time,volts\n" + rowsOf(120, tv(1e-6)) + rowsOf(81, func(i int) string { return tv(1e-6)(i + 119) }), rate: 1e6, cautions: CautionSkipped},
 	{name: "rows that stand twice at two seams", text: "time,volts\n" + rowsOf(80, tv(1e-6)) + rowsOf(80, func(i int) string { return tv(1e-6)(i + 60) }) + rowsOf(90, func(i int) string { return tv(1e-6)(i + 110) }), rate: 1e6, cautions: CautionSkipped},
 	{name: "a seam in a record whose times fall", text: "time,volts\n" + rowsOf(120, func(i int) string { return tv(1e-6)(199 - i) }) + rowsOf(90, func(i int) string { return tv(1e-6)(89 - i) }), rate: 1e6, cautions: CautionSkipped},

@@ -208,15 +208,21 @@ func (h *textHead) candidates(lines []int, opt Options) []candidate {
 
 // noTable says that the file holds no table of numbers.
 func noTable(name string, h *textHead) error {
-	line, found := 1, "text without a table of numbers"
+	line, found, fix := 1, "text without a table of numbers", "export the capture as CSV with a time and a voltage column"
 	for i := range h.lines {
 		if l := bytes.TrimSpace(h.line(i)); len(l) > 0 {
 			line, found = h.lines[i].number, fmt.Sprintf("text without a table of numbers, beginning with %q", short(cellText(l)))
+			if wholeInQuotes.Match(h.line(len(h.lines) / 2)) {
+				fix = "take the quotes off the lines, which a spreadsheet has put into one cell each"
+			}
 			break
 		}
 	}
-	return &ParseError{Path: name, Line: line, Column: 1, Found: found, Expected: "rows of numbers such as 0.001,0.52", Fix: "export the capture as CSV with a time and a voltage column"}
+	return &ParseError{Path: name, Line: line, Column: 1, Found: found, Expected: "rows of numbers such as 0.001,0.52", Fix: fix}
 }
+
+// wholeInQuotes is a line of several numbers in quotes as one cell.
+var wholeInQuotes = newPattern(`^ *"[-+0-9.eE]+[,;\t][-+0-9.,;eE\t ]*"[,;\t ]*$`)
 
 // short cuts a text for a message.
 func short(s string) string {

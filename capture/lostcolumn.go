@@ -73,6 +73,35 @@ func namesChannels(cells []cell) bool {
 	return len(cells) > 0
 }
 
+// refuseTwoUnits refuses columns for which two rows above state different units, unless they
+// are given: one of them is of another table, or was left there when the names were changed.
+func (t *table) refuseTwoUnits(name string, h *textHead, hd *header, opt Options) error {
+	given := func(k unitKind) bool {
+		return k == unitSecond && (opt.TimeUnit != "" || opt.RateHz > 0) || k == unitVolt && (opt.VoltUnit != "" || opt.Scale != 0)
+	}
+	stated := make([]string, t.cells)
+	for _, r := range hd.rows {
+		if r.kind == groupAbove && (len(r.cells) != t.cells || slices.ContainsFunc(r.cells, func(c cell) bool { return len(c.text) == 0 })) {
+			continue // one name for several columns
+		}
+		for j, c := range r.cells[:min(len(r.cells), t.cells)] {
+			text := unnumbered(r.cells, j)
+			if r.kind != unitsAbove {
+				_, text, _ = splitNameUnit(cellText(c.text))
+			}
+			u, ok := parseUnit(text)
+			if !ok || u.kind != unitSecond && u.kind != unitVolt || given(u.kind) {
+				continue
+			}
+			if before, _ := parseUnit(stated[j]); stated[j] != "" && before != u {
+				return &ParseError{Path: name, Line: h.lines[r.line].number, Column: j + 1, Found: fmt.Sprintf("%q under another row that states %q", text, stated[j]), Expected: "one unit for each column", Fix: "take the wrong one out, or give --time-unit and --volt-unit"}
+			}
+			stated[j] = text
+		}
+	}
+	return nil
+}
+
 // nearRows is how many lines above the table may be names that were not taken for any.
 const nearRows = 4
 

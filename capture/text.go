@@ -133,6 +133,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	if err := tab.refuseLostColumn(s.name, h, hd, opt); err != nil {
 		return nil, err
 	}
+	if err := tab.refuseTwoUnits(s.name, h, hd, opt); err != nil {
+		return nil, err
+	}
 	if err := tab.refuseCommonFactor(s.name, h, opt); err != nil {
 		return nil, err
 	}
@@ -189,6 +192,9 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	}
 	t.Volts = rec.volts
 	if err := im.refuseBareNumbers(rec.volts); err != nil {
+		return nil, err
+	}
+	if err := im.refuseBareResults(rec.volts); err != nil {
 		return nil, err
 	}
 	if err := im.rate(rec); err != nil {
