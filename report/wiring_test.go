@@ -58,7 +58,7 @@ func TestWiringSketch(t *testing.T) {
 		not    []string
 	}{
 		{"2x12AU7,1x6N2P", 7, 2, []string{"+", "−", "0.75 Ω", " W", "pins 4+5 and 9", "pins 4 and 5", "one earth point only"}, []string{"fuse"}},
-		{"12AU7", 6.3, 2, []string{"fuse", "T 1.25 A"}, []string{"Ω"}},
+		{"12AU7", 6.3, 2, []string{"fuse", "T 0.8 A"}, []string{"Ω"}},
 		{"2x12AU7,1x6N2P", 12, 10, []string{"16 Ω + 3 Ω", "10 Ω + 6.8 Ω"}, nil},
 		{"E182CC", 7, 2, []string{"pins 4+5 and 8"}, []string{"and 9"}},
 		{"2x12AX7@series,2x6N2P@string", 15, 5, []string{"pins 4 and 5, 9 open", "2 x 6N2P in series"}, nil},

@@ -32,6 +32,7 @@ type sizing struct {
 	nominalA float64
 	availV   float64 // ahead of the dropper at nominalA
 	dropV    float64 // volts to drop
+	starts   *starts // of its heaters, ahead of fuses
 }
 
 // newSizing finds the nominal currents and what there is to drop.
@@ -190,7 +191,9 @@ func (z sizing) rewire() (sizing, int) {
 	if longest < 2 {
 		return z, longest
 	}
-	return newSizing(z.load, out, z.supply, z.opt), longest
+	y := newSizing(z.load, out, z.supply, z.opt)
+	y.starts = z.starts
+	return y, longest
 }
 
 // restName names what a rewiring leaves over.
@@ -541,10 +544,22 @@ func (z sizing) faults(p *Part) {
 		if most := fuseOpens * f.RatingA; most > 0 {
 			c.heldW = math.Min(c.FaultW, most*most*c.Ohm*(1+z.opt.partTol())*l.heatShare[k])
 		}
-		if c.FitW = c.BuyW; c.BuyW > 0 && !f.Sure {
-			c.FitW = math.Max(c.BuyW, faultWatts(c.heldW, z.opt.airC()))
-		}
+		c.FitW = z.fit(*c, f, 1, c.BuyW)
 	}
+}
+
+// fit is the rating to fit of one of the choice's resistors, which takes the share of its
+// hottest one's heat and buy by its own: more where that must stand what no fuse ends, or
+// a short until the fuse opens.
+func (z sizing) fit(c Choice, f Fuse, share, buy float64) float64 {
+	if buy == 0 {
+		return 0
+	}
+	fit := buy
+	if !f.Sure {
+		fit = math.Max(fit, faultWatts(share*c.heldW, z.opt.airC()))
+	}
+	return math.Max(fit, faultWatts(share*f.overloadW(c.FaultW), z.opt.airC()))
 }
 
 // faultWarning says what protects a resistor that a shorted heater overloads.
@@ -565,32 +580,37 @@ func (z sizing) faultWarning(p Part, k int) string {
 		if f.RatingA > 0 {
 			fuse = fmt.Sprintf("; the fuse opens only where the supply gives %s or more, and up to %s stays on under that: ", amps(fuseOpens*f.RatingA), watts(c.heldW))
 		}
-		return s + fuse + stands + "; or clamp a thermal cut-out to the resistor (common practice, no source)"
+		return s + fuse + stands + z.fusedApart(p) + "; or clamp a thermal cut-out to the resistor (common practice, no source)"
 	}
 	s += " until the fuse opens, within " + f.opensWithin()
 	if z.supply.limit(leastLimit) == 0 {
 		s += fmt.Sprintf(" where the supply gives %s or more (its rating is not given)", amps(fuseOpens*f.RatingA))
 	}
-	if c.FaultW > mostOverload*c.BuyW {
-		s += fmt.Sprintf("; that is over %d times its rating, so it may burn out first: mount it clear of anything that can catch fire", mostOverload)
+	switch needs := f.overloadW(c.FaultW) / derated(z.opt.airC()); {
+	case needs > c.FitW:
+		s += ", which is more than it stands so long, so it may burn out first: mount it clear of anything that can catch fire"
 		if survives > 0 {
 			s += fmt.Sprintf(", or fit the %s rating, which survives it", watts(survives))
 		}
+	case c.FitW > c.BuyW:
+		s += fmt.Sprintf(": fit the %s rating, which stands it that long", watts(c.FitW))
 	}
 	return s
 }
 
 // opensWithin words the time in which the fuse opens on the least short of its branch;
 // the longest where that is not known.
-func (f Fuse) opensWithin() string {
-	times := f.ShortA / f.RatingA
-	within := fuseTimes[0].within
-	for _, t := range fuseTimes {
-		if times >= t.times {
-			within = t.within
+func (f Fuse) opensWithin() string { return fuseTimes[f.step()].within }
+
+// step is the place in fuseTimes of the least short of the fuse's branch.
+func (f Fuse) step() int {
+	at := 0
+	for i, t := range fuseTimes {
+		if f.ShortA >= t.times*f.RatingA {
+			at = i
 		}
 	}
-	return within
+	return at
 }
 
 // spreads are the tolerance scenarios in which a part must stay cool.

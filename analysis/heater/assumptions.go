@@ -34,6 +34,9 @@ func (p *Plan) assumptions(ofSupply bool) []string {
 	if p.Supply.RatedA > 0 && p.Supply.LimitA == 0 {
 		add("a shorted heater: the supply limits its current at %g to %g times its rating; resistors are held against the most of it, fuses against the least (common practice, no source)", leastLimit, mostLimit)
 	}
+	if p.smallFuse() {
+		add("fuses and their holders taken as 0 Ω, which small ones are not: at its rated current 0.9 V across 0.5 A, 0.25 V across 0.8 A and 0.15 V across 1 A are allowed (IEC 60127-2, sheet 3, from memory): measure the warm heaters with the fuses in, and take a fuse's ohms off the resistor's")
+	}
 	add("surface: at the heat of the worst case, %d K above the air at full rating, in proportion below it, air at %g °C (a wirewound in free air, from memory)", fullLoadRiseK, o.airC())
 	usual := "1/5 to 1/7 is usual"
 	if slices.ContainsFunc(p.Load.Groups, func(g Group) bool { return g.Valve.Thoriated }) {
@@ -53,6 +56,15 @@ func (p *Plan) assumptions(ofSupply bool) []string {
 	}
 	return list
 }
+
+// smallFuse reports whether the recommendation has a fuse of so few amps that it takes a
+// part of the heaters' volts.
+func (p *Plan) smallFuse() bool {
+	return p.Best >= 0 && slices.ContainsFunc(p.best().Fuses, func(f Fuse) bool { return f.RatingA > 0 && f.RatingA <= smallFuseA })
+}
+
+// smallFuseA is the rating up to which a fuse's own drop matters at 6.3 V.
+const smallFuseA = 1.0
 
 // SharedAssumptions are the plan's assumptions that hold for any other supply at
 // the same load and with the same options: all but its output resistance.

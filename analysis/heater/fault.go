@@ -3,6 +3,7 @@ package heater
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Where a small supply limits its current, over its rating (common practice, no
@@ -86,6 +87,7 @@ type Fuse struct {
 	RatingA float64 `json:"rating_a"` // time-lag (T), 0: no value clears the short and carries the cold start
 	SteadyA float64 `json:"steady_a"` // the most it carries warm
 	ColdA   float64 `json:"cold_a"`   // the most at the first instant
+	SurgeA  float64 `json:"surge_a"`  // the least rating that carries the cold start while it lasts
 	ShortA  float64 `json:"short_a"`  // with a heater shorted, the least of the branch's over the supply's tolerance and limit; 0: only the supply's unknown limit
 	MostA   float64 `json:"most_a"`   // the same, at the most
 	Sure    bool    `json:"sure"`     // it opens at ShortA too; else only a supply that limits late opens it
@@ -105,20 +107,40 @@ const (
 )
 
 // fuseTimes are within what a time-lag fuse opens at so many times its rating
-// (IEC 60127-2, sheet 3, from memory).
+// (IEC 60127-2, sheet 3, from memory), and how many times its own rating a wirewound
+// resistor stands that long: 10 times for 5 s is usual in data sheets, and half of it for
+// twice as long the same heat, from memory; over two minutes, and how many times its
+// rated current a diode stands that long, common practice, no source.
 var fuseTimes = []struct {
-	times  float64
-	within string
-}{{fuseOpens, "two minutes"}, {2.75, "10 s"}, {4, "3 s"}, {10, "0.3 s"}}
+	times         float64
+	within        string
+	stands, diode float64
+}{{fuseOpens, "two minutes", 2, 1}, {2.75, "10 s", 5, 1}, {4, "3 s", 10, 2}, {10, "0.3 s", 10, 5}}
 
-// mostOverload is how many times its rating a wirewound resistor stands for some
-// seconds (common practice, no source).
-const mostOverload = 10
+// overloadW is the steady rating that stands a short of at most w, which is what MostA
+// leaves in the resistor, until the fuse opens; 0 where there is no fuse. Of the currents
+// that the short may have, one just under a step of the times is worst.
+func (f Fuse) overloadW(w float64) float64 {
+	if f.RatingA == 0 || f.MostA == 0 {
+		return 0
+	}
+	worst := 0.0
+	for i, step := range fuseTimes {
+		amps := f.MostA
+		if i+1 < len(fuseTimes) {
+			amps = math.Min(amps, fuseTimes[i+1].times*f.RatingA)
+		}
+		if amps >= step.times*f.RatingA && amps >= f.ShortA {
+			worst = math.Max(worst, w*math.Pow(amps/f.MostA, 2)/step.stands)
+		}
+	}
+	return worst
+}
 
-// fuseFor picks the smallest rating that carries the warm and the cold current, if
-// the greatest short opens it.
-func fuseFor(steadyA, coldA, mostA float64) (ratingA, leastA float64) {
-	leastA = math.Max(steadyA/fuseLoad, coldA/fuseCarries)
+// fuseFor picks the smallest rating that carries the warm current and the cold start, for
+// which it must be surgeA at least, if the greatest short opens it.
+func fuseFor(steadyA, surgeA, mostA float64) (ratingA, leastA float64) {
+	leastA = math.Max(steadyA/fuseLoad, surgeA)
 	for _, r := range fuseRatings {
 		if r >= leastA*(1-rounding) {
 			if mostA == 0 || mostA >= fuseOpens*r {
@@ -132,8 +154,16 @@ func fuseFor(steadyA, coldA, mostA float64) (ratingA, leastA float64) {
 
 // fuses sizes one fuse ahead of a shared part, or one a branch.
 func (z sizing) fuses(l layout) []Fuse {
-	type sums struct{ steady, cold, short, most float64 }
-	shared := l.sharedOhm > 0 || l.diodes > 0
+	common, own := z.bothFuses(l)
+	if l.sharedOhm > 0 || l.diodes > 0 {
+		return []Fuse{common}
+	}
+	return own
+}
+
+// bothFuses sizes one fuse ahead of all heaters, and one for each branch.
+func (z sizing) bothFuses(l layout) (common Fuse, own []Fuse) {
+	type sums struct{ steady, cold, surge, short, most float64 }
 	branches := make([]sums, len(l.strands))
 	var all sums
 	for _, sc := range z.spreads() {
@@ -148,13 +178,22 @@ func (z sizing) fuses(l layout) []Fuse {
 		part = -1
 	}
 	cold := l.solve(z.supply, z.opt.Exponent, scenario{cold: z.opt.ColdRatio, supply: z.supply.TolFrac, part: part})
-	all.cold = cold.totalA
-	if limit := z.supply.limit(mostLimit); limit > 0 {
-		all.cold = math.Min(all.cold, limit)
+	warm := l.solve(z.supply, z.opt.Exponent, scenario{supply: z.supply.TolFrac, part: part})
+	low, high := z.supply.limit(leastLimit), z.supply.limit(mostLimit)
+	if high == 0 { // anything may be
+		high = math.Inf(1)
 	}
+	// The heaters that draw most are taken to draw as much more while they are cold.
+	surge := func(coldA, warmA, steadyA float64) float64 {
+		share := warmA / warm.totalA
+		return math.Max(1, steadyA/warmA) * z.starts.surgeA(coldA, warmA, low*share, high*share)
+	}
+	all.cold = math.Min(cold.totalA, high)
+	all.surge = surge(cold.totalA, warm.totalA, all.steady)
 	all.short = math.Inf(1)
 	for k, st := range l.strands {
 		branches[k].cold, branches[k].short = cold.branchA[k], math.Inf(1)
+		branches[k].surge = surge(cold.branchA[k], warm.branchA[k], branches[k].steady)
 		for j := range st.elems {
 			weak, hot := l.weakShort(z.supply, z.opt, k, j), l.hotShort(z.supply, z.opt, k, j)
 			if weak.unlimited {
@@ -169,10 +208,10 @@ func (z sizing) fuses(l layout) []Fuse {
 		if math.IsInf(b.short, 1) {
 			b.short = 0
 		}
-		f := Fuse{For: what, Count: count, SteadyA: b.steady, ColdA: b.cold, ShortA: b.short, MostA: b.most}
-		rating, least := fuseFor(b.steady, b.cold, b.most)
+		f := Fuse{For: what, Count: count, SteadyA: b.steady, ColdA: b.cold, SurgeA: b.surge, ShortA: b.short, MostA: b.most}
+		rating, least := fuseFor(b.steady, b.surge, b.most)
 		f.RatingA, f.Sure = rating, rating > 0 && (b.short == 0 || b.short >= fuseOpens*rating)
-		carries := fmt.Sprintf("it carries %s warm and %s cold", amps(b.steady), amps(b.cold))
+		carries := fmt.Sprintf("it carries %s warm and the cold start of %s", amps(b.steady), amps(b.cold))
 		switch {
 		case rating > 0 && b.short == 0:
 			f.Why = fmt.Sprintf("%s; it opens if the supply gives %s or more into a short", carries, amps(fuseOpens*rating))
@@ -183,23 +222,42 @@ func (z sizing) fuses(l layout) []Fuse {
 		case rating > 0:
 			f.Why = fmt.Sprintf("%s; it needs %s to open, and a shorted heater draws %s to %s, by the supply's volts and limit: it may hold", carries, amps(fuseOpens*rating), amps(b.short), amps(b.most))
 		default:
-			f.Why = fmt.Sprintf("no fuse value clears this: one that carries %s warm and %s cold is T %s or more and needs %s to open, but a shorted heater draws only %s",
+			f.Why = fmt.Sprintf("no fuse value clears this: one that carries %s warm and the cold start of %s is T %s or more and needs %s to open, but a shorted heater draws only %s",
 				amps(b.steady), amps(b.cold), amps(least), amps(fuseOpens*least), amps(b.most))
 		}
 		return f
 	}
-	if shared {
-		return []Fuse{fuse("all heaters", 1, all)}
-	}
-	var out []Fuse
 	for k, st := range l.strands {
 		what := "each " + st.name
 		if st.string {
 			what = st.describe()
 		}
-		out = append(out, fuse(what, st.count, branches[k]))
+		own = append(own, fuse(what, st.count, branches[k]))
 	}
-	return out
+	return fuse("all heaters", 1, all), own
+}
+
+// fusedApart says what fuses behind a shared resistor would do where one ahead of it is not
+// sure: "" where they are not sure either, or there is but one valve.
+func (z sizing) fusedApart(p Part) string {
+	if p.layout.sharedOhm == 0 || p.layout.valves() < 2 {
+		return ""
+	}
+	_, own := z.bothFuses(p.layout)
+	c := p.Set[0]
+	fit := c.BuyW
+	var words []string
+	for _, f := range own {
+		if !f.Sure || f.ShortA == 0 {
+			return ""
+		}
+		fit = math.Max(fit, faultWatts(f.overloadW(c.FaultW), z.opt.airC()))
+		words = append(words, fmt.Sprintf("T %s for %s", amps(f.RatingA), f.For))
+	}
+	if fit >= c.FitW {
+		return ""
+	}
+	return fmt.Sprintf("; or fit fuses behind the resistor (%s), which are sure to open, and the %s rating, which stands it that long; a short between resistor and fuses they do not clear, so keep that wire short", strings.Join(words, ", "), watts(fit))
 }
 
 // Overrun is what too many volts do to a heater. Common practice, no source.

@@ -58,6 +58,7 @@ func MakePlan(load Load, supply Supply, opt Options) (Plan, error) {
 	p := Plan{Load: load, Supply: supply, Options: opt, NominalA: z.nominalA, AvailableV: z.availV, Best: -1}
 	p.LowA, p.HighA = z.spreadA()
 	p.headroom()
+	z.starts = newStarts(opt)
 	if why := supply.refuse(); why != "" {
 		p.Refused, p.Why, p.Warnings = true, why, []string{why}
 		p.Assumptions = p.assumptions(true)
@@ -267,7 +268,7 @@ func (z sizing) whyNot() string {
 type choiceKey struct {
 	pulled, nominal, corners bool    // heaters outside their limits, and when
 	pulledHigh               bool    // a pulled valve takes one over with the supply at its high end
-	bulky                    bool    // it takes a large part only to stand a shorted heater
+	bulk                     int     // how large a part it takes only to stand a shorted heater
 	excursion                float64 // relative, in steps of 1 %
 	parts                    int
 }
@@ -283,8 +284,8 @@ func (a choiceKey) worse(b choiceKey) bool {
 		return a.corners
 	case a.pulledHigh != b.pulledHigh:
 		return a.pulledHigh
-	case a.bulky != b.bulky:
-		return a.bulky
+	case a.bulk != b.bulk:
+		return a.bulk > b.bulk
 	case a.excursion != b.excursion:
 		return a.excursion > b.excursion
 	}
@@ -292,7 +293,7 @@ func (a choiceKey) worse(b choiceKey) bool {
 }
 
 func (part Part) choiceKey() choiceKey {
-	k := choiceKey{pulled: part.PulledOver, pulledHigh: part.pulledHigh, bulky: part.bulky(), parts: part.Count}
+	k := choiceKey{pulled: part.PulledOver, pulledHigh: part.pulledHigh, bulk: part.bulk(), parts: part.Count}
 	for j, c := range part.Corners {
 		if j == 0 {
 			k.nominal = c.OverLimit || c.UnderLimit
@@ -305,23 +306,39 @@ func (part Part) choiceKey() choiceKey {
 	return k
 }
 
-// bulkyW is the rating from which on a resistor is a large part, and fewValves how many
-// valves may have a resistor and a fuse each rather than one large part for all.
+// bulkyW is the rating, of all resistors together, from which on they are large, bulkyStep
+// the ratio from which on one set is larger than another, and fewValves how many valves may
+// have a resistor and a fuse each rather than one large part for all.
 const (
 	bulkyW    = 10.0
+	bulkyStep = 1.5
 	fewValves = 4
+	bulkiest  = 100
 )
 
-// bulky reports whether the part is large only to stand a shorted heater, which no fuse is
-// sure to clear. Straight on, the short is the supply's alone, and the heaters'.
-func (part Part) bulky() bool {
-	if part.layout.valves() > fewValves {
-		return false
+// bulk grades how large the part must be only to stand a shorted heater, 0: not at all.
+// No diode is taken for its size, and straight on the short is the supply's alone.
+func (part Part) bulk() int {
+	valves := 0
+	for _, st := range part.layout.strands {
+		for _, e := range st.elems {
+			valves += st.count * e.mult
+		}
+	}
+	if valves > fewValves {
+		return 0
 	}
 	if len(part.Set) == 0 { // diodes, or none
-		return part.Count == 0 || !part.Fuses[0].Sure
+		return bulkiest
 	}
-	return part.FitW() >= bulkyW && part.FitW() > part.BuyW
+	total := 0.0
+	for _, c := range part.Set {
+		total += float64(c.Count*len(c.Ohms)) * c.FitW
+	}
+	if total < bulkyW || part.FitW() <= part.BuyW {
+		return 0
+	}
+	return 1 + int(math.Log(total/bulkyW*(1+rounding))/math.Log(bulkyStep))
 }
 
 // choose picks the arrangement: first that no pulled valve harms the rest, then

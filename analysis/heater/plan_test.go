@@ -160,15 +160,15 @@ func TestRegulatorWithstandsItsInput(t *testing.T) {
 }
 
 // 4.6 % over with a valve pulled is inside ±5 %, and 5.7 % with the supply 1 % high is
-// not: then a resistor a valve is the choice, which no pulled valve touches; and where a
-// shared one is left to choose, the next value up that keeps all corners inside. By hand:
+// not: then a resistor a valve is the choice, which no pulled valve touches, or a shared
+// one of the next value up that keeps all corners inside. By hand:
 // 15 V less 0.35 Ω for four heaters of 0.15 A leaves 2.19 V, exactly 3.65 Ω; with one
 // pulled and 15.75 V, 3.6 Ω leave 13.866 V (ngspice, i0·(v/v0)^0.6), 10.1 % over, and
 // 3.9 Ω 13.735 V, 9.0 %.
 func TestPulledValveAtTheHighestVoltsDecides(t *testing.T) {
 	p := plan(t, "2x6922", Supply{Volts: 6.9, RatedA: 1, TolFrac: 0.01}, Options{})
-	if name := p.Arrangements[p.Best].Name; name != namePerValve || strings.Contains(p.BestWhy, "nominal volts") {
-		t.Errorf("%s: %s", name, p.BestWhy)
+	if p.best().pulledHigh || p.best().PulledOver || strings.Contains(p.BestWhy, "nominal volts") || p.best().WorstHigh > 0.05 || p.best().WorstLow < -0.05 {
+		t.Errorf("%s: %s", p.best().Label, p.BestWhy)
 	}
 	s := Supply{Volts: 15, RatedA: 1, TolFrac: 0.05, OutputOhm: 0.2, LeadOhm: 0.15}
 	p = plan(t, "4x12AX7@series", s, Options{})
@@ -240,7 +240,7 @@ func TestPowerResistorsOfAFineSeries(t *testing.T) {
 		series, valves string
 		volts, rated   float64
 		told           bool
-	}{{"E96", "2x12AX7", 7, 2, true}, {"e48", "2x12AX7", 7, 2, true}, {"E24", "2x12AX7", 7, 2, false}, {"E96", "2x12AX7", 7, 30, false}} {
+	}{{"E96", "2x12AX7", 7, 2, true}, {"e48", "2x12AX7", 7, 2, true}, {"E24", "2x12AX7", 7, 2, false}, {"E96", "2x12AX7", 7, 0.65, false}} {
 		p := plan(t, c.valves, Supply{Volts: c.volts, RatedA: c.rated}, Options{Series: c.series})
 		part, ok := p.Shared()
 		if told := strings.Contains(strings.Join(part.Warnings, "\n"), "seldom sold in E"); !ok || told != c.told {
@@ -262,12 +262,14 @@ func TestColdStartSaysWhatHelps(t *testing.T) {
 
 // One resistor that must be large only for a short gives way to one a valve, where few
 // valves are and a fuse is sure to clear theirs: 8.2 Ω of 25 W (1.8 A from a 1 A supply,
-// 25 W by Ohm's law) or two of 16 Ω and 1 W, either within 2 % from 15.03 V.
+// 25 W by Ohm's law) or two of 16 Ω and 10 W, either within 2 % from 15.03 V: 15.1 V over
+// 0.95·16 + 0.233 Ω are 0.976 A and 14.5 W, which half of it stands until T 0.4 A opens,
+// within two minutes.
 func TestSmallPartsWithFusesRatherThanALargeOne(t *testing.T) {
 	s := Supply{Volts: 15.03, AtA: 0.3, OutputOhm: 0.233, RatedA: 1}
 	p := plan(t, "2x12AU7@series", s, Options{})
 	part := p.best()
-	if p.Arrangements[p.Best].Name != namePerValve || part.FitW() > 2 || !part.Fuses[0].Sure {
+	if p.Arrangements[p.Best].Name != namePerValve || part.FitW() != 10 || !part.Fuses[0].Sure {
 		t.Errorf("%s %s, %g W, %+v", p.Arrangements[p.Best].Name, part.Label, part.FitW(), part.Fuses)
 	}
 	if shared, ok := p.Shared(); !ok || shared.FitW() != 25 {

@@ -41,7 +41,7 @@ func (z sizing) shopping(p Part) []Item {
 	var out []Item
 	for k, c := range p.Set {
 		for i, ohm := range c.Ohms {
-			fit, buy := z.ratings(c, i, p.Fuses[k].Sure)
+			fit, buy := z.ratings(c, i, p.Fuses[k])
 			rating := "no standard power rating is large enough"
 			switch {
 			case fit > buy:
@@ -69,13 +69,10 @@ func (c Choice) heatOf(i int) float64 {
 }
 
 // ratings are those of one of the choice's resistors: to fit, and by its own heat alone.
-func (z sizing) ratings(c Choice, i int, sure bool) (fit, buy float64) {
+func (z sizing) ratings(c Choice, i int, f Fuse) (fit, buy float64) {
 	share := c.heatOf(i)
 	buy = buyWatts(share*c.worstW/derated(z.opt.airC()), z.opt.DeratingX)
-	if fit = buy; buy > 0 && !sure {
-		fit = math.Max(buy, faultWatts(share*c.heldW, z.opt.airC()))
-	}
-	return fit, buy
+	return z.fit(c, f, share, buy), buy
 }
 
 // fuseItems lists the fuses that have a value.
@@ -107,10 +104,13 @@ func (p Part) shortA() (amps float64, ok bool) {
 }
 
 // diodeRating is the least of diodeAmps that carries twice the steady current, and a shorted
-// heater's where no fuse is sure to end it; 0 where none does.
+// heater's for good, or as long as a fuse that is sure to end it takes; 0 where none does.
 func (p Part) diodeRating() float64 {
 	least := 2 * p.LoadA
-	if short, ok := p.shortA(); ok && !p.Fuses[0].Sure {
+	if short, ok := p.shortA(); ok {
+		if f := p.Fuses[0]; f.Sure {
+			short /= fuseTimes[f.step()].diode
+		}
 		least = math.Max(least, short)
 	}
 	for _, r := range diodeAmps {
