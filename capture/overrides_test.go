@@ -32,8 +32,13 @@ func TestOverrides(t *testing.T) {
 		}},
 		{"probe stated and given", "Probe,10\ntime (s),volts\n" + rowsOf(200, tv(1e-6)), Options{ProbeFactor: 10}, 1e6, 10, func(tr *Trace) bool { return len(tr.Cautions) == 1 && tr.Cautions[0].Code == CautionProbeFactor }},
 		// What is given is believed; where the file states otherwise, that is said.
-		{"volt unit over the header's", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "mV"}, 1e6, 1e-3, says(CautionProbeFactor, "the file states V, mV is given")},
-		{"volt unit over the settings'", "Vertical Units,V\ntime (s),CH1\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "mV"}, 1e6, 1e-3, says(CautionProbeFactor, "the file states V, mV is given")},
+		// But for a unit of volts: one of the two is a thousand times off.
+		{"volt unit over the header's", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "mV"}, 0, 0, nil},
+		{"volt unit over the settings'", "Vertical Units,V\ntime (s),CH1\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "mV"}, 0, 0, nil},
+		{"a usual volt unit under the header's", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "mV", VoltUnitUsual: true}, 1e6, 1, says("", "")},
+		{"a usual volt unit under the settings'", "Vertical Units,V\ntime (s),CH1\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "mV", VoltUnitUsual: true}, 1e6, 1, says("", "")},
+		{"a usual volt unit where the file states none", plain, Options{TimeUnit: "us", VoltUnit: "mV", VoltUnitUsual: true}, 1e6, 1e-3, nil},
+		{"volt unit between two that the file states", "Vertical Units,V\ntime (s),CH1 (mV)\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "V"}, 1e6, 1, says(CautionProbeFactor, "the file states mV in one place, V is given and believed")},
 		{"volt unit as in the header", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{VoltUnit: "V"}, 1e6, 1, says("", "")},
 		{"time unit over the header's", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{TimeUnit: "ms"}, 1e9, 1, says(CautionTimeUnit, "states its times in s, ms is given")},
 		{"rate over a stated time", "time (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), Options{RateHz: 2e6}, 2e6, 1, says(CautionRateConflict, "gives 1 MS/s, 2 MS/s is given")},
@@ -43,6 +48,8 @@ func TestOverrides(t *testing.T) {
 		if c.rate == 0 {
 			if err == nil {
 				t.Errorf("%s: read as %s at %g Hz", c.name, tr.Layout, tr.SampleRateHz)
+			} else if strings.HasPrefix(c.name, "volt unit") && !strings.Contains(err.Error(), "V stated and mV given, a factor of 1000 apart, expected one unit; take the unit out") {
+				t.Errorf("%s: %v", c.name, err)
 			}
 			continue
 		}

@@ -1,7 +1,6 @@
 package capture
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -109,12 +108,12 @@ var voltName = newPattern(`(?i)volt|spannung|tension|tensione|napi[eę]ci|napět
 func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error) {
 	j := im.sc.volts[im.ch]
 	cell, head := im.cols[j].unit, im.sc.units[im.ch]
-	switch {
-	case im.opt.VoltUnit != "":
-		u, _ = parseUnit(im.opt.VoltUnit)
-		im.sayGivenUnit(u, cmp.Or(cell, head))
-		return u, im.opt.VoltUnit, "given", nil
-	case cell != "":
+	if im.opt.VoltUnit != "" {
+		if u, ok, err := im.givenUnit(cell, head); ok || err != nil {
+			return u, im.opt.VoltUnit, "given", err
+		}
+	}
+	if cell != "" {
 		return im.cellUnit(j, cell, head)
 	}
 	if u, ok := parseUnit(head); ok && !(u.kind == unitIndex && head == "#") {
@@ -133,15 +132,49 @@ func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error
 	return im.guessVoltUnit(hasScale)
 }
 
-// sayGivenUnit doubts a unit that is given where the file states another.
-func (im *importer) sayGivenUnit(given unit, file string) {
-	if m, ok := im.meta(metaVoltUnit); ok && file == "" {
-		file = m.text
+// longestUnit is the letters of a unit's symbol; what is longer is a word.
+const longestUnit = 2
+
+// givenUnit is the unit that is given. Where the file states others alone it is refused,
+// since one of the two is off by some power of ten, or gives way if it is only the
+// instrument's usual one; where the file contradicts itself it decides, which is said.
+func (im *importer) givenUnit(cell, head string) (u unit, ok bool, err error) {
+	u, _ = parseUnit(im.opt.VoltUnit)
+	settings, line := "", im.firstLine()
+	if m, has := im.meta(metaVoltUnit); has {
+		settings = m.text
+		if cell == "" && head == "" {
+			line = m.line
+		}
 	}
-	if s, ok := parseUnit(file); ok && s.kind == unitVolt && given.kind == unitVolt && s.factor != given.factor {
-		im.t.caution(CautionProbeFactor, fmt.Sprintf("the file states %s, %s is given and believed: the volts may be off by a factor of %g", file, im.opt.VoltUnit, max(s.factor/given.factor, given.factor/s.factor)),
-			"take the unit out (--volt-unit, volt_unit); where the file is wrong, give its scale instead")
+	other, agrees, word := "", false, false
+	factor := 1.0
+	for _, text := range []string{cell, head, settings} {
+		s, isUnit := parseUnit(text)
+		switch {
+		case !isUnit || s.kind != unitVolt || u.kind != unitVolt:
+		case s.factor == u.factor:
+			agrees = true
+		case other == "":
+			other, factor = text, max(s.factor/u.factor, u.factor/s.factor)
+			word = s.factor == 1 && len(text) > longestUnit
+		}
 	}
+	switch {
+	case other == "":
+	case agrees:
+		im.t.caution(CautionProbeFactor, fmt.Sprintf("the file states %s in one place, %s is given and believed: the volts may be off by a factor of %g", other, im.opt.VoltUnit, factor),
+			"check a reading with a meter")
+	case word: // "volts" over a column may be its quantity, not its unit
+		im.t.caution(CautionProbeFactor, fmt.Sprintf("the file states %s, %s is given and believed: the volts may be off by a factor of %g", other, im.opt.VoltUnit, factor),
+			"take the unit out (--volt-unit, volt_unit) unless the column's name is its quantity")
+	case im.opt.VoltUnitUsual:
+		return u, false, nil
+	default:
+		return u, false, &ParseError{Path: im.src.name, Line: line, Found: fmt.Sprintf("%s stated and %s given, a factor of %g apart", other, im.opt.VoltUnit, factor), Expected: "one unit",
+			Fix: "take the unit out (--volt-unit, volt_unit); where the file is wrong, give what its values are to be multiplied by instead (--scale, scale)"}
+	}
+	return u, true, nil
 }
 
 // sayOtherUnit doubts the volts where the settings state another multiple of the volt

@@ -188,6 +188,7 @@ type Options struct {
 	Nth               int      // 1-based number among the volt channels where Channel is "": for callers that go through them all
 	TimeUnit          string   // "s", "ms", "us", "ns", "samples"
 	VoltUnit          string   // "V", "mV", "uV", "counts", "div"
+	VoltUnitUsual     bool     // VoltUnit is for files that state none: it gives way to what one states
 	Delimiter         string   // ",", ";", "|", "tab", "space"
 	DecimalMark       string   // "." or ","
 	RateHz            float64  // samples per second, wins over the file's time column; 0: from the file

@@ -227,7 +227,7 @@ func (b *builder) fromInstrument(o *capture.Options, key string, wav bool, in *I
 		o.Channel = in.Channel
 	}
 	if !own("volt_unit") {
-		o.VoltUnit = in.VoltUnit
+		o.VoltUnit, o.VoltUnitUsual = in.VoltUnit, in.VoltUnit != ""
 	}
 	if !own("scale") {
 		o.Scale = in.Scale
