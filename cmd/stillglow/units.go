@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -86,24 +88,65 @@ var (
 	withUnit    = regexp.MustCompile(`^\s*([-+]?[0-9.]+)\s*(%|[A-Za-zµμΩ]+)\s*$`)
 )
 
-// flagUnits are the units of flags by the endings of their names.
-var flagUnits = []struct{ ending, words string }{
-	{"-a", "amps"}, {"-v", "volts"}, {"-ohm", "ohms"}, {"-uf", "microfarads"}, {"-uh", "microhenries"}, {"-nh", "nanohenries"}, {"-mhz", "megahertz"}, {"-m", "metres"},
-	{"-tol", "percent"}, {"-percent", "percent"}, {"headroom", "percent"}, {"ambient", "°C"},
+// flagUnits are the units of flags by the endings of their names: in words, the symbols
+// that may be typed for them without a multiple, and what one of these is in the flag's.
+var flagUnits = []struct {
+	ending, words, symbols string
+	base                   float64
+}{
+	{"-a", "amps", "a", 1}, {"-v", "volts", "v", 1}, {"-ohm", "ohms", "ω ohm ohms r", 1}, {"-uf", "microfarads", "f", 1e6}, {"-uh", "microhenries", "h", 1e6},
+	{"-nh", "nanohenries", "h", 1e9}, {"-mhz", "megahertz", "hz", 1e-6}, {"-m", "metres", "m", 1},
+	{"-tol", "percent", "", 0}, {"-percent", "percent", "", 0}, {"headroom", "percent", "", 0}, {"ambient", "°C", "", 0},
 }
+
+// multiples are those of a unit that are typed.
+var multiples = []struct {
+	prefix string
+	times  float64
+}{{"p", 1e-12}, {"n", 1e-9}, {"u", 1e-6}, {"µ", 1e-6}, {"μ", 1e-6}, {"m", 1e-3}, {"c", 1e-2}, {"k", 1e3}, {"K", 1e3}, {"M", 1e6}}
 
 // numberFix says how to write what was typed for a flag's number, "" where nothing tells.
 func numberFix(flag, typed string) string {
 	if m := commaNumber.FindStringSubmatch(typed); m != nil {
+		if len(m[2]) == thousands && strings.Trim(m[1], "+-0") != "" {
+			return fmt.Sprintf("; write %s%s for thousands, %s.%s for a decimal comma", m[1], m[2], m[1], m[2])
+		}
 		return fmt.Sprintf("; write %s.%s", m[1], m[2])
 	}
-	if withUnit.MatchString(typed) {
-		for _, u := range flagUnits {
-			if strings.HasSuffix(flag, u.ending) {
-				return "; leave the unit out: it is in " + u.words
-			}
-		}
-		return "; leave the unit out"
+	m := withUnit.FindStringSubmatch(typed)
+	if m == nil {
+		return ""
 	}
-	return ""
+	for _, u := range flagUnits {
+		if !strings.HasSuffix(flag, u.ending) {
+			continue
+		}
+		if v, ok := inFlagUnit(m[1], m[2], u.symbols, u.base); ok {
+			return fmt.Sprintf("; write %s, in %s", v, u.words)
+		}
+		return "; leave the unit out: it is in " + u.words
+	}
+	return "; leave the unit out"
+}
+
+// thousands are the digits behind a comma that may part thousands.
+const thousands = 3
+
+// inFlagUnit turns a number with a unit into the flag's, where the unit is of its kind.
+func inFlagUnit(number, unit, symbols string, base float64) (text string, ok bool) {
+	v, err := strconv.ParseFloat(number, 64)
+	if err != nil {
+		return "", false
+	}
+	known := strings.Fields(symbols)
+	if slices.Contains(known, strings.ToLower(unit)) {
+		return fmt.Sprintf("%.6g", v*base), true
+	}
+	for _, m := range multiples { // "0.75k" leaves the unit to the flag
+		rest, found := strings.CutPrefix(unit, m.prefix)
+		if found && len(known) > 0 && (rest == "" || slices.Contains(known, strings.ToLower(rest))) {
+			return fmt.Sprintf("%.6g", v*m.times*base), true
+		}
+	}
+	return "", false
 }
