@@ -32,6 +32,50 @@ type Change struct {
 	Before, After   *float64 // nil: not measured
 	DB              *float64 // 20 log10(after/before); nil where that has no meaning
 	UDB             float64  // expanded uncertainty (k = 2) of DB in dB; 0 unknown
+
+	BeforeIs, AfterIs Bound // what each side proves
+	DBIs              Bound // and what follows for DB
+}
+
+// Bound tells what a figure proves where it isn't the true one.
+type Bound string
+
+// Bounds.
+const (
+	Exact   Bound = ""
+	AtLeast Bound = "at least"
+	AtMost  Bound = "at most"
+	NoBound Bound = "open" // of a change between two bounds: it may be more or less
+)
+
+// boundsOf are the keys of a document's figures that are bounds.
+type boundsOf map[string]Bound
+
+func newBounds(lower, upper []string) boundsOf {
+	b := boundsOf{}
+	for _, key := range lower {
+		b[key] = AtLeast
+	}
+	for _, key := range upper {
+		b[key] = AtMost
+	}
+	return b
+}
+
+// bounded is the change with what its sides prove: where the before is at least what it
+// says, the change is at most so.
+func (x Change) bounded(before, after Bound) Change {
+	x.BeforeIs, x.AfterIs = before, after
+	turned := map[Bound]Bound{AtLeast: AtMost, AtMost: AtLeast}[before]
+	switch {
+	case turned == Exact || turned == after:
+		x.DBIs = after
+	case after == Exact:
+		x.DBIs = turned
+	default:
+		x.DBIs = NoBound
+	}
+	return x
 }
 
 // UnitChange is one unit on both sides.
@@ -76,6 +120,8 @@ type resultsUnit struct {
 	Verdict       string             `json:"verdict"`
 	WorstMarginDB *float64           `json:"worst_margin_db"`
 	Uncertainty   map[string]float64 `json:"uncertainty"`
+	LowerBounds   []string           `json:"lower_bounds"`
+	UpperBounds   []string           `json:"upper_bounds"`
 	Margins       []struct {
 		Criterion string   `json:"criterion"`
 		Unit      string   `json:"unit"`
@@ -273,13 +319,15 @@ func figureIn(m map[string]json.RawMessage, key string) *float64 {
 
 func (c *Comparison) compareCaptures(a, b map[string]json.RawMessage) {
 	ua, ub := field[map[string]float64](a, "uncertainty"), field[map[string]float64](b, "uncertainty")
+	ba := newBounds(field[[]string](a, "lower_bounds"), field[[]string](a, "upper_bounds"))
+	bb := newBounds(field[[]string](b, "lower_bounds"), field[[]string](b, "upper_bounds"))
 	for _, row := range analysis.Register() {
 		if !row.Shown(figure.Compare) {
 			continue
 		}
 		before, after := figureIn(a, row.Key), figureIn(b, row.Key)
 		if before != nil || after != nil {
-			c.Changes = append(c.Changes, change(row.Key, row.Name, row.Unit, before, after, ua[row.Key], ub[row.Key]))
+			c.Changes = append(c.Changes, change(row.Key, row.Name, row.Unit, before, after, ua[row.Key], ub[row.Key]).bounded(ba[row.Key], bb[row.Key]))
 		}
 	}
 	c.unlike(a, b)
@@ -317,9 +365,48 @@ func (c *Comparison) unlike(a, b map[string]json.RawMessage) {
 	if x, y := field[string](a, "sha256"), field[string](b, "sha256"); x != "" && x == y && field[string](a, "channel") == field[string](b, "channel") {
 		c.Notes = append(c.Notes, "before and after are the same bytes: one of the two names another file than was meant")
 	}
+	c.Notes = append(c.Notes, scaleApart(a, b)...)
+	c.Notes = append(c.Notes, doubtedAlone(a, b, "before")...)
+	c.Notes = append(c.Notes, doubtedAlone(b, a, "after")...)
 	if !field[bool](a, "calibrated") || !field[bool](b, "calibrated") {
 		c.Notes = append(c.Notes, "a side holds fractions of full scale, not volts; give the volts at full scale to compare volts")
 	}
+}
+
+// scaleApart doubts two sides whose DC lie a power of ten apart, as a probe factor or a
+// unit does: no dropper makes a tenth of a heater supply's volts.
+func scaleApart(a, b map[string]json.RawMessage) []string {
+	x, y := figureIn(a, "dc_v"), figureIn(b, "dc_v")
+	if x == nil || y == nil || *x == 0 || *y == 0 {
+		return nil
+	}
+	decades := math.Log10(math.Abs(*y / *x))
+	whole := math.Round(decades)
+	if whole == 0 || math.Abs(decades-whole) > decadeOff {
+		return nil
+	}
+	return []string{fmt.Sprintf("the DC is %s before and %s after, about a factor of %.6g: a probe factor or a unit is wrong on one side, and every change in volts is off by %.0f dB", eng(*x, "V"), eng(*y, "V"), math.Pow(10, math.Abs(whole)), 20*math.Abs(whole))}
+}
+
+// decadeOff is how far from a whole number of decades two DC values may lie that are
+// taken for one: 15 %, as a dropper's or a load's change adds to the slip.
+const decadeOff = 0.06
+
+// doubtedAlone are the cautions of one side that the other has not: they move the change,
+// where those of both may cancel.
+func doubtedAlone(side, other map[string]json.RawMessage, name string) []string {
+	type caution struct{ Code, Text string }
+	there := map[string]bool{}
+	for _, k := range field[[]caution](other, "cautions") {
+		there[k.Code] = true
+	}
+	var notes []string
+	for _, k := range field[[]caution](side, "cautions") {
+		if !there[k.Code] {
+			notes = append(notes, fmt.Sprintf("caution on the %s side alone: %s", name, clean(k.Text)))
+		}
+	}
+	return notes
 }
 
 // change words one figure. A change in dB is given for amounts above zero.
@@ -394,7 +481,8 @@ func unitChange(was, is *resultsUnit, names map[string]string) UnitChange {
 				name = clean(m.Criterion)
 			}
 			k := "margins." + m.Criterion
-			u.Changes = append(u.Changes, change(m.Criterion, name, clean(m.Unit), w.Figure, m.Figure, was.Uncertainty[k], is.Uncertainty[k]))
+			x := change(m.Criterion, name, clean(m.Unit), w.Figure, m.Figure, was.Uncertainty[k], is.Uncertainty[k])
+			u.Changes = append(u.Changes, x.bounded(newBounds(was.LowerBounds, was.UpperBounds)[k], newBounds(is.LowerBounds, is.UpperBounds)[k]))
 		}
 	}
 	for _, x := range was.Captures {

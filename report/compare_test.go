@@ -229,3 +229,52 @@ func TestReadSideRefusesWhatIsNoResult(t *testing.T) {
 		t.Errorf("two strangers: %v", err)
 	}
 }
+
+// What a side only bounds is no figure of a change: where the before is at least what it
+// says, the change is at most so, where both are bounds it stays open.
+func TestCompareOfBounds(t *testing.T) {
+	for _, c := range []struct {
+		before, after, is Bound
+		text              string
+	}{
+		{Exact, Exact, Exact, "-20.0 dB"}, {AtLeast, Exact, AtMost, "≤ -20.0 dB"}, {AtMost, Exact, AtLeast, "≥ -20.0 dB"},
+		{Exact, AtLeast, AtLeast, "≥ -20.0 dB"}, {Exact, AtMost, AtMost, "≤ -20.0 dB"}, {AtLeast, AtMost, AtMost, "≤ -20.0 dB"},
+		{AtMost, AtLeast, AtLeast, "≥ -20.0 dB"}, {AtLeast, AtLeast, NoBound, "(-20.0 dB)"}, {AtMost, AtMost, NoBound, "(-20.0 dB)"},
+	} {
+		before, after := 0.01, 0.001 // 20 dB
+		x := change("pp_v", "peak-to-peak", "V", &before, &after, 0, 0).bounded(c.before, c.after)
+		if x.DBIs != c.is || changeText(x) != c.text {
+			t.Errorf("%q before, %q after: %q, %q", c.before, c.after, x.DBIs, changeText(x))
+		}
+	}
+}
+
+// A DC that is a tenth of the other's is a probe's slip, which takes 20 dB off every figure;
+// a dropper's 6.3 V of 12 V is none. The cautions of one side alone are told.
+func TestCompareSaysWhatIsUnlike(t *testing.T) {
+	for _, c := range []struct {
+		before, after, says string
+	}{
+		{`"dc_v": 7`, `"dc_v": 0.7`, "about a factor of 10: a probe factor or a unit is wrong on one side, and every change in volts is off by 20 dB"},
+		{`"dc_v": 0.0063`, `"dc_v": 7`, "about a factor of 1000: a probe factor or a unit is wrong on one side, and every change in volts is off by 60 dB"},
+		{`"dc_v": 12`, `"dc_v": 6.3`, ""},
+		{`"dc_v": null`, `"dc_v": 6.3`, ""},
+		{`"cautions": [{"code": "clipped", "text": "cut off"}, {"code": "b", "text": "both"}]`, `"cautions": [{"code": "b", "text": "both"}]`, "caution on the before side alone: cut off"},
+		{`"cautions": []`, `"cautions": [{"code": "a", "text": "aliased"}]`, "caution on the after side alone: aliased"},
+	} {
+		var sides [2]*Side
+		for i, s := range []string{c.before, c.after} {
+			var err error
+			if sides[i], err = ReadSide("x.json", []byte(`{"schema_version": "1.0", "sample_rate_hz": 1e6, "calibrated": true, `+s+`}`)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		got, err := Compare(sides[0], sides[1])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if notes := strings.Join(got.Notes, "\n"); !strings.Contains(notes, c.says) || c.says == "" && notes != "" || strings.Contains(notes, "both") {
+			t.Errorf("%s, %s: %q", c.before, c.after, notes)
+		}
+	}
+}

@@ -31,7 +31,7 @@ func WriteComparison(w io.Writer, c *Comparison, opt TableOptions) error {
 		writeColumns(&b, fit(changeColumns(changedFirst(u.Changes)), width, 0), nil)
 	}
 	b.WriteByte('\n')
-	wrapTo(&b, "A change below 0 dB is quieter. One in brackets is within the uncertainty of the two figures.", width)
+	wrapTo(&b, "A change below 0 dB is quieter. One in brackets is within the uncertainty of the two figures, or between two bounds.", width)
 	for _, s := range c.Notes {
 		wrapTo(&b, "note: "+s, width)
 	}
@@ -51,7 +51,7 @@ func moved(x Change) float64 {
 	switch {
 	case x.DB == nil:
 		return -1
-	case math.Abs(*x.DB) <= x.UDB:
+	case math.Abs(*x.DB) <= x.UDB, x.DBIs == NoBound:
 		return 0
 	}
 	return math.Abs(*x.DB)
@@ -108,22 +108,33 @@ func verdictChange(u *UnitChange) string {
 func changeColumns(changes []Change) []column {
 	cols := []column{{head: "figure", keep: 0}, {head: "before", right: true, keep: 1}, {head: "after", right: true, keep: 1}, {head: "change", right: true, keep: 0}}
 	for _, x := range changes {
-		for i, s := range []string{x.Name, sideText(x.Before, x.Unit), sideText(x.After, x.Unit), changeText(x)} {
+		for i, s := range []string{x.Name, sideText(x.Before, x.Unit, x.BeforeIs), sideText(x.After, x.Unit, x.AfterIs), changeText(x)} {
 			cols[i].cells = append(cols[i].cells, s)
 		}
 	}
 	return cols
 }
 
-func sideText(v *float64, unit string) string {
+func sideText(v *float64, unit string, is Bound) string {
 	if v == nil {
 		return "not measured"
 	}
-	return figureText(figure.Known(*v), unit)
+	return is.sign() + figureText(figure.Known(*v), unit)
 }
 
-// changeText is the change in dB, of a frequency in percent; in brackets when the uncertainties of the two
-// figures could make it.
+// sign is "≥ " or "≤ " ahead of a bound.
+func (b Bound) sign() string {
+	switch b {
+	case AtLeast:
+		return "≥ "
+	case AtMost:
+		return "≤ "
+	}
+	return ""
+}
+
+// changeText is the change in dB, of a frequency in percent; in brackets when the
+// uncertainties of the two figures could make it, or both are bounds.
 func changeText(x Change) string {
 	if x.DB == nil {
 		return "-"
@@ -132,7 +143,8 @@ func changeText(x Change) string {
 	if x.Unit == "Hz" { // a frequency is no level
 		text = fmt.Sprintf("%+.2f %%", 100*(*x.After / *x.Before - 1))
 	}
-	if x.UDB > 0 && math.Abs(*x.DB) <= x.UDB {
+	text = x.DBIs.sign() + text
+	if x.UDB > 0 && math.Abs(*x.DB) <= x.UDB || x.DBIs == NoBound {
 		return "(" + text + ")"
 	}
 	return text
@@ -156,7 +168,8 @@ func changeObjects(changes []Change) []object {
 	out := []object{}
 	for _, x := range changes {
 		out = append(out, object{{"figure", x.Key}, {"unit", x.Unit}, {"before", numberOrNull(x.Before)}, {"after", numberOrNull(x.After)},
-			{"change_db", numberOrNull(x.DB)}, {"uncertainty_db", positive(x.UDB)}})
+			{"change_db", numberOrNull(x.DB)}, {"uncertainty_db", positive(x.UDB)},
+			{"before_is", orNull(string(x.BeforeIs))}, {"after_is", orNull(string(x.AfterIs))}, {"change_is", orNull(string(x.DBIs))}})
 	}
 	return out
 }
