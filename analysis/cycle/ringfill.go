@@ -156,11 +156,12 @@ func (c *Model) bound(f *Fold) {
 		}
 	}
 	sane := c.sane(f)
-	if sane && (c.fitted || !ringing(f.Mean)) {
+	holds := !c.fitted && (ringing(f.Mean) || c.holdsRing())
+	if sane && !holds {
 		return
 	}
 	// the plain mean cycle holds ripple and ring together
-	c.IncludesRing = !sane || ringing(f.Mean)
+	c.IncludesRing = !sane || holds
 	c.RiseVPerS, c.FallVPerS, c.StepV, c.Duty = figure.Figure{}, figure.Figure{}, figure.Figure{}, figure.Figure{}
 	if !sane {
 		c.Edges, c.breaks, c.fitted = nil, nil, false
@@ -185,6 +186,29 @@ func (c *Model) bound(f *Fold) {
 	}
 	c.RMSV = min(c.RMSV, c.PPV/2)
 	c.PPSigmaV = max(c.PPSigmaV, c.PPV/2)
+}
+
+// holdsRing reports whether the smooth ripple, read off the curve itself, holds a ring:
+// where the cycle is short, one of a few megahertz swings all through it and is left in
+// what no straight parts describe. The k-th harmonic of steps is at most 1/k of the
+// fundamental over the sine of half the shorter part's angle, and those of ramps fall
+// faster; a ring's stand above that, or above those before them, which by pairs fall
+// evenly, since a duty cycle may null every second.
+func (c *Model) holdsRing() bool {
+	spec := fourier.NewFFT(len(c.Smooth)).Coefficients(nil, c.Smooth)
+	share := func(k int) float64 { return cmplx.Abs(spec[k]) / max(cmplx.Abs(spec[1]), tiny) }
+	least := math.Inf(1) // of the pairs before
+	for k := 3; k+1 < min(len(spec), ringHarmonics); k++ {
+		least = min(least, max(share(k-2), share(k-1)))
+		v := share(k)
+		if v < humpLeast || float64(k)/c.PeriodS < humpLowHz {
+			continue
+		}
+		if v*float64(k) > humpOverSteps || v > humpRises*least && v*float64(k) > humpLeastSteps {
+			return true
+		}
+	}
+	return false
 }
 
 // ringing reports whether a harmonic above the second outweighs the fundamental:
