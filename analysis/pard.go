@@ -36,6 +36,9 @@ func splitPower(rec *record, view spectralView, lines []spectrum.Line, sw switch
 	switch {
 	case sw.Track == nil: // slow noise, or a piece of the mains
 		r.slow = drift
+		if !view.mains.CombRMS.Known && len(lines) == 0 && r.power < leastRandom*whole {
+			r.lost, r.slow = true, whole // slow noise taken off as drift leaves nothing random, and nothing periodic shows
+		}
 	case sw.Track.Kind == cycle.Fixed:
 		r.slow = gate.RoughDriftV2()
 	}
