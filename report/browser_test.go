@@ -179,7 +179,7 @@ func (p *tab) quiet(t *testing.T) {
 
 func htmlOf(t *testing.T, r *Report) []byte {
 	t.Helper()
-	b, err := r.HTML()
+	b, err := r.HTML(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -57,7 +57,7 @@ func TestOpenHalfIsSaid(t *testing.T) {
 		if err := WriteTable(&table, r, TableOptions{}); err != nil {
 			t.Fatal(err)
 		}
-		page, err := r.HTML()
+		page, err := r.HTML(t.Context())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -101,7 +101,7 @@ func TestCommonModeIsDrawnApart(t *testing.T) {
 	if commonFigure(r, 400) == nil {
 		t.Error("it is not drawn in its own section")
 	}
-	page, err := r.HTML()
+	page, err := r.HTML(t.Context())
 	if err != nil || !strings.Contains(string(page), `id="common"`) {
 		t.Errorf("no section on the page: %v", err)
 	}

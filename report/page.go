@@ -2,21 +2,20 @@ package report
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"embed"
 	"encoding/base64"
 	"fmt"
 	"html/template"
 	"math"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
-	"sync/atomic"
 	"unicode/utf8"
 
 	"stillglow/analysis/target"
 	"stillglow/capture"
+	"stillglow/internal/pool"
 )
 
 //go:embed assets/page.html assets/page.css assets/page.js assets/uPlot.iife.min.js assets/uPlot.min.css assets/uPlot.LICENSE assets/labels.html
@@ -68,8 +67,9 @@ func UnbrokenName(name string) template.HTML {
 
 // HTML is index.html: one self-contained page. Everything in it is escaped by
 // html/template or written by this package; its content security policy allows
-// its own style and scripts by hash and nothing else, no network at all.
-func (r *Report) HTML() ([]byte, error) {
+// its own style and scripts by hash and nothing else, no network at all. Its pictures
+// are drawn until ctx ends.
+func (r *Report) HTML(ctx context.Context) ([]byte, error) {
 	page, err := asset("page.html")
 	if err != nil {
 		return nil, err
@@ -83,7 +83,7 @@ func (r *Report) HTML() ([]byte, error) {
 	}
 	share := math.Min(1, unitsInFull/math.Max(1, float64(len(r.Units))))
 	for {
-		v, err := r.view(share, false)
+		v, err := r.view(ctx, share, false)
 		if err != nil {
 			return nil, err
 		}
@@ -193,7 +193,7 @@ func verdictClass(v target.Verdict) string { return slug(string(v)) }
 
 // view words the page; share shrinks its curves. still: no script makes its pictures
 // live.
-func (r *Report) view(share float64, still bool) (*view, error) {
+func (r *Report) view(ctx context.Context, share float64, still bool) (*view, error) {
 	frame, err := pageFrame()
 	if err != nil {
 		return nil, err
@@ -227,7 +227,10 @@ func (r *Report) view(share float64, still bool) (*view, error) {
 		v.Brands = append(v.Brands, brandView{clean(b.Name), b.PassText(), shareText(b),
 			brandDB(b, b.MedianDB), brandDB(b, b.BestDB), brandDB(b, b.WorstDB), more})
 	}
-	plots := r.pagePlots(share, still)
+	plots, err := r.pagePlots(ctx, share, still)
+	if err != nil {
+		return nil, err
+	}
 	v.BrandPlot, v.Overlay, v.CommonPlot = plots.brands, plots.overlay, plots.common
 	columns := r.markdownCriteria()
 	v.Columns = r.columnViews(columns)
@@ -350,19 +353,15 @@ type pagePlots struct {
 
 // pagePlots draws the page's pictures, side by side: on a large bench nothing else in
 // the page takes as long.
-func (r *Report) pagePlots(share float64, still bool) pagePlots {
+func (r *Report) pagePlots(ctx context.Context, share float64, still bool) (pagePlots, error) {
 	plots := r.plotList()
 	svgs := make([]template.HTML, len(plots))
-	var next atomic.Int64
-	var drawing sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		drawing.Go(func() {
-			for i := int(next.Add(1)) - 1; i < len(plots); i = int(next.Add(1)) - 1 {
-				svgs[i] = r.inline(plots[i], share, still)
-			}
-		})
+	if err := pool.Each(ctx, len(plots), 0, func(i int) error {
+		svgs[i] = r.inline(plots[i], share, still)
+		return nil
+	}); err != nil {
+		return pagePlots{}, err
 	}
-	drawing.Wait()
 	out := pagePlots{unit: map[int][]plotView{}}
 	for i, p := range plots {
 		svg := svgs[i]
@@ -381,7 +380,7 @@ func (r *Report) pagePlots(share float64, still bool) pagePlots {
 				Wide: p.kind == "waveform" || p.kind == "spectrum" || p.kind == "warm-up"})
 		}
 	}
-	return out
+	return out, nil
 }
 
 // inline is a picture as it stands in the page, "" where it doesn't.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"html/template"
 	"slices"
@@ -29,13 +30,13 @@ type UnitParts struct {
 	FilterPlot                  template.HTML // its prediction drawn; "" without one
 }
 
-// Parts makes the pieces of a report.
-func (r *Report) Parts() (*Parts, error) {
+// Parts makes the pieces of a report; its pictures are drawn until ctx ends.
+func (r *Report) Parts(ctx context.Context) (*Parts, error) {
 	t, err := partsTemplate()
 	if err != nil {
 		return nil, err
 	}
-	v, err := r.view(1, true)
+	v, err := r.view(ctx, 1, true)
 	if err != nil {
 		return nil, err
 	}

@@ -24,7 +24,7 @@ func TestPartsAreThePages(t *testing.T) {
 	phones := regexp.MustCompile(`(?s)<div class="widescreen">(<svg.*?</svg>)</div><div class="narrowscreen"><svg.*?</svg></div>`)
 	flat := func(s string) string { return phones.ReplaceAllString(s, "$1") }
 	page := flat(string(htmlOf(t, r)))
-	p, err := r.Parts()
+	p, err := r.Parts(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -213,7 +213,7 @@ func TestPlotsOfLittleOrOddDataDoNotPanic(t *testing.T) {
 				svgText(t, g.SVG())
 			}
 		}
-		for what, f := range map[string]func() ([]byte, error){"page": r.HTML, "labels": r.Labels, "JSON": r.JSON, "CSV": r.CSV} {
+		for what, f := range map[string]func() ([]byte, error){"page": func() ([]byte, error) { return r.HTML(t.Context()) }, "labels": r.Labels, "JSON": r.JSON, "CSV": r.CSV} {
 			b, err := f()
 			if err != nil {
 				t.Errorf("%s, %s: %v", name, what, err)
@@ -224,7 +224,7 @@ func TestPlotsOfLittleOrOddDataDoNotPanic(t *testing.T) {
 		}
 	}
 	for _, r := range []*Report{{}, {Units: make([]Unit, 1)}} {
-		if _, err := r.HTML(); err != nil {
+		if _, err := r.HTML(t.Context()); err != nil {
 			t.Error(err)
 		}
 	}
@@ -268,7 +268,7 @@ func BenchmarkPlot10M(b *testing.B) {
 func BenchmarkPage25(b *testing.B) {
 	r := fixture(25)
 	for b.Loop() {
-		if _, err := r.HTML(); err != nil {
+		if _, err := r.HTML(b.Context()); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -3,9 +3,9 @@ package report
 import (
 	"context"
 	"fmt"
-	"runtime"
 	"sync"
 
+	"stillglow/internal/pool"
 	"stillglow/report/canvas"
 )
 
@@ -34,7 +34,7 @@ type Drawn interface {
 // renderJob makes one file, or a pair that is drawn together.
 type renderJob struct {
 	names []string
-	make  func(*canvas.Raster) ([][]byte, error)
+	make  func(context.Context, *canvas.Raster) ([][]byte, error)
 }
 
 // Render makes all files of a report in a fixed order. The same report gives
@@ -48,46 +48,29 @@ func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 		total += len(j.names)
 	}
 	files := make([]File, total)
-	errs := make([]error, len(jobs))
-	next := make(chan int)
-	var wg sync.WaitGroup
 	var mu sync.Mutex
 	done := 0
-	for range min(runtime.GOMAXPROCS(0), len(jobs)) {
-		wg.Go(func() {
-			r := canvas.NewRaster()
-			for i := range next {
-				bs, err := jobs[i].make(r)
-				if err != nil {
-					errs[i] = fmt.Errorf("rendering %s: %w", jobs[i].names[0], err)
-				}
-				for k, b := range bs {
-					files[first[i]+k] = File{jobs[i].names[k], b}
-				}
-				mu.Lock()
-				done += len(jobs[i].names)
-				if opt.Progress != nil {
-					opt.Progress(done, total)
-				}
-				mu.Unlock()
+	err := pool.EachWith(ctx, len(jobs), 0, func() func(int) error {
+		space := canvas.NewRaster()
+		return func(i int) error {
+			bs, err := jobs[i].make(ctx, space)
+			if err != nil {
+				return fmt.Errorf("rendering %s: %w", jobs[i].names[0], err)
 			}
-		})
-	}
-	for i := range jobs {
-		if ctx.Err() != nil {
-			break
+			for k, b := range bs {
+				files[first[i]+k] = File{jobs[i].names[k], b}
+			}
+			if opt.Progress != nil {
+				mu.Lock()
+				defer mu.Unlock()
+				done += len(jobs[i].names)
+				opt.Progress(done, total)
+			}
+			return nil
 		}
-		next <- i
-	}
-	close(next)
-	wg.Wait()
-	if err := ctx.Err(); err != nil {
+	})
+	if err != nil {
 		return nil, err
-	}
-	for _, err := range errs {
-		if err != nil {
-			return nil, err
-		}
 	}
 	return files, nil
 }
@@ -95,13 +78,16 @@ func Render(ctx context.Context, r *Report, opt RenderOptions) ([]File, error) {
 // renderJobs lists what there is to render, in the order of the files.
 func (r *Report) renderJobs(plots bool, drawn Drawn) []renderJob {
 	one := func(name string, render func() ([]byte, error)) renderJob {
-		return renderJob{[]string{name}, func(*canvas.Raster) ([][]byte, error) {
+		return renderJob{[]string{name}, func(context.Context, *canvas.Raster) ([][]byte, error) {
 			b, err := render()
 			return [][]byte{b}, err
 		}}
 	}
 	jobs := []renderJob{
-		one("index.html", r.HTML),
+		{[]string{"index.html"}, func(ctx context.Context, _ *canvas.Raster) ([][]byte, error) {
+			b, err := r.HTML(ctx)
+			return [][]byte{b}, err
+		}},
 		one("buildlog.md", func() ([]byte, error) { return r.Markdown(), nil }),
 		one("results.csv", r.CSV),
 		one("results.json", r.JSON),
@@ -112,7 +98,7 @@ func (r *Report) renderJobs(plots bool, drawn Drawn) []renderJob {
 		return jobs
 	}
 	for _, p := range r.plotList() {
-		jobs = append(jobs, renderJob{[]string{"plots/" + p.name + ".png", "plots/" + p.name + ".svg"}, func(r *canvas.Raster) ([][]byte, error) {
+		jobs = append(jobs, renderJob{[]string{"plots/" + p.name + ".png", "plots/" + p.name + ".svg"}, func(_ context.Context, r *canvas.Raster) ([][]byte, error) {
 			raster, vector, err := drawFiles(p.figure(plotColumns), r, drawn)
 			return [][]byte{raster, vector}, err
 		}})

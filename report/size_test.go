@@ -1,6 +1,7 @@
 package report
 
 import (
+	"context"
 	"regexp"
 	"strings"
 	"sync"
@@ -15,7 +16,7 @@ var drawPage60 = sync.OnceValues(func() ([]byte, error) {
 		u := &r.Units[i]
 		u.Filter = fixtureAdvice(u, u.Captures[1].M)
 	}
-	return r.HTML()
+	return r.HTML(context.Background())
 })
 
 // pageOf60 is the page of 60 units, drawn once.

@@ -91,7 +91,7 @@ func TestUnitsThatReadAlike(t *testing.T) {
 			if len(names) != len(twins) {
 				t.Errorf("%d names for %d units: %v", len(names), len(twins), names)
 			}
-			page, err := r.HTML()
+			page, err := r.HTML(t.Context())
 			if err != nil {
 				t.Fatal(err)
 			}

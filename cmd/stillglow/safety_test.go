@@ -21,7 +21,7 @@ func TestSafetyWordsAreTheSame(t *testing.T) {
 	if code := run(context.Background(), []string{"guide"}, strings.NewReader(""), &guide, &guide); code != exitDone {
 		t.Fatalf("guide: exit %d: %s", code, guide.String())
 	}
-	page, err := (&report.Report{}).HTML()
+	page, err := (&report.Report{}).HTML(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -96,7 +96,7 @@ func (b *bench) evaluate(ctx context.Context, s *sheet.Sheet, key string, full b
 	r, err := pipeline.EvaluateSheet(ctx, s, opt)
 	var parts *report.Parts
 	if err == nil {
-		parts, err = r.Parts()
+		parts, err = r.Parts(ctx)
 	}
 	if ctx.Err() != nil {
 		return

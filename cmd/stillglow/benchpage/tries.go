@@ -63,7 +63,7 @@ func behind(ctx context.Context, d decision, i int, c filter.Circuit, opt pipeli
 	unit.Filter = advice
 	one := *d.report
 	one.Units = []report.Unit{unit}
-	parts, err := one.Parts()
+	parts, err := one.Parts(ctx)
 	if err != nil || len(parts.Units) != 1 || ctx.Err() != nil {
 		return nil
 	}

@@ -3,13 +3,11 @@ package pipeline
 import (
 	"context"
 	"fmt"
-	"runtime"
-	"sync"
-	"sync/atomic"
 
 	"stillglow/analysis"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
+	"stillglow/internal/pool"
 	"stillglow/report"
 )
 
@@ -91,7 +89,7 @@ func (m *measuring) units(ctx context.Context, baselines map[BaselineID]report.C
 // order of the jobs.
 func (m *measuring) run(ctx context.Context, jobs []job) error {
 	errs := make([]error, len(jobs))
-	if err := sideBySide(ctx, len(jobs), m.opt.Workers, func(i int) error {
+	if err := pool.Each(ctx, len(jobs), m.opt.Workers, func(i int) error {
 		errs[i] = m.one(ctx, jobs[i])
 		return nil
 	}); err != nil {
@@ -105,41 +103,6 @@ func (m *measuring) run(ctx context.Context, jobs []job) error {
 	}
 	if len(bad) > 0 {
 		return bad
-	}
-	return nil
-}
-
-// sideBySide does n things on a bounded pool of workers, 0: one per core. It gives
-// ctx's error, or that of the first thing that had one, after which none is begun.
-func sideBySide(ctx context.Context, n, workers int, do func(i int) error) error {
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
-	}
-	errs := make([]error, n)
-	var next atomic.Int64
-	var failed atomic.Bool
-	var pool sync.WaitGroup
-	for range min(workers, n) {
-		pool.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= n || ctx.Err() != nil || failed.Load() {
-					return
-				}
-				if errs[i] = do(i); errs[i] != nil {
-					failed.Store(true)
-				}
-			}
-		})
-	}
-	pool.Wait()
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
 	}
 	return nil
 }

@@ -7,9 +7,9 @@
 //  1. Target and Load: what the sheet asks of every unit, as limits, and which
 //     heaters it feeds.
 //  2. Baselines: each instrument baseline that the sheet names, measured once.
-//  3. Captures: those of all units, side by side on a bounded pool of workers,
-//     each measured against its baseline. A result whose content and settings a
-//     Cache holds is taken from there. Options.Progress hears of each.
+//  3. Captures: those of all units, side by side (package pool), each measured
+//     against its baseline. A result whose content and settings a Cache holds is
+//     taken from there. Options.Progress hears of each.
 //  4. Judging: the captures of a unit are compared with each other for aliases,
 //     then the unit with the target.
 //  5. Ranking: units and brands in order.

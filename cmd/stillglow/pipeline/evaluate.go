@@ -11,6 +11,7 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
+	"stillglow/internal/pool"
 	"stillglow/report"
 )
 
@@ -78,7 +79,7 @@ func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Re
 	r.Brands = target.Brands(ranked)
 	search := &filterSearch{sheet: s, goal: goal, setup: m.setup, baselines: baselines, heaterV: load.Volts, cache: opt.Cache, samples: newRoom(searchSamples)}
 	r.Units = make([]report.Unit, len(ranked))
-	if err := sideBySide(ctx, len(ranked), opt.Workers, func(i int) (err error) {
+	if err := pool.Each(ctx, len(ranked), opt.Workers, func(i int) (err error) {
 		r.Units[i], err = m.advise(ctx, ranked[i], measured[ranked[i].Unit.Index], load, stage, search)
 		return err
 	}); err != nil {

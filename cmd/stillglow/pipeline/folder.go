@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"stillglow/internal/pool"
 	"stillglow/report"
 )
 
@@ -223,7 +224,7 @@ func stage(stem string, files []report.File) (fresh string, err error) {
 	// The list is first, so that what a killed run leaves is known for its own.
 	err = writeSynced(filepath.Join(fresh, ListFile), listOf(files).bytes())
 	if err == nil {
-		err = sideBySide(context.Background(), len(files), writers, func(i int) error {
+		err = pool.Each(context.Background(), len(files), writers, func(i int) error {
 			return writeSynced(filepath.Join(fresh, filepath.FromSlash(files[i].Name)), files[i].Bytes)
 		})
 	}
