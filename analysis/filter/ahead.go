@@ -131,7 +131,7 @@ func transformRecord(v []float64, rateHz float64) *transformed {
 	period := smooth(2*len(v) + 2)
 	t := &transformed{fft: spectrum.NewTransform(period), n: len(v), rateHz: rateHz}
 	x := make([]float64, period)
-	extend(x, v)
+	extended{v, 0, period}.fill(x, 0)
 	return t.transform(x)
 }
 

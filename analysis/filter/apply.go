@@ -115,10 +115,7 @@ func behindTrace(tr *capture.Trace, out capture.Trace, c Circuit) *capture.Trace
 	return &out
 }
 
-// throughGain filters v in place. The record and its mirror image make one
-// period, so the ends meet without a step; for the first samples the image is
-// turned about the end point as well, which keeps the slope, or a capacitor's
-// ESL would ring on the kink.
+// throughGain filters v in place, extended to one period.
 func throughGain(v []float64, rateHz float64, gain func(hz float64) complex128) {
 	new(workspace).through(v, nil, rateHz, gain)
 }
@@ -133,7 +130,7 @@ func (w *workspace) through(v []float64, whole *capture.Trace, rateHz float64, g
 	if kept := w.kept[whole]; whole != nil && kept != nil {
 		copy(w.spectrum, kept)
 	} else {
-		extend(w.x, v)
+		extended{v, 0, period}.fill(w.x, 0)
 		w.fft.Coefficients(w.spectrum, w.x)
 		if whole != nil && len(w.spectrum) <= w.room {
 			w.kept[whole] = slices.Clone(w.spectrum)
@@ -143,24 +140,6 @@ func (w *workspace) through(v []float64, whole *capture.Trace, rateHz float64, g
 	multiply(w.spectrum, rateHz/float64(period), gain)
 	w.fft.Sequence(w.x, w.spectrum)
 	copy(v, w.x)
-}
-
-// extend makes one period x of a record v and its mirror image.
-func extend(x, v []float64) {
-	n, period := len(v), len(x)
-	turn := min(turnSamples, n-1)
-	copy(x, v)
-	for k := 0; k < n; k++ {
-		x[n+k] = v[n-1-k]
-	}
-	for i := 2 * n; i < period; i++ {
-		x[i] = v[0]
-	}
-	for k := 0; k < turn; k++ {
-		w := turnWeight(k, turn)
-		x[n+k] = w*(2*v[n-1]-v[n-2-k]) + (1-w)*x[n+k]
-		x[period-1-k] = w*(2*v[0]-v[k+1]) + (1-w)*x[period-1-k]
-	}
 }
 
 // knotRatio is how far apart in frequency a gain is worked out; between, it is

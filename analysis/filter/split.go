@@ -33,56 +33,6 @@ const (
 	splitForgets = 1e-4
 )
 
-// extended is a record with its mirror image as one period, see extend.
-type extended struct {
-	v      []float64
-	meanV  float64
-	period int
-}
-
-// at is the record at any place, its mean taken off.
-func (e extended) at(i int) float64 {
-	n := len(e.v)
-	if i %= e.period; i < 0 {
-		i += e.period
-	}
-	if i < n {
-		return e.v[i] - e.meanV
-	}
-	x := e.v[0]
-	if i < 2*n {
-		x = e.v[2*n-1-i]
-	}
-	turn := min(turnSamples, n-1)
-	switch k, last := i-n, e.period-1-i; {
-	case k < turn:
-		w := turnWeight(k, turn)
-		x = w*(2*e.v[n-1]-e.v[n-2-k]) + (1-w)*x
-	case last < turn:
-		w := turnWeight(last, turn)
-		x = w*(2*e.v[0]-e.v[last+1]) + (1-w)*x
-	}
-	return x - e.meanV
-}
-
-// fill puts the record from a place on into dst.
-func (e extended) fill(dst []float64, from int) {
-	if from >= 0 && from+len(dst) <= len(e.v) { // nearly all
-		for i, v := range e.v[from : from+len(dst)] {
-			dst[i] = v - e.meanV
-		}
-		return
-	}
-	for i := range dst {
-		dst[i] = e.at(from + i)
-	}
-}
-
-// turnWeight is how much the mirror image is turned about the end point k samples from it.
-func turnWeight(k, turn int) float64 {
-	return 0.5 * (1 + math.Cos(math.Pi*float64(k)/float64(turn)))
-}
-
 // slowPart is an extended record at the lower rate, and the blocks of its fast part.
 type slowPart struct {
 	from     extended
