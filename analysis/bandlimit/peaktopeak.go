@@ -86,6 +86,7 @@ func couldPass(y []float64, i int, sign, best float64) bool {
 // quantiles from the counts; memory does not grow with the record.
 type quantileScale struct {
 	lo, step float64
+	perVolt  float64 // 1/step
 	counts   []uint32
 	total    int
 }
@@ -98,11 +99,12 @@ func newQuantileScale(lo, hi float64) *quantileScale {
 	if !(q.step > 0) {
 		q.step = 1
 	}
+	q.perVolt = 1 / q.step
 	return q
 }
 
 func (q *quantileScale) add(x []float64) {
-	counts, lo, perVolt := (*[quantileSteps + 1]uint32)(q.counts), q.lo, 1/q.step
+	counts, lo, perVolt := (*[quantileSteps + 1]uint32)(q.counts), q.lo, q.perVolt
 	for _, v := range x {
 		counts[min(max(int((v-lo)*perVolt), 0), quantileSteps)]++
 	}
@@ -111,7 +113,7 @@ func (q *quantileScale) add(x []float64) {
 
 // addAt adds n samples about a level, or takes them off again where n is negative.
 func (q *quantileScale) addAt(v float64, n int) {
-	q.counts[min(max(int((v-q.lo)/q.step), 0), quantileSteps)] += uint32(n)
+	q.counts[min(max(int((v-q.lo)*q.perVolt), 0), quantileSteps)] += uint32(n)
 	q.total += n
 }
 
