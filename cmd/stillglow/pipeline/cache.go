@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"sync"
@@ -18,9 +19,13 @@ import (
 	"stillglow/report"
 )
 
-// cacheSuffix marks the tool's own entries in a cache folder; nothing else in
-// the folder is ever read or deleted.
+// cacheSuffix ends the names of the tool's own entries in a cache folder.
 const cacheSuffix = ".stillglow-measured"
+
+// ownEntry are the names that the tool itself gives, to whole entries and to what a killed
+// run left half written. Nothing else in the folder is ever read or deleted, a file of the
+// user's with the same ending neither.
+var ownEntry = regexp.MustCompile(`^(?:(?:[0-9]+-)?[0-9a-f]{64}|writing-[0-9]+)` + regexp.QuoteMeta(cacheSuffix) + `$`)
 
 // Cache keeps measurements by content: the bytes of the capture, the settings
 // it was opened and measured with, and the program that measured; the advice on
@@ -214,7 +219,7 @@ func (c *Cache) Entries() (paths []string, bytes int64, err error) {
 		return nil, 0, err
 	}
 	for _, e := range list {
-		if e.Type().IsRegular() && strings.HasSuffix(e.Name(), cacheSuffix) {
+		if e.Type().IsRegular() && ownEntry.MatchString(e.Name()) {
 			info, err := e.Info()
 			if err != nil {
 				if os.IsNotExist(err) {

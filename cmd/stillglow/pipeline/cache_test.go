@@ -98,6 +98,35 @@ func TestCacheEntries(t *testing.T) {
 	}
 }
 
+// The entries are what the tool wrote, whole or broken off by a kill, and nothing that
+// somebody else named with the same ending.
+func TestCacheListsItsOwnAlone(t *testing.T) {
+	c := &Cache{dir: t.TempDir(), program: func() string { return "program" }}
+	sum := hexSum([]byte("any"))
+	c.save(sum, filter.Advice{Why: "because"})
+	c.save(measuredKey(1234, sum), filter.Advice{Why: "because"})
+	c.KeepPicture("digest", []byte("png"), []byte("svg"))
+	half, err := os.CreateTemp(c.dir, "writing-*"+cacheSuffix)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := half.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"notes" + cacheSuffix, "a1-2026" + cacheSuffix, sum + "-copy" + cacheSuffix, sum, "writing-my-log" + cacheSuffix} {
+		if err := os.WriteFile(filepath.Join(c.dir, name), []byte("mine"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Mkdir(filepath.Join(c.dir, hexSum(nil)+cacheSuffix), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	paths, _, err := c.Entries()
+	if err != nil || len(paths) != 4 {
+		t.Errorf("%d entries, want 4: %v, %v", len(paths), paths, err)
+	}
+}
+
 // Two channels of one file are two baselines, and what was measured against one
 // is not what the other would give.
 func TestCacheTellsBaselinesApart(t *testing.T) {
