@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -392,42 +391,21 @@ func (r *Report) watchWords(best *Unit) []string {
 	return w
 }
 
-// directWords names the units whose volts a named target's band refuses as too low for a
-// dropper, though connected directly they leave every heater inside its limits, and says
-// what to write if that is how they will feed them; "" where there are none.
+// directWords names the units whose volts leave no room for a dropper and need none; ""
+// where there are none.
 func (r *Report) directWords() string {
 	var names []string
-	lowest, highest := 0.0, 0.0
 	for i := range r.Units {
 		u := &r.Units[i]
-		_, part := bestPart(u.Plan)
-		if part == nil || !u.Plan.Direct || slices.ContainsFunc(part.Corners, func(c heater.Corner) bool {
-			return (c.Kind == heater.KindNominal || c.Kind == heater.KindSpread) && (c.OverLimit || c.UnderLimit)
-		}) {
-			continue
-		}
-		for _, m := range u.Eval.Margins {
-			if m.Limit.Criterion != target.HeaterDC || !m.Covered || m.DB >= 0 || m.Figure.Value >= m.Limit.Min || m.Limit.ForRailV == 0 {
-				continue
-			}
+		if u.Plan != nil && u.Plan.Direct && slices.ContainsFunc(u.Eval.Margins, func(m target.Margin) bool { return m.Limit.Direct && m.Covered && m.DB >= 0 }) {
 			names = append(names, isolate(shorten(unitName(u.Eval.Unit), 80)))
-			highest = m.Limit.Max
-			if lowest == 0 || m.Figure.Value < lowest {
-				lowest = m.Figure.Value
-			}
 		}
 	}
 	if len(names) == 0 {
 		return ""
 	}
-	lowest = math.Floor(lowest*(1-directSlack)*100) / 100
-	return fmt.Sprintf("%s: the volts lie under a limit that leaves room for a dropper, but connected directly the heaters stay inside their own limits in every worst case; if they will be fed that way, write heater_dc_v = [%s, %s] under [limits].",
-		strings.Join(names, ", "), trimNumber(lowest), trimNumber(highest))
+	return strings.Join(names, ", ") + ": the volts leave no room for a dropper and need none: connected directly the heaters stay inside their own limits in every worst case, and there is nothing to trim, so measure them at the warm socket."
 }
-
-// directSlack is how far under a unit's volts the lower limit is put that is offered for
-// a direct connection, as a share of them.
-const directSlack = 0.005
 
 // baselines counts the units' captures, and those among them without a baseline,
 // neither the sheet's nor one of their own. Without captures both are 0.

@@ -118,6 +118,26 @@ func (z sizing) directInside() bool {
 	return len(n.heaters) > 0
 }
 
+// DownTo is the least supply volts, in place of the plan's own, that still leave every
+// heater inside its limits in every worst case, connected directly in the end; ok is false
+// where the plan's recommendation leaves one outside them as it is.
+func (p *Plan) DownTo() (volts float64, ok bool) {
+	if p.Best < 0 {
+		return 0, false
+	}
+	part, tol := p.best(), 1.0
+	for _, g := range p.Load.Groups {
+		tol = math.Min(tol, g.Valve.VoltTol)
+	}
+	for _, c := range part.Corners {
+		if (c.Kind == KindNominal || c.Kind == KindSpread) && (c.OverLimit || c.UnderLimit) {
+			return 0, false
+		}
+	}
+	straight := p.Arrangements[len(p.Arrangements)-1].Parts[0]
+	return p.Supply.Volts * math.Min(1, (1-tol)/(1+straight.WorstLow)), true // heaters of fewer volts draw less
+}
+
 // highest is the strand of the most volts.
 func (z sizing) highest() int {
 	most := 0

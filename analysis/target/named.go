@@ -163,6 +163,35 @@ func (t Target) ForRail(volts float64) Target {
 	return t
 }
 
+// DirectFrom is a named target for heaters that the supply suits without a dropper: its DC
+// band reaches down to volts, since it left room only for one. A band that is written out
+// for one unit stays.
+func (t Target) DirectFrom(volts float64) Target {
+	limits := slices.Clone(t.Limits)
+	for i, l := range limits {
+		if l.Criterion == HeaterDC && l.ForRailV > 0 && volts < l.Min {
+			limits[i].Min, limits[i].Direct = volts, true
+			limits[i].Source = "down to this the heaters stay inside their own limits in every worst case, connected directly; else " + l.Source
+		}
+	}
+	t.Limits = limits
+	return t
+}
+
+// WithVolts is the target with the DC limit that an evaluation was held against.
+func (t Target) WithVolts(e Evaluation) Target {
+	limits := slices.Clone(t.Limits)
+	for _, m := range e.Margins {
+		for i, l := range limits {
+			if l.Criterion == HeaterDC && m.Limit.Criterion == HeaterDC {
+				limits[i] = m.Limit
+			}
+		}
+	}
+	t.Limits = limits
+	return t
+}
+
 // Names lists the named targets.
 func Names() []string {
 	var names []string

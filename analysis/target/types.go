@@ -47,6 +47,7 @@ type Limit struct {
 	Points     []MaskPoint // only for Mask
 	Basis      Basis       // what kind of limit it is
 	ForRailV   float64     // only for HeaterDC of a named target: the heater rail that the band is for; 0: written out for one unit
+	Direct     bool        // only for HeaterDC: the lower limit is what suits the heaters connected directly
 	LessMains  bool        // only for Mask: the 2 x mains line is left out, having its own limit
 }
 

@@ -34,7 +34,7 @@ const searchSamples = 4 << 20
 // series resistor is the one that the unit's plan recommends for all heaters
 // together.
 func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) (*filter.Advice, error) {
-	in := filter.Input{Unit: unit.Eval.Unit, Target: f.goal}
+	in := filter.Input{Unit: unit.Eval.Unit, Target: f.goal.WithVolts(unit.Eval)}
 	opt := filter.Options{HeaterV: f.heaterV, ReserveDB: f.sheet.ReserveDB, Series: f.sheet.Heaters.Series}
 	var err error
 	if opt.SourceH, opt.CSource, err = sourceOf(f.sheet, u); err != nil {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 
 	"stillglow/analysis"
 	"stillglow/analysis/heater"
@@ -132,12 +133,31 @@ func judge(s *sheet.Sheet, goal target.Target, load heater.Load, measured [][]re
 			unit.Captures = append(unit.Captures, c.M)
 		}
 		unit.Captures = analysis.SettleAliases(unit.Captures)
-		evals[i] = target.Evaluate(unit, GoalOf(goal, atOneRail(load, unit), unit.State))
+		own := GoalOf(goal, atOneRail(load, unit), unit.State)
+		evals[i] = target.Evaluate(unit, own)
+		if least, ok := directFrom(evals[i], load, s); ok {
+			evals[i] = target.Evaluate(unit, own.DirectFrom(least))
+		}
 		for k, m := range evals[i].Unit.Captures {
 			measured[i][k].M = m
 		}
 	}
 	return evals
+}
+
+// directFrom is down to what volts a unit suits the heaters in every worst case, where its
+// own volts do and lie under a named target's band, which leaves room for a dropper.
+func directFrom(e target.Evaluation, load heater.Load, s *sheet.Sheet) (leastV float64, ok bool) {
+	if !slices.ContainsFunc(e.Margins, func(m target.Margin) bool {
+		return m.Limit.Criterion == target.HeaterDC && m.Limit.ForRailV > 0 && m.Covered && m.Figure.Value < m.Limit.Min
+	}) {
+		return 0, false
+	}
+	plan, err := unitPlan(e, load, s)
+	if err != nil || plan == nil {
+		return 0, false // advise says why
+	}
+	return plan.DownTo()
 }
 
 // atOneRail is the load with the volts of that of its rails at which a unit behind its

@@ -1,11 +1,14 @@
 package pipeline
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"stillglow/analysis/target"
 )
 
 // What a sheet says of the air at the dropper, of headroom and of where a unit limits its
@@ -43,6 +46,38 @@ func TestSheetsAirHeadroomAndLimit(t *testing.T) {
 		fitW, ambient, limitA, headroom := plan(c.heaters, c.unit)
 		if fitW != c.fitW || math.Abs(ambient-c.ambient) > 1e-9 || limitA != c.limitA || !strings.Contains(headroom, c.headroom) {
 			t.Errorf("%q, %q: %g W, %g °C, %g A, %s", c.heaters, c.unit, fitW, ambient, limitA, headroom)
+		}
+	}
+}
+
+// Volts under a named target's band, which leaves room for a dropper, are inside it where
+// the heaters stay inside ±10 % of their own as they are: from 11.34 V for 12.6 V and from
+// 5.67 V for 6.3 V, by hand.
+func TestVoltsThatNeedNoDropperAreInside(t *testing.T) {
+	for _, c := range []struct {
+		valve, wiring string
+		volts, least  float64
+		inside        bool
+	}{
+		{"12AX7", "series", 12.6, 11.34, true}, {"12AX7", "series", 12, 11.34, true}, {"12AX7", "series", 11.2, 13.2, false}, {"12AX7", "series", 14, 13.2, true},
+		{"6N2P", "", 6.3, 5.67, true}, {"6N2P", "", 6.5, 5.67, true}, {"6N2P", "", 5.5, 6.6, false}, {"6922", "", 6, 5.985, true}, {"6922", "", 5.9, 6.6, false},
+	} {
+		path := filepath.Join(t.TempDir(), "bench.toml")
+		text := fmt.Sprintf("mains_hz = 50\n[[heaters.valve]]\ntype = %q\nwiring = %q\n[[unit]]\nbrand = \"Quibble\"\nrated_v = 7\nrated_a = 2\nreadings = [{ load_a = 0, v = %[3]g }, { load_a = 0.4, v = %[3]g }]\n", c.valve, c.wiring, c.volts)
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		judged := false
+		for _, m := range mustEvaluate(t, path, nil).Units[0].Eval.Margins {
+			if m.Limit.Criterion != target.HeaterDC || !m.Covered {
+				continue
+			}
+			if judged = true; (m.DB >= 0) != c.inside || math.Abs(m.Limit.Min-c.least) > 0.002 {
+				t.Errorf("%s on %g V: %.1f dB in %g to %g V", c.valve, c.volts, m.DB, m.Limit.Min, m.Limit.Max)
+			}
+		}
+		if !judged {
+			t.Errorf("%s on %g V: not judged", c.valve, c.volts)
 		}
 	}
 }

@@ -58,7 +58,7 @@ func PredictFilter(ctx context.Context, s *sheet.Sheet, r *report.Report, index 
 	if err != nil {
 		return nil, err
 	}
-	in := filter.Input{Unit: unit.Eval.Unit, Target: r.Target}
+	in := filter.Input{Unit: unit.Eval.Unit, Target: r.Target.WithVolts(unit.Eval)}
 	for _, k := range s.Units[index].Captures {
 		in.Setups = append(in.Setups, captureSetup(m.setup, s.Units[index], k, baselines))
 	}
