@@ -33,13 +33,13 @@ var mayImport = map[string][]string{
 	"analysis/target":             {"analysis", "analysis/figure", "analysis/spectrum", "analysis/cycle", "capture"},
 	"analysis/filter":             {"analysis", "analysis/figure", "analysis/spectrum", "analysis/cycle", "analysis/target", "analysis/heater", "capture"},
 
-	"internal/pool": {},
+	"report/pool": {},
 
 	"report/canvas": {"capture"},
 	"report": {"analysis", "analysis/figure", "analysis/spectrum", "analysis/cycle", "analysis/spike", "analysis/target", "analysis/filter",
-		"analysis/heater", "capture", "internal/pool", "report/canvas"},
+		"analysis/heater", "capture", "report/pool", "report/canvas"},
 
-	"cmd/stillglow/pipeline":  {"analysis", "analysis/bandlimit", "analysis/target", "analysis/filter", "analysis/heater", "capture", "capture/sheet", "internal/pool", "report"},
+	"cmd/stillglow/pipeline":  {"analysis", "analysis/bandlimit", "analysis/target", "analysis/filter", "analysis/heater", "capture", "capture/sheet", "report/pool", "report"},
 	"cmd/stillglow/benchpage": {"analysis", "analysis/target", "analysis/filter", "analysis/heater", "capture", "capture/sheet", "report", "cmd/stillglow/pipeline"},
 	"cmd/stillglow": {"analysis", "analysis/bandlimit", "analysis/target", "analysis/filter", "analysis/heater", "capture", "capture/sheet",
 		"capture/synth/demobench", "report", "cmd/stillglow/pipeline", "cmd/stillglow/benchpage"},

@@ -15,7 +15,7 @@ import (
 
 	"stillglow/analysis/target"
 	"stillglow/capture"
-	"stillglow/internal/pool"
+	"stillglow/report/pool"
 )
 
 //go:embed assets/page.html assets/page.css assets/page.js assets/uPlot.iife.min.js assets/uPlot.min.css assets/uPlot.LICENSE assets/labels.html

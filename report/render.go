@@ -5,8 +5,8 @@ import (
 	"fmt"
 	"sync"
 
-	"stillglow/internal/pool"
 	"stillglow/report/canvas"
+	"stillglow/report/pool"
 )
 
 // File is one file of a rendered report; Name is relative to its folder, with

@@ -7,8 +7,8 @@ import (
 	"stillglow/analysis"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
-	"stillglow/internal/pool"
 	"stillglow/report"
+	"stillglow/report/pool"
 )
 
 // measuring is what the captures of a sheet are measured with.

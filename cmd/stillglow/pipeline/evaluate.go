@@ -12,8 +12,8 @@ import (
 	"stillglow/analysis/target"
 	"stillglow/capture"
 	"stillglow/capture/sheet"
-	"stillglow/internal/pool"
 	"stillglow/report"
+	"stillglow/report/pool"
 )
 
 // Options of one evaluation of a bench sheet. The zero value uses every core

@@ -13,8 +13,8 @@ import (
 	"strings"
 	"time"
 
-	"stillglow/internal/pool"
 	"stillglow/report"
+	"stillglow/report/pool"
 )
 
 // FolderOptions say how a report folder may be written. The zero value writes
