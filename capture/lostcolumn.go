@@ -73,13 +73,16 @@ func namesChannels(cells []cell) bool {
 	return len(cells) > 0
 }
 
-// refuseTwoUnits refuses columns for which two rows above state different units, unless they
-// are given: one of them is of another table, or was left there when the names were changed.
-func (t *table) refuseTwoUnits(name string, h *textHead, hd *header, opt Options) error {
-	given := func(k unitKind) bool {
-		return k == unitSecond && (opt.TimeUnit != "" || opt.RateHz > 0) || k == unitVolt && (opt.VoltUnit != "" || opt.Scale != 0)
-	}
-	stated := make([]string, t.cells)
+// unitAbove is a unit that a row above states for a column.
+type unitAbove struct {
+	unit
+	text string
+	line int // of the head
+}
+
+// unitsAbove are the units of time and of volts that each row above states for each column.
+func (t *table) unitsAbove(hd *header) [][]unitAbove {
+	stated := make([][]unitAbove, t.cells)
 	for _, r := range hd.rows {
 		if r.kind == groupAbove && (len(r.cells) != t.cells || slices.ContainsFunc(r.cells, func(c cell) bool { return len(c.text) == 0 })) {
 			continue // one name for several columns
@@ -89,14 +92,26 @@ func (t *table) refuseTwoUnits(name string, h *textHead, hd *header, opt Options
 			if r.kind != unitsAbove {
 				_, text, _ = splitNameUnit(cellText(c.text))
 			}
-			u, ok := parseUnit(text)
-			if !ok || u.kind != unitSecond && u.kind != unitVolt || given(u.kind) {
-				continue
+			if u, ok := parseUnit(text); ok && (u.kind == unitSecond || u.kind == unitVolt) {
+				stated[j] = append(stated[j], unitAbove{u, text, r.line})
 			}
-			if before, _ := parseUnit(stated[j]); stated[j] != "" && before != u {
-				return &ParseError{Path: name, Line: h.lines[r.line].number, Column: j + 1, Found: fmt.Sprintf("%q under another row that states %q", text, stated[j]), Expected: "one unit for each column", Fix: "take the wrong one out, or give --time-unit and --volt-unit"}
+		}
+	}
+	return stated
+}
+
+// refuseTwoUnits refuses columns for which two rows above state different units, unless they
+// are given: one of them is of another table, or was left there when the names were changed.
+func refuseTwoUnits(name string, h *textHead, stated [][]unitAbove, opt Options) error {
+	given := func(k unitKind) bool {
+		return k == unitSecond && (opt.TimeUnit != "" || opt.RateHz > 0) || k == unitVolt && (opt.VoltUnit != "" || opt.Scale != 0)
+	}
+	for j, of := range stated {
+		of = slices.DeleteFunc(slices.Clone(of), func(u unitAbove) bool { return given(u.kind) })
+		for i, u := range of {
+			if i > 0 && of[i-1].unit != u.unit {
+				return &ParseError{Path: name, Line: h.lines[u.line].number, Column: j + 1, Found: fmt.Sprintf("%q under another row that states %q", u.text, of[i-1].text), Expected: "one unit for each column", Fix: "take the wrong one out, or give --time-unit and --volt-unit"}
 			}
-			stated[j] = text
 		}
 	}
 	return nil

@@ -18,6 +18,8 @@ type importer struct {
 	cols []columnData
 	ch   int // index into sc.volts
 	t    *Trace
+	// above are the units that the rows above state for the channel's column.
+	above []unitAbove
 	// stepS is the sample interval the options or the preamble state, in
 	// seconds, 0 unknown; stepWhy where it stands.
 	stepS   float64
@@ -149,7 +151,11 @@ func (im *importer) givenUnit(cell, head string) (u unit, ok bool, err error) {
 	}
 	other, agrees, word := "", false, false
 	factor := 1.0
-	for _, text := range []string{cell, head, settings} {
+	texts := []string{cell, head, settings}
+	for _, a := range im.above {
+		texts = append(texts, a.text)
+	}
+	for _, text := range texts {
 		s, isUnit := parseUnit(text)
 		switch {
 		case !isUnit || s.kind != unitVolt || u.kind != unitVolt:

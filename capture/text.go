@@ -133,7 +133,8 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 	if err := tab.refuseLostColumn(s.name, h, hd, opt); err != nil {
 		return nil, err
 	}
-	if err := tab.refuseTwoUnits(s.name, h, hd, opt); err != nil {
+	stated := tab.unitsAbove(hd)
+	if err := refuseTwoUnits(s.name, h, stated, opt); err != nil {
 		return nil, err
 	}
 	if err := tab.refuseCommonFactor(s.name, h, opt); err != nil {
@@ -151,7 +152,7 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		return nil, err
 	}
 	t.Channel = sc.names[ch]
-	im := &importer{src: s, opt: opt, tab: tab, sc: sc, pre: pre, cols: cols, ch: ch, t: t}
+	im := &importer{src: s, opt: opt, tab: tab, sc: sc, pre: pre, cols: cols, ch: ch, t: t, above: stated[sc.volts[ch]]}
 	t.Layout = tab.words(sc, f.enc, fmt.Sprintf("%s, rows from line %d", hd.where(h), h.lines[tab.first].number))
 	t.assume(SettingLayout, t.Layout, "from the content")
 	if n := len(hd.passed); n > 0 {
