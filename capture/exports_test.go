@@ -75,6 +75,9 @@ var exportCases = []layoutCase{
 		return wave(i)
 	}},
 	{name: "two rows of names with other units, units given", text: "Time (ms),CH1 (mV)\nTime (s),CH1 (V)\n" + rowsOf(200, tv(1e-6)), opt: Options{TimeUnit: "s", VoltUnit: "V"}, rate: 1e6, channels: "CH1", cautions: CautionProbeFactor + " " + CautionTimeUnit},
+	{name: "units behind in, two channels", text: "\"in s\",\"CH1 in mV\",\"CH2 in V\"\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%.1f,0.5", float64(i)*1e-6, 1000*wave(i)) }), opt: Options{Channel: "CH1"}, rate: 1e6, channels: "CH1|CH2"},
+	{name: "units behind in, one channel", text: "in us,C1 in mV\n" + rowsMS(","), rate: 1e6, channels: "C1"},
+	{name: "logic lines named channels that change with each row", text: "Time [s],Channel 0,Channel 1,Analog 0\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%d,%d,%.4f", float64(i)*1e-6, i%2, i/3%2, wave(i)) }), rate: 1e6, channels: "Analog 0"},
 	{name: "a row that stands twice at a seam", text: "time,volts\n" + rowsOf(120, tv(1e-6)) + rowsOf(81, func(i int) string { return tv(1e-6)(i + 119) }), rate: 1e6, cautions: CautionSkipped},
 	{name: "rows that stand twice at two seams", text: "time,volts\n" + rowsOf(80, tv(1e-6)) + rowsOf(80, func(i int) string { return tv(1e-6)(i + 60) }) + rowsOf(90, func(i int) string { return tv(1e-6)(i + 110) }), rate: 1e6, cautions: CautionSkipped},
 	{name: "a seam in a record whose times fall", text: "time,volts\n" + rowsOf(120, func(i int) string { return tv(1e-6)(199 - i) }) + rowsOf(90, func(i int) string { return tv(1e-6)(89 - i) }), rate: 1e6, cautions: CautionSkipped},

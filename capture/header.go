@@ -378,7 +378,7 @@ func (t *table) pairCell(cells []cell) bool {
 
 // settingRow reports whether a line above the table states a known setting.
 func (t *table) settingRow(line []byte, cells []cell) bool {
-	if t.unitNames(cells) {
+	if t.unitNames(cells) || len(t.numeric) > 1 && t.statesUnits(cells) {
 		return false
 	}
 	p := &preamble{values: map[metaKey][]metaValue{}}

@@ -37,7 +37,7 @@ func (t *table) refuseTurns(name string, h *textHead, hd *header) error {
 			kind = readCell([]byte(texts[0]), t.decimal).kind
 		}
 		key, _ := normKey(hd.names[j])
-		if kind != cellWords && !(kind == cellNumber && allDigits(texts[0]) && turnName.MatchString(key)) {
+		if kind != cellWords && !(kind == cellNumber && allDigits(texts[0]) && turnName.MatchString(key) && !numbered.MatchString(key)) {
 			continue
 		}
 		if n := inTurn(texts); n > 0 && (kind == cellWords || counts(texts[:n])) {
