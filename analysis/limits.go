@@ -30,6 +30,9 @@ const (
 	besideLevelShare = 0.05
 	// longPulseS: the pulses of the trade last up to 200 ns (common practice, no source).
 	longPulseS = 400e-9
+	// longEventS: an event of a record without a cycle that lasts longer is a packet of
+	// cycles and no transient: rings of the trade have died down by then.
+	longEventS = 4e-6
 	// besideFar is how many times apart the two readings must lie for the
 	// cycle to have lost the spikes in its mean; up to there the step of the ripple may
 	// be in it.

@@ -44,9 +44,10 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	if sw.shown && len(found.Templates) == 0 && s.DurationMedianS.Value > longPulseS {
 		peaks.upper = true // so long, and at no edge: the ripple's own, of which cycles differ
 	}
+	packet := !sw.shown && found.LongestS > longEventS
 	peaks.lower = grain.tooCoarse() || clipped > 0
 	s.PerS, s.PerCycle = spikeRates(rec, sw, peaks.stepHides)
-	if held || moreBeside(found, rec.tr.DurationS()) {
+	if held || packet || moreBeside(found, rec.tr.DurationS()) {
 		s.PerS.LowerBound, s.PerCycle.LowerBound = s.PerS.Known, s.PerCycle.Known
 	}
 	s.statePeaks(peaks, edges, rec.setup.GainFraction)
@@ -57,7 +58,11 @@ func spikeFigures(rec *record, sw switching, mainsHz figure.Figure, clipped int)
 	if rec.tr.Span.HighHz < spikeSpanHz {
 		s, grain.coarse = s.withoutPeaks(slowForSpikes(rec)), true
 	}
-	return spikeResult{summary: s, cautions: spikeCautions(rec, sw, held, peaks.stepHides, split, grain)}
+	cautions := spikeCautions(rec, sw, held, peaks.stepHides, split, grain)
+	if packet {
+		cautions = append(cautions, packetCaution(found.LongestS))
+	}
+	return spikeResult{summary: s, cautions: cautions}
 }
 
 // durationFigure is the median pulse duration at half height. Pulses of unlike
@@ -187,6 +192,15 @@ func heldCaution(heldV float64) capture.Caution {
 		Code: capture.CautionSpikesInRipple,
 		Text: fmt.Sprintf("the cycle taken for ripple holds pulses or ringing of %.2g mV and more; spikes are missed, and the ripple is too high rather than too low", 1e3*heldV),
 		Fix:  "use a faster timebase that shows about ten cycles, with all the memory; judge by the 20 MHz peak-to-peak, which holds both",
+	}
+}
+
+// packetCaution says that what was counted as one spike is a packet of cycles.
+func packetCaution(longS float64) capture.Caution {
+	return capture.Caution{
+		Code: capture.CautionSpikesInRipple,
+		Text: fmt.Sprintf("no switching frequency stands out, and what counts as one spike lasts %s, longer than ringing does: it is a packet of switching cycles with their spikes in it, so that spikes are missed and their peaks hold ripple", seconds(longS)),
+		Fix:  "load the supply as the heaters will, so that it switches all the time; else show a few packets with all the memory",
 	}
 }
 

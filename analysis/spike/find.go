@@ -24,6 +24,7 @@ type Finding struct {
 	HeldV         float64           // peak of what the smooth ripple itself holds of pulses and rings
 	SwingV        float64           // the same with the ripple's corners
 	Beside        Beside            // the spikes read without the cycle, where one is known
+	LongestS      float64           // how long the longest event off the edges lasts
 
 	all          []cycle.Transient // of all edges that the folded cycle shows
 	offEdgeSpans []interval        // samples that the events off the edges cover
@@ -46,6 +47,9 @@ func Find(r *cycle.Residue, f *cycle.Fold, rateHz, stepV float64) Finding {
 	level := *r
 	level.Slow = localLevels(r.Volts, rateHz)
 	out := findIn(&level, f, rateHz, stepV, cornerV(level.Slow))
+	for _, s := range out.offEdgeSpans {
+		out.LongestS = max(out.LongestS, float64(s.to-s.from)/rateHz-2*holdS)
+	}
 	// an unknown ripple is no noise either: its own excursions stay excised
 	out.offEdgeSpans = findIn(r, f, rateHz, stepV, 0).offEdgeSpans
 	return out
