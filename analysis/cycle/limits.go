@@ -412,11 +412,6 @@ const (
 	guessMaskPart  = 0.3   // and of the shorter part at most
 	edgeRingStands = 4     // times the misfit that a ring must be at its edge to be one
 	ringHarmonics  = 60    // of the cycle that may be a ring's
-	humpLowHz      = 2.5e6 // from which a ripple's harmonics may be a ring's, Hz: those of the trade lie at 3 MHz and more
-	humpLeast      = 0.15  // of the fundamental that a ring's harmonic in the ripple counts from,
-	humpOverSteps  = 2.5   // and times the fundamental over its number from which it is none of a step's,
-	humpLeastSteps = 1.2   // or this and
-	humpRises      = 1.3   // times the least pair before it
 	ringRunsOn     = 0.5   // of a ring's envelope left at the next edge from which two transients are one,
 	ringRunsSigmas = 4     // where so many deviations of the ripple top it
 )
@@ -516,4 +511,14 @@ const (
 	// placesFastPart: a ripple has little above 1/8 of the sample rate, and what is
 	// folded most.
 	placesFastPart = 8
+)
+
+// What tells a ring in a ripple that no straight parts describe.
+const (
+	humpPeriodS    = 1.7e-6 // of longer cycles a reading by medians passes over rings
+	humpLowHz      = 2.5e6  // from which a harmonic may be a ring's, Hz: those of the trade lie at 3 MHz and more
+	humpLeast      = 0.3    // of the fundamental that it counts from,
+	humpOverSteps  = 2.5    // and times the fundamental over its number from which it is none of a step's,
+	humpLeastSteps = 1.5    // or this and
+	humpRises      = 1.3    // times the least pair before it
 )

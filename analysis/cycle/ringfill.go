@@ -195,6 +195,9 @@ func (c *Model) bound(f *Fold) {
 // faster; a ring's stand above that, or above those before them, which by pairs fall
 // evenly, since a duty cycle may null every second.
 func (c *Model) holdsRing() bool {
+	if c.PeriodS > humpPeriodS {
+		return false
+	}
 	spec := fourier.NewFFT(len(c.Smooth)).Coefficients(nil, c.Smooth)
 	share := func(k int) float64 { return cmplx.Abs(spec[k]) / max(cmplx.Abs(spec[1]), tiny) }
 	least := math.Inf(1) // of the pairs before
