@@ -245,16 +245,17 @@ func (z sizing) fusedApart(p Part) string {
 	}
 	_, own := z.bothFuses(p.layout)
 	c := p.Set[0]
-	fit := c.BuyW
+	fit, needs := c.BuyW, 0.0
 	var words []string
 	for _, f := range own {
 		if !f.Sure || f.ShortA == 0 {
 			return ""
 		}
-		fit = math.Max(fit, faultWatts(f.overloadW(c.FaultW), z.opt.airC()))
+		needs = math.Max(needs, f.overloadW(c.FaultW)/derated(z.opt.airC()))
 		words = append(words, fmt.Sprintf("T %s for %s", amps(f.RatingA), f.For))
 	}
-	if fit >= c.FitW {
+	fit = math.Max(fit, buyWatts(needs, 1))
+	if survives := faultWatts(c.heldW, z.opt.airC()) > 0; survives && fit >= c.FitW || needs > fit || fit > largestFaultW {
 		return ""
 	}
 	return fmt.Sprintf("; or fit fuses behind the resistor (%s), which are sure to open, and the %s rating, which stands it that long; a short between resistor and fuses they do not clear, so keep that wire short", strings.Join(words, ", "), watts(fit))

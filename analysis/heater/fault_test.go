@@ -64,6 +64,12 @@ func TestShortIsJudgedAtBothEndsOfTheLimit(t *testing.T) {
 		!strings.Contains(w, "or fit fuses behind the resistor (T 0.8 A for each 12AU7, T 0.8 A for each 6N2P), which are sure to open, and the 2 W rating") {
 		t.Error(w)
 	}
+	// Eight of 0.6 A behind 0.15 Ω: 18 A are 51 W, which nothing sensible stands for good,
+	// and T 1.6 A behind it opens within 3 s on 12 A, for which a tenth is enough.
+	many, _ := plan(t, "8x6N1P", Supply{Volts: 7, RatedA: 10}, Options{}).Shared()
+	if w := strings.Join(many.Warnings, "\n"); !strings.Contains(w, "or fit fuses behind the resistor (T 1.6 A for each 6N1P), which are sure to open, and the 10 W rating") {
+		t.Error(w)
+	}
 	for _, c := range []struct {
 		volts, rated, limit float64
 		fuse                float64
