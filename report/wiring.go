@@ -411,7 +411,7 @@ func (w *wiring) heaters(part *heater.Part, byBranch bool) {
 			if k < len(part.Fuses) && part.Fuses[k].RatingA > 0 {
 				parts = append(parts, branchPart{uprightFuse, 18, 16, []string{fmt.Sprintf("T %s A", trimNumber(part.Fuses[k].RatingA)), eachText(part.Fuses[k].Count)}})
 			}
-			if k < len(part.Set) {
+			if k < len(part.Set) && part.Set[k].Ohm > 0 {
 				parts = append(parts, branchPart{uprightBox, 22, 16, []string{clean(part.Set[k].Label), buyText(part.Set[k].FitW), eachText(part.Set[k].Count)}})
 			}
 		}

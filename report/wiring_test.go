@@ -62,6 +62,7 @@ func TestWiringSketch(t *testing.T) {
 		{"2x12AU7,1x6N2P", 12, 10, []string{"16 Ω + 3 Ω", "10 Ω + 6.8 Ω"}, nil},
 		{"E182CC", 7, 2, []string{"pins 4+5 and 8"}, []string{"and 9"}},
 		{"2x12AX7@series,2x6N2P@string", 15, 5, []string{"pins 4 and 5, 9 open", "2 x 6N2P in series"}, nil},
+		{"12SL7,6SL7", 12, 1, []string{"18 Ω", "pins 7 and 8", "1 x 12SL7GT", "1 x 6SL7GT"}, []string{">none<"}}, // the first goes straight on
 		{"300B", 5.3, 3, []string{"the filament is the cathode"}, []string{"one earth point"}},
 	} {
 		l, err := heater.ParseLoad(c.valves, nil)
