@@ -94,7 +94,7 @@ var flagUnits = []struct {
 	ending, words, symbols string
 	base                   float64
 }{
-	{"-a", "amps", "a", 1}, {"-v", "volts", "v", 1}, {"-ohm", "ohms", "ω ohm ohms r", 1}, {"-uf", "microfarads", "f", 1e6}, {"-uh", "microhenries", "h", 1e6},
+	{"-a", "amps", "a", 1}, {"-v", "volts", "v", 1}, {"-rms", "volts", "v vrms", 1}, {"offset", "volts", "v", 1}, {"-ohm", "ohms", "ω ohm ohms r", 1}, {"-uf", "microfarads", "f", 1e6}, {"-uh", "microhenries", "h", 1e6},
 	{"-nh", "nanohenries", "h", 1e9}, {"-mhz", "megahertz", "hz", 1e-6}, {"-m", "metres", "m", 1},
 	{"-tol", "percent", "", 0}, {"-percent", "percent", "", 0}, {"headroom", "percent", "", 0}, {"ambient", "°C", "", 0},
 }

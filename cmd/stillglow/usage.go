@@ -94,7 +94,11 @@ func flagError(cmd *cobra.Command, err error) error {
 		f := invalid.GetFlag()
 		switch f.Value.Type() {
 		case "func", "boolfunc": // our own words, with what was found in them
-			return fmt.Errorf("--%s: %w", f.Name, errors.Unwrap(invalid))
+			fix, why := "", errors.Unwrap(invalid)
+			if strings.Contains(why.Error(), "expected a number") {
+				fix = numberFix(f.Name, invalid.GetValue())
+			}
+			return fmt.Errorf("--%s: %w%s", f.Name, why, fix)
 		}
 		fix := ""
 		if expected(f) == "a number" {
