@@ -603,6 +603,19 @@ func (p *Plan) warn() {
 	}
 }
 
+// hintFilter tells how a resistor for each valve and a filter go together.
+func (p *Plan) hintFilter() {
+	shared, ok := p.Shared()
+	if p.Best < 0 || p.Arrangements[p.Best].Name != namePerValve || p.best().layout.valves() < 2 || !ok {
+		return
+	}
+	s := fmt.Sprintf("with a resistor for each valve no valve moves another's volts, and a capacitor across each heater, at its socket, makes a filter of its resistor; a post-filter ahead of all heaters takes the one shared resistor instead, %s", shared.Label)
+	if shared.PulledOver || shared.pulledHigh {
+		s += ", and then no valve may be pulled under power"
+	}
+	p.Hints = append(p.Hints, s)
+}
+
 // hintOneRail tells how heaters of several rails would share one, so that one resistor
 // or one regulator feeds all.
 func (p *Plan) hintOneRail() {
@@ -656,6 +669,7 @@ func (p *Plan) hint() {
 		p.hintOneRail()
 		return
 	}
+	p.hintFilter()
 	for _, g := range p.Load.Groups {
 		p.hintString(g)
 		if !g.Valve.CentreTapped || g.Wiring != Parallel {

@@ -95,6 +95,23 @@ func TestPlanForSeveralRails(t *testing.T) {
 	near(t, "rated volts of the warm-up shown", p.WarmUp.RatedV, map[string]float64{"12SN7GT": 12.6, "6SN7GT": 6.3}[p.WarmUp.Heater], 0)
 }
 
+// Two equal valves on 7 V get a resistor each, the smaller parts that stand a short; what
+// that means for a post-filter, which wants one resistor, is said, and not where one is
+// taken anyway.
+func TestFilterBesideAResistorEach(t *testing.T) {
+	for valves, says := range map[string]string{
+		"2x6N2P":         "takes the one shared resistor instead, 1.2 Ω",
+		"2x12AU7,1x6N2P": "",
+		"12AU7":          "",
+		"7DJ8,6SN7":      "",
+	} {
+		p := plan(t, valves, Supply{Volts: 7, RatedA: 2, TolFrac: 0.05}, Options{})
+		if h := strings.Join(p.Hints, "\n"); !strings.Contains(h, says) || says == "" && strings.Contains(h, "post-filter") {
+			t.Errorf("%s: %q", valves, h)
+		}
+	}
+}
+
 // Each resistor of a pair is rated by its own heat: of two in series the larger takes
 // more, of two side by side the smaller, in proportion (Ohm's law).
 func TestPairsAreRatedOneByOne(t *testing.T) {
