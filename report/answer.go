@@ -298,10 +298,18 @@ func (r *Report) fitWords(u *Unit) string {
 		s += " Rewire the heaters first, as " + clean(a.Rewired) + "; left as listed they would burn out behind it."
 	}
 	if part.FitW() > part.BuyW {
-		s += " The rating is for a shorted heater, " + heater.UnsureFault + "."
+		until := heater.UnsureFault
+		if !slices.ContainsFunc(part.Fuses, func(f heater.Fuse) bool { return !f.Sure }) {
+			until = "until its fuse opens"
+		}
+		s += " The rating is for a shorted heater, " + until + "."
 	}
 	if p.ShareOfRated > 0 {
-		s += fmt.Sprintf(" The load takes %.0f %% of the supply's rated current", 100*p.ShareOfRated)
+		of := "rated current"
+		if limit := p.Supply.LimitA; limit > 0 && limit < p.Supply.RatedA {
+			of = "current limit"
+		}
+		s += fmt.Sprintf(" The load takes %.0f %% of the supply's %s", 100*p.ShareOfRated, of)
 		switch {
 		case p.ShareOfRated > 1:
 			s += ": it is overloaded."

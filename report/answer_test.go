@@ -212,3 +212,28 @@ func TestDirectConnectionWidensTheBand(t *testing.T) {
 		t.Errorf("the band goes with the rail once: %+v", twice.Limits[0])
 	}
 }
+
+// A rating that is larger than the heat asks for says why: until the fuse opens, where one
+// is sure to (28 W of a 10 A supply through T 1 A), or because none is (3.6 A of a 2 A one).
+func TestFitSaysWhatTheRatingIsFor(t *testing.T) {
+	for _, c := range []struct {
+		valves string
+		rated  float64
+		says   string
+	}{
+		{"2x6N2P", 10, "The rating is for a shorted heater, until its fuse opens."},
+		{"2x12AU7,1x6N2P", 2, "The rating is for a shorted heater, which no fuse is sure to clear."},
+	} {
+		load, err := heater.ParseLoad(c.valves, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		plan, err := heater.MakePlan(load, heater.Supply{Volts: 7, RatedA: c.rated, TolFrac: 0.05}, heater.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s := fitWords(&Unit{Plan: &plan}); !strings.Contains(s, c.says) {
+			t.Errorf("%s: %s", c.valves, s)
+		}
+	}
+}

@@ -12,8 +12,9 @@
 //     valve or string, diodes; eseries.go gives the standard values on both sides.
 //  3. network.go solves the operating point, and layout.go does so for the corners:
 //     tolerances, a valve pulled, a cold start.
-//  4. fault.go and rating.go say what a short does and which parts to buy, warmup.go
-//     simulates the switch-on, insulation.go the volts from heater to cathode.
+//  4. fault.go and rating.go say what a short does and which parts to buy, surge.go what
+//     a fuse makes of the cold start, warmup.go simulates the switch-on, insulation.go the
+//     volts from heater to cathode.
 //  5. plan.go puts it into a Plan with a recommendation, alternatives.go with what
 //     else would feed the heaters, shopping.go with a list of parts.
 package heater

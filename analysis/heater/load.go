@@ -364,6 +364,7 @@ func railError(s strand, rail float64) error {
 	default:
 		e.Fix = fmt.Sprintf("it would get %s (%s): feed it from a %s rail of its own", volts(rail), percent(rail/v.v0-1), volts(v.v0))
 	}
+	e.Fix += ", or leave the rail out, and each valve gets its own resistor"
 	return e
 }
 

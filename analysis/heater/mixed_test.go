@@ -129,6 +129,28 @@ func TestRewiringIsSaid(t *testing.T) {
 	}
 }
 
+// A supply that limits under its rating never gives the rating: 0.321 A are 64 % of 0.5 A,
+// and 92 % of 0.35 A, over the rule, not 16 % of 2 A.
+func TestHeadroomUnderALowLimit(t *testing.T) {
+	for _, c := range []struct {
+		rated, limit, share float64
+		ok                  bool
+		says                string
+	}{
+		{2, 0.5, 0.642, true, "it limits at 0.5 A, less than its rated 2 A: one of the two is not this supply's"},
+		{2, 0.35, 0.917, false, "is 92 % of the 0.35 A at which it limits, less than its rated 2 A, under the rating but over the 80 % rule"},
+		{2, 3, 0.1605, true, ""},
+		{2, 0, 0.1605, true, ""},
+	} {
+		p := plan(t, "12AX7", Supply{Volts: 7, RatedA: c.rated, LimitA: c.limit}, Options{})
+		w := strings.Join(p.Warnings, "\n")
+		near(t, "share", p.ShareOfRated, c.share, 0.001)
+		if p.HeadroomOK != c.ok || !strings.Contains(w, c.says) || c.says == "" && strings.Contains(w, "limits") {
+			t.Errorf("limit %g A: %v, %s", c.limit, p.HeadroomOK, w)
+		}
+	}
+}
+
 // A limit that is told decides the cold start, and one under the load feeds nothing.
 func TestToldCurrentLimit(t *testing.T) {
 	for _, c := range []struct {

@@ -252,10 +252,14 @@ func (p *Plan) headroom() {
 		p.Headroom = "the supply's rated current is not given: not checked"
 		return
 	}
-	p.ShareOfRated = p.HighA / p.Supply.RatedA
+	rated, what := p.Supply.RatedA, "the rated "+amps(p.Supply.RatedA)
+	if limit := p.Supply.LimitA; limit > 0 && limit < rated { // it never gives what its label says
+		rated, what = limit, fmt.Sprintf("the %s at which it limits, less than its rated %s", amps(limit), amps(rated))
+	}
+	p.ShareOfRated = p.HighA / rated
 	p.HeadroomOK = p.ShareOfRated <= p.Options.HeadroomFrac
 	rule := fmt.Sprintf("the %.0f %% rule", 100*p.Options.HeadroomFrac)
-	share := fmt.Sprintf("%s (heaters at their highest current) is %.0f %% of the rated %s", amps(p.HighA), 100*p.ShareOfRated, amps(p.Supply.RatedA))
+	share := fmt.Sprintf("%s (heaters at their highest current) is %.0f %% of %s", amps(p.HighA), 100*p.ShareOfRated, what)
 	switch {
 	case p.HeadroomOK:
 		p.Headroom = share + ", within " + rule
@@ -563,6 +567,9 @@ const shuntShare = 0.03
 func (p *Plan) warn() {
 	if !p.CanFeed {
 		p.Warnings = append(p.Warnings, "this supply can't feed the load: "+p.Why)
+	}
+	if limit := p.Supply.LimitA; limit > 0 && limit < p.Supply.RatedA && p.HeadroomOK {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("it limits at %s, less than its rated %s: one of the two is not this supply's", amps(limit), amps(p.Supply.RatedA)))
 	}
 	if p.Supply.RatedA > 0 && !p.HeadroomOK {
 		p.Warnings = append(p.Warnings, p.Headroom)

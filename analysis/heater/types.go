@@ -126,7 +126,7 @@ type Choice struct {
 	BuyW  float64   `json:"buy_w"` // rating to buy of each, by its own heat
 
 	FaultW float64 `json:"fault_w"` // dissipation of its hottest single resistor with a heater of its branch shorted, 0 when not limited by it
-	FitW   float64 `json:"fit_w"`   // rating to fit of each: BuyW, or where no fuse is sure to clear a shorted heater, the one that survives what stays on
+	FitW   float64 `json:"fit_w"`   // rating to fit of each: BuyW, or what stands a shorted heater until a fuse opens, or where none is sure to, what stays on
 
 	heldW  float64 // of FaultW what may stay on: no more than just under what its fuse opens at
 	worstW float64 // dissipation of its hottest single resistor in the worst case of the tolerances
@@ -187,7 +187,7 @@ type Plan struct {
 	NominalA     float64       `json:"nominal_a"`      // summed
 	LowA         float64       `json:"low_a"`          // with the heaters' spread
 	HighA        float64       `json:"high_a"`         // with the heaters' spread
-	ShareOfRated float64       `json:"share_of_rated"` // HighA over RatedA, 0 when unknown
+	ShareOfRated float64       `json:"share_of_rated"` // HighA over RatedA, or LimitA where that is less; 0 when unknown
 	HeadroomOK   bool          `json:"headroom_ok"`    // ShareOfRated known and inside HeadroomFrac
 	Headroom     string        `json:"headroom"`       // in words
 	ColdA        float64       `json:"cold_a"`         // first-instant current with the recommended dropper
