@@ -36,7 +36,8 @@ func builtIn() []Valve {
 // Lookup finds a valve by type or alias, the user's own list first. Case,
 // blanks and hyphens make no difference, nor do Cyrillic letters or the Latin
 // ones that look like them (6H8C for 6N8S). An unknown name gives an
-// *UnknownValveError with the nearest names, a rectifier a *RectifierError.
+// *UnknownValveError with the nearest names, a rectifier a *RectifierError. Letters for a
+// later make that the table doesn't have (12AX7WB) leave the type, with a note.
 func Lookup(name string, own []Valve) (Valve, error) {
 	key := normalise(name)
 	if key == "" {
@@ -63,7 +64,29 @@ func Lookup(name string, own []Valve) (Valve, error) {
 			return Valve{}, &RectifierError{Name: strings.TrimSpace(name), Data: data}
 		}
 	}
+	if v, ok := laterMake(name, keys); ok {
+		return v, nil
+	}
 	return Valve{}, &UnknownValveError{Name: strings.TrimSpace(name), Near: nearest(key, own)}
+}
+
+// laterLetters are those behind a type for a ruggedised (W) or a later make, or another
+// bulb (GT, G), which leave the heater as it is, from memory.
+var laterLetters = regexp.MustCompile(`^(.*[0-9])(W?[ABC]|W|W?GT[ABC]?|G)$`)
+
+// laterMake finds a built-in valve under a name with such letters, which is noted.
+func laterMake(name string, keys []string) (Valve, bool) {
+	for _, k := range keys {
+		m := laterLetters.FindStringSubmatch(k)
+		if m == nil {
+			continue
+		}
+		if v, ok := find(m[1], builtIn()); ok && !v.Filament {
+			v.Note = strings.TrimPrefix(fmt.Sprintf("%s; %s is taken for it, whose heater such letters (%s) usually leave as it is (from memory): check the data sheet", v.Note, strings.TrimSpace(name), m[2]), "; ")
+			return v, true
+		}
+	}
+	return Valve{}, false
 }
 
 // againstTable notes where a user's own valve goes by the name of a built-in one whose

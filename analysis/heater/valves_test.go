@@ -248,3 +248,23 @@ func TestOwnEntryAgainstTheTable(t *testing.T) {
 		t.Errorf("%v, %q", err, v.Note)
 	}
 }
+
+// Letters of later makes leave the heater, with a note (from memory); what is no such
+// letter, a filament or a rectifier does not pass for another type.
+func TestLettersOfLaterMakes(t *testing.T) {
+	for name, want := range map[string]string{
+		"12AX7WB": "12AX7", "12ax7b": "12AX7", "5687WB": "5687", "6SN7WGT": "6SN7GT", "6SL7G": "6SL7GT", "6AU6WC": "6AU6",
+		"12AX7LPS": "", "300BA": "", "45A": "", "5Y3GTA": "", "EL34B": "", "ECC83X": "", "12AX7ABC": "",
+	} {
+		v, err := Lookup(name, nil)
+		switch {
+		case want == "" && err == nil:
+			t.Errorf("%s: taken for %s", name, v.Type)
+		case want != "" && (err != nil || v.Type != want || !strings.Contains(v.Note, name+" is taken for it")):
+			t.Errorf("%s: %q, %q, %v", name, v.Type, v.Note, err)
+		}
+	}
+	if v, err := Lookup("12AX7A", nil); err != nil || strings.Contains(v.Note, "taken for") {
+		t.Errorf("a name of the table: %q, %v", v.Note, err)
+	}
+}
