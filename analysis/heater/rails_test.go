@@ -7,8 +7,8 @@ import (
 )
 
 // Heaters of several rails on one supply, each behind its own resistor or none. The volts
-// are scipy's (brentq on Kirchhoff's laws: the supply behind its output resistance, each
-// branch a resistor and a heater of I = i0·(V/v0)^0.6).
+// are scipy's (testdata/reference/heater/rails.py, brentq on Kirchhoff's laws: the supply
+// behind its output resistance, each branch a resistor and a heater of I = i0·(V/v0)^0.6).
 func TestHeatersOfSeveralRails(t *testing.T) {
 	for _, c := range []struct {
 		valves string

@@ -6,9 +6,10 @@ import (
 )
 
 // How hot a start makes a fuse, as the current that would for good, over the warm one:
-// scipy's solve_ivp on the same laws written out apart (R ~ T^1.2, 1/6 of it cold, a loss
-// that makes the steady current V^0.6, 16.5 s to 80 % of its volts from four times them
-// through three times its ohms; the fuse one pole of 0.87 s).
+// testdata/reference/heater/surge.py, scipy's solve_ivp on the same laws written out apart
+// (R ~ T^1.2, 1/6 of it cold, a loss that makes the steady current V^0.6, 16.5 s to 80 %
+// of its volts from four times them through three times its ohms; the fuse one pole of
+// 0.87 s).
 func TestSurgeThroughAFuse(t *testing.T) {
 	s := newStarts(defaults(t))
 	for _, c := range []struct{ cold, limit, want float64 }{
