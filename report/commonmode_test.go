@@ -61,6 +61,9 @@ func TestOpenHalfIsSaid(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		if name == "none" && strings.Count(string(page), "), common mode open</span></summary>") != len(r.Units) {
+			t.Error("a unit's own heading on the page does not say it")
+		}
 		for where, text := range map[string]string{"table": table.String(), "log": string(r.Markdown()), "page": string(page)} {
 			if !strings.Contains(strings.Join(strings.Fields(text), " "), "common mode is open") {
 				t.Errorf("%s: the %s does not say it", name, where)
