@@ -48,9 +48,10 @@ func newDropperCmd() *cobra.Command {
 		Use:   "dropper [SHEET]",
 		Short: "Size the heater dropper and show its worst cases",
 		Long: `Dropper solves the heater circuit (heater current rises as volts to the power
-0.6, not in proportion as in a resistor) and compares one shared resistor, one per valve, one
-per string, silicon and Schottky diodes: heater volts, worst cases of the
-tolerances, any one valve pulled, heat, the rating to buy, cold start and warm-up.
+0.6, not in proportion as in a resistor) and compares one shared resistor, one
+per valve, one per string, silicon and Schottky diodes: heater volts, worst cases
+of the tolerances, any one valve pulled, heat, the rating to buy, cold start and
+warm-up.
 
 With --supply and --valves it needs no captures. With a bench sheet it sizes the
 dropper for each passing unit from that unit's own measured volts and output

@@ -37,9 +37,9 @@ func newFilterCmd() *cobra.Command {
 		Use:   "filter [SHEET [UNIT]]",
 		Short: "Find the post-filter that brings a near miss within its limits, or calculate one from given parts",
 		Long: `With a bench sheet, filter looks for the cheapest set of standard parts that brings
-each near miss (or the unit named) inside its target with margin to spare, and predicts
-every figure behind it: peaks by filtering the captures and measuring them again, all
-else from their spectra.
+each near miss (or the unit named) inside its target with margin to spare, and
+predicts every figure behind it: peaks by filtering the captures and measuring them
+again, all else from their spectra.
 
 Without a sheet it computes what an RC, LC or CLC filter between supply and heaters
 does, with what real parts add: capacitor ESR and ESL, coil DCR and self-resonance,

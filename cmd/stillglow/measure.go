@@ -33,9 +33,10 @@ func newMeasureCmd() *cobra.Command {
 		Use:   "measure FILE...",
 		Short: "Measure ripple, spikes and noise floor of captures",
 		Long: `Measure opens each capture (CSV or WAV, gzipped or not) and prints what it shows:
-DC, ripple, spikes, noise floor, spectral lines and band sums, each with its uncertainty,
-and a reason where the capture can't show a figure. In a file with several
-channels every voltage channel is measured, unless --channel picks one.
+DC, ripple, spikes, noise floor, spectral lines and band sums, each with its
+uncertainty, and a reason where the capture can't show a figure. A figure behind ≤
+is at most that, behind ≥ at least. In a file with several channels every voltage
+channel is measured, unless --channel picks one.
 
 With --json it prints one object per channel measured, one per line. Keys carry
 their SI unit; a figure that can't be shown is null, with the reason in

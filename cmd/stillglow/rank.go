@@ -108,7 +108,8 @@ func newRankCmd() *cobra.Command {
 		Short: "Rank the units of a bench sheet against its target",
 		Long: `Rank measures the captures of every unit in a bench sheet and prints the units in
 order, each with its verdict, its worst margin and why. Files beside the sheet
-that fit its pattern count as if the sheet named them. It writes nothing but the cache.
+that fit its pattern count as if the sheet named them. It writes nothing but the
+cache.
 
 ` + rules(),
 		Example: "  stillglow rank testdata/bench/bench.toml\n  stillglow rank --explain testdata/bench/bench.toml\n  stillglow rank --json testdata/bench/bench.toml",

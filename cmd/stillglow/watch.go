@@ -31,9 +31,9 @@ func newWatchCmd() *cobra.Command {
 		Short: "Follow a folder and rank as the scope's files arrive",
 		Long: `Watch follows the sheet's folder (or --folder). A file that fits the sheet's
 pattern goes to its unit, as a common-mode capture where the file's name holds the
-word common or cm; a file that the sheet names is taken when it arrives. A file is measured
-once it has stopped growing and can be read to its end. The ranking, with what
-changed, is printed again after each capture and whenever the sheet is saved.
+word common or cm; a file that the sheet names is taken when it arrives. A file is
+measured once it has stopped growing and can be read to its end. The ranking, with
+what changed, is printed again after each capture and whenever the sheet is saved.
 Ctrl-C writes the report.
 
 Folders that give no notice of changes (network shares) are checked every
