@@ -16,16 +16,6 @@ import (
 // that length is one block.
 const blockSamples = 1 << 21
 
-// Apply gives the trace that would be captured across the heaters with the
-// circuit fitted: the complex spectrum times the insertion gain, block by
-// block with overlap (overlap-save). The DC level falls by the filter's DC
-// gain and keeps its place. Before its first sample the trace is taken to have
-// run on mirrored, so that there is no switch-on transient. The trace itself is
-// left as it is.
-func Apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, error) {
-	return new(workspace).apply(ctx, tr, c)
-}
-
 // workspace is what filtering the same traces again and again shares; the zero value
 // keeps no transforms. Not for use by two goroutines at once.
 type workspace struct {
@@ -61,7 +51,11 @@ func (w *workspace) ahead(m *analysis.Measurement) *ahead {
 	return a
 }
 
-// apply is Apply.
+// apply gives the trace that would be captured across the heaters with the circuit
+// fitted: the complex spectrum times the insertion gain, block by block with overlap
+// (overlap-save), or in two parts (split.go). The DC level falls by the filter's DC gain
+// and keeps its place. Before its first sample the trace is taken to have run on mirrored,
+// so that there is no switch-on transient. The trace itself is left as it is.
 func (w *workspace) apply(ctx context.Context, tr *capture.Trace, c Circuit) (*capture.Trace, error) {
 	if err := c.Check(); err != nil {
 		return nil, err

@@ -56,7 +56,7 @@ func TestBehindAgreesWithTheWholeMeasurement(t *testing.T) {
 				t.Errorf("seed %d %s: %s", seed, c.Topology, got.Method)
 			}
 			for i, tr := range in.Traces {
-				filtered, err := Apply(ctx, tr, c)
+				filtered, err := new(workspace).apply(ctx, tr, c)
 				if err != nil {
 					t.Fatal(err)
 				}

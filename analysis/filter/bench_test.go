@@ -14,7 +14,7 @@ func BenchmarkApply(b *testing.B) {
 	tr, c := benchTrace()
 	b.SetBytes(int64(8 * len(tr.Volts)))
 	for b.Loop() {
-		if _, err := Apply(context.Background(), tr, c); err != nil {
+		if _, err := new(workspace).apply(context.Background(), tr, c); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -8,9 +8,9 @@
 //     complex voltages and currents.
 //  3. spectral.go predicts a Measurement behind a circuit from the one ahead of it,
 //     by each figure's rule in the register, and ahead.go keeps what all circuits share
-//     of that; apply.go sends the samples themselves
-//     through it (long traces in the two parts of split.go), and predict.go measures
-//     those again for their peaks.
+//     of that; apply.go sends the samples themselves through it, extended by their
+//     mirror image (extended.go) and, of long traces, in two parts (split.go), and
+//     predict.go measures those again for their peaks.
 //  4. search.go tries part sets by rising cost with the quick prediction, bounds the
 //     peak-to-peak on a part of the samples (least.go), and predicts the first that
 //     bring the unit inside by all of them.

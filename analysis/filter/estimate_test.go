@@ -167,7 +167,7 @@ func everyTrial(t *testing.T, in Input, cat Catalogue) (Circuit, bool) {
 		return shortfall(before, target.Evaluate(b.unit, in.Target), DefaultReserveDB) <= 0
 	}
 	for _, c := range candidates(base, fit, cat) {
-		if _, db := peak(c); db <= worstPeakDB && !c.needlesslyDamped() && enough(c) && enough(c.Worn()) {
+		if _, db := peak(c); db <= worstPeakDB && !c.needlesslyDamped() && enough(c) && enough(c.worn()) {
 			return c, true
 		}
 	}

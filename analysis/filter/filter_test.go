@@ -66,11 +66,11 @@ func TestApplyEqualsFilteringInTime(t *testing.T) {
 		{Topology: RC, ROhm: 1, SourceOhm: 0.1, LoadOhm: 10, C1: Capacitor{F: 10e-6, ESROhm: 0.05}},
 		{Topology: RC, ROhm: 2, LoadOhm: 21, C1: Capacitor{F: 2e-6, ESROhm: 0.2}},
 	} {
-		got, err := Apply(context.Background(), &capture.Trace{Volts: v, SampleRateHz: rate, Coupling: capture.CouplingDC}, c)
+		got, err := new(workspace).apply(context.Background(), &capture.Trace{Volts: v, SampleRateHz: rate, Coupling: capture.CouplingDC}, c)
 		if err != nil {
 			t.Fatal(err)
 		}
-		// Apply takes the volts as measured under the load.
+		// The filter takes the volts as measured under the load.
 		inner := make([]float64, n)
 		for i := range v {
 			inner[i] = v[i] * (1 + c.SourceOhm/math.Max(c.LoadOhm, 1e-9))
@@ -103,14 +103,14 @@ func TestApplyInBlocks(t *testing.T) {
 		tr.Volts[i], last = (v+last)/2, v
 	}
 	c := Circuit{Topology: RC, ROhm: 1, LoadOhm: 10, C1: Capacitor{F: 100e-6, ESROhm: 0.1, ESLH: 15e-9}}
-	all, err := Apply(context.Background(), tr, c)
+	all, err := new(workspace).apply(context.Background(), tr, c)
 	if err != nil {
 		t.Fatal(err)
 	}
 	part := *tr
 	const from = blockSamples - 200000
 	part.Volts = tr.Volts[from : from+400000]
-	some, err := Apply(context.Background(), &part, c)
+	some, err := new(workspace).apply(context.Background(), &part, c)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -129,7 +129,7 @@ func TestApplyKeepsTheTraceAndTheLevel(t *testing.T) {
 		for i := range tr.Volts {
 			tr.Volts[i] = 7
 		}
-		got, err := Apply(context.Background(), tr, c)
+		got, err := new(workspace).apply(context.Background(), tr, c)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -141,12 +141,12 @@ func TestApplyKeepsTheTraceAndTheLevel(t *testing.T) {
 			}
 		}
 	}
-	if _, err := Apply(context.Background(), &capture.Trace{SampleRateHz: 1, Volts: []float64{1}}, c); err == nil {
+	if _, err := new(workspace).apply(context.Background(), &capture.Trace{SampleRateHz: 1, Volts: []float64{1}}, c); err == nil {
 		t.Error("one sample was filtered")
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := Apply(ctx, &capture.Trace{SampleRateHz: 1, Volts: make([]float64, 100)}, c); err == nil {
+	if _, err := new(workspace).apply(ctx, &capture.Trace{SampleRateHz: 1, Volts: make([]float64, 100)}, c); err == nil {
 		t.Error("went on after it was cancelled")
 	}
 }
@@ -281,7 +281,7 @@ func TestSearchRescuesANearMiss(t *testing.T) {
 		if k.cost() >= c.cost() {
 			break
 		}
-		if shortfall(target.Evaluate(in.Unit, in.Target), target.Evaluate(in.estimated(k.Worn(), everything), in.Target), 3) <= 0 {
+		if shortfall(target.Evaluate(in.Unit, in.Target), target.Evaluate(in.estimated(k.worn(), everything), in.Target), 3) <= 0 {
 			if _, db := peak(k); db <= worstPeakDB {
 				t.Errorf("cheaper and enough: %+v", k)
 			}
@@ -542,7 +542,7 @@ func TestDampingCountsTheCapacitorsESR(t *testing.T) {
 	}
 	// Worn parts damp less, and a promise must stand that.
 	c.CDamp, c.DampOhm = electrolytic(220e-6), 0.12
-	if worn := c.Worn().CDamp; worn.ESROhm != 2*c.CDamp.ESROhm || math.Abs(worn.F-0.8*220e-6) > 1e-12 {
+	if worn := c.worn().CDamp; worn.ESROhm != 2*c.CDamp.ESROhm || math.Abs(worn.F-0.8*220e-6) > 1e-12 {
 		t.Errorf("%+v", worn)
 	}
 }

@@ -136,10 +136,10 @@ func (c Circuit) cost() float64 {
 	return sum
 }
 
-// Worn is the circuit with its capacitors as a promise must stand them: ESR
+// worn is the circuit with its capacitors as a promise must stand them: ESR
 // doubled and value 20 % down, by age, cold and the makers' spread (common
 // practice, no source).
-func (c Circuit) Worn() Circuit {
+func (c Circuit) worn() Circuit {
 	for _, p := range []*Capacitor{&c.C1, &c.C2, &c.CFilm, &c.CDamp} {
 		p.F *= wornF
 		p.ESROhm *= wornESR

@@ -118,7 +118,7 @@ func stimulus(s float64) float64 {
 	return 7 + sin(10e-3, 100e3) + sin(5e-3, 1e6) + sin(5e-3, 3e6)
 }
 
-// Apply against ngspice's .tran analysis: the steady waveform within 2 % of its
+// A filtered trace against ngspice's .tran analysis: the steady waveform within 2 % of its
 // peak-to-peak.
 func TestApplyAgainstNgspice(t *testing.T) {
 	const rate = 50e6
@@ -129,11 +129,11 @@ func TestApplyAgainstNgspice(t *testing.T) {
 	s, want := refTable(t, "tran.csv")
 	for _, r := range refCircuits(t) {
 		c := r.circuit()
-		got, err := Apply(context.Background(), in, c)
+		got, err := new(workspace).apply(context.Background(), in, c)
 		if err != nil {
 			t.Fatal(err)
 		}
-		// Apply is for volts measured under the load; turn them back to the
+		// A trace is filtered for volts measured under the load; turn them back to the
 		// inner ones.
 		divider := c.LoadOhm / (c.LoadOhm + c.SourceOhm)
 		var a, b []float64

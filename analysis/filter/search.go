@@ -184,12 +184,12 @@ type passedOver struct {
 // try reports whether a candidate brings the unit inside, with what it leaves.
 func (t *trials) try(ctx context.Context, c Circuit) (r Result, ok bool, err error) {
 	// What the spectrum tells costs the least and rules out the most.
-	if short := shortfallOf(noPeaks, t.before, t.estimate(c.Worn(), sums).Evaluation, t.reserveDB); short > 0 {
+	if short := shortfallOf(noPeaks, t.before, t.estimate(c.worn(), sums).Evaluation, t.reserveDB); short > 0 {
 		t.passedOver = append(t.passedOver, passedOver{c, short, sums})
 		return r, false, nil
 	}
 	// The promise must stand parts as they age, and as they are new.
-	worn := t.estimate(c.Worn(), everything)
+	worn := t.estimate(c.worn(), everything)
 	wornShort := t.shortfall(worn)
 	if t.hopeless(c, worn) {
 		t.passedOver = append(t.passedOver, passedOver{c, wornShort, everything})
@@ -304,7 +304,7 @@ func (t *trials) explain(ctx context.Context, a *Advice) error {
 			break // none of the rest is closer
 		}
 		if p.far == sums {
-			p.shortDB = t.shortfall(t.estimate(p.c.Worn(), everything))
+			p.shortDB = t.shortfall(t.estimate(p.c.worn(), everything))
 		}
 		if p.shortDB < t.closestShort {
 			t.note(p.c, math.Max(p.shortDB, t.shortfall(t.estimate(p.c, everything))))
@@ -354,7 +354,7 @@ func (t *trials) confirm(ctx context.Context, c Circuit, wornAs, freshAs target.
 		}
 	}
 	if !t.settledWorn(worn, freshAs, r.After) {
-		if worn, err = t.evaluate(ctx, c.Worn(), allPeaks); err != nil {
+		if worn, err = t.evaluate(ctx, c.worn(), allPeaks); err != nil {
 			return r, 0, err
 		}
 	}
@@ -373,7 +373,7 @@ func (t *trials) confirm(ctx context.Context, c Circuit, wornAs, freshAs target.
 // wornPP evaluates the unit behind worn parts with the peak-to-peak as measured, and gives
 // by how much it falls short in what is told that way.
 func (t *trials) wornPP(ctx context.Context, c Circuit) (worn target.Evaluation, short float64, err error) {
-	if worn, err = t.evaluate(ctx, c.Worn(), peakToPeak20); err != nil {
+	if worn, err = t.evaluate(ctx, c.worn(), peakToPeak20); err != nil {
 		return worn, 0, err
 	}
 	sure := func(id target.Criterion) bool { return id == target.RipplePP || noPeaks(id) }
@@ -422,7 +422,7 @@ func (t *trials) settledPP(c Circuit, fresh target.Evaluation) bool {
 
 // wearDB is the most that a circuit's gain rises anywhere as its parts wear, in dB.
 func wearDB(c Circuit) float64 {
-	most, worn := 0.0, c.Worn()
+	most, worn := 0.0, c.worn()
 	for i := 0; i <= curvePoints*curveDecades; i++ {
 		hz := math.Pow(10, float64(i)/curvePoints)
 		most = math.Max(most, DB(Insertion(worn, hz))-DB(Insertion(c, hz)))

@@ -60,7 +60,7 @@ type Result struct {
 	GainDB         []float64         // insertion gain, dB; negative takes away
 	PeakDB, PeakHz float64           // greatest gain and where (resonance)
 	After          target.Evaluation // every criterion's margin after it
-	WornDB         float64           // worst margin of the criteria that were over, with the parts worn (see Worn)
+	WornDB         float64           // worst margin of the criteria that were over, with the parts worn (see worn)
 	WornKnown      bool              // WornDB was computed
 	Method         string            // FromSamples, FromSums or FromSpectrum
 	Wave           Wave              // some switching cycles of the fastest capture, before and after

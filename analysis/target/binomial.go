@@ -7,12 +7,12 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// ClopperPearson is the exact two-sided confidence interval of a binomial
+// clopperPearson is the exact two-sided confidence interval of a binomial
 // share, k of n, from beta quantiles (Clopper and Pearson 1934). confidence is
 // between 0 and 1, e.g. 0.95. With n = 0 nothing is known: 0 to 1.
-func ClopperPearson(k, n int, confidence float64) (low, high float64) {
+func clopperPearson(k, n int, confidence float64) (low, high float64) {
 	if k < 0 || k > n || !(confidence > 0 && confidence < 1) {
-		panic("target: ClopperPearson: want 0 <= k <= n and confidence in (0, 1)")
+		panic("target: clopperPearson: want 0 <= k <= n and confidence in (0, 1)")
 	}
 	tail := (1 - confidence) / 2
 	low, high = 0, 1

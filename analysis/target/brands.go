@@ -81,7 +81,7 @@ func (b *Brand) count(e *Evaluation, index int, both bool) {
 // summarise fills in what follows from the units counted: the share's interval,
 // the margins' median, spread and extent, and the outliers.
 func (b *Brand) summarise() {
-	b.ShareLow, b.ShareHigh = ClopperPearson(b.Passing, b.Judged, shareConfidence)
+	b.ShareLow, b.ShareHigh = clopperPearson(b.Passing, b.Judged, shareConfidence)
 	if len(b.UnitWorstDB) == 0 {
 		return
 	}

@@ -53,8 +53,8 @@ func commonState(margins []Margin) CommonState {
 	return CommonMeasured
 }
 
-// OpenCommon are the common-mode limits that no capture covers.
-func (e *Evaluation) OpenCommon() []Limit {
+// openCommon are the common-mode limits that no capture covers.
+func (e *Evaluation) openCommon() []Limit {
 	var open []Limit
 	for _, m := range e.Margins {
 		if m.Limit.Criterion.CommonMode() && !m.Covered {
@@ -72,7 +72,7 @@ const commonFastHz = 1e6
 func (e *Evaluation) commonNeeds() string {
 	var names []string
 	fast, slow := false, false
-	for _, l := range e.OpenCommon() {
+	for _, l := range e.openCommon() {
 		names = append(names, l.Name)
 		fast, slow = fast || l.NeedHighHz >= commonFastHz, slow || l.NeedHighHz < commonFastHz
 	}

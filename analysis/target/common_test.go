@@ -26,8 +26,8 @@ func TestCommonLimits(t *testing.T) {
 		}
 		d := derivation{Stage: commonStage(want.riaa).withDefaults(), shareV: want.allowedV}
 		sums := map[Criterion]float64{
-			CommonMains: d.allows(d.CommonCoupling, 100),
-			CommonAudio: d.allows(d.CommonCoupling, commonAudioHz) * math.Pow(10, 1.2/20), // A is +1.2 dB at 3 kHz (IEC 61672-1)
+			CommonMains: d.allows(d.commonCoupling, 100),
+			CommonAudio: d.allows(d.commonCoupling, commonAudioHz) * math.Pow(10, 1.2/20), // A is +1.2 dB at 3 kHz (IEC 61672-1)
 		}
 		found := 0
 		for _, l := range tg.Limits {
@@ -91,7 +91,7 @@ func TestHalvesAreApart(t *testing.T) {
 			}
 		}
 	}
-	if alone.Verdict != Pass || alone.Common != CommonOpen || len(alone.OpenCommon()) != 3 {
+	if alone.Verdict != Pass || alone.Common != CommonOpen || len(alone.openCommon()) != 3 {
 		t.Errorf("without: %s, common %q", alone.Verdict, alone.Common)
 	}
 	if with.Verdict != Fail || with.Common != CommonMeasured {

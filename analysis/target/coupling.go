@@ -97,13 +97,13 @@ func (s Stage) Coupling(hz float64) float64 {
 	return s.heaterPath(hz) * s.differentialShare()
 }
 
-// CommonCoupling is the ratio of input-referred volts to those of a common-mode
+// commonCoupling is the ratio of input-referred volts to those of a common-mode
 // capture at hz > 0. What the capture shows across its 100 Ω is a current, which
 // the preamp's own way to ground turns into volts between heater and ground. At
 // audio frequencies the supply's stray capacitance, kilohms and more, sets that
 // current; where it does not, less flows into a greater resistance and the ratio is
 // an upper one.
-func (s Stage) CommonCoupling(hz float64) float64 {
+func (s Stage) commonCoupling(hz float64) float64 {
 	s = s.withDefaults()
 	return s.heaterPath(hz) * s.referenceOhm(hz) / captureOhm
 }
@@ -111,5 +111,5 @@ func (s Stage) CommonCoupling(hz float64) float64 {
 // CouplingDB is the stage's Coupling at hz > 0 in dB.
 func CouplingDB(s Stage, hz float64) float64 { return 20 * math.Log10(s.Coupling(hz)) }
 
-// CommonCouplingDB is the stage's CommonCoupling at hz > 0 in dB.
-func CommonCouplingDB(s Stage, hz float64) float64 { return 20 * math.Log10(s.CommonCoupling(hz)) }
+// CommonCouplingDB is the stage's commonCoupling at hz > 0 in dB.
+func CommonCouplingDB(s Stage, hz float64) float64 { return 20 * math.Log10(s.commonCoupling(hz)) }

@@ -62,8 +62,8 @@ func (d derivation) limits(named Target) []Limit {
 	kept := map[Criterion]bool{HeaterDC: true, RipplePP: true, SpikePeak: true, BandRF1: true, CommonPP: true}
 	allowed := map[Criterion]float64{
 		MainsLine:   math.Min(d.allows(d.Coupling, 100), d.allows(d.Coupling, 120)),
-		CommonMains: math.Min(d.allows(d.CommonCoupling, 100), d.allows(d.CommonCoupling, 120)),
-		CommonAudio: d.allows(d.CommonCoupling, commonAudioHz) * spectrum.AWeight(commonAudioHz),
+		CommonMains: math.Min(d.allows(d.commonCoupling, 100), d.allows(d.commonCoupling, 120)),
+		CommonAudio: d.allows(d.commonCoupling, commonAudioHz) * spectrum.AWeight(commonAudioHz),
 	}
 	var limits []Limit
 	for _, l := range named.Limits {

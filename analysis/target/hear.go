@@ -24,7 +24,7 @@ const (
 func (s Stage) weight(hz float64) float64 {
 	w := spectrum.AWeight(hz)
 	if s.RIAA {
-		w *= math.Pow(10, RIAADB(hz)/20)
+		w *= math.Pow(10, riaaDB(hz)/20)
 	}
 	return w
 }
@@ -167,7 +167,7 @@ func (s Stage) TiedAt(ref Reference) Stage {
 func heardBy(s Stage, across, both half, cells []cell, ownV float64) HeardBy {
 	out := HeardBy{Reference: s.Reference,
 		DifferentialAVRMS: across.through(cells, s.Coupling, s.weight),
-		CommonAVRMS:       both.through(cells, s.CommonCoupling, s.weight)}
+		CommonAVRMS:       both.through(cells, s.commonCoupling, s.weight)}
 	out.InputAVRMS = math.Hypot(out.DifferentialAVRMS, out.CommonAVRMS)
 	out.UnderDB = MarginDB(ownV, out.InputAVRMS)
 	return out

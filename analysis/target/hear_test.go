@@ -51,7 +51,7 @@ func TestCouplingByHand(t *testing.T) {
 	for ref, want := range map[Reference]float64{CentreTap: 0.5, Elevated: 1.5915, OneEnd: 0.001} {
 		at := s
 		at.Reference = ref
-		if got := at.CommonCoupling(100) / at.withDefaults().heaterPath(100); math.Abs(got/want-1) > 0.001 {
+		if got := at.commonCoupling(100) / at.withDefaults().heaterPath(100); math.Abs(got/want-1) > 0.001 {
 			t.Errorf("%s: %g V a volt, want %g", ref, got, want)
 		}
 	}

@@ -17,7 +17,7 @@ func TestRIAATable(t *testing.T) {
 		2000: -2.59, 3000: -4.74, 4000: -6.61, 5000: -8.21, 6000: -9.60, 8000: -11.89,
 		10000: -13.73, 15000: -17.16, 20000: -19.62,
 	} {
-		if got := RIAADB(hz); math.Abs(got-want) > 0.006 {
+		if got := riaaDB(hz); math.Abs(got-want) > 0.006 {
 			t.Errorf("%g Hz: %.3f dB, table says %.2f", hz, got, want)
 		}
 	}
@@ -30,18 +30,18 @@ func TestClopperPearson(t *testing.T) {
 		k, n      int
 		low, high float64
 	}{{0, 10, 0, 0.30850}, {4, 25, 0.04538, 0.36083}, {10, 10, 0.69150, 1}} {
-		low, high := ClopperPearson(c.k, c.n, 0.95)
+		low, high := clopperPearson(c.k, c.n, 0.95)
 		if math.Abs(low-c.low) > 6e-6 || math.Abs(high-c.high) > 6e-6 {
 			t.Errorf("%d of %d: %.5f to %.5f, want %.5f to %.5f", c.k, c.n, low, high, c.low, c.high)
 		}
 	}
 	// 0 of n has the closed form 1 - 0.025^(1/n).
 	for n := 1; n < 40; n++ {
-		if _, high := ClopperPearson(0, n, 0.95); math.Abs(high-(1-math.Pow(0.025, 1/float64(n)))) > 1e-9 {
+		if _, high := clopperPearson(0, n, 0.95); math.Abs(high-(1-math.Pow(0.025, 1/float64(n)))) > 1e-9 {
 			t.Errorf("0 of %d: %g", n, high)
 		}
 	}
-	if low, high := ClopperPearson(0, 0, 0.95); low != 0 || high != 1 {
+	if low, high := clopperPearson(0, 0, 0.95); low != 0 || high != 1 {
 		t.Error("nothing tested says something")
 	}
 }

@@ -125,9 +125,9 @@ const (
 	riaaT3 = 75e-6
 )
 
-// RIAADB is the replay (de-emphasis) curve of IEC 60098 in dB relative to
+// riaaDB is the replay (de-emphasis) curve of IEC 60098 in dB relative to
 // 1 kHz.
-func RIAADB(hz float64) float64 {
+func riaaDB(hz float64) float64 {
 	at := func(f float64) float64 {
 		w := 2 * math.Pi * f
 		sq := func(t float64) float64 { return 1 + w*w*t*t }
