@@ -232,7 +232,7 @@ func TestFitSaysWhatTheRatingIsFor(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if s := fitWords(&Unit{Plan: &plan}); !strings.Contains(s, c.says) {
+		if s := (&Report{}).fitWords(&Unit{Plan: &plan}); !strings.Contains(s, c.says) {
 			t.Errorf("%s: %s", c.valves, s)
 		}
 	}
