@@ -229,10 +229,17 @@ func (hd *header) kindOf(t *table, line []byte, cells []cell, all, skipped int) 
 		return namesAbove
 	case skipped == 0 && hd.nameRows() == 0 && t.partRow(cells):
 		return partAbove
-	case skipped == 0 && hd.nameRows() == 1 && t.namesTime(cells) && t.namesRow(cells), hd.nameRows() > 0 && t.groupRow(cells):
+	case skipped == 0 && hd.nameRows() == 1 && t.namesTime(cells) && t.namesRow(cells) && !t.holdsNumber(cells), hd.nameRows() > 0 && t.groupRow(cells):
 		return groupAbove
 	}
 	return notHeader
+}
+
+// holdsNumber reports whether a cell over the numbers is one, or a quantity.
+func (t *table) holdsNumber(cells []cell) bool {
+	return slices.ContainsFunc(t.numeric, func(j int) bool {
+		return j < len(cells) && readCell(cells[j].text, t.decimal).numeric()
+	})
 }
 
 // answers are what a setting with one value for each channel may hold, and no column is

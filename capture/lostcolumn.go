@@ -106,6 +106,9 @@ func refuseTwoUnits(name string, h *textHead, stated [][]unitAbove, opt Options)
 	given := func(k unitKind) bool {
 		return k == unitSecond && (opt.TimeUnit != "" || opt.RateHz > 0) || k == unitVolt && (opt.VoltUnit != "" || opt.Scale != 0)
 	}
+	if len(stated) < 2 {
+		return nil // settings stand above a single column
+	}
 	for j, of := range stated {
 		of = slices.DeleteFunc(slices.Clone(of), func(u unitAbove) bool { return given(u.kind) })
 		for i, u := range of {
@@ -128,7 +131,7 @@ func (im *importer) refuseLostUnit(h *textHead, hd *header) error {
 	}
 	for i := im.tab.first - 1; i >= max(0, im.tab.first-nearRows); i-- {
 		line := uncomment(bytes.TrimSpace(h.line(i)))
-		if hd.uses(i) || !bytes.ContainsAny(line, ",;\t") {
+		if hd.uses(i) || !bytes.ContainsAny(line, ",;\t") || slices.ContainsFunc(im.lone, func(l loneUnit) bool { return l.line == h.lines[i].number }) {
 			continue
 		}
 		for _, d := range []byte{',', ';', '\t'} {

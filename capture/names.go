@@ -92,6 +92,9 @@ func (t *table) namesRow(cells []cell) bool {
 	if 2*over < len(t.numeric) || filled == 1 && len(t.numeric) > 1 && !t.namesVoltsOnly(cells) || filled > 1 && t.cells == 1 || pairText(first) {
 		return false
 	}
+	if k, _, _ := lookupKey(first); filled == 2 && (k == metaInterval || k == metaRate) && t.holdsNumber(cells) {
+		return false // "Time per point (us),10"
+	}
 	name, _, _ := splitNameUnit(first)
 	name, _ = normKey(name)
 	if timeName.MatchString(name) || indexName.MatchString(name) {

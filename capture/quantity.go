@@ -212,7 +212,7 @@ func unitPer(over, per string) (unit, bool) {
 // strangeUnit knows by its signs what can be a unit only, and none of time or
 // volts.
 func strangeUnit(s string) bool {
-	if len(s) > 12 || strings.ContainsAny(s, "0123456789 ") && !strings.ContainsAny(s, "^") {
+	if len(s) > 12 || strings.HasPrefix(s, "t/") || strings.ContainsAny(s, "0123456789 ") && !strings.ContainsAny(s, "^") {
 		return false
 	}
 	return strings.ContainsAny(s, "%°²³^Ω√Ω℃") || strings.Count(s, "/") == 1 && strings.Trim(s, "/") == s && len(s) <= 6 && s == strings.ToLower(s) && s != "n/a" && s != "ac/dc"

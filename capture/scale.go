@@ -20,6 +20,7 @@ type importer struct {
 	t    *Trace
 	// above are the units that the rows above state for the channel's column.
 	above []unitAbove
+	lone  []loneUnit // units in settings of unknown keys
 	// stepS is the sample interval the options or the preamble state, in
 	// seconds, 0 unknown; stepWhy where it stands.
 	stepS   float64
@@ -130,6 +131,11 @@ func (im *importer) voltUnit(hasScale bool) (u unit, text, why string, err error
 	}
 	if u, text, why, ok := im.statedVoltUnit(); ok {
 		return u, text, why, nil
+	}
+	if !hasScale && !im.rawColumn(j) && im.opt.Scale == 0 {
+		if u, text, why, ok, err := im.loneVoltUnit(); ok || err != nil {
+			return u, text, why, err
+		}
 	}
 	return im.guessVoltUnit(hasScale)
 }

@@ -152,7 +152,7 @@ func (s *source) readText(ctx context.Context, opt Options) (*Trace, error) {
 		return nil, err
 	}
 	t.Channel = sc.names[ch]
-	im := &importer{src: s, opt: opt, tab: tab, sc: sc, pre: pre, cols: cols, ch: ch, t: t, above: stated[sc.volts[ch]]}
+	im := &importer{src: s, opt: opt, tab: tab, sc: sc, pre: pre, cols: cols, ch: ch, t: t, lone: h.loneUnits(tab, hd), above: stated[sc.volts[ch]]}
 	t.Layout = tab.words(sc, f.enc, fmt.Sprintf("%s, rows from line %d", hd.where(h), h.lines[tab.first].number))
 	t.assume(SettingLayout, t.Layout, "from the content")
 	if n := len(hd.passed); n > 0 {

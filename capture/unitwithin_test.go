@@ -30,6 +30,29 @@ func TestUnitsWithinNames(t *testing.T) {
 			}
 		})
 	}
+	for _, c := range []struct {
+		settings string
+		channel  string
+		factor   float64 // volts each; 0: refused
+	}{
+		{"Signal unit,mV\n", "1", 1e-3}, {"Y label = Millivolt\n", "1", 1e-3}, {"# Unité: mV\n", "1", 1e-3}, {"unit_string,Volts,mVolts\n", "1", 1}, {"unit_string,Volts,mVolts\n", "2", 1e-3}, {"Value unit,uV\n", "2", 1e-6},
+		{"Signal unit,V\n", "1", 1}, {"Trigger unit,V\n", "1", 1}, {"Trigger unit,mV\n", "1", 0}, {"Signal unit,mV\nValue unit,V\n", "1", 0}, {"Mode,mV\n", "1", 0},
+	} {
+		t.Run(c.settings+c.channel, func(t *testing.T) {
+			tr, err := Read(context.Background(), strings.NewReader("Sample rate,1 MS/s\n"+c.settings+"A,B\n"+rowsOf(200, func(i int) string { return fmt.Sprintf("%.4f,%.4f", wave(i), wave(i)) })), "x.csv", Options{Channel: c.channel})
+			switch {
+			case c.factor == 0 && (err == nil || !strings.Contains(err.Error(), "--volt-unit")):
+				t.Errorf("%v %+v", err, tr)
+			case c.factor == 0:
+			case err != nil:
+				t.Error(err)
+			default:
+				if d := tr.Volts[7]/c.factor - wave(7); d > 1e-9 || d < -1e-9 {
+					t.Errorf("%g V, want %g of %g: %v", tr.Volts[7], c.factor, wave(7), tr.Assumptions)
+				}
+			}
+		})
+	}
 	for _, name := range []string{"timeUs", "TimeMicroseconds", "(us) Time", "Time (us rel)", "时间(微秒)", "時間[マイクロ秒]", "Time (Âµs)", "Time (æs)"} {
 		t.Run(name, func(t *testing.T) {
 			tr, err := Read(context.Background(), strings.NewReader(name+",CH1 (mV)\n"+rowsMS(",")), "x.csv", Options{})
