@@ -5,6 +5,7 @@
 //     resultsjson.go the JSON whose shape schema.go describes.
 //  2. table.go, comparetext.go and capturetext.go write for the terminal.
 //  3. plotlist.go names the plots, plot*.go draw them on package canvas.
-//  4. page.go and page*.go word the page, markdown.go, csv.go and labels.go the rest.
+//  4. page.go and page*.go word the page, whose pictures pagepictures.go draws;
+//     markdown.go, csv.go and labels.go make the rest.
 //  5. render.go makes all files of a report, side by side, in a fixed order.
 package report

@@ -11,8 +11,9 @@
 //     of that; apply.go sends the samples themselves through it, extended by their
 //     mirror image (extended.go) and, of long traces, in two parts (split.go), and
 //     predict.go measures those again for their peaks.
-//  4. search.go tries part sets by rising cost with the quick prediction, bounds the
-//     peak-to-peak on a part of the samples (least.go), and predicts the first that
-//     bring the unit inside by all of them.
+//  4. search.go tries the part sets of candidates.go by rising cost with the quick
+//     prediction (shortfall.go says how far each falls short), bounds the peak-to-peak on
+//     a part of the samples (least.go), and predicts the first that bring the unit inside
+//     by all of them; whynone.go says why none did.
 //  5. warnings.go says what the circuit asks of supply and parts.
 package filter
