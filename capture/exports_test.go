@@ -81,6 +81,8 @@ var exportCases = []layoutCase{
 	{name: "logic lines named channels that change with each row", text: "Time [s],Channel 0,Channel 1,Analog 0\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%.6f,%d,%d,%.4f", float64(i)*1e-6, i%2, i/3%2, wave(i)) }), rate: 1e6, channels: "Analog 0"},
 	{name: "an interval named like a time above names", text: "Time per point (usec),1.000E+01\nn,CH1 (V)\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f", i, wave(i)) }), rate: 100e3, channels: "CH1"},
 	{name: "a whole interval named like a time above rows", text: "Time per point (usec),10\n" + rowsOf(200, func(i int) string { return fmt.Sprintf("%d,%.4f", i, wave(i)) }), rate: 100e3},
+	{name: "a rate with a prefix in a cell of its own", text: "Sampling Rate\t100.0\tM\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 100e6, channels: "CH1"},
+	{name: "a rate with a prefix in brackets behind its key", text: "Sample rate (k);500\nCH1 (V)\n" + rowsOf(200, inVolts), rate: 500e3, channels: "CH1"},
 	{name: "a row that stands twice at a seam", text: "time,volts\n" + rowsOf(120, tv(1e-6)) + rowsOf(81, func(i int) string { return tv(1e-6)(i + 119) }), rate: 1e6, cautions: CautionSkipped},
 	{name: "rows that stand twice at two seams", text: "time,volts\n" + rowsOf(80, tv(1e-6)) + rowsOf(80, func(i int) string { return tv(1e-6)(i + 60) }) + rowsOf(90, func(i int) string { return tv(1e-6)(i + 110) }), rate: 1e6, cautions: CautionSkipped},
 	{name: "a seam in a record whose times fall", text: "time,volts\n" + rowsOf(120, func(i int) string { return tv(1e-6)(199 - i) }) + rowsOf(90, func(i int) string { return tv(1e-6)(89 - i) }), rate: 1e6, cautions: CautionSkipped},

@@ -27,6 +27,9 @@ func (p *preamble) add(key string, values []string, decimal byte, line int) bool
 		return false
 	}
 	u, hasUnit := parseUnit(unitText)
+	if f := ratePrefix(unitText); k == metaRate && f != 0 {
+		u, hasUnit = unit{kind: unitHertz, factor: f}, true // "Sample rate (M),10"
+	}
 	for i := range vs {
 		if vs[i].ok && vs[i].unit.kind == unitNone && hasUnit {
 			vs[i].unit = u
@@ -38,6 +41,15 @@ func (p *preamble) add(key string, values []string, decimal byte, line int) bool
 	}
 	p.values[k] = append(p.values[k], vs...)
 	return true
+}
+
+// ratePrefix is the factor of a prefix of SI that stands for a unit of rates, 0 for none.
+func ratePrefix(s string) float64 {
+	switch s {
+	case "k", "K", "M", "G":
+		return siPrefix[s]
+	}
+	return 0
 }
 
 // readValues reads the values of key k up to the first empty one behind them;
@@ -57,7 +69,11 @@ func readValues(k metaKey, values []string, like metaValue, decimal byte) []meta
 		// A value and its unit may stand in two cells.
 		if len(vs) > 0 && !v.ok && !metaIsText(k) {
 			last := &vs[len(vs)-1]
-			if u, isUnit := parseUnit(v.text); isUnit && last.ok && last.unit.kind == unitNone {
+			u, isUnit := parseUnit(v.text)
+			if f := ratePrefix(v.text); k == metaRate && f != 0 {
+				u, isUnit = unit{kind: unitHertz, factor: f}, true
+			}
+			if isUnit && last.ok && last.unit.kind == unitNone {
 				last.unit = u
 				last.num *= u.factor
 			}
