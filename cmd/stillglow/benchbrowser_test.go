@@ -457,7 +457,7 @@ func (p *benchPage) correct() {
 	p.click(`#` + ac + `-fix > summary`)
 	p.choose(`#`+ac+`-coupling`, "ac")
 	p.click(`#` + ac + `-fix .rowend button:not([type=button])`)
-	p.until(`[...document.querySelectorAll("#` + ac + ` .facts dd")].some(d => d.textContent === "ac")`)
+	p.until(`[...document.querySelectorAll("#` + ac + ` .facts dd")].some(d => d.textContent === "AC")`)
 	p.picture("3-checked")
 	p.whole("checked")
 }
