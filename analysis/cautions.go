@@ -48,6 +48,7 @@ func (f *findings) cautions(m *Measurement) []capture.Caution {
 	}
 	f.setupCautions(m, &list)
 	f.foldedCaution(m, &list)
+	f.broadcastCaution(m, &list)
 	if o, quiet := f.quietest(); quiet && !f.rec.flat() {
 		list.add(capture.CautionSmoothed,
 			fmt.Sprintf("at %s the record holds %s, less than a scope's own input adds: sweeps were averaged, the samples smoothed or the bandwidth limited, and the file doesn't say so; noise, band sums and peaks are lower bounds", hertz(o.CentreHz), capture.SI(o.UngatedVPerRtHz, "V/√Hz", 2)),

@@ -33,6 +33,9 @@ const (
 	// longEventS: an event of a record without a cycle that lasts longer is a packet of
 	// cycles and no transient: rings of the trade have died down by then.
 	longEventS = 4e-6
+	// broadcastShare of a figure is what a line that may be a transmitter's makes it
+	// uncertain from: less is inside most ±.
+	broadcastShare = 0.1
 	// besideFar is how many times apart the two readings must lie for the
 	// cycle to have lost the spikes in its mean; up to there the step of the ripple may
 	// be in it.

@@ -37,6 +37,7 @@ func (f *findings) restrict(m *Measurement) {
 		}
 	}
 	m.boundFolded(f.rec)
+	m.boundBroadcast(f.rec)
 	m.boundWeakly(f.rec)
 	if tr.OtherSegmentsPP > 0 {
 		for _, p := range []*figure.Figure{&m.PPV, &m.PP20MHzV, &m.PP20MHz999V, &m.Spikes.PeakP95V, &m.Spikes.PeakMaxV} {
