@@ -78,8 +78,12 @@ func (r *record) aliasPossible() bool {
 }
 
 // clippedCount counts samples at the converter's ends: the known full scale
-// where the file states it, else the pile-up at the record's own extremes.
-func (r *record) clippedCount() int {
+// where the file states it, else the pile-up at the record's own extremes; and those that
+// the file marks as over the range, if they are more.
+func (r *record) clippedCount() int { return max(r.atEnds(), r.tr.Levels.OverRange) }
+
+// atEnds counts the samples at the converter's ends by their volts.
+func (r *record) atEnds() int {
 	tr := r.tr
 	if !(tr.FullScaleMaxV > tr.FullScaleMinV) {
 		low, high := spectrum.Clipped(r.reaching, r.basic.min, r.basic.max, r.stepV)
