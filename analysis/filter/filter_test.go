@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -830,5 +831,24 @@ func TestPeakIsThatOfTheFineGrid(t *testing.T) {
 		if hz, db := peak(c); hz != wantHz || db != want {
 			t.Errorf("%s %g H %g F: %g dB at %g Hz, want %g at %g", c.Topology, c.L.H, c.C1.F, db, hz, want, wantHz)
 		}
+	}
+}
+
+// Fewer part sets named beside the best are the first of them all, and the best is the same.
+func TestFewerOthers(t *testing.T) {
+	in := nearMiss(8, 20e-3, 10e6)
+	all, err := Search(context.Background(), in, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	one, err := Search(context.Background(), in, Options{Others: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !all.Found || len(all.Others) < 2 || len(one.Others) != 1 {
+		t.Fatalf("%d others of which %d are asked for, found %v", len(all.Others), len(one.Others), all.Found)
+	}
+	if !reflect.DeepEqual(one.Best, all.Best) || !reflect.DeepEqual(one.Others[0], all.Others[0]) {
+		t.Errorf("%v and %v, want %v and %v", one.Best.Parts, one.Others[0].Parts, all.Best.Parts, all.Others[0].Parts)
 	}
 }

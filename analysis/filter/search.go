@@ -1,6 +1,7 @@
 package filter
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -22,6 +23,7 @@ type Options struct {
 	CSource      Capacitor  // the supply's own output capacitor, F 0: not known, and counted as none
 	ReserveDB    float64    // margin asked of what was over its limit, 0: 3
 	Catalogue    *Catalogue // parts to choose from, nil: DefaultCatalogue
+	Others       int        // part sets of other topologies that are named beside the best, at most; 0: mostOthers
 }
 
 // DefaultReserveDB covers a capacitor 20 % under its value (1.9 dB) and the
@@ -91,12 +93,12 @@ func Search(ctx context.Context, in Input, opt Options) (Advice, error) {
 	}
 	t := trials{in: in, before: before, reserveDB: a.ReserveDB, doubtful: doubtfulTries, closestShort: math.Inf(1),
 		confirms: in.canConfirm(), promised: map[promise]float64{}}
-	fits := map[Topology]int{}
+	fits, others := map[Topology]int{}, cmp.Or(opt.Others, mostOthers)
 	for _, c := range candidates {
 		if err := ctx.Err(); err != nil {
 			return a, err
 		}
-		if a.Found && (fits[c.Topology] > 0 || len(a.Others) >= mostOthers) || c.needlesslyDamped() {
+		if a.Found && (fits[c.Topology] > 0 || len(a.Others) >= others) || c.needlesslyDamped() {
 			continue
 		}
 		r, ok, err := t.try(ctx, c)

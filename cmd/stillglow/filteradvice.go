@@ -30,7 +30,7 @@ func (f *filterFlags) runSheet(cmd *cobra.Command, path, unit string) error {
 	if err != nil {
 		return err
 	}
-	r, err := pipeline.EvaluateSheet(cmd.Context(), s, pipeline.Options{Version: version, Cache: c, FilterAll: unit != "", Progress: measuringProgress(cmd.ErrOrStderr())})
+	r, err := pipeline.EvaluateSheet(cmd.Context(), s, pipeline.Options{Version: version, Cache: c, FilterAll: unit != "", EveryKind: true, Progress: measuringProgress(cmd.ErrOrStderr())})
 	if err != nil {
 		return err
 	}

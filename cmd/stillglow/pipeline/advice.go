@@ -22,6 +22,7 @@ type filterSearch struct {
 	heaterV   float64
 	cache     *Cache
 	samples   *room // that searches side by side hold
+	others    int   // as filter.Options has it
 }
 
 // searchSamples is how many samples of captures are held by searches side by side: two
@@ -35,7 +36,7 @@ const searchSamples = 4 << 20
 // together.
 func (f *filterSearch) unit(ctx context.Context, unit report.Unit, u sheet.Unit) (*filter.Advice, error) {
 	in := filter.Input{Unit: unit.Eval.Unit, Target: f.goal.WithVolts(unit.Eval)}
-	opt := filter.Options{HeaterV: f.heaterV, ReserveDB: f.sheet.ReserveDB, Series: f.sheet.Heaters.Series}
+	opt := filter.Options{HeaterV: f.heaterV, ReserveDB: f.sheet.ReserveDB, Series: f.sheet.Heaters.Series, Others: f.others}
 	var err error
 	if opt.SourceH, opt.CSource, err = sourceOf(f.sheet, u); err != nil {
 		return nil, err

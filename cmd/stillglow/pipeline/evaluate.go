@@ -24,6 +24,7 @@ type Options struct {
 	Progress   func(Event) // told how far the work is, one call at a time; nil: nobody is
 	SkipFilter bool        // leave out the search for a post-filter
 	FilterAll  bool        // search for every unit, not for near misses alone
+	EveryKind  bool        // name every kind of post-filter that does, not the cheapest and the next alone
 	Date       string      // overrides the sheet's date
 	Version    string      // of the tool, for the report
 }
@@ -79,6 +80,9 @@ func EvaluateSheet(ctx context.Context, s *sheet.Sheet, opt Options) (*report.Re
 	ranked := target.Rank(judge(s, goal, load, measured))
 	r.Brands = target.Brands(ranked)
 	search := &filterSearch{sheet: s, goal: goal, setup: m.setup, baselines: baselines, heaterV: load.Volts, cache: opt.Cache, samples: newRoom(searchSamples)}
+	if !opt.EveryKind {
+		search.others = 1 // what no page shows takes a tenth of a first report
+	}
 	r.Units = make([]report.Unit, len(ranked))
 	if err := pool.Each(ctx, len(ranked), opt.Workers, func(i int) (err error) {
 		r.Units[i], err = m.advise(ctx, ranked[i], measured[ranked[i].Unit.Index], load, stage, search)
