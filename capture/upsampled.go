@@ -350,6 +350,9 @@ func endsAt(power []float64, step, edge float64) bool {
 	}
 	below := upperMedian(power[lo:hi])
 	above := upperMedian(power[from:to])
+	if !(above < upDrop*below) && !(below > roundedDrop*above) {
+		return false // as at nearly every edge that is asked
+	}
 	beyond := upperMedian(power[from : n/2])
 	// Below the edge there must be a noise floor, about level: the skirts
 	// of a few strong lines are none.
