@@ -166,42 +166,42 @@ func Measure(ctx context.Context, volts []float64, meanV, minV, maxV, rateHz flo
 		r.take(r.span(i))
 	}
 	near := r.near()
-	type stretch struct {
-		block, start, end int
-		near              levels
-	}
-	var left []stretch
-	for i := range n {
-		if err := ctx.Err(); err != nil {
-			return PeakToPeak{}, err
-		}
-		if i%triedBlocks == 0 {
-			continue
-		}
-		l := r.ofBlock(i, near)
-		r.eachStretch(i, l.lo, l.hi, func(start, end int, stays bool) {
-			if !stays {
-				r.take(start, end)
-				return
+	each := func(do func(i int, l levels)) error {
+		for i := range n {
+			if err := ctx.Err(); err != nil {
+				return err
 			}
-			r.quantiles.addAt(l.middle(), end-start)
-			left = append(left, stretch{i, start, end, l})
+			if i%triedBlocks != 0 {
+				do(i, r.ofBlock(i, near))
+			}
+		}
+		return nil
+	}
+	if err := each(func(i int, l levels) {
+		r.eachStretch(i, l.lo, l.hi, func(start, end int, stays bool) {
+			if stays {
+				r.quantiles.addAt(l.middle(), end-start)
+			} else {
+				r.take(start, end)
+			}
 		})
+	}); err != nil {
+		return PeakToPeak{}, err
 	}
-	if len(left) == 0 {
-		return r.peakToPeak(), nil
-	}
-	// what all figures have passed, whatever else is taken in
+	// what all figures have passed by now, whatever else is taken in
 	passed := r.reached()
-	for _, s := range left {
-		if p := r.ofBlock(s.block, passed); p.lo <= s.near.lo && p.hi >= s.near.hi {
-			continue
+	if err := each(func(i int, l levels) {
+		if p := r.ofBlock(i, passed); p.lo <= l.lo && p.hi >= l.hi {
+			return
 		}
-		if err := ctx.Err(); err != nil {
-			return PeakToPeak{}, err
-		}
-		r.quantiles.addAt(s.near.middle(), s.start-s.end)
-		r.take(s.start, s.end)
+		r.eachStretch(i, l.lo, l.hi, func(start, end int, stays bool) {
+			if stays {
+				r.quantiles.addAt(l.middle(), start-end)
+				r.take(start, end)
+			}
+		})
+	}); err != nil {
+		return PeakToPeak{}, err
 	}
 	return r.peakToPeak(), nil
 }
