@@ -62,10 +62,10 @@ func lowPassOf(tr *capture.Trace, setup Setup) bandlimit.LowPass {
 	return setup.LowPass
 }
 
-// Response20MHz is the response at hz of the low-pass behind which Measure reads the
-// peak-to-peak of a trace in the 20 MHz span.
-func Response20MHz(tr *capture.Trace, setup Setup, hz float64) complex128 {
-	return lowPassOf(tr, setup).Response(hz, bandwidthLimitHz)
+// Response20MHz is the response, by frequency in hertz, of the low-pass behind which
+// Measure reads the peak-to-peak of a trace in the 20 MHz span.
+func Response20MHz(tr *capture.Trace, setup Setup) func(hz float64) complex128 {
+	return lowPassOf(tr, setup).Sampled(tr.SampleRateHz, bandwidthLimitHz)
 }
 
 // limitedTo20MHz reports whether the instrument's own limit kept out what lies above

@@ -122,12 +122,18 @@ func (b *blocks) setSwing(response []float64) {
 // newFilter is the prototype for blocks of n samples.
 func newFilter(n int, shape LowPass, rateHz, cutHz float64) *spectrum.Filter {
 	h := make([]complex128, n/2+1)
-	turn := turnToReal(shape.Response(rateHz/2, cutHz))
+	at := shape.Sampled(rateHz, cutHz)
 	for k := range h {
-		share := float64(k) / float64(n/2)
-		h[k] = shape.Response(share*rateHz/2, cutHz) * cmplx.Rect(1, turn*share)
+		h[k] = at(float64(k) * rateHz / float64(n))
 	}
 	return spectrum.NewFilter(h)
+}
+
+// Sampled is the response as Measure applies it to samples at rateHz, by frequency in
+// hertz: Response, turned in proportion to frequency so that it is real at half the rate.
+func (shape LowPass) Sampled(rateHz, cutHz float64) func(fHz float64) complex128 {
+	turn := turnToReal(shape.Response(rateHz/2, cutHz)) / (rateHz / 2)
+	return func(fHz float64) complex128 { return shape.Response(fHz, cutHz) * cmplx.Rect(1, turn*fHz) }
 }
 
 // impulse is the impulse response of a filter of n samples, what lies before zero at its

@@ -28,7 +28,8 @@ const (
 func (in Input) leastPP(i int, c Circuit) (v float64, ok bool) {
 	tr, setup, w := in.Traces[i], in.Setups[i], in.work
 	insertion := func(hz float64) complex128 { return Insertion(c, hz) }
-	gain := func(hz float64) complex128 { return analysis.Response20MHz(tr, setup, hz) * insertion(hz) }
+	limit := analysis.Response20MHz(tr, setup)
+	gain := func(hz float64) complex128 { return limit(hz) * insertion(hz) }
 	n := len(tr.Volts)
 	if n <= 4*leastEnds {
 		return 0, false
