@@ -49,22 +49,32 @@ func (m *Measurement) broadcastLines(rec *record) (power, pp float64, strongest 
 	return power, pp, strongest
 }
 
+// broadcastIn tells whether such lines are a part of the 20 MHz peak-to-peak, and of which
+// band, nil for none, with the strongest of them.
+func (m *Measurement) broadcastIn(rec *record) (peaks bool, band *spectrum.Band, strongest spectrum.Line) {
+	power, pp, strongest := m.broadcastLines(rec)
+	if b := m.band("1m_20m"); b != nil && power > 2*broadcastShare*b.RMSV.Value*b.RMSV.Value {
+		band = b
+	}
+	return pp > broadcastShare*m.PP20MHzV.Value, band, strongest
+}
+
 // boundBroadcast makes upper bounds of the 20 MHz figures that such lines are a part of.
 func (m *Measurement) boundBroadcast(rec *record) {
-	power, pp, _ := m.broadcastLines(rec)
-	if pp > broadcastShare*m.PP20MHzV.Value {
+	peaks, band, _ := m.broadcastIn(rec)
+	if peaks {
 		bound(&m.PP20MHzV)
 		bound(&m.PP20MHz999V)
 	}
-	if b := m.band("1m_20m"); b != nil && power > 2*broadcastShare*b.RMSV.Value*b.RMSV.Value {
-		bound(&b.RMSV)
+	if band != nil {
+		bound(&band.RMSV)
 	}
 }
 
 // broadcastCaution says so where one is a bound.
 func (f *findings) broadcastCaution(m *Measurement, list *cautionList) {
-	power, pp, l := m.broadcastLines(f.rec)
-	if b := m.band("1m_20m"); !(pp > broadcastShare*m.PP20MHzV.Value) && (b == nil || !(power > 2*broadcastShare*b.RMSV.Value*b.RMSV.Value)) {
+	peaks, band, l := m.broadcastIn(f.rec)
+	if !peaks && band == nil {
 		return
 	}
 	list.add(capture.CautionUnfiltered,

@@ -263,7 +263,7 @@ func (m *Measurement) filteredAfter(cornerHz float64) {
 	for _, f := range fast {
 		boundBelow(f)
 	}
-	m.Spikes.DurationMedianS.UpperBound = m.Spikes.DurationMedianS.Known // smoothing lengthens a pulse
+	bound(&m.Spikes.DurationMedianS) // smoothing lengthens a pulse
 }
 
 // averaged makes lower bounds of what the mean over sweeps takes away: all that is

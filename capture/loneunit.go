@@ -67,30 +67,24 @@ func (h *textHead) loneUnits(t *table, hd *header) (found []loneUnit) {
 // say nothing but volts. It is an error where the key may be that of another setting, or two
 // lines disagree.
 func (im *importer) loneVoltUnit() (u unit, text, why string, ok bool, err error) {
-	var from loneUnit
+	k := slices.Index(im.sc.data, im.sc.volts[im.ch])
 	for _, l := range im.lone {
-		text := l.units[0]
-		if k := slices.Index(im.sc.data, im.sc.volts[im.ch]); len(l.units) > 1 && k >= 0 && len(l.units) == len(im.sc.data) {
-			text = l.units[k]
-		} else if len(l.units) > 1 {
-			continue
+		stated := l.units[0]
+		if len(l.units) > 1 {
+			if k < 0 || len(l.units) != len(im.sc.data) {
+				continue
+			}
+			stated = l.units[k]
 		}
-		p, _ := parseUnit(text)
+		p, _ := parseUnit(stated)
 		plain := ofValues.MatchString(l.key) && !ofSettings.MatchString(l.key)
 		switch {
 		case p.factor == 1 && !plain:
 			continue
 		case !plain || ok && p.factor != u.factor:
-			return u, "", "", false, &ParseError{Path: im.src.name, Line: l.line, Found: fmt.Sprintf("%q, which may be the unit of the values, whose own is not stated", text), Expected: "a unit beside the column's name", Fix: "give --volt-unit"}
+			return u, "", "", false, &ParseError{Path: im.src.name, Line: l.line, Found: fmt.Sprintf("%q, which may be the unit of the values, whose own is not stated", stated), Expected: "a unit beside the column's name", Fix: "give --volt-unit"}
 		}
-		u, from, ok = p, l, true
+		u, text, why, ok = p, stated, fmt.Sprintf("%q stated in line %d", l.key, l.line), true
 	}
-	if !ok {
-		return u, "", "", false, nil
-	}
-	text = from.units[0]
-	if k := slices.Index(im.sc.data, im.sc.volts[im.ch]); len(from.units) > 1 {
-		text = from.units[k]
-	}
-	return u, text, fmt.Sprintf("%q stated in line %d", from.key, from.line), u.factor != 1, nil
+	return u, text, why, ok && u.factor != 1, nil
 }

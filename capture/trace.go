@@ -204,7 +204,7 @@ type Options struct {
 	MaxSamples        int      // refuse a longer record; 0: DefaultMaxSamples
 	Segment           int      // 1-based segment when the file holds several; 0: the first, cautioned
 
-	// NoSHA256 leaves Trace.SHA256 out, which of a plain CSV is a tenth of the work of
+	// NoSHA256 leaves Trace.SHA256 out, which of a plain CSV is an eighth of the work of
 	// measuring it: where only figures are shown nobody asks which bytes they are of.
 	NoSHA256 bool
 
